@@ -1,0 +1,41 @@
+//! run() -> ExitCode: the command line as typed becomes the command line as meant, then runs.
+
+mod audit;
+mod values;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::commands::Outcome;
+use crate::output;
+
+/// Tells for every frame of a landscape shoot whether it is sharp from near to far, and if not, why.
+#[derive(Debug, Parser)]
+#[command(name = "tussock", version, about, max_term_width = 100)]
+struct Line {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Audit photographs and write a report.
+    Audit(audit::Args),
+}
+
+/// Runs the program on the process's own arguments.
+#[must_use]
+pub fn run() -> ExitCode {
+    let line = Line::parse();
+    let result = match line.command {
+        Command::Audit(args) => args.run(),
+    };
+    match result {
+        Ok(outcome) => outcome.into(),
+        Err(error) => {
+            output::say(&format!("tussock: {error:#}"));
+            Outcome::Nothing.into()
+        }
+    }
+}

@@ -1,0 +1,83 @@
+//! Readers of option values: lengths, f-numbers, places, intended uses.
+
+use crate::quantity::{LengthError, Place, Point, SharpFor, parse_distance, parse_length};
+
+/// A positive, finite length with its unit, in metres.
+pub fn length(text: &str) -> Result<f64, LengthError> {
+    parse_length(text)
+}
+
+/// A positive length with its unit or `inf`, in metres.
+pub fn distance(text: &str) -> Result<f64, LengthError> {
+    parse_distance(text)
+}
+
+/// A length in millimetres; a bare number is taken as millimetres, as focal lengths are spoken.
+pub fn focal_mm(text: &str) -> Result<f64, LengthError> {
+    bare_or(text, 1e3)
+}
+
+/// A length in micrometres; a bare number is taken as micrometres.
+pub fn pitch_um(text: &str) -> Result<f64, LengthError> {
+    bare_or(text, 1e6)
+}
+
+fn bare_or(text: &str, per_metre: f64) -> Result<f64, LengthError> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if v > 0.0 && v.is_finite() => Ok(v),
+        Ok(_) => Err(LengthError::NotPositive(text.to_owned())),
+        Err(_) => parse_length(text).map(|m| m * per_metre),
+    }
+}
+
+/// An f-number, `f/11`, `f11` or `11`.
+pub fn f_number(text: &str) -> Result<f64, String> {
+    let bare = text.trim().trim_start_matches(['f', 'F']).trim_start_matches('/');
+    match bare.parse::<f64>() {
+        Ok(n) if (0.5..=256.0).contains(&n) => Ok(n),
+        Ok(n) => Err(format!("f/{n} is not an aperture a lens can have")),
+        Err(_) => Err(format!("'{text}' is not an f-number; write f/11 or 11")),
+    }
+}
+
+/// An exposure time: `1/125`, `0.4`, `2s`.
+pub fn exposure_s(text: &str) -> Result<f64, String> {
+    let bare = text.trim().trim_end_matches('s').trim_end();
+    let value = match bare.split_once('/') {
+        Some((a, b)) => a.trim().parse::<f64>().and_then(|a| b.trim().parse::<f64>().map(|b| a / b)),
+        None => bare.parse::<f64>(),
+    };
+    match value {
+        Ok(v) if v > 0.0 && v.is_finite() => Ok(v),
+        _ => Err(format!("'{text}' is not an exposure time; write 1/125 or 0.4s")),
+    }
+}
+
+/// The intended use: `diagonal`, `1:1`, `print:60x40cm@50cm`.
+pub fn sharp_for(text: &str) -> Result<SharpFor, String> {
+    let bad = || format!("'{text}' is not a use; write diagonal, 1:1 or print:60x40cm@50cm");
+    match text.trim() {
+        "diagonal" => return Ok(SharpFor::Diagonal1500),
+        "1:1" => return Ok(SharpFor::OneToOne),
+        _ => {}
+    }
+    let (size, seen) = text.trim().strip_prefix("print:").and_then(|t| t.split_once('@')).ok_or_else(bad)?;
+    let (a, b) = size.split_once('x').ok_or_else(bad)?;
+    let b_m = parse_length(b).map_err(|e| e.to_string())?;
+    // `60x40cm`: the first side takes the unit of the second unless it has one of its own.
+    let unit: String = b.chars().skip_while(|c| c.is_ascii_digit() || *c == '.').collect();
+    let a_m = parse_length(a).or_else(|_| parse_length(&format!("{a}{unit}"))).map_err(|e| e.to_string())?;
+    let distance_m = parse_length(seen).map_err(|e| e.to_string())?;
+    Ok(SharpFor::Print { long_m: a_m.max(b_m), short_m: a_m.min(b_m), distance_m })
+}
+
+/// A place in the picture, `x,y`: fractions if both are at most 1, else pixels.
+pub fn place(text: &str) -> Result<Place, String> {
+    let bad = || format!("'{text}' is not a place; write x,y as fractions (0.5,0.9) or pixels (3000,3600)");
+    let (x, y) = text.split_once(',').ok_or_else(bad)?;
+    let (x, y): (f64, f64) = (x.trim().parse().map_err(|_| bad())?, y.trim().parse().map_err(|_| bad())?);
+    if !(x >= 0.0 && y >= 0.0 && x.is_finite() && y.is_finite()) {
+        return Err(bad());
+    }
+    Ok(if x <= 1.0 && y <= 1.0 { Place::Fractions(Point { x, y }) } else { Place::Pixels { x, y } })
+}

@@ -1,0 +1,6 @@
+//! One file a subcommand; the only place where reading, science and writing meet.
+
+pub mod audit;
+mod outcome;
+
+pub use outcome::Outcome;

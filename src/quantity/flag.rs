@@ -1,0 +1,54 @@
+//! The one table of quality flags: name, meaning, what to do about it.
+
+use serde::{Deserialize, Serialize};
+
+/// Defines the flags once; the enum, the words and the documents all come from this table.
+macro_rules! flags {
+    ($($name:ident: $meaning:literal, $advice:literal;)*) => {
+        /// Something about a frame that a reader of its numbers should know.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, schemars::JsonSchema)]
+        #[serde(rename_all = "snake_case")]
+        pub enum Flag { $(#[doc = $meaning] $name,)* }
+
+        impl Flag {
+            /// Every flag, in the order of the table.
+            pub const ALL: &'static [Flag] = &[$(Flag::$name,)*];
+
+            /// What the flag means, a sentence.
+            #[must_use]
+            pub const fn meaning(self) -> &'static str {
+                match self { $(Flag::$name => $meaning,)* }
+            }
+
+            /// What the photographer can do about it, a sentence.
+            #[must_use]
+            pub const fn advice(self) -> &'static str {
+                match self { $(Flag::$name => $advice,)* }
+            }
+        }
+    };
+}
+
+flags! {
+    Processed: "Measured on a rendered file, not on raw samples.", "Audit the raw file when exact widths matter.";
+    Preview: "The raw pixels could not be decoded; the embedded preview was measured instead.", "Convert the raw to DNG, or judge the preview with care.";
+    Sharpened: "Edges overshoot as in-camera or editor sharpening makes them; widths read too small.", "Audit the raw file, or turn sharpening off for a test frame.";
+    Resized: "The picture is smaller than the sensor recorded it.", "Audit the file at full size to judge the lens or the focus.";
+    Demosaicked: "Measured on interpolated samples, not on the sensor's own green ones.", "No action needed; widths may read slightly large.";
+    MonochromeSensor: "The raw file has no colour filter pattern; every sample counts as luminance.", "No action needed.";
+    FewTiles: "Few tiles could be measured.", "Include detail at near, far and corners in a test frame.";
+    NoCaptureFacts: "The file carries no capture facts.", "Give --aperture, --focal and --pitch, or audit the original.";
+    PitchUnknown: "The pixel pitch is unknown, so blur can't be stated in micrometres.", "Give --pitch.";
+    PitchAssumed: "The pixel pitch was derived from the 35 mm equivalent focal length.", "Give --pitch if it is known.";
+    ApertureUnknown: "The f-number is unknown, so diffraction can't be told from other blur.", "Give --aperture.";
+    FocusDistanceContradicted: "The recorded focus distance does not fit what the picture shows.", "Trust neither alone; check with a test frame.";
+    FocusPointContradicted: "The recorded focus point is not the sharpest place at its distance.", "Check the camera for front or back focus.";
+    FocusDistanceIgnored: "A recorded focus distance was a filler value and was ignored.", "No action needed.";
+    DateImplausible: "The recorded date is in the future or before digital cameras.", "Check the camera's clock.";
+    OrientationLost: "The picture looks turned although it says it is upright.", "Give --turn, or restore the orientation tag.";
+    ClippedHighlights: "Part of the frame is clipped.", "Expose a test frame lower.";
+    HeavyNoise: "Noise dominates much of the frame.", "Use a lower ISO for a test frame.";
+    StrongCompression: "JPEG compression is strong enough to hide fine detail.", "Save at higher quality or audit the raw file.";
+    MultiShot: "The file holds several exposures combined in the camera.", "Movement between the exposures can look like blur.";
+    LensBaselineProvisional: "The lens's own softness was learned from this very shoot.", "Learn it from a test series to be sure.";
+}

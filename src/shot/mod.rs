@@ -1,0 +1,22 @@
+//! Shot: all that is known of a photograph once it has been read.
+
+mod capture;
+mod plane;
+
+pub use capture::{Capture, Fact, Source};
+pub use plane::{JpegBlocks, Mosaic, Plane};
+
+use crate::quantity::Flag;
+
+/// One photograph, read.
+#[derive(Clone, Debug)]
+pub struct Shot {
+    /// The file as the user named it.
+    pub file: String,
+    /// Linear luminance, upright.
+    pub plane: Plane,
+    /// What the file says about how it was taken.
+    pub capture: Capture,
+    /// What a reader of its numbers should know.
+    pub flags: Vec<Flag>,
+}
