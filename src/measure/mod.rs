@@ -2,6 +2,7 @@
 //!
 //! This module never sees the capture facts, so that evidence can't be coloured by expectation.
 
+pub mod esfr;
 mod grid;
 mod tilemap;
 

@@ -1,0 +1,257 @@
+//! From samples beside a fitted edge to its spread, line spread and modulation.
+
+use std::f64::consts::PI;
+
+use super::line::{EdgeError, LEAST_SNR, Line, Samples};
+use super::{Window, crossing};
+
+/// Groups of rows for the jackknife.
+pub(super) const GROUPS: usize = 10;
+/// Bin width, px: four bins a pixel.
+const BIN: f64 = 0.25;
+/// Steps of frequency, cycles a pixel.
+const STEP: f64 = 0.005;
+
+/// Binned samples, each group of rows apart.
+pub(super) struct Profile {
+    /// Bins each side of the edge.
+    half: usize,
+    /// [group][bin]: sum and count.
+    bins: Vec<Vec<(f64, f64)>>,
+    /// Rough sigma of the line spread, px.
+    sigma: f64,
+    noise: f64,
+    low: f64,
+    high: f64,
+}
+
+/// The curves of a profile.
+pub(super) struct Curve {
+    pub(super) mtf: Vec<(f64, f64)>,
+    pub(super) esf: Vec<(f64, f64)>,
+    pub(super) rise: Option<f64>,
+    pub(super) overshoot: f64,
+}
+
+impl Profile {
+    pub(super) fn new(samples: &Samples, line: &Line) -> Result<Self, EdgeError> {
+        let reach = samples
+            .iter()
+            .map(|(_, along, u, _)| line.distance(along, u))
+            .fold((0.0f64, 0.0f64), |m, d| (m.0.min(d), m.1.max(d)));
+        // Bins that only a few rows reach (the corners of the region) say little and may hold another subject.
+        let ends = samples.rows() as f64 / 2.0;
+        let away = |along: f64| line.at(along).min(samples.width - line.at(along)) / line.slope(along).hypot(1.0);
+        let least = away(-ends).min(away(ends)).max(4.0);
+        let half = ((reach.1.min(-reach.0)).min(least.max(12.0)) / BIN).floor().max(16.0) as usize;
+        let mut bins = vec![vec![(0.0, 0.0); 2 * half]; GROUPS];
+        let mut squares = vec![0.0; 2 * half];
+        for (row, along, u, value) in samples.iter() {
+            let bin = (line.distance(along, u) / BIN).floor() + half as f64;
+            if bin >= 0.0 && bin < (2 * half) as f64 {
+                let cell = &mut bins[row * GROUPS / samples.rows()][bin as usize];
+                *cell = (cell.0 + value, cell.1 + 1.0);
+                squares[bin as usize] += value * value;
+            }
+        }
+        let mut profile = Self { half, bins, sigma: 1.0, noise: 0.0, low: 0.0, high: 1.0 };
+        let (esf, empty) = profile.edge_spread(None);
+        if empty > 0.2 {
+            return Err(EdgeError::NotSlanted);
+        }
+        profile.settle(&esf)?;
+        profile.noise = profile.plateau_noise(&squares);
+        let snr = profile.snr();
+        if snr < LEAST_SNR { Err(EdgeError::Noisy { snr }) } else { Ok(profile) }
+    }
+
+    pub(super) fn snr(&self) -> f64 {
+        (self.high - self.low) / self.noise.max(1e-9)
+    }
+
+    pub(super) fn levels(&self) -> (f64, f64) {
+        (self.low, self.high)
+    }
+
+    /// Mean of each bin, gaps filled from their neighbours, and the share of gaps within 3 px of the edge.
+    fn edge_spread(&self, without: Option<usize>) -> (Vec<f64>, f64) {
+        let count = 2 * self.half;
+        let mut means = vec![f64::NAN; count];
+        for (i, mean) in means.iter_mut().enumerate() {
+            let groups = self.bins.iter().enumerate().filter(|(g, _)| Some(*g) != without);
+            let (sum, n) = groups.fold((0.0, 0.0), |t, (_, b)| (t.0 + b[i].0, t.1 + b[i].1));
+            if n > 0.0 {
+                *mean = sum / n;
+            }
+        }
+        let near = self.half - 12.min(self.half)..self.half + 12.min(self.half);
+        let gaps = means[near.clone()].iter().filter(|m| m.is_nan()).count() as f64 / near.len() as f64;
+        let known: Vec<usize> = (0..count).filter(|&i| !means[i].is_nan()).collect();
+        for i in 0..count {
+            if means[i].is_nan() {
+                let right = known.partition_point(|&k| k < i);
+                means[i] = match (right.checked_sub(1).map(|l| known[l]), known.get(right)) {
+                    (Some(l), Some(&r)) => means[l] + (means[r] - means[l]) * (i - l) as f64 / (r - l) as f64,
+                    (Some(l), None) => means[l],
+                    (None, Some(&r)) => means[r],
+                    (None, None) => 0.0,
+                };
+            }
+        }
+        (means, gaps)
+    }
+
+    /// Levels of the plateaus and a rough sigma, each from the other.
+    fn settle(&mut self, esf: &[f64]) -> Result<(), EdgeError> {
+        let quarter = (esf.len() / 8).max(2);
+        let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len().max(1) as f64;
+        (self.low, self.high) = (mean(&esf[..quarter]), mean(&esf[esf.len() - quarter..]));
+        for _ in 0..3 {
+            if self.high - self.low < 1e-4 {
+                return Err(EdgeError::NoEdge);
+            }
+            let level = |share: f64| self.low + share * (self.high - self.low);
+            let at = |l: f64, near: usize| {
+                // Outward from the middle, so that noise on the plateaus is not met first.
+                esf[..near].iter().rposition(|&v| v < l).map_or(0, |i| i + 1)
+            };
+            let top = (self.half..esf.len()).find(|&i| esf[i] > level(0.841)).ok_or(EdgeError::TooWide)?;
+            let bottom = at(level(0.159), self.half.max(1));
+            self.sigma = ((top - bottom) as f64 * BIN / 2.0).max(0.3);
+            let flat = self.flat();
+            if flat + 6 > self.half {
+                return Err(EdgeError::TooWide);
+            }
+            let far = (2 * flat).max(flat + 12).min(self.half);
+            self.low = mean(&esf[self.half - far..self.half - flat]);
+            self.high = mean(&esf[self.half + flat..self.half + far]);
+        }
+        Ok(())
+    }
+
+    /// Bins from the edge to where the plateaus begin: 3.5 sigma.
+    fn flat(&self) -> usize {
+        (3.5 * self.sigma / BIN).ceil() as usize + 2
+    }
+
+    /// Standard deviation of samples about the mean of their bin, over both plateaus.
+    fn plateau_noise(&self, squares: &[f64]) -> f64 {
+        let flat = self.flat();
+        let (mut sum, mut freedom) = (0.0, 0.0);
+        for (i, square) in squares.iter().enumerate() {
+            if i.abs_diff(self.half) < flat {
+                continue;
+            }
+            let (total, n) = self.bins.iter().fold((0.0, 0.0), |t, b| (t.0 + b[i].0, t.1 + b[i].1));
+            if n > 1.0 {
+                sum += square - total * total / n;
+                freedom += n - 1.0;
+            }
+        }
+        (sum / f64::max(freedom, 1.0)).max(0.0).sqrt()
+    }
+
+    /// The curves, all groups of rows but `without`.
+    pub(super) fn curve(&self, without: Option<usize>, window: Window) -> Curve {
+        let (esf, _) = self.edge_spread(without);
+        let centre = self.half as f64;
+        let position = |i: usize| (i as f64 + 0.5 - centre) * BIN;
+        let step = self.high - self.low;
+        // Derivative [-1/2 0 1/2]; its ends repeat their neighbours.
+        let derivative = |i: usize| if i == 0 || i + 1 == esf.len() { 0.0 } else { (esf[i + 1] - esf[i - 1]) / 2.0 };
+        let flat = self.flat() as f64;
+        let reach = (2.0 * flat).min(centre);
+        let weight = |i: usize| match window {
+            Window::Hamming => 0.54 + 0.46 * (PI * (i as f64 + 0.5 - centre) / centre).cos(),
+            Window::Shouldered => {
+                let away = (i as f64 + 0.5 - centre).abs();
+                let fall = ((away - flat) / (reach - flat)).clamp(0.0, 1.0);
+                0.5 + 0.5 * (PI * fall).cos()
+            }
+        };
+        let spread: Vec<(f64, f64)> = (0..esf.len()).map(|i| (position(i), weight(i) * derivative(i))).collect();
+        let area = match window {
+            Window::Hamming => spread.iter().map(|s| s.1).sum(),
+            Window::Shouldered => step,
+        };
+        let mtf = (0..=(1.0 / STEP) as usize)
+            .map(|k| {
+                let f = k as f64 * STEP;
+                if k == 0 {
+                    return (0.0, 1.0);
+                }
+                let (re, im) = spread.iter().fold((0.0, 0.0), |s, &(x, v)| {
+                    let (sin, cos) = (2.0 * PI * f * x).sin_cos();
+                    (s.0 + v * cos, s.1 + v * sin)
+                });
+                // The derivative filter's own response, and the bin's.
+                let filter = sinc(2.0 * f * BIN) * sinc(f * BIN);
+                (f, f64::hypot(re, im) / area / filter.max(0.1))
+            })
+            .collect();
+        let share = |v: f64| (v - self.low) / step;
+        let curve: Vec<(f64, f64)> = (0..esf.len()).map(|i| (position(i), share(esf[i]))).collect();
+        let rise = self.rise(&curve);
+        let overshoot = self.overshoot(&curve);
+        Curve { mtf, esf: curve, rise, overshoot }
+    }
+
+    /// 10-90 % rise, px, the width of the bins taken out in quadrature.
+    fn rise(&self, esf: &[(f64, f64)]) -> Option<f64> {
+        let place = |level: f64| {
+            // The crossing nearest the middle, then a parabola through the bins around it against noise.
+            let upward = |i: &usize| esf[*i].1 < level && esf[*i + 1].1 >= level;
+            let i = (0..esf.len() - 1).filter(upward).min_by_key(|&i| i.abs_diff(self.half))?;
+            let reach = (0.5 * self.sigma / BIN).round().max(1.0) as usize;
+            let near = &esf[i.saturating_sub(reach)..(i + 2 + reach).min(esf.len())];
+            local_crossing(near, level).or_else(|| {
+                let falling: Vec<(f64, f64)> = esf[i..i + 2].iter().map(|p| (p.0, -p.1)).collect();
+                crossing(&falling, -level)
+            })
+        };
+        let rise = place(0.9)? - place(0.1)?;
+        let bin = 2.563_10 * BIN / 12f64.sqrt();
+        (rise > 0.0).then(|| (rise * rise - bin * bin).max(0.0).sqrt())
+    }
+
+    /// How far the bins beside the edge pass the plateaus, less what noise alone would do.
+    fn overshoot(&self, esf: &[(f64, f64)]) -> f64 {
+        let reach = (6.0 * self.sigma).max(3.0);
+        let near = esf.iter().filter(|p| p.0.abs() < reach);
+        let (low, high) = near.fold((0.0f64, 1.0f64), |m, p| (m.0.min(p.1), m.1.max(p.1)));
+        let samples: f64 = self.bins.iter().map(|b| b[self.half].1).sum();
+        let chance = 2.5 / (self.snr() * samples.max(1.0).sqrt());
+        ((high - 1.0).max(-low) - chance).max(0.0)
+    }
+}
+
+/// Where a parabola fitted to a few points passes `level`, if it does so among them.
+fn local_crossing(points: &[(f64, f64)], level: f64) -> Option<f64> {
+    if points.len() < 5 {
+        return None;
+    }
+    let middle = points.iter().map(|p| p.0).sum::<f64>() / points.len() as f64;
+    let mut normal = nalgebra::Matrix3::<f64>::zeros();
+    let mut right = nalgebra::Vector3::<f64>::zeros();
+    for &(x, y) in points {
+        let row = nalgebra::Vector3::new(1.0, x - middle, (x - middle).powi(2));
+        normal += row * row.transpose();
+        right += row * y;
+    }
+    let c = normal.cholesky()?.solve(&right);
+    let (a, b, d) = (c[2], c[1], c[0] - level);
+    let root = if a.abs() < 1e-9 {
+        -d / b
+    } else {
+        let s = (b * b - 4.0 * a * d).sqrt();
+        // The rising root: derivative b + 2 a x positive.
+        (-b + s) / (2.0 * a)
+    };
+    let (first, last) = (points.first()?.0 - middle, points.last()?.0 - middle);
+    (first..=last).contains(&root).then_some(root + middle)
+}
+
+/// sin(pi x) / (pi x).
+fn sinc(x: f64) -> f64 {
+    if x.abs() < 1e-9 { 1.0 } else { (PI * x).sin() / (PI * x) }
+}
