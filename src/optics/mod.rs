@@ -1,1 +1,18 @@
 //! Published closed forms and the exact diffraction-and-defocus integral; scalars in, scalars out; no image, no file.
+//!
+//! Units are named in every argument. The lens is thin, with the pupil's magnification taken as one; distances
+//! are from the entrance pupil; the f-number is the marked one (close up, the working one is 1 + magnification
+//! times larger); light is incoherent, of one wavelength, and the pupil is an evenly lit circle.
+
+pub mod aperture;
+pub mod blur;
+pub mod depth;
+pub mod diffraction;
+pub mod ground;
+pub mod hopkins;
+pub mod kernel;
+pub mod motion;
+pub mod thin_lens;
+
+/// The wavelength that stands for daylight as a sensor's green channel and the eye see it, um.
+pub const WAVELENGTH_UM: f64 = 0.55;
