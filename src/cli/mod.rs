@@ -1,6 +1,7 @@
 //! run() -> ExitCode: the command line as typed becomes the command line as meant, then runs.
 
 mod audit;
+mod edge;
 mod values;
 
 use std::process::ExitCode;
@@ -22,6 +23,8 @@ struct Line {
 enum Command {
     /// Audit photographs and write a report.
     Audit(audit::Args),
+    /// Measure the response of a slanted edge (ISO 12233 e-SFR).
+    Edge(edge::Args),
 }
 
 /// Runs the program on the process's own arguments.
@@ -30,6 +33,7 @@ pub fn run() -> ExitCode {
     let line = Line::parse();
     let result = match line.command {
         Command::Audit(args) => args.run(),
+        Command::Edge(args) => args.run(),
     };
     match result {
         Ok(outcome) => outcome.into(),

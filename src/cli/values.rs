@@ -1,6 +1,6 @@
 //! Readers of option values: lengths, f-numbers, places, intended uses.
 
-use crate::quantity::{LengthError, Place, Point, SharpFor, parse_distance, parse_length};
+use crate::quantity::{LengthError, Place, Point, Region, SharpFor, parse_distance, parse_length};
 
 /// A positive, finite length with its unit, in metres.
 pub fn length(text: &str) -> Result<f64, LengthError> {
@@ -80,4 +80,14 @@ pub fn place(text: &str) -> Result<Place, String> {
         return Err(bad());
     }
     Ok(if x <= 1.0 && y <= 1.0 { Place::Fractions(Point { x, y }) } else { Place::Pixels { x, y } })
+}
+
+/// A rectangle in whole pixels, `x,y,w,h`.
+pub fn region(text: &str) -> Result<Region, String> {
+    let bad = || format!("'{text}' is not a region; write left,top,width,height in pixels, such as 1200,800,96,160");
+    let parts: Result<Vec<u32>, _> = text.split(',').map(|p| p.trim().parse()).collect();
+    match parts.as_deref() {
+        Ok(&[x, y, width, height]) if width > 0 && height > 0 => Ok(Region { x, y, width, height }),
+        _ => Err(bad()),
+    }
 }

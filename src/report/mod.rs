@@ -1,7 +1,9 @@
 //! Results to bytes: computes nothing but rounding, touches no file. One versioned view feeds every format.
 
+mod edge;
 mod view;
 
+pub use edge::EdgeView;
 pub use view::View;
 
 use crate::diagnose::Diagnosis;

@@ -1,0 +1,47 @@
+//! A slanted edge in a photograph to its e-SFR.
+
+use std::path::PathBuf;
+
+use anyhow::Context as _;
+
+use super::Outcome;
+use crate::intake::{self, Overrides};
+use crate::measure::esfr::{EdgeSettings, esfr};
+use crate::output;
+use crate::quantity::Region;
+use crate::report::EdgeView;
+
+/// The edge command as meant.
+#[derive(Clone, Debug)]
+pub struct Edge {
+    /// The photograph of the edge.
+    pub file: PathBuf,
+    /// Where the edge is.
+    pub region: Region,
+    /// How to analyse it.
+    pub settings: EdgeSettings,
+    /// Print JSON instead of text.
+    pub json: bool,
+    /// Write a chart here.
+    pub plot: Option<PathBuf>,
+    /// Facts the user gave.
+    pub overrides: Overrides,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// Where the file can't be read, the region holds no usable edge, or the chart can't be written.
+pub fn run(edge: &Edge) -> anyhow::Result<Outcome> {
+    let shot = intake::read(&edge.file, &edge.overrides).map_err(|e| anyhow::anyhow!("{e}. {}", e.advice))?;
+    let response =
+        esfr(&shot.plane, edge.region, &edge.settings).with_context(|| format!("{}", edge.file.display()))?;
+    let pitch = shot.capture.pixel_pitch_um.as_ref().map(|f| f.value);
+    let view = EdgeView::new(&shot.file, edge.region, &response, pitch);
+    if let Some(path) = &edge.plot {
+        output::write(path, view.chart()?.as_bytes())?;
+    }
+    let text = if edge.json { serde_json::to_string_pretty(&view)? + "\n" } else { view.text() };
+    output::print(&text);
+    Ok(Outcome::Done)
+}
