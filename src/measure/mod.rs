@@ -3,12 +3,25 @@
 //! This module never sees the capture facts, so that evidence can't be coloured by expectation.
 
 pub mod esfr;
+
+mod edge;
+mod family;
 mod grid;
+mod noise;
+mod pool;
+mod survey;
 mod tilemap;
 
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
 
+use rayon::prelude::*;
+
+use crate::quantity::Region;
 use crate::shot::Plane;
+use edge::Edge;
+use grid::Grid;
+use noise::NoiseModel;
+use survey::Survey;
 
 /// Version of the measuring: raise it whenever a change may alter a number, so that remembered
 /// measurements are made anew.
@@ -27,33 +40,93 @@ impl Default for Settings {
     }
 }
 
+/// Edges fitted a tile at most, and candidates tried.
+const EDGES: usize = 16;
+const TRIES: usize = 48;
+/// Share of clipped samples from which a tile counts as clipped when it yields no number.
+const CLIPPED: f64 = 0.2;
+/// Contrast below which there is nothing to measure.
+const CONTRAST: f64 = 0.01;
+
 /// Measures every tile of a plane.
+///
+/// The result does not depend on the number of threads: tiles are measured one by one from the plane and a
+/// noise model of the whole frame.
 #[must_use]
 pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
-    let grid = grid::Grid::new(plane.width, plane.height, settings.tiles);
-    let tiles = grid
-        .cells()
-        .map(|r| Tile {
-            x: r.x,
-            y: r.y,
-            width: r.width,
-            height: r.height,
-            state: TileState::NoDetail,
-            contrast: 0.0,
-            noise: 0.0,
-            level: 0.0,
-            blur: None,
-            spread: None,
-        })
+    let grid = Grid::new(plane.width, plane.height, settings.tiles);
+    let sound = plane.data.len() >= plane.width * plane.height && plane.white > plane.black;
+    let surveys: Vec<Survey> = if sound && plane.width >= 2 && plane.height >= 2 {
+        let rows: Vec<Vec<Survey>> =
+            (0..grid.rows).into_par_iter().map(|row| survey::survey_row(plane, &grid, row)).collect();
+        rows.into_iter().flatten().collect()
+    } else {
+        vec![Survey::default(); (grid.columns * grid.rows) as usize]
+    };
+    let noise = NoiseModel::fit(plane, &surveys);
+    let regions: Vec<Region> = grid.cells().collect();
+    let measured: Vec<(Tile, Vec<Edge>)> = regions
+        .par_iter()
+        .zip(&surveys)
+        .with_min_len(grid.columns as usize)
+        .map(|(region, survey)| measure_tile(plane, *region, survey, &noise))
         .collect();
+    let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));
     TileMap {
         width: plane.width as u32,
         height: plane.height as u32,
         columns: grid.columns,
         rows: grid.rows,
-        tiles,
+        tiles: measured.into_iter().map(|m| m.0).collect(),
         overshoot: None,
         streak: None,
-        clipped_share: 0.0,
+        clipped_share: if count == 0 { 0.0 } else { clipped as f64 / count as f64 },
     }
+}
+
+/// Measures one tile.
+fn measure_tile(plane: &Plane, region: Region, survey: &Survey, noise: &NoiseModel) -> (Tile, Vec<Edge>) {
+    let range = f64::from(plane.range()).max(1.0);
+    let variance = noise.variance(survey.mean);
+    // Four samples average in a bin.
+    let detail = (survey.variance - variance / 4.0).max(0.0).sqrt();
+    let contrast = if survey.mean > 0.0 { detail / survey.mean } else { 0.0 };
+    let mut edges = Vec::new();
+    let mut loud = false;
+    let mut scratch = Vec::new();
+    if survey.count > 0 && survey.mean > 0.0 {
+        // A difference of two 2 x 2 means has half the variance of a sample.
+        let threshold = (5.0 * (variance / 2.0).sqrt()) as f32;
+        for candidate in survey.candidates.iter().take(TRIES).take_while(|c| c.strength > threshold) {
+            loud = true;
+            edges.extend(edge::fit(plane, candidate, noise, family::gaussian(), &mut scratch));
+            if edges.len() == EDGES {
+                break;
+            }
+        }
+    }
+    let blur = pool::pool(&edges);
+    let clipped = survey.count > 0 && survey.clipped as f64 > CLIPPED * survey.count as f64;
+    let state = if blur.is_some() {
+        TileState::Measured
+    } else if clipped {
+        TileState::Clipped
+    } else if !loud && contrast > CONTRAST && detail < 2.0 * variance.sqrt() {
+        TileState::Noisy
+    } else {
+        TileState::NoDetail
+    };
+    let tile = Tile {
+        x: region.x,
+        y: region.y,
+        width: region.width,
+        height: region.height,
+        state,
+        contrast,
+        noise: variance.sqrt() / range,
+        level: survey.mean / range,
+        blur,
+        spread: None,
+    };
+    (tile, edges)
 }

@@ -1,0 +1,99 @@
+//! Noise against level: a gain and read model fitted over the frame, with a floor from quantisation.
+
+use super::survey::Survey;
+use crate::shot::Plane;
+
+/// Noise variance as a function of level, levels^2, fitted over a frame.
+///
+/// var = read + gain * level, as EMVA 1288 has it for a linear sensor, never below what the file's own
+/// quantisation leaves: a JPEG zeroes fine noise in smooth places, where it would otherwise seem far too quiet.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct NoiseModel {
+    read: f64,
+    gain: f64,
+    /// Quantisation error in 8-bit code values (sd), where the file was rendered.
+    code_sd: f64,
+    range: f64,
+}
+
+/// Groups of level over which the quietest tiles are sought.
+const GROUPS: usize = 8;
+
+impl NoiseModel {
+    /// Fits the model to the quiet cells of all tiles.
+    pub(super) fn fit(plane: &Plane, surveys: &[Survey]) -> Self {
+        let mut points: Vec<(f64, f64)> = surveys.iter().filter_map(|s| s.quiet).collect();
+        points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        // Texture only ever adds to the reading, so the quietest tenth of each group speaks.
+        let size = points.len().div_ceil(GROUPS).max(1);
+        let quiet: Vec<(f64, f64)> = points
+            .chunks(size)
+            .map(|g| {
+                let mut g = g.to_vec();
+                g.sort_by(|a, b| a.1.total_cmp(&b.1));
+                g[g.len() / 10]
+            })
+            .collect();
+        let (read, gain) = line(&quiet);
+        Self { read, gain, code_sd: code_sd(plane), range: f64::from(plane.range()).max(1.0) }
+    }
+
+    /// Noise variance at a level above black, levels^2.
+    pub(super) fn variance(&self, level: f64) -> f64 {
+        let level = level.max(0.0);
+        let sensor = self.read + self.gain * level;
+        // Samples are whole numbers: 1/12 always.
+        sensor.max(self.floor(level)).max(1.0 / 12.0)
+    }
+
+    /// Variance that quantisation of the rendered code values leaves at a level, levels^2.
+    fn floor(&self, level: f64) -> f64 {
+        // Slope of the sRGB curve (IEC 61966-2-1) above its toe, per 8-bit code value; other rendering curves
+        // are close enough for a floor.
+        let l = (level / self.range).clamp(0.002, 1.0);
+        let slope = 2.4 / 1.055 * l.powf(1.0 - 1.0 / 2.4) / 255.0 * self.range;
+        (self.code_sd * slope).powi(2)
+    }
+}
+
+/// Standard deviation in 8-bit code values left by quantisation.
+fn code_sd(plane: &Plane) -> f64 {
+    match &plane.jpeg {
+        // A uniform error of one step a coefficient; the transform is orthonormal, so the pixels' variance is the
+        // mean over the coefficients. Steps so coarse that a coefficient is always zero leave no such error, only
+        // the loss of detail, so each is counted up to the variance that 2-code noise would have left in it.
+        Some(j) => {
+            let mean = j.luma_steps.iter().map(|&q| (f64::from(q).powi(2) / 12.0).min(4.0)).sum::<f64>() / 64.0;
+            (mean + 1.0 / 12.0).sqrt()
+        }
+        None if plane.rendered => (1.0_f64 / 12.0).sqrt(),
+        None => 0.0,
+    }
+}
+
+/// Least squares of var = read + gain * level with relative weights and neither below zero.
+fn line(points: &[(f64, f64)]) -> (f64, f64) {
+    let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for &(level, var) in points {
+        let weight = 1.0 / (var * var).max(1e-12);
+        w += weight;
+        x += weight * level;
+        y += weight * var;
+        xx += weight * level * level;
+        xy += weight * level * var;
+    }
+    if w == 0.0 {
+        return (0.0, 0.0);
+    }
+    let det = w * xx - x * x;
+    if det > 1e-9 * w * xx {
+        let (read, gain) = ((y * xx - x * xy) / det, (w * xy - x * y) / det);
+        if read >= 0.0 && gain >= 0.0 {
+            return (read, gain);
+        }
+        if read < 0.0 && gain > 0.0 && xx > 0.0 {
+            return (0.0, xy / xx);
+        }
+    }
+    (y / w, 0.0)
+}

@@ -1,0 +1,123 @@
+//! Known blur in, measured blur out.
+//!
+//! The edge here is integrated by hand from the Gaussian: a step blurred by a Gaussian of width s and a pixel
+//! aperture of one; nothing of `measure` or `optics` is used to make it.
+
+use tussock::measure::{Settings, measure};
+use tussock::quantity::MTF50_SIGMA;
+use tussock::shot::{Mosaic, Plane};
+
+/// A plane from a function of the sample's centre, 0 to 1.
+fn plane(width: usize, height: usize, light: impl Fn(f64, f64) -> f64) -> Plane {
+    let data = (0..width * height)
+        .map(|i| {
+            let v = light((i % width) as f64 + 0.5, (i / width) as f64 + 0.5);
+            (1000.0 + 50_000.0 * v).round().clamp(0.0, 65_535.0) as u16
+        })
+        .collect();
+    Plane {
+        width,
+        height,
+        data,
+        black: 1000,
+        white: 51_000,
+        saturation: 65_000,
+        mosaic: Mosaic::None,
+        jpeg: None,
+        rendered: false,
+    }
+}
+
+/// The normal distribution function by Simpson's rule on the density.
+fn phi(z: f64) -> f64 {
+    let z = z.clamp(-8.0, 8.0);
+    let n = 200;
+    let h = z / f64::from(n);
+    let d = |t: f64| (-0.5 * t * t).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    let sum: f64 = (0..=n)
+        .map(|i| {
+            d(f64::from(i) * h)
+                * if i == 0 || i == n {
+                    1.0
+                } else if i % 2 == 1 {
+                    4.0
+                } else {
+                    2.0
+                }
+        })
+        .sum();
+    0.5 + sum * h / 3.0
+}
+
+/// Stripes 24 px wide, their edges turned by `angle`, blurred by a Gaussian of width `sigma`; the pixel aperture
+/// comes from 4 x 4 points a sample.
+fn stripes(width: usize, height: usize, angle: f64, sigma: f64) -> Plane {
+    let table: Vec<f64> = (0..=1600).map(|i| phi((f64::from(i) / 100.0 - 8.0) / sigma.max(1e-9))).collect();
+    let edge = |t: f64| {
+        let p = ((t + 8.0) * 100.0).clamp(0.0, 1599.0);
+        let i = p as usize;
+        table[i] + (p - i as f64) * (table[i + 1] - table[i])
+    };
+    let wave = |t: f64| {
+        let t = t.rem_euclid(48.0);
+        if t < 24.0 { edge(t - 12.0) } else { 1.0 - edge(t - 36.0) }
+    };
+    plane(width, height, |x, y| {
+        let mut sum = 0.0;
+        for j in 0..4 {
+            for i in 0..4 {
+                let (dx, dy) = (f64::from(i) / 4.0 - 0.375, f64::from(j) / 4.0 - 0.375);
+                sum += wave((x + dx) * angle.cos() + (y + dy) * angle.sin());
+            }
+        }
+        0.2 + 0.5 * sum / 16.0
+    })
+}
+
+/// Gaussian-equivalent width of a Gaussian and a pixel aperture seen at an angle, by bisection on the MTF.
+fn truth(sigma: f64, angle: f64) -> f64 {
+    let pi = std::f64::consts::PI;
+    let sinc = |f: f64| if f.abs() < 1e-12 { 1.0 } else { (pi * f).sin() / (pi * f) };
+    let mtf = |f: f64| (-2.0 * (pi * sigma * f).powi(2)).exp() * sinc(f * angle.cos()) * sinc(f * angle.sin());
+    let (mut low, mut high) = (0.0, 2.0);
+    for _ in 0..60 {
+        let mid = 0.5 * (low + high);
+        if mtf(mid) > 0.5 { low = mid } else { high = mid }
+    }
+    MTF50_SIGMA / low
+}
+
+#[test]
+fn straight_edges_are_measured_to_five_per_cent() {
+    for (sigma, angle) in [(0.4, 0.2), (0.8, 1.1), (1.5, 0.7), (2.5, 2.4)] {
+        let map = measure(&stripes(240, 240, angle, sigma), &Settings { tiles: 2 });
+        let expected = truth(sigma, angle);
+        let found: Vec<f64> = map.measured().map(|(_, b)| b.value).collect();
+        assert!(found.len() >= 3, "sigma {sigma}: {} tiles measured", found.len());
+        for value in found {
+            assert!((value / expected - 1.0).abs() < 0.05, "sigma {sigma}: {value} for {expected}");
+        }
+    }
+}
+
+#[test]
+fn nothing_is_measured_where_nothing_is() {
+    for (width, height) in [(1, 1), (2, 3), (5, 400), (300, 200)] {
+        for level in [0.0, 0.5, 2.0] {
+            let map = measure(&plane(width, height, |_, _| level), &Settings::default());
+            assert_eq!(map.tiles.len(), (map.columns * map.rows) as usize);
+            assert_eq!(map.measured().count(), 0, "{width} x {height} at {level}");
+            assert!(map.tiles.iter().all(|t| t.contrast.is_finite() && t.noise.is_finite() && t.level.is_finite()));
+        }
+    }
+}
+
+#[test]
+fn threads_do_not_change_a_digit() {
+    let scene = stripes(300, 200, 0.3, 0.9);
+    let on = |threads| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a thread pool");
+        pool.install(|| measure(&scene, &Settings { tiles: 6 }))
+    };
+    assert_eq!(on(1), on(3));
+}
