@@ -1,5 +1,6 @@
 //! IntakeError: which file, what went wrong, what to try. Unreadable is not the same as unsupported.
 
+use std::io;
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
@@ -32,14 +33,58 @@ pub enum IntakeErrorKind {
 }
 
 impl IntakeError {
+    /// A failure from its parts.
+    #[must_use]
+    pub fn new(path: &Path, kind: IntakeErrorKind, problem: impl Into<String>, advice: impl Into<String>) -> Self {
+        Self { path: path.to_owned(), kind, problem: problem.into(), advice: advice.into() }
+    }
+
     /// A file of a kind that is not decoded here.
     #[must_use]
     pub fn unsupported(path: &Path, problem: impl Into<String>) -> Self {
-        Self {
-            path: path.to_owned(),
-            kind: IntakeErrorKind::Unsupported,
-            problem: problem.into(),
-            advice: "Convert it to DNG or TIFF and audit that.".into(),
-        }
+        Self::new(path, IntakeErrorKind::Unsupported, problem, "Convert it to DNG or TIFF and audit that.")
+    }
+
+    /// A file whose content is broken.
+    #[must_use]
+    pub fn damaged(path: &Path, problem: impl Into<String>) -> Self {
+        let advice = "Copy it again from the card or a backup; if another program opens it, save it anew from there.";
+        Self::new(path, IntakeErrorKind::Damaged, problem, advice)
+    }
+
+    /// A file that needs more memory or time than a photograph may.
+    #[must_use]
+    pub fn too_much(path: &Path, problem: impl Into<String>) -> Self {
+        let advice = "If the picture really is that large, audit a smaller crop or export of it; else copy it again from the card.";
+        Self::new(path, IntakeErrorKind::TooMuch, problem, advice)
+    }
+
+    /// A refusal by the operating system, put into plain words.
+    #[must_use]
+    pub fn from_io(path: &Path, error: &io::Error) -> Self {
+        let (kind, problem, advice) = match error.kind() {
+            io::ErrorKind::NotFound => (
+                IntakeErrorKind::Unreadable,
+                "there is no such file or folder".into(),
+                "Check the spelling, and that the card or drive is still connected.",
+            ),
+            io::ErrorKind::PermissionDenied => (
+                IntakeErrorKind::Unreadable,
+                "you are not allowed to read it".into(),
+                "Change its permissions, or copy it to a folder of your own.",
+            ),
+            io::ErrorKind::UnexpectedEof => {
+                return Self::damaged(path, "the file ends before the picture does");
+            }
+            io::ErrorKind::OutOfMemory => {
+                return Self::too_much(path, "there is not enough memory to read it");
+            }
+            _ => (
+                IntakeErrorKind::Unreadable,
+                format!("it could not be read ({error})"),
+                "Check the card or drive, then try again.",
+            ),
+        };
+        Self::new(path, kind, problem, advice)
     }
 }

@@ -1,8 +1,14 @@
 //! Walks files and folders, filters by kind, pairs a raw with its rendered twin, sorts.
 
+use std::cmp::Ordering;
+use std::collections::{HashMap, HashSet};
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
-use super::IntakeError;
+use walkdir::{DirEntry, WalkDir};
+
+use super::sniff::{RAW_EXTENSIONS, RENDERED_EXTENSIONS, extension};
+use super::{IntakeError, IntakeErrorKind};
 
 /// Which of a raw file and its rendered twin stands for the frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -32,14 +38,248 @@ pub struct Found {
     pub failures: Vec<IntakeError>,
 }
 
+/// Beginning of the names of the tool's own report folders, whose pictures are no frames.
+const REPORT_FOLDER: &str = "tussock-report";
+
 /// Finds the frames under `paths`; a file named outright is always a candidate, whatever its extension.
+///
+/// Hidden files and folders and the tool's own report folders are passed over unless named outright. Files
+/// are sorted as people count (`IMG_9` before `IMG_10`), a folder's own files before those of its folders.
+/// A file reached twice is one frame.
 #[must_use]
-pub fn find(_paths: &[PathBuf], _recursive: bool, _prefer: Prefer) -> Found {
-    Found::default()
+pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
+    let mut found = Found::default();
+    let mut files = Vec::new();
+    for path in paths {
+        match std::fs::metadata(path) {
+            Err(error) => found.failures.push(IntakeError::from_io(path, &error)),
+            Ok(metadata) if metadata.is_dir() => {
+                let mut below = walk(path, recursive, &mut found.failures);
+                below.sort_by(|a, b| in_order(a, b));
+                files.extend(below);
+            }
+            Ok(metadata) if metadata.is_file() => files.push(path.clone()),
+            Ok(_) => found.failures.push(IntakeError::new(
+                path,
+                IntakeErrorKind::Unreadable,
+                "it is neither a file nor a folder",
+                "Name photographs or folders of photographs.",
+            )),
+        }
+    }
+    let mut seen = HashSet::new();
+    files.retain(|file| seen.insert(identity(file)));
+    found.frames = pair(files, prefer);
+    found
 }
 
 /// Whether a name looks like a photograph to the folder walk.
 #[must_use]
-pub fn looks_like_photograph(_path: &Path) -> bool {
-    false
+pub fn looks_like_photograph(path: &Path) -> bool {
+    let extension = extension(path);
+    RAW_EXTENSIONS.contains(&extension.as_str()) || RENDERED_EXTENSIONS.contains(&extension.as_str())
+}
+
+fn is_raw(path: &Path) -> bool {
+    RAW_EXTENSIONS.contains(&extension(path).as_str())
+}
+
+/// Files below a folder that look like photographs; links are followed, loops and unreadable folders are failures.
+fn walk(folder: &Path, recursive: bool, failures: &mut Vec<IntakeError>) -> Vec<PathBuf> {
+    let depth = if recursive { usize::MAX } else { 1 };
+    let wanted = |entry: &DirEntry| entry.depth() == 0 || !passed_over(entry);
+    let mut files = Vec::new();
+    for entry in WalkDir::new(folder).max_depth(depth).follow_links(true).into_iter().filter_entry(wanted) {
+        match entry {
+            Ok(entry) if entry.file_type().is_file() => {
+                if looks_like_photograph(entry.path()) {
+                    files.push(entry.into_path());
+                }
+            }
+            Ok(_) => {}
+            Err(error) => {
+                let path = error.path().unwrap_or(folder).to_owned();
+                if error.loop_ancestor().is_some() {
+                    // What the loop leads back to is walked already.
+                    continue;
+                }
+                // A link to nowhere matters only if it stands for a photograph.
+                let not_found = error.io_error().is_some_and(|e| e.kind() == std::io::ErrorKind::NotFound);
+                if not_found && !looks_like_photograph(&path) {
+                    continue;
+                }
+                failures.push(match error.io_error() {
+                    Some(why) => IntakeError::from_io(&path, why),
+                    None => IntakeError::from_io(&path, &std::io::Error::other(error.to_string())),
+                });
+            }
+        }
+    }
+    files
+}
+
+fn passed_over(entry: &DirEntry) -> bool {
+    let name = entry.file_name().to_string_lossy();
+    name.starts_with('.') || entry.file_type().is_dir() && name.starts_with(REPORT_FOLDER)
+}
+
+/// What makes two paths the same file.
+fn identity(path: &Path) -> PathBuf {
+    std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned())
+}
+
+/// Pairs raw files with rendered ones of the same folder and stem; the frame stands where its first file stood.
+fn pair(files: Vec<PathBuf>, prefer: Prefer) -> Vec<Candidate> {
+    let key = |path: &Path| {
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy().to_lowercase();
+        (path.parent().unwrap_or(Path::new("")).to_owned(), stem)
+    };
+    let mut groups: HashMap<_, [Vec<&PathBuf>; 2]> = HashMap::new();
+    for file in &files {
+        groups.entry(key(file)).or_default()[usize::from(is_raw(file))].push(file);
+    }
+    let mut frames = Vec::new();
+    let mut done = HashSet::new();
+    for file in &files {
+        // Only one raw beside one rendered file is surely one frame.
+        match groups.get(&key(file)).map(|[rendered, raw]| (rendered.as_slice(), raw.as_slice())) {
+            Some(([rendered], [raw])) => {
+                if done.insert(key(file)) {
+                    let (path, twin) = if prefer == Prefer::Raw { (raw, rendered) } else { (rendered, raw) };
+                    frames.push(Candidate { path: (*path).clone(), twin: Some((*twin).clone()) });
+                }
+            }
+            _ => frames.push(Candidate { path: file.clone(), twin: None }),
+        }
+    }
+    frames
+}
+
+/// Folder by folder, a folder's own files first, names as people count.
+fn in_order(a: &Path, b: &Path) -> Ordering {
+    let (folders_a, folders_b) = (a.parent().unwrap_or(Path::new("")), b.parent().unwrap_or(Path::new("")));
+    let mut pairs = folders_a.components().zip(folders_b.components());
+    pairs
+        .find_map(|(x, y)| Some(natural(x.as_os_str(), y.as_os_str())).filter(|o| o.is_ne()))
+        .unwrap_or_else(|| folders_a.components().count().cmp(&folders_b.components().count()))
+        .then_with(|| natural(a.file_name().unwrap_or_default(), b.file_name().unwrap_or_default()))
+}
+
+/// Compares names with runs of digits as numbers and letters whatever their case; ties by bytes.
+fn natural(a: &OsStr, b: &OsStr) -> Ordering {
+    let (left, right) = (a.to_string_lossy().to_lowercase(), b.to_string_lossy().to_lowercase());
+    let (mut x, mut y) = (left.as_str(), right.as_str());
+    loop {
+        let (Some(p), Some(q)) = (x.chars().next(), y.chars().next()) else {
+            return x.len().cmp(&y.len()).then_with(|| a.cmp(b));
+        };
+        if p.is_ascii_digit() && q.is_ascii_digit() {
+            let digits = |s: &str| s.find(|c: char| !c.is_ascii_digit()).unwrap_or(s.len());
+            let (number_x, rest_x) = x.split_at(digits(x));
+            let (number_y, rest_y) = y.split_at(digits(y));
+            let (short_x, short_y) = (number_x.trim_start_matches('0'), number_y.trim_start_matches('0'));
+            let order = short_x.len().cmp(&short_y.len()).then_with(|| short_x.cmp(short_y));
+            if order.is_ne() {
+                return order;
+            }
+            (x, y) = (rest_x, rest_y);
+        } else if p == q {
+            (x, y) = (&x[p.len_utf8()..], &y[q.len_utf8()..]);
+        } else {
+            return p.cmp(&q);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(found: &Found, root: &Path) -> Vec<String> {
+        let name = |p: &PathBuf| p.strip_prefix(root).unwrap_or(p).to_string_lossy().replace('\\', "/");
+        found
+            .frames
+            .iter()
+            .map(|f| f.twin.as_ref().map_or(name(&f.path), |t| format!("{}+{}", name(&f.path), name(t))))
+            .collect()
+    }
+
+    fn folder(files: &[&str]) -> tempfile::TempDir {
+        let root = tempfile::tempdir().unwrap();
+        for file in files {
+            let path = root.path().join(file);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(path, b"x").unwrap();
+        }
+        root
+    }
+
+    #[test]
+    fn a_folder_is_sorted_filtered_and_paired() {
+        let root = folder(&[
+            "IMG_10.jpg",
+            "IMG_9.JPG",
+            "IMG_9.cr2",
+            "b.tif",
+            "A.png",
+            ".hidden.jpg",
+            "notes.txt",
+            "sub/c.jpg",
+            ".trash/d.jpg",
+            "tussock-report-2026-05-01/e.png",
+            "two.nef",
+            "two.jpg",
+            "two.tif",
+        ]);
+        let found = find(&[root.path().to_owned()], false, Prefer::Raw);
+        assert_eq!(
+            names(&found, root.path()),
+            ["A.png", "b.tif", "IMG_9.cr2+IMG_9.JPG", "IMG_10.jpg", "two.jpg", "two.nef", "two.tif"]
+        );
+        assert!(found.failures.is_empty());
+        let found = find(&[root.path().to_owned()], true, Prefer::Rendered);
+        assert_eq!(
+            names(&found, root.path())[2..],
+            ["IMG_9.JPG+IMG_9.cr2", "IMG_10.jpg", "two.jpg", "two.nef", "two.tif", "sub/c.jpg"]
+        );
+    }
+
+    #[test]
+    fn files_named_outright_come_first_and_once() {
+        let root = folder(&["a.jpg", "b.jpg", "odd.name"]);
+        let path = |n: &str| root.path().join(n);
+        let found =
+            find(&[path("b.jpg"), path("odd.name"), path("missing.jpg"), root.path().to_owned()], false, Prefer::Raw);
+        assert_eq!(names(&found, root.path()), ["b.jpg", "odd.name", "a.jpg"]);
+        assert_eq!(found.failures.len(), 1);
+        assert_eq!(found.failures[0].kind, IntakeErrorKind::Unreadable);
+    }
+
+    #[test]
+    fn a_folder_named_like_a_photograph_is_a_folder() {
+        let root = folder(&["x.jpg/inner.jpg"]);
+        assert_eq!(names(&find(&[root.path().to_owned()], false, Prefer::Raw), root.path()), [""; 0]);
+        assert_eq!(names(&find(&[root.path().to_owned()], true, Prefer::Raw), root.path()), ["x.jpg/inner.jpg"]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn loops_dead_links_and_odd_names_are_survived() {
+        use std::os::unix::ffi::OsStrExt as _;
+        let root = folder(&["a/one.jpg"]);
+        std::os::unix::fs::symlink(root.path(), root.path().join("a/loop")).unwrap();
+        std::os::unix::fs::symlink("nowhere.jpg", root.path().join("a/dead.jpg")).unwrap();
+        std::fs::write(root.path().join("a").join(OsStr::from_bytes(b"\xff\xfe.jpg")), b"x").unwrap();
+        let found = find(&[root.path().to_owned()], true, Prefer::Raw);
+        assert_eq!(found.frames.len(), 2);
+        assert_eq!(found.failures.len(), 1, "{:?}", found.failures);
+        assert!(found.failures[0].path.ends_with("dead.jpg"));
+    }
+
+    #[test]
+    fn names_count_as_people_do() {
+        let mut list = ["img_10", "IMG_2", "img_002b", "a", "img_1", "b1c10", "b1c9", ""].map(OsStr::new);
+        list.sort_by(|a, b| natural(a, b));
+        assert_eq!(list, ["", "a", "b1c9", "b1c10", "img_1", "IMG_2", "img_002b", "img_10"].map(OsStr::new));
+    }
 }

@@ -1,15 +1,29 @@
 //! Path to Shot: all reading is here. Originals are only ever opened for reading.
 
 mod error;
+mod exif;
 mod folder;
+mod jpeg;
+mod rendered;
+mod sniff;
+mod tone;
+mod turn;
 
 pub use error::{IntakeError, IntakeErrorKind};
 pub use folder::{Candidate, Found, Prefer, find, looks_like_photograph};
 
+use std::fs::File;
+use std::io::{BufReader, Read as _, Seek as _, SeekFrom};
 use std::path::Path;
 
+use ::image::{ImageFormat, RgbImage};
+
 use crate::quantity::Flag;
-use crate::shot::{Capture, Shot};
+use crate::shot::{Capture, Fact, Plane, Shot, Source};
+use jpeg::Headers;
+use rendered::Hints;
+use sniff::Kind;
+use turn::Turn;
 
 /// What the user gives instead of, or over, what the file says. Applied last; its source is `given`.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -21,7 +35,7 @@ pub struct Overrides {
 }
 
 /// Facts of a file, readable even where its pixels are not.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Facts {
     /// Capture facts.
     pub capture: Capture,
@@ -37,22 +51,164 @@ pub struct Facts {
 ///
 /// # Errors
 /// [`IntakeError`] names the step that failed and what to try.
-pub fn read(path: &Path, _overrides: &Overrides) -> Result<Shot, IntakeError> {
-    Err(IntakeError::unsupported(path, "reading is not built yet"))
+pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
+    let (mut file, kind) = open(path)?;
+    let quarter_turns = overrides.turn.unwrap_or(0);
+    let mut flags = Vec::new();
+    let plane = match kind {
+        Kind::Jpeg => {
+            let bytes = whole(&mut file, path)?;
+            let headers = Headers::scan(&bytes);
+            let hints = Hints::of(headers.exif_block(&bytes));
+            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+            flags.push(Flag::Processed);
+            jpeg::plane(&bytes, &headers, hints.named, turn, path)?
+        }
+        Kind::Png | Kind::Tiff | Kind::WebP => {
+            flags.push(Flag::Processed);
+            rendered::plane(file, format(kind), quarter_turns, path)?
+        }
+        _ => return Err(refusal(kind, path)),
+    };
+    let mut facts = exif::facts(path)?;
+    flags.append(&mut facts.flags);
+    let capture = settle(facts, &plane, overrides, &mut flags);
+    flags.sort_unstable();
+    flags.dedup();
+    Ok(Shot { file: path.to_string_lossy().into_owned(), plane, capture, flags })
 }
 
 /// Reads the capture facts alone.
 ///
 /// # Errors
 /// [`IntakeError`] where the file can't be opened or is no picture at all; missing facts are no error.
-pub fn facts(path: &Path, _overrides: &Overrides) -> Result<Facts, IntakeError> {
-    Err(IntakeError::unsupported(path, "reading is not built yet"))
+pub fn facts(path: &Path, overrides: &Overrides) -> Result<Facts, IntakeError> {
+    let (_, kind) = open(path)?;
+    if matches!(kind, Kind::Empty | Kind::Unknown) {
+        return Err(refusal(kind, path));
+    }
+    let mut facts = exif::facts(path)?;
+    give(&mut facts.capture, &overrides.capture);
+    Ok(facts)
 }
 
 /// The upright picture in 8-bit sRGB for looking at: full size for rendered files, at least half size for raw.
 ///
 /// # Errors
 /// As [`read`].
-pub fn colour(path: &Path, _overrides: &Overrides) -> Result<image::RgbImage, IntakeError> {
-    Err(IntakeError::unsupported(path, "reading is not built yet"))
+pub fn colour(path: &Path, overrides: &Overrides) -> Result<RgbImage, IntakeError> {
+    let (mut file, kind) = open(path)?;
+    let quarter_turns = overrides.turn.unwrap_or(0);
+    match kind {
+        Kind::Jpeg => {
+            let bytes = whole(&mut file, path)?;
+            let headers = Headers::scan(&bytes);
+            let hints = Hints::of(headers.exif_block(&bytes));
+            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+            jpeg::rgb(&bytes, &headers, turn, path)
+        }
+        Kind::Png | Kind::Tiff | Kind::WebP => rendered::rgb(file, format(kind), quarter_turns, path),
+        _ => Err(refusal(kind, path)),
+    }
+}
+
+/// Opens a file and says what it is; the reader stands at its beginning.
+fn open(path: &Path) -> Result<(BufReader<File>, Kind), IntakeError> {
+    let io = |e: &std::io::Error| IntakeError::from_io(path, e);
+    let file = File::open(path).map_err(|e| io(&e))?;
+    if file.metadata().map_err(|e| io(&e))?.is_dir() {
+        let advice = "Name the files in it, or give the folder itself to the audit.";
+        return Err(IntakeError::new(path, IntakeErrorKind::Unreadable, "it is a folder", advice));
+    }
+    let mut reader = BufReader::new(file);
+    let kind = sniff::kind(&mut reader, path).map_err(|e| io(&e))?;
+    reader.seek(SeekFrom::Start(0)).map_err(|e| io(&e))?;
+    Ok((reader, kind))
+}
+
+/// The whole file's bytes.
+fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError> {
+    let size = file.get_ref().metadata().map_or(0, |m| m.len());
+    let mut bytes = Vec::new();
+    let reserved = usize::try_from(size).ok().and_then(|n| bytes.try_reserve_exact(n).ok());
+    if reserved.is_none() {
+        return Err(IntakeError::too_much(path, "there is not enough memory to read it"));
+    }
+    file.read_to_end(&mut bytes).map_err(|e| IntakeError::from_io(path, &e))?;
+    Ok(bytes)
+}
+
+const fn format(kind: Kind) -> ImageFormat {
+    match kind {
+        Kind::Png => ImageFormat::Png,
+        Kind::WebP => ImageFormat::WebP,
+        _ => ImageFormat::Tiff,
+    }
+}
+
+/// Why a file of a kind that is not decoded is refused, and what to try.
+fn refusal(kind: Kind, path: &Path) -> IntakeError {
+    match kind {
+        Kind::Empty => IntakeError::damaged(path, "the file is empty"),
+        Kind::Raw => IntakeError::unsupported(path, "camera raw files are not read yet"),
+        Kind::Heic => IntakeError::new(
+            path,
+            IntakeErrorKind::Unsupported,
+            "it is a HEIC picture, whose pixels are not read here",
+            "Export it as JPEG or TIFF at full size, or set the camera to JPEG or raw.",
+        ),
+        Kind::Other(name) => IntakeError::new(
+            path,
+            IntakeErrorKind::Unsupported,
+            format!("it is {name}, which is not read here"),
+            "Export it as TIFF, PNG or JPEG at full size and audit that.",
+        ),
+        _ if looks_like_photograph(path) => {
+            IntakeError::damaged(path, "its content is not that of any kind of photograph known here")
+        }
+        _ => IntakeError::new(
+            path,
+            IntakeErrorKind::Unsupported,
+            "it is not a photograph of any kind known here",
+            "Name JPEG, TIFF, PNG, WebP or camera raw files.",
+        ),
+    }
+}
+
+/// The facts that count, once the picture is known and the user has had their say.
+fn settle(facts: Facts, plane: &Plane, overrides: &Overrides, flags: &mut Vec<Flag>) -> Capture {
+    let mut capture = facts.capture;
+    // A smaller picture than recorded has larger pixels, as far as the sensor is concerned.
+    if let Some((width, height)) = facts.size {
+        let (recorded, actual) = (f64::from(width.max(height)), plane.width.max(plane.height) as f64);
+        if actual > 0.0 && recorded > 1.01 * actual {
+            flags.push(Flag::Resized);
+            if let Some(pitch) = capture.pixel_pitch_um.as_mut() {
+                *pitch = Fact::new(pitch.value * recorded / actual, Source::Derived);
+            }
+        }
+    }
+    give(&mut capture, &overrides.capture);
+    capture
+}
+
+/// Puts what the user gave in the place of what the file says; the only place where that happens.
+fn give(capture: &mut Capture, given: &Capture) {
+    fn over<T: Clone>(fact: &mut Option<Fact<T>>, given: &Option<Fact<T>>) {
+        if let Some(given) = given {
+            *fact = Some(Fact::new(given.value.clone(), Source::Given));
+        }
+    }
+    over(&mut capture.f_number, &given.f_number);
+    over(&mut capture.focal_length_mm, &given.focal_length_mm);
+    over(&mut capture.focal_length_35mm, &given.focal_length_35mm);
+    over(&mut capture.exposure_s, &given.exposure_s);
+    over(&mut capture.iso, &given.iso);
+    over(&mut capture.body, &given.body);
+    over(&mut capture.lens, &given.lens);
+    over(&mut capture.date, &given.date);
+    over(&mut capture.focus_distance_m, &given.focus_distance_m);
+    over(&mut capture.focus_point, &given.focus_point);
+    over(&mut capture.focus_mode, &given.focus_mode);
+    over(&mut capture.pixel_pitch_um, &given.pixel_pitch_um);
 }

@@ -1,0 +1,205 @@
+//! Sniff: what kind of file this is, by its content; the name only settles what content leaves open.
+
+use std::io::{self, Read, Seek, SeekFrom};
+use std::path::Path;
+
+/// What a file is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Jpeg,
+    Png,
+    Tiff,
+    WebP,
+    /// A camera raw file, including DNG.
+    Raw,
+    /// HEIF with HEVC inside.
+    Heic,
+    /// A picture or video of a known kind that is not read here: its name.
+    Other(&'static str),
+    /// No content at all.
+    Empty,
+    /// Content of no known kind.
+    Unknown,
+}
+
+/// Extensions of camera raw files, lower case.
+pub(super) const RAW_EXTENSIONS: &[&str] = &[
+    "3fr", "ari", "arw", "bay", "braw", "cap", "cr2", "cr3", "crw", "dcr", "dcs", "dng", "drf", "eip", "erf", "fff",
+    "gpr", "iiq", "k25", "kdc", "mdc", "mef", "mos", "mrw", "nef", "nrw", "orf", "ori", "pef", "ptx", "pxn", "qtk",
+    "raf", "raw", "rw2", "rwl", "sr2", "srf", "srw", "x3f",
+];
+
+/// Extensions of rendered photographs, lower case.
+pub(super) const RENDERED_EXTENSIONS: &[&str] =
+    &["heic", "heif", "hif", "jfif", "jpe", "jpeg", "jpg", "png", "tif", "tiff", "webp"];
+
+/// The extension in lower case; empty where there is none.
+pub(super) fn extension(path: &Path) -> String {
+    path.extension().map(|e| e.to_string_lossy().to_ascii_lowercase()).unwrap_or_default()
+}
+
+/// Looks at the beginning of a file (and, for TIFF, at its directories).
+///
+/// # Errors
+/// Where reading fails for other reasons than the end of the file.
+pub(super) fn kind<R: Read + Seek>(reader: &mut R, path: &Path) -> io::Result<Kind> {
+    let mut head = Vec::with_capacity(64);
+    reader.by_ref().take(64).read_to_end(&mut head)?;
+    let starts = |magic: &[u8]| head.starts_with(magic);
+    let at = |offset: usize, magic: &[u8]| head.get(offset..).is_some_and(|h| h.starts_with(magic));
+    let kind = if head.is_empty() {
+        Kind::Empty
+    } else if starts(b"\xff\xd8\xff") {
+        Kind::Jpeg
+    } else if starts(b"\x89PNG\r\n\x1a\n") {
+        Kind::Png
+    } else if starts(b"RIFF") && at(8, b"WEBP") {
+        Kind::WebP
+    } else if starts(b"FUJIFILMCCD-RAW")
+        || at(6, b"HEAPCCDR")
+        || starts(b"IIRO")
+        || starts(b"IIRS")
+        || starts(b"MMOR")
+        || starts(b"IIU\0")
+        || starts(b"\0MRM")
+        || starts(b"FOVb")
+        || at(8, b"IIII")
+        || at(8, b"MMMM")
+    {
+        Kind::Raw
+    } else if starts(b"II*\0") || starts(b"MM\0*") || starts(b"II+\0") || starts(b"MM\0+") {
+        let named_raw = RAW_EXTENSIONS.contains(&extension(path).as_str());
+        if named_raw || at(8, b"CR\x02") || holds_mosaic(reader, &head)? { Kind::Raw } else { Kind::Tiff }
+    } else if at(4, b"ftyp") {
+        match head.get(8..12).unwrap_or_default() {
+            b"crx " => Kind::Raw,
+            b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"mif1" | b"msf1" => Kind::Heic,
+            b"avif" | b"avis" => Kind::Other("an AVIF picture"),
+            _ => Kind::Other("a video"),
+        }
+    } else if starts(b"GIF8") {
+        Kind::Other("a GIF picture")
+    } else if starts(b"BM") {
+        Kind::Other("a BMP picture")
+    } else if starts(b"8BPS") {
+        Kind::Other("a layered editor's document (PSD)")
+    } else if starts(b"\xff\x0a") || at(4, b"JXL ") {
+        Kind::Other("a JPEG XL picture")
+    } else if at(4, b"jP  ") || starts(b"\xff\x4f\xff\x51") {
+        Kind::Other("a JPEG 2000 picture")
+    } else if starts(b"%PDF") {
+        Kind::Other("a PDF document")
+    } else if starts(b"<?xml") || starts(b"<x:xmpmeta") {
+        Kind::Other("a text file with settings or metadata (XML)")
+    } else if RAW_EXTENSIONS.contains(&extension(path).as_str()) && head.iter().any(|b| *b != 0) {
+        // A few old raw files have no magic bytes of their own.
+        Kind::Raw
+    } else {
+        Kind::Unknown
+    };
+    Ok(kind)
+}
+
+/// Most directories to look at in a TIFF; files have a handful.
+const MAX_DIRECTORIES: usize = 32;
+
+/// Whether any directory of a TIFF says DNG, colour filter array or linear raw.
+fn holds_mosaic<R: Read + Seek>(reader: &mut R, head: &[u8]) -> io::Result<bool> {
+    let little = head.starts_with(b"II");
+    let u16_at = |b: &[u8]| if little { u16::from_le_bytes([b[0], b[1]]) } else { u16::from_be_bytes([b[0], b[1]]) };
+    let u32_at = |b: &[u8]| {
+        let b = [b[0], b[1], b[2], b[3]];
+        if little { u32::from_le_bytes(b) } else { u32::from_be_bytes(b) }
+    };
+    // BigTIFF (magic 43) is no camera's raw format.
+    if head.len() < 8 || u16_at(&head[2..]) != 42 {
+        return Ok(false);
+    }
+    let mut waiting = vec![u32_at(&head[4..])];
+    let mut seen = Vec::new();
+    while let Some(offset) = waiting.pop() {
+        if offset == 0 || seen.contains(&offset) || seen.len() >= MAX_DIRECTORIES {
+            continue;
+        }
+        seen.push(offset);
+        let Some(count) = read_at(reader, u64::from(offset), 2)?.map(|b| u16_at(&b)) else { continue };
+        let entries_size = usize::from(count) * 12;
+        let Some(entries) = read_at(reader, u64::from(offset) + 2, entries_size)? else { continue };
+        for entry in entries.chunks_exact(12) {
+            let (tag, kind, n) = (u16_at(entry), u16_at(&entry[2..]), u32_at(&entry[4..]));
+            let short = u16_at(&entry[8..]);
+            match tag {
+                // DNGVersion.
+                0xC612 => return Ok(true),
+                // PhotometricInterpretation: colour filter array, linear raw.
+                0x0106 if kind == 3 && matches!(short, 32803 | 34892) => return Ok(true),
+                // SubIFDs.
+                0x014A if matches!(kind, 4 | 13) && n == 1 => waiting.push(u32_at(&entry[8..])),
+                0x014A if matches!(kind, 4 | 13) && n <= 16 => {
+                    if let Some(list) = read_at(reader, u64::from(u32_at(&entry[8..])), 4 * n as usize)? {
+                        waiting.extend(list.chunks_exact(4).map(u32_at));
+                    }
+                }
+                _ => {}
+            }
+        }
+        if let Some(next) = read_at(reader, u64::from(offset) + 2 + entries_size as u64, 4)? {
+            waiting.push(u32_at(&next));
+        }
+    }
+    Ok(false)
+}
+
+/// `size` bytes at `offset`; `None` where the file is shorter.
+fn read_at<R: Read + Seek>(reader: &mut R, offset: u64, size: usize) -> io::Result<Option<Vec<u8>>> {
+    reader.seek(SeekFrom::Start(offset))?;
+    let mut bytes = Vec::with_capacity(size);
+    reader.by_ref().take(size as u64).read_to_end(&mut bytes)?;
+    Ok((bytes.len() == size).then_some(bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use super::*;
+
+    fn of(bytes: &[u8], name: &str) -> Kind {
+        kind(&mut Cursor::new(bytes), Path::new(name)).unwrap()
+    }
+
+    #[test]
+    fn content_counts_before_the_name() {
+        assert_eq!(of(b"\xff\xd8\xff\xe1", "a.png"), Kind::Jpeg);
+        assert_eq!(of(b"\x89PNG\r\n\x1a\n", "a.jpg"), Kind::Png);
+        assert_eq!(of(b"", "a.jpg"), Kind::Empty);
+        assert_eq!(of(b"hello there", "a.jpg"), Kind::Unknown);
+        assert_eq!(of(b"\0\0\0\x18ftypcrx \0\0\0\x01", "a.cr3"), Kind::Raw);
+        assert_eq!(of(b"\0\0\0\x18ftypheic\0\0\0\x01", "a.jpg"), Kind::Heic);
+        assert_eq!(of(b"\0\0\0\x18ftypqt  \0\0\0\x01", "a.mov"), Kind::Other("a video"));
+        assert_eq!(of(&[0; 200], "a.arw"), Kind::Unknown);
+    }
+
+    #[test]
+    fn a_tiff_with_a_filter_array_is_raw() {
+        let tiff = |photometric: u8, magic: u8| {
+            let mut b = vec![b'I', b'I', magic, 0, 8, 0, 0, 0, 1, 0, 6, 1, 3, 0, 1, 0, 0, 0];
+            b.extend([photometric, if photometric == 0x23 { 0x80 } else { 0 }, 0, 0]);
+            b.extend([0, 0, 0, 0]);
+            b
+        };
+        assert_eq!(of(&tiff(0x23, 42), "a.tif"), Kind::Raw);
+        assert_eq!(of(&tiff(2, 42), "a.tif"), Kind::Tiff);
+        assert_eq!(of(&tiff(2, 42), "a.nef"), Kind::Raw);
+        assert_eq!(of(&tiff(2, 43), "a.tif"), Kind::Tiff);
+        for cut in 4..30 {
+            of(&tiff(0x23, 42)[..cut.min(26)], "a.tif");
+        }
+    }
+
+    #[test]
+    fn a_directory_that_points_at_itself_ends() {
+        let looped = [b'I', b'I', 42, 0, 8, 0, 0, 0, 0, 0, 8, 0, 0, 0];
+        assert_eq!(of(&looped, "a.tif"), Kind::Tiff);
+    }
+}
