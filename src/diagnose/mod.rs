@@ -1,22 +1,89 @@
 //! diagnose(&TileMap, &Capture, Option<&Baseline>, &Intent) -> Diagnosis: why a frame is soft.
 //!
-//! This module never sees a pixel, so that it is tested from hand-written tile maps.
+//! This module never sees a pixel, so that it is tested from hand-written tile maps. One forward model of the
+//! frame's blur is fitted to the lower envelope of the tiles; every cause is weighed by drawing from its posterior.
 
+mod corners;
 mod diagnosis;
+mod evidence;
+mod fit;
+mod implied;
+mod model;
+mod picture;
+mod posterior;
+mod surface;
+mod weigh;
+mod zones;
 
 pub use diagnosis::{
     Basis, Budget, Cause, CornerState, Corners, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Undecided,
     Unsettled, Verdict, Zone, ZoneName,
 };
 
+use self::evidence::{Evidence, Sample};
+use self::implied::Moments;
+use self::model::{CENTRE, CORNER, POWER, Priors, SCALE, SHAKE, SHIFT, TILT, Theta};
+use self::posterior::{Draw, Normal, Posterior};
+use self::surface::Surface;
+use self::weigh::{DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA};
+use self::zones::Reading;
 use crate::lens::Baseline;
 use crate::measure::TileMap;
-use crate::quantity::Intent;
-use crate::shot::Capture;
+use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent};
+use crate::shot::{Capture, Source};
+
+/// Fewest measured tiles from which anything is said.
+const FEWEST: usize = 6;
+/// Overshoot above which a picture counts as sharpened.
+const SHARPENED: f64 = 0.06;
 
 /// Finds the causes of a frame's blur.
+///
+/// The widths in `map` are taken as honest within their stated errors but for content, which only ever adds
+/// blur; without f-number or pitch the optics can't be told apart and the answer says so.
 #[must_use]
-pub fn diagnose(map: &TileMap, _capture: &Capture, _lens: Option<&Baseline>, intent: &Intent) -> Diagnosis {
+pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, intent: &Intent) -> Diagnosis {
+    let e = Evidence::new(map, capture, lens);
+    let mut diagnosis = nothing(map, capture, intent);
+    if e.samples.len() < FEWEST {
+        return diagnosis;
+    }
+    let f_number = capture.f_number.as_ref().map(|f| f.value);
+    let recorded = capture.focus_distance_m.as_ref().map(|f| {
+        let (low, high) = f.value.bounds();
+        (low, high, f.source == Source::Given)
+    });
+    let surface = Surface::new(e.lambda_n_px);
+    let mut priors = Priors::new(&e, intent, f_number, recorded);
+    let streak = map.streak.filter(|s| s.length.value > 3.0 * s.length.sd && s.length.value > 0.0);
+    if let Some(streak) = &streak {
+        priors.expect_shake(streak.length);
+    }
+    let posterior = posterior::explore(&e, &surface, &priors, streak.is_some());
+    if posterior.draws.is_empty() {
+        return diagnosis;
+    }
+    Frame { map, e: &e, surface: &surface, posterior: &posterior, motion: streak.map(|s| s.length) }.fill(
+        &mut diagnosis,
+        capture,
+        intent,
+    );
+    diagnosis.model = Some(picture::model(&posterior, &e, &surface, streak.as_ref()));
+    diagnosis.standing = picture::standings(map, &posterior, &e, &surface);
+    diagnosis
+}
+
+/// The answer before anything is known.
+fn nothing(map: &TileMap, capture: &Capture, intent: &Intent) -> Diagnosis {
+    let zone =
+        |name| Zone { name, tiles: Vec::new(), used: 0, blur_px: None, optical_px: None, soft: None, budget: None };
+    let mut flags = Vec::new();
+    if map.tiles.iter().filter(|t| t.blur.is_some()).count() * 10 < map.tiles.len() {
+        flags.push(Flag::FewTiles);
+    }
+    if map.overshoot.is_some_and(|o| o.value > SHARPENED) {
+        flags.push(Flag::Sharpened);
+    }
     Diagnosis {
         verdict: Verdict {
             cause: Cause::CannotTell,
@@ -25,18 +92,7 @@ pub fn diagnose(map: &TileMap, _capture: &Capture, _lens: Option<&Baseline>, int
             weights: vec![(Cause::CannotTell, 1.0)],
             unsettled: Some(Unsettled::NothingMeasured),
         },
-        zones: ZoneName::ALL
-            .iter()
-            .map(|&name| Zone {
-                name,
-                tiles: Vec::new(),
-                used: 0,
-                blur_px: None,
-                optical_px: None,
-                soft: None,
-                budget: None,
-            })
-            .collect(),
+        zones: ZoneName::ALL.iter().map(|&name| zone(name)).collect(),
         corners: Corners {
             state: CornerState::NotMeasured,
             basis: Basis::Assumed,
@@ -48,9 +104,182 @@ pub fn diagnose(map: &TileMap, _capture: &Capture, _lens: Option<&Baseline>, int
         model: None,
         standing: vec![Standing::Unmeasured; map.tiles.len()],
         budgets: vec![None; map.tiles.len()],
-        implied: Implied::default(),
+        implied: Implied { recorded_m: capture.focus_distance_m.as_ref().map(|f| f.value), ..Implied::default() },
         near_at: intent.near_at.and_then(|p| p.in_picture(map.width, map.height)),
         far_at: intent.far_at.and_then(|p| p.in_picture(map.width, map.height)),
-        flags: Vec::new(),
+        flags,
     }
+}
+
+/// All that judging a fitted frame needs.
+struct Frame<'a> {
+    map: &'a TileMap,
+    e: &'a Evidence,
+    surface: &'a Surface,
+    posterior: &'a Posterior,
+    motion: Option<Estimate>,
+}
+
+impl Frame<'_> {
+    /// Judges zones, causes, corners and distances.
+    fn fill(&self, d: &mut Diagnosis, capture: &Capture, intent: &Intent) {
+        let best = &self.posterior.modes[0].theta;
+        let mut credible = vec![false; self.map.tiles.len()];
+        for s in &self.e.samples {
+            let residual = s.y - model::predict(best, s, self.surface).y;
+            credible[s.index] = fit::cost(residual, s.sd, &self.posterior.mix).2 > 0.4;
+        }
+        let horizon = zones::horizon(best, self.e);
+        for zone in &mut d.zones {
+            zone.tiles = match zone.name {
+                ZoneName::Near => d.near_at.map_or_else(
+                    || zones::near_tiles(self.map, self.e, &credible, horizon),
+                    |at| zones::marked_tiles(self.map, at),
+                ),
+                ZoneName::Far => d.far_at.map_or_else(
+                    || zones::far_tiles(self.map, self.e, &credible, horizon),
+                    |at| zones::marked_tiles(self.map, at),
+                ),
+                name => zones::corner_tiles(self.map, name),
+            };
+        }
+        let readings: Vec<Vec<Option<Reading>>> = d.zones.iter().map(|z| self.readings(&z.tiles)).collect();
+        self.weigh(d, &readings, capture, intent);
+        for (zone, reading) in d.zones.iter_mut().zip(&readings) {
+            let Some(r) = &reading[0] else { continue };
+            let y = model::predict(best, &r.place, self.surface).y + r.departure;
+            zone.used = r.used.round().max(1.0) as u32;
+            zone.blur_px = Some(Estimate::new(y.exp(), y.exp() * r.sd, zone.used));
+            zone.budget = Some(self.budget(&r.place));
+            if zone.optical_px.is_none() {
+                let (optical, soft) = self.corner_blur(reading, d.permitted_px);
+                zone.optical_px = Some(Estimate::new(optical.0, optical.1, zone.used));
+                zone.soft = Some(soft);
+            }
+        }
+        let measured: Vec<Reading> = readings[3..].iter().filter_map(|r| r[0]).collect();
+        d.corners = corners::judge(&measured, self.posterior, self.e, self.surface, d.permitted_px);
+        d.budgets = picture::budgets(self.map, self.posterior, self.e, self.surface, self.motion_sigma());
+    }
+
+    /// One reading of a zone beside every mode.
+    fn readings(&self, tiles: &[u32]) -> Vec<Option<Reading>> {
+        let measured = self.e.samples.iter().filter(|s| tiles.binary_search(&(s.index as u32)).is_ok()).count();
+        let needed = (0.25 * measured as f64).max(1.5);
+        let read = |theta: &Theta| zones::read(tiles, self.e, theta, self.surface, &self.posterior.mix, needed);
+        self.posterior.modes.iter().map(|m| read(&m.theta)).collect()
+    }
+
+    fn motion_sigma(&self) -> Estimate {
+        self.motion.map_or(Estimate::new(0.0, 0.0, 0), |m| m.scaled(TRACK_SIGMA))
+    }
+
+    fn budget(&self, place: &Sample) -> Budget {
+        picture::budget(place, self.posterior, self.e, self.surface, self.motion_sigma())
+    }
+
+    /// Optical blur of a corner or the centre over the posterior, and the probability that it is soft.
+    fn corner_blur(&self, reading: &[Option<Reading>], permitted: f64) -> ((f64, f64), f64) {
+        let (mut moments, mut soft, mut whole) = (Moments::default(), 0.0, 0.0);
+        let mut normal = Normal::new(7);
+        for draw in &self.posterior.draws {
+            let Some(r) = &reading[draw.mode] else { continue };
+            let place = model::predict(&self.posterior.modes[draw.mode].theta, &r.place, self.surface);
+            let y = place.y + r.departure + r.sd * normal.next() - draw.theta[SCALE];
+            let now = model::predict(&draw.theta, &r.place, self.surface);
+            let optical = self.surface.optical(now.disc, self.surface.gauss_for(y.exp(), now.disc));
+            moments.add(optical, draw.weight);
+            whole += draw.weight;
+            soft += if optical > permitted { draw.weight } else { 0.0 };
+        }
+        (moments.get().unwrap_or((0.0, 0.0)), if whole > 0.0 { soft / whole } else { 0.5 })
+    }
+
+    /// What a draw says of the near or the far zone: its measured width laid to the disc, all else as drawn.
+    fn parts(&self, draw: &Draw, reading: &Reading, noise: f64) -> Parts {
+        let mode = model::predict(&self.posterior.modes[draw.mode].theta, &reading.place, self.surface);
+        let width = (mode.y + reading.departure + reading.sd * noise - draw.theta[SCALE]).exp();
+        let now = model::predict(&draw.theta, &reading.place, self.surface);
+        let size = self.surface.disc_for(width, now.gauss);
+        Parts {
+            disc: size.copysign(now.disc),
+            lens: now.lens,
+            optical: self.surface.optical(size, now.gauss),
+            without_lens: self.surface.optical(size, draw.theta[SHAKE].abs()),
+            focus_only: self.surface.optical(size, 0.0),
+        }
+    }
+
+    /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
+    fn weigh(&self, d: &mut Diagnosis, readings: &[Vec<Option<Reading>>], capture: &Capture, intent: &Intent) {
+        let permitted = d.permitted_px;
+        let mut tally = weigh::Tally::default();
+        let mut normal = Normal::new(11);
+        let (mut focus, mut near_inverse) = (Moments::default(), Moments::default());
+        let mut blur = [Moments::default(), Moments::default()];
+        let (mut soft, mut seen) = ([0.0; 2], [0.0; 2]);
+        for draw in &self.posterior.draws {
+            let z = [normal.next(), normal.next(), normal.next()];
+            let parts: [Option<Parts>; 2] =
+                std::array::from_fn(|k| readings[k][draw.mode].as_ref().map(|r| self.parts(draw, r, z[k])));
+            for k in 0..2 {
+                if let Some(p) = parts[k] {
+                    blur[k].add(p.optical, draw.weight);
+                    seen[k] += draw.weight;
+                    soft[k] += if p.optical > permitted { draw.weight } else { 0.0 };
+                }
+            }
+            let story = Story {
+                near: parts[0],
+                far: parts[1],
+                diffraction: DIFFRACTION_SIGMA * self.e.lambda_n_px.unwrap_or(0.0),
+                motion: self.motion.map_or(0.0, |m| TRACK_SIGMA * (m.value + m.sd * z[2]).max(0.0)),
+                askew: self.askew(&draw.theta, permitted),
+                lens_centre: draw.theta[CENTRE].abs(),
+            };
+            tally.add(weigh::causes(&story, permitted).as_deref(), draw.weight);
+            if let (Some(reach), Some(focal), [Some(near), Some(far)]) = (self.e.reach, self.e.focal_m, parts) {
+                let inverse_far = intent.far_m.map_or(0.0, |f| 1.0 / f);
+                let (s, n) = implied::inverse_distances(near.disc, far.disc, reach, focal, inverse_far);
+                focus.add(s, draw.weight);
+                near_inverse.add(n, draw.weight);
+            }
+        }
+        for k in 0..2 {
+            if let (Some((value, sd)), Some(r)) = (blur[k].get(), &readings[k][0]) {
+                d.zones[k].optical_px = Some(Estimate::new(value, sd, r.used.round() as u32));
+                d.zones[k].soft = Some(soft[k] / seen[k]);
+            }
+        }
+        let sharpened = self.e.overshoot > SHARPENED;
+        d.verdict = weigh::verdict(&tally, seen[0] > 0.5, seen[1] > 0.5, sharpened, self.e.lambda_n_px.is_some());
+        let recorded = capture.focus_distance_m.as_ref().map(|f| f.value);
+        let f_number = capture.f_number.as_ref().map(|f| f.value);
+        d.implied = implied::conclude(self.e, intent, recorded, f_number, focus.get(), near_inverse.get(), permitted);
+        if contradicted(recorded, focus.get()) {
+            d.flags.push(Flag::FocusDistanceContradicted);
+        }
+    }
+
+    /// What a tilted or decentred lens adds at the frame's softer side, sigma px, if that side is then beyond
+    /// the permitted blur; else zero.
+    fn askew(&self, t: &Theta, permitted: f64) -> f64 {
+        let side = 0.85 * self.e.right;
+        let tilt = DISC_SIGMA * (t[TILT] * side).abs();
+        let lens = |u: f64| t[CORNER] * (u - t[SHIFT]).abs().powf(t[POWER]);
+        let (left, right) = (lens(-side), lens(side));
+        let shift = if t[SHIFT] == 0.0 { 0.0 } else { (left * left - right * right).abs().sqrt() };
+        let added = tilt.max(shift);
+        if added > permitted { added } else { 0.0 }
+    }
+}
+
+/// Whether the recorded focus distance lies outside what the picture allows, by inverse distance.
+fn contradicted(recorded: Option<crate::quantity::Distance>, focus: Option<(f64, f64)>) -> bool {
+    let (Some(recorded), Some((mean, sd))) = (recorded, focus) else { return false };
+    let (low, high) = recorded.bounds();
+    let (far, near) = (1.0 / high, 1.0 / low);
+    // Three standard deviations, and a fifth of the larger: cameras record distances roughly.
+    let slack = (3.0 * sd).max(0.2 * mean.abs().max(near));
+    mean > near + slack || mean < far - slack
 }

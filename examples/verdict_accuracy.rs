@@ -1,0 +1,110 @@
+//! How often verdicts are right: random scenes written as tile maps, a reliability table, and the hundreds of
+//! hard cases. `cargo run --example verdict_accuracy` prints the tables of docs/accuracy.md.
+#![allow(clippy::print_stdout, missing_docs)] // A program whose purpose is to print.
+
+#[path = "../tests/support/tilemaps.rs"]
+mod tilemaps;
+
+use std::time::Instant;
+use tilemaps::Scene;
+use tussock::diagnose::{Cause, diagnose};
+use tussock::quantity::Intent;
+
+fn main() {
+    let count: u64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(300);
+    let verbose = std::env::args().nth(2).is_some();
+    let (mut clear, mut right, mut open) = (0, 0, 0);
+    let mut bins = [(0, 0.0, 0); 6];
+    let (mut near, mut far, mut focus, mut distance) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut time = 0.0;
+    for seed in 0..count {
+        let scene = Scene::random(seed);
+        let (map, capture) = (scene.map(), scene.capture());
+        let start = Instant::now();
+        let d = diagnose(&map, &capture, None, &Intent::default());
+        time += start.elapsed().as_secs_f64();
+        let truth = scene.cause();
+        let v = &d.verdict;
+        if v.cause != Cause::CannotTell {
+            let edges = [0.6, 0.7, 0.8, 0.9, 0.95, 0.98];
+            let bin = edges.iter().rposition(|&e| v.confidence >= e).unwrap_or(0);
+            bins[bin].0 += 1;
+            bins[bin].1 += v.confidence;
+            bins[bin].2 += u32::from(v.cause == truth);
+        }
+        let is_clear = scene.clearness() > 1.0 / 0.7;
+        if is_clear {
+            clear += 1;
+            right += u32::from(v.cause == truth);
+            open += u32::from(v.cause == Cause::CannotTell);
+        }
+        let error = |k: usize, t: f64| d.zones[k].optical_px.map(|e| e.value / t - 1.0);
+        near.extend(error(0, scene.near().optical_px));
+        far.extend(error(1, scene.far().optical_px));
+        let n = 1.0 / scene.ground(scene.bottom() * 0.875);
+        focus.extend(d.implied.focus_m.map(|f| (1.0 / f.value - 1.0 / scene.focus_m) * n));
+        distance.extend(d.implied.near_m.map(|f| f.value / n - 1.0));
+        if verbose && is_clear && v.cause != truth {
+            println!(
+                "{seed:4} truth {truth:?} said {:?} {:.2} {:?} | near {:.2}/{:.2} far {:.2}/{:.2} P {:.2} f{:.0} N{} n {:.1} s {:.1} disc {:.1} {:.1} lens {:.1?} tilt {:.1} mot {:?} horizon {:.2} of {:.2} | w {:.2?} fit {:?}",
+                v.cause,
+                v.confidence,
+                v.unsettled,
+                d.zones[0].optical_px.map_or(0.0, |e| e.value),
+                scene.near().optical_px,
+                d.zones[1].optical_px.map_or(0.0, |e| e.value),
+                scene.far().optical_px,
+                scene.permitted(),
+                scene.focal_mm,
+                scene.f_number,
+                n,
+                scene.focus_m,
+                scene.near().disc_px,
+                scene.far().disc_px,
+                scene.lens,
+                scene.tilt_px,
+                scene.motion,
+                scene.horizon(),
+                scene.bottom(),
+                &v.weights[..v.weights.len().min(3)],
+                d.model.as_ref().map(|m| (
+                    m.disc_far_px.value,
+                    m.disc_down_px.value,
+                    m.horizon,
+                    m.disc_right_px.value,
+                    m.lens_corner_px.value
+                ))
+            );
+        }
+    }
+    println!("{count} scenes, {:.1} ms a frame", 1e3 * time / count as f64);
+    println!(
+        "clear (beyond 1.43 or within 0.7 times the limit): {clear}, right {right} ({:.1} %), open {open}",
+        100.0 * f64::from(right) / f64::from(clear.max(1))
+    );
+    println!("confidence  verdicts  mean stated  right");
+    for (n, sum, ok) in bins {
+        println!("  {n:8}  {:.3}  {:.3}", sum / f64::from(n.max(1)), f64::from(ok) / f64::from(n.max(1)));
+    }
+    spread("near optical blur, relative", near);
+    spread("far optical blur, relative", far);
+    spread("1/focus over 1/near", focus);
+    spread("near distance, relative", distance);
+}
+
+fn spread(name: &str, mut errors: Vec<f64>) {
+    errors.sort_by(f64::total_cmp);
+    if errors.is_empty() {
+        return;
+    }
+    let at = |q: f64| errors[((errors.len() - 1) as f64 * q) as usize];
+    println!(
+        "{name}: n {} median {:+.3}, 16 % {:+.3}, 84 % {:+.3}, 2.5 % {:+.3}, 97.5 % {:+.3}",
+        errors.len(),
+        at(0.5),
+        at(0.16),
+        at(0.84),
+        at(0.025),
+        at(0.975)
+    );
+}

@@ -1,0 +1,94 @@
+//! Distances that the picture's own blur implies, and what would have been right.
+
+use super::evidence::Evidence;
+use super::{Implied, ImpliedDistance};
+use crate::optics::blur::{Parts, sigma_px};
+use crate::optics::{aperture, depth, thin_lens};
+use crate::quantity::{Distance, Intent};
+
+/// Spread of inverse near distance, as a share, beyond which the near distance is not called known.
+const VAGUE: f64 = 0.5;
+
+/// Weighted mean and spread of a number over draws.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Moments {
+    weight: f64,
+    first: f64,
+    second: f64,
+}
+
+impl Moments {
+    /// Adds a value.
+    pub fn add(&mut self, value: f64, weight: f64) {
+        self.weight += weight;
+        self.first += weight * value;
+        self.second += weight * value * value;
+    }
+
+    /// Mean and standard deviation; `None` where nothing was added.
+    #[must_use]
+    pub fn get(&self) -> Option<(f64, f64)> {
+        if self.weight <= 0.0 {
+            return None;
+        }
+        let mean = self.first / self.weight;
+        Some((mean, (self.second / self.weight - mean * mean).max(0.0).sqrt()))
+    }
+}
+
+/// Inverse focus distance and inverse near distance (1/m) of signed discs (px) at the far and the near zone.
+///
+/// With K = f^2 / (N p) the thin lens gives c(Z) = K (s/Z - 1) / (s - f), in the sense that nearer is positive.
+#[must_use]
+pub fn inverse_distances(near: f64, far: f64, reach: f64, focal: f64, inverse_far: f64) -> (f64, f64) {
+    let focus = (reach * inverse_far - far) / (reach - far * focal);
+    // K s / (s - f) is the disc's growth per unit of inverse distance.
+    let growth = reach / (1.0 - (focus * focal).min(0.9));
+    (focus, (near - far) / growth + inverse_far)
+}
+
+/// Turns moments of inverse distances into distances and draws the conclusions.
+#[must_use]
+pub fn conclude(
+    e: &Evidence,
+    intent: &Intent,
+    recorded: Option<Distance>,
+    f_number: Option<f64>,
+    focus: Option<(f64, f64)>,
+    near: Option<(f64, f64)>,
+    permitted: f64,
+) -> Implied {
+    let mut implied = Implied {
+        focus_m: focus.map(distance),
+        near_m: near.map(distance),
+        recorded_m: recorded,
+        ..Implied::default()
+    };
+    let seen = near.filter(|&(mean, sd)| mean > 0.0 && sd < VAGUE * mean).map(|(mean, _)| 1.0 / mean);
+    let Some(near_m) = intent.near_m.or(seen) else { return implied };
+    let far_m = intent.far_m.filter(|&f| f > near_m).unwrap_or(f64::INFINITY);
+    implied.right_focus_m = Some(depth::equal_blur_focus(near_m, far_m));
+    let (Some(focal), Some(pitch), Some(_)) = (e.focal_m, e.pitch_um, f_number) else { return implied };
+    let spread = thin_lens::focus_spread_mm(focal * 1e3, near_m * 1e3, far_m * 1e3);
+    if !(spread.is_finite() && spread > 0.0) {
+        return implied;
+    }
+    let best = aperture::best_f_number(spread);
+    implied.best_f_number = Some(best);
+    implied.root_square_f_number = Some(aperture::root_square_f_number(spread));
+    let at_best = sigma_px(&Parts {
+        lambda_n_px: Some(crate::optics::WAVELENGTH_UM * best / pitch),
+        disc_px: spread * 1e3 / (2.0 * best) / pitch,
+        ..Parts::default()
+    });
+    // At the best f-number the blur goes as the square root of the spread, that as the inverse near distance.
+    if at_best > permitted {
+        implied.step_back_m = Some(near_m * ((at_best / permitted).powi(2) - 1.0));
+    }
+    implied
+}
+
+fn distance((inverse, sd): (f64, f64)) -> ImpliedDistance {
+    let invert = |x: f64| if x > 1e-6 { 1.0 / x } else { f64::INFINITY };
+    ImpliedDistance { value: invert(inverse), low: invert(inverse + sd), high: invert(inverse - sd) }
+}

@@ -1,0 +1,213 @@
+//! The frame's forward model: disc over ground and far scene, the lens's own field blur, motion, and their priors.
+
+use super::evidence::{Evidence, Sample};
+use super::surface::Surface;
+use crate::quantity::Intent;
+
+/// Number of parameters.
+pub const SIZE: usize = 10;
+/// A parameter vector.
+pub type Theta = [f64; SIZE];
+
+/// Signed disc of the far scene, px (positive: nearer than the plane of focus).
+pub const FAR: usize = 0;
+/// ln of the growth of the signed disc per unit v below the horizon, ln px.
+pub const GROWTH: usize = 1;
+/// v of the horizon.
+pub const HORIZON: usize = 2;
+/// Lens blur at the centre, px.
+pub const CENTRE: usize = 3;
+/// Lens blur added in quadrature at the corner, px.
+pub const CORNER: usize = 4;
+/// Exponent of its growth with distance from the centre.
+pub const POWER: usize = 5;
+/// ln of the common factor by which measured widths are off.
+pub const SCALE: usize = 6;
+/// Growth of the signed disc per unit u over the whole frame: a tilted lens or sensor, px.
+pub const TILT: usize = 7;
+/// Gaussian-equivalent sigma that motion adds to a tile's width averaged over directions, px.
+pub const SHAKE: usize = 8;
+/// u of the centre of the lens's field: off the middle for a decentred lens.
+pub const SHIFT: usize = 9;
+
+/// Half width of the rounding of the ground's meeting with the far scene, in v.
+const ROUNDING: f64 = 0.03;
+/// Half width of the rounding of |disc| at zero, px: far below what can be seen.
+const CUSP: f64 = 0.1;
+
+/// What a parameter vector says of one place.
+#[derive(Clone, Copy, Debug)]
+pub struct Place {
+    /// Signed disc, px.
+    pub disc: f64,
+    /// Lens part, px.
+    pub lens: f64,
+    /// Lens and motion parts together, px.
+    pub gauss: f64,
+    /// ln of the width that would be measured.
+    pub y: f64,
+}
+
+/// The forward model without its slopes.
+#[must_use]
+pub fn predict(t: &Theta, s: &Sample, surface: &Surface) -> Place {
+    let hv = s.v - t[HORIZON];
+    let disc = t[FAR] + t[GROWTH].exp() * 0.5 * (hv + hv.hypot(ROUNDING)) + t[TILT] * s.u;
+    let r = (s.u - t[SHIFT]).hypot(s.v).max(1e-3);
+    let base = s.learned.map_or(0.0, |l| l.0);
+    let corner = t[CORNER] * r.powf(t[POWER]);
+    let lens = (base * base + t[CENTRE] * t[CENTRE] + corner * corner).sqrt();
+    let gauss = lens.hypot(t[SHAKE]);
+    Place { disc, lens, gauss, y: surface.whole(disc.hypot(CUSP), gauss).ln + t[SCALE] }
+}
+
+/// The forward model with the slopes of y along every parameter.
+#[must_use]
+pub fn predict_with_slopes(t: &Theta, s: &Sample, surface: &Surface) -> (f64, Theta) {
+    let hv = s.v - t[HORIZON];
+    let root = hv.hypot(ROUNDING);
+    let ramp = 0.5 * (hv + root);
+    let growth = t[GROWTH].exp();
+    let disc = t[FAR] + growth * ramp + t[TILT] * s.u;
+    let size = disc.hypot(CUSP);
+    let du = s.u - t[SHIFT];
+    let r = du.hypot(s.v).max(1e-3);
+    let base = s.learned.map_or(0.0, |l| l.0);
+    let rise = r.powf(t[POWER]);
+    let corner = t[CORNER] * rise;
+    let gauss = (base * base + t[CENTRE] * t[CENTRE] + corner * corner + t[SHAKE] * t[SHAKE]).sqrt().max(1e-6);
+    let slope = surface.whole(size, gauss);
+    let along_disc = slope.disc * disc / size;
+    let along_gauss = slope.gauss / gauss;
+    let mut j = [0.0; SIZE];
+    j[FAR] = along_disc;
+    j[GROWTH] = along_disc * growth * ramp;
+    j[HORIZON] = -along_disc * growth * 0.5 * (1.0 + hv / root);
+    j[TILT] = along_disc * s.u;
+    j[CENTRE] = along_gauss * t[CENTRE];
+    j[CORNER] = along_gauss * t[CORNER] * rise * rise;
+    j[POWER] = along_gauss * corner * corner * r.ln();
+    j[SHAKE] = along_gauss * t[SHAKE];
+    j[SHIFT] = -along_gauss * corner * corner * t[POWER] * du / (r * r);
+    j[SCALE] = 1.0;
+    (slope.ln + t[SCALE], j)
+}
+
+/// A prior that may be wider on one side than on the other.
+#[derive(Clone, Copy, Debug)]
+pub struct Belief {
+    /// Most probable value.
+    pub mean: f64,
+    /// Spread below it.
+    pub below: f64,
+    /// Spread above it.
+    pub above: f64,
+}
+
+impl Belief {
+    const fn even(mean: f64, sd: f64) -> Self {
+        Self { mean, below: sd, above: sd }
+    }
+
+    /// Energy (minus ln of the density), its slope and curvature.
+    #[inline]
+    #[must_use]
+    pub fn energy(&self, x: f64) -> (f64, f64, f64) {
+        let d = x - self.mean;
+        let sd = if d < 0.0 { self.below } else { self.above };
+        // The two halves meet with equal density: the norm is the mean of the two spreads.
+        let norm = (0.5 * (self.below + self.above) * (2.0 * std::f64::consts::PI).sqrt()).ln();
+        (0.5 * d * d / (sd * sd) + norm, d / (sd * sd), 1.0 / (sd * sd))
+    }
+}
+
+/// Priors of all parameters for a frame, and the knowledge that ties several of them.
+#[derive(Clone, Debug)]
+pub struct Priors {
+    /// One a parameter.
+    pub beliefs: [Belief; SIZE],
+    /// Far disc that the recorded focus distance implies: value, spread, how far it is trusted.
+    pub recorded: Option<(f64, f64, f64)>,
+}
+
+/// Height a camera is taken to have over the ground before it, m: on a tripod at eye height or below
+/// (common practice, no published source). Only a wide prior rests on it.
+const USUAL_HEIGHT: f64 = 1.4;
+
+impl Priors {
+    /// The priors that the capture facts and the user's words give.
+    #[must_use]
+    pub fn new(e: &Evidence, intent: &Intent, f_number: Option<f64>, recorded: Option<(f64, f64, bool)>) -> Self {
+        let deep = (e.bottom + 0.15).max(0.3);
+        // Ground seen from height h has inverse depth (v - horizon) D p / (f h), hence a disc that grows by
+        // f D / (N h) a unit of v (McCloskey and Langer, CVPR 2009; D: half diagonal).
+        let usual = match (e.focal_m, f_number) {
+            (Some(f), Some(n)) => Some(f * e.half_diagonal / n),
+            _ => None,
+        };
+        let growth = match (usual, intent.camera_height_m, e.reach.zip(intent.near_m)) {
+            (Some(scale), Some(height), _) => Belief { mean: (scale / height).ln(), below: 0.3, above: 0.3 },
+            (_, _, Some((reach, near))) => Belief { mean: (reach / near / deep).ln(), below: 0.35, above: 0.35 },
+            // A lower camera or rising ground is rarer than ground that falls away or lies far off.
+            (Some(scale), None, None) => Belief { mean: (scale / USUAL_HEIGHT).ln(), below: 1.6, above: 0.6 },
+            (None, _, None) => Belief { mean: 8.0_f64.ln(), below: 1.6, above: 1.0 },
+        };
+        let span = growth.mean.exp() * deep;
+        let px = |um: f64| e.pitch_um.map_or(um / 4.5, |p| um / p);
+        let learned = e.samples.iter().filter(|s| s.learned.is_some()).count() * 2 > e.samples.len();
+        let (centre, corner) = if learned { (px(0.7), px(2.0)) } else { (px(1.6), px(7.0)) };
+        // Sharpening narrows what is measured; overshoot says by how much at the least.
+        let scale = if e.overshoot > 0.03 {
+            Belief { mean: -1.5 * e.overshoot.min(0.2), below: 0.06 + e.overshoot, above: 0.06 + e.overshoot }
+        } else {
+            Belief::even(0.0, 0.05)
+        };
+        Self {
+            beliefs: [
+                // Focus beyond infinity happens, by a little.
+                Belief { mean: 0.0, below: 1.2 * span.max(3.0), above: 0.8 },
+                growth,
+                Belief::even(-0.12, 0.3),
+                Belief::even(0.0, centre),
+                Belief::even(0.0, corner),
+                Belief::even(2.5, 0.8),
+                scale,
+                Belief::even(0.0, 6.0),
+                Belief::even(0.0, 2.0),
+                Belief::even(0.0, 0.35),
+            ],
+            recorded: e.reach.zip(recorded).map(|(reach, (low, high, given))| {
+                let (near, far) = (-reach / low, -reach / high);
+                let middle = 0.5 * (near + far);
+                (middle, (0.5 * (far - near)).hypot(0.2 * middle.abs()).hypot(0.5), if given { 0.9 } else { 0.5 })
+            }),
+        }
+    }
+
+    /// Energy of the separate beliefs that are switched on.
+    #[must_use]
+    pub fn energy(&self, t: &Theta, on: u32) -> f64 {
+        (0..SIZE).filter(|&k| on >> k & 1 == 1).map(|k| self.beliefs[k].energy(t[k]).0).sum()
+    }
+
+    /// Energy of the recorded focus distance, which is trusted only so far: a wrong record costs a fixed price.
+    #[must_use]
+    pub fn recorded_energy(&self, t: &Theta) -> f64 {
+        self.recorded.map_or(0.0, |(mean, sd, trust)| {
+            let z = (t[FAR] - mean) / sd;
+            -(trust * (-0.5 * z * z).exp() + (1.0 - trust) * 0.3).ln()
+        })
+    }
+}
+
+impl Priors {
+    /// Expects the shake of a measured streak: what its length adds to a width averaged over directions.
+    pub fn expect_shake(&mut self, length: crate::quantity::Estimate) {
+        let sigma = |b: f64| {
+            let parts = crate::optics::blur::Parts { motion_px: b, ..Default::default() };
+            crate::optics::blur::sigma_px(&parts)
+        };
+        let sd = (sigma(length.value + length.sd) - sigma(length.value)).max(0.1 * sigma(length.value)) + 0.05;
+        self.beliefs[SHAKE] = Belief::even(sigma(length.value), sd);
+    }
+}

@@ -1,0 +1,143 @@
+//! The fitted frame put into figures for the report: the model's posterior, each tile's budget and standing.
+
+use super::evidence::{Evidence, Sample};
+use super::fit::cost;
+use super::implied::Moments;
+use super::model::{CENTRE, CORNER, FAR, GROWTH, HORIZON, SHIFT, TILT, Theta, predict};
+use super::posterior::Posterior;
+use super::surface::Surface;
+use super::weigh::{DIFFRACTION_SIGMA, TRACK_SIGMA};
+use super::{Budget, FrameModel, Standing};
+use crate::measure::{Streak, TileMap};
+use crate::quantity::{DISC_SIGMA, Estimate, Point};
+
+/// The posterior of the model in the terms of the contract.
+#[must_use]
+pub fn model(posterior: &Posterior, e: &Evidence, surface: &Surface, streak: Option<&Streak>) -> FrameModel {
+    let tiles = e.samples.len() as u32;
+    let estimate = |f: &dyn Fn(&Theta) -> f64| {
+        let mut m = Moments::default();
+        for draw in &posterior.draws {
+            m.add(f(&draw.theta), draw.weight);
+        }
+        let (mean, sd) = m.get().unwrap_or((0.0, 0.0));
+        Estimate::new(mean, sd, tiles)
+    };
+    let best = &posterior.modes[0].theta;
+    let growth = |t: &Theta| t[GROWTH].exp();
+    let lens_at = |t: &Theta, u: f64, v: f64| predict(t, &bare(u, v, &e.samples), surface).lens;
+    let (right, bottom) = (e.right, e.bottom);
+    let (mut chi, mut count) = (0.0, 0.0);
+    for s in &e.samples {
+        let residual = s.y - predict(best, s, surface).y;
+        let honest = cost(residual, s.sd, &posterior.mix).2;
+        chi += honest * (residual / s.sd).powi(2);
+        count += honest;
+    }
+    FrameModel {
+        disc_px: estimate(&|t| t[FAR] - growth(t) * t[HORIZON]),
+        disc_down_px: estimate(&growth),
+        disc_right_px: estimate(&|t| t[TILT]),
+        disc_far_px: estimate(&|t| t[FAR]),
+        horizon: estimate(&|t| t[HORIZON]).value,
+        lens_centre_px: estimate(&|t| lens_at(t, 0.0, 0.0)),
+        lens_corner_px: estimate(&|t| {
+            let corners = [(right, bottom), (-right, bottom), (right, -bottom), (-right, -bottom)];
+            corners.iter().map(|&(u, v)| lens_at(t, u, v)).sum::<f64>() / 4.0
+        }),
+        motion_px: streak.map_or(Estimate::new(0.0, 0.0, 0), |s| s.length),
+        motion_angle: streak.map(|s| s.angle.value),
+        lambda_n_px: e.lambda_n_px,
+        focus_line: focus_line(best, e),
+        chi_square: if count > 0.0 { chi / count } else { 0.0 },
+    }
+}
+
+/// A place without a tile of its own; a learned baseline is taken from the nearest tile.
+fn bare(u: f64, v: f64, samples: &[Sample]) -> Sample {
+    let nearest = samples
+        .iter()
+        .filter(|s| s.learned.is_some())
+        .min_by(|a, b| ((a.u - u).hypot(a.v - v)).total_cmp(&(b.u - u).hypot(b.v - v)));
+    Sample { index: 0, u, v, r: u.hypot(v), y: 0.0, sd: 1.0, learned: nearest.and_then(|s| s.learned) }
+}
+
+/// Where the signed disc passes through zero on the ground, at the left and the right edge of the picture.
+fn focus_line(t: &Theta, e: &Evidence) -> Option<[Point; 2]> {
+    let growth = t[GROWTH].exp();
+    if growth < 0.2 {
+        return None;
+    }
+    let at = |u: f64| {
+        let v = t[HORIZON] - (t[FAR] + t[TILT] * u) / growth;
+        let y = 0.5 + 0.5 * v / e.bottom;
+        (v >= t[HORIZON] && (0.0..=1.0).contains(&y)).then_some(y)
+    };
+    Some([Point { x: 0.0, y: at(-e.right)? }, Point { x: 1.0, y: at(e.right)? }])
+}
+
+/// The blur by cause at one place over the posterior.
+#[must_use]
+pub fn budget(place: &Sample, posterior: &Posterior, e: &Evidence, surface: &Surface, motion: Estimate) -> Budget {
+    let (mut disc, mut lens) = (Moments::default(), Moments::default());
+    for draw in &posterior.draws {
+        let t = &draw.theta;
+        let hv = place.v - t[HORIZON];
+        let signed = t[FAR] + t[GROWTH].exp() * hv.max(0.0) + t[TILT] * place.u;
+        disc.add(DISC_SIGMA * signed.abs(), draw.weight);
+        let r = (place.u - t[SHIFT]).hypot(place.v).max(1e-3);
+        let corner = t[CORNER] * r.powf(t[super::model::POWER]);
+        let own = place.learned.map_or(0.0, |l| l.0);
+        lens.add((own * own + t[CENTRE] * t[CENTRE] + corner * corner).sqrt(), draw.weight);
+    }
+    let n = e.samples.len() as u32;
+    let of = |m: Moments| m.get().map_or(Estimate::new(0.0, 0.0, 0), |(v, sd)| Estimate::new(v, sd, n));
+    let best = predict(&posterior.modes[0].theta, place, surface);
+    Budget {
+        pixel: TRACK_SIGMA,
+        diffraction: e.lambda_n_px.map(|x| DIFFRACTION_SIGMA * x),
+        defocus: of(disc),
+        lens: of(lens),
+        motion,
+        total: surface.whole(best.disc.abs(), best.gauss).ln.exp(),
+    }
+}
+
+/// The budget of every tile that has a number or lies where the model reaches.
+#[must_use]
+pub fn budgets(
+    map: &TileMap,
+    posterior: &Posterior,
+    e: &Evidence,
+    surface: &Surface,
+    motion: Estimate,
+) -> Vec<Option<Budget>> {
+    let mut all = vec![None; map.tiles.len()];
+    for s in &e.samples {
+        all[s.index] = Some(budget(s, posterior, e, surface, motion));
+    }
+    all
+}
+
+/// What each tile shows beside the best mode.
+#[must_use]
+pub fn standings(map: &TileMap, posterior: &Posterior, e: &Evidence, surface: &Surface) -> Vec<Standing> {
+    let mut all = vec![Standing::Unmeasured; map.tiles.len()];
+    let t = &posterior.modes[0].theta;
+    for s in &e.samples {
+        let place = predict(t, s, surface);
+        let residual = s.y - place.y;
+        let honest = cost(residual, s.sd, &posterior.mix).2;
+        all[s.index] = if honest > 0.5 {
+            if s.v < t[HORIZON] { Standing::Far } else { Standing::Ground }
+        } else if residual > 0.0 {
+            Standing::SoftContent
+        } else if place.disc < 0.0 {
+            // Sharper than the ground there though the ground lies beyond the focus: it stands nearer.
+            Standing::Nearer
+        } else {
+            Standing::Farther
+        };
+    }
+    all
+}

@@ -1,0 +1,221 @@
+//! Posterior of the frame model: modes from several starts, models weighed by their evidence, weighted draws.
+
+use nalgebra::SVector;
+
+use super::evidence::Evidence;
+use super::fit::{Fit, Mix, descend, energy, retune};
+use super::model::{CENTRE, CORNER, FAR, GROWTH, HORIZON, POWER, Priors, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta};
+use super::surface::Surface;
+
+const LENS: u32 = 1 << CENTRE | 1 << CORNER | 1 << POWER | 1 << SCALE;
+const DEFOCUS: u32 = 1 << FAR | 1 << GROWTH | 1 << HORIZON;
+
+/// Draws a mode.
+const DRAWS: usize = 40;
+
+/// Prior odds of a tilted or decentred lens against a straight one.
+const ODDS_ASKEW: f64 = 0.05;
+/// Prior odds of a scene all at one distance against ground that leads to it.
+const ODDS_FLAT: f64 = 0.2;
+/// Prior odds of no defocus at all.
+const ODDS_FOCUSED: f64 = 0.2;
+
+/// One draw from the posterior.
+#[derive(Clone, Copy, Debug)]
+pub struct Draw {
+    /// Parameters.
+    pub theta: Theta,
+    /// Which mode it came from.
+    pub mode: usize,
+    /// Its share of the posterior; all of them add up to one.
+    pub weight: f64,
+}
+
+/// The posterior.
+#[derive(Clone, Debug)]
+pub struct Posterior {
+    /// Modes, the most probable first.
+    pub modes: Vec<Fit>,
+    /// Share of each mode.
+    pub shares: Vec<f64>,
+    /// Weighted draws.
+    pub draws: Vec<Draw>,
+    /// Shares of soft and odd content, and the tiles' scatter, at the best mode.
+    pub mix: Mix,
+}
+
+/// Explores the posterior of a frame.
+#[must_use]
+pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -> Posterior {
+    let shake = if shaken { 1 << SHAKE } else { 0 };
+    let mut mix = Mix { soft: 0.15, odd: 0.02, inflate: 1.2 };
+    let mut found = search(e, surface, priors, shake, &mix);
+    if let Some((best, _)) = found.first() {
+        mix = retune(best, e, surface, &mix);
+    }
+    for (fit, _) in &mut found {
+        *fit = descend(fit.theta, fit.on, 12, &e.samples, surface, priors, &mix);
+    }
+    // The additions are tried from the best plain mode only: they refine, they don't re-explain.
+    if let Some((best, odds)) = found.first().cloned() {
+        for extra in [TILT, SHIFT] {
+            let on = best.on | 1 << extra;
+            let start = best.theta;
+            let sides = if extra == TILT { [-1.5, 1.5] } else { [-0.15, 0.15] };
+            let fit = sides
+                .iter()
+                .map(|&side| {
+                    let mut from = start;
+                    from[extra] = side;
+                    descend(from, on, 15, &e.samples, surface, priors, &mix)
+                })
+                .min_by(|a, b| a.energy.total_cmp(&b.energy));
+            if let Some(fit) = fit {
+                found.push((fit, odds * ODDS_ASKEW));
+            }
+        }
+    }
+    draw(found, e, surface, priors, mix)
+}
+
+/// The distinct minima of the plain models, the deepest first, each with its prior odds.
+fn search(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mix) -> Vec<(Fit, f64)> {
+    let mut base: Theta = std::array::from_fn(|k| priors.beliefs[k].mean);
+    base[CENTRE] = 0.3;
+    base[CORNER] = 0.6;
+    base[TILT] = 0.0;
+    base[SHIFT] = 0.0;
+    if shake == 0 {
+        base[SHAKE] = 0.0;
+    }
+    let mut flat = base;
+    flat[FAR] = 0.0;
+    flat[GROWTH] = -12.0;
+    flat[HORIZON] = 0.0;
+    let run = |start: Theta, on: u32, steps: usize| descend(start, on | shake, steps, &e.samples, surface, priors, mix);
+
+    let mut rough = Vec::new();
+    for horizon in [-0.8, -0.4, -0.22, -0.05, 0.12] {
+        let growth = priors.beliefs[GROWTH].mean;
+        let span = growth.exp() * (e.bottom - horizon);
+        for (far, factor) in [(-0.2, 1.0), (-0.5, 1.0), (-1.3, 0.5)] {
+            let mut start = base;
+            start[HORIZON] = horizon;
+            start[GROWTH] = growth + f64::ln(factor);
+            start[FAR] = far * span * factor;
+            rough.push(run(start, LENS | DEFOCUS, 4));
+        }
+    }
+    rough.sort_by(|a, b| a.energy.total_cmp(&b.energy));
+    let mut found: Vec<(Fit, f64)> = Vec::new();
+    for fit in rough.iter().take(6) {
+        let fit = run(fit.theta, LENS | DEFOCUS, 20);
+        if found.iter().all(|(other, _)| apart(&fit.theta, &other.theta, e.bottom)) {
+            found.push((fit, 1.0));
+        }
+    }
+    let mut away = flat;
+    away[FAR] = -3.0;
+    found.push((run(flat, LENS, 20), ODDS_FOCUSED));
+    found.push((run(away, LENS | 1 << FAR, 20), ODDS_FLAT));
+    found.sort_by(|a, b| (a.0.energy - a.1.ln()).total_cmp(&(b.0.energy - b.1.ln())));
+    found
+}
+
+/// Whether two modes tell different stories: discs at the far scene or at the bottom differ by half a pixel.
+fn apart(a: &Theta, b: &Theta, bottom: f64) -> bool {
+    let near = |t: &Theta| t[FAR] + t[GROWTH].exp() * (bottom - t[HORIZON]).max(0.0);
+    (a[FAR] - b[FAR]).abs() > 0.5 || (near(a) - near(b)).abs() > 0.5 || (a[HORIZON] - b[HORIZON]).abs() > 0.15
+}
+
+/// Importance-weighted draws from every mode; the mean weight of a mode is its evidence.
+fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors, mix: Mix) -> Posterior {
+    let mut normal = Normal::new(0x7455_5353_4f43_4b21);
+    let mut weighed: Vec<(Fit, f64, Vec<(Theta, f64)>)> = Vec::new();
+    let floor = found.iter().map(|(f, _)| f.energy).fold(f64::INFINITY, f64::min);
+    for (fit, odds) in found {
+        // A mode this much worse can't matter.
+        if fit.energy > floor + 25.0 {
+            continue;
+        }
+        let Some(factor) = fit.curvature.cholesky() else { continue };
+        let lower = factor.l();
+        let upper = lower.transpose();
+        let free: Vec<usize> = (0..SIZE).filter(|&k| fit.on >> k & 1 == 1).collect();
+        let log_determinant: f64 = free.iter().map(|&k| 2.0 * lower[(k, k)].ln()).sum();
+        let volume = 0.5 * free.len() as f64 * std::f64::consts::TAU.ln() - 0.5 * log_determinant;
+        let mut draws = Vec::with_capacity(DRAWS);
+        for k in 0..DRAWS {
+            let mut z = SVector::<f64, SIZE>::zeros();
+            for &i in &free {
+                z[i] = normal.next();
+            }
+            // The first draw is the mode itself; the others come in mirrored pairs, which halves the noise.
+            let square = if k == 0 {
+                z.fill(0.0);
+                0.0
+            } else {
+                z.norm_squared()
+            };
+            let Some(step) = upper.solve_upper_triangular(&z) else { continue };
+            let mut theta = fit.theta;
+            for &i in &free {
+                theta[i] += step[i];
+            }
+            let whole = energy(&theta, fit.on, &e.samples, surface, priors, &mix) + priors.recorded_energy(&theta);
+            draws.push((theta, floor - whole + 0.5 * square + volume));
+        }
+        // A Gaussian's tails can be too light: one draw must not stand for all.
+        let peak = draws.iter().map(|d| d.1).fold(f64::NEG_INFINITY, f64::max);
+        let mean = draws.iter().map(|d| (d.1 - peak).exp()).sum::<f64>() / draws.len().max(1) as f64;
+        let cap = mean * (DRAWS as f64).sqrt();
+        let draws: Vec<(Theta, f64)> =
+            draws.into_iter().map(|(t, w)| (t, odds * (w - peak).exp().min(cap) * peak.exp())).collect();
+        let share = draws.iter().map(|d| d.1).sum::<f64>();
+        weighed.push((fit, share, draws));
+    }
+    weighed.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let total: f64 = weighed.iter().map(|w| w.1).sum::<f64>().max(f64::MIN_POSITIVE);
+    let mut posterior = Posterior { modes: Vec::new(), shares: Vec::new(), draws: Vec::new(), mix };
+    for (mode, (fit, share, draws)) in weighed.into_iter().enumerate() {
+        posterior.modes.push(fit);
+        posterior.shares.push(share / total);
+        posterior.draws.extend(draws.into_iter().map(|(theta, w)| Draw { theta, mode, weight: w / total }));
+    }
+    posterior
+}
+
+/// Standard normal numbers from a fixed seed, so that a frame's verdict is the same every time.
+#[derive(Clone, Debug)]
+pub struct Normal {
+    state: u64,
+    spare: Option<f64>,
+}
+
+impl Normal {
+    /// A sequence of its own for each seed.
+    #[must_use]
+    pub const fn new(seed: u64) -> Self {
+        Self { state: seed, spare: None }
+    }
+
+    /// The next number in (0, 1).
+    pub fn uniform(&mut self) -> f64 {
+        // SplitMix64 (Steele, Lea and Flood, OOPSLA 2014).
+        self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64 + 1e-17
+    }
+
+    /// The next normal number.
+    pub fn next(&mut self) -> f64 {
+        if let Some(spare) = self.spare.take() {
+            return spare;
+        }
+        let (r, t) = ((-2.0 * self.uniform().ln()).sqrt(), std::f64::consts::TAU * self.uniform());
+        self.spare = Some(r * t.sin());
+        r * t.cos()
+    }
+}

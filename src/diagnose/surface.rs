@@ -1,0 +1,117 @@
+//! Surface: ln of the exact blur width of one frame against disc and Gaussian part, tabulated so that a fit is fast.
+
+use crate::optics::blur::{Parts, sigma_px};
+
+/// Nodes along the disc axis: d = `DISC_KNEE` (e^x - 1), x from 0 in steps of `STEP`.
+const DISC_NODES: usize = 44;
+/// Nodes along the Gaussian axis, likewise.
+const GAUSS_NODES: usize = 36;
+const STEP: f64 = 0.1;
+const DISC_KNEE: f64 = 0.5;
+const GAUSS_KNEE: f64 = 0.25;
+
+/// ln of the Gaussian-equivalent sigma (px) of pixel, diffraction, disc and a Gaussian together, at one
+/// diffraction scale, bilinear between nodes; with and without the pixel aperture.
+#[derive(Clone, Debug)]
+pub struct Surface {
+    whole: Vec<f64>,
+    optical: Vec<f64>,
+}
+
+/// A value with its slopes along disc and Gaussian part.
+#[derive(Clone, Copy, Debug)]
+pub struct Slope {
+    /// ln of the width, px.
+    pub ln: f64,
+    /// d ln / d disc, 1/px.
+    pub disc: f64,
+    /// d ln / d Gaussian, 1/px.
+    pub gauss: f64,
+}
+
+impl Surface {
+    /// The surface at a diffraction scale lambda N over the pitch (px); `None` leaves diffraction out.
+    #[must_use]
+    pub fn new(lambda_n_px: Option<f64>) -> Self {
+        let fill = |pixel: bool| {
+            (0..DISC_NODES * GAUSS_NODES)
+                .map(|k| {
+                    let disc_px = DISC_KNEE * (STEP * (k / GAUSS_NODES) as f64).exp_m1();
+                    let lens_px = GAUSS_KNEE * (STEP * (k % GAUSS_NODES) as f64).exp_m1();
+                    let parts = Parts { lambda_n_px, disc_px, lens_px, motion_px: 0.0, pixel };
+                    // Without any part the width is zero; the floor keeps the logarithm finite.
+                    sigma_px(&parts).max(0.02).ln()
+                })
+                .collect()
+        };
+        Self { whole: fill(true), optical: fill(false) }
+    }
+
+    /// ln of the whole width (pixel aperture included) and its slopes.
+    #[inline]
+    #[must_use]
+    pub fn whole(&self, disc: f64, gauss: f64) -> Slope {
+        at(&self.whole, disc, gauss)
+    }
+
+    /// Width without the pixel aperture, px.
+    #[must_use]
+    pub fn optical(&self, disc: f64, gauss: f64) -> f64 {
+        at(&self.optical, disc, gauss).ln.exp()
+    }
+
+    /// Diameter of the disc that, with this Gaussian part, gives a whole width of `width` px; zero where even
+    /// no disc is narrower.
+    #[must_use]
+    pub fn disc_for(&self, width: f64, gauss: f64) -> f64 {
+        let target = width.max(1e-3).ln();
+        let (mut low, mut high) = (0.0, DISC_KNEE * (STEP * (DISC_NODES - 1) as f64).exp_m1());
+        if self.whole(low, gauss).ln >= target {
+            return 0.0;
+        }
+        for _ in 0..30 {
+            let middle = 0.5 * (low + high);
+            if self.whole(middle, gauss).ln < target { low = middle } else { high = middle }
+        }
+        0.5 * (low + high)
+    }
+
+    /// Gaussian part that, with this disc, gives a whole width of `width` px; zero where none is needed.
+    #[must_use]
+    pub fn gauss_for(&self, width: f64, disc: f64) -> f64 {
+        let target = width.max(1e-3).ln();
+        let (mut low, mut high) = (0.0, GAUSS_KNEE * (STEP * (GAUSS_NODES - 1) as f64).exp_m1());
+        if self.whole(disc, low).ln >= target {
+            return 0.0;
+        }
+        for _ in 0..30 {
+            let middle = 0.5 * (low + high);
+            if self.whole(disc, middle).ln < target { low = middle } else { high = middle }
+        }
+        0.5 * (low + high)
+    }
+}
+
+#[inline]
+fn at(table: &[f64], disc: f64, gauss: f64) -> Slope {
+    let (i, s, di) = node(disc, DISC_KNEE, DISC_NODES);
+    let (j, t, dj) = node(gauss, GAUSS_KNEE, GAUSS_NODES);
+    let k = i * GAUSS_NODES + j;
+    let (a, b, c, d) = (table[k], table[k + 1], table[k + GAUSS_NODES], table[k + GAUSS_NODES + 1]);
+    let (lower, upper) = (a + t * (b - a), c + t * (d - c));
+    Slope {
+        ln: lower + s * (upper - lower),
+        disc: (upper - lower) * di,
+        gauss: ((b - a) + s * ((d - c) - (b - a))) * dj,
+    }
+}
+
+/// Cell, place within it and d(place)/d(value) along one axis.
+#[inline]
+fn node(value: f64, knee: f64, nodes: usize) -> (usize, f64, f64) {
+    let value = if value > 0.0 { value } else { 0.0 };
+    let x = (value / knee).ln_1p() / STEP;
+    let cell = (x as usize).min(nodes - 2);
+    // Beyond the table the width has long become proportional, so the last cell's slope carries on.
+    (cell, x - cell as f64, 1.0 / (STEP * (knee + value)))
+}

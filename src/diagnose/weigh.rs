@@ -1,0 +1,173 @@
+//! Sets the causes against each other draw by draw: what each leaves beyond the permitted blur, and the verdict.
+
+use super::{Cause, Unsettled, Verdict};
+use crate::quantity::DISC_SIGMA;
+
+/// Diffraction's Gaussian-equivalent sigma over lambda N, by equal MTF50.
+pub const DIFFRACTION_SIGMA: f64 = 0.46387;
+/// Straight motion's, over the length of the track, along the track.
+pub const TRACK_SIGMA: f64 = 0.31058;
+
+/// What one draw says of a zone, px.
+#[derive(Clone, Copy, Debug)]
+pub struct Parts {
+    /// Signed disc.
+    pub disc: f64,
+    /// Lens part.
+    pub lens: f64,
+    /// All optical parts together.
+    pub optical: f64,
+    /// All without the lens's part.
+    pub without_lens: f64,
+    /// Defocus and diffraction only.
+    pub focus_only: f64,
+}
+
+/// What one draw says of the frame.
+#[derive(Clone, Copy, Debug)]
+pub struct Story {
+    /// Near zone.
+    pub near: Option<Parts>,
+    /// Far zone.
+    pub far: Option<Parts>,
+    /// Diffraction alone, sigma px.
+    pub diffraction: f64,
+    /// Motion alone, along its track, sigma px.
+    pub motion: f64,
+    /// What a lens out of line adds at the frame's sides, sigma px, zero where the sides stay within the permitted.
+    pub askew: f64,
+    /// Lens part at the centre, sigma px.
+    pub lens_centre: f64,
+}
+
+/// The causes that are beyond the permitted blur in one draw, the strongest first. Empty: sharp throughout.
+/// `None`: soft by something that none of the causes names.
+#[must_use]
+pub fn causes(s: &Story, permitted: f64) -> Option<Vec<Cause>> {
+    let mut strong: Vec<(Cause, f64)> = Vec::new();
+    let soft = |zone: &Option<Parts>| zone.is_some_and(|z| out_of_focus(&z, s, permitted));
+    let strength = |zone: &Option<Parts>| zone.map_or(0.0, |z| DISC_SIGMA * z.disc.abs());
+    let sign = |zone: &Option<Parts>| zone.map_or(0.0, |z| z.disc);
+    match (soft(&s.near), soft(&s.far)) {
+        (true, true) => {
+            let (near, far) = (sign(&s.near), sign(&s.far));
+            let cause = if near > 0.0 && far < 0.0 {
+                Cause::TooLittleDepth
+            } else if near + far < 0.0 {
+                Cause::FocusTooNear
+            } else {
+                Cause::FocusTooFar
+            };
+            strong.push((cause, strength(&s.near).max(strength(&s.far))));
+        }
+        (true, false) => strong.push((Cause::FocusTooFar, strength(&s.near))),
+        (false, true) => strong.push((Cause::FocusTooNear, strength(&s.far))),
+        (false, false) => {}
+    }
+    if s.diffraction > permitted {
+        strong.push((Cause::Diffraction, s.diffraction));
+    }
+    if s.motion > permitted {
+        strong.push((Cause::Motion, s.motion));
+    }
+    if s.askew > permitted {
+        strong.push((Cause::LensAsymmetry, s.askew));
+    }
+    if strong.is_empty() {
+        // Softness at near or far that is the lens's alone is a matter of corners, unless the centre is soft too.
+        let over = [&s.near, &s.far].into_iter().flatten().any(|z| z.optical > permitted);
+        if over && s.lens_centre > 0.8 * permitted {
+            return None;
+        }
+    }
+    strong.sort_by(|a, b| b.1.total_cmp(&a.1));
+    Some(strong.into_iter().map(|(cause, _)| cause).collect())
+}
+
+/// Whether a zone is softer than permitted because of defocus: without it the zone would pass, or defocus alone
+/// is enough. What diffraction or motion do beyond the permitted on their own is not laid to focus.
+fn out_of_focus(z: &Parts, s: &Story, permitted: f64) -> bool {
+    if z.optical <= permitted {
+        return false;
+    }
+    let alone = DISC_SIGMA * z.disc.abs();
+    if s.diffraction > permitted {
+        return alone > permitted;
+    }
+    let rest = if s.motion > permitted { z.focus_only } else { z.without_lens };
+    (rest > permitted && alone > 0.4 * permitted) || (alone > 0.7 * permitted && alone >= z.lens)
+}
+
+/// Weights of the causes and of "none of these", from weighted draws.
+#[derive(Clone, Debug, Default)]
+pub struct Tally {
+    /// Weight a main cause.
+    pub main: Vec<(Cause, f64)>,
+    /// Weight of each cause standing anywhere beyond the permitted.
+    pub any: Vec<(Cause, f64)>,
+    /// Weight of the unnamed.
+    pub unnamed: f64,
+}
+
+impl Tally {
+    /// Adds one draw.
+    pub fn add(&mut self, causes: Option<&[Cause]>, weight: f64) {
+        let Some(causes) = causes else {
+            self.unnamed += weight;
+            return;
+        };
+        put(&mut self.main, causes.first().copied().unwrap_or(Cause::SharpThroughout), weight);
+        for &cause in causes {
+            put(&mut self.any, cause, weight);
+        }
+    }
+}
+
+fn put(list: &mut Vec<(Cause, f64)>, cause: Cause, weight: f64) {
+    match list.iter_mut().find(|(c, _)| *c == cause) {
+        Some(entry) => entry.1 += weight,
+        None => list.push((cause, weight)),
+    }
+}
+
+/// Share of the weight that the best cause must have.
+const MAJORITY: f64 = 0.6;
+/// Share of verdicts that something outside the model spoils, however sure the model is.
+const UNFORESEEN: f64 = 0.02;
+
+/// The verdict that a tally supports, given whether near and far could be judged at all.
+#[must_use]
+pub fn verdict(tally: &Tally, near: bool, far: bool, sharpened: bool, facts: bool) -> Verdict {
+    let mut weights = tally.main.clone();
+    if tally.unnamed > 0.0 {
+        put(&mut weights, Cause::CannotTell, tally.unnamed);
+    }
+    for entry in &mut weights {
+        entry.1 *= 1.0 - UNFORESEEN;
+    }
+    put(&mut weights, Cause::CannotTell, UNFORESEEN);
+    weights.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let (best, share) = weights[0];
+    let second = weights.get(1).map_or(Cause::CannotTell, |w| w.0);
+    let whole_frame = matches!(best, Cause::Motion | Cause::Diffraction) && share > 0.8;
+    let unsettled = if !near && !whole_frame {
+        Some(Unsettled::NearUnmeasured)
+    } else if !far && !whole_frame {
+        Some(Unsettled::FarUnmeasured)
+    } else if best == Cause::CannotTell || share < MAJORITY {
+        Some(if !facts && best != Cause::SharpThroughout && second != Cause::SharpThroughout {
+            Unsettled::FactsMissing
+        } else if best == Cause::SharpThroughout || second == Cause::SharpThroughout {
+            if sharpened { Unsettled::Sharpened } else { Unsettled::AtTheLimit }
+        } else {
+            Unsettled::CausesAlike
+        })
+    } else {
+        None
+    };
+    let cause = if unsettled.is_some() { Cause::CannotTell } else { best };
+    let also = tally.any.iter().filter(|(c, w)| *c != cause && *w > 0.5).map(|(c, _)| *c).collect();
+    // An open verdict is as sure as no one cause is.
+    let confidence = if unsettled.is_some() { 1.0 - share * f64::from(u8::from(near && far)) } else { share };
+    Verdict { cause, confidence: confidence.clamp(0.0, 1.0), also, weights, unsettled }
+}

@@ -1,0 +1,177 @@
+//! Zones: which tiles are near, far, centre and corners, and how blurred each is by its sharpest credible tiles.
+
+use super::ZoneName;
+use super::evidence::{Evidence, Sample};
+use super::fit::{Mix, cost};
+use super::model::{HORIZON, Theta, predict};
+use super::surface::Surface;
+use crate::measure::TileMap;
+use crate::quantity::Point;
+
+/// Share of the width (or height, for the side bands) left to the corners on each side.
+const CORNER_SHARE: f64 = 0.13;
+/// Height of the near band as a share of the picture's height.
+const NEAR_BAND: f64 = 0.13;
+/// How far up from the bottom, as a share of the ground's height, the near band may look for something to judge.
+const NEAR_REACH: f64 = 0.34;
+/// Reach of a mark, in tiles.
+const MARK_REACH: f64 = 1.3;
+/// How far a zone may depart from the frame's model (ln of the width): a usual case and a far-standing object.
+const NORMAL_DEPARTURE: f64 = 0.06;
+const OBJECT_DEPARTURE: f64 = 0.6;
+/// Share of zones that hold an object off the model.
+const OBJECT_SHARE: f64 = 0.1;
+
+/// Which tiles a zone takes, for zones that don't depend on the fit or have a mark.
+#[must_use]
+pub fn corner_tiles(map: &TileMap, name: ZoneName) -> Vec<u32> {
+    let (w, h) = (f64::from(map.width), f64::from(map.height));
+    let side = CORNER_SHARE * w.max(h);
+    select(map, |x, y| match name {
+        ZoneName::TopLeft => x < side && y < side,
+        ZoneName::TopRight => x > w - side && y < side,
+        ZoneName::BottomLeft => x < side && y > h - side,
+        ZoneName::BottomRight => x > w - side && y > h - side,
+        _ => (x - w / 2.0).abs() < 0.15 * w && (y - h / 2.0).abs() < 0.15 * h,
+    })
+}
+
+/// Tiles around a mark.
+#[must_use]
+pub fn marked_tiles(map: &TileMap, at: Point) -> Vec<u32> {
+    let (px, py) = (at.x * f64::from(map.width), at.y * f64::from(map.height));
+    let side = f64::from(map.width) / f64::from(map.columns.max(1));
+    select(map, |x, y| (x - px).abs() < MARK_REACH * side && (y - py).abs() < MARK_REACH * side)
+}
+
+/// The band of the near zone: the lowest band of tiles with enough that is credible.
+#[must_use]
+pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[bool], horizon: f64) -> Vec<u32> {
+    let (w, h) = (f64::from(map.width), f64::from(map.height));
+    let row = h / f64::from(map.rows.max(1));
+    let band = (NEAR_BAND * h).max(1.5 * row);
+    let side = CORNER_SHARE * w.max(h);
+    let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
+    let limit = (h - NEAR_REACH * (h - foot)).min(h - band);
+    let mut lower = h;
+    let lowest = select(map, |x, y| y > h - band && x > side && x < w - side);
+    loop {
+        let tiles = select(map, |x, y| y > lower - band && y <= lower && x > side && x < w - side);
+        let found = tiles.iter().filter(|&&i| credible[i as usize]).count();
+        if found >= 3 && found * 5 >= tiles.len() {
+            return tiles;
+        }
+        lower -= row;
+        if lower - band < limit - row {
+            return lowest;
+        }
+    }
+}
+
+/// How far below the fitted horizon, as a share of the ground's height, the far band may look for something to judge.
+const FAR_REACH: f64 = 0.5;
+
+/// The far zone: a band about the horizon, corners left out, or the highest band below it whose measured tiles
+/// agree with the model. Cloud above the horizon scatters, so a band most of whose tiles disagree is passed over.
+#[must_use]
+pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[bool], horizon: f64) -> Vec<u32> {
+    let (w, h) = (f64::from(map.width), f64::from(map.height));
+    let row = h / f64::from(map.rows.max(1));
+    let side = CORNER_SHARE * w.max(h);
+    let foot = (horizon * e.half_diagonal + h / 2.0).clamp(1.6 * row, h);
+    let limit = foot + FAR_REACH * (h - foot);
+    let inner = |x: f64, y: f64| (x > side && x < w - side) || (y > side && y < h - side);
+    let band = |lower: f64| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y));
+    let mut lower = foot + row;
+    while lower < limit {
+        let tiles = band(lower);
+        let found = tiles.iter().filter(|&&i| credible[i as usize]).count();
+        let measured = tiles.iter().filter(|&&i| map.tiles[i as usize].blur.is_some()).count();
+        if found >= 3 && found * 2 >= measured {
+            return tiles;
+        }
+        lower += row;
+    }
+    band(foot + row)
+}
+
+fn select(map: &TileMap, keep: impl Fn(f64, f64) -> bool) -> Vec<u32> {
+    let kept = map.tiles.iter().enumerate().filter(|(_, t)| {
+        let (x, y) = t.centre();
+        keep(x, y)
+    });
+    kept.map(|(i, _)| i as u32).collect()
+}
+
+/// What the tiles of a zone say beside the frame's model.
+#[derive(Clone, Copy, Debug)]
+pub struct Reading {
+    /// A stand-in tile at the middle of the credible ones.
+    pub place: Sample,
+    /// ln of the zone's width less the model's.
+    pub departure: f64,
+    /// Its standard deviation.
+    pub sd: f64,
+    /// Effective number of credible tiles.
+    pub used: f64,
+}
+
+/// Reads a zone beside a mode of the model; `None` if nothing in it is credible.
+///
+/// The departure is looked for by likelihood: most zones lie on the model within a few per cent, some hold an
+/// object that stands off it, and content only adds blur.
+#[must_use]
+pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix, needed: f64) -> Option<Reading> {
+    let inside: Vec<&Sample> = e.samples.iter().filter(|s| tiles.binary_search(&(s.index as u32)).is_ok()).collect();
+    if inside.is_empty() {
+        return None;
+    }
+    let residuals: Vec<(f64, f64)> = inside.iter().map(|s| (s.y - predict(theta, s, surface).y, s.sd)).collect();
+    let prior = |d: f64| {
+        let usual = (1.0 - OBJECT_SHARE) / NORMAL_DEPARTURE * (-0.5 * (d / NORMAL_DEPARTURE).powi(2)).exp();
+        let object = OBJECT_SHARE / OBJECT_DEPARTURE * (-0.5 * (d / OBJECT_DEPARTURE).powi(2)).exp();
+        (usual + object).ln()
+    };
+    let score = |d: f64| prior(d) - residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix).0).sum::<f64>();
+    let (mut departure, mut best) = (0.0, score(0.0));
+    let mut grid = Vec::with_capacity(111);
+    for k in -40..=70 {
+        let d = f64::from(k) * 0.02;
+        let value = score(d);
+        grid.push((d, value));
+        if value > best {
+            (departure, best) = (d, value);
+        }
+    }
+    // Mean and spread of the peak that the best value stands in.
+    let (mut sum, mut first, mut second) = (0.0, 0.0, 0.0);
+    for &(d, value) in &grid {
+        if (d - departure).abs() < 0.2 {
+            let p = (value - best).exp();
+            sum += p;
+            first += p * d;
+            second += p * d * d;
+        }
+    }
+    let mean = if sum > 0.0 { first / sum } else { departure };
+    let variance = if sum > 0.0 { (second / sum - mean * mean).max(1e-6) } else { 0.04 };
+    let weights: Vec<f64> = residuals.iter().map(|&(r, sd)| cost(r - mean, sd, mix).2).collect();
+    let used: f64 = weights.iter().sum();
+    if used < needed {
+        return None;
+    }
+    let middle = |f: &dyn Fn(&Sample) -> f64| inside.iter().zip(&weights).map(|(s, w)| f(s) * w).sum::<f64>() / used;
+    let (u, v) = (middle(&|s| s.u), middle(&|s| s.v));
+    let nearest = inside
+        .iter()
+        .min_by(|a, b| ((a.u - u).hypot(a.v - v)).total_cmp(&(b.u - u).hypot(b.v - v)))
+        .map_or(*inside[0], |s| **s);
+    let r = middle(&|s| s.r);
+    Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt(), used })
+}
+
+/// v of the horizon as the zones take it: within the picture.
+#[must_use]
+pub fn horizon(theta: &Theta, e: &Evidence) -> f64 {
+    theta[HORIZON].clamp(-e.bottom, e.bottom)
+}
