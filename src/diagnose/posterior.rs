@@ -20,6 +20,9 @@ const ODDS_FLAT: f64 = 0.2;
 /// Prior odds of no defocus at all.
 const ODDS_FOCUSED: f64 = 0.2;
 
+/// Parameter vectors with their weights.
+type Weighted = Vec<(Theta, f64)>;
+
 /// One draw from the posterior.
 #[derive(Clone, Copy, Debug)]
 pub struct Draw {
@@ -131,7 +134,7 @@ fn apart(a: &Theta, b: &Theta, bottom: f64) -> bool {
 /// Importance-weighted draws from every mode; the mean weight of a mode is its evidence.
 fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors, mix: Mix) -> Posterior {
     let mut normal = Normal::new(0x7455_5353_4f43_4b21);
-    let mut weighed: Vec<(Fit, f64, Vec<(Theta, f64)>)> = Vec::new();
+    let mut weighed: Vec<(Fit, f64, Weighted)> = Vec::new();
     let floor = found.iter().map(|(f, _)| f.energy).fold(f64::INFINITY, f64::min);
     for (fit, odds) in found {
         // A mode this much worse can't matter.
