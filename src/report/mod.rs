@@ -1,10 +1,35 @@
 //! Results to bytes: computes nothing but rounding, touches no file. One versioned view feeds every format.
+//!
+//! `view(&Run)` makes the view; `json`, `csv`, `text` and `html` write it; `pictures` turns pixels to JPEG
+//! bytes while a frame is in memory.
 
+mod build;
+mod cards;
 mod edge;
+mod html;
+mod json;
+mod number;
+mod palette;
+mod phrase;
+mod pictures;
+mod spots;
+mod table;
+mod text;
 mod view;
 
+pub use build::{capture, view};
 pub use edge::EdgeView;
-pub use view::View;
+pub use html::html;
+pub use json::{json, schema};
+pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};
+pub use spots::{CROP, Spot, SpotName, spots};
+pub use table::csv;
+pub use text::text;
+pub use view::{
+    AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView,
+    ImpliedDistanceView, ImpliedView, MarksView, ModelView, PermittedView, SettingCount, SummaryView, TileView,
+    VERSION, VerdictView, View, ZoneView, ZonesView,
+};
 
 use crate::diagnose::Diagnosis;
 use crate::measure::TileMap;

@@ -1,13 +1,373 @@
 //! The one serialisable picture of an audit, versioned; every format reads only this.
+//!
+//! Key names are the published contract of `audit.json`: change one and raise [`VERSION`].
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
-/// `audit.json`.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
+use crate::diagnose::{Basis, Cause, CornerState, Standing, Undecided, Unsettled};
+use crate::measure::TileState;
+use crate::quantity::{Distance, Flag, Point};
+use crate::shot::Capture;
+
+/// Version of the format.
+pub const VERSION: u32 = 1;
+
+/// `audit.json`: everything one audit found. A number that is not known is null, never zero.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct View {
     /// Always `tussock.audit`.
     pub format: &'static str,
     /// Version of this format.
     pub version: u32,
+    /// What the user asked.
+    pub asked: AskedView,
+    /// The shoot at a glance.
+    pub summary: SummaryView,
+    /// Audited frames.
+    pub frames: Vec<FrameView>,
+    /// Files that could not be audited.
+    pub failures: Vec<FailureView>,
+    /// Frames that show one scene.
+    pub groups: Vec<GroupView>,
+}
+
+/// What the user asked.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct AskedView {
+    /// The intended use as typed after `--sharp-for`.
+    pub sharp_for: String,
+    /// Where the nearest subject was marked, as typed after `--near-at`.
+    pub near_at: Option<String>,
+    /// Where the farthest subject was marked.
+    pub far_at: Option<String>,
+    /// Distance of the nearest subject, m.
+    pub near_m: Option<Distance>,
+    /// Distance of the farthest subject, m.
+    pub far_m: Option<Distance>,
+    /// Height of the camera above the ground, m.
+    pub camera_height_m: Option<f64>,
+    /// Units of sentences: `metric` or `imperial`. Numbers in this file are always metric.
+    pub units: &'static str,
+}
+
+/// The shoot at a glance.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct SummaryView {
+    /// Frames audited.
+    pub frames: usize,
+    /// Files that failed.
+    pub failures: usize,
+    /// Frames that are sharp throughout.
+    pub sharp_throughout: usize,
+    /// Frames by cause; every cause is listed.
+    pub causes: Vec<CauseCount>,
+    /// Frames by lens and f-number, most frames first.
+    pub settings: Vec<SettingCount>,
+}
+
+/// How many frames have a cause.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct CauseCount {
+    /// The cause.
+    pub cause: Cause,
+    /// Frames with it as the verdict.
+    pub frames: usize,
+}
+
+/// How the frames of one lens at one f-number came out.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct SettingCount {
+    /// Lens name; null where unknown.
+    pub lens: Option<String>,
+    /// f-number; null where unknown.
+    pub f_number: Option<f64>,
+    /// Frames taken so.
+    pub frames: usize,
+    /// Of them sharp throughout.
+    pub sharp_throughout: usize,
+    /// The commonest cause among the others; null where there is none.
+    pub commonest: Option<Cause>,
+}
+
+/// One audited frame.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct FrameView {
+    /// The file as given.
+    pub file: String,
+    /// Width of the upright picture, px.
+    pub width: u32,
+    /// Height of the upright picture, px.
+    pub height: u32,
+    /// Capture facts, each with its source, or null.
+    pub capture: Capture,
+    /// The grid of tiles.
+    pub grid: GridView,
+    /// Tiles, row-major from the top-left.
+    pub tiles: Vec<TileView>,
+    /// Zones.
+    pub zones: ZonesView,
+    /// The verdict.
+    pub verdict: VerdictView,
+    /// The corners, judged as corners.
+    pub corners: CornersView,
+    /// Permitted blur.
+    pub permitted: PermittedView,
+    /// The fitted model of the frame; null where too little could be measured.
+    pub model: Option<ModelView>,
+    /// Distances the picture itself implies.
+    pub implied: ImpliedView,
+    /// Marks and what was derived from them.
+    pub marks: MarksView,
+    /// What a reader of the numbers should know.
+    pub flags: Vec<Flag>,
+    /// Index into `groups`; null for a frame by itself.
+    pub group: Option<usize>,
+}
+
+/// The grid of tiles.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct GridView {
+    /// Tiles across.
+    pub columns: u32,
+    /// Tiles down.
+    pub rows: u32,
+}
+
+/// One tile. x, y from the top-left of the upright picture, px.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct TileView {
+    /// Left edge, px.
+    pub x: u32,
+    /// Top edge, px.
+    pub y: u32,
+    /// Width, px.
+    pub width: u32,
+    /// Height, px.
+    pub height: u32,
+    /// What came of measuring it.
+    pub state: TileState,
+    /// Standard deviation of luminance over its mean, noise taken out.
+    pub contrast: Option<f64>,
+    /// Gaussian-equivalent sigma of the line spread, pixel aperture included, px.
+    pub blur_px: Option<f64>,
+    /// Its standard deviation, px.
+    pub blur_px_sd: Option<f64>,
+    /// Spatial frequency of half contrast, cycles a pixel.
+    pub mtf50: Option<f64>,
+    /// What the tile shows, as far as the model can tell.
+    pub standing: Standing,
+    /// Blur by cause, px; null where no model reaches.
+    pub budget: Option<BudgetView>,
+}
+
+/// Blur by cause, each as the Gaussian-equivalent sigma it would have alone, px.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct BudgetView {
+    /// Pixel aperture.
+    pub pixel: Option<f64>,
+    /// Diffraction.
+    pub diffraction: Option<f64>,
+    /// Defocus.
+    pub defocus: Option<f64>,
+    /// The lens's own softness.
+    pub lens: Option<f64>,
+    /// Motion.
+    pub motion: Option<f64>,
+    /// All together.
+    pub total: Option<f64>,
+}
+
+/// The zones, judged one by one.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
+pub struct ZonesView {
+    /// The nearest subject that must be sharp.
+    pub near: ZoneView,
+    /// The farthest.
+    pub far: ZoneView,
+    /// The middle of the frame.
+    pub centre: ZoneView,
+    /// Corner.
+    pub top_left: ZoneView,
+    /// Corner.
+    pub top_right: ZoneView,
+    /// Corner.
+    pub bottom_left: ZoneView,
+    /// Corner.
+    pub bottom_right: ZoneView,
+}
+
+/// One zone.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
+pub struct ZoneView {
+    /// Blur of its sharpest credible tiles, pixel aperture included, px.
+    pub blur_px: Option<f64>,
+    /// Its standard deviation, px.
+    pub blur_px_sd: Option<f64>,
+    /// The same on the sensor, um; null where the pixel pitch is unknown.
+    pub blur_um: Option<f64>,
+    /// Its standard deviation, um.
+    pub blur_um_sd: Option<f64>,
+    /// How many tiles the number rests on.
+    pub tiles: u32,
+    /// Blur with the pixel aperture taken out, px: what is compared with the permitted blur.
+    pub optical_px: Option<f64>,
+    /// Its standard deviation, px.
+    pub optical_px_sd: Option<f64>,
+    /// Probability that the zone is softer than permitted.
+    pub soft: Option<f64>,
+    /// Blur by cause.
+    pub budget: Option<BudgetView>,
+    /// Indices of the tiles that lie in it, measured or not.
+    pub members: Vec<u32>,
+}
+
+/// The verdict.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct VerdictView {
+    /// Main cause.
+    pub cause: Cause,
+    /// Probability that it is right, 0 to 1.
+    pub confidence: f64,
+    /// Other causes that alone put blur beyond the permitted somewhere.
+    pub also: Vec<Cause>,
+    /// The verdict in words.
+    pub sentence: String,
+    /// What to do next.
+    pub advice: String,
+    /// Probability of every cause considered, most probable first.
+    pub weights: Vec<CauseWeight>,
+    /// Why it can't be told; null unless `cause` is `cannot_tell`.
+    pub unsettled: Option<Unsettled>,
+}
+
+/// How probable a cause is.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct CauseWeight {
+    /// The cause.
+    pub cause: Cause,
+    /// Its probability, 0 to 1.
+    pub probability: f64,
+}
+
+/// The corners as corners.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct CornersView {
+    /// Their state.
+    pub state: CornerState,
+    /// What the expectation rests on.
+    pub basis: Basis,
+    /// Expected lens blur there, px.
+    pub expected_px: Option<f64>,
+    /// Its standard deviation, px.
+    pub expected_px_sd: Option<f64>,
+    /// Blur beyond expectation of the worst corner, px.
+    pub excess_px: Option<f64>,
+    /// Its standard deviation, px.
+    pub excess_px_sd: Option<f64>,
+    /// Whether field curvature would explain them as well; null where it plays no part.
+    pub field_curvature: Option<Undecided>,
+}
+
+/// The permitted blur: a zone is soft when its optical blur is wider.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct PermittedView {
+    /// Gaussian-equivalent sigma, px.
+    pub blur_px: Option<f64>,
+    /// The same on the sensor, um.
+    pub blur_um: Option<f64>,
+    /// Diameter of the permitted disc, px.
+    pub disc_px: Option<f64>,
+}
+
+/// The fitted model. u = (x - width/2) / half diagonal, v = (y - height/2) / half diagonal, v growing downwards.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct ModelView {
+    /// Signed blur disc at the centre if the ground reached there, px; positive: nearer than the plane of focus.
+    pub disc_px: Option<f64>,
+    /// Its growth per unit v, px.
+    pub disc_down_px: Option<f64>,
+    /// Its growth per unit u, px.
+    pub disc_right_px: Option<f64>,
+    /// Signed disc of the far scene, px.
+    pub disc_far_px: Option<f64>,
+    /// v of the horizon.
+    pub horizon: Option<f64>,
+    /// Lens blur at the centre, px.
+    pub lens_centre_px: Option<f64>,
+    /// Lens blur at the corner, px.
+    pub lens_corner_px: Option<f64>,
+    /// Its standard deviation, px.
+    pub lens_corner_px_sd: Option<f64>,
+    /// Length of the motion streak, px.
+    pub motion_px: Option<f64>,
+    /// Its direction, radians from +x towards +y.
+    pub motion_angle: Option<f64>,
+    /// Diffraction scale lambda N over the pitch, px.
+    pub lambda_n_px: Option<f64>,
+    /// The line where best focus meets the ground, as fractions of the picture; null if outside it.
+    pub focus_line: Option<[Point; 2]>,
+    /// Reduced chi-square of the tiles the model explains.
+    pub chi_square: Option<f64>,
+}
+
+/// Distances the picture itself implies, metres from the entrance pupil.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
+pub struct ImpliedView {
+    /// Focus distance from the blur, f and N alone.
+    pub focus_m: Option<ImpliedDistanceView>,
+    /// Nearest ground distance.
+    pub near_m: Option<ImpliedDistanceView>,
+    /// What the camera recorded.
+    pub recorded_m: Option<Distance>,
+    /// Focus distance that would have been right.
+    pub right_focus_m: Option<Distance>,
+    /// f-number that serves both ends of the depth best.
+    pub best_f_number: Option<f64>,
+    /// The classical root-square rule's answer.
+    pub root_square_f_number: Option<f64>,
+    /// How far to step back for the depth to fit, m.
+    pub step_back_m: Option<f64>,
+}
+
+/// A distance with its plausible interval.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct ImpliedDistanceView {
+    /// Best value, m.
+    pub value: Distance,
+    /// Nearest plausible, m.
+    pub low: Distance,
+    /// Farthest plausible, m.
+    pub high: Distance,
+}
+
+/// Marks in the picture.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
+pub struct MarksView {
+    /// Where near was placed, fractions of the picture.
+    pub near_at: Option<Point>,
+    /// Where far was placed.
+    pub far_at: Option<Point>,
+}
+
+/// A file that could not be audited.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct FailureView {
+    /// The file as given.
+    pub file: String,
+    /// What is wrong.
+    pub problem: String,
+    /// What to try.
+    pub advice: String,
+}
+
+/// Frames that show one scene.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct GroupView {
+    /// Indices into `frames`.
+    pub frames: Vec<usize>,
+    /// Index of the member to keep, where one is clearly best.
+    pub best: Option<usize>,
+    /// What the frames have in common, and why the best is best, in words.
+    pub sentence: String,
 }

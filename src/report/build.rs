@@ -1,0 +1,288 @@
+//! view(&Run) -> View: rounds every number once and puts it under its published name.
+
+use std::collections::BTreeMap;
+
+use super::number::machine;
+use super::view::{
+    AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, ImpliedDistanceView,
+    ImpliedView, MarksView, ModelView, PermittedView, SettingCount, SummaryView, TileView, VERSION, VerdictView, View,
+    ZoneView, ZonesView,
+};
+use super::{Frame, Run, number, phrase};
+use crate::diagnose::{Budget, Cause, FrameModel, Implied, ImpliedDistance, Zone, ZoneName};
+use crate::quantity::{Distance, Estimate, Intent, Place, Point, Units};
+use crate::shot::{Capture, Fact};
+
+/// The view of a whole run.
+#[must_use]
+pub fn view(run: &Run) -> View {
+    let frames: Vec<FrameView> = run.frames.iter().map(|f| frame(f, &run.intent)).collect();
+    let summary = summary(&frames, run.failures.len());
+    View {
+        format: "tussock.audit",
+        version: VERSION,
+        asked: asked(&run.intent),
+        summary,
+        frames,
+        failures: run
+            .failures
+            .iter()
+            .map(|f| FailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
+            .collect(),
+        groups: Vec::new(),
+    }
+}
+
+fn asked(intent: &Intent) -> AskedView {
+    let place = |p: Place| {
+        let (x, y) = match p {
+            Place::Fractions(p) => (p.x, p.y),
+            Place::Pixels { x, y } => (x, y),
+        };
+        Some(format!("{},{}", machine(x)?, machine(y)?))
+    };
+    AskedView {
+        sharp_for: number::sharp_for(intent.sharp_for),
+        near_at: intent.near_at.and_then(place),
+        far_at: intent.far_at.and_then(place),
+        near_m: intent.near_m.and_then(metres),
+        far_m: intent.far_m.and_then(metres),
+        camera_height_m: intent.camera_height_m.and_then(machine),
+        units: match intent.units {
+            Units::Metric => "metric",
+            Units::Imperial => "imperial",
+        },
+    }
+}
+
+/// One frame; never fails, whatever the numbers: what is not finite becomes null.
+#[must_use]
+pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
+    let (map, found) = (&frame.map, &frame.diagnosis);
+    let capture = capture(&frame.capture);
+    let pitch = capture.pixel_pitch_um.as_ref().map(|p| p.value);
+    let zone =
+        |name: ZoneName| found.zones.iter().find(|z| z.name == name).map_or_else(ZoneView::default, |z| zone(z, pitch));
+    let mut flags: Vec<_> = frame.flags.iter().chain(&found.flags).copied().collect();
+    flags.sort_unstable();
+    flags.dedup();
+    let (sentence, advice) = phrase::verdict(frame, intent);
+    FrameView {
+        file: frame.file.clone(),
+        width: map.width,
+        height: map.height,
+        grid: GridView { columns: map.columns, rows: map.rows },
+        tiles: map
+            .tiles
+            .iter()
+            .enumerate()
+            .map(|(i, t)| TileView {
+                x: t.x,
+                y: t.y,
+                width: t.width,
+                height: t.height,
+                state: t.state,
+                contrast: machine(t.contrast),
+                blur_px: t.blur.and_then(|b| machine(b.value)),
+                blur_px_sd: t.blur.and_then(|b| machine(b.sd)),
+                mtf50: t.mtf50().and_then(machine),
+                standing: found.standing.get(i).copied().unwrap_or(crate::diagnose::Standing::Unmeasured),
+                budget: found.budgets.get(i).and_then(Option::as_ref).map(budget),
+            })
+            .collect(),
+        zones: ZonesView {
+            near: zone(ZoneName::Near),
+            far: zone(ZoneName::Far),
+            centre: zone(ZoneName::Centre),
+            top_left: zone(ZoneName::TopLeft),
+            top_right: zone(ZoneName::TopRight),
+            bottom_left: zone(ZoneName::BottomLeft),
+            bottom_right: zone(ZoneName::BottomRight),
+        },
+        verdict: VerdictView {
+            cause: found.verdict.cause,
+            confidence: machine(found.verdict.confidence).unwrap_or(0.0),
+            also: found.verdict.also.clone(),
+            sentence,
+            advice,
+            weights: found
+                .verdict
+                .weights
+                .iter()
+                .filter_map(|&(cause, p)| Some(CauseWeight { cause, probability: machine(p)? }))
+                .collect(),
+            unsettled: found.verdict.unsettled,
+        },
+        corners: CornersView {
+            state: found.corners.state,
+            basis: found.corners.basis,
+            expected_px: value(found.corners.expected_px),
+            expected_px_sd: sd(found.corners.expected_px),
+            excess_px: value(found.corners.excess_px),
+            excess_px_sd: sd(found.corners.excess_px),
+            field_curvature: found.corners.field_curvature,
+        },
+        permitted: PermittedView {
+            blur_px: machine(found.permitted_px),
+            blur_um: pitch.and_then(|p| machine(found.permitted_px * p)),
+            disc_px: machine(found.permitted_px / crate::quantity::DISC_SIGMA),
+        },
+        model: found.model.as_ref().map(model),
+        implied: implied(&found.implied),
+        marks: MarksView { near_at: found.near_at.and_then(point), far_at: found.far_at.and_then(point) },
+        capture,
+        flags,
+        group: frame.group,
+    }
+}
+
+fn value(estimate: Option<Estimate>) -> Option<f64> {
+    estimate.and_then(|e| machine(e.value))
+}
+
+fn sd(estimate: Option<Estimate>) -> Option<f64> {
+    estimate.and_then(|e| machine(e.sd))
+}
+
+fn point(p: Point) -> Option<Point> {
+    Some(Point { x: machine(p.x)?, y: machine(p.y)? })
+}
+
+fn metres(value: f64) -> Option<Distance> {
+    if value == f64::INFINITY { Some(Distance::Infinite) } else { machine(value).map(Distance::Finite) }
+}
+
+fn distance(value: Distance) -> Option<Distance> {
+    match value {
+        Distance::Finite(m) => metres(m),
+        Distance::Infinite => Some(Distance::Infinite),
+        Distance::Interval { low, high } => Some(Distance::Interval {
+            low: machine(low)?,
+            high: if high == f64::INFINITY { high } else { machine(high)? },
+        }),
+    }
+}
+
+/// Capture facts with every number rounded; a fact that is no number is no fact.
+#[must_use]
+pub fn capture(facts: &Capture) -> Capture {
+    fn map<T: Copy>(fact: &Option<Fact<T>>, with: impl Fn(T) -> Option<T>) -> Option<Fact<T>> {
+        fact.as_ref().and_then(|f| Some(Fact::new(with(f.value)?, f.source)))
+    }
+    let number = |fact| map(fact, machine);
+    Capture {
+        f_number: number(&facts.f_number),
+        focal_length_mm: number(&facts.focal_length_mm),
+        focal_length_35mm: number(&facts.focal_length_35mm),
+        exposure_s: number(&facts.exposure_s),
+        iso: number(&facts.iso),
+        focus_distance_m: map(&facts.focus_distance_m, distance),
+        focus_point: map(&facts.focus_point, point),
+        pixel_pitch_um: number(&facts.pixel_pitch_um),
+        ..facts.clone()
+    }
+}
+
+fn zone(zone: &Zone, pitch: Option<f64>) -> ZoneView {
+    let um = pitch.and_then(|p| zone.blur_px.map(|b| b.scaled(p)));
+    ZoneView {
+        blur_px: value(zone.blur_px),
+        blur_px_sd: sd(zone.blur_px),
+        blur_um: value(um),
+        blur_um_sd: sd(um),
+        tiles: zone.used,
+        optical_px: value(zone.optical_px),
+        optical_px_sd: sd(zone.optical_px),
+        soft: zone.soft.and_then(machine),
+        budget: zone.budget.as_ref().map(budget),
+        members: zone.tiles.clone(),
+    }
+}
+
+fn budget(b: &Budget) -> BudgetView {
+    BudgetView {
+        pixel: machine(b.pixel),
+        diffraction: b.diffraction.and_then(machine),
+        defocus: machine(b.defocus.value),
+        lens: machine(b.lens.value),
+        motion: machine(b.motion.value),
+        total: machine(b.total),
+    }
+}
+
+fn model(m: &FrameModel) -> ModelView {
+    ModelView {
+        disc_px: machine(m.disc_px.value),
+        disc_down_px: machine(m.disc_down_px.value),
+        disc_right_px: machine(m.disc_right_px.value),
+        disc_far_px: machine(m.disc_far_px.value),
+        horizon: machine(m.horizon),
+        lens_centre_px: machine(m.lens_centre_px.value),
+        lens_corner_px: machine(m.lens_corner_px.value),
+        lens_corner_px_sd: machine(m.lens_corner_px.sd),
+        motion_px: machine(m.motion_px.value),
+        motion_angle: m.motion_angle.and_then(machine),
+        lambda_n_px: m.lambda_n_px.and_then(machine),
+        focus_line: m.focus_line.and_then(|[a, b]| Some([point(a)?, point(b)?])),
+        chi_square: machine(m.chi_square),
+    }
+}
+
+fn implied(i: &Implied) -> ImpliedView {
+    let interval = |d: Option<ImpliedDistance>| {
+        d.and_then(|d| {
+            Some(ImpliedDistanceView { value: metres(d.value)?, low: metres(d.low)?, high: metres(d.high)? })
+        })
+    };
+    ImpliedView {
+        focus_m: interval(i.focus_m),
+        near_m: interval(i.near_m),
+        recorded_m: i.recorded_m.and_then(distance),
+        right_focus_m: i.right_focus_m.and_then(metres),
+        best_f_number: i.best_f_number.and_then(machine),
+        root_square_f_number: i.root_square_f_number.and_then(machine),
+        step_back_m: i.step_back_m.and_then(machine),
+    }
+}
+
+fn summary(frames: &[FrameView], failures: usize) -> SummaryView {
+    let count = |cause: Cause| frames.iter().filter(|f| f.verdict.cause == cause).count();
+    SummaryView {
+        frames: frames.len(),
+        failures,
+        sharp_throughout: count(Cause::SharpThroughout),
+        causes: Cause::ALL.iter().map(|&cause| CauseCount { cause, frames: count(cause) }).collect(),
+        settings: settings(frames),
+    }
+}
+
+fn settings(frames: &[FrameView]) -> Vec<SettingCount> {
+    // f-numbers are keyed in tenths, as they are written on the lens.
+    let mut by: BTreeMap<(Option<&str>, Option<i64>), Vec<Cause>> = BTreeMap::new();
+    for f in frames {
+        let lens = f.capture.lens.as_ref().map(|l| l.value.as_str());
+        let tenths = f.capture.f_number.as_ref().map(|n| (n.value * 10.0).round() as i64);
+        by.entry((lens, tenths)).or_default().push(f.verdict.cause);
+    }
+    let mut out: Vec<SettingCount> = by
+        .into_iter()
+        .map(|((lens, tenths), causes)| {
+            let times = |cause: Cause| causes.iter().filter(|&&c| c == cause).count();
+            SettingCount {
+                lens: lens.map(str::to_owned),
+                f_number: tenths.map(|t| t as f64 / 10.0),
+                frames: causes.len(),
+                sharp_throughout: times(Cause::SharpThroughout),
+                commonest: Cause::ALL
+                    .iter()
+                    .copied()
+                    .filter(|&c| c != Cause::SharpThroughout && times(c) > 0)
+                    // The first of equals, in the order of the table, so that the answer is stable.
+                    .rev()
+                    .max_by_key(|&c| times(c)),
+            }
+        })
+        .collect();
+    out.sort_by_key(|s| std::cmp::Reverse(s.frames));
+    out
+}

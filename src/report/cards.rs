@@ -1,0 +1,241 @@
+//! One frame as the page's card shows it: words, ribbon, numbers, facts; every value already text.
+
+use serde::Serialize;
+
+use super::number::{self, plain};
+use super::phrase;
+use super::pictures::{self, Links};
+use super::view::{FrameView, ZoneView};
+use crate::diagnose::{Basis, ZoneName};
+use crate::measure::TileState;
+use crate::quantity::{Estimate, Units};
+use crate::shot::{Capture, Fact};
+
+/// What the template shows of one frame.
+#[derive(Serialize)]
+pub(super) struct Card {
+    n: usize,
+    name: String,
+    sentence: String,
+    advice: String,
+    facts_line: String,
+    thumb: Option<String>,
+    thumb_width: u32,
+    thumb_height: u32,
+    map: Option<String>,
+    ribbon: Ribbon,
+    zones: Vec<ZoneRow>,
+    corner_zones: Vec<ZoneRow>,
+    corners: String,
+    facts: Vec<FactRow>,
+    flags: Vec<FlagRow>,
+}
+
+#[derive(Serialize)]
+struct ZoneRow {
+    name: &'static str,
+    px: String,
+    word: &'static str,
+}
+
+#[derive(Serialize)]
+struct FactRow {
+    name: &'static str,
+    value: String,
+    source: &'static str,
+}
+
+#[derive(Serialize)]
+struct FlagRow {
+    meaning: &'static str,
+    advice: &'static str,
+}
+
+/// The blur from near to far as one drawn stroke.
+#[derive(Serialize)]
+struct Ribbon {
+    path: String,
+    gaps: String,
+    label: String,
+}
+
+pub(super) fn card(index: usize, f: &FrameView, links: &Links, units: Units) -> Card {
+    let (thumb_width, thumb_height) = if f.width >= f.height {
+        (240, (240 * f.height / f.width.max(1)).max(1))
+    } else {
+        ((240 * f.width / f.height.max(1)).max(1), 240)
+    };
+    let row = |name: ZoneName| zone_row(name, zone(f, name));
+    Card {
+        n: index + 1,
+        name: plain(&f.file),
+        sentence: plain(&f.verdict.sentence),
+        advice: plain(&f.verdict.advice),
+        facts_line: facts_line(&f.capture),
+        thumb: links.thumb.clone(),
+        thumb_width,
+        thumb_height,
+        map: map_png(f).map(|png| pictures::data_uri("image/png", &png)),
+        ribbon: ribbon(f),
+        zones: [ZoneName::Near, ZoneName::Far, ZoneName::Centre].map(row).into(),
+        corner_zones: ZoneName::CORNERS.map(row).into(),
+        corners: format!(
+            "{} ({})",
+            phrase::corner_state(f.corners.state),
+            match f.corners.basis {
+                Basis::Learned => "against this lens's own baseline",
+                Basis::Assumed => "against a general assumption",
+            }
+        ),
+        facts: facts(&f.capture, units),
+        flags: f.flags.iter().map(|g| FlagRow { meaning: g.meaning(), advice: g.advice() }).collect(),
+    }
+}
+
+pub(super) fn zone(f: &FrameView, name: ZoneName) -> &ZoneView {
+    match name {
+        ZoneName::Near => &f.zones.near,
+        ZoneName::Far => &f.zones.far,
+        ZoneName::Centre => &f.zones.centre,
+        ZoneName::TopLeft => &f.zones.top_left,
+        ZoneName::TopRight => &f.zones.top_right,
+        ZoneName::BottomLeft => &f.zones.bottom_left,
+        ZoneName::BottomRight => &f.zones.bottom_right,
+    }
+}
+
+fn zone_row(name: ZoneName, z: &ZoneView) -> ZoneRow {
+    let px = match (z.blur_px, z.blur_px_sd) {
+        (Some(v), Some(sd)) => format!("{} px", number::with_sd(Estimate::new(v, sd, z.tiles))),
+        _ => "\u{2013}".into(),
+    };
+    ZoneRow { name: phrase::zone_name(name), px, word: judged(z) }
+}
+
+/// Whether a zone is within the permitted blur, as far as its uncertainty allows a word.
+fn judged(z: &ZoneView) -> &'static str {
+    match z.soft {
+        None => "nothing to judge",
+        Some(p) if p < 0.2 => "within",
+        Some(p) if p > 0.8 => "beyond",
+        Some(_) => "at the limit",
+    }
+}
+
+fn facts_line(c: &Capture) -> String {
+    let mut parts = Vec::new();
+    if let Some(l) = &c.lens {
+        parts.push(plain(&l.value));
+    }
+    if let Some(f) = &c.focal_length_mm {
+        parts.push(number::focal(f.value));
+    }
+    if let Some(n) = &c.f_number {
+        parts.push(number::f_number(n.value));
+    }
+    if let Some(t) = &c.exposure_s {
+        parts.push(number::exposure(t.value));
+    }
+    if let Some(i) = &c.iso {
+        parts.push(format!("ISO {}", i.value));
+    }
+    if parts.is_empty() { "No capture facts.".into() } else { parts.join(", ") }
+}
+
+fn facts(c: &Capture, units: Units) -> Vec<FactRow> {
+    fn row<T>(out: &mut Vec<FactRow>, name: &'static str, fact: &Option<Fact<T>>, say: impl Fn(&T) -> String) {
+        if let Some(f) = fact {
+            out.push(FactRow { name, value: plain(&say(&f.value)), source: f.source.word() });
+        }
+    }
+    let mut out = Vec::new();
+    row(&mut out, "Body", &c.body, Clone::clone);
+    row(&mut out, "Lens", &c.lens, Clone::clone);
+    row(&mut out, "Focal length", &c.focal_length_mm, |v| number::focal(*v));
+    row(&mut out, "35 mm equivalent", &c.focal_length_35mm, |v| number::focal(*v));
+    row(&mut out, "Aperture", &c.f_number, |v| number::f_number(*v));
+    row(&mut out, "Exposure", &c.exposure_s, |v| number::exposure(*v));
+    row(&mut out, "ISO", &c.iso, f64::to_string);
+    row(&mut out, "Date", &c.date, Clone::clone);
+    row(&mut out, "Focus distance", &c.focus_distance_m, |v| number::stated(*v, units));
+    row(&mut out, "Focus point", &c.focus_point, |p| {
+        format!("{} across, {} down", number::percent(p.x), number::percent(p.y))
+    });
+    row(&mut out, "Focus mode", &c.focus_mode, Clone::clone);
+    row(&mut out, "Pixel pitch", &c.pixel_pitch_um, |v| format!("{} \u{b5}m", (v * 100.0).round() / 100.0));
+    out
+}
+
+/// Half the ribbon's thickness at the permitted blur; the template's dotted lines lie there.
+const LIMIT: f64 = 5.0;
+
+fn ribbon(f: &FrameView) -> Ribbon {
+    let half = |z: &ZoneView| {
+        let (blur, permitted) = (z.optical_px?, f.permitted.blur_px.filter(|p| *p > 0.0)?);
+        Some((LIMIT * blur / permitted).clamp(0.8, 15.0))
+    };
+    let stops = [(&f.zones.near, 4.0), (&f.zones.centre, 60.0), (&f.zones.far, 116.0)];
+    let known: Vec<(f64, f64)> = stops.iter().filter_map(|&(z, x)| Some((x, half(z)?))).collect();
+    let mut path = String::new();
+    for pair in known.windows(2) {
+        let ((x0, h0), (x1, h1)) = (pair[0], pair[1]);
+        let mid = f64::midpoint(x0, x1);
+        path.push_str(&format!(
+            "M{x0} {:.1}C{mid} {:.1} {mid} {:.1} {x1} {:.1}V{:.1}C{mid} {:.1} {mid} {:.1} {x0} {:.1}Z",
+            16.0 - h0,
+            16.0 - h0,
+            16.0 - h1,
+            16.0 - h1,
+            16.0 + h1,
+            16.0 + h1,
+            16.0 + h0,
+            16.0 + h0,
+        ));
+    }
+    let mut gaps = String::new();
+    let first = known.first().map_or(116.0, |k| k.0);
+    let last = known.last().map_or(116.0, |k| k.0);
+    if first > 4.0 {
+        gaps.push_str(&format!("M4 16H{first}"));
+    }
+    if last < 116.0 {
+        gaps.push_str(&format!("M{last} 16H116"));
+    }
+    let say = |name, z: &ZoneView| format!("{name} {}", judged(z));
+    Ribbon {
+        path,
+        gaps,
+        label: format!(
+            "Blur from near to far: {}, {}, {}",
+            say("near", &f.zones.near),
+            say("centre", &f.zones.centre),
+            say("far", &f.zones.far)
+        ),
+    }
+}
+
+/// The tile map as a picture of one pixel a tile: cividis by blur over permitted blur, clear where not measured.
+fn map_png(f: &FrameView) -> Option<Vec<u8>> {
+    use image::ImageEncoder as _;
+    let permitted = f.permitted.blur_px.filter(|p| *p > 0.0)?;
+    let wanted = f.grid.columns as usize * f.grid.rows as usize;
+    if wanted == 0 || f.tiles.len() != wanted {
+        return None;
+    }
+    let pixels: Vec<u8> = f
+        .tiles
+        .iter()
+        .flat_map(|t| match (t.state, t.blur_px) {
+            (TileState::Measured, Some(blur)) => {
+                let [r, g, b] = super::palette::shade(blur, permitted);
+                [r, g, b, 255]
+            }
+            _ => [0, 0, 0, 0],
+        })
+        .collect();
+    let mut png = Vec::new();
+    image::codecs::png::PngEncoder::new(&mut png)
+        .write_image(&pixels, f.grid.columns, f.grid.rows, image::ExtendedColorType::Rgba8)
+        .ok()?;
+    Some(png)
+}

@@ -1,0 +1,230 @@
+//! View to one self-contained page: the words and cards are written here and need no script; the script adds
+//! the large view, filters and judging.
+
+use minijinja::syntax::SyntaxConfig;
+use minijinja::value::{Serde, Value};
+use minijinja::{AutoEscape, Environment, UndefinedBehavior};
+use serde::Serialize;
+
+use super::cards::{self, Card};
+use super::number::plain;
+use super::pictures::Links;
+use super::view::View;
+use super::{phrase, text};
+use crate::diagnose::Cause;
+
+const TEMPLATE: &str = include_str!("page/page.html");
+const STYLE: &str = include_str!("page/page.css");
+const SCRIPT: &str = include_str!("page/page.js");
+
+/// The page. `links` has one entry a frame, in the view's order; a missing one leaves that frame without pictures.
+#[must_use]
+pub fn html(view: &View, links: &[Links]) -> String {
+    let none = Links::default();
+    let cards: Vec<Card> = view
+        .frames
+        .iter()
+        .enumerate()
+        .map(|(i, f)| cards::card(i, f, links.get(i).unwrap_or(&none), text::units(view)))
+        .collect();
+    let data = script_safe("{}");
+    // One word, unlike in every report, that marks the page's own style and script; what a hostile name
+    // smuggles in can't know it, since the name itself is part of what is hashed.
+    let nonce = blake3::hash(format!("{SCRIPT}{data}{}", view.frames.len()).as_bytes()).to_hex();
+    let page = Page {
+        title: headline(view),
+        headline: headline(view),
+        lede: lede(view),
+        nonce: nonce.as_str(),
+        style: STYLE,
+        script: SCRIPT,
+        data: &data,
+        causes: tally(view),
+        lessons: lessons(view),
+        settings: settings(view),
+        failures: failures(view),
+        cards,
+        using: use_words(&view.asked.sharp_for),
+        version: env!("CARGO_PKG_VERSION"),
+    };
+    let page = environment().render_named_str("page.html", TEMPLATE, Value::from(Serde(&page)));
+    // The template is compiled in and every value is given, which the tests check; a page that says so is
+    // still better than a panic.
+    page.unwrap_or_else(|error| {
+        format!("<!doctype html><title>tussock</title><p>The page could not be made: {}.", error.kind())
+    })
+}
+
+/// Everything the template names.
+#[derive(Serialize)]
+struct Page<'a> {
+    title: String,
+    headline: String,
+    lede: String,
+    nonce: &'a str,
+    style: &'a str,
+    script: &'a str,
+    data: &'a str,
+    causes: Vec<TallyRow>,
+    lessons: Vec<Lesson>,
+    settings: Vec<SettingRow>,
+    failures: Vec<FailureRow>,
+    cards: Vec<Card>,
+    using: String,
+    version: &'a str,
+}
+
+/// The template engine: every value is escaped unless the template says it is made here.
+fn environment() -> Environment<'static> {
+    let mut environment = Environment::new();
+    environment.set_auto_escape_callback(|_| AutoEscape::Html);
+    environment.set_undefined_behavior(UndefinedBehavior::Strict);
+    if let Ok(syntax) = SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build() {
+        environment.set_syntax(syntax);
+    }
+    environment
+}
+
+/// JSON that can stand inside a script element: no `<` can open or close anything, and no line separator
+/// can end a line of script.
+pub(super) fn script_safe(json: &str) -> String {
+    let mut out = String::with_capacity(json.len());
+    for c in json.chars() {
+        match c {
+            '<' => out.push_str("\\u003c"),
+            '>' => out.push_str("\\u003e"),
+            '&' => out.push_str("\\u0026"),
+            '\u{2028}' => out.push_str("\\u2028"),
+            '\u{2029}' => out.push_str("\\u2029"),
+            _ => out.push(c),
+        }
+    }
+    out
+}
+
+fn headline(view: &View) -> String {
+    let s = &view.summary;
+    match (s.sharp_throughout, s.frames) {
+        (_, 0) => "No frame could be audited".into(),
+        (1, 1) => "The frame is sharp from near to far".into(),
+        (_, 1) => phrase::cause_name(view.frames[0].verdict.cause).into(),
+        (n, all) if n == all => format!("All {all} frames are sharp from near to far"),
+        (0, all) => format!("None of {all} frames is sharp from near to far"),
+        (1, all) => format!("1 of {all} frames is sharp from near to far"),
+        (n, all) => format!("{n} of {all} frames are sharp from near to far"),
+    }
+}
+
+fn lede(view: &View) -> String {
+    let worst = faults(view).into_iter().next();
+    let failed = match view.summary.failures {
+        0 => String::new(),
+        1 => " One file could not be audited; it is listed below.".into(),
+        n => format!(" {n} files could not be audited; they are listed below."),
+    };
+    let fault = worst.map_or_else(String::new, |(cause, n)| {
+        format!(
+            "What went wrong most: {} ({}).",
+            phrase::cause_name(cause).to_lowercase(),
+            if n == 1 { "1 frame".into() } else { format!("{n} frames") }
+        )
+    });
+    format!("{fault}{failed}")
+}
+
+/// Causes other than sharp and undecided, commonest first.
+fn faults(view: &View) -> Vec<(Cause, usize)> {
+    let mut out: Vec<(Cause, usize)> = view
+        .summary
+        .causes
+        .iter()
+        .filter(|c| c.frames > 0 && c.cause != Cause::SharpThroughout)
+        .map(|c| (c.cause, c.frames))
+        .collect();
+    out.sort_by_key(|&(cause, n)| (cause == Cause::CannotTell, std::cmp::Reverse(n)));
+    out
+}
+
+#[derive(Serialize)]
+struct TallyRow {
+    name: &'static str,
+    frames: usize,
+    share: String,
+}
+
+fn tally(view: &View) -> Vec<TallyRow> {
+    let all = view.summary.frames.max(1) as f64;
+    view.summary
+        .causes
+        .iter()
+        .filter(|c| c.frames > 0)
+        .map(|c| TallyRow {
+            name: phrase::cause_name(c.cause),
+            frames: c.frames,
+            share: format!("{:.1}", 100.0 * c.frames as f64 / all),
+        })
+        .collect()
+}
+
+#[derive(Serialize)]
+struct Lesson {
+    name: &'static str,
+    frames: usize,
+    advice: &'static str,
+}
+
+fn lessons(view: &View) -> Vec<Lesson> {
+    faults(view)
+        .into_iter()
+        .map(|(cause, frames)| Lesson { name: phrase::cause_name(cause), frames, advice: phrase::next_time(cause) })
+        .collect()
+}
+
+#[derive(Serialize)]
+struct SettingRow {
+    lens: String,
+    f_number: String,
+    frames: usize,
+    sharp: usize,
+    commonest: &'static str,
+}
+
+fn settings(view: &View) -> Vec<SettingRow> {
+    view.summary
+        .settings
+        .iter()
+        .map(|s| SettingRow {
+            lens: s.lens.as_deref().map_or_else(|| "lens unknown".into(), plain),
+            f_number: s.f_number.map_or_else(|| "unknown".into(), super::number::f_number),
+            frames: s.frames,
+            sharp: s.sharp_throughout,
+            commonest: s.commonest.map_or("", phrase::cause_name),
+        })
+        .collect()
+}
+
+#[derive(Serialize)]
+struct FailureRow {
+    file: String,
+    problem: String,
+    advice: String,
+}
+
+fn failures(view: &View) -> Vec<FailureRow> {
+    view.failures
+        .iter()
+        .map(|f| FailureRow { file: plain(&f.file), problem: plain(&f.problem), advice: plain(&f.advice) })
+        .collect()
+}
+
+/// The intended use in words.
+pub(super) fn use_words(sharp_for: &str) -> String {
+    match sharp_for {
+        "diagonal" => "ordinary viewing (a blur disc of the sensor's diagonal / 1500)".into(),
+        "1:1" => "inspection at 1:1 (a blur disc of two pixels)".into(),
+        other => match other.strip_prefix("print:").and_then(|p| p.split_once('@')) {
+            Some((size, seen)) => format!("a print of {} seen from {seen}", size.replace('x', " x ")),
+            None => plain(other),
+        },
+    }
+}

@@ -1,0 +1,71 @@
+//! Short names of causes, zones, states and standings, for tables and labels.
+
+use super::Frame;
+use crate::diagnose::{Cause, CornerState, ZoneName};
+use crate::quantity::Intent;
+
+/// The verdict's sentence and advice.
+#[must_use]
+pub fn verdict(frame: &Frame, _intent: &Intent) -> (String, String) {
+    let cause = frame.diagnosis.verdict.cause;
+    (format!("{}.", cause_name(cause)), String::new())
+}
+
+/// A cause in a few words.
+#[must_use]
+pub const fn cause_name(cause: Cause) -> &'static str {
+    match cause {
+        Cause::SharpThroughout => "Sharp from near to far",
+        Cause::FocusTooFar => "Focused too far",
+        Cause::FocusTooNear => "Focused too near",
+        Cause::TooLittleDepth => "Not enough depth",
+        Cause::Diffraction => "Softened by diffraction",
+        Cause::Motion => "Moved",
+        Cause::LensAsymmetry => "One side soft",
+        Cause::CannotTell => "Cannot tell",
+    }
+}
+
+/// What to change next time, for a whole shoot.
+#[must_use]
+pub const fn next_time(cause: Cause) -> &'static str {
+    match cause {
+        Cause::SharpThroughout => "Nothing to change.",
+        Cause::FocusTooFar => "Focus nearer: at about twice the distance of the nearest thing that matters.",
+        Cause::FocusTooNear => "Focus farther: at about twice the distance of the nearest thing that matters.",
+        Cause::TooLittleDepth => {
+            "Stop down, give the foreground more room, or take two frames at two focus distances. \
+             If you step back, look where you step."
+        }
+        Cause::Diffraction => "Open up a stop or two; past there the whole frame softens.",
+        Cause::Motion => "Steady the camera, use a shorter exposure, or wait for the wind to drop.",
+        Cause::LensAsymmetry => {
+            "Photograph a flat, distant scene square on and compare the corners; the lens may need a check."
+        }
+        Cause::CannotTell => "Put something with fine detail near the camera and at the horizon in one test frame.",
+    }
+}
+
+/// A zone's name.
+#[must_use]
+pub const fn zone_name(zone: ZoneName) -> &'static str {
+    match zone {
+        ZoneName::Near => "Near",
+        ZoneName::Far => "Far",
+        ZoneName::Centre => "Centre",
+        ZoneName::TopLeft => "Top left",
+        ZoneName::TopRight => "Top right",
+        ZoneName::BottomLeft => "Bottom left",
+        ZoneName::BottomRight => "Bottom right",
+    }
+}
+
+/// The corners' state in a few words.
+#[must_use]
+pub const fn corner_state(state: CornerState) -> &'static str {
+    match state {
+        CornerState::AsExpected => "as expected",
+        CornerState::SofterThanExpected => "softer than expected",
+        CornerState::NotMeasured => "not measured",
+    }
+}

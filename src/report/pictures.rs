@@ -1,0 +1,305 @@
+//! Pictures of a frame for the page, from pixels to JPEG bytes: thumbnail, overview, crops at 1:1, unsharpened.
+
+use base64::Engine as _;
+use image::codecs::jpeg::JpegEncoder;
+use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops};
+
+use super::Frame;
+use super::spots::{Spot, SpotName, spots};
+use crate::quantity::Region;
+use crate::shot::Plane;
+
+/// Long side of a thumbnail, px.
+const THUMB: u32 = 384;
+/// Long side of the picture under the tile map, px.
+const OVERVIEW: u32 = 1440;
+/// Up to this many frames the pictures are written into the page itself.
+const INLINE_FRAMES: usize = 12;
+
+/// Whether a shoot of this many frames gets its pictures inside the page (one file to send to a friend)
+/// rather than in a folder beside it (a page that opens at once).
+#[must_use]
+pub const fn inline(frames: usize) -> bool {
+    frames <= INLINE_FRAMES
+}
+
+/// One encoded picture.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Picture {
+    /// Width, px.
+    pub width: u32,
+    /// Height, px.
+    pub height: u32,
+    /// JPEG bytes; empty where the picture could not be encoded.
+    pub jpeg: Vec<u8>,
+}
+
+/// The pictures of one frame.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Pictures {
+    /// For the card.
+    pub thumb: Picture,
+    /// For the tile map.
+    pub overview: Picture,
+    /// At 1:1, one a spot.
+    pub crops: Vec<(Spot, Picture)>,
+    /// The whole picture at 1:1, for looking at any place; `None` unless asked.
+    pub full: Option<Picture>,
+}
+
+/// Pixels to make pictures from.
+#[derive(Clone, Copy, Debug)]
+pub struct Pixels<'a> {
+    /// The linear luminance that was measured, upright.
+    pub plane: &'a Plane,
+    /// The upright picture in colour, where there is one. Crops come from it only if it has the plane's
+    /// size; else they are grey, from the very samples that were measured.
+    pub colour: Option<&'a RgbImage>,
+}
+
+/// Makes the pictures of a frame; `full` asks for the whole picture at 1:1 as well.
+#[must_use]
+pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
+    let plane = pixels.plane;
+    let (width, height) = (plane.width as u32, plane.height as u32);
+    if width == 0 || height == 0 || plane.data.len() < plane.width * plane.height {
+        return Pictures::default();
+    }
+    let tone = Tone::of(plane);
+    let small = |long: u32| {
+        let (w, h) = fit(width, height, long);
+        match pixels.colour {
+            Some(colour) => rgb(&imageops::thumbnail(colour, w, h), 84),
+            None => grey(&shrunk(plane, &tone, w, h), 84),
+        }
+    };
+    let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
+    let at_one = |r: Region, quality: u8| match same_size {
+        Some(colour) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
+        None => grey(&cropped(plane, &tone, r), quality),
+    };
+    Pictures {
+        thumb: small(THUMB),
+        overview: small(OVERVIEW),
+        crops: spots(frame)
+            .into_iter()
+            .filter(|s| s.region.x + s.region.width <= width && s.region.y + s.region.height <= height)
+            .map(|s| (s, at_one(s.region, 93)))
+            .collect(),
+        full: full.then(|| at_one(Region { x: 0, y: 0, width, height }, 90)),
+    }
+}
+
+/// Where the page finds a frame's pictures: `data:` URIs, or paths relative to the page.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Links {
+    /// Thumbnail.
+    pub thumb: Option<String>,
+    /// Overview.
+    pub overview: Option<String>,
+    /// Crops.
+    pub crops: Vec<(Spot, String)>,
+    /// The whole picture at full size: the original itself where a browser shows it, or a rendition.
+    pub full: Option<String>,
+}
+
+impl Pictures {
+    /// Everything inside the page.
+    #[must_use]
+    pub fn inline(&self) -> Links {
+        self.links(|_, picture| data_uri("image/jpeg", &picture.jpeg))
+    }
+
+    /// Links to the files that [`Pictures::files`] names for the same stem.
+    #[must_use]
+    pub fn beside(&self, stem: &str) -> Links {
+        self.links(|kind, _| format!("pictures/{stem}-{kind}.jpg"))
+    }
+
+    /// The files to write, as paths relative to the page with their bytes.
+    pub fn files(&self, stem: &str) -> impl Iterator<Item = (String, &[u8])> {
+        self.each().map(move |(kind, picture)| (format!("pictures/{stem}-{kind}.jpg"), picture.jpeg.as_slice()))
+    }
+
+    /// The rendition at full size alone, which is never written into the page.
+    #[must_use]
+    pub fn full_file(&self, stem: &str) -> Option<(String, &[u8])> {
+        let full = self.full.as_ref().filter(|p| !p.jpeg.is_empty())?;
+        Some((format!("pictures/{stem}-full.jpg"), full.jpeg.as_slice()))
+    }
+
+    fn each(&self) -> impl Iterator<Item = (&'static str, &Picture)> {
+        [("thumb", &self.thumb), ("overview", &self.overview)]
+            .into_iter()
+            .chain(self.crops.iter().map(|(spot, picture)| (kind(spot.name), picture)))
+            .chain(self.full.as_ref().map(|p| ("full", p)))
+            .filter(|(_, p)| !p.jpeg.is_empty())
+    }
+
+    fn links(&self, link: impl Fn(&'static str, &Picture) -> String) -> Links {
+        let one = |name, p: &Picture| (!p.jpeg.is_empty()).then(|| link(name, p));
+        Links {
+            thumb: one("thumb", &self.thumb),
+            overview: one("overview", &self.overview),
+            crops: self.crops.iter().filter_map(|(spot, p)| Some((*spot, one(kind(spot.name), p)?))).collect(),
+            full: None,
+        }
+    }
+}
+
+impl Links {
+    /// The links with the whole picture at full size, an original or a rendition, found at this relative path
+    /// (with `/` between folders; `None` or a path that is no plain relative one leaves it out).
+    #[must_use]
+    pub fn with_full(mut self, relative: Option<&str>) -> Self {
+        self.full = relative.and_then(href);
+        self
+    }
+}
+
+/// A relative path as a link: every byte that is not plain is percent-encoded (RFC 3986), so that neither a
+/// scheme, nor a query, nor a line break can come of a name. `None` for absolute paths and empty ones.
+#[must_use]
+pub fn href(relative: &str) -> Option<String> {
+    if relative.is_empty() || relative.starts_with(['/', '\\']) || relative.contains('\0') {
+        return None;
+    }
+    let mut out = String::with_capacity(relative.len());
+    for byte in relative.bytes() {
+        match byte {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => out.push(char::from(byte)),
+            _ => out.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    Some(out)
+}
+
+/// Bytes as a `data:` URI.
+pub(super) fn data_uri(kind: &str, bytes: &[u8]) -> String {
+    format!("data:{kind};base64,{}", base64::engine::general_purpose::STANDARD.encode(bytes))
+}
+
+const fn kind(name: SpotName) -> &'static str {
+    match name {
+        SpotName::Near => "near",
+        SpotName::Best => "best",
+        SpotName::Far => "far",
+        SpotName::Centre => "centre",
+        SpotName::TopLeft => "top-left",
+        SpotName::TopRight => "top-right",
+        SpotName::BottomLeft => "bottom-left",
+        SpotName::BottomRight => "bottom-right",
+    }
+}
+
+fn fit(width: u32, height: u32, long: u32) -> (u32, u32) {
+    let side = width.max(height);
+    if side <= long {
+        return (width, height);
+    }
+    let scaled = |n: u32| (u64::from(n) * u64::from(long)).div_ceil(u64::from(side)).max(1) as u32;
+    (scaled(width), scaled(height))
+}
+
+fn rgb(picture: &RgbImage, quality: u8) -> Picture {
+    encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::Rgb8, quality)
+}
+
+fn grey(picture: &GrayImage, quality: u8) -> Picture {
+    encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::L8, quality)
+}
+
+fn encoded(samples: &[u8], width: u32, height: u32, kind: ExtendedColorType, quality: u8) -> Picture {
+    let mut jpeg = Vec::new();
+    match JpegEncoder::new_with_quality(&mut jpeg, quality).write_image(samples, width, height, kind) {
+        Ok(()) => Picture { width, height, jpeg },
+        // Sides beyond 65,535 px have no JPEG; the page then does without.
+        Err(_) => Picture::default(),
+    }
+}
+
+/// Linear levels to 8-bit display levels: a gain that brings the brightest hundredth near white, then the
+/// sRGB transfer curve (IEC 61966-2-1). No sharpening and no local contrast, which would change what is judged.
+struct Tone {
+    table: Vec<u8>,
+}
+
+impl Tone {
+    fn of(plane: &Plane) -> Self {
+        let range = f64::from(plane.range()).max(1.0);
+        let mut histogram = vec![0u32; 65_536];
+        // Every 7th sample is plenty for a percentile and shares no factor with common widths.
+        for &v in plane.data.iter().step_by(7) {
+            histogram[usize::from(v)] += 1;
+        }
+        let total: u64 = histogram.iter().map(|&n| u64::from(n)).sum();
+        let mut above = 0u64;
+        let bright = (0..histogram.len())
+            .rev()
+            .find(|&v| {
+                above += u64::from(histogram[v]);
+                above * 100 > total
+            })
+            .unwrap_or(usize::from(plane.white));
+        let bright = ((bright as f64 - f64::from(plane.black)) / range).max(1e-3);
+        let gain = if plane.rendered { 1.0 } else { (0.85 / bright).clamp(1.0, 64.0) };
+        let table = (0..=u16::MAX)
+            .map(|v| {
+                let linear = (gain * (f64::from(v) - f64::from(plane.black)) / range).clamp(0.0, 1.0);
+                let shown = if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 };
+                (shown * 255.0).round() as u8
+            })
+            .collect();
+        Self { table }
+    }
+
+    fn show(&self, level: u16) -> u8 {
+        self.table[usize::from(level)]
+    }
+}
+
+fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
+    GrayImage::from_fn(r.width, r.height, |x, y| {
+        image::Luma([tone.show(plane.row((r.y + y) as usize)[(r.x + x) as usize])])
+    })
+}
+
+/// Area average of the linear levels, which is what a smaller sensor would have seen.
+fn shrunk(plane: &Plane, tone: &Tone, width: u32, height: u32) -> GrayImage {
+    let edge = |i: u32, n: u32, size: usize| (u64::from(i) * size as u64 / u64::from(n)) as usize;
+    GrayImage::from_fn(width, height, |x, y| {
+        let (x0, x1) = (edge(x, width, plane.width), edge(x + 1, width, plane.width));
+        let (y0, y1) = (edge(y, height, plane.height), edge(y + 1, height, plane.height));
+        let (mut sum, mut count) = (0u64, 0u64);
+        for row in y0..y1 {
+            for &v in &plane.row(row)[x0..x1] {
+                sum += u64::from(v);
+                count += 1;
+            }
+        }
+        image::Luma([tone.show(sum.checked_div(count).unwrap_or(0) as u16)])
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_can_be_no_more_than_a_relative_path() {
+        assert_eq!(href("../moor 1.jpg").as_deref(), Some("../moor%201.jpg"));
+        assert_eq!(href("javascript:alert(1)").as_deref(), Some("javascript%3Aalert%281%29"));
+        assert_eq!(href("a?b#c\n\"'<").as_deref(), Some("a%3Fb%23c%0A%22%27%3C"));
+        assert_eq!(href("/etc/x"), None);
+        assert_eq!(href("\\\\server\\x"), None);
+        assert_eq!(href(""), None);
+    }
+
+    #[test]
+    fn small_pictures_keep_their_shape_and_are_never_enlarged() {
+        assert_eq!(fit(6000, 4000, 1440), (1440, 960));
+        assert_eq!(fit(4000, 6000, 384), (256, 384));
+        assert_eq!(fit(100, 50, 384), (100, 50));
+        assert_eq!(fit(60_000, 1, 384), (384, 1));
+    }
+}

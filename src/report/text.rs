@@ -1,0 +1,184 @@
+//! View to the terminal's table: frame, verdict, near, far, corners, what to do next.
+
+use super::number::{self, plain};
+use super::view::{FrameView, View, ZoneView};
+use crate::diagnose::{Cause, CornerState};
+use crate::quantity::{Distance, Estimate, Units};
+
+/// The table and a closing summary, at most `width` columns wide (80 to 120 are sensible; it never goes below 72).
+#[must_use]
+pub fn text(view: &View, width: usize) -> String {
+    let width = width.clamp(72, 120);
+    let units = units(view);
+    let mut out = String::new();
+    if !view.frames.is_empty() {
+        // Below 100 columns the uncertainties give way to the names; the report has them.
+        let rows: Vec<[String; 6]> = view.frames.iter().map(|f| row(f, units, width >= 100)).collect();
+        let head = ["frame", "verdict", "near px", "far px", "corners", "next time"].map(str::to_owned);
+        // The four middle columns have what they need; the name and the advice share the rest.
+        let need = |i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max().unwrap_or(0);
+        let middle: usize = (1..5).map(need).sum::<usize>() + 5 * 2;
+        let rest = width.saturating_sub(middle);
+        let next = need(5).min(rest / 2);
+        let name = need(0).min(rest - next);
+        let widths = [name, need(1), need(2), need(3), need(4), next];
+        for r in [&head].into_iter().chain(&rows) {
+            line(&mut out, r, &widths);
+        }
+        out.push('\n');
+    }
+    for failure in &view.failures {
+        out.push_str(&format!("not audited: {}: {}\n", plain(&failure.file), plain(&failure.problem)));
+    }
+    out.push_str(&closing(view));
+    out
+}
+
+/// The units a view's sentences are in.
+pub(super) fn units(view: &View) -> Units {
+    if view.asked.units == "imperial" { Units::Imperial } else { Units::Metric }
+}
+
+fn closing(view: &View) -> String {
+    let s = &view.summary;
+    let frames = |n: usize| if n == 1 { "1 frame".to_owned() } else { format!("{n} frames") };
+    let mut out = format!("{} audited: {} sharp from near to far", frames(s.frames), s.sharp_throughout);
+    for c in s.causes.iter().filter(|c| c.cause != Cause::SharpThroughout && c.frames > 0) {
+        out.push_str(&format!(", {} {}", c.frames, short(c.cause)));
+    }
+    if s.failures > 0 {
+        out.push_str(&format!("; {} could not be audited", s.failures));
+    }
+    out.push_str(".\n");
+    out
+}
+
+fn row(f: &FrameView, units: Units, with_sd: bool) -> [String; 6] {
+    let zone = |z: &ZoneView| match (z.blur_px, z.blur_px_sd) {
+        (Some(value), Some(sd)) if with_sd => number::with_sd(Estimate::new(value, sd, z.tiles)),
+        (Some(value), Some(_)) => format!("{value:.2}"),
+        _ => "-".to_owned(),
+    };
+    let corners = match f.corners.state {
+        CornerState::AsExpected => "normal",
+        CornerState::SofterThanExpected => "softer",
+        CornerState::NotMeasured => "-",
+    };
+    [
+        plain(&f.file),
+        short(f.verdict.cause).to_owned(),
+        zone(&f.zones.near),
+        zone(&f.zones.far),
+        corners.to_owned(),
+        next(f, units),
+    ]
+}
+
+/// The next step in a few words; the report has the whole sentence.
+pub(super) fn next(f: &FrameView, units: Units) -> String {
+    let focus = f.implied.right_focus_m.map(|d| number::distance(Distance::middle(d), units));
+    let best = f.implied.best_f_number.map(number::f_number);
+    match f.verdict.cause {
+        Cause::SharpThroughout => "keep".into(),
+        Cause::FocusTooFar => focus.map_or("focus nearer".into(), |m| format!("focus at {m}")),
+        Cause::FocusTooNear => focus.map_or("focus farther".into(), |m| format!("focus at {m}")),
+        Cause::TooLittleDepth => best.map_or("stop down or stack".into(), |n| format!("{n} or stack")),
+        Cause::Diffraction => best.map_or("open up".into(), |n| format!("open to {n}")),
+        Cause::Motion => "hold steadier".into(),
+        Cause::LensAsymmetry => "test the lens".into(),
+        Cause::CannotTell => "see report".into(),
+    }
+}
+
+/// A cause in the words of `audit.json`.
+const fn short(cause: Cause) -> &'static str {
+    match cause {
+        Cause::SharpThroughout => "sharp throughout",
+        Cause::FocusTooFar => "focus too far",
+        Cause::FocusTooNear => "focus too near",
+        Cause::TooLittleDepth => "too little depth",
+        Cause::Diffraction => "diffraction",
+        Cause::Motion => "motion",
+        Cause::LensAsymmetry => "lens asymmetry",
+        Cause::CannotTell => "cannot tell",
+    }
+}
+
+/// Terminal columns of a text: characters are counted, wide East Asian ones twice.
+fn columns(text: &str) -> usize {
+    text.chars().map(wide).sum()
+}
+
+/// Columns of one character, after UAX 11: the wide blocks count two, combining marks none.
+const fn wide(c: char) -> usize {
+    match c as u32 {
+        0x300..=0x36F | 0xFE00..=0xFE0F => 0,
+        0x1100..=0x115F
+        | 0x2E80..=0xA4CF
+        | 0xAC00..=0xD7A3
+        | 0xF900..=0xFAFF
+        | 0xFE30..=0xFE6F
+        | 0xFF00..=0xFF60
+        | 0xFFE0..=0xFFE6
+        | 0x1F300..=0x1FAFF
+        | 0x20000..=0x3FFFD => 2,
+        _ => 1,
+    }
+}
+
+/// A text cut to `room` columns from its middle, so that the end of a name, which tells frames apart, stays.
+fn cut(text: &str, room: usize, keep_end: bool) -> String {
+    if columns(text) <= room {
+        return text.to_owned();
+    }
+    let tail_room = if keep_end { room.saturating_sub(1) * 2 / 3 } else { 0 };
+    let head_room = room.saturating_sub(1 + tail_room);
+    let take = |chars: &mut dyn Iterator<Item = char>, room: usize| {
+        let mut used = 0;
+        let mut out = Vec::new();
+        for c in chars {
+            if used + wide(c) > room {
+                break;
+            }
+            used += wide(c);
+            out.push(c);
+        }
+        out
+    };
+    let head: String = take(&mut text.chars(), head_room).into_iter().collect();
+    let tail: String = take(&mut text.chars().rev(), tail_room).into_iter().rev().collect();
+    format!("{head}\u{2026}{tail}")
+}
+
+fn line(out: &mut String, cells: &[String; 6], widths: &[usize; 6]) {
+    let mut text = String::new();
+    for (i, (cell, &width)) in cells.iter().zip(widths).enumerate() {
+        let cell = cut(cell, width, i == 0);
+        let pad = width.saturating_sub(columns(&cell));
+        if i > 0 {
+            text.push_str("  ");
+        }
+        text.push_str(&cell);
+        text.push_str(&" ".repeat(pad));
+    }
+    out.push_str(text.trim_end());
+    out.push('\n');
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_cut_in_the_middle_and_keep_their_number() {
+        let cut = cut("a-very-long-folder-name/IMG_20240511_0173.jpg", 20, true);
+        assert_eq!(columns(&cut), 20);
+        assert!(cut.ends_with("0173.jpg") && cut.contains('\u{2026}'), "{cut}");
+    }
+
+    #[test]
+    fn wide_letters_count_twice() {
+        assert_eq!(columns("日本"), 4);
+        assert!(columns(&cut("日本語の名前.jpg", 9, true)) <= 9);
+    }
+}

@@ -1,0 +1,172 @@
+//! JSON, CSV and the terminal table.
+
+use serde_json::Value;
+use tussock::diagnose::Cause;
+use tussock::quantity::{Distance, Estimate, Intent};
+use tussock::report;
+use tussock::shot::{Fact, Source};
+
+use crate::shoot::{FAULTS, frame, shoot};
+
+fn parsed(run: &report::Run) -> Value {
+    serde_json::from_slice(&report::json(&report::view(run))).expect("audit.json is JSON")
+}
+
+#[test]
+fn the_published_schema_is_the_one_the_code_writes() {
+    let kept = concat!(env!("CARGO_MANIFEST_DIR"), "/schemas/audit-1.schema.json");
+    if std::env::var_os("TUSSOCK_WRITE_SCHEMAS").is_some() {
+        std::fs::write(kept, report::schema()).expect("schema written");
+    }
+    let published = std::fs::read_to_string(kept).expect("schemas/audit-1.schema.json");
+    assert!(
+        published.replace("\r\n", "\n") == report::schema(),
+        "the format changed: raise its version or publish it anew with TUSSOCK_WRITE_SCHEMAS=1"
+    );
+}
+
+#[test]
+fn audit_json_keeps_the_published_names() {
+    let json = parsed(&shoot(9));
+    assert_eq!(json["format"], "tussock.audit");
+    assert_eq!(json["version"], 1);
+    assert_eq!(json["frames"].as_array().unwrap().len(), 9);
+    assert_eq!(json["failures"][0]["advice"], "Copy it from the card again.");
+    assert_eq!(json["summary"]["frames"], 9);
+    let f = &json["frames"][1];
+    for key in ["file", "width", "height", "capture", "grid", "tiles", "zones", "verdict", "corners", "flags", "group"]
+    {
+        assert!(f.get(key).is_some(), "{key}");
+    }
+    for key in [
+        "f_number",
+        "focal_length_mm",
+        "exposure_s",
+        "iso",
+        "body",
+        "lens",
+        "date",
+        "focus_distance_m",
+        "focus_point",
+        "pixel_pitch_um",
+    ] {
+        assert!(f["capture"][key]["value"] != Value::Null && f["capture"][key]["source"].is_string(), "{key}");
+    }
+    assert_eq!(f["capture"]["focal_length_35mm"], Value::Null);
+    assert_eq!(f["capture"]["focus_distance_m"]["value"], serde_json::json!({"low": 3.2, "high": 4.9}));
+    assert_eq!(f["grid"], serde_json::json!({"columns": 24, "rows": 16}));
+    assert_eq!(f["tiles"].as_array().unwrap().len(), 24 * 16);
+    let measured = f["tiles"].as_array().unwrap().iter().find(|t| t["state"] == "measured").unwrap();
+    for key in ["x", "y", "width", "height", "contrast", "blur_px", "blur_px_sd", "mtf50"] {
+        assert!(measured[key].is_number(), "{key}");
+    }
+    // MTF50 of a Gaussian line spread: sqrt(ln 2 / 2) / (pi sigma).
+    let product = measured["mtf50"].as_f64().unwrap() * measured["blur_px"].as_f64().unwrap();
+    assert!((product - (2f64.ln() / 2.0).sqrt() / std::f64::consts::PI).abs() < 1e-5);
+    let blank = f["tiles"].as_array().unwrap().iter().find(|t| t["state"] != "measured").unwrap();
+    assert!(blank["blur_px"].is_null() && blank["mtf50"].is_null());
+    for zone in ["near", "far", "centre", "top_left", "top_right", "bottom_left", "bottom_right"] {
+        for key in ["blur_px", "blur_px_sd", "blur_um", "blur_um_sd", "tiles"] {
+            assert!(f["zones"][zone].get(key).is_some(), "{zone} {key}");
+        }
+    }
+    let near = &f["zones"]["near"];
+    let ratio = near["blur_um"].as_f64().unwrap() / near["blur_px"].as_f64().unwrap();
+    assert!((ratio - 5.94).abs() < 1e-3, "{ratio}");
+    assert_eq!(f["verdict"]["cause"], "focus_too_far");
+    for key in ["confidence", "also", "sentence", "advice"] {
+        assert!(f["verdict"].get(key).is_some(), "{key}");
+    }
+    assert_eq!(f["corners"]["state"], "as_expected");
+    assert_eq!(f["corners"]["basis"], "assumed");
+}
+
+#[test]
+fn numbers_that_are_none_become_null_and_never_nan() {
+    let mut run = shoot(1);
+    let f = &mut run.frames[0];
+    f.map.tiles[0].contrast = f64::NAN;
+    f.map.tiles[1].blur = Some(Estimate::new(f64::INFINITY, f64::NAN, 0));
+    f.diagnosis.zones[0].blur_px = Some(Estimate::new(f64::NAN, f64::NAN, 0));
+    f.diagnosis.verdict.confidence = f64::NAN;
+    f.diagnosis.permitted_px = f64::NAN;
+    f.diagnosis.implied.right_focus_m = Some(f64::INFINITY);
+    f.capture.f_number = Some(Fact::new(f64::NAN, Source::Exif));
+    f.capture.focus_distance_m =
+        Some(Fact::new(Distance::Interval { low: 2.0, high: f64::INFINITY }, Source::MakerNote));
+    let json = parsed(&run);
+    let f = &json["frames"][0];
+    assert!(f["tiles"][0]["contrast"].is_null() && f["tiles"][1]["blur_px"].is_null());
+    assert!(f["zones"]["near"]["blur_px"].is_null() && f["permitted"]["blur_px"].is_null());
+    assert!(f["capture"]["f_number"].is_null());
+    assert_eq!(f["capture"]["focus_distance_m"]["value"], serde_json::json!({"low": 2.0, "high": "inf"}));
+    assert_eq!(f["implied"]["right_focus_m"], "inf");
+    // The other formats take it as calmly.
+    let view = report::view(&run);
+    assert!(report::html(&view, &[]).contains("</html>"));
+    assert!(!String::from_utf8(report::csv(&view)).unwrap().contains("NaN"));
+    assert!(!report::text(&view, 80).contains("NaN"));
+}
+
+#[test]
+fn csv_has_a_row_a_frame_and_empty_for_unknown() {
+    let mut run = shoot(3);
+    run.frames[1].capture = tussock::shot::Capture::default();
+    run.frames[2].file = "=HYPERLINK(\"x\"),\n\"moor\".jpg".into();
+    let bytes = report::csv(&report::view(&run));
+    let mut reader = csv::Reader::from_reader(bytes.as_slice());
+    let head = reader.headers().unwrap().clone();
+    let at = |name: &str| head.iter().position(|h| h == name).unwrap_or_else(|| panic!("{name}"));
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    assert_eq!(rows.len(), 3);
+    assert_eq!(&rows[0][at("cause")], "sharp_throughout");
+    assert_eq!(&rows[0][at("pixel_pitch_um")], "5.94");
+    assert_eq!(&rows[0][at("focus_distance_low_m")], "3.2");
+    assert_eq!(&rows[0][at("flags")], "pitch_assumed");
+    assert_eq!(&rows[1][at("f_number")], "");
+    assert_eq!(&rows[1][at("near_blur_um")], "");
+    assert!(rows[1][at("near_blur_px")].parse::<f64>().unwrap() > 1.0);
+    // The spreadsheet guard, and the name whole behind it.
+    assert_eq!(&rows[2][at("file")], "'=HYPERLINK(\"x\"),\n\"moor\".jpg");
+}
+
+#[test]
+fn the_terminal_table_fits_and_shows_hostile_names_plainly() {
+    let mut run = shoot(9);
+    run.frames[0].file = "\u{1b}[31mred\u{7}\n.jpg".into();
+    run.frames[1].file = format!("{}/T0001.jpg", "very-long-folder-name".repeat(9));
+    run.frames[2].file = "\u{202e}gpj.exe".into();
+    run.frames[3].file = "荒野の湿原と小さな池の朝の風景.jpg".into();
+    let view = report::view(&run);
+    for width in [80, 100] {
+        let text = report::text(&view, width);
+        assert!(!text.chars().any(|c| c.is_control() && c != '\n') && !text.contains('\u{202e}'), "{text}");
+        let table: Vec<&str> = text.lines().take(10).collect();
+        for line in &table {
+            assert!(line.chars().count() <= width, "{} > {width}: {line}", line.chars().count());
+        }
+        assert!(table[2].contains("T0001.jpg"), "{text}");
+        assert!(table[2].contains("focus too far") && table[2].contains("focus at 2.9 m"), "{text}");
+    }
+    assert!(report::text(&view, 80).contains("moor/T9999.jpg"));
+}
+
+#[test]
+fn an_empty_run_says_so_in_every_format() {
+    let run = report::Run::default();
+    let view = report::view(&run);
+    assert!(report::text(&view, 80).starts_with("0 frames audited"));
+    assert_eq!(report::csv(&view).iter().filter(|&&b| b == b'\n').count(), 1);
+    assert_eq!(parsed(&run)["frames"], serde_json::json!([]));
+    assert!(report::html(&view, &[]).contains("No frame could be audited"));
+}
+
+#[test]
+fn settings_are_counted_by_lens_and_aperture() {
+    let intent = Intent::default();
+    let frames = (0..4).map(|i| frame("a.jpg", &FAULTS[[0, 5, 5, 0][i]], i as u32, &intent)).collect();
+    let view = report::view(&report::Run { frames, ..Default::default() });
+    let s = &view.summary.settings;
+    assert_eq!(s.len(), 1, "{s:?}");
+    assert_eq!((s[0].frames, s[0].sharp_throughout, s[0].commonest), (4, 2, Some(Cause::Motion)));
+}

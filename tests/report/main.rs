@@ -1,0 +1,4 @@
+//! The report's formats, from hand-written frames: published schema, CSV, terminal table, page, hostile names.
+
+mod formats;
+mod shoot;
