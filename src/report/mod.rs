@@ -16,6 +16,7 @@ mod spots;
 mod table;
 mod text;
 mod view;
+pub mod wording;
 
 pub use build::{capture, view};
 pub use edge::EdgeView;

@@ -1,0 +1,459 @@
+//! Sentences for verdicts, advice, corners and budgets: pure functions from a diagnosis to words.
+//!
+//! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
+
+use crate::diagnose::{
+    Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Unsettled, Zone, ZoneName,
+};
+use crate::quantity::{Distance, Flag, Units};
+use crate::shot::Capture;
+
+/// What is said beside any advice to move.
+const CAUTION: &str = "Look where you step, and keep to local rules.";
+/// Confidence below which a sentence says "probably".
+const SURE: f64 = 0.8;
+
+/// Why the frame is as it is, in one or two sentences.
+#[must_use]
+pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+    let said = match d.verdict.cause {
+        Cause::SharpThroughout => sharp(d),
+        Cause::FocusTooFar => format!(
+            "focus lies too far: the near zone is {}, while the far scene is {}",
+            against(d, ZoneName::Near),
+            against(d, ZoneName::Far)
+        ),
+        Cause::FocusTooNear => match zone(d, ZoneName::Near).and_then(|z| z.soft) {
+            Some(soft) if soft > 0.5 => format!(
+                "focus lies nearer than anything that matters: near is {}, far is {}",
+                against(d, ZoneName::Near),
+                against(d, ZoneName::Far)
+            ),
+            _ => format!(
+                "focus lies too near: the far scene is {}, while the near zone is {}",
+                against(d, ZoneName::Far),
+                against(d, ZoneName::Near)
+            ),
+        },
+        Cause::TooLittleDepth => format!(
+            "the depth is too great for {}: focus lies between, yet near is {} and far is {}",
+            capture.f_number.as_ref().map_or_else(|| "this aperture".into(), |n| stop(n.value)),
+            against(d, ZoneName::Near),
+            against(d, ZoneName::Far)
+        ),
+        Cause::Diffraction => diffraction(d, capture),
+        Cause::Motion => motion(d),
+        Cause::LensAsymmetry => format!(
+            "one side is softer than the other, {}, and the lie of the ground can't explain it: the lens looks \
+             decentred or tilted",
+            sides(d)
+        ),
+        Cause::CannotTell => unsettled(d).unwrap_or_else(|| "the cause can't be told".into()),
+    };
+    let told = d.verdict.cause != Cause::CannotTell;
+    let doubt = if told && d.verdict.confidence < SURE { "probably " } else { "" };
+    let mut text = format!("{}.", capital(&format!("{doubt}{said}")));
+    if told && let Some(implied) = implied(d, units) {
+        text.push(' ');
+        text.push_str(&implied);
+    }
+    if told && d.flags.contains(&Flag::Sharpened) {
+        text.push_str(" Edges were sharpened, so widths read small and \"sharp\" is less sure.");
+    }
+    text
+}
+
+/// What to do next time, in one to three sentences.
+#[must_use]
+pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+    let stop_used = capture.f_number.as_ref().map(|n| n.value);
+    let best = d.implied.best_f_number.filter(|n| (2.0..64.0).contains(n));
+    let mut parts: Vec<String> = Vec::new();
+    match d.verdict.cause {
+        Cause::SharpThroughout => match d.corners.state {
+            CornerState::SofterThanExpected => parts.push(corners(d)),
+            _ => parts.push("Nothing to change.".into()),
+        },
+        Cause::FocusTooFar | Cause::FocusTooNear => {
+            let way = if d.verdict.cause == Cause::FocusTooFar { "nearer" } else { "farther" };
+            parts.push(d.implied.right_focus_m.map_or_else(
+                || format!("Focus {way}: at about twice the distance of the nearest thing that must be sharp."),
+                |m| {
+                    format!(
+                        "Focus {way}, at about {}: twice the nearest distance blurs near and far alike.",
+                        length(m, units)
+                    )
+                },
+            ));
+            if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used) {
+                parts.extend(best.map(|n| format!("Stop down too: {} is best for this depth.", stop(n))));
+            }
+        }
+        Cause::TooLittleDepth => {
+            match (best, stop_used) {
+                (Some(n), Some(used)) if n > 1.15 * used => parts.push(format!(
+                    "Stop down to {}, where defocus and diffraction balance for this depth{}.",
+                    stop(n),
+                    d.implied
+                        .root_square_f_number
+                        .map_or_else(String::new, |r| format!(" (the root-square rule says {})", stop(r)))
+                )),
+                (Some(n), Some(_)) => parts.push(format!("Stopping down beyond {} would not help.", stop(n))),
+                _ => parts.push("Stop down, or take two frames at two focus distances.".into()),
+            }
+            if let Some(m) = d.implied.right_focus_m {
+                parts.push(format!("Focus at about {}.", length(m, units)));
+            }
+            match d.implied.step_back_m {
+                Some(back) if back < 30.0 => parts.push(format!(
+                    "For all of it to fit at that f-number, step back about {}, or take two frames at two focus distances. {CAUTION}",
+                    length(back, units)
+                )),
+                Some(_) => parts.push("One frame can't hold this depth: take two at two focus distances.".into()),
+                None => {}
+            }
+        }
+        Cause::Diffraction => {
+            parts.push(best.filter(|&n| stop_used.is_none_or(|used| n < 0.9 * used)).map_or_else(
+                || "Open up a stop or two.".into(),
+                |n| format!("Open up: {} is best for this depth.", stop(n)),
+            ));
+        }
+        Cause::Motion => parts.push(capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
+            || "Steady the camera, or use a shorter exposure.".into(),
+            |(t, ratio)| {
+                format!(
+                    "Steady the camera, or expose no longer than about {} ({} was used).",
+                    shutter(t.value / ratio),
+                    shutter(t.value)
+                )
+            },
+        )),
+        Cause::LensAsymmetry => parts.push(
+            "Check the lens with a flat far subject square on, once upright and once with the camera turned over: \
+             what stays on the same side of the frame is the lens."
+                .into(),
+        ),
+        Cause::CannotTell => parts.push(settle(d).into()),
+    }
+    if d.flags.contains(&Flag::FocusDistanceContradicted) {
+        parts.push("The recorded focus distance doesn't fit the picture; trust neither alone.".into());
+    }
+    if d.flags.contains(&Flag::OrientationLost) {
+        parts.push("The picture looks turned on its side: give --turn.".into());
+    }
+    parts.join(" ")
+}
+
+/// The corners, said plainly as corners.
+#[must_use]
+pub fn corners(d: &Diagnosis) -> String {
+    let c = &d.corners;
+    let basis = match c.basis {
+        Basis::Learned => "learned for this lens",
+        Basis::Assumed => "assumed, since this lens has not been learned",
+    };
+    let expected = c.expected_px.map_or_else(String::new, |e| format!(" ({} expected, {basis})", px(e.value)));
+    let worst = worst_corner(d);
+    let mut text = match (c.state, worst) {
+        (CornerState::NotMeasured, _) | (_, None) => return "No corner could be measured.".into(),
+        (CornerState::AsExpected, Some((name, blur))) if blur > d.permitted_px => {
+            format!("The {name} corner reads {}: this corner is the lens, not your focus{expected}.", px(blur))
+        }
+        (CornerState::AsExpected, Some(_)) => format!("The corners are within the permitted blur{expected}."),
+        (CornerState::SofterThanExpected, Some((name, blur))) => format!(
+            "The {name} corner reads {}, beyond what this lens should do{expected}{}.",
+            px(blur),
+            if d.verdict.cause == Cause::LensAsymmetry || d.verdict.also.contains(&Cause::LensAsymmetry) {
+                ": decentred or tilted, check with a flat far subject"
+            } else {
+                ""
+            }
+        ),
+    };
+    match c.field_curvature {
+        Some(Undecided::Favoured) => {
+            text.push_str(
+                " Best focus at another distance in the corners (field curvature) fits better than softness.",
+            );
+        }
+        Some(Undecided::Undecided) => {
+            text.push_str(" Field curvature would explain it as well; a frame focused a little elsewhere would tell.");
+        }
+        Some(Undecided::Excluded) | None => {}
+    }
+    text
+}
+
+/// Why the verdict is open, without full stop; `None` where it isn't.
+#[must_use]
+pub fn unsettled(d: &Diagnosis) -> Option<String> {
+    let far = || match zone(d, ZoneName::Far).and_then(|z| z.soft) {
+        Some(_) => format!("; the far scene is {}", against(d, ZoneName::Far)),
+        None => String::new(),
+    };
+    let near = || match zone(d, ZoneName::Near).and_then(|z| z.soft) {
+        Some(_) => format!("; near is {}", against(d, ZoneName::Near)),
+        None => String::new(),
+    };
+    Some(match d.verdict.unsettled? {
+        Unsettled::NothingMeasured => "too little in this frame could be measured".into(),
+        Unsettled::NearUnmeasured => {
+            format!("nothing near the camera is fit to judge (water, blur of its own, or no detail){}", far())
+        }
+        Unsettled::FarUnmeasured => {
+            format!("nothing far off is fit to judge (cloud, haze, or no detail){}", near())
+        }
+        Unsettled::CausesAlike => format!("{} explain this frame about equally well", rivals(d)),
+        Unsettled::AtTheLimit => format!(
+            "the blur sits at the limit, as likely within as beyond it: near is {}, far is {}",
+            against(d, ZoneName::Near),
+            against(d, ZoneName::Far)
+        ),
+        Unsettled::Sharpened => {
+            "sharpening in the camera or the editor narrowed the edges, and what it hides is near the limit".into()
+        }
+        Unsettled::FactsMissing => {
+            "without f-number and pixel pitch, diffraction, defocus and the lens can't be told apart".into()
+        }
+    })
+}
+
+/// The parts of one place's blur, each as it would be alone: "defocus 1.9 px, diffraction 0.7 px, lens 0.4 px".
+/// `pitch_um` adds micrometres.
+#[must_use]
+pub fn budget(b: &Budget, pitch_um: Option<f64>) -> String {
+    let width = |v: f64| match pitch_um {
+        Some(p) => format!("{} ({:.1} \u{b5}m)", px(v), v * p),
+        None => px(v),
+    };
+    let mut parts = vec![("defocus", b.defocus.value), ("lens", b.lens.value), ("pixel", b.pixel)];
+    parts.extend(b.diffraction.map(|v| ("diffraction", v)));
+    if b.motion.value > 0.0 {
+        parts.push(("motion", b.motion.value));
+    }
+    parts.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let list: Vec<String> = parts.iter().map(|(name, v)| format!("{name} {}", width(*v))).collect();
+    format!("{}; together {}", list.join(", "), width(b.total))
+}
+
+/// What would settle an open verdict.
+fn settle(d: &Diagnosis) -> &'static str {
+    match d.verdict.unsettled {
+        Some(Unsettled::NearUnmeasured) => {
+            "Mark the nearest thing that must be sharp with --near-at, or take a frame with detail in the foreground."
+        }
+        Some(Unsettled::FarUnmeasured) => {
+            "Mark the farthest thing that must be sharp with --far-at, or take a frame with a detailed horizon."
+        }
+        Some(Unsettled::CausesAlike) => "One more frame at another aperture, all else the same, would settle it.",
+        Some(Unsettled::AtTheLimit) => {
+            "Say what the picture is for with --sharp-for, or compare with a frame focused a little elsewhere."
+        }
+        Some(Unsettled::Sharpened) => "Audit the raw file, or turn sharpening off for a test frame.",
+        Some(Unsettled::FactsMissing) => "Give --aperture, --focal and --pitch, or audit the original file.",
+        Some(Unsettled::NothingMeasured) | None => {
+            "Put something with fine detail near the camera and at the horizon in one test frame."
+        }
+    }
+}
+
+fn sharp(d: &Diagnosis) -> String {
+    let base =
+        format!("sharp from near to far: near is {}, far is {}", against(d, ZoneName::Near), against(d, ZoneName::Far));
+    match worst_corner(d) {
+        Some((name, blur)) if blur > d.permitted_px && d.corners.state == CornerState::AsExpected => {
+            format!("{base}; the {name} corner is softer ({}), which is the lens, not your focus", px(blur))
+        }
+        Some((name, blur)) if d.corners.state == CornerState::SofterThanExpected => {
+            format!("{base}; the {name} corner is softer ({}) than this lens should be", px(blur))
+        }
+        _ => base,
+    }
+}
+
+fn diffraction(d: &Diagnosis, capture: &Capture) -> String {
+    let alone = d.zones.iter().find_map(|z| z.budget).and_then(|b| b.diffraction);
+    format!(
+        "{} itself softens the whole frame: diffraction alone is {}, {} permitted",
+        capture.f_number.as_ref().map_or_else(|| "the f-number".into(), |n| stop(n.value)),
+        alone.map_or_else(|| "wide".into(), px),
+        px(d.permitted_px)
+    )
+}
+
+fn motion(d: &Diagnosis) -> String {
+    match &d.model {
+        Some(m) if m.motion_px.value > 0.0 => {
+            let way = m.motion_angle.map_or("", |a| {
+                let a = a.abs();
+                if a < std::f64::consts::FRAC_PI_8 {
+                    " from side to side"
+                } else if a > 3.0 * std::f64::consts::FRAC_PI_8 {
+                    " up and down"
+                } else {
+                    " at a slant"
+                }
+            });
+            format!("the camera or the scene moved: every detail is drawn out by {}{way}", px(m.motion_px.value))
+        }
+        _ => "the camera or the scene moved during the exposure".into(),
+    }
+}
+
+/// Length of the streak over the longest that is permitted, if beyond.
+fn streak_ratio(d: &Diagnosis) -> Option<f64> {
+    let worst = d.zones.iter().filter_map(|z| z.budget).map(|b| b.motion.value).fold(0.0, f64::max);
+    let ratio = worst / d.permitted_px;
+    (ratio.is_finite() && ratio > 1.0).then_some(ratio)
+}
+
+/// Left and right sides in figures, by their softest measured corner.
+fn sides(d: &Diagnosis) -> String {
+    let side = |a, b| {
+        [a, b]
+            .iter()
+            .filter_map(|&n| zone(d, n)?.optical_px)
+            .map(|e| e.value)
+            .fold(None, |m: Option<f64>, v| Some(m.map_or(v, |m| m.max(v))))
+    };
+    let (left, right) =
+        (side(ZoneName::TopLeft, ZoneName::BottomLeft), side(ZoneName::TopRight, ZoneName::BottomRight));
+    match (left, right) {
+        (Some(l), Some(r)) => format!("{} at the left corners against {} at the right", px(l), px(r)),
+        _ => "beyond the permitted blur".into(),
+    }
+}
+
+/// Whether even the right focus would leave this depth soft at the f-number used.
+fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
+    match (stop_used, d.implied.best_f_number) {
+        (Some(used), Some(best)) => {
+            let span = |name| zone(d, name).and_then(|z| z.budget).map_or(0.0, |b| b.defocus.value);
+            // The two ends share the span of defocus at the right focus.
+            best > 1.3 * used && 0.5 * (span(ZoneName::Near) + span(ZoneName::Far)) > d.permitted_px
+        }
+        _ => false,
+    }
+}
+
+/// The two likeliest causes, named.
+fn rivals(d: &Diagnosis) -> String {
+    let names: Vec<&str> =
+        d.verdict.weights.iter().filter(|(c, _)| *c != Cause::CannotTell).take(2).map(|(c, _)| noun(*c)).collect();
+    match names.as_slice() {
+        [a, b] => format!("{a} and {b}"),
+        [a] => format!("{a} and something that optics doesn't name"),
+        _ => "several causes".into(),
+    }
+}
+
+const fn noun(cause: Cause) -> &'static str {
+    match cause {
+        Cause::SharpThroughout => "sharpness throughout",
+        Cause::FocusTooFar => "focus too far",
+        Cause::FocusTooNear => "focus too near",
+        Cause::TooLittleDepth => "too little depth",
+        Cause::Diffraction => "diffraction",
+        Cause::Motion => "movement",
+        Cause::LensAsymmetry => "a lens out of line",
+        Cause::CannotTell => "none of them",
+    }
+}
+
+fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
+    d.zones.iter().find(|z| z.name == name)
+}
+
+/// "2.7 px wide against 1.3 px permitted", by the optical blur.
+fn against(d: &Diagnosis, name: ZoneName) -> String {
+    match zone(d, name).and_then(|z| z.optical_px) {
+        Some(e) if e.value > d.permitted_px => {
+            format!("{} soft against {} permitted", px(e.value), px(d.permitted_px))
+        }
+        Some(e) => format!("within the {} permitted ({})", px(d.permitted_px), px(e.value)),
+        None => "not measured".into(),
+    }
+}
+
+/// The corner with the widest optical blur.
+fn worst_corner(d: &Diagnosis) -> Option<(&'static str, f64)> {
+    ZoneName::CORNERS
+        .iter()
+        .filter_map(|&name| Some((corner_name(name), zone(d, name)?.optical_px?.value)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+const fn corner_name(name: ZoneName) -> &'static str {
+    match name {
+        ZoneName::TopLeft => "top left",
+        ZoneName::TopRight => "top right",
+        ZoneName::BottomLeft => "bottom left",
+        ZoneName::BottomRight => "bottom right",
+        ZoneName::Near | ZoneName::Far | ZoneName::Centre => "middle",
+    }
+}
+
+/// The distances that the picture itself implies, as a sentence; `None` where it implies none.
+fn implied(d: &Diagnosis, units: Units) -> Option<String> {
+    let focus = d.implied.focus_m?;
+    let near = d.implied.near_m.filter(|n| n.high.is_finite() && n.high < 3.0 * n.low);
+    let mut text = format!("The blur puts the focus at {}", range(&focus, units));
+    if let Some(n) = near {
+        text.push_str(&format!(" and the nearest ground at {}", range(&n, units)));
+    }
+    if let Some(recorded) = d.implied.recorded_m {
+        text.push_str(&format!("; the camera recorded {}", recorded_distance(recorded, units)));
+    }
+    text.push('.');
+    Some(text)
+}
+
+fn range(i: &ImpliedDistance, units: Units) -> String {
+    if i.value.is_infinite() {
+        return format!("{} or beyond", length(i.low, units));
+    }
+    if i.high.is_infinite() {
+        return format!("about {} ({} or more)", length(i.value, units), length(i.low, units));
+    }
+    format!("about {} ({} to {})", length(i.value, units), length(i.low, units), length(i.high, units))
+}
+
+fn recorded_distance(d: Distance, units: Units) -> String {
+    match d {
+        Distance::Finite(m) => length(m, units),
+        Distance::Infinite => "infinity".into(),
+        Distance::Interval { low, high } => format!("{} to {}", length(low, units), length(high, units)),
+    }
+}
+
+fn length(metres: f64, units: Units) -> String {
+    if metres.is_infinite() {
+        return "infinity".into();
+    }
+    match units {
+        Units::Metric if metres < 1.0 => format!("{:.0} cm", metres * 100.0),
+        Units::Metric if metres < 20.0 => format!("{metres:.1} m"),
+        Units::Metric => format!("{metres:.0} m"),
+        Units::Imperial if metres < 0.3048 => format!("{:.0} in", metres / 0.0254),
+        Units::Imperial if metres < 6.0 => format!("{:.1} ft", metres / 0.3048),
+        Units::Imperial => format!("{:.0} ft", metres / 0.3048),
+    }
+}
+
+fn px(v: f64) -> String {
+    if v >= 10.0 { format!("{v:.0} px") } else { format!("{v:.1} px") }
+}
+
+fn stop(n: f64) -> String {
+    if n < 9.95 { format!("f/{:.1}", n).replace(".0", "") } else { format!("f/{n:.0}") }
+}
+
+fn shutter(seconds: f64) -> String {
+    if seconds < 0.4 { format!("1/{:.0} s", 1.0 / seconds) } else { format!("{seconds:.1} s") }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
