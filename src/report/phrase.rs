@@ -1,14 +1,14 @@
 //! Short names of causes, zones, states and standings, for tables and labels.
 
-use super::Frame;
+use super::{Frame, wording};
 use crate::diagnose::{Cause, CornerState, ZoneName};
 use crate::quantity::Intent;
 
 /// The verdict's sentence and advice.
 #[must_use]
-pub fn verdict(frame: &Frame, _intent: &Intent) -> (String, String) {
-    let cause = frame.diagnosis.verdict.cause;
-    (format!("{}.", cause_name(cause)), String::new())
+pub fn verdict(frame: &Frame, intent: &Intent) -> (String, String) {
+    let (d, capture) = (&frame.diagnosis, &frame.capture);
+    (wording::sentence(d, capture, intent.units), wording::advice(d, capture, intent.units))
 }
 
 /// A cause in a few words.

@@ -2,6 +2,7 @@
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
+use super::number;
 use crate::diagnose::{
     Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Unsettled, Zone, ZoneName,
 };
@@ -37,7 +38,7 @@ pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
         },
         Cause::TooLittleDepth => format!(
             "the depth is too great for {}: focus lies between, yet near is {} and far is {}",
-            capture.f_number.as_ref().map_or_else(|| "this aperture".into(), |n| stop(n.value)),
+            capture.f_number.as_ref().map_or_else(|| "this aperture".into(), |n| number::f_number(n.value)),
             against(d, ZoneName::Near),
             against(d, ZoneName::Far)
         ),
@@ -81,33 +82,35 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
                 |m| {
                     format!(
                         "Focus {way}, at about {}: twice the nearest distance blurs near and far alike.",
-                        length(m, units)
+                        number::distance(m, units)
                     )
                 },
             ));
             if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used) {
-                parts.extend(best.map(|n| format!("Stop down too: {} is best for this depth.", stop(n))));
+                parts.extend(best.map(|n| format!("Stop down too: {} is best for this depth.", number::f_number(n))));
             }
         }
         Cause::TooLittleDepth => {
             match (best, stop_used) {
                 (Some(n), Some(used)) if n > 1.15 * used => parts.push(format!(
                     "Stop down to {}, where defocus and diffraction balance for this depth{}.",
-                    stop(n),
+                    number::f_number(n),
                     d.implied
                         .root_square_f_number
-                        .map_or_else(String::new, |r| format!(" (the root-square rule says {})", stop(r)))
+                        .map_or_else(String::new, |r| format!(" (the root-square rule says {})", number::f_number(r)))
                 )),
-                (Some(n), Some(_)) => parts.push(format!("Stopping down beyond {} would not help.", stop(n))),
+                (Some(n), Some(_)) => {
+                    parts.push(format!("Stopping down beyond {} would not help.", number::f_number(n)))
+                }
                 _ => parts.push("Stop down, or take two frames at two focus distances.".into()),
             }
             if let Some(m) = d.implied.right_focus_m {
-                parts.push(format!("Focus at about {}.", length(m, units)));
+                parts.push(format!("Focus at about {}.", number::distance(m, units)));
             }
             match d.implied.step_back_m {
                 Some(back) if back < 30.0 => parts.push(format!(
                     "For all of it to fit at that f-number, step back about {}, or take two frames at two focus distances. {CAUTION}",
-                    length(back, units)
+                    number::distance(back, units)
                 )),
                 Some(_) => parts.push("One frame can't hold this depth: take two at two focus distances.".into()),
                 None => {}
@@ -116,7 +119,7 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
         Cause::Diffraction => {
             parts.push(best.filter(|&n| stop_used.is_none_or(|used| n < 0.9 * used)).map_or_else(
                 || "Open up a stop or two.".into(),
-                |n| format!("Open up: {} is best for this depth.", stop(n)),
+                |n| format!("Open up: {} is best for this depth.", number::f_number(n)),
             ));
         }
         Cause::Motion => parts.push(capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
@@ -124,8 +127,8 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
             |(t, ratio)| {
                 format!(
                     "Steady the camera, or expose no longer than about {} ({} was used).",
-                    shutter(t.value / ratio),
-                    shutter(t.value)
+                    number::exposure(t.value / ratio),
+                    number::exposure(t.value)
                 )
             },
         )),
@@ -276,7 +279,7 @@ fn diffraction(d: &Diagnosis, capture: &Capture) -> String {
     let alone = d.zones.iter().find_map(|z| z.budget).and_then(|b| b.diffraction);
     format!(
         "{} itself softens the whole frame: diffraction alone is {}, {} permitted",
-        capture.f_number.as_ref().map_or_else(|| "the f-number".into(), |n| stop(n.value)),
+        capture.f_number.as_ref().map_or_else(|| "the f-number".into(), |n| number::f_number(n.value)),
         alone.map_or_else(|| "wide".into(), px),
         px(d.permitted_px)
     )
@@ -403,7 +406,7 @@ fn implied(d: &Diagnosis, units: Units) -> Option<String> {
         text.push_str(&format!(" and the nearest ground at {}", range(&n, units)));
     }
     if let Some(recorded) = d.implied.recorded_m {
-        text.push_str(&format!("; the camera recorded {}", recorded_distance(recorded, units)));
+        text.push_str(&format!("; the camera recorded {}", number::stated(recorded, units)));
     }
     text.push('.');
     Some(text)
@@ -411,46 +414,21 @@ fn implied(d: &Diagnosis, units: Units) -> Option<String> {
 
 fn range(i: &ImpliedDistance, units: Units) -> String {
     if i.value.is_infinite() {
-        return format!("{} or beyond", length(i.low, units));
+        return format!("{} or beyond", number::distance(i.low, units));
     }
     if i.high.is_infinite() {
-        return format!("about {} ({} or more)", length(i.value, units), length(i.low, units));
+        return format!("about {} ({} or more)", number::distance(i.value, units), number::distance(i.low, units));
     }
-    format!("about {} ({} to {})", length(i.value, units), length(i.low, units), length(i.high, units))
-}
-
-fn recorded_distance(d: Distance, units: Units) -> String {
-    match d {
-        Distance::Finite(m) => length(m, units),
-        Distance::Infinite => "infinity".into(),
-        Distance::Interval { low, high } => format!("{} to {}", length(low, units), length(high, units)),
-    }
-}
-
-fn length(metres: f64, units: Units) -> String {
-    if metres.is_infinite() {
-        return "infinity".into();
-    }
-    match units {
-        Units::Metric if metres < 1.0 => format!("{:.0} cm", metres * 100.0),
-        Units::Metric if metres < 20.0 => format!("{metres:.1} m"),
-        Units::Metric => format!("{metres:.0} m"),
-        Units::Imperial if metres < 0.3048 => format!("{:.0} in", metres / 0.0254),
-        Units::Imperial if metres < 6.0 => format!("{:.1} ft", metres / 0.3048),
-        Units::Imperial => format!("{:.0} ft", metres / 0.3048),
-    }
+    format!(
+        "about {} ({} to {})",
+        number::distance(i.value, units),
+        number::distance(i.low, units),
+        number::distance(i.high, units)
+    )
 }
 
 fn px(v: f64) -> String {
     if v >= 10.0 { format!("{v:.0} px") } else { format!("{v:.1} px") }
-}
-
-fn stop(n: f64) -> String {
-    if n < 9.95 { format!("f/{:.1}", n).replace(".0", "") } else { format!("f/{n:.0}") }
-}
-
-fn shutter(seconds: f64) -> String {
-    if seconds < 0.4 { format!("1/{:.0} s", 1.0 / seconds) } else { format!("{seconds:.1} s") }
 }
 
 fn capital(text: &str) -> String {
