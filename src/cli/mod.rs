@@ -2,6 +2,7 @@
 
 mod audit;
 mod edge;
+mod facts;
 mod values;
 
 use std::process::ExitCode;
@@ -25,6 +26,8 @@ enum Command {
     Audit(audit::Args),
     /// Measure the response of a slanted edge (ISO 12233 e-SFR).
     Edge(edge::Args),
+    /// Print the capture facts of photographs, each with where it came from.
+    Facts(facts::Args),
 }
 
 /// Runs the program on the process's own arguments.
@@ -34,6 +37,7 @@ pub fn run() -> ExitCode {
     let result = match line.command {
         Command::Audit(args) => args.run(),
         Command::Edge(args) => args.run(),
+        Command::Facts(args) => args.run(),
     };
     match result {
         Ok(outcome) => outcome.into(),

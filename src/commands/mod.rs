@@ -2,6 +2,7 @@
 
 pub mod audit;
 pub mod edge;
+pub mod facts;
 mod outcome;
 
 pub use outcome::Outcome;

@@ -1,10 +1,376 @@
-//! Capture facts of a file, from the metadata it carries.
+//! Capture facts of a file: Exif first, then the maker's own block, then XMP; each with where it came from.
 
+use std::fs::File;
+use std::io::BufReader;
 use std::path::Path;
 
-use super::{Facts, IntakeError};
+use super::containers::{self, Contents, Kind, Source as Bytes};
+use super::ifd::Ifd;
+use super::makernote::{self, Notes};
+use super::{Facts, IntakeError, IntakeErrorKind, pitch, xmp};
+use crate::quantity::{Distance, Flag, Point};
+use crate::shot::{Capture, Fact, Source};
 
-/// Facts of a file; missing ones are no error.
-pub(super) fn facts(_path: &Path) -> Result<Facts, IntakeError> {
-    Ok(Facts::default())
+/// Reads the capture facts of a file, and of the XMP sidecar beside it, without decoding its pixels.
+///
+/// # Errors
+/// [`IntakeError`] where the file can't be opened, is empty, or is no picture of a known kind. Missing or
+/// damaged facts are no error.
+pub fn facts(path: &Path) -> Result<Facts, IntakeError> {
+    let fault = |kind, problem: &str, advice: &str| IntakeError {
+        path: path.to_owned(),
+        kind,
+        problem: problem.to_owned(),
+        advice: advice.to_owned(),
+    };
+    let unreadable = |e: std::io::Error| {
+        fault(IntakeErrorKind::Unreadable, &format!("cannot be read ({e})"), "Check the path and its permissions.")
+    };
+    let file = File::open(path).map_err(unreadable)?;
+    if !file.metadata().map_err(unreadable)?.is_file() {
+        return Err(fault(IntakeErrorKind::Unreadable, "is not a file", "Name a photograph or a folder of them."));
+    }
+    let mut source = BufReader::with_capacity(1 << 14, file);
+    if source.length() == 0 {
+        return Err(fault(IntakeErrorKind::Damaged, "is empty", "Copy it from the card again."));
+    }
+    let beside = xmp::sidecar(path);
+    let mut facts = read(&mut source, beside.as_deref()).ok_or_else(|| {
+        fault(
+            IntakeErrorKind::Unsupported,
+            "is not a picture of a known kind",
+            "Name JPEG, PNG, TIFF, WebP, HEIF or camera raw files.",
+        )
+    })?;
+    if facts.capture.date.as_ref().is_some_and(|date| implausible(&date.value, &today())) {
+        facts.flags.push(Flag::DateImplausible);
+    }
+    Ok(facts)
+}
+
+/// Reads the capture facts from anything that can be read and sought; `None` where it is no picture of a known kind.
+pub fn read(source: &mut impl Bytes, sidecar: Option<&[u8]>) -> Option<Facts> {
+    let kind = containers::kind(&source.piece(0, 32))?;
+    let mut contents = containers::contents(source, kind);
+    if let Some(packet) = sidecar {
+        // The sidecar was written after the file, so its word comes first.
+        contents.xmp.insert(0, packet.to_vec());
+    }
+    Some(of(&contents, kind))
+}
+
+/// The facts in what a container carries.
+fn of(contents: &Contents, kind: Kind) -> Facts {
+    let mut gathered = Gathered::default();
+    let first = contents.main.as_ref().map(|b| b.first());
+    let exif = contents.exif.as_ref().map(|b| b.first()).or_else(|| contents.main.as_ref().map(|b| b.exif()));
+    let directories: Vec<Ifd<'_>> = exif.into_iter().chain(first).collect();
+    let orientation = first
+        .and_then(|d| d.whole(ORIENTATION))
+        .and_then(|o| u16::try_from(o).ok())
+        .filter(|o| (1..=8).contains(o))
+        .or(contents.orientation);
+    gathered.standard(&directories);
+    let recorded = recorded_size(&directories);
+    let frame = recorded.or(contents.size);
+    gathered.point = subject(&directories, frame);
+    let notes = makernote::read(contents, frame);
+    gathered.maker(&notes);
+    let mut properties = xmp::Properties::default();
+    for packet in &contents.xmp {
+        properties.add(packet);
+    }
+    gathered.xmp(&properties);
+    // A range of numbers is the last resort for a lens's name.
+    let range = gathered.lens_range.take();
+    fill(&mut gathered.capture.lens, range, Source::Exif);
+    fill(&mut gathered.capture.lens, notes.lens_range.clone(), Source::MakerNote);
+    let orientation = orientation.or_else(|| {
+        properties.number("tiff:Orientation").filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16)
+    });
+    let mut flags = gathered.flags;
+    let mut capture = gathered.capture;
+    // HEIF prescribes the turn in its own boxes, which readers follow instead of the Exif tag.
+    let orientation = if kind == Kind::Heif { contents.orientation.or(orientation) } else { orientation };
+    capture.focus_point = gathered.point.map(|f| Fact::new(upright(f.value, orientation), f.source));
+    let raw = matches!(kind, Kind::Cr3 | Kind::Raf | Kind::Crw | Kind::X3f)
+        || first.is_some_and(|d| kind == Kind::Tiff && (d.has(DNG_VERSION) || d.has(SUB_IFDS)));
+    let found = pitch::pitch(&pitch::Clues {
+        size: contents.size,
+        recorded,
+        density: density(&directories),
+        other_sizes: &notes.other_sizes,
+        sensor_mm: notes.sensor_mm,
+        focal_mm: capture.focal_length_mm.as_ref().map(|f| f.value),
+        focal_35mm: capture.focal_length_35mm.as_ref().map(|f| f.value),
+        raw,
+    });
+    if let Some(found) = found {
+        capture.pixel_pitch_um = Some(Fact::new(found.pitch_um, found.source));
+        if found.resized {
+            flags.push(Flag::Resized);
+        }
+        if found.from_equivalent {
+            flags.push(Flag::PitchAssumed);
+        }
+    }
+    if notes.multi_shot {
+        flags.push(Flag::MultiShot);
+    }
+    conclude(&capture, &mut flags);
+    let turned = orientation.is_some_and(|o| o >= 5);
+    let size = contents.size.map(|(w, h)| if turned { (h, w) } else { (w, h) });
+    Facts { capture, orientation, size, flags }
+}
+
+/// Flags for what is missing or can't be.
+fn conclude(capture: &Capture, flags: &mut Vec<Flag>) {
+    if capture.f_number.is_none() && capture.focal_length_mm.is_none() && capture.exposure_s.is_none() {
+        flags.push(Flag::NoCaptureFacts);
+    }
+    if capture.f_number.is_none() {
+        flags.push(Flag::ApertureUnknown);
+    }
+    if capture.pixel_pitch_um.is_none() {
+        flags.push(Flag::PitchUnknown);
+    }
+    if let (Some(distance), Some(focal)) = (&capture.focus_distance_m, &capture.focal_length_mm)
+        && distance.value.bounds().1 < 2.0 * focal.value / 1e3
+    {
+        // Subject and sensor are never nearer than four focal lengths by a thin lens; internal focusing
+        // shortens the focal length near by, but not to half of that.
+        flags.push(Flag::FocusDistanceImpossible);
+    }
+    flags.sort_unstable();
+    flags.dedup();
+}
+
+const ORIENTATION: u16 = 0x112;
+const DNG_VERSION: u16 = 0xc612;
+const SUB_IFDS: u16 = 0x14a;
+
+/// Facts gathered so far; the first source to state one keeps it.
+#[derive(Default)]
+struct Gathered {
+    capture: Capture,
+    /// In fractions of the picture as stored, before orientation.
+    point: Option<Fact<Point>>,
+    /// A lens told only by its range of focal lengths and f-numbers, for want of a name.
+    lens_range: Option<String>,
+    flags: Vec<Flag>,
+}
+
+/// Keeps the first value stated.
+fn fill<T>(slot: &mut Option<Fact<T>>, value: Option<T>, source: Source) {
+    if slot.is_none() {
+        *slot = value.map(|v| Fact::new(v, source));
+    }
+}
+
+fn within(value: Option<f64>, low: f64, high: f64) -> Option<f64> {
+    value.filter(|v| (low..=high).contains(v))
+}
+
+impl Gathered {
+    /// Standard tags (Exif 2.32, CIPA DC-008-2019; TIFF/EP and DNG put some of them in the first directory).
+    fn standard(&mut self, directories: &[Ifd<'_>]) {
+        let number = |tag| directories.iter().find_map(|d| d.positive(tag));
+        let signed = |tag| directories.iter().find_map(|d| d.number(tag)).filter(|v| v.is_finite());
+        let text = |tag| directories.iter().find_map(|d| d.text(tag));
+        let c = &mut self.capture;
+        let exif = Source::Exif;
+        fill(&mut c.f_number, within(number(0x829d), 0.5, 256.0), exif);
+        // ApertureValue is in APEX units: N = 2^(Av / 2).
+        let apex = signed(0x9202).filter(|v| *v > 0.0).map(|v| (v / 2.0).exp2());
+        fill(&mut c.f_number, within(apex, 0.5, 256.0).map(|n| (n * 10.0).round() / 10.0), exif);
+        fill(&mut c.focal_length_mm, within(number(0x920a), 0.5, 20_000.0), exif);
+        fill(&mut c.focal_length_35mm, within(number(0xa405), 1.0, 20_000.0), exif);
+        fill(&mut c.exposure_s, within(number(0x829a), 1e-7, 1e6), exif);
+        // ShutterSpeedValue: t = 2^-Tv.
+        fill(&mut c.exposure_s, within(signed(0x9201).map(|v| (-v).exp2()), 1e-6, 1e5), exif);
+        // 65535 in the short tag means that the speed is in the long ones.
+        let iso = within(number(0x8827), 1.0, 65_534.0)
+            .or_else(|| [0x8832, 0x8831, 0x8833].into_iter().find_map(|tag| within(number(tag), 1.0, 1e8)));
+        fill(&mut c.iso, iso, exif);
+        fill(&mut c.body, body(text(0x10f), text(0x110).or_else(|| text(0xc614))), exif);
+        fill(&mut c.lens, text(0xa434).filter(|name| is_lens_name(name)), exif);
+        let specification = [0xa432, 0xc630].into_iter().find_map(|tag| {
+            directories.iter().find_map(|d| makernote::lens_name(&d.numbers(tag)))
+        });
+        self.lens_range = specification;
+        let c = &mut self.capture;
+        fill(&mut c.date, [0x9003, 0x9004].into_iter().find_map(text).as_deref().and_then(date), exif);
+        let distance = directories.iter().find_map(|d| d.rational(0x9206)).map(|(n, d)| subject_distance(n, d));
+        if distance == Some(None) {
+            self.flags.push(Flag::FocusDistanceIgnored);
+        }
+        fill(&mut self.capture.focus_distance_m, distance.flatten(), exif);
+    }
+
+    fn maker(&mut self, notes: &Notes) {
+        let c = &mut self.capture;
+        let maker = Source::MakerNote;
+        fill(&mut c.f_number, within(notes.f_number, 0.5, 256.0), maker);
+        fill(&mut c.focal_length_mm, within(notes.focal_length_mm, 0.5, 20_000.0), maker);
+        fill(&mut c.exposure_s, within(notes.exposure_s, 1e-7, 1e6), maker);
+        fill(&mut c.iso, within(notes.iso, 1.0, 1e8), maker);
+        fill(&mut c.body, notes.body.clone(), maker);
+        fill(&mut c.date, notes.date.clone(), maker);
+        fill(&mut c.lens, notes.lens.clone(), maker);
+        fill(&mut c.focus_mode, notes.focus_mode.clone(), maker);
+        fill(&mut c.focus_distance_m, notes.distance, maker);
+        if notes.distance_ignored && c.focus_distance_m.is_none() {
+            self.flags.push(Flag::FocusDistanceIgnored);
+        }
+        // The maker's focus point is where the camera focused; Exif's subject area may be a face or the whole frame.
+        if let Some(point) = notes.point {
+            self.point = Some(Fact::new(point, maker));
+        }
+    }
+
+    /// Properties that raw converters write: the Exif schema mirrors the tags, `aux` adds the lens and the distance.
+    fn xmp(&mut self, p: &xmp::Properties) {
+        let c = &mut self.capture;
+        let source = Source::Xmp;
+        fill(&mut c.f_number, within(p.number("exif:FNumber"), 0.5, 256.0), source);
+        fill(&mut c.focal_length_mm, within(p.number("exif:FocalLength"), 0.5, 20_000.0), source);
+        fill(&mut c.focal_length_35mm, within(p.number("exif:FocalLengthIn35mmFilm"), 1.0, 20_000.0), source);
+        fill(&mut c.exposure_s, within(p.number("exif:ExposureTime"), 1e-7, 1e6), source);
+        let iso = ["exif:ISOSpeedRatings", "exifEX:PhotographicSensitivity"].iter().find_map(|k| p.number(k));
+        fill(&mut c.iso, within(iso, 1.0, 1e8), source);
+        let text = |k: &str| p.text(k).map(str::to_owned);
+        fill(&mut c.body, body(text("tiff:Make"), text("tiff:Model")), source);
+        let lens = ["exifEX:LensModel", "aux:Lens"].iter().find_map(|k| text(k)).filter(|name| is_lens_name(name));
+        fill(&mut c.lens, lens, source);
+        let when = ["exif:DateTimeOriginal", "photoshop:DateCreated", "xmp:CreateDate"].iter().find_map(|k| p.text(k));
+        fill(&mut c.date, when.and_then(date), source);
+        for (key, far) in [("exif:SubjectDistance", 1e4), ("aux:ApproximateFocusDistance", 1e4)] {
+            let Some(text) = p.text(key) else { continue };
+            let distance = match text.split_once('/') {
+                Some((n, d)) => n.trim().parse().ok().zip(d.trim().parse().ok()).map(|(n, d)| subject_distance(n, d)),
+                None => text.trim().parse::<f64>().ok().map(|v| {
+                    if v >= far { Some(Distance::Infinite) } else { (v > 0.0).then_some(Distance::Finite(v)) }
+                }),
+            };
+            match distance {
+                Some(None) if c.focus_distance_m.is_none() => self.flags.push(Flag::FocusDistanceIgnored),
+                found => fill(&mut c.focus_distance_m, found.flatten(), source),
+            }
+        }
+    }
+}
+
+/// Exif's SubjectDistance: a numerator of all ones is infinity, zero is unknown. Makers also write infinity as
+/// 65535 of their own unit (65535, 655.35, 65.535); nothing is focused on at ten kilometres.
+fn subject_distance(num: u32, den: u32) -> Option<Distance> {
+    if num == 0 {
+        return None;
+    }
+    let value = f64::from(num) / f64::from(den);
+    Some(if num == u32::MAX || num == 65_535 || value >= 1e4 { Distance::Infinite } else { Distance::Finite(value) })
+}
+
+/// Maker and model as one name, without the maker's legal form and without naming the maker twice.
+pub(super) fn body(make: Option<String>, model: Option<String>) -> Option<String> {
+    let Some(model) = model else { return make };
+    let Some(make) = make else { return Some(model) };
+    let legal =
+        ["CORPORATION", "CORP.", "CORP", "COMPANY", "IMAGING", "OPTICAL", "CO.,LTD", "CO.,", "CO.", "LTD.", "LTD", "INC."];
+    let kept: Vec<&str> =
+        make.split_whitespace().take_while(|w| !legal.contains(&w.to_uppercase().as_str())).collect();
+    let maker = if kept.is_empty() { make.clone() } else { kept.join(" ") };
+    let named = kept.first().is_some_and(|w| model.to_lowercase().contains(&w.to_lowercase()));
+    Some(if named { model } else { format!("{maker} {model}") })
+}
+
+/// Whether a lens name says anything: bodies write dashes or zeros where the lens did not tell its name.
+fn is_lens_name(name: &str) -> bool {
+    let name = name.trim();
+    name.chars().any(|c| c.is_ascii_digit() && c != '0' || c.is_alphabetic() && !"mMfF".contains(c))
+        && !["none", "n/a", "unknown", "no lens"].iter().any(|w| name.eq_ignore_ascii_case(w))
+}
+
+/// Date and time as ISO 8601 without zone, from Exif's `2018:08:18 16:38:10` or XMP's ISO form.
+pub(super) fn date(text: &str) -> Option<String> {
+    let mut numbers = text.split(|c: char| !c.is_ascii_digit()).filter(|n| !n.is_empty());
+    let mut next = || numbers.next()?.parse::<i16>().ok();
+    let (year, month, day) = (next()?, next()?, next()?);
+    let (hour, minute, second) = (next().unwrap_or(0), next().unwrap_or(0), next().unwrap_or(0));
+    let small = |n: i16| i8::try_from(n).ok();
+    let date = jiff::civil::DateTime::new(
+        year,
+        small(month)?,
+        small(day)?,
+        small(hour)?,
+        small(minute)?,
+        // A leap second is not worth losing the date for.
+        small(second.min(59))?,
+        0,
+    )
+    .ok()?;
+    Some(date.strftime("%Y-%m-%dT%H:%M:%S").to_string())
+}
+
+fn today() -> String {
+    // A day's grace: the camera's clock may be in a zone ahead.
+    let tomorrow = jiff::Timestamp::now() + jiff::SignedDuration::from_hours(26);
+    tomorrow.strftime("%Y-%m-%dT%H:%M:%S").to_string()
+}
+
+/// Whether a date is after `latest`, before digital cameras, or the moment clocks start from when they are reset.
+fn implausible(date: &str, latest: &str) -> bool {
+    date > latest || date < "1990" || ["1999-12-31T", "2000-01-01T"].iter().any(|day| date.starts_with(day))
+}
+
+/// The size that Exif records for the picture, which editors may have left at the original's.
+fn recorded_size(directories: &[Ifd<'_>]) -> Option<(u32, u32)> {
+    let side = |tag| directories.iter().find_map(|d| d.whole(tag)).filter(|&v| v > 0);
+    side(0xa002).zip(side(0xa003))
+}
+
+/// Exif's SubjectLocation, else the middle of its SubjectArea, in fractions of the stored frame.
+fn subject(directories: &[Ifd<'_>], frame: Option<(u32, u32)>) -> Option<Fact<Point>> {
+    let (width, height) = frame?;
+    [0xa214, 0x9214].into_iter().find_map(|tag| {
+        let values = directories.iter().map(|d| d.numbers(tag)).find(|v| v.len() >= 2)?;
+        let point = Point { x: values[0] / f64::from(width), y: values[1] / f64::from(height) };
+        // (0, 0) is a filler.
+        let real = (values[0] > 0.0 || values[1] > 0.0) && inside(point);
+        real.then_some(Fact::new(point, Source::Exif))
+    })
+}
+
+/// Whether a point is in the frame.
+pub(super) fn inside(point: Point) -> bool {
+    (0.0..=1.0).contains(&point.x) && (0.0..=1.0).contains(&point.y)
+}
+
+/// A point of the stored picture in the upright one, by Exif orientation (1 to 8).
+pub(super) fn upright(Point { x, y }: Point, orientation: Option<u16>) -> Point {
+    let (x, y) = match orientation.unwrap_or(1) {
+        2 => (1.0 - x, y),
+        3 => (1.0 - x, 1.0 - y),
+        4 => (x, 1.0 - y),
+        5 => (y, x),
+        6 => (1.0 - y, x),
+        7 => (1.0 - y, 1.0 - x),
+        8 => (y, 1.0 - x),
+        _ => (x, y),
+    };
+    Point { x, y }
+}
+
+/// Focal-plane resolution in pixels a millimetre, across and down.
+fn density(directories: &[Ifd<'_>]) -> Option<(f64, f64)> {
+    let number = |tag| directories.iter().find_map(|d| d.positive(tag));
+    let x = number(0xa20e)?;
+    let y = number(0xa20f).unwrap_or(x);
+    // 2 is inch (the default), 3 centimetre; 4 and 5, millimetre and micrometre, are in TIFF/EP.
+    let mm = match directories.iter().find_map(|d| d.whole(0xa210)) {
+        Some(3) => 10.0,
+        Some(4) => 1.0,
+        Some(5) => 1e-3,
+        _ => 25.4,
+    };
+    Some((x / mm, y / mm))
 }

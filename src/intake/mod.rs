@@ -1,13 +1,18 @@
 //! Path to Shot: all reading is here. Originals are only ever opened for reading.
 
+pub mod containers;
 mod error;
-mod exif;
+pub mod exif;
 mod folder;
+pub mod ifd;
 mod jpeg;
+pub mod makernote;
+pub mod pitch;
 mod rendered;
 mod sniff;
 mod tone;
 mod turn;
+pub mod xmp;
 
 pub use error::{IntakeError, IntakeErrorKind};
 pub use folder::{Candidate, Found, Prefer, find, looks_like_photograph};

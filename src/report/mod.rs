@@ -6,6 +6,7 @@
 mod build;
 mod cards;
 mod edge;
+mod facts;
 mod html;
 mod json;
 mod number;
@@ -20,6 +21,7 @@ pub mod wording;
 
 pub use build::{capture, view};
 pub use edge::EdgeView;
+pub use facts::facts_text;
 pub use html::html;
 pub use json::{json, schema};
 pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};

@@ -1,0 +1,34 @@
+//! `tussock facts`: options as typed, and what they mean.
+
+use std::path::PathBuf;
+
+use super::audit::Given;
+use crate::commands::Outcome;
+use crate::commands::facts::{self, Request};
+
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Photographs and folders of photographs.
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    /// Look into folders within folders.
+    #[arg(long)]
+    recursive: bool,
+    /// Print a JSON list.
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    given: Given,
+}
+
+impl Args {
+    /// Runs the command.
+    pub fn run(&self) -> anyhow::Result<Outcome> {
+        facts::run(&Request {
+            paths: self.paths.clone(),
+            recursive: self.recursive,
+            json: self.json,
+            overrides: self.given.overrides()?,
+        })
+    }
+}

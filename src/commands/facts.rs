@@ -1,0 +1,80 @@
+//! Files to their capture facts, with where each came from.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use super::Outcome;
+use crate::intake::{self, Facts, Overrides, Prefer};
+use crate::output;
+use crate::quantity::Flag;
+use crate::report::facts_text;
+use crate::shot::Capture;
+
+/// The facts command as meant.
+#[derive(Clone, Debug)]
+pub struct Request {
+    /// Files and folders.
+    pub paths: Vec<PathBuf>,
+    /// Walk into folders within folders.
+    pub recursive: bool,
+    /// Print JSON instead of text.
+    pub json: bool,
+    /// Facts the user gave.
+    pub overrides: Overrides,
+}
+
+/// One file's facts as printed in JSON.
+#[derive(Debug, Serialize)]
+struct Entry<'a> {
+    file: String,
+    width: Option<u32>,
+    height: Option<u32>,
+    orientation: Option<u16>,
+    capture: &'a Capture,
+    flags: &'a [Flag],
+}
+
+/// Runs the command: every file's facts to standard output, every failure to standard error.
+///
+/// # Errors
+/// Where the JSON can't be written.
+pub fn run(request: &Request) -> anyhow::Result<Outcome> {
+    // A raw file and its rendered twin are one frame to an audit, but both are asked about here.
+    let found = intake::find(&request.paths, request.recursive, Prefer::Raw);
+    let files = found.frames.into_iter().flat_map(|frame| std::iter::once(frame.path).chain(frame.twin));
+    let mut read: Vec<(String, Facts)> = Vec::new();
+    let mut failures = found.failures;
+    for path in files {
+        match intake::facts(&path, &request.overrides) {
+            Ok(facts) => read.push((path.display().to_string(), facts)),
+            Err(error) => failures.push(error),
+        }
+    }
+    for failure in &failures {
+        output::say(&format!("tussock: {failure}. {}", failure.advice));
+    }
+    if request.json {
+        let entries: Vec<Entry<'_>> = read
+            .iter()
+            .map(|(file, facts)| Entry {
+                file: file.clone(),
+                width: facts.size.map(|s| s.0),
+                height: facts.size.map(|s| s.1),
+                orientation: facts.orientation,
+                capture: &facts.capture,
+                flags: &facts.flags,
+            })
+            .collect();
+        output::print(&(serde_json::to_string_pretty(&entries)? + "\n"));
+    } else {
+        for (i, (file, facts)) in read.iter().enumerate() {
+            let gap = if i > 0 { "\n" } else { "" };
+            output::print(&format!("{gap}{}", facts_text(file, &facts.capture, facts.size, &facts.flags)));
+        }
+        if read.is_empty() && failures.is_empty() {
+            output::say("tussock: no photographs here");
+        }
+    }
+    Ok(Outcome::of(read.len(), failures.len()))
+}

@@ -1,0 +1,240 @@
+//! ISO base media files: HEIF (HEIC, AVIF) items, and the TIFF blocks in Canon's CR3.
+
+use super::{Contents, Source, be16, be32};
+use crate::intake::ifd::Block;
+
+const MOST: usize = 1 << 24;
+const MOST_BOXES: usize = 4096;
+
+const CANON: [u8; 16] =
+    [0x85, 0xc0, 0xb6, 0x87, 0x82, 0x0f, 0x11, 0xe0, 0x81, 0x11, 0xf4, 0xce, 0x46, 0x2b, 0x6a, 0x48];
+const ADOBE_XMP: [u8; 16] =
+    [0xbe, 0x7a, 0xcf, 0xcb, 0x97, 0xa9, 0x42, 0xe8, 0x9c, 0x71, 0x99, 0x94, 0x91, 0xe3, 0xaf, 0xac];
+
+/// Boxes inside a slice: name and body each; stops at the first that makes no sense.
+fn boxes(bytes: &[u8]) -> impl Iterator<Item = (&[u8], &[u8])> {
+    let mut at = 0;
+    std::iter::from_fn(move || {
+        let size = be32(bytes, at)? as usize;
+        let name = bytes.get(at + 4..at + 8)?;
+        let (head, size) = match size {
+            0 => (8, bytes.len() - at),
+            1 => (16, usize::try_from(u64::from(be32(bytes, at + 8)?) << 32 | u64::from(be32(bytes, at + 12)?)).ok()?),
+            _ => (8, size),
+        };
+        if size < head {
+            return None;
+        }
+        let end = at.checked_add(size)?.min(bytes.len());
+        let body = bytes.get(at + head..end)?;
+        at = end;
+        Some((name, body))
+    })
+    .take(MOST_BOXES)
+}
+
+fn child<'a>(bytes: &'a [u8], name: &[u8]) -> Option<&'a [u8]> {
+    boxes(bytes).find(|(n, _)| *n == name).map(|(_, body)| body)
+}
+
+/// The file-level boxes of interest, read whole; media data is skipped, not read.
+fn top_level(source: &mut impl Source, wanted: impl Fn(&[u8]) -> bool) -> Vec<([u8; 4], Vec<u8>)> {
+    let mut found = Vec::new();
+    let mut at = 0_u64;
+    for _ in 0..MOST_BOXES {
+        let head = source.piece(at, 16);
+        let (Some(size), Some(name)) = (be32(&head, 0), head.get(4..8).and_then(|n| n.try_into().ok())) else { break };
+        let name: [u8; 4] = name;
+        let (header, size) = match size {
+            0 => (8, u64::MAX - at),
+            1 => match (be32(&head, 8), be32(&head, 12)) {
+                (Some(high), Some(low)) => (16, u64::from(high) << 32 | u64::from(low)),
+                _ => break,
+            },
+            n => (8, n.into()),
+        };
+        if size < header {
+            break;
+        }
+        if wanted(&name) {
+            let body = usize::try_from(size - header).unwrap_or(MOST).min(MOST);
+            found.push((name, source.piece(at + header, body)));
+        }
+        let Some(next) = at.checked_add(size) else { break };
+        at = next;
+    }
+    found
+}
+
+/// Canon's CR3: main directory, Exif directory and maker note each in a block of its own.
+pub fn cr3(source: &mut impl Source) -> Contents {
+    let mut found = Contents::default();
+    for (name, body) in top_level(source, |n| n == b"moov" || n == b"uuid") {
+        match &name {
+            b"moov" => {
+                let canon = boxes(&body).filter(|(n, _)| *n == b"uuid").find_map(|(_, b)| b.strip_prefix(&CANON));
+                for (part, block) in canon.into_iter().flat_map(boxes) {
+                    match part {
+                        b"CMT1" => found.main = Block::parse(block.to_vec()),
+                        b"CMT2" => found.exif = Block::parse(block.to_vec()),
+                        b"CMT3" => found.maker = Block::parse(block.to_vec()),
+                        _ => {}
+                    }
+                }
+            }
+            _ => {
+                if let Some(packet) = body.strip_prefix(&ADOBE_XMP) {
+                    found.xmp.push(packet.to_vec());
+                }
+            }
+        }
+    }
+    found.size = found
+        .main
+        .as_ref()
+        .and_then(|m| m.first().whole(0x100).zip(m.first().whole(0x101)))
+        .filter(|&(w, h)| w > 0 && h > 0);
+    found
+}
+
+/// HEIF: the Exif item, XMP items, the primary picture's size and turn.
+pub fn heif(source: &mut impl Source) -> Contents {
+    let mut found = Contents::default();
+    let Some((_, meta)) = top_level(source, |n| n == b"meta").into_iter().next() else { return found };
+    // A full box: four bytes of version and flags before the children.
+    let meta = meta.get(4..).unwrap_or_default();
+    let items = child(meta, b"iinf").map(items).unwrap_or_default();
+    let places = child(meta, b"iloc").and_then(places).unwrap_or_default();
+    let data = child(meta, b"idat").unwrap_or_default();
+    for (id, kind) in items {
+        if !matches!(&kind, b"Exif" | b"mime") {
+            continue;
+        }
+        let Some(place) = places.iter().find(|p| p.id == id) else { continue };
+        let bytes = place.read(source, data);
+        if &kind == b"Exif" {
+            // The payload opens with the distance to the TIFF header.
+            let skip = be32(&bytes, 0).map_or(usize::MAX, |n| (n as usize).saturating_add(4));
+            found.main = found.main.or_else(|| Block::parse(bytes.get(skip..)?.to_vec()));
+        } else if bytes.windows(10).take(4096).any(|w| w == b"<x:xmpmeta" || w == b"<?xpacket ") {
+            found.xmp.push(bytes);
+        }
+    }
+    if let Some((size, turns)) = primary(meta) {
+        found.size = size;
+        // irot counts quarter turns anticlockwise; HEIF readers ignore the Exif orientation.
+        found.orientation = Some([1, 8, 3, 6][usize::from(turns & 3)]);
+    }
+    found
+}
+
+/// Identifier and type of each item.
+fn items(iinf: &[u8]) -> Vec<(u32, [u8; 4])> {
+    let start = if iinf.first() == Some(&0) { 6 } else { 8 };
+    boxes(iinf.get(start..).unwrap_or_default())
+        .filter(|(name, _)| *name == b"infe")
+        .filter_map(|(_, body)| {
+            let (id, at) = match body.first()? {
+                2 => (be16(body, 4)?.into(), 8),
+                3 => (be32(body, 4)?, 10),
+                _ => return None,
+            };
+            Some((id, body.get(at..at + 4)?.try_into().ok()?))
+        })
+        .collect()
+}
+
+/// Where an item's bytes are.
+struct Place {
+    id: u32,
+    in_meta: bool,
+    extents: Vec<(u64, u64)>,
+}
+
+impl Place {
+    fn read(&self, source: &mut impl Source, data: &[u8]) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        for &(offset, length) in &self.extents {
+            let length = if length == 0 { MOST } else { usize::try_from(length).unwrap_or(MOST).min(MOST) };
+            if bytes.len() > MOST {
+                break;
+            }
+            if self.in_meta {
+                let start = usize::try_from(offset).unwrap_or(usize::MAX).min(data.len());
+                bytes.extend_from_slice(&data[start..start.saturating_add(length).min(data.len())]);
+            } else {
+                bytes.extend(source.piece(offset, length));
+            }
+        }
+        bytes
+    }
+}
+
+fn places(iloc: &[u8]) -> Option<Vec<Place>> {
+    let version = *iloc.first()?;
+    let sizes = be16(iloc, 4)?;
+    let nibble = |shift: u16| usize::from(sizes >> shift & 0xf);
+    let (offset_size, length_size, base_size) = (nibble(12), nibble(8), nibble(4));
+    let index_size = if version == 0 { 0 } else { nibble(0) };
+    let mut at = 6_usize;
+    let mut take = |size: usize| -> Option<u64> {
+        let bytes = iloc.get(at..at.checked_add(size)?)?;
+        at += size;
+        Some(bytes.iter().fold(0, |sum, b| sum << 8 | u64::from(*b)))
+    };
+    let id_size = if version < 2 { 2 } else { 4 };
+    let count = take(id_size)?;
+    let mut found = Vec::new();
+    for _ in 0..count.min(MOST_BOXES as u64) {
+        let Some(id) = take(id_size) else { break };
+        let method = if version == 0 { 0 } else { take(2)? & 0xf };
+        let (_reference, base, extents) = (take(2)?, take(base_size)?, take(2)?);
+        let mut place = Place { id: u32::try_from(id).ok()?, in_meta: method == 1, extents: Vec::new() };
+        for _ in 0..extents {
+            take(index_size)?;
+            let (offset, length) = (take(offset_size)?, take(length_size)?);
+            // An item is a handful of extents; more is damage.
+            if place.extents.len() < 64 {
+                place.extents.push((base.saturating_add(offset), length));
+            }
+        }
+        if method < 2 {
+            found.push(place);
+        }
+    }
+    Some(found)
+}
+
+type Size = Option<(u32, u32)>;
+
+/// Size and anticlockwise quarter turns of the primary item.
+fn primary(meta: &[u8]) -> Option<(Size, u8)> {
+    let pitm = child(meta, b"pitm")?;
+    let id = if pitm.first() == Some(&0) { be16(pitm, 4)?.into() } else { be32(pitm, 4)? };
+    let iprp = child(meta, b"iprp")?;
+    let properties: Vec<_> = boxes(child(iprp, b"ipco")?).collect();
+    let ipma = child(iprp, b"ipma")?;
+    let (version, wide) = (*ipma.first()?, *ipma.get(3)? & 1 == 1);
+    let mut at = 8;
+    for _ in 0..be32(ipma, 4)?.min(65_536) {
+        let item = if version == 0 { be16(ipma, at)?.into() } else { be32(ipma, at)? };
+        at += if version == 0 { 2 } else { 4 };
+        let count = usize::from(*ipma.get(at)?);
+        at += 1;
+        let step = if wide { 2 } else { 1 };
+        if item == id {
+            let (mut size, mut turns) = (None, 0);
+            for i in 0..count {
+                let index = if wide { be16(ipma, at + 2 * i)? & 0x7fff } else { u16::from(*ipma.get(at + i)? & 0x7f) };
+                match properties.get(usize::from(index).checked_sub(1)?) {
+                    Some((b"ispe", body)) => size = be32(body, 4).zip(be32(body, 8)).filter(|&(w, h)| w > 0 && h > 0),
+                    Some((b"irot", body)) => turns = body.first().copied().unwrap_or(0),
+                    _ => {}
+                }
+            }
+            return Some((size, turns));
+        }
+        at += count * step;
+    }
+    None
+}

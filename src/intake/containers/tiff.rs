@@ -1,0 +1,121 @@
+//! TIFF and the raw formats built on it (CR2, NEF, ARW, DNG, PEF, SRW, ORF, RW2), and Fujifilm's RAF.
+
+use super::{Contents, Source, be32, jpeg};
+use crate::intake::ifd::{Block, Ifd};
+
+/// Reads to try, each larger than the last: the head of a raw file holds its directories, but some files
+/// put them, or a long maker note, farther back.
+const HEADS: [usize; 3] = [1 << 20, 1 << 23, 1 << 26];
+
+const SUB_IFDS: u16 = 0x14a;
+const XMP: u16 = 0x2bc;
+
+/// Reads the directories.
+pub fn contents(source: &mut impl Source) -> Contents {
+    let length = source.length();
+    let mut found = Contents::default();
+    for (i, &size) in HEADS.iter().enumerate() {
+        let bytes = source.piece(0, size);
+        let whole = bytes.len() as u64 >= length || i + 1 == HEADS.len();
+        let Some(block) = Block::parse(bytes) else { return found };
+        if block.partial && !whole && !enough(&block) {
+            continue;
+        }
+        found = of_block(block);
+        break;
+    }
+    found
+}
+
+/// Whether the head held all that matters although something was cut off.
+fn enough(block: &Block) -> bool {
+    block.first().has(0x10f) && block.exif().has(0x829a) && block.exif().has(0x927c)
+}
+
+fn of_block(block: Block) -> Contents {
+    let mut found = Contents::default();
+    if let Some(packet) = block.first().bytes(XMP) {
+        found.xmp.push(packet.to_vec());
+    }
+    // Panasonic keeps sensor borders in its own tags and the full Exif in an embedded JPEG.
+    let first = block.first();
+    if let (Some(top), Some(left), Some(bottom), Some(right)) =
+        (first.whole(4), first.whole(5), first.whole(6), first.whole(7))
+        && !first.has(0x100)
+    {
+        found.size = right.checked_sub(left).zip(bottom.checked_sub(top)).filter(|&(w, h)| w > 0 && h > 0);
+    } else {
+        found.size = size(&block);
+    }
+    if let Some((bytes, _)) = first.undefined(0x2e) {
+        let inner = jpeg::contents(&mut std::io::Cursor::new(bytes), 0);
+        if inner.main.is_some() {
+            found.xmp.extend(inner.xmp);
+            found.main = inner.main;
+            // The orientation in the outer directory is the one raw decoders use; both agree in practice.
+            return found;
+        }
+    }
+    found.main = Some(block);
+    found
+}
+
+/// Size of the largest full-resolution picture among the directories.
+fn size(block: &Block) -> Option<(u32, u32)> {
+    let mut best = None;
+    let mut consider = |ifd: Ifd<'_>| {
+        // Bit 0 of NewSubfileType marks a reduced picture.
+        if ifd.whole(0xfe).is_some_and(|kind| kind & 1 == 1) {
+            return;
+        }
+        let stored = ifd.whole(0x100).zip(ifd.whole(0x101)).filter(|&(w, h)| w > 0 && h > 0);
+        // DNG's DefaultCropSize and ARW's SonyRawImageSize leave out the sensor's border.
+        let cropped = [0xc620, 0x7038].into_iter().find_map(|tag| match ifd.numbers(tag)[..] {
+            [w, h] if w >= 1.0 && h >= 1.0 && w < 1e6 && h < 1e6 => Some((w as u32, h as u32)),
+            _ => None,
+        });
+        let here = match (stored, cropped) {
+            (Some((w, h)), Some((cw, ch))) if cw <= w && ch <= h => Some((cw, ch)),
+            (stored, _) => stored,
+        };
+        let area = |s: Option<(u32, u32)>| s.map_or(0, |(w, h)| u64::from(w) * u64::from(h));
+        if area(here) > area(best) {
+            best = here;
+        }
+    };
+    for number in 0..4 {
+        consider(block.nth(number));
+    }
+    for offset in block.first().numbers(SUB_IFDS).into_iter().take(8) {
+        if let Some(sub) = Block::at(block.bytes(), offset as usize, block.little_endian()) {
+            consider(sub.first());
+        }
+    }
+    best
+}
+
+/// Fujifilm's RAF: a JPEG with the full Exif at the offset in bytes 84 to 87, sizes in a list of records.
+pub fn raf(source: &mut impl Source) -> Contents {
+    let head = source.piece(0, 108);
+    let Some(start) = be32(&head, 84) else { return Contents::default() };
+    let mut found = jpeg::contents(source, start.into());
+    found.size = be32(&head, 92).and_then(|at| raf_size(source, at.into())).or(found.size);
+    found
+}
+
+/// The cropped raw size out of RAF's records: a count, then tag, length and big-endian data for each.
+fn raf_size(source: &mut impl Source, start: u64) -> Option<(u32, u32)> {
+    let records = source.piece(start, 1 << 16);
+    let count = be32(&records, 0)?;
+    let mut at = 4;
+    for _ in 0..count.min(256) {
+        let tag = super::be16(&records, at)?;
+        let length = usize::from(super::be16(&records, at + 2)?);
+        if tag == 0x111 && length >= 4 {
+            let (height, width) = (super::be16(&records, at + 4)?, super::be16(&records, at + 6)?);
+            return (width > 0 && height > 0).then(|| (width.into(), height.into()));
+        }
+        at += 4 + length;
+    }
+    None
+}

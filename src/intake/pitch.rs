@@ -1,0 +1,117 @@
+//! Pixel pitch of this picture: sensor size over pixels, from whichever clues agree.
+
+use crate::shot::Source;
+
+/// Diagonal of the 24 x 36 mm frame that equivalent focal lengths refer to, mm.
+const DIAGONAL_35MM: f64 = 43.266_615;
+/// Two clues to one sensor size agree within this factor: equivalents are rounded to whole millimetres, and
+/// makers state the sensor with or without its border.
+const AGREE: f64 = 1.12;
+/// Pitches that sensors have, um; beyond them a picture was scaled.
+const SENSORS_UM: std::ops::RangeInclusive<f64> = 0.45..=13.0;
+
+/// What a file says that bears on its pixel pitch. Sizes are as stored, before orientation.
+#[derive(Clone, Debug, Default)]
+pub struct Clues<'a> {
+    /// Size of the picture itself, px.
+    pub size: Option<(u32, u32)>,
+    /// Size that Exif records, px.
+    pub recorded: Option<(u32, u32)>,
+    /// Focal-plane resolution across and down, px/mm.
+    pub density: Option<(f64, f64)>,
+    /// Other sizes the maker note speaks of, px: the resolution may refer to one of them.
+    pub other_sizes: &'a [(u32, u32)],
+    /// Sensor width and height stated by the maker, mm.
+    pub sensor_mm: Option<(f64, f64)>,
+    /// Focal length, mm.
+    pub focal_mm: Option<f64>,
+    /// 35 mm equivalent focal length, mm.
+    pub focal_35mm: Option<f64>,
+    /// Whether the file is a raw one, whose pixels are never scaled.
+    pub raw: bool,
+}
+
+/// A pixel pitch and how it was found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Found {
+    /// Distance between neighbouring pixels of this picture on the sensor, um.
+    pub pitch_um: f64,
+    /// Where it came from.
+    pub source: Source,
+    /// Whether the picture is smaller than the sensor recorded it.
+    pub resized: bool,
+    /// Whether it rests on the 35 mm equivalent alone.
+    pub from_equivalent: bool,
+}
+
+/// The pixel pitch, where the clues allow one.
+///
+/// The focal-plane resolution counts only against the size it refers to, which is the recorded size by the
+/// standard but another one in some files, so it must agree with a second clue where there is one. A picture
+/// of another shape than recorded was cropped by an unknown scale: no pitch.
+#[must_use]
+pub fn pitch(clues: &Clues<'_>) -> Option<Found> {
+    let size = clues.size.or(clues.recorded)?;
+    let diagonal_by_equivalent = clues
+        .focal_mm
+        .zip(clues.focal_35mm)
+        .map(|(f, f35)| DIAGONAL_35MM * f / f35)
+        .filter(|d| (1.0..=80.0).contains(d));
+    let diagonal_by_maker = clues.sensor_mm.map(|(w, h)| w.hypot(h)).filter(|d| (1.0..=80.0).contains(d));
+    let check = diagonal_by_equivalent.or(diagonal_by_maker);
+    let frame = clues.recorded.unwrap_or(size);
+    let (diagonal, source, from_equivalent) =
+        if let Some(diagonal) = clues.density.and_then(|d| by_density(clues, d, check)) {
+            (diagonal, Source::Exif, false)
+        } else if let Some(diagonal) = diagonal_by_maker {
+            (diagonal, Source::MakerNote, false)
+        } else {
+            (diagonal_by_equivalent?, Source::Derived, true)
+        };
+    let scale = scale(size, frame)?;
+    let pitch_um = 1e3 * diagonal / diagonal_px(frame) * scale;
+    let resized = scale > 1.0 || !SENSORS_UM.contains(&pitch_um) && pitch_um > *SENSORS_UM.end();
+    if resized && clues.raw || pitch_um < *SENSORS_UM.start() || !pitch_um.is_finite() {
+        // Raw samples are never scaled, so such a file is a crop whose full size is unknown.
+        return None;
+    }
+    let source = if scale > 1.0 { Source::Derived } else { source };
+    Some(Found { pitch_um, source, resized, from_equivalent })
+}
+
+fn diagonal_px((w, h): (u32, u32)) -> f64 {
+    f64::from(w).hypot(f64::from(h))
+}
+
+/// Pixels of the recorded frame to one of the picture; `None` where the shapes differ or the picture is the larger.
+fn scale(size: (u32, u32), frame: (u32, u32)) -> Option<f64> {
+    let sorted = |(a, b): (u32, u32)| (f64::from(a.max(b)), f64::from(a.min(b)));
+    let ((long, short), (frame_long, frame_short)) = (sorted(size), sorted(frame));
+    let (by_long, by_short) = (frame_long / long, frame_short / short);
+    if (by_long - 1.0).abs() < 0.03 && (by_short - 1.0).abs() < 0.03 {
+        // A raw border more or less: the same pixels.
+        return Some(1.0);
+    }
+    ((by_long / by_short - 1.0).abs() < 0.01 && by_long > 0.1).then_some(by_long)
+}
+
+/// Sensor diagonal, mm, by the focal-plane resolution, for the size it plausibly refers to.
+fn by_density(clues: &Clues<'_>, (x, y): (f64, f64), check: Option<f64>) -> Option<f64> {
+    let per_mm = (x * y).sqrt();
+    // Pixels are square to a few percent; 72 or 300 dpi are fillers, of pitches no sensor has.
+    if !(0.9..1.1).contains(&(x / y)) || !(1e3 / 60.0..1e3 / 0.4).contains(&per_mm) {
+        return None;
+    }
+    let fits = |size: (u32, u32)| {
+        let diagonal = diagonal_px(size) / per_mm;
+        match check {
+            Some(other) => (1.0 / AGREE..AGREE).contains(&(diagonal / other)).then_some(diagonal),
+            None => (3.0..=70.0).contains(&diagonal).then_some(diagonal),
+        }
+    };
+    let recorded = clues.recorded.and_then(fits);
+    if recorded.is_some() || check.is_none() {
+        return recorded;
+    }
+    clues.size.into_iter().chain(clues.other_sizes.iter().copied()).find_map(fits)
+}

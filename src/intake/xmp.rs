@@ -1,0 +1,106 @@
+//! XMP packets, embedded and in sidecar files: what raw converters note of the exposure.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+use quick_xml::Reader;
+use quick_xml::events::{BytesStart, Event};
+
+/// Longest sidecar read.
+const MOST: u64 = 1 << 24;
+/// Longest value of interest; image data in XMP is far longer.
+const LONGEST: usize = 4096;
+
+/// The properties of a packet by prefixed name, such as `aux:Lens`; list items are joined by blanks.
+#[derive(Debug, Default)]
+pub struct Properties(HashMap<String, String>);
+
+impl Properties {
+    /// Adds a packet's properties; those already there stay.
+    pub fn add(&mut self, packet: &[u8]) {
+        let packet = String::from_utf8_lossy(packet);
+        let mut reader = Reader::from_str(&packet);
+        let mut path: Vec<String> = Vec::new();
+        loop {
+            match reader.read_event() {
+                Ok(Event::Start(element)) => {
+                    self.attributes(&element);
+                    if path.len() > 64 {
+                        return;
+                    }
+                    path.push(name(element.name().as_ref()));
+                }
+                Ok(Event::Empty(element)) => self.attributes(&element),
+                Ok(Event::End(_)) => {
+                    path.pop();
+                }
+                Ok(Event::Text(text)) => {
+                    let text = text.trim();
+                    // The property is the nearest ancestor that is not RDF's own scaffolding.
+                    if let Some(key) = path.iter().rev().find(|n| !n.starts_with("rdf:")) {
+                        self.note(key, text);
+                    }
+                }
+                Ok(Event::Eof) | Err(_) => return,
+                Ok(_) => {}
+            }
+        }
+    }
+
+    fn attributes(&mut self, element: &BytesStart<'_>) {
+        for attribute in element.attributes().with_checks(false).flatten().take(512) {
+            let key = name(attribute.key.as_ref());
+            if let Ok(text) = quick_xml::escape::unescape(&attribute.value) {
+                self.note(&key, text.trim());
+            }
+        }
+    }
+
+    fn note(&mut self, key: &str, value: &str) {
+        if value.is_empty() || value.len() > LONGEST || key.starts_with("xmlns") || self.0.len() > 4096 {
+            return;
+        }
+        match self.0.get_mut(key) {
+            None => {
+                self.0.insert(key.to_owned(), value.to_owned());
+            }
+            Some(old) if old.len() + value.len() < LONGEST && old != value => {
+                old.push(' ');
+                old.push_str(value);
+            }
+            Some(_) => {}
+        }
+    }
+
+    /// A property's text.
+    pub fn text(&self, key: &str) -> Option<&str> {
+        self.0.get(key).map(String::as_str)
+    }
+
+    /// A property as a number: decimal, or a ratio `num/den` as Exif properties are written.
+    pub fn number(&self, key: &str) -> Option<f64> {
+        let text = self.text(key)?;
+        let first = text.split_whitespace().next()?;
+        match first.split_once('/') {
+            Some((a, b)) => Some(a.parse::<f64>().ok()? / b.parse::<f64>().ok()?),
+            None => first.parse().ok(),
+        }
+    }
+}
+
+fn name(text: &str) -> String {
+    text.chars().take(128).collect()
+}
+
+/// The sidecar beside a file, if there is one: `name.ext.xmp`, else `name.xmp`.
+pub fn sidecar(path: &Path) -> Option<Vec<u8>> {
+    let mut full = path.as_os_str().to_owned();
+    full.push(".xmp");
+    [PathBuf::from(full), path.with_extension("xmp"), path.with_extension("XMP")].into_iter().find_map(|beside| {
+        let data = std::fs::metadata(&beside).ok()?;
+        if beside == path || !data.is_file() || data.len() > MOST {
+            return None;
+        }
+        std::fs::read(&beside).ok()
+    })
+}

@@ -1,0 +1,87 @@
+//! Capture facts as a table for the terminal.
+
+use crate::quantity::{Distance, Flag};
+use crate::shot::{Capture, Fact};
+
+/// One file's facts: name, value, source on each line; facts that are not known are left out.
+#[must_use]
+pub fn facts_text(file: &str, capture: &Capture, size: Option<(u32, u32)>, flags: &[Flag]) -> String {
+    let mut rows: Vec<(&str, String, &str)> = Vec::new();
+    fn row<T>(fact: &Option<Fact<T>>, text: impl Fn(&T) -> String) -> Option<(String, &'static str)> {
+        fact.as_ref().map(|f| (text(&f.value), f.source.word()))
+    }
+    let facts = [
+        ("body", row(&capture.body, String::clone)),
+        ("lens", row(&capture.lens, String::clone)),
+        ("date", row(&capture.date, String::clone)),
+        ("aperture", row(&capture.f_number, |n| format!("f/{}", tidy(*n, 3)))),
+        ("exposure", row(&capture.exposure_s, |t| exposure(*t))),
+        ("ISO", row(&capture.iso, |i| tidy(*i, 5))),
+        ("focal length", row(&capture.focal_length_mm, |f| format!("{} mm", tidy(*f, 4)))),
+        ("35 mm equivalent", row(&capture.focal_length_35mm, |f| format!("{} mm", tidy(*f, 4)))),
+        ("pixel pitch", row(&capture.pixel_pitch_um, |p| format!("{} um", tidy(*p, 3)))),
+        ("focus distance", row(&capture.focus_distance_m, |d| distance(*d))),
+        (
+            "focus point",
+            row(&capture.focus_point, |p| {
+                format!("{:.1} % from the left, {:.1} % from the top", 100.0 * p.x, 100.0 * p.y)
+            }),
+        ),
+        ("focus mode", row(&capture.focus_mode, String::clone)),
+    ];
+    rows.extend(facts.into_iter().filter_map(|(name, found)| found.map(|(value, source)| (name, value, source))));
+    if let Some((width, height)) = size {
+        rows.push(("size, upright", format!("{width} x {height}"), ""));
+    }
+    let names = rows.iter().map(|r| r.0.chars().count()).max().unwrap_or(0);
+    let values = rows.iter().map(|r| r.1.chars().count()).max().unwrap_or(0);
+    let mut text = format!("{file}\n");
+    for (name, value, source) in rows {
+        text.push_str(format!("  {name:names$}  {value:values$}  {source}").trim_end());
+        text.push('\n');
+    }
+    for flag in flags {
+        text.push_str(&format!("  note: {} {}\n", flag.meaning(), flag.advice()));
+    }
+    text
+}
+
+/// A number with so many significant digits and no trailing zeros.
+fn tidy(value: f64, digits: i32) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return value.to_string();
+    }
+    let magnitude = value.abs().log10().floor() as i32;
+    let decimals = usize::try_from((digits - 1 - magnitude).max(0)).unwrap_or(0);
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+fn exposure(seconds: f64) -> String {
+    // Shutter speeds are spoken of as fractions below about a third of a second.
+    if seconds < 0.3 { format!("1/{} s", tidy(1.0 / seconds, 3)) } else { format!("{} s", tidy(seconds, 3)) }
+}
+
+fn distance(distance: Distance) -> String {
+    let metres = |v: f64| if v.is_finite() { format!("{} m", tidy(v, 3)) } else { "infinity".to_owned() };
+    match distance {
+        Distance::Interval { low, high } if low <= 0.0 => format!("nearer than {}", metres(high)),
+        Distance::Interval { low, high } => format!("{} to {}", metres(low), metres(high)),
+        other => metres(other.middle()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_said_as_photographers_say_them() {
+        assert_eq!(exposure(1.0 / 125.0), "1/125 s");
+        assert_eq!(exposure(0.4), "0.4 s");
+        assert_eq!(distance(Distance::Infinite), "infinity");
+        assert_eq!(distance(Distance::Interval { low: 1.19, high: f64::INFINITY }), "1.19 m to infinity");
+        assert_eq!(tidy(1600.0, 5), "1600");
+        assert_eq!(tidy(0.000_5, 3), "0.0005");
+    }
+}
