@@ -85,9 +85,8 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     let range = gathered.lens_range.take();
     fill(&mut gathered.capture.lens, range, Source::Exif);
     fill(&mut gathered.capture.lens, notes.lens_range.clone(), Source::MakerNote);
-    let orientation = orientation.or_else(|| {
-        properties.number("tiff:Orientation").filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16)
-    });
+    let orientation = orientation
+        .or_else(|| properties.number("tiff:Orientation").filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16));
     let mut flags = gathered.flags;
     let mut capture = gathered.capture;
     // HEIF prescribes the turn in its own boxes, which readers follow instead of the Exif tag.
@@ -194,9 +193,9 @@ impl Gathered {
         fill(&mut c.iso, iso, exif);
         fill(&mut c.body, body(text(0x10f), text(0x110).or_else(|| text(0xc614))), exif);
         fill(&mut c.lens, text(0xa434).filter(|name| is_lens_name(name)), exif);
-        let specification = [0xa432, 0xc630].into_iter().find_map(|tag| {
-            directories.iter().find_map(|d| makernote::lens_name(&d.numbers(tag)))
-        });
+        let specification = [0xa432, 0xc630]
+            .into_iter()
+            .find_map(|tag| directories.iter().find_map(|d| makernote::lens_name(&d.numbers(tag))));
         self.lens_range = specification;
         let c = &mut self.capture;
         fill(&mut c.date, [0x9003, 0x9004].into_iter().find_map(text).as_deref().and_then(date), exif);
@@ -274,10 +273,21 @@ fn subject_distance(num: u32, den: u32) -> Option<Distance> {
 pub(super) fn body(make: Option<String>, model: Option<String>) -> Option<String> {
     let Some(model) = model else { return make };
     let Some(make) = make else { return Some(model) };
-    let legal =
-        ["CORPORATION", "CORP.", "CORP", "COMPANY", "IMAGING", "OPTICAL", "CO.,LTD", "CO.,", "CO.", "LTD.", "LTD", "INC."];
-    let kept: Vec<&str> =
-        make.split_whitespace().take_while(|w| !legal.contains(&w.to_uppercase().as_str())).collect();
+    let legal = [
+        "CORPORATION",
+        "CORP.",
+        "CORP",
+        "COMPANY",
+        "IMAGING",
+        "OPTICAL",
+        "CO.,LTD",
+        "CO.,",
+        "CO.",
+        "LTD.",
+        "LTD",
+        "INC.",
+    ];
+    let kept: Vec<&str> = make.split_whitespace().take_while(|w| !legal.contains(&w.to_uppercase().as_str())).collect();
     let maker = if kept.is_empty() { make.clone() } else { kept.join(" ") };
     let named = kept.first().is_some_and(|w| model.to_lowercase().contains(&w.to_lowercase()));
     Some(if named { model } else { format!("{maker} {model}") })

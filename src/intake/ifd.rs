@@ -51,11 +51,8 @@ impl Block {
             return None;
         }
         let offset = u32::try_from(copy.len()).ok()?;
-        let count = if little_endian {
-            u16::from_le_bytes([data[0], data[1]])
-        } else {
-            u16::from_be_bytes([data[0], data[1]])
-        };
+        let count =
+            if little_endian { u16::from_le_bytes([data[0], data[1]]) } else { u16::from_be_bytes([data[0], data[1]]) };
         let length = (2 + usize::from(count) * 12).min(data.len());
         copy.extend_from_slice(&data[..length]);
         copy.extend_from_slice(&[0; 4]);
