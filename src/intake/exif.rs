@@ -72,6 +72,7 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
         .or(contents.orientation);
     gathered.standard(&directories);
     let recorded = recorded_size(&directories);
+    let stored = contents.size.or(recorded);
     let frame = recorded.or(contents.size);
     gathered.point = subject(&directories, frame);
     let notes = makernote::read(contents, frame);
@@ -92,17 +93,15 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     // HEIF prescribes the turn in its own boxes, which readers follow instead of the Exif tag.
     let orientation = if kind == Kind::Heif { contents.orientation.or(orientation) } else { orientation };
     capture.focus_point = gathered.point.map(|f| Fact::new(upright(f.value, orientation), f.source));
-    let raw = matches!(kind, Kind::Cr3 | Kind::Raf | Kind::Crw | Kind::X3f)
-        || first.is_some_and(|d| kind == Kind::Tiff && (d.has(DNG_VERSION) || d.has(SUB_IFDS)));
     let found = pitch::pitch(&pitch::Clues {
-        size: contents.size,
+        size: stored,
         recorded,
         density: density(&directories),
         other_sizes: &notes.other_sizes,
         sensor_mm: notes.sensor_mm,
         focal_mm: capture.focal_length_mm.as_ref().map(|f| f.value),
         focal_35mm: capture.focal_length_35mm.as_ref().map(|f| f.value),
-        raw,
+        raw: contents.raw,
     });
     if let Some(found) = found {
         capture.pixel_pitch_um = Some(Fact::new(found.pitch_um, found.source));
@@ -118,7 +117,7 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     }
     conclude(&capture, &mut flags);
     let turned = orientation.is_some_and(|o| o >= 5);
-    let size = contents.size.map(|(w, h)| if turned { (h, w) } else { (w, h) });
+    let size = stored.map(|(w, h)| if turned { (h, w) } else { (w, h) });
     Facts { capture, orientation, size, flags }
 }
 
@@ -145,8 +144,6 @@ fn conclude(capture: &Capture, flags: &mut Vec<Flag>) {
 }
 
 const ORIENTATION: u16 = 0x112;
-const DNG_VERSION: u16 = 0xc612;
-const SUB_IFDS: u16 = 0x14a;
 
 /// Facts gathered so far; the first source to state one keeps it.
 #[derive(Default)]

@@ -7,8 +7,10 @@ const DIAGONAL_35MM: f64 = 43.266_615;
 /// Two clues to one sensor size agree within this factor: equivalents are rounded to whole millimetres, and
 /// makers state the sensor with or without its border.
 const AGREE: f64 = 1.12;
-/// Pitches that sensors have, um; beyond them a picture was scaled.
-const SENSORS_UM: std::ops::RangeInclusive<f64> = 0.45..=13.0;
+/// The largest pitch that sensors have, um; beyond it a picture was scaled.
+const LARGEST_UM: f64 = 13.0;
+/// Pitches that a picture worth auditing can have, scaled or not, um: beyond them it is a crop of a scaled picture.
+const PLAUSIBLE_UM: std::ops::RangeInclusive<f64> = 0.45..=60.0;
 
 /// What a file says that bears on its pixel pitch. Sizes are as stored, before orientation.
 #[derive(Clone, Debug, Default)]
@@ -70,8 +72,8 @@ pub fn pitch(clues: &Clues<'_>) -> Option<Found> {
         };
     let scale = scale(size, frame)?;
     let pitch_um = 1e3 * diagonal / diagonal_px(frame) * scale;
-    let resized = scale > 1.0 || !SENSORS_UM.contains(&pitch_um) && pitch_um > *SENSORS_UM.end();
-    if resized && clues.raw || pitch_um < *SENSORS_UM.start() || !pitch_um.is_finite() {
+    let resized = scale > 1.0 || pitch_um > LARGEST_UM;
+    if resized && clues.raw || !PLAUSIBLE_UM.contains(&pitch_um) {
         // Raw samples are never scaled, so such a file is a crop whose full size is unknown.
         return None;
     }

@@ -54,6 +54,8 @@ pub struct Contents {
     pub xmp: Vec<Vec<u8>>,
     /// Stored size in pixels, before orientation.
     pub size: Option<(u32, u32)>,
+    /// Whether the picture is sensor data.
+    pub raw: bool,
     /// Orientation that the container itself prescribes, as an Exif number.
     pub orientation: Option<u16>,
 }
@@ -109,7 +111,7 @@ pub fn kind(head: &[u8]) -> Option<Kind> {
 
 /// Reads what a file of this kind carries; parts that are missing or damaged are left out.
 pub fn contents(source: &mut impl Source, kind: Kind) -> Contents {
-    match kind {
+    let mut found = match kind {
         Kind::Jpeg => jpeg::contents(source, 0),
         Kind::Png => png::contents(source),
         Kind::WebP => riff::contents(source),
@@ -119,7 +121,9 @@ pub fn contents(source: &mut impl Source, kind: Kind) -> Contents {
         Kind::Raf => tiff::raf(source),
         Kind::Crw => ciff::contents(source),
         Kind::X3f => x3f::contents(source),
-    }
+    };
+    found.raw |= matches!(kind, Kind::Cr3 | Kind::Raf | Kind::Crw | Kind::X3f);
+    found
 }
 
 /// Big-endian number at `at`.

@@ -9,11 +9,16 @@ const HEADS: [usize; 3] = [1 << 20, 1 << 23, 1 << 26];
 
 const SUB_IFDS: u16 = 0x14a;
 const XMP: u16 = 0x2bc;
+const DNG_VERSION: u16 = 0xc612;
 
 /// Reads the directories.
 pub fn contents(source: &mut impl Source) -> Contents {
     let length = source.length();
     let mut found = Contents::default();
+    let head = source.piece(0, 12);
+    // CR2 has its name after the header; RW2 and ORF have magic numbers of their own.
+    let canon = head.get(8..10) == Some(b"CR");
+    let other = !matches!(head.get(2..4), Some([42, 0] | [0, 42]));
     for (i, &size) in HEADS.iter().enumerate() {
         let bytes = source.piece(0, size);
         let whole = bytes.len() as u64 >= length || i + 1 == HEADS.len();
@@ -23,6 +28,11 @@ pub fn contents(source: &mut impl Source) -> Contents {
         }
         found = of_block(block);
         break;
+    }
+    found.raw |= canon || other;
+    if canon {
+        // The sensor picture's directory states no size; the first one is a preview's.
+        found.size = None;
     }
     found
 }
@@ -45,8 +55,9 @@ fn of_block(block: Block) -> Contents {
     {
         found.size = right.checked_sub(left).zip(bottom.checked_sub(top)).filter(|&(w, h)| w > 0 && h > 0);
     } else {
-        found.size = size(&block);
+        (found.size, found.raw) = size(&block);
     }
+    found.raw |= first.has(DNG_VERSION);
     if let Some((bytes, _)) = first.undefined(0x2e) {
         let inner = jpeg::contents(&mut std::io::Cursor::new(bytes), 0);
         if inner.main.is_some() {
@@ -60,14 +71,16 @@ fn of_block(block: Block) -> Contents {
     found
 }
 
-/// Size of the largest full-resolution picture among the directories.
-fn size(block: &Block) -> Option<(u32, u32)> {
-    let mut best = None;
+/// Size of the largest full-resolution picture among the directories, and whether any is sensor data.
+fn size(block: &Block) -> (Option<(u32, u32)>, bool) {
+    let (mut best, mut raw) = (None, false);
     let mut consider = |ifd: Ifd<'_>| {
         // Bit 0 of NewSubfileType marks a reduced picture.
         if ifd.whole(0xfe).is_some_and(|kind| kind & 1 == 1) {
             return;
         }
+        // Photometric interpretations: colour filter array, linear raw.
+        raw |= matches!(ifd.whole(0x106), Some(32_803 | 34_892));
         let stored = ifd.whole(0x100).zip(ifd.whole(0x101)).filter(|&(w, h)| w > 0 && h > 0);
         // DNG's DefaultCropSize and ARW's SonyRawImageSize leave out the sensor's border.
         let cropped = [0xc620, 0x7038].into_iter().find_map(|tag| match ifd.numbers(tag)[..] {
@@ -91,7 +104,7 @@ fn size(block: &Block) -> Option<(u32, u32)> {
             consider(sub.first());
         }
     }
-    best
+    (best, raw)
 }
 
 /// Fujifilm's RAF: a JPEG with the full Exif at the offset in bytes 84 to 87, sizes in a list of records.
