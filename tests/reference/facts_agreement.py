@@ -56,7 +56,7 @@ def expected_distance(record):
 
 
 def expected_point(record):
-    """A list of acceptable places in fractions of the stored picture; None where the library reads no place."""
+    """A list of acceptable places in fractions of the stored picture; None where the library reads no point."""
     value = first(record, "Sony:FocusLocation")
     if value:
         width, height, x, y = map(float, value.split())
@@ -75,6 +75,9 @@ def expected_point(record):
     if area:
         x, y = map(float, str(area).split()[:2])
         return [(x / record["File:ImageWidth"], y / record["File:ImageHeight"])]
+    if (record.get("Nikon:PrimaryAFPoint") or 0) > 1:
+        # The library reads the number of a point, not its place.
+        return ANY
     if record.get("Nikon:PrimaryAFPoint") == 1 or record.get("Nikon:AFPointsInFocus") == 1:
         return [(0.5, 0.5)]
     return None
@@ -121,6 +124,8 @@ def upright(place, orientation):
 
 def point_agrees(found, places, orientation):
     half = 0.5 / 24
+    if places == ANY:
+        return (found["x"], found["y"]) != (0.5, 0.5)
     turned = [upright(place, orientation) for place in places]
     return any(abs(found["x"] - x) <= half and abs(found["y"] - y) <= half for x, y in turned)
 

@@ -35,8 +35,8 @@ pub fn directory(ifd: Ifd<'_>, model: &str) -> Notes {
         notes.point = areas(&words(0x12), eos, &mut notes);
     }
     // Multiple exposure and HDR records: a word that is not zero after the length.
-    notes.multi_shot = ifd.numbers(0x4021).get(1).is_some_and(|v| *v > 0.0)
-        || ifd.numbers(0x4025).get(1).is_some_and(|v| *v > 0.0);
+    notes.multi_shot =
+        ifd.numbers(0x4021).get(1).is_some_and(|v| *v > 0.0) || ifd.numbers(0x4025).get(1).is_some_and(|v| *v > 0.0);
     notes
 }
 

@@ -14,7 +14,8 @@ pub fn read(note: &Note<'_>) -> Option<Notes> {
         .map(|settings| settings & 0xf)
         .filter(|mode| *mode > 0)
         .and_then(|mode| named(Some(mode), &[(1, "AF-S"), (2, "AF-C")]));
-    let focus_mode = if manual { Some("manual".to_owned()) } else { finer.or_else(|| named(ifd.whole(0x1021), &[(0, "auto")])) };
+    let focus_mode =
+        if manual { Some("manual".to_owned()) } else { finer.or_else(|| named(ifd.whole(0x1021), &[(0, "auto")])) };
     let place = match (note.frame, &ifd.numbers(0x1023)[..]) {
         (Some((width, height)), &[x, y]) if x > 0.0 && y > 0.0 => point(x, y, width.into(), height.into()),
         _ => None,

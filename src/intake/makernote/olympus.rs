@@ -79,8 +79,12 @@ fn area(settings: Ifd<'_>) -> Option<Point> {
     {
         return point((x1 + x2) / 2.0, (y1 + y2) / 2.0, 1.0, 1.0);
     }
-    let areas: Vec<u32> =
-        settings.numbers(0x304).into_iter().filter(|v| (1.0..=f64::from(u32::MAX)).contains(v)).map(|v| v as u32).collect();
+    let areas: Vec<u32> = settings
+        .numbers(0x304)
+        .into_iter()
+        .filter(|v| (1.0..=f64::from(u32::MAX)).contains(v))
+        .map(|v| v as u32)
+        .collect();
     // Several areas are the ones searched, not the one used.
     let &[area] = areas.as_slice() else { return None };
     let [x1, y1, x2, y2] = area.to_be_bytes().map(f64::from);

@@ -46,8 +46,7 @@ pub fn properties(list: &[(String, String)], notes: &mut Notes) {
         notes.lens_range = lens_name(&[short, long, widest, widest]);
     }
     if let (None, Some(seconds)) = (&notes.date, number("TIME")) {
-        notes.date = jiff::Timestamp::from_second(seconds as i64)
-            .ok()
-            .map(|t| t.strftime("%Y-%m-%dT%H:%M:%S").to_string());
+        notes.date =
+            jiff::Timestamp::from_second(seconds as i64).ok().map(|t| t.strftime("%Y-%m-%dT%H:%M:%S").to_string());
     }
 }

@@ -33,10 +33,8 @@ pub fn read(note: &Note<'_>) -> Option<Notes> {
 }
 
 fn focus_mode(ifd: Ifd<'_>) -> Option<String> {
-    let modern = named(
-        ifd.whole(0x201b),
-        &[(0, "manual"), (2, "AF-S"), (3, "AF-C"), (4, "AF-A"), (6, "DMF"), (7, "AF-D")],
-    );
+    let modern =
+        named(ifd.whole(0x201b), &[(0, "manual"), (2, "AF-S"), (3, "AF-C"), (4, "AF-A"), (6, "DMF"), (7, "AF-D")]);
     modern.or_else(|| {
         let compact = [(1, "AF-S"), (2, "AF-C"), (4, "permanent AF"), (5, "manual"), (6, "DMF")];
         named(ifd.whole(0xb04e).or_else(|| ifd.whole(0xb042)), &compact)
