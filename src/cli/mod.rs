@@ -9,7 +9,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::Outcome;
+use crate::commands::{Outcome, raw_worker};
 use crate::output;
 
 /// Tells for every frame of a landscape shoot whether it is sharp from near to far, and if not, why.
@@ -28,16 +28,28 @@ enum Command {
     Edge(edge::Args),
     /// Print the capture facts of photographs, each with where it came from.
     Facts(facts::Args),
+    /// Decode raw files for another process of this program, as asked on standard input.
+    #[command(name = raw_worker::NAME, hide = true)]
+    RawWorker {
+        /// Most memory to map, bytes.
+        memory: u64,
+        /// Longest time for a file, ms.
+        time: u64,
+    },
 }
 
 /// Runs the program on the process's own arguments.
 #[must_use]
 pub fn run() -> ExitCode {
     let line = Line::parse();
+    if !matches!(line.command, Command::RawWorker { .. }) {
+        raw_worker::set_up();
+    }
     let result = match line.command {
         Command::Audit(args) => args.run(),
         Command::Edge(args) => args.run(),
         Command::Facts(args) => args.run(),
+        Command::RawWorker { memory, time } => raw_worker::run(memory, time),
     };
     match result {
         Ok(outcome) => outcome.into(),

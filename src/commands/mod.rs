@@ -4,5 +4,6 @@ pub mod audit;
 pub mod edge;
 pub mod facts;
 mod outcome;
+pub mod raw_worker;
 
 pub use outcome::Outcome;

@@ -3,6 +3,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 /// Why a file could not be read.
@@ -20,7 +21,7 @@ pub struct IntakeError {
 }
 
 /// Sorts failures by where the fault lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum IntakeErrorKind {
     /// The operating system would not let us read it.
     Unreadable,

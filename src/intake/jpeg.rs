@@ -28,8 +28,8 @@ pub(super) struct Headers {
     tables: [Option<[u16; 64]>; 4],
     /// The Exif block: a TIFF structure.
     exif: Option<std::ops::Range<usize>>,
-    /// Whether the end-of-image marker that belongs to this picture is there.
-    complete: bool,
+    /// Where the picture ends, behind its end-of-image marker; `None` where that is missing.
+    end: Option<usize>,
 }
 
 /// Zigzag position of each coefficient in row-major order (ITU-T T.81, figure A.6).
@@ -59,7 +59,7 @@ impl Headers {
         while let Some(marker) = next_marker(bytes, &mut at) {
             match marker {
                 0xD9 => {
-                    headers.complete = true;
+                    headers.end = Some(at);
                     break;
                 }
                 0x01 | 0xD0..=0xD8 => continue,
@@ -104,6 +104,21 @@ impl Headers {
     fn luma_steps(&self) -> Option<[u16; 64]> {
         let table = self.tables[self.luma_table]?;
         Some(zigzag().map(|position| table[position]))
+    }
+
+    /// Width and height of the stored picture.
+    pub(super) const fn size(&self) -> (usize, usize) {
+        (self.width, self.height)
+    }
+
+    /// Length of the picture from its first marker on.
+    pub(super) fn end(&self) -> usize {
+        self.end.unwrap_or(0)
+    }
+
+    /// Whether these are the headers of a picture that is there to its end and can be decoded here.
+    pub(super) fn is_whole_picture(&self) -> bool {
+        self.width > 0 && self.precision == 8 && matches!(self.frame, 0xC0..=0xC2) && self.end.is_some()
     }
 
     /// The Exif block of the file these headers come from.
@@ -229,7 +244,7 @@ fn check(headers: &Headers, size: usize, path: &Path) -> Result<(), IntakeError>
     if pixels > MAX_PIXELS {
         return Err(IntakeError::too_much(path, format!("it claims {} x {} pixels", headers.width, headers.height)));
     }
-    if !headers.complete {
+    if headers.end.is_none() {
         return Err(IntakeError::damaged(path, "the file ends before the picture does"));
     }
     Ok(())

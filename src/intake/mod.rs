@@ -8,14 +8,18 @@ pub mod ifd;
 mod jpeg;
 pub mod makernote;
 pub mod pitch;
+mod preview;
+pub mod raw;
 mod rendered;
 mod sniff;
 mod tone;
 mod turn;
+mod worker;
 pub mod xmp;
 
 pub use error::{IntakeError, IntakeErrorKind};
 pub use folder::{Candidate, Found, Prefer, find, looks_like_photograph};
+pub use worker::{Workers, serve, use_workers};
 
 use std::fs::File;
 use std::io::{BufReader, Read as _, Seek as _, SeekFrom};
@@ -59,7 +63,12 @@ pub struct Facts {
 pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
     let (mut file, kind) = open(path)?;
     let quarter_turns = overrides.turn.unwrap_or(0);
-    let mut flags = Vec::new();
+    if matches!(kind, Kind::Empty | Kind::Unknown) {
+        return Err(refusal(kind, path));
+    }
+    // Facts that can't be had are no reason not to look at the pixels.
+    let mut facts = exif::facts(path).unwrap_or_default();
+    let mut flags = std::mem::take(&mut facts.flags);
     let plane = match kind {
         Kind::Jpeg => {
             let bytes = whole(&mut file, path)?;
@@ -73,10 +82,13 @@ pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
             flags.push(Flag::Processed);
             rendered::plane(file, format(kind), quarter_turns, path)?
         }
+        Kind::Raw => {
+            let read = worker::plane(path, facts.orientation, quarter_turns)?;
+            flags.extend(read.flags);
+            read.plane
+        }
         _ => return Err(refusal(kind, path)),
     };
-    let mut facts = exif::facts(path)?;
-    flags.append(&mut facts.flags);
     let capture = settle(facts, &plane, overrides, &mut flags);
     flags.sort_unstable();
     flags.dedup();
@@ -113,6 +125,7 @@ pub fn colour(path: &Path, overrides: &Overrides) -> Result<RgbImage, IntakeErro
             jpeg::rgb(&bytes, &headers, turn, path)
         }
         Kind::Png | Kind::Tiff | Kind::WebP => rendered::rgb(file, format(kind), quarter_turns, path),
+        Kind::Raw => worker::colour(path, exif::facts(path).unwrap_or_default().orientation, quarter_turns),
         _ => Err(refusal(kind, path)),
     }
 }
@@ -155,7 +168,6 @@ const fn format(kind: Kind) -> ImageFormat {
 fn refusal(kind: Kind, path: &Path) -> IntakeError {
     match kind {
         Kind::Empty => IntakeError::damaged(path, "the file is empty"),
-        Kind::Raw => IntakeError::unsupported(path, "camera raw files are not read yet"),
         Kind::Heic => IntakeError::new(
             path,
             IntakeErrorKind::Unsupported,

@@ -69,7 +69,8 @@ pub(super) fn kind<R: Read + Seek>(reader: &mut R, path: &Path) -> io::Result<Ki
         Kind::Raw
     } else if starts(b"II*\0") || starts(b"MM\0*") || starts(b"II+\0") || starts(b"MM\0+") {
         let named_raw = RAW_EXTENSIONS.contains(&extension(path).as_str());
-        if named_raw || at(8, b"CR\x02") || holds_mosaic(reader, &head)? { Kind::Raw } else { Kind::Tiff }
+        let found = directories(reader)?;
+        if named_raw || at(8, b"CR\x02") || found.dng || found.raw { Kind::Raw } else { Kind::Tiff }
     } else if at(4, b"ftyp") {
         match head.get(8..12).unwrap_or_default() {
             b"crx " => Kind::Raw,
@@ -100,11 +101,27 @@ pub(super) fn kind<R: Read + Seek>(reader: &mut R, path: &Path) -> io::Result<Ki
     Ok(kind)
 }
 
+/// What the directories of a TIFF say about its kind.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Directories {
+    /// It is a DNG.
+    pub dng: bool,
+    /// A directory holds a colour filter array or linear raw samples.
+    pub raw: bool,
+    /// A directory is compressed as VC-5 (SMPTE ST 2073), as action cameras' raw files are.
+    pub vc5: bool,
+}
+
 /// Most directories to look at in a TIFF; files have a handful.
 const MAX_DIRECTORIES: usize = 32;
 
-/// Whether any directory of a TIFF says DNG, colour filter array or linear raw.
-fn holds_mosaic<R: Read + Seek>(reader: &mut R, head: &[u8]) -> io::Result<bool> {
+/// Looks through all directories of a TIFF; the reader may stand anywhere.
+///
+/// # Errors
+/// Where reading fails for other reasons than the end of the file.
+pub(super) fn directories<R: Read + Seek>(reader: &mut R) -> io::Result<Directories> {
+    let mut found = Directories::default();
+    let Some(head) = read_at(reader, 0, 8)? else { return Ok(found) };
     let little = head.starts_with(b"II");
     let u16_at = |b: &[u8]| if little { u16::from_le_bytes([b[0], b[1]]) } else { u16::from_be_bytes([b[0], b[1]]) };
     let u32_at = |b: &[u8]| {
@@ -112,8 +129,8 @@ fn holds_mosaic<R: Read + Seek>(reader: &mut R, head: &[u8]) -> io::Result<bool>
         if little { u32::from_le_bytes(b) } else { u32::from_be_bytes(b) }
     };
     // BigTIFF (magic 43) is no camera's raw format.
-    if head.len() < 8 || u16_at(&head[2..]) != 42 {
-        return Ok(false);
+    if u16_at(&head[2..]) != 42 {
+        return Ok(found);
     }
     let mut waiting = vec![u32_at(&head[4..])];
     let mut seen = Vec::new();
@@ -130,9 +147,11 @@ fn holds_mosaic<R: Read + Seek>(reader: &mut R, head: &[u8]) -> io::Result<bool>
             let short = u16_at(&entry[8..]);
             match tag {
                 // DNGVersion.
-                0xC612 => return Ok(true),
+                0xC612 => found.dng = true,
                 // PhotometricInterpretation: colour filter array, linear raw.
-                0x0106 if kind == 3 && matches!(short, 32803 | 34892) => return Ok(true),
+                0x0106 if kind == 3 && matches!(short, 32803 | 34892) => found.raw = true,
+                // Compression.
+                0x0103 if kind == 3 && short == 9 => found.vc5 = true,
                 // SubIFDs.
                 0x014A if matches!(kind, 4 | 13) && n == 1 => waiting.push(u32_at(&entry[8..])),
                 0x014A if matches!(kind, 4 | 13) && n <= 16 => {
@@ -147,7 +166,7 @@ fn holds_mosaic<R: Read + Seek>(reader: &mut R, head: &[u8]) -> io::Result<bool>
             waiting.push(u32_at(&next));
         }
     }
-    Ok(false)
+    Ok(found)
 }
 
 /// `size` bytes at `offset`; `None` where the file is shorter.

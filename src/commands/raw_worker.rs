@@ -1,0 +1,28 @@
+//! Raw decoding in child processes: setting it up, and being such a child.
+
+use std::time::Duration;
+
+use super::Outcome;
+use crate::intake::{Workers, serve, use_workers};
+
+/// The hidden subcommand that makes a process a worker.
+pub const NAME: &str = "raw-worker";
+
+/// Lets this program decode raw files in child processes of itself; in this process where it can't find itself.
+pub fn set_up() {
+    use_workers(std::env::current_exe().ok().map(|program| Workers {
+        program,
+        arguments: vec![NAME.into()],
+        memory: Workers::MEMORY,
+        time: Workers::TIME,
+    }));
+}
+
+/// Decodes for the parent process until it closes our input.
+///
+/// # Errors
+/// Where the parent is gone.
+pub fn run(memory: u64, time_ms: u64) -> anyhow::Result<Outcome> {
+    serve(memory, Duration::from_millis(time_ms))?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,141 @@
+//! Camera raw to luminance: rawloader first, rawler for what it refuses, the embedded preview where neither can.
+
+mod green;
+mod look;
+mod sensor;
+
+use std::fs::File;
+use std::io::BufReader;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+
+use ::rawler::decoders::RawDecodeParams;
+use ::rawler::rawsource::RawSource;
+use image::RgbImage;
+
+use super::turn::Turn;
+use super::{IntakeError, IntakeErrorKind, preview, sniff};
+use crate::quantity::Flag;
+use crate::shot::Plane;
+pub use sensor::{Pattern, Refused, Sensor};
+
+/// A plane and what its reader should know about it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Read {
+    pub plane: Plane,
+    pub flags: Vec<Flag>,
+}
+
+/// Luminance of a raw file, upright. `orientation` is what the file's metadata say, where they do.
+pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<Read, IntakeError> {
+    match decode(path) {
+        Ok(sensor) => {
+            let turn = Turn::from_exif(orientation.unwrap_or(sensor.orientation)).then_clockwise(quarter_turns);
+            Ok(developed(&sensor, turn))
+        }
+        Err(refused) => preview::plane(path, orientation, quarter_turns).ok_or(refused),
+    }
+}
+
+/// A raw file as a picture to look at, upright; half size for mosaics.
+pub(super) fn colour(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
+    match decode(path) {
+        Ok(sensor) => {
+            let turn = Turn::from_exif(orientation.unwrap_or(sensor.orientation)).then_clockwise(quarter_turns);
+            Ok(look::picture(&sensor, turn))
+        }
+        Err(refused) => preview::rgb(path, orientation, quarter_turns).ok_or(refused),
+    }
+}
+
+fn developed(sensor: &Sensor, turn: Turn) -> Read {
+    let mut flags = Vec::new();
+    match (&sensor.pattern, sensor.channels) {
+        (Some(_), _) => {}
+        (None, 1 | 2) => flags.push(Flag::MonochromeSensor),
+        (None, _) => flags.push(Flag::Demosaicked),
+    }
+    if sensor.exposures > 1 {
+        flags.push(Flag::MultiShot);
+    }
+    let stored = green::plane(sensor);
+    if turn.is_none() {
+        return Read { plane: stored, flags };
+    }
+    let (width, height) = turn.size(stored.width, stored.height);
+    let data = turn.apply(&stored.data, stored.width, stored.height, |v| v);
+    let mosaic = turn.mosaic(stored.mosaic, stored.width, stored.height);
+    Read { plane: Plane { width, height, data, mosaic, ..stored }, flags }
+}
+
+/// Decodes a raw file's samples.
+///
+/// rawloader goes first, except for DNG, where it takes no account of byte order, linearisation tables,
+/// several strips and the default crop; there rawler does.
+pub(super) fn decode(path: &Path) -> Result<Sensor, IntakeError> {
+    let file = File::open(path).map_err(|e| IntakeError::from_io(path, &e))?;
+    let found = sniff::directories(&mut BufReader::new(file)).unwrap_or_default();
+    if found.vc5 {
+        return Err(IntakeError::new(
+            path,
+            IntakeErrorKind::Unsupported,
+            "it is a raw file with VC-5 compression (GPR), whose pixels are not read here",
+            "Convert it to a plain DNG, or audit the JPEG that the camera saved beside it.",
+        ));
+    }
+    let first = if found.dng { by_rawler(path, true) } else { by_rawloader(path, false) };
+    let first_refusal = match first {
+        Ok(sensor) => return Ok(sensor),
+        Err(refused) => refused,
+    };
+    let second = if found.dng { by_rawloader(path, true) } else { by_rawler(path, false) };
+    match (second, first_refusal) {
+        (Ok(sensor), _) => Ok(sensor),
+        (Err(Refused::Unknown(_)), Refused::Unknown(_)) => {
+            Err(IntakeError::unsupported(path, "no raw decoder here knows this camera or kind of raw file"))
+        }
+        (Err(Refused::Broken(why)), _) | (_, Refused::Broken(why)) => Err(IntakeError::damaged(path, broken(&why))),
+    }
+}
+
+/// A decoder's complaint in words for a photographer; the decoder's own go in brackets.
+fn broken(why: &str) -> String {
+    let why = why.lines().next().unwrap_or_default().trim_end_matches('.');
+    let why: String = why.chars().take(120).collect();
+    format!("the raw data can't be decoded ({why})")
+}
+
+/// Decodes by rawloader. `dng` files state their filter pattern from the active area's corner on.
+pub fn by_rawloader(path: &Path, dng: bool) -> Result<Sensor, Refused> {
+    let decoded = guarded(|| {
+        ::rawloader::decode_file(path).map_err(|error| {
+            let text = error.to_string();
+            let unknown = ["Couldn't find camera", "No decoder found", "Don't know", "not supported", "unsupported"];
+            if unknown.iter().any(|u| text.contains(u)) { Refused::Unknown(text) } else { Refused::Broken(text) }
+        })
+    })?;
+    guarded(|| Sensor::of_rawloader(decoded, dng))
+}
+
+/// Decodes by rawler.
+pub fn by_rawler(path: &Path, dng: bool) -> Result<Sensor, Refused> {
+    let refused = |error: ::rawler::RawlerError| match error {
+        ::rawler::RawlerError::Unsupported { what, .. } => Refused::Unknown(what),
+        ::rawler::RawlerError::DecoderFailed(text) => {
+            let unknown = ["No decoder found", "Unsupported", "unsupported", "not supported", "Don't know"];
+            if unknown.iter().any(|u| text.contains(u)) { Refused::Unknown(text) } else { Refused::Broken(text) }
+        }
+    };
+    let (image, exposures) = guarded(|| {
+        let source = RawSource::new(path).map_err(|e| Refused::Broken(e.to_string()))?;
+        let decoder = ::rawler::get_decoder(&source).map_err(refused)?;
+        let image = decoder.raw_image(&source, &RawDecodeParams::default(), false).map_err(refused)?;
+        Ok((image, decoder.raw_image_count().unwrap_or(1)))
+    })?;
+    guarded(|| Sensor::of_rawler(image, dng, exposures))
+}
+
+/// A decoder's panic is damage to the file, not an end to the program.
+fn guarded<T>(work: impl FnOnce() -> Result<T, Refused>) -> Result<T, Refused> {
+    catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| Err(Refused::Broken("the decoder gave up".into())))
+}

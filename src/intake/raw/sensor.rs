@@ -1,0 +1,325 @@
+//! Sensor: what a raw decoder hands over, in one form for both of them, its levels checked.
+
+use ::rawler::rawimage::RawPhotometricInterpretation;
+
+/// Samples of a sensor and what is needed to turn them into luminance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sensor {
+    /// Samples, `channels` a pixel, `stride` pixels a row.
+    pub samples: Vec<u16>,
+    /// Pixels in a stored row.
+    pub stride: usize,
+    /// First column of the picture proper.
+    pub left: usize,
+    /// First row of the picture proper.
+    pub top: usize,
+    /// Width of the picture proper, pixels.
+    pub width: usize,
+    /// Height of the picture proper, pixels.
+    pub height: usize,
+    /// Samples a pixel: 1, or 3 and more where the file holds full colour.
+    pub channels: usize,
+    /// Colour of each site, from the picture's top-left pixel on; `None` for full colour and monochrome.
+    pub pattern: Option<Pattern>,
+    /// Black levels: of the four sites of a 2 x 2 pattern in row-major order, else of the channels.
+    pub black: [f32; 4],
+    /// White level, the same for all channels.
+    pub white: f32,
+    /// White-balance gains of red, green and blue, relative to green.
+    pub gains: [f32; 3],
+    /// Exif orientation as the decoder knows it; 0 where it does not.
+    pub orientation: u16,
+    /// How many exposures the file holds.
+    pub exposures: usize,
+}
+
+/// A repeating colour filter pattern.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Pattern {
+    /// Side of the pattern: 2 or 6.
+    pub side: usize,
+    /// Row-major colours, 0 red, 1 green, 2 blue; the first `side * side` count.
+    pub colours: [u8; 36],
+}
+
+impl Pattern {
+    /// From a function that tells the colour at (x, y); `None` where it is neither Bayer nor 6 x 6 with greens.
+    fn new(side: usize, colour: impl Fn(usize, usize) -> usize) -> Option<Self> {
+        if !matches!(side, 2 | 6) {
+            return None;
+        }
+        let mut colours = [0; 36];
+        for (i, c) in colours[..side * side].iter_mut().enumerate() {
+            *c = u8::try_from(colour(i % side, i / side)).ok().filter(|c| *c < 3)?;
+        }
+        let pattern = Self { side, colours };
+        let sound = if side == 2 {
+            let [a, b, c, d] = [colours[0], colours[1], colours[2], colours[3]].map(|c| c == 1);
+            a == d && b == c && a != b
+        } else {
+            (12..30).contains(&colours.iter().filter(|c| **c == 1).count())
+        };
+        sound.then_some(pattern)
+    }
+
+    /// Colour of the site at (x, y).
+    #[must_use]
+    pub const fn colour(&self, x: usize, y: usize) -> usize {
+        self.colours[y % self.side * self.side + x % self.side] as usize
+    }
+}
+
+/// Why a raw file could not be decoded.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Refused {
+    /// The decoder knows no such camera or kind of file.
+    Unknown(String),
+    /// The file's content is broken.
+    Broken(String),
+}
+
+/// Gains relative to green; 1 where the file states none or nonsense.
+fn relative(coefficients: [f32; 4]) -> [f32; 3] {
+    let [red, green, blue, _] = coefficients;
+    let green = if green.is_finite() && green > 0.0 { green } else { 1.0 };
+    [red, green, blue].map(|v| Some(v / green).filter(|g| g.is_finite() && (0.05..20.0).contains(g)).unwrap_or(1.0))
+}
+
+impl Sensor {
+    /// From rawloader. `relative_pattern` says that the pattern counts from the crop's corner (as in DNG).
+    pub(super) fn of_rawloader(image: ::rawloader::RawImage, relative_pattern: bool) -> Result<Self, Refused> {
+        let [top, right, bottom, left] = image.crops;
+        let (stride, full_height, channels) = (image.width, image.height, image.cpp);
+        let width = stride.checked_sub(left + right).unwrap_or(0);
+        let height = full_height.checked_sub(top + bottom).unwrap_or(0);
+        let cfa = if relative_pattern { image.cfa.clone() } else { image.cropped_cfa() };
+        let pattern =
+            if channels == 1 && cfa.is_valid() {
+                let found = Pattern::new(cfa.width.max(cfa.height), |x, y| cfa.color_at(y, x));
+                Some(found.ok_or_else(|| {
+                    Refused::Unknown(format!("the colour filter pattern {} is not handled", cfa.name))
+                })?)
+            } else {
+                None
+            };
+        let black = image.blacklevels.map(f32::from);
+        let black = match pattern {
+            Some(p) if p.side == 2 => std::array::from_fn(|i| black[p.colour(i % 2, i / 2)]),
+            _ => black,
+        };
+        let white = image.whitelevels[1].max(image.whitelevels[0]);
+        let white_of_floats = f32::from(if white == 0 { 1 } else { white });
+        let (samples, black, white) = match image.data {
+            ::rawloader::RawImageData::Integer(samples) => (samples, black, f32::from(white)),
+            ::rawloader::RawImageData::Float(samples) => from_floats(&samples, black, white_of_floats),
+        };
+        let neutral = |v: [f32; 4]| v[..3].iter().all(|c| c.is_finite() && *c > 0.0);
+        let gains = relative(if neutral(image.wb_coeffs) { image.wb_coeffs } else { [f32::NAN; 4] });
+        let sensor = Self {
+            samples,
+            stride,
+            left,
+            top,
+            width,
+            height,
+            channels,
+            pattern,
+            black,
+            white,
+            gains,
+            orientation: image.orientation.to_u16(),
+            exposures: 1,
+        };
+        sensor.checked(full_height)
+    }
+
+    /// From rawler. `relative_pattern` says that the file states the pattern from the active area's corner on.
+    pub(super) fn of_rawler(
+        image: ::rawler::RawImage,
+        relative_pattern: bool,
+        exposures: usize,
+    ) -> Result<Self, Refused> {
+        if image.fuji_rotation_width.is_some() {
+            return Err(Refused::Unknown("sensors with diagonal rows are not handled".into()));
+        }
+        let (stride, full_height, channels) = (image.width, image.height, image.cpp);
+        let corner = |r: &::rawler::imgop::Rect| (r.p.x, r.p.y);
+        let whole = (0, 0, stride, full_height);
+        let area = image.crop_area.or(image.active_area).filter(|r| r.d.w > 0 && r.d.h > 0);
+        let (left, top, width, height) = area.map_or(whole, |r| (r.p.x, r.p.y, r.d.w, r.d.h));
+        let active = image.active_area.as_ref().map_or((0, 0), corner);
+        let pattern = match &image.photometric {
+            RawPhotometricInterpretation::Cfa(config) if channels == 1 => {
+                let cfa = &config.cfa;
+                // For patterns stated from the active area on, rawler shifts forward where back is meant; the
+                // difference vanishes for 2 x 2 but not for 6 x 6.
+                let back = if relative_pattern { (2 * (active.0 % 48), 2 * (active.1 % 48)) } else { (0, 0) };
+                let at = |x: usize, y: usize| cfa.color_at((y + top + 96 - back.1) % 48, (x + left + 96 - back.0) % 48);
+                let found = Pattern::new(cfa.width.max(cfa.height), at);
+                Some(found.ok_or_else(|| {
+                    Refused::Unknown(format!("the colour filter pattern {} is not handled", cfa.name))
+                })?)
+            }
+            _ => None,
+        };
+        let levels = image.blacklevel.as_vec();
+        let level = &image.blacklevel;
+        let black = match pattern {
+            Some(p) if p.side == 2 && level.cpp == 1 && level.width > 0 && level.height > 0 => {
+                // Levels repeat from the active area's corner on.
+                let (dx, dy) = (left.saturating_sub(active.0), top.saturating_sub(active.1));
+                std::array::from_fn(|i| {
+                    let (x, y) = ((i % 2 + dx) % level.width, (i / 2 + dy) % level.height);
+                    levels.get(y * level.width + x).copied().unwrap_or(0.0)
+                })
+            }
+            _ => std::array::from_fn(|i| levels.get(i).or(levels.first()).copied().unwrap_or(0.0)),
+        };
+        let whites = image.whitelevel.as_vec();
+        let white = whites.get(1).or(whites.first()).copied().unwrap_or(65535.0);
+        let (samples, black, white) = match image.data {
+            ::rawler::RawImageData::Integer(samples) => (samples, black, white),
+            ::rawler::RawImageData::Float(samples) => from_floats(&samples, black, white),
+        };
+        let sensor = Self {
+            samples,
+            stride,
+            left,
+            top,
+            width,
+            height,
+            channels,
+            pattern,
+            black,
+            white,
+            gains: relative(image.wb_coeffs),
+            orientation: image.orientation.to_u16(),
+            exposures,
+        };
+        sensor.checked(full_height)
+    }
+
+    /// One row of the picture proper.
+    #[must_use]
+    pub fn row(&self, y: usize) -> &[u16] {
+        &self.samples[((self.top + y) * self.stride + self.left) * self.channels..][..self.width * self.channels]
+    }
+
+    /// Refuses what decoded "successfully" but can't be a photograph; mends a white level that is plainly too low.
+    fn checked(mut self, full_height: usize) -> Result<Self, Refused> {
+        let broken = |why: &str| Err(Refused::Broken(why.into()));
+        let fits = self.left + self.width <= self.stride
+            && self.top + self.height <= full_height
+            && self.samples.len() >= self.stride * full_height * self.channels;
+        if !fits || self.width < 16 || self.height < 16 || self.channels == 0 {
+            return broken("the picture's size contradicts its data");
+        }
+        if !(self.black.iter().all(|b| b.is_finite() && *b >= 0.0) && self.white.is_finite()) {
+            return broken("its black and white levels make no sense");
+        }
+        let highest_black = self.black.iter().copied().fold(0.0, f32::max);
+        if highest_black + 1.0 >= self.white || self.white > 65535.0 {
+            return broken("its black and white levels make no sense");
+        }
+        let (mut low, mut high, mut over, mut count) = (u16::MAX, 0, 0_usize, 0_usize);
+        let limit = self.white + 0.05 * (self.white - highest_black);
+        for y in (0..self.height).step_by(7) {
+            for v in self.row(y).iter().copied() {
+                low = low.min(v);
+                high = high.max(v);
+                over += usize::from(f32::from(v) > limit);
+                count += 1;
+            }
+        }
+        if low == high {
+            return broken("there is no picture in it, only one value throughout");
+        }
+        if f32::from(high) <= highest_black {
+            return broken("no sample is brighter than its black level");
+        }
+        // A decoder that runs out of data leaves the rest empty.
+        let empty = |y: &usize| {
+            let row = self.row(*y);
+            f32::from(row[0]) <= highest_black && row.iter().all(|v| *v == row[0])
+        };
+        let tail = (0..self.height).rev().take_while(empty).count();
+        if tail >= 4.max(self.height / 100) {
+            return broken("the file ends before the picture does");
+        }
+        if over * 20 > count {
+            self.white = f32::from(high);
+        }
+        Ok(self)
+    }
+}
+
+/// Integer samples, black and white of floating-point ones, with room below black for noise.
+fn from_floats(samples: &[f32], black: [f32; 4], white: f32) -> (Vec<u16>, [f32; 4], f32) {
+    const PEDESTAL: f32 = 2048.0;
+    let scale = (60_000.0 - PEDESTAL) / white.max(f32::MIN_POSITIVE);
+    let level = |v: f32| v * scale + PEDESTAL;
+    let samples = samples.iter().map(|v| if v.is_finite() { level(*v).round() as u16 } else { 0 }).collect();
+    (samples, black.map(level), 60_000.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sensor() -> Sensor {
+        Sensor {
+            samples: (0..32 * 32).map(|i| (i * 7 % 1000) as u16).collect(),
+            stride: 32,
+            left: 0,
+            top: 0,
+            width: 32,
+            height: 32,
+            channels: 1,
+            pattern: Pattern::new(2, |x, y| x % 2 + y % 2),
+            black: [64.0; 4],
+            white: 1023.0,
+            gains: [2.0, 1.0, 1.5],
+            orientation: 1,
+            exposures: 1,
+        }
+    }
+
+    #[test]
+    fn nonsense_is_refused() {
+        assert!(sensor().checked(32).is_ok());
+        let bad = |change: fn(&mut Sensor)| {
+            let mut s = sensor();
+            change(&mut s);
+            matches!(s.checked(32), Err(Refused::Broken(_)))
+        };
+        assert!(bad(|s| s.white = 64.0), "black above white");
+        assert!(bad(|s| s.black[2] = f32::NAN));
+        assert!(bad(|s| s.samples.fill(500)), "constant");
+        assert!(bad(|s| s.samples.truncate(1000)));
+        assert!(bad(|s| s.width = 40));
+        assert!(bad(|s| s.samples[28 * 32..].fill(0)), "ends early");
+    }
+
+    #[test]
+    fn a_white_level_far_too_low_is_mended() {
+        let mut s = sensor();
+        s.white = 200.0;
+        assert!((900.0..=999.0).contains(&s.checked(32).unwrap().white));
+    }
+
+    #[test]
+    fn patterns_without_a_green_checkerboard_are_refused() {
+        assert!(Pattern::new(2, |x, y| [0, 1, 1, 2][y * 2 + x]).is_some());
+        assert!(Pattern::new(2, |x, y| [1, 1, 0, 2][y * 2 + x]).is_none());
+        assert!(Pattern::new(2, |x, y| [0, 1, 3, 2][y * 2 + x]).is_none());
+        assert!(Pattern::new(12, |_, _| 1).is_none());
+    }
+
+    #[test]
+    fn gains_are_relative_to_green_and_sound() {
+        assert_eq!(relative([2.0, 1.0, 1.5, f32::NAN]), [2.0, 1.0, 1.5]);
+        assert_eq!(relative([1024.0, 512.0, 768.0, 0.0]), [2.0, 1.0, 1.5]);
+        assert_eq!(relative([f32::NAN, f32::NAN, f32::NAN, f32::NAN]), [1.0; 3]);
+        assert_eq!(relative([0.0, 1.0, 1e9, 0.0]), [1.0; 3]);
+    }
+}
