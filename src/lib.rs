@@ -16,6 +16,7 @@ pub mod lens;
 
 pub mod diagnose;
 pub mod plan;
+pub mod series;
 
 pub mod intake;
 pub mod output;

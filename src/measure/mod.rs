@@ -3,6 +3,8 @@
 //! This module never sees the capture facts, so that evidence can't be coloured by expectation.
 
 pub mod esfr;
+pub mod pair;
+pub mod register;
 
 mod edge;
 mod family;

@@ -1,0 +1,257 @@
+//! Cuts paired blocks from two frames and adds up their spectra by ring.
+
+use std::f64::consts::TAU;
+use std::sync::Arc;
+
+use rustfft::num_complex::Complex;
+use rustfft::{Fft, FftPlanner};
+
+use super::noise::Reading;
+use super::pyramid::Pyramid;
+use super::{BLOCK, LEVELS, RINGS, Rings, TileSpectra};
+use crate::measure::register::Registration;
+use crate::measure::register::two_dimensional;
+use crate::quantity::Region;
+use crate::shot::Mosaic;
+
+/// Rings over which frames are compared for being in place: coarse detail, 3 to 9 cycles a block.
+const COARSE: std::ops::RangeInclusive<usize> = 3..=9;
+
+/// Cuts blocks for one pair of frames.
+pub(super) struct Cutter<'a> {
+    reference: &'a Pyramid<'a>,
+    other: &'a Pyramid<'a>,
+    registration: Option<&'a Registration>,
+    fft: Arc<dyn Fft<f32>>,
+    /// Ring of each mode.
+    ring: Vec<usize>,
+}
+
+/// Sums over blocks.
+#[derive(Clone, Default)]
+struct Sums {
+    /// Power of the other frame, of the reference, and their co-spectrum, by ring.
+    other: Vec<f64>,
+    reference: Vec<f64>,
+    common: Vec<f64>,
+    level: f64,
+    blocks: u32,
+}
+
+impl<'a> Cutter<'a> {
+    pub(super) fn new(
+        reference: &'a Pyramid<'a>, other: &'a Pyramid<'a>, registration: Option<&'a Registration>,
+    ) -> Self {
+        let ring = (0..BLOCK * BLOCK)
+            .map(|i| signed(i % BLOCK).hypot(signed(i / BLOCK)).round() as usize)
+            .collect();
+        Self { reference, other, registration, fft: FftPlanner::new().plan_fft_forward(BLOCK), ring }
+    }
+
+    /// Spectra of the other frame in one tile of the reference, and noise readings of its finest blocks.
+    pub(super) fn tile(&self, region: Region) -> (TileSpectra, Vec<Reading>) {
+        let mut readings = Vec::new();
+        let mut levels = Vec::with_capacity(LEVELS);
+        let mut in_place = None;
+        for level in 0..LEVELS {
+            let mut sums = Sums {
+                other: vec![0.0; RINGS],
+                reference: vec![0.0; RINGS],
+                common: vec![0.0; RINGS],
+                ..Sums::default()
+            };
+            for centre in centres(region, level) {
+                self.block(level, centre, &mut sums, &mut readings);
+            }
+            if sums.blocks == 0 {
+                levels.push(None);
+                continue;
+            }
+            let blocks = f64::from(sums.blocks);
+            // Blocks of two levels up see shifts below a pixel as nothing, and wind's as something.
+            if level == 1 || (level == 2 && in_place.is_none()) {
+                in_place = sums.in_place();
+            }
+            levels.push(Some(Rings {
+                power: sums.other.iter().map(|p| p / blocks).collect(),
+                noise: 0.0,
+                level: sums.level / blocks,
+                blocks: sums.blocks,
+            }));
+        }
+        (TileSpectra { levels, in_place }, readings)
+    }
+
+    /// Adds one block pair centred at `centre` (full pixels of the reference), if it lies in both frames unclipped.
+    fn block(&self, level: usize, centre: (f64, f64), sums: &mut Sums, readings: &mut Vec<Reading>) {
+        let there = self.registration.map_or(centre, |r| r.locate(centre.0, centre.1));
+        let factor = f64::from(1u32 << level);
+        let scaled = |p: (f64, f64)| (p.0 / factor, p.1 / factor);
+        let (Some(a), Some(b)) =
+            (Cut::new(self.reference, level, scaled(centre)), Cut::new(self.other, level, scaled(there)))
+        else {
+            return;
+        };
+        let mut work = vec![Complex::new(0.0f32, 0.0); BLOCK * BLOCK];
+        let (Some(_), Some(mean)) = (a.window(&mut work, false), b.window(&mut work, true)) else { return };
+        two_dimensional(&*self.fft, BLOCK, &mut work);
+        // Modes per ring vary; rings are averaged at the end of the block.
+        let (mut pb, mut pa, mut ab) = ([0.0f64; RINGS], [0.0f64; RINGS], [0.0f64; RINGS]);
+        let mut counts = [0.0f64; RINGS];
+        let (dx, dy) = (b.inner.0 - a.inner.0, b.inner.1 - a.inner.1);
+        let turn = |k: usize, d: f64| Complex::from_polar(1.0f32, (TAU * signed(k) * d / BLOCK as f64) as f32);
+        let turns: Vec<(Complex<f32>, Complex<f32>)> = (0..BLOCK).map(|k| (turn(k, dx), turn(k, dy))).collect();
+        let (mut high, mut high_count) = (0.0, 0.0);
+        for y in 0..=BLOCK / 2 {
+            for x in 0..BLOCK {
+                let i = y * BLOCK + x;
+                let mirror = (BLOCK - y) % BLOCK * BLOCK + (BLOCK - x) % BLOCK;
+                let other = work[mirror].conj();
+                let first = (work[i] + other) * 0.5;
+                let second = (work[i] - other) * Complex::new(0.0, -0.5);
+                let ring = self.ring[i];
+                let power = f64::from(second.norm_sqr());
+                if self.is_high(b.mosaic, x, y) {
+                    high += power;
+                    high_count += 1.0;
+                }
+                if ring < RINGS {
+                    pb[ring] += power;
+                    pa[ring] += f64::from(first.norm_sqr());
+                    ab[ring] += f64::from((first.conj() * second * turns[x].0 * turns[y].1).re);
+                    counts[ring] += 1.0;
+                }
+            }
+        }
+        for k in 1..RINGS {
+            let per_mode = 1.0 / counts[k].max(1.0);
+            sums.other[k] += pb[k] * per_mode / b.weight;
+            sums.reference[k] += pa[k] * per_mode / a.weight;
+            sums.common[k] += ab[k] * per_mode / (a.weight * b.weight).sqrt();
+        }
+        sums.level += mean;
+        sums.blocks += 1;
+        if level == 0 && high_count > 0.0 {
+            readings.push((mean, high / high_count / b.weight));
+        }
+    }
+
+    /// Whether a mode holds noise only: the corners of the spectrum, or with half of the samples of a Bayer sensor
+    /// (whose corner holds the picture's own low frequencies again) the ends of its axes.
+    fn is_high(&self, mosaic: Mosaic, x: usize, y: usize) -> bool {
+        let (fx, fy) = (signed(x).abs() / BLOCK as f64, signed(y).abs() / BLOCK as f64);
+        match mosaic {
+            Mosaic::None => fx.hypot(fy) > 0.52,
+            _ => fx.max(fy) > 0.42 && fx.min(fy) < 0.08,
+        }
+    }
+}
+
+impl Sums {
+    /// Co-spectrum over the geometric mean of the powers at coarse detail; `None` where that is but noise.
+    fn in_place(&self) -> Option<f64> {
+        let sum = |of: &[f64]| of[COARSE].iter().sum::<f64>();
+        let (a, b) = (sum(&self.reference), sum(&self.other));
+        // A power below a few squared levels is quantisation.
+        (a > 1.0 && b > 1.0).then(|| sum(&self.common) / (a * b).sqrt())
+    }
+}
+
+/// One block of one frame: its corner, and where in it the wanted centre lies.
+struct Cut<'a> {
+    pyramid: &'a Pyramid<'a>,
+    level: usize,
+    corner: (usize, usize),
+    /// The centre, px from the corner.
+    inner: (f64, f64),
+    mosaic: Mosaic,
+    /// Sum of the squared window, with the share of filled samples: power over this is that of a sample.
+    weight: f64,
+}
+
+impl<'a> Cut<'a> {
+    fn new(pyramid: &'a Pyramid<'a>, level: usize, centre: (f64, f64)) -> Option<Self> {
+        let (w, h) = pyramid.size(level)?;
+        let half = BLOCK as f64 / 2.0;
+        let place = |c: f64, length: usize| {
+            let corner = (c - half).round();
+            // A block may hang over the rim by a hair, not more.
+            (corner >= 0.0 && corner as usize + BLOCK <= length).then_some(corner as usize)
+        };
+        let corner = (place(centre.0, w)?, place(centre.1, h)?);
+        let inner = (centre.0 - corner.0 as f64, centre.1 - corner.1 as f64);
+        let mosaic = pyramid.mosaic(level);
+        let weight = hann(inner.0).iter().map(|w| w * w).sum::<f64>() * hann(inner.1).iter().map(|w| w * w).sum::<f64>();
+        Some(Self { pyramid, level, corner, inner, mosaic, weight })
+    }
+
+    /// Writes the windowed block into the real or imaginary parts; the mean level, or `None` where it is clipped.
+    fn window(&self, work: &mut [Complex<f32>], imaginary: bool) -> Option<f64> {
+        let (wx, wy) = (hann(self.inner.0), hann(self.inner.1));
+        let mut row = [0.0f32; BLOCK];
+        let (mut sum, mut total, mut clipped) = (0.0, 0.0, 0);
+        for y in 0..BLOCK {
+            self.pyramid.row(self.level, self.corner.0, self.corner.1 + y, &mut row);
+            for (x, &v) in row.iter().enumerate() {
+                let at = &mut work[y * BLOCK + x];
+                if imaginary { at.im = v } else { at.re = v }
+                if v.is_nan() {
+                    clipped += 1;
+                } else if self.measured(x, y) {
+                    let w = wx[x] * wy[y];
+                    sum += w * f64::from(v);
+                    total += w;
+                }
+            }
+        }
+        if clipped > BLOCK * BLOCK / 500 || total <= 0.0 {
+            return None;
+        }
+        let mean = sum / total;
+        // Filling the gaps of a mosaic with zeros leaves the share of its samples; scaling by the inverse keeps the
+        // picture's own spectrum, and repeats it at high frequencies where the lens left little.
+        let fill = match self.mosaic {
+            Mosaic::None => 1.0,
+            Mosaic::Checkerboard { .. } => 2.0,
+            Mosaic::Six(bits) => 36.0 / f64::from(bits.count_ones().max(1)),
+        };
+        for y in 0..BLOCK {
+            for x in 0..BLOCK {
+                let at = &mut work[y * BLOCK + x];
+                let v = if imaginary { &mut at.im } else { &mut at.re };
+                let kept = !v.is_nan() && self.measured(x, y);
+                *v = if kept { ((f64::from(*v) - mean) * wx[x] * wy[y] * fill) as f32 } else { 0.0 };
+            }
+        }
+        Some(mean)
+    }
+
+    fn measured(&self, x: usize, y: usize) -> bool {
+        self.mosaic.measured(self.corner.0 + x, self.corner.1 + y)
+    }
+}
+
+/// Hann's window centred at `centre` px of a block, one block wide.
+fn hann(centre: f64) -> [f64; BLOCK] {
+    std::array::from_fn(|i| {
+        let t = (i as f64 + 0.5 - centre) / BLOCK as f64;
+        if t.abs() < 0.5 { 0.5 + 0.5 * (TAU * t).cos() } else { 0.0 }
+    })
+}
+
+/// Centres of the blocks of a tile at a level, full pixels: half a block apart, one at least.
+fn centres(region: Region, level: usize) -> Vec<(f64, f64)> {
+    let step = (BLOCK << level) as f64 / 2.0;
+    let along = |start: u32, length: u32| {
+        let count = (f64::from(length) / step).round().max(1.0);
+        (0..count as usize)
+            .map(|i| f64::from(start) + f64::from(length) * (i as f64 + 0.5) / count)
+            .collect::<Vec<f64>>()
+    };
+    let (xs, ys) = (along(region.x, region.width), along(region.y, region.height));
+    ys.iter().flat_map(|&y| xs.iter().map(move |&x| (x, y))).collect()
+}
+
+fn signed(k: usize) -> f64 {
+    if k > BLOCK / 2 { k as f64 - BLOCK as f64 } else { k as f64 }
+}

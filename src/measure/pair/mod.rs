@@ -1,0 +1,105 @@
+//! Two frames of one scene: how much more blurred one is than the other, tile by tile, whatever the scene shows.
+
+mod blocks;
+mod noise;
+mod pyramid;
+mod ratio;
+
+pub use ratio::{Relative, relative};
+
+use rayon::prelude::*;
+
+use super::grid::Grid;
+use super::register::Registration;
+use crate::quantity::Region;
+use crate::shot::Plane;
+use blocks::Cutter;
+use noise::Noise;
+use pyramid::Pyramid;
+
+/// Side of a spectral block, in pixels of its pyramid level.
+const BLOCK: usize = 64;
+/// Rings of a block's spectrum, one a cycle per block, up to half the sampling frequency.
+const RINGS: usize = BLOCK / 2;
+/// Levels of the pyramid: each halves the picture, for blurs up to about 1.5, 3, 6 and 12 px.
+const LEVELS: usize = 4;
+
+/// Power spectrum of one tile at one pyramid level, averaged over directions.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rings {
+    /// Mean power of the modes at k cycles a block, k from 0; white noise of variance v reads v. Levels^2.
+    power: Vec<f64>,
+    /// Noise power, same unit.
+    noise: f64,
+    /// Mean level above black.
+    level: f64,
+    /// Blocks averaged.
+    blocks: u32,
+}
+
+/// The spectra of one tile of one frame.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TileSpectra {
+    /// By pyramid level; `None` where no block fits or the tile is clipped.
+    levels: Vec<Option<Rings>>,
+    /// Share of the coarse detail common with the reference frame that lies where the reference has it, 0 to 1;
+    /// `None` where there is no coarse detail.
+    pub in_place: Option<f64>,
+}
+
+impl TileSpectra {
+    /// Whether no block of the tile could be used: outside the other frame, or clipped.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.levels.iter().all(Option::is_none)
+    }
+}
+
+/// The spectra of one frame on the reference frame's tiles.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FrameSpectra {
+    /// Row-major, as the tiles of the grid.
+    pub tiles: Vec<TileSpectra>,
+    /// Enlargement against the reference frame.
+    pub scale: f64,
+    /// Whether levels are only roughly proportional to light (a rendered file).
+    pub rendered: bool,
+}
+
+/// The tiles of a reference frame, row-major: the same as those that `measure` makes with `across` tiles.
+#[must_use]
+pub fn tiles(plane: &Plane, across: u32) -> Vec<Region> {
+    Grid::new(plane.width, plane.height, across).cells().collect()
+}
+
+/// Spectra of the frame `other` on the tiles of `reference`.
+///
+/// For each tile, blocks of 64 pixels on four pyramid levels (each half the size of the one before) are cut from
+/// both frames at the places that the registration pairs up, under a Hann window that sits on the same scene
+/// content to a fraction of a pixel, so nothing is resampled. On a mosaic only measured samples are used at the
+/// finest level. For the spectra of the reference itself pass it as `other` with no registration.
+///
+/// `in_place` compares the two frames: where wind moved the scene it is low.
+#[must_use]
+pub fn spectra(
+    reference: &Plane, other: &Plane, registration: Option<&Registration>, tiles: &[Region],
+) -> FrameSpectra {
+    let (ref_pyramid, other_pyramid) = (Pyramid::new(reference), Pyramid::new(other));
+    let cutter = Cutter::new(&ref_pyramid, &other_pyramid, registration);
+    let mut tiles: Vec<(TileSpectra, Vec<noise::Reading>)> =
+        tiles.par_iter().with_min_len(4).map(|region| cutter.tile(*region)).collect();
+    let readings: Vec<noise::Reading> = tiles.iter().flat_map(|t| t.1.iter().copied()).collect();
+    let noise = Noise::fit(&readings);
+    for (tile, _) in &mut tiles {
+        for (level, rings) in tile.levels.iter_mut().enumerate() {
+            if let Some(rings) = rings {
+                rings.noise = noise.variance(rings.level) / 4f64.powi(level as i32);
+            }
+        }
+    }
+    FrameSpectra {
+        tiles: tiles.into_iter().map(|t| t.0).collect(),
+        scale: registration.map_or(1.0, |r| r.map.scale),
+        rendered: other.rendered,
+    }
+}

@@ -1,0 +1,179 @@
+//! From the spectra of two frames of one tile to the difference of their squared blur widths.
+
+use super::{BLOCK, LEVELS, RINGS, Rings, TileSpectra};
+use crate::quantity::{Estimate, MTF50_SIGMA};
+
+/// Relative blur of a tile between two frames.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Relative {
+    /// -ln(MTF_b / MTF_a) / (2 pi^2 f^2) at `frequency`: the difference sigma_b^2 - sigma_a^2 of the squared
+    /// Gaussian-equivalent widths there, px^2.
+    pub squared: Estimate,
+    /// Where it holds: the frequency of half contrast of the more blurred frame, cycles a pixel.
+    pub frequency: f64,
+}
+
+/// Widths of the squared window of Hann in modes, along either axis: its spectrum mixes neighbouring modes, which
+/// raises a falling power P by this times the Laplacian of P, halved.
+const MIXING: f64 = 1.0 / 3.0;
+/// Least cycles a block at the frequency of half contrast; below, the mixing is no small correction.
+const LEAST_CYCLES: f64 = 7.5;
+
+/// Compares frame `b` with frame `a` in one tile.
+///
+/// The ratio of the two noise-subtracted power spectra is free of the scene (Delbracio, Musé, Almansa & Morel, SIAM
+/// J. Imaging Sci. 5(4), 2012, show that two frames of any textured scene give their relative blur). Its logarithm is fitted near the frequency of half
+/// contrast of the more blurred frame with a gain, a Gaussian term and a slow drift of that term with frequency,
+/// so that the number means the same for any shape of point spread: with the transfer of one frame known, that of
+/// the other at its half-contrast frequency follows without a model of it.
+///
+/// `sharper` is a guess of the width (px) of the sharper of the two (0.7 where nothing is known): it decides only
+/// where in frequency to look. `scale` is the enlargement of `b` against `a`; the noise models are the frames' own.
+///
+/// `None` where too few frequencies stand above the noise in both.
+#[must_use]
+pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rendered: bool) -> Option<Relative> {
+    let sharper = sharper.clamp(0.35, 12.0);
+    let mut blurred = sharper;
+    let mut found: Option<(Fit, f64, usize)> = None;
+    for _ in 0..8 {
+        let frequency = (MTF50_SIGMA / blurred).min(0.36);
+        let cycles = frequency * BLOCK as f64;
+        let level = (LEAST_CYCLES / cycles).log2().ceil().max(0.0) as usize;
+        let level = (level.min(LEVELS - 1)..LEVELS).find(|&l| has(a, l) && has(b, l)).or_else(|| {
+            // Small pictures have no coarse levels: the coarsest there is must do.
+            (0..level.min(LEVELS)).rev().find(|&l| has(a, l) && has(b, l))
+        })?;
+        let pixel = f64::from(1u32 << level);
+        let (ra, rb) = (a.levels[level].as_ref()?, b.levels[level].as_ref()?);
+        let fit = compare(ra, rb, frequency * pixel, sharper / pixel, scale, rendered)?;
+        let fit = Fit { squared: fit.squared * pixel * pixel, sd: fit.sd * pixel * pixel, rings: fit.rings };
+        let next = (sharper * sharper + fit.squared.abs()).sqrt().clamp(sharper, 30.0);
+        found = Some((fit, frequency, level));
+        if (next / blurred - 1.0).abs() < 0.01 {
+            break;
+        }
+        blurred = next;
+    }
+    let (fit, frequency, _) = found?;
+    Some(Relative { squared: Estimate::new(fit.squared, fit.sd, fit.rings), frequency })
+}
+
+fn has(tile: &TileSpectra, level: usize) -> bool {
+    tile.levels.get(level).is_some_and(Option::is_some)
+}
+
+struct Fit {
+    squared: f64,
+    sd: f64,
+    rings: u32,
+}
+
+/// Fits the log ratio of two ring spectra about `middle` (cycles a pixel of their level).
+fn compare(a: &Rings, b: &Rings, middle: f64, sharper: f64, scale: f64, rendered: bool) -> Option<Fit> {
+    let gain = (b.level.max(1.0) / a.level.max(1.0)).ln();
+    let (sa, sb) = (Signal::new(a), Signal::new(b));
+    let blocks = f64::from(a.blocks.min(b.blocks));
+    let mut rows = Vec::new();
+    for k in 3..RINGS - 3 {
+        let f = k as f64 / BLOCK as f64;
+        let (Some(pa), Some(pb)) = (sa.at(k), sb.at(k)) else { continue };
+        if f > 1.6 * middle {
+            break;
+        }
+        // A frame enlarged by s shows the scene's power at s times the frequency, times s squared. The slope is
+        // the scene's own: that of the blur stays where it is.
+        let scene_slope = pa.slope + 8.0 * (std::f64::consts::PI * sharper * f).powi(2);
+        let y = 0.5 * ((pb.power / pa.power).ln() - (2.0 + scene_slope) * scale.ln());
+        // Half-overlapping Hann blocks count for about two thirds of their number; a ring holds pi k modes.
+        let modes = (std::f64::consts::PI * k as f64 * blocks * 0.65).max(1.0);
+        // Noise of the log ratio: noise against signal in both frames, and what the windows don't share.
+        let own = |s: &Mode| (2.0 * s.noise_share + s.noise_share.powi(2)) / modes;
+        let variance = 0.25 * (own(&pa) + own(&pb)) + 2e-4 / modes.min(400.0) + 0.006f64.powi(2);
+        let nearness = (-(f / middle).ln().powi(2) / (2.0 * 0.45 * 0.45)).exp();
+        rows.push((f, y, nearness / variance));
+    }
+    if rows.len() < 4 || rows.iter().filter(|r| r.0 > 0.6 * middle).count() < 2 {
+        return None;
+    }
+    solve(&rows, middle, gain, if rendered { 0.15 } else { 0.01 })
+}
+
+/// Weighted least squares of y = gain - 2 pi^2 f^2 (d0 + d1 ln(f / middle)) with priors on gain and d1.
+fn solve(rows: &[(f64, f64, f64)], middle: f64, gain: f64, gain_sd: f64) -> Option<Fit> {
+    let basis = |f: f64| {
+        let g = -2.0 * std::f64::consts::PI.powi(2) * f * f;
+        nalgebra::Vector3::new(1.0, g, g * (f / middle).ln())
+    };
+    let mut drift_sd = 0.3;
+    let mut answer = None;
+    for _ in 0..3 {
+        let mut normal = nalgebra::Matrix3::<f64>::zeros();
+        let mut right = nalgebra::Vector3::<f64>::zeros();
+        for &(f, y, w) in rows {
+            let x = basis(f);
+            normal += w * x * x.transpose();
+            right += w * x * y;
+        }
+        normal[(0, 0)] += gain_sd.powi(-2);
+        right[0] += gain * gain_sd.powi(-2);
+        normal[(2, 2)] += f64::powi(drift_sd, -2);
+        let inverse = normal.cholesky()?.inverse();
+        let solved = inverse * right;
+        let (mut chi, mut count) = (0.0, 0.0);
+        for &(f, y, w) in rows {
+            chi += w * (y - basis(f).dot(&solved)).powi(2);
+            count += 1.0;
+        }
+        let inflate = (chi / f64::max(count - 2.0, 1.0)).max(1.0);
+        answer = Some(Fit { squared: solved[1], sd: (inverse[(1, 1)] * inflate).sqrt(), rings: count as u32 });
+        // The drift is a share of the term itself: a diffraction pattern's or a disc's squared width changes by
+        // about a third of itself from one octave to the next.
+        drift_sd = 0.35 * solved[1].abs() + 0.02;
+    }
+    answer
+}
+
+/// Noise-free ring powers and their slopes.
+struct Signal<'a> {
+    rings: &'a Rings,
+    logs: Vec<f64>,
+}
+
+struct Mode {
+    power: f64,
+    /// d ln P / d ln k.
+    slope: f64,
+    /// Noise power over signal power.
+    noise_share: f64,
+}
+
+impl<'a> Signal<'a> {
+    fn new(rings: &'a Rings) -> Self {
+        let logs = rings.power.iter().map(|p| (p - rings.noise).max(0.05 * rings.noise).max(1e-6).ln()).collect();
+        Self { rings, logs }
+    }
+
+    /// Signal at ring `k`, the window's mixing of modes taken out; `None` where noise is as strong.
+    fn at(&self, k: usize) -> Option<Mode> {
+        let signal = self.rings.power[k] - self.rings.noise;
+        if signal < self.rings.noise.max(1e-6) {
+            return None;
+        }
+        // Slope and curvature of ln P over ln k from a parabola through five to seven rings.
+        let reach = if k < 6 { 2 } else { 3 };
+        let (mut normal, mut right) = (nalgebra::Matrix3::<f64>::zeros(), nalgebra::Vector3::<f64>::zeros());
+        for j in k - reach.min(k - 1)..=(k + reach).min(RINGS - 1) {
+            let x = (j as f64 / k as f64).ln();
+            let row = nalgebra::Vector3::new(1.0, x, x * x);
+            normal += row * row.transpose();
+            right += row * self.logs[j];
+        }
+        let solved = normal.cholesky()?.solve(&right);
+        let (slope, bend) = (solved[1], 2.0 * solved[2]);
+        // Laplacian of P over P, in two dimensions: (slope^2 + bend) / k^2.
+        let raised = (slope * slope + bend) * MIXING / 2.0 / (k * k) as f64;
+        let power = signal / (1.0 + raised.clamp(-0.3, 1.0));
+        Some(Mode { power, slope, noise_share: self.rings.noise / signal })
+    }
+}

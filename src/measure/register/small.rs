@@ -1,0 +1,108 @@
+//! A small picture of a frame: enough to see whether two frames show one scene, and how far apart they are.
+
+use std::f64::consts::PI;
+
+use rustfft::FftPlanner;
+use rustfft::num_complex::Complex;
+
+use super::patch::two_dimensional;
+use crate::shot::Plane;
+
+/// A frame averaged down by a whole factor, luminance levels above black.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Small {
+    /// Width, small pixels.
+    pub width: usize,
+    /// Height, small pixels.
+    pub height: usize,
+    /// Full pixels to a small one, along either axis.
+    pub factor: usize,
+    /// Row-major levels above black.
+    pub data: Vec<f32>,
+}
+
+/// Longest side of a small picture, px.
+const LONG: usize = 384;
+/// Side of the transform for the coarse shift: a small picture at half size with room around it.
+const FIELD: usize = 256;
+
+impl Small {
+    /// Averages a frame down until its longer side is at most 384 px; remnants at the right and bottom are left off.
+    #[must_use]
+    pub fn new(plane: &Plane) -> Self {
+        let factor = plane.width.max(plane.height).div_ceil(LONG).max(1);
+        let (width, height) = (plane.width / factor, plane.height / factor);
+        let mut data = Vec::with_capacity(width * height);
+        let scale = 1.0 / (factor * factor) as f32;
+        let black = f32::from(plane.black);
+        let mut sums = vec![0u64; width];
+        for y in 0..height {
+            sums.fill(0);
+            for row in 0..factor {
+                let row = plane.row(y * factor + row);
+                for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(factor)) {
+                    *sum += cell.iter().map(|&v| u64::from(v)).sum::<u64>();
+                }
+            }
+            data.extend(sums.iter().map(|&s| s as f32 * scale - black));
+        }
+        Self { width, height, factor, data }
+    }
+}
+
+/// Whole-frame shift from `a` to `b` in small pixels, by phase correlation at half size; `None` for blank pictures.
+pub(super) fn coarse_shift(a: &Small, b: &Small) -> Option<(f64, f64)> {
+    let mut pair = vec![Complex::new(0.0f32, 0.0); FIELD * FIELD];
+    let (pa, pb) = (prepare(a)?, prepare(b)?);
+    for (to, (x, y)) in pair.iter_mut().zip(pa.into_iter().zip(pb)) {
+        *to = Complex::new(x, y);
+    }
+    let mut planner = FftPlanner::new();
+    two_dimensional(&*planner.plan_fft_forward(FIELD), FIELD, &mut pair);
+    let mut cross: Vec<Complex<f32>> = (0..FIELD * FIELD)
+        .map(|i| {
+            let (x, y) = (i % FIELD, i / FIELD);
+            let other = pair[(FIELD - y) % FIELD * FIELD + (FIELD - x) % FIELD].conj();
+            let (first, second) = ((pair[i] + other) * 0.5, (pair[i] - other) * Complex::new(0.0, -0.5));
+            let signed = |k: usize| if k > FIELD / 2 { k as f32 - FIELD as f32 } else { k as f32 };
+            let r = signed(x).hypot(signed(y)) / FIELD as f32;
+            let c = first.conj() * second;
+            // The highest frequencies lose their phase to rotation and scale first; blur takes the rest.
+            c / c.norm().max(1e-9) * (-(r / 0.12).powi(2)).exp()
+        })
+        .collect();
+    cross[0] = Complex::new(0.0, 0.0);
+    two_dimensional(&*planner.plan_fft_inverse(FIELD), FIELD, &mut cross);
+    let best = (0..cross.len()).max_by(|&i, &j| cross[i].re.total_cmp(&cross[j].re))?;
+    let signed = |i: usize| if i > FIELD / 2 { i as f64 - FIELD as f64 } else { i as f64 };
+    Some((2.0 * signed(best % FIELD), 2.0 * signed(best / FIELD)))
+}
+
+/// Half size, local mean taken out, cosine-tapered, on the square field.
+fn prepare(small: &Small) -> Option<Vec<f32>> {
+    let (w, h) = (small.width / 2, small.height / 2);
+    if w < 8 || h < 8 || w > FIELD || h > FIELD {
+        return None;
+    }
+    let at = |x: usize, y: usize| small.data[y * small.width + x];
+    let half: Vec<f32> = (0..w * h)
+        .map(|i| {
+            let (x, y) = (2 * (i % w), 2 * (i / w));
+            let mean = (at(x, y) + at(x + 1, y) + at(x, y + 1) + at(x + 1, y + 1)) / 4.0;
+            // Logarithm: an exposure step becomes a constant, and shadows count like lights.
+            mean.max(1.0).ln()
+        })
+        .collect();
+    let mean = half.iter().sum::<f32>() / half.len() as f32;
+    let taper = |i: usize, n: usize| {
+        let edge = (i as f64 + 0.5).min(n as f64 - i as f64 - 0.5) / (0.15 * n as f64);
+        if edge < 1.0 { (0.5 - 0.5 * (PI * edge).cos()) as f32 } else { 1.0 }
+    };
+    let mut field = vec![0.0; FIELD * FIELD];
+    for y in 0..h {
+        for x in 0..w {
+            field[y * FIELD + x] = (half[y * w + x] - mean) * taper(x, w) * taper(y, h);
+        }
+    }
+    Some(field)
+}

@@ -1,0 +1,178 @@
+//! Answers of an aperture series: the best stop by zone and for the whole frame, and what else the stops show.
+
+use super::fit::{Split, split};
+use super::{Point, ZoneBlur, ZoneName};
+use crate::optics::WAVELENGTH_UM;
+use crate::optics::blur::{Parts, lens_px_for, sigma_px};
+
+/// Blur that counts as no loss: within 5 % of the best.
+pub const NO_LOSS: f64 = 1.05;
+
+/// What an aperture series answers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Apertures {
+    /// By zone, in the order given.
+    pub zones: Vec<ZoneAnswer>,
+    /// The frame whose worst zone is the least blurred.
+    pub whole: Option<usize>,
+    /// Frames whose worst zone is within 5 % of that.
+    pub whole_within: Vec<usize>,
+    /// Zones that grew softer on stopping down by more than diffraction can do.
+    pub focus_shift: Vec<Shift>,
+    /// Frames softer all over than the stops beside them allow: shaken, or out of focus by accident.
+    pub spoiled: Vec<usize>,
+    /// Gaps in the run of stops: (before, after, what is missing where it is a full stop).
+    pub gaps: Vec<(f64, f64, Option<f64>)>,
+    /// Falling and growing parts; `None` where the stops are too few or too close.
+    pub split: Option<Split>,
+}
+
+/// The answer for one zone.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ZoneAnswer {
+    /// Which zone.
+    pub name: ZoneName,
+    /// Frame with the least blur.
+    pub best: usize,
+    /// Frames within 5 % of it, by f-number.
+    pub within: Vec<usize>,
+}
+
+/// A zone that grew softer between two stops.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shift {
+    /// Which zone.
+    pub zone: ZoneName,
+    /// Frame before.
+    pub from: usize,
+    /// Frame after, stopped down.
+    pub to: usize,
+}
+
+/// Answers an aperture series. `f_numbers` by frame; frames without one take no part.
+#[must_use]
+pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Apertures {
+    let zones: Vec<ZoneBlur> = zones.iter().map(|z| by_stop(z, f_numbers)).filter(|z| z.points.len() >= 2).collect();
+    let spoiled = spoiled(&zones, f_numbers, pitch_um);
+    let sound: Vec<ZoneBlur> = zones
+        .iter()
+        .map(|z| ZoneBlur {
+            points: z.points.iter().copied().filter(|p| !spoiled.contains(&p.frame)).collect(),
+            ..z.clone()
+        })
+        .filter(|z| z.points.len() >= 2)
+        .collect();
+    let split = split(&sound, f_numbers, pitch_um);
+    let growth = split.as_ref().map(|s| s.growth.value).or(pitch_um.map(|p| WAVELENGTH_UM / p));
+    let (whole, whole_within) = whole(&sound, f_numbers);
+    Apertures {
+        zones: sound.iter().filter_map(zone_answer).collect(),
+        whole,
+        whole_within,
+        focus_shift: growth.map_or_else(Vec::new, |g| shifts(&sound, f_numbers, g)),
+        gaps: gaps(f_numbers),
+        spoiled,
+        split,
+    }
+}
+
+/// Points in the order of their f-numbers, those without one left out.
+fn by_stop(zone: &ZoneBlur, f_numbers: &[Option<f64>]) -> ZoneBlur {
+    let mut points: Vec<Point> = zone.points.iter().copied().filter(|p| f_numbers[p.frame].is_some()).collect();
+    points.sort_by(|a, b| f_numbers[a.frame].unwrap_or(0.0).total_cmp(&f_numbers[b.frame].unwrap_or(0.0)));
+    ZoneBlur { points, ..zone.clone() }
+}
+
+fn zone_answer(zone: &ZoneBlur) -> Option<ZoneAnswer> {
+    let best = zone.points.iter().min_by(|a, b| a.blur.value.total_cmp(&b.blur.value))?;
+    let limit = NO_LOSS * best.blur.value;
+    let within = zone.points.iter().filter(|p| p.blur.value <= limit).map(|p| p.frame).collect();
+    Some(ZoneAnswer { name: zone.name, best: best.frame, within })
+}
+
+/// Frame with the least blurred worst zone, over the frames that have a number in every zone that any has.
+fn whole(zones: &[ZoneBlur], f_numbers: &[Option<f64>]) -> (Option<usize>, Vec<usize>) {
+    let worst: Vec<(usize, f64)> = (0..f_numbers.len())
+        .filter(|&k| f_numbers[k].is_some())
+        .filter_map(|k| {
+            let blurs: Option<Vec<f64>> =
+                zones.iter().map(|z| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value)).collect();
+            Some((k, blurs?.into_iter().fold(f64::NAN, f64::max)))
+        })
+        .filter(|w| w.1.is_finite())
+        .collect();
+    let Some(&(best, least)) = worst.iter().min_by(|a, b| a.1.total_cmp(&b.1)) else { return (None, Vec::new()) };
+    let mut within: Vec<usize> = worst.iter().filter(|w| w.1 <= NO_LOSS * least).map(|w| w.0).collect();
+    within.sort_by(|&a, &b| f_numbers[a].unwrap_or(0.0).total_cmp(&f_numbers[b].unwrap_or(0.0)));
+    (Some(best), within)
+}
+
+/// The most a blur can grow from one stop to the next when only diffraction grows.
+fn most(blur: f64, from: f64, to: f64, growth: f64) -> f64 {
+    let bare = Parts { lambda_n_px: Some(growth * from), pixel: true, ..Parts::default() };
+    let lens = lens_px_for(blur, &bare).unwrap_or(0.0);
+    sigma_px(&Parts { lambda_n_px: Some(growth * to), lens_px: lens, ..bare }).max(blur)
+}
+
+fn shifts(zones: &[ZoneBlur], f_numbers: &[Option<f64>], growth: f64) -> Vec<Shift> {
+    let mut found = Vec::new();
+    for zone in zones {
+        for pair in zone.points.windows(2) {
+            let (Some(from), Some(to)) = (f_numbers[pair[0].frame], f_numbers[pair[1].frame]) else { continue };
+            let limit = 1.04 * most(pair[0].blur.value, from, to, growth);
+            let sd = pair[0].apart_sd.hypot(pair[1].apart_sd);
+            if to > 1.1 * from && pair[1].blur.value > limit + 3.0 * sd {
+                found.push(Shift { zone: zone.name, from: pair[0].frame, to: pair[1].frame });
+            }
+        }
+    }
+    found
+}
+
+/// Frames that most zones show softer than both neighbours allow.
+fn spoiled(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Vec<usize> {
+    let growth = pitch_um.map_or(0.2, |p| WAVELENGTH_UM / p);
+    let mut votes = vec![(0u32, 0u32); f_numbers.len()];
+    for zone in zones {
+        for (i, point) in zone.points.iter().enumerate() {
+            let stop = |j: usize| (zone.points[j].blur.value, f_numbers[zone.points[j].frame].unwrap_or(1.0));
+            let n = f_numbers[point.frame].unwrap_or(1.0);
+            let before = i.checked_sub(1).map(stop);
+            let after = (i + 1 < zone.points.len()).then(|| stop(i + 1));
+            // From the stop before, only diffraction can add; from the one after, opening up can add what falls with
+            // the third power of the f-number, spherical aberration's law, at the very most.
+            let limit = match (before, after) {
+                (Some(b), Some(a)) => most(b.0, b.1, n, growth).max(a.0 * (a.1 / n).max(1.0)),
+                (Some(b), None) => most(b.0, b.1, n, growth),
+                (None, Some(a)) => a.0 * (a.1 / n).max(1.0).powi(3),
+                (None, None) => f64::INFINITY,
+            };
+            votes[point.frame].1 += 1;
+            votes[point.frame].0 += u32::from(point.blur.value > 1.15 * limit + 3.0 * point.apart_sd);
+        }
+    }
+    (0..votes.len()).filter(|&k| votes[k].0 > 0 && 3 * votes[k].0 >= 2 * votes[k].1).collect()
+}
+
+/// Full stops, as engraved.
+const FULL_STOPS: [f64; 12] = [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
+
+fn gaps(f_numbers: &[Option<f64>]) -> Vec<(f64, f64, Option<f64>)> {
+    let mut stops: Vec<f64> = f_numbers.iter().copied().flatten().collect();
+    stops.sort_by(f64::total_cmp);
+    stops.dedup_by(|a, b| *a / *b < 1.05);
+    let mut steps: Vec<f64> = stops.windows(2).map(|w| w[1] / w[0]).collect();
+    if steps.len() < 3 {
+        return Vec::new();
+    }
+    steps.sort_by(f64::total_cmp);
+    let usual = steps[steps.len() / 2];
+    stops
+        .windows(2)
+        .filter(|w| (w[1] / w[0]).ln() > 1.6 * usual.ln())
+        .map(|w| {
+            let between = FULL_STOPS.iter().copied().find(|&s| s > 1.15 * w[0] && s < w[1] / 1.15);
+            (w[0], w[1], between)
+        })
+        .collect()
+}

@@ -1,0 +1,136 @@
+//! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
+
+use super::{Blurs, ZoneBlur, ZoneName};
+use crate::quantity::Region;
+
+/// What a focus bracket answers.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Bracket {
+    /// The frame whose worse one of near and far is the least blurred.
+    pub best_single: Option<usize>,
+    /// The fewest frames that show every coverable tile within the permitted blur, near to far.
+    pub covering_set: Vec<usize>,
+    /// Tiles that were compared and that no frame shows within the permitted blur.
+    pub uncovered: Vec<usize>,
+}
+
+/// Frames beyond this many are not searched exhaustively but greedily: no bracket is that long.
+const MOST: usize = 64;
+
+/// Answers a focus bracket. `permitted` is the widest blur that counts as sharp, px, pixel aperture included.
+///
+/// A tile counts as covered by a frame where its blur is at most `permitted`. The set is the smallest there is
+/// (branch and bound over the frames' tile sets); of sets of one size that with the least mean blur.
+#[must_use]
+pub fn answer(zones: &[ZoneBlur], blurs: &Blurs, tiles: &[Region], permitted: f64) -> Bracket {
+    let frames = blurs.sigma.len();
+    let judged: Vec<usize> = (0..tiles.len()).filter(|&t| blurs.sigma.iter().any(|f| f[t].is_some())).collect();
+    let covers = |k: usize, t: usize| blurs.sigma[k][t].is_some_and(|e| e.value <= permitted);
+    let (coverable, uncovered): (Vec<usize>, Vec<usize>) =
+        judged.iter().partition(|&&t| (0..frames).any(|k| covers(k, t)));
+    let sets: Vec<Vec<bool>> = (0..frames).map(|k| coverable.iter().map(|&t| covers(k, t)).collect()).collect();
+    let mut set = smallest_cover(&sets);
+    let place = |k: usize| {
+        // Near lies low in the picture: order by the mean height of what a frame shows best.
+        let best = |t: usize| {
+            let least = blurs.least(t);
+            blurs.sigma[k][t].is_some_and(|e| e.value <= 1.05 * least)
+        };
+        let rows: Vec<f64> = judged.iter().filter(|&&t| best(t)).map(|&t| f64::from(tiles[t].y)).collect();
+        rows.iter().sum::<f64>() / rows.len().max(1) as f64
+    };
+    set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
+    Bracket { best_single: best_single(zones, frames), covering_set: set, uncovered }
+}
+
+/// Frame with the least worst of near and far (or of all zones, where those two were not both measured).
+fn best_single(zones: &[ZoneBlur], frames: usize) -> Option<usize> {
+    let ends: Vec<&ZoneBlur> = zones.iter().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)).collect();
+    let judged: Vec<&ZoneBlur> = if ends.len() == 2 { ends } else { zones.iter().collect() };
+    (0..frames)
+        .filter_map(|k| {
+            let worst: Option<Vec<f64>> =
+                judged.iter().map(|z| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value)).collect();
+            worst.filter(|w| !w.is_empty()).map(|w| (k, w.into_iter().fold(0.0, f64::max)))
+        })
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|b| b.0)
+}
+
+/// The smallest set of rows that together cover every column.
+fn smallest_cover(sets: &[Vec<bool>]) -> Vec<usize> {
+    let columns = sets.first().map_or(0, Vec::len);
+    let mut best = greedy(sets, columns);
+    if sets.len() <= MOST && best.len() > 1 {
+        let mut chosen = Vec::new();
+        let mut steps = 0;
+        search(sets, &vec![0; columns], &mut chosen, &mut best, &mut steps);
+    }
+    best
+}
+
+fn greedy(sets: &[Vec<bool>], columns: usize) -> Vec<usize> {
+    let mut covered = vec![false; columns];
+    let mut chosen = Vec::new();
+    loop {
+        let gain = |k: usize| sets[k].iter().zip(&covered).filter(|(s, c)| **s && !**c).count();
+        match (0..sets.len()).max_by_key(|&k| gain(k)).filter(|&k| gain(k) > 0) {
+            Some(k) => {
+                chosen.push(k);
+                for (c, s) in covered.iter_mut().zip(&sets[k]) {
+                    *c |= s;
+                }
+            }
+            None => return chosen,
+        }
+    }
+}
+
+/// Branches on the uncovered column that the fewest rows cover; leaves off where the best is matched already.
+fn search(sets: &[Vec<bool>], covered: &[u8], chosen: &mut Vec<usize>, best: &mut Vec<usize>, steps: &mut u32) {
+    *steps += 1;
+    if *steps > 200_000 {
+        return;
+    }
+    let open = (0..covered.len()).filter(|&c| covered[c] == 0);
+    let Some(column) = open.min_by_key(|&c| sets.iter().filter(|s| s[c]).count()) else {
+        if chosen.len() < best.len() {
+            best.clone_from(chosen);
+        }
+        return;
+    };
+    if chosen.len() + 1 >= best.len() {
+        return;
+    }
+    for (k, set) in sets.iter().enumerate().filter(|(_, s)| s[column]) {
+        let next: Vec<u8> = covered.iter().zip(set).map(|(c, s)| c | u8::from(*s)).collect();
+        chosen.push(k);
+        search(sets, &next, chosen, best, steps);
+        chosen.pop();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Against trying every subset.
+        #[test]
+        fn the_cover_is_smallest(sets in prop::collection::vec(prop::collection::vec(any::<bool>(), 9), 1..8)) {
+            let all: Vec<bool> = (0..9).map(|c| sets.iter().any(|s| s[c])).collect();
+            let covers = |chosen: &[usize]| (0..9).all(|c| !all[c] || chosen.iter().any(|&k| sets[k][c]));
+            let coverable: Vec<Vec<bool>> =
+                sets.iter().map(|s| (0..9).filter(|&c| all[c]).map(|c| s[c]).collect()).collect();
+            let found = smallest_cover(&coverable);
+            prop_assert!(covers(&found));
+            let fewest = (0u32..1 << sets.len())
+                .filter(|mask| covers(&(0..sets.len()).filter(|k| mask >> k & 1 == 1).collect::<Vec<_>>()))
+                .map(u32::count_ones)
+                .min()
+                .unwrap();
+            prop_assert_eq!(found.len() as u32, fewest);
+        }
+    }
+}

@@ -1,0 +1,204 @@
+//! Splits blur against f-number into what falls on stopping down and what grows, the growth fitted, not assumed.
+
+use super::ZoneBlur;
+use crate::optics::WAVELENGTH_UM;
+use crate::optics::blur::{Parts, sigma_px};
+use crate::quantity::Estimate;
+
+/// The split over all zones of an aperture series.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Split {
+    /// Wavelength over pixel pitch as the frames show it: the growth of the diffraction scale, px a unit of f-number.
+    pub growth: Estimate,
+    /// The same from 0.55 um and the recorded pitch; `None` where the pitch is unknown.
+    pub expected: Option<f64>,
+    /// By zone, in the order given.
+    pub zones: Vec<ZoneSplit>,
+}
+
+/// The split of one zone.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ZoneSplit {
+    /// Diameter of the disc of defocus times the f-number, px.
+    pub defocus: f64,
+    /// Gaussian width of aberrations times the f-number squared, px.
+    pub aberration: f64,
+    /// Gaussian width that no f-number changes, px.
+    pub constant: f64,
+    /// Difference of the fitted anchor from the measured one, px^2.
+    pub offset: f64,
+    /// The f-number at which the fitted curve is lowest, within the range of the series.
+    pub best_f_number: f64,
+}
+
+impl ZoneSplit {
+    /// Fitted blur at an f-number, px, and the parts alone: (whole, falling with N, growing with N).
+    #[must_use]
+    pub fn at(&self, growth: f64, n: f64) -> (f64, f64, f64) {
+        let falling = Parts {
+            disc_px: self.defocus / n,
+            lens_px: self.constant.hypot(self.aberration / (n * n)),
+            ..Parts::default()
+        };
+        let all = Parts { lambda_n_px: Some(growth * n), pixel: true, ..falling };
+        let growing = Parts { lambda_n_px: Some(growth * n), ..Parts::default() };
+        (sigma_px(&all), sigma_px(&falling), sigma_px(&growing))
+    }
+}
+
+/// Steps of the growth tried, each 4 % apart.
+const STEP: f64 = 1.04;
+
+/// Fits all zones with one growth of diffraction common to them.
+///
+/// The model of a zone: pixel, diffraction at growth * N, a disc of defocus falling with N, a Gaussian for
+/// aberrations falling with N^2 (between coma's N^2 and spherical aberration's N^3 in their effect on the square)
+/// and one that stays, through the exact transfer functions of `optics`. The anchor of each zone's absolute scale may move within its own error.
+/// `None` below four stops, or where they span less than a factor of 2.5 in f-number.
+#[must_use]
+pub fn split(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Option<Split> {
+    let data: Vec<Vec<Datum>> = zones.iter().map(|z| points(z, f_numbers)).collect();
+    let stops: Vec<f64> = data.iter().flatten().map(|p| p.n).collect();
+    let (low, high) = stops.iter().fold((f64::INFINITY, 0.0f64), |m, &n| (m.0.min(n), m.1.max(n)));
+    if !data.iter().any(|d| d.len() >= 4) || high < 2.5 * low {
+        return None;
+    }
+    let expected = pitch_um.map(|p| WAVELENGTH_UM / p);
+    // From a third to three times the expected, or over all pitches from 0.8 to 12 um.
+    let (first, last) = expected.map_or((0.04, 0.8), |e| (e / 3.0, e * 3.0));
+    let count = ((last / first).ln() / STEP.ln()).ceil() as usize;
+    let usable: Vec<&Vec<Datum>> = data.iter().filter(|d| d.len() >= 4).collect();
+    let curve: Vec<(f64, f64)> = (0..=count)
+        .map(|i| {
+            let growth = first * STEP.powi(i as i32);
+            (growth.ln(), usable.iter().map(|d| settle(d, growth).1).sum::<f64>())
+        })
+        .collect();
+    let best = (0..curve.len()).min_by(|&i, &j| curve[i].1.total_cmp(&curve[j].1))?;
+    if best == 0 || best + 1 == curve.len() {
+        return None;
+    }
+    let (growth, sd) = vertex(&curve, best)?;
+    // Model and data never agree perfectly: the sd is scaled by the misfit.
+    let freedom = usable.iter().map(|d| d.len().saturating_sub(3)).sum::<usize>().max(1) as f64;
+    let inflate = (curve[best].1 / freedom).max(1.0).sqrt();
+    let growth = growth.exp();
+    let zones = data
+        .iter()
+        .map(|d| {
+            let (p, _) = settle(d, growth);
+            let mut zone = ZoneSplit {
+                defocus: p[0].abs(),
+                aberration: p[1].abs(),
+                constant: p[2].abs(),
+                offset: p[3],
+                best_f_number: low,
+            };
+            let steps = 200;
+            let at = |i: i32| low * (high / low).powf(f64::from(i) / f64::from(steps));
+            let best = (0..=steps).min_by(|&i, &j| zone.at(growth, at(i)).0.total_cmp(&zone.at(growth, at(j)).0));
+            zone.best_f_number = best.map_or(low, at);
+            zone
+        })
+        .collect();
+    Some(Split { growth: Estimate::new(growth, growth * sd * inflate, stops.len() as u32), expected, zones })
+}
+
+struct Datum {
+    n: f64,
+    square: f64,
+    sd: f64,
+    anchor: f64,
+}
+
+fn points(zone: &ZoneBlur, f_numbers: &[Option<f64>]) -> Vec<Datum> {
+    let least = zone.points.iter().map(|p| p.blur.value).fold(f64::INFINITY, f64::min);
+    let shared = zone.points.iter().map(|p| (p.blur.sd.powi(2) - p.apart_sd.powi(2)).max(0.0).sqrt() * p.blur.value);
+    let shared = shared.fold(0.02 * least * least, f64::max);
+    zone.points
+        .iter()
+        .filter_map(|p| {
+            let n = f_numbers.get(p.frame).copied().flatten()?;
+            let v = p.blur.value;
+            Some(Datum { n, square: v * v, sd: 2.0 * v * p.apart_sd.max(0.01 * v), anchor: 2.0 * shared })
+        })
+        .collect()
+}
+
+/// Vertex of the parabola through a minimum and its neighbours two steps away, and the step at which it has risen by one.
+fn vertex(curve: &[(f64, f64)], best: usize) -> Option<(f64, f64)> {
+    let reach = 2.min(best).min(curve.len() - 1 - best);
+    let (l, m, r) = (curve[best - reach], curve[best], curve[best + reach]);
+    let h = m.0 - l.0;
+    let bend = (l.1 - 2.0 * m.1 + r.1) / (h * h);
+    if bend <= 0.0 {
+        return None;
+    }
+    let slope = (r.1 - l.1) / (2.0 * h);
+    Some((m.0 - (slope / bend).clamp(-h, h), (2.0 / bend).sqrt()))
+}
+
+/// Best [defocus, aberration, constant, offset] at one growth, and chi-square with weak priors.
+fn settle(data: &[Datum], growth: f64) -> ([f64; 4], f64) {
+    if data.is_empty() {
+        return ([0.0; 4], 0.0);
+    }
+    let widest = data.iter().map(|d| d.n).fold(f64::INFINITY, f64::min);
+    let anchor = data[0].anchor.max(1e-4);
+    // Scales of the weak priors: no more defocus than 12 px, no more aberration than 3 px wide open, and a rest of
+    // about a third of a pixel.
+    let priors = [12.0 * widest, 3.0 * widest * widest, 0.35, anchor];
+    let residuals = |p: &[f64; 4]| -> Vec<f64> {
+        let zone = ZoneSplit { defocus: p[0], aberration: p[1], constant: p[2], offset: p[3], best_f_number: 0.0 };
+        let fits = data.iter().map(|d| (zone.at(growth, d.n).0.powi(2) + p[3] - d.square) / d.sd);
+        fits.chain((0..4).map(|i| p[i] / priors[i])).collect()
+    };
+    let chi = |r: &[f64]| r.iter().map(|v| v * v).sum::<f64>();
+    let steps = [0.02 * widest, 0.02 * widest * widest, 0.02, 0.01];
+    let mut best = ([0.0; 4], f64::INFINITY);
+    // Defocus or aberration may lead: two starts.
+    for start in [[2.0 * widest, 0.2 * widest * widest, 0.2, 0.0], [0.2 * widest, widest * widest, 0.2, 0.0]] {
+        let mut p = start;
+        let mut damping = 1e-2;
+        let mut here = residuals(&p);
+        for _ in 0..25 {
+            let mut normal = nalgebra::Matrix4::<f64>::zeros();
+            let mut right = nalgebra::Vector4::<f64>::zeros();
+            let columns: Vec<Vec<f64>> = (0..4)
+                .map(|i| {
+                    let mut q = p;
+                    q[i] += steps[i];
+                    residuals(&q).iter().zip(&here).map(|(a, b)| (a - b) / steps[i]).collect()
+                })
+                .collect();
+            for i in 0..4 {
+                for j in 0..4 {
+                    normal[(i, j)] = columns[i].iter().zip(&columns[j]).map(|(a, b)| a * b).sum();
+                }
+                right[i] = -columns[i].iter().zip(&here).map(|(a, b)| a * b).sum::<f64>();
+                normal[(i, i)] *= 1.0 + damping;
+                normal[(i, i)] += 1e-12;
+            }
+            let Some(step) = normal.cholesky().map(|c| c.solve(&right)) else { break };
+            let next: [f64; 4] = std::array::from_fn(|i| if i < 3 { (p[i] + step[i]).abs() } else { p[i] + step[i] });
+            let there = residuals(&next);
+            if chi(&there) < chi(&here) {
+                let gained = chi(&here) - chi(&there);
+                (p, here) = (next, there);
+                damping = (damping * 0.3f64).max(1e-9);
+                if gained < 1e-4 {
+                    break;
+                }
+            } else {
+                damping *= 6.0;
+                if damping > 1e6 {
+                    break;
+                }
+            }
+        }
+        if chi(&here) < best.1 {
+            best = (p, chi(&here));
+        }
+    }
+    best
+}

@@ -1,0 +1,223 @@
+//! Which frames show one scene, what was varied between them, and which of near-duplicates is the sharpest.
+
+use jiff::civil::DateTime;
+use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::measure::TileMap;
+use crate::measure::register::{Registration, Small, register_small};
+use crate::quantity::Estimate;
+use crate::shot::Capture;
+
+/// A frame as grouping sees it.
+#[derive(Clone, Copy, Debug)]
+pub struct Member<'a> {
+    /// The file as named.
+    pub file: &'a str,
+    /// Size of the upright picture, px.
+    pub size: (u32, u32),
+    /// Capture facts.
+    pub capture: &'a Capture,
+    /// Small picture.
+    pub small: &'a Small,
+    /// What was measured, where it was.
+    pub map: Option<&'a TileMap>,
+}
+
+/// What was varied between the frames of a group.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Varied {
+    /// The f-number.
+    Aperture,
+    /// The plane of focus.
+    Focus,
+    /// Nothing: near-duplicates.
+    Nothing,
+}
+
+/// Frames of one scene.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Group {
+    /// Indices of the frames, in their order.
+    pub members: Vec<usize>,
+    /// What was varied.
+    pub varied: Varied,
+}
+
+/// Longest pause between neighbouring frames of one series, s.
+const PAUSE_S: f64 = 180.0;
+/// Largest shift between frames of one scene, as a share of the longer side: beyond, it is a pan.
+const SHIFT: f64 = 0.15;
+/// Frames each frame is compared with: its neighbours in time and order.
+const NEIGHBOURS: usize = 4;
+/// Share of patches that must be found, and of those found that must agree.
+const FOUND: f64 = 0.3;
+const AGREE: f64 = 0.6;
+
+/// Finds the groups among frames: same size, same body and focal length where known, taken within three minutes of
+/// each other where dates are known, and registering on each other with little shift. Groups have two members or
+/// more and come in the order of their first.
+///
+/// Where dates are missing frames are compared in the order given, so files of one scene must be neighbours.
+#[must_use]
+pub fn group(frames: &[Member]) -> Vec<Group> {
+    let dates: Vec<Option<f64>> = frames.iter().map(|f| seconds(f.capture)).collect();
+    let mut order: Vec<usize> = (0..frames.len()).collect();
+    // Dated frames by date, the others where the order given has them: after the dated one before.
+    let mut last = f64::NEG_INFINITY;
+    let keys: Vec<f64> = dates
+        .iter()
+        .map(|d| {
+            last = d.unwrap_or(last);
+            last
+        })
+        .collect();
+    order.sort_by(|&a, &b| keys[a].total_cmp(&keys[b]).then(a.cmp(&b)));
+    let pairs: Vec<(usize, usize)> = (0..order.len())
+        .flat_map(|i| (i + 1..(i + 1 + NEIGHBOURS).min(order.len())).map(move |j| (i, j)))
+        .map(|(i, j)| (order[i], order[j]))
+        .filter(|&(a, b)| compatible(&frames[a], &frames[b], dates[a], dates[b]))
+        .collect();
+    let links: Vec<(usize, usize)> =
+        pairs.into_par_iter().filter(|&(a, b)| same_scene(&frames[a], &frames[b]).is_some()).collect();
+    let mut leader: Vec<usize> = (0..frames.len()).collect();
+    fn find(leader: &mut [usize], mut i: usize) -> usize {
+        while leader[i] != i {
+            leader[i] = leader[leader[i]];
+            i = leader[i];
+        }
+        i
+    }
+    for (a, b) in links {
+        let (a, b) = (find(&mut leader, a), find(&mut leader, b));
+        leader[a.max(b)] = a.min(b);
+    }
+    let mut groups: Vec<Vec<usize>> = vec![Vec::new(); frames.len()];
+    for i in 0..frames.len() {
+        groups[find(&mut leader, i)].push(i);
+    }
+    groups
+        .into_iter()
+        .filter(|g| g.len() > 1)
+        .map(|members| Group { varied: varied(frames, &members), members })
+        .collect()
+}
+
+/// The registration of two frames that show one scene.
+fn same_scene(a: &Member, b: &Member) -> Option<Registration> {
+    let found = register_small(a.small, b.small)?;
+    let long = f64::from(a.size.0.max(a.size.1));
+    let small = found.map.shift.0.hypot(found.map.shift.1) < SHIFT * long;
+    // Patches are laid out ten along the longer side.
+    let laid = 100.0 * f64::from(a.size.0.min(a.size.1)) / long;
+    let enough = f64::from(found.compared) >= FOUND * laid && found.compared >= 6;
+    (small && enough && found.agreement >= AGREE).then_some(found)
+}
+
+fn compatible(a: &Member, b: &Member, at: Option<f64>, bt: Option<f64>) -> bool {
+    let differ = |x: &Option<crate::shot::Fact<f64>>, y: &Option<crate::shot::Fact<f64>>, by: f64| {
+        x.as_ref().zip(y.as_ref()).is_some_and(|(x, y)| (x.value / y.value).ln().abs() > by)
+    };
+    let other_body = a.capture.body.as_ref().zip(b.capture.body.as_ref()).is_some_and(|(x, y)| x.value != y.value);
+    let apart = at.zip(bt).is_some_and(|(x, y)| (x - y).abs() > PAUSE_S);
+    a.size == b.size
+        && !other_body
+        && !apart
+        && !differ(&a.capture.focal_length_mm, &b.capture.focal_length_mm, 0.03)
+}
+
+/// Capture time in seconds, from any fixed origin.
+fn seconds(capture: &Capture) -> Option<f64> {
+    let text = &capture.date.as_ref()?.value;
+    let date: DateTime = text.parse().ok()?;
+    let origin = DateTime::constant(1970, 1, 1, 0, 0, 0, 0);
+    Some(date.duration_since(origin).as_secs_f64())
+}
+
+/// What was varied: the recorded f-numbers first, then the recorded focus distances, then where the frames are sharp.
+fn varied(frames: &[Member], members: &[usize]) -> Varied {
+    let differ = |values: Vec<f64>, by: f64| {
+        let (low, high) = values.iter().fold((f64::INFINITY, 0.0f64), |m, &v| (m.0.min(v), m.1.max(v)));
+        values.len() > 1 && high > by * low
+    };
+    let facts = |of: &dyn Fn(&Capture) -> Option<f64>| members.iter().filter_map(|&m| of(frames[m].capture)).collect();
+    if differ(facts(&|c| Some(c.f_number.as_ref()?.value)), 1.1) {
+        return Varied::Aperture;
+    }
+    // Distances act by their inverse; two that differ by a tenth of the nearer one's are a different focus.
+    let inverse = |c: &Capture| Some(1.0 / c.focus_distance_m.as_ref()?.value.middle());
+    let inverses: Vec<f64> = facts(&inverse);
+    let spread = inverses.iter().fold((f64::INFINITY, 0.0f64), |m, &v| (m.0.min(v), m.1.max(v)));
+    if inverses.len() > 1 && spread.1 - spread.0 > 0.1 * spread.1 && spread.1 > 0.02 {
+        return Varied::Focus;
+    }
+    if members.iter().enumerate().any(|(i, &a)| members[..i].iter().any(|&b| focus_differs(&frames[a], &frames[b]))) {
+        return Varied::Focus;
+    }
+    Varied::Nothing
+}
+
+/// Whether some tiles are clearly sharper in one frame and others clearly sharper in the other.
+fn focus_differs(a: &Member, b: &Member) -> bool {
+    let (Some(ma), Some(mb)) = (a.map, b.map) else { return false };
+    let (mut first, mut second, mut compared) = (0, 0, 0);
+    for (ta, tb) in ma.tiles.iter().zip(&mb.tiles) {
+        if let Some((x, y)) = ta.blur.zip(tb.blur) {
+            compared += 1;
+            let clear = (x.value / y.value).ln().abs() > 0.25 && (x.value - y.value).abs() > 3.0 * x.sd.hypot(y.sd);
+            first += u32::from(clear && x.value < y.value);
+            second += u32::from(clear && x.value > y.value);
+        }
+    }
+    let enough = (compared / 20).max(3);
+    first >= enough && second >= enough
+}
+
+/// The sharpest of near-duplicates.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sharpest {
+    /// Index among the frames given.
+    pub frame: usize,
+    /// How much wider the blur of the next best is, as a share (0.05 = 5 %).
+    pub margin: Estimate,
+    /// Whether the margin is beyond chance (more than two sd, and at least 2 %).
+    pub real: bool,
+}
+
+/// Finds the sharpest of frames from the widths of the same tiles in each: [frame][tile].
+///
+/// The margin is the middle of the tiles' log ratios to the next best frame, its sd from their scatter.
+#[must_use]
+pub fn sharpest(sigma: &[Vec<Option<Estimate>>]) -> Option<Sharpest> {
+    let tiles = sigma.first()?.len();
+    let ratio = |a: usize, b: usize| -> Option<Estimate> {
+        let mut logs: Vec<f64> = (0..tiles)
+            .filter_map(|t| Some((sigma[b][t]?.value / sigma[a][t]?.value).ln()))
+            .filter(|l| l.is_finite())
+            .collect();
+        if logs.len() < 3 {
+            return None;
+        }
+        logs.sort_by(f64::total_cmp);
+        let middle = logs[logs.len() / 2];
+        let mut away: Vec<f64> = logs.iter().map(|l| (l - middle).abs()).collect();
+        away.sort_by(f64::total_cmp);
+        // Sd of a median: 1.2533 of that of the mean.
+        let sd = 1.2533 * 1.4826 * away[away.len() / 2] / (logs.len() as f64).sqrt();
+        Some(Estimate::new(middle, sd.max(0.002), logs.len() as u32))
+    };
+    let mut best = 0;
+    for k in 1..sigma.len() {
+        if ratio(best, k).is_some_and(|r| r.value < 0.0) {
+            best = k;
+        }
+    }
+    let next = (0..sigma.len())
+        .filter(|&k| k != best)
+        .filter_map(|k| ratio(best, k))
+        .min_by(|a, b| a.value.total_cmp(&b.value))?;
+    let margin = Estimate::new(next.value.exp_m1(), next.sd * next.value.exp(), next.n);
+    Some(Sharpest { frame: best, margin, real: margin.value > 2.0 * margin.sd && margin.value > 0.02 })
+}

@@ -1,0 +1,221 @@
+//! Blur of every tile in every frame: relative blur from pairs of frames, anchored by single-frame widths.
+
+use rayon::prelude::*;
+
+use super::zone::middle_mean;
+use crate::measure::TileMap;
+use crate::measure::pair::{FrameSpectra, Relative, relative};
+use crate::measure::register::Registration;
+use crate::optics::WAVELENGTH_UM;
+use crate::optics::blur::{Parts, lens_px_for, mtf, sigma_px};
+use crate::quantity::{Estimate, Region};
+
+/// One frame of a group, as compared.
+#[derive(Clone, Debug)]
+pub struct Frame {
+    /// f-number, where known.
+    pub f_number: Option<f64>,
+    /// Pixel pitch, um, where known.
+    pub pitch_um: Option<f64>,
+    /// Spectra on the reference frame's tiles.
+    pub spectra: FrameSpectra,
+    /// Widths measured in this frame alone, on the reference frame's tiles.
+    pub absolute: Vec<Option<Estimate>>,
+}
+
+/// Blur of every tile in every frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Blurs {
+    /// [frame][tile]: Gaussian-equivalent sigma, px; `None` where the tile could not be compared.
+    pub sigma: Vec<Vec<Option<Estimate>>>,
+    /// [frame][tile]: the part of its sd that the frames of this tile do not share, px.
+    pub apart_sd: Vec<Vec<f64>>,
+    /// [tile]: sd of the anchor of all its frames: the width of its sharpest frame, px.
+    pub anchor_sd: Vec<f64>,
+    /// Tiles left out because the scene moved there, by frame.
+    pub moved: Vec<u32>,
+}
+
+impl Blurs {
+    /// Smallest width of a tile over the frames, px; 0 where it has none.
+    #[must_use]
+    pub fn least(&self, tile: usize) -> f64 {
+        let widths = self.sigma.iter().filter_map(|f| f[tile]).map(|e| e.value);
+        widths.fold(f64::INFINITY, f64::min).min(1e9) * f64::from(self.sigma.iter().any(|f| f[tile].is_some()))
+    }
+}
+
+/// Share of coarse detail that must lie where the reference has it; wind and walkers fall below.
+const IN_PLACE: f64 = 0.6;
+/// A width to look around where nothing is known, px.
+const USUAL: f64 = 0.6;
+/// Tile-to-tile scatter of single-frame widths that their own sd may leave out (what a tile shows): 8 %.
+const CONTENT: f64 = 0.08;
+
+/// Carries single-frame widths over to the tiles of the reference frame.
+#[must_use]
+pub fn on_reference(map: &TileMap, registration: Option<&Registration>, tiles: &[Region]) -> Vec<Option<Estimate>> {
+    tiles
+        .iter()
+        .map(|r| {
+            let (x, y) =
+                (f64::from(r.x) + f64::from(r.width) / 2.0, f64::from(r.y) + f64::from(r.height) / 2.0);
+            let (x, y) = registration.map_or((x, y), |reg| reg.map.apply(x, y));
+            map.tile_at(x, y).and_then(|t| t.blur)
+        })
+        .collect()
+}
+
+/// Compares all frames tile by tile.
+///
+/// In each tile the sharpest frame is found and every other frame is compared with it. Its own width comes from
+/// the single-frame widths of all frames of the tile, each carried back by its relative blur, drawn towards the
+/// middle of the whole picture's where they are few; it is never less than diffraction and the pixel allow where
+/// f-number and pitch are known. Its transfer function is taken as pixel, diffraction and a Gaussian rest, so that
+/// the width of another frame at that frame's own half-contrast frequency follows from the ratio measured there.
+#[must_use]
+pub fn resolve(frames: &[Frame]) -> Blurs {
+    let count = frames.first().map_or(0, |f| f.spectra.tiles.len());
+    let rough: Vec<Option<Tile>> = (0..count).into_par_iter().map(|t| Tile::new(frames, t, None)).collect();
+    // The middle of all anchors stands in where a tile has none of its own.
+    let known: Vec<f64> = rough.iter().flatten().filter_map(|t| t.own).map(|e| e.value).collect();
+    let usual = if known.is_empty() { None } else { Some(middle_mean(known)) };
+    let tiles: Vec<Option<(Tile, Estimate)>> = rough
+        .into_par_iter()
+        .enumerate()
+        .map(|(t, rough)| {
+            let anchor = rough?.anchor(frames, usual);
+            let fine = Tile::new(frames, t, Some(anchor.value))?;
+            let anchor = fine.anchor(frames, usual);
+            Some((fine, anchor))
+        })
+        .collect();
+    let mut blurs = Blurs {
+        sigma: vec![vec![None; count]; frames.len()],
+        apart_sd: vec![vec![0.0; count]; frames.len()],
+        anchor_sd: vec![0.0; count],
+        moved: frames.iter().map(|f| f.spectra.tiles.iter().filter(|t| moved(t)).count() as u32).collect(),
+    };
+    for (t, found) in tiles.iter().enumerate() {
+        let Some((tile, anchor)) = found else { continue };
+        blurs.anchor_sd[t] = anchor.sd;
+        let parts = shape(&frames[tile.sharpest], anchor.value);
+        for (k, relative) in tile.relative.iter().enumerate() {
+            let Some(r) = relative else { continue };
+            // The square of the sharpest frame's width as it acts at the frequency compared at.
+            let base = -mtf(&parts, r.frequency).max(1e-6).ln() / (2.0 * std::f64::consts::PI.powi(2) * r.frequency.powi(2));
+            let (square, apart) = if k == tile.sharpest {
+                (anchor.value.powi(2), 0.0)
+            } else {
+                ((base + r.squared.value).max(0.5 * anchor.value.powi(2)), r.squared.sd)
+            };
+            let value = square.sqrt();
+            let apart_sd = apart / (2.0 * value);
+            let sd = apart_sd.hypot(anchor.sd * anchor.value / value);
+            blurs.sigma[k][t] = Some(Estimate::new(value, sd, r.squared.n));
+            blurs.apart_sd[k][t] = apart_sd;
+        }
+    }
+    blurs
+}
+
+fn moved(tile: &crate::measure::pair::TileSpectra) -> bool {
+    tile.in_place.is_some_and(|p| p < IN_PLACE)
+}
+
+/// The sharpest frame's transfer as parts that add up to `sigma`.
+fn shape(frame: &Frame, sigma: f64) -> Parts {
+    let lambda_n_px = frame.f_number.zip(frame.pitch_um).map(|(n, p)| WAVELENGTH_UM * n / p);
+    let bare = Parts { lambda_n_px, pixel: true, ..Parts::default() };
+    Parts { lens_px: lens_px_for(sigma, &bare).unwrap_or(0.0), ..bare }
+}
+
+/// One tile in all frames.
+struct Tile {
+    sharpest: usize,
+    /// Against the sharpest frame, which has zero against itself.
+    relative: Vec<Option<Relative>>,
+    /// Width of the sharpest frame from single-frame widths, where there are any.
+    own: Option<Estimate>,
+}
+
+impl Tile {
+    fn new(frames: &[Frame], tile: usize, sharper: Option<f64>) -> Option<Self> {
+        let usable: Vec<usize> = (0..frames.len())
+            .filter(|&k| {
+                let spectra = &frames[k].spectra.tiles[tile];
+                !moved(spectra) && !spectra.is_empty()
+            })
+            .collect();
+        if usable.len() < 2 {
+            return None;
+        }
+        let guess = sharper.unwrap_or(USUAL);
+        let against = |m: usize, k: usize| {
+            let scale = frames[k].spectra.scale / frames[m].spectra.scale;
+            let rendered = frames[k].spectra.rendered || frames[m].spectra.rendered;
+            relative(&frames[m].spectra.tiles[tile], &frames[k].spectra.tiles[tile], guess, scale, rendered)
+        };
+        // The champion of a round of comparisons: every frame once against the best so far.
+        let mut sharpest = usable[0];
+        for &k in &usable[1..] {
+            if against(sharpest, k).is_some_and(|r| r.squared.value < 0.0) {
+                sharpest = k;
+            }
+        }
+        let itself = Relative { squared: Estimate::new(0.0, 0.0, 1), frequency: crate::quantity::MTF50_SIGMA / guess };
+        let relative: Vec<Option<Relative>> = (0..frames.len())
+            .map(|k| {
+                if k == sharpest {
+                    Some(itself)
+                } else if usable.contains(&k) {
+                    against(sharpest, k)
+                } else {
+                    None
+                }
+            })
+            .collect();
+        if relative.iter().flatten().count() < 2 {
+            return None;
+        }
+        let own = own_width(frames, tile, &relative);
+        Some(Self { sharpest, relative, own })
+    }
+
+    /// Width of the sharpest frame, px, with the sd that is left.
+    fn anchor(&self, frames: &[Frame], usual: Option<f64>) -> Estimate {
+        let frame = &frames[self.sharpest];
+        let floor = sigma_px(&Parts { lens_px: 0.0, ..shape(frame, 0.0) });
+        let (value, sd) = match (self.own, usual) {
+            (Some(own), Some(usual)) => {
+                // Tiles of one picture resemble each other to about a fifth.
+                let (w, v) = (own.sd.powi(-2), (0.2 * usual).powi(-2));
+                ((own.value * w + usual * v) / (w + v), (w + v).sqrt().recip())
+            }
+            (Some(own), None) => (own.value, own.sd),
+            (None, Some(usual)) => (usual, 0.2 * usual),
+            (None, None) => (1.2 * floor, 0.3 * floor),
+        };
+        Estimate::new(value.max(floor), sd, self.own.map_or(0, |o| o.n))
+    }
+}
+
+/// Width of the sharpest frame from the single-frame widths of all of them: each squared width less its relative
+/// blur; weighted by error. Their common dependence on what the tile shows stays in the sd.
+fn own_width(frames: &[Frame], tile: usize, relative: &[Option<Relative>]) -> Option<Estimate> {
+    let (mut sum, mut weights, mut n) = (0.0, 0.0, 0);
+    for (frame, r) in frames.iter().zip(relative) {
+        let (Some(width), Some(r)) = (frame.absolute[tile], r) else { continue };
+        let square = width.value * width.value - r.squared.value;
+        let sd = (2.0 * width.value * width.sd.max(0.05 * width.value)).hypot(r.squared.sd);
+        sum += square / (sd * sd);
+        weights += 1.0 / (sd * sd);
+        n += 1;
+    }
+    if n == 0 {
+        return None;
+    }
+    let value = (sum / weights).max(0.09).sqrt();
+    let sd = (weights.sqrt().recip() / (2.0 * value)).hypot(CONTENT * value);
+    Some(Estimate::new(value, sd, n))
+}

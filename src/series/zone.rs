@@ -1,0 +1,156 @@
+//! Parts of the frame that a series is answered for, and their blur in each frame.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::Blurs;
+use crate::quantity::{Estimate, Region};
+
+/// A part of the frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ZoneName {
+    /// The nearest subject that must be sharp.
+    Near,
+    /// The farthest.
+    Far,
+    /// The middle of the frame.
+    Centre,
+    /// Between the middle and the corners.
+    MidFrame,
+    /// Corner.
+    TopLeft,
+    /// Corner.
+    TopRight,
+    /// Corner.
+    BottomLeft,
+    /// Corner.
+    BottomRight,
+}
+
+impl ZoneName {
+    /// Every zone, in the order of output.
+    pub const ALL: [Self; 8] = [
+        Self::Near,
+        Self::Far,
+        Self::Centre,
+        Self::MidFrame,
+        Self::TopLeft,
+        Self::TopRight,
+        Self::BottomLeft,
+        Self::BottomRight,
+    ];
+
+    /// Whether it is one of the four corners.
+    #[must_use]
+    pub const fn is_corner(self) -> bool {
+        matches!(self, Self::TopLeft | Self::TopRight | Self::BottomLeft | Self::BottomRight)
+    }
+}
+
+/// A zone and the tiles (indices, row-major) that lie in it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Zone {
+    /// Which zone.
+    pub name: ZoneName,
+    /// Its tiles.
+    pub tiles: Vec<usize>,
+}
+
+/// Zones that follow from the frame alone: centre, mid-frame and corners. Distances are shares of half the
+/// diagonal: centre within 0.25, mid-frame 0.4 to 0.65, corners beyond 0.75.
+#[must_use]
+pub fn frame_zones(tiles: &[Region], width: u32, height: u32) -> Vec<Zone> {
+    let (w, h) = (f64::from(width), f64::from(height));
+    let half = w.hypot(h) / 2.0;
+    let place = |r: &Region| {
+        let x = (f64::from(r.x) + f64::from(r.width) / 2.0 - w / 2.0) / half;
+        let y = (f64::from(r.y) + f64::from(r.height) / 2.0 - h / 2.0) / half;
+        (x, y)
+    };
+    let select = |name, inside: &dyn Fn(f64, f64) -> bool| Zone {
+        name,
+        tiles: (0..tiles.len())
+            .filter(|&i| {
+                let (x, y) = place(&tiles[i]);
+                inside(x, y)
+            })
+            .collect(),
+    };
+    let corner = |left: bool, top: bool| {
+        move |x: f64, y: f64| x.hypot(y) > 0.75 && (x < 0.0) == left && (y < 0.0) == top
+    };
+    vec![
+        select(ZoneName::Centre, &|x, y| x.hypot(y) < 0.25),
+        select(ZoneName::MidFrame, &|x, y| (0.4..0.65).contains(&x.hypot(y))),
+        select(ZoneName::TopLeft, &corner(true, true)),
+        select(ZoneName::TopRight, &corner(false, true)),
+        select(ZoneName::BottomLeft, &corner(true, false)),
+        select(ZoneName::BottomRight, &corner(false, false)),
+    ]
+}
+
+/// Blur of a zone in one frame.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Point {
+    /// Index of the frame.
+    pub frame: usize,
+    /// Gaussian-equivalent sigma, px, pixel aperture included.
+    pub blur: Estimate,
+    /// The part of its sd that frames do not share: what counts when they are compared, px.
+    pub apart_sd: f64,
+}
+
+/// Blur of a zone in every frame where it could be measured.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ZoneBlur {
+    /// Which zone.
+    pub name: ZoneName,
+    /// By frame, in the order of the frames; frames without a number are left out.
+    pub points: Vec<Point>,
+    /// Tiles the numbers rest on.
+    pub tiles: u32,
+}
+
+/// Blur of each zone in each frame, from tiles that have a number in as many of the frames as possible.
+#[must_use]
+pub fn zone_blurs(zones: &[Zone], blurs: &Blurs) -> Vec<ZoneBlur> {
+    zones.iter().filter_map(|z| zone_blur(z, blurs)).collect()
+}
+
+fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
+    let frames = blurs.sigma.len();
+    let known = |t: usize| (0..frames).filter(|&k| blurs.sigma[k][t].is_some()).count();
+    let most = zone.tiles.iter().map(|&t| known(t)).max().filter(|&m| m >= 2)?;
+    // The same tiles in every frame, or what the tiles show would not cancel.
+    let full: Vec<usize> = zone.tiles.iter().copied().filter(|&t| known(t) == most).collect();
+    let frames_of = |t: usize| (0..frames).filter(move |&k| blurs.sigma[k][t].is_some());
+    let set: Vec<usize> = frames_of(full[0]).collect();
+    let tiles: Vec<usize> = full.into_iter().filter(|&t| frames_of(t).eq(set.iter().copied())).collect();
+    let points = set
+        .iter()
+        .map(|&k| {
+            let values: Vec<(f64, f64)> =
+                tiles.iter().filter_map(|&t| blurs.sigma[k][t].map(|e| (e.value, blurs.apart_sd[k][t]))).collect();
+            let value = middle_mean(values.iter().map(|v| v.0).collect());
+            let n = values.len() as f64;
+            // Errors of tiles are independent; one per cent remains however many there are.
+            let own = (values.iter().map(|v| v.1 * v.1).sum::<f64>()).sqrt() / n;
+            let apart_sd = own.hypot(0.01 * value);
+            let anchor = middle_mean(tiles.iter().map(|&t| blurs.anchor_sd[t]).collect()) / n.sqrt().min(3.0);
+            // An error of the anchor acts on the square, so it shrinks as the blur grows.
+            let least = middle_mean(tiles.iter().map(|&t| blurs.least(t)).collect());
+            let sd = apart_sd.hypot(anchor * least / value.max(0.1));
+            Point { frame: k, blur: Estimate::new(value, sd, tiles.len() as u32), apart_sd }
+        })
+        .collect();
+    Some(ZoneBlur { name: zone.name, points, tiles: tiles.len() as u32 })
+}
+
+/// Mean of the middle half: as robust as needed against a tile at another distance, and smoother than the median.
+pub(super) fn middle_mean(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    let cut = values.len() / 4;
+    let kept = &values[cut..values.len() - cut];
+    kept.iter().sum::<f64>() / kept.len().max(1) as f64
+}
