@@ -35,7 +35,6 @@ fn framed(spec: &PatchSpec) -> (Plane, Truth) {
     (Plane { width: SIDE, height: SIDE, data, ..plane }, truth)
 }
 
-
 fn pairs(seed: u64) {
     let count = std::env::var("PAIRS").ok().and_then(|c| c.parse().ok()).unwrap_or(16);
     println!("texture   n  ideal: med|e| bias p90 none | found: med|e| bias p90 none in-1sd in-2sd");
@@ -56,7 +55,11 @@ fn pairs(seed: u64) {
             let pitch = 3.5 + 2.5 * even(&mut dice);
             let lens = |dice: &mut u64, n: f64, spread: f64| {
                 let soft = 0.2 + 0.6 * even(dice);
-                Psf::lens(n, pitch, spread * even(dice) * pitch).softened(soft, soft * (0.8 + 0.4 * even(dice)), even(dice))
+                Psf::lens(n, pitch, spread * even(dice) * pitch).softened(
+                    soft,
+                    soft * (0.8 + 0.4 * even(dice)),
+                    even(dice),
+                )
             };
             let a = lens(&mut dice, 5.6, 2.0);
             let b = match i % 3 {
@@ -70,7 +73,16 @@ fn pairs(seed: u64) {
                 angle: 0.01 * even(&mut dice) - 0.005,
                 scale: 1.0 + 0.02 * even(&mut dice) - 0.01,
             };
-            let spec = PatchSpec { texture, psf: a, width: SIDE, height: SIDE, seed: seed * 1000 + i, noise_seed: i, snr, ..PatchSpec::default() };
+            let spec = PatchSpec {
+                texture,
+                psf: a,
+                width: SIDE,
+                height: SIDE,
+                seed: seed * 1000 + i,
+                noise_seed: i,
+                snr,
+                ..PatchSpec::default()
+            };
             let other = PatchSpec { psf: b, noise_seed: i + 500, view, exposure: 0.7 + 0.3 * even(&mut dice), ..spec };
             let ((pa, truth_a), (pb, _)) = (framed(&spec), framed(&other));
             let middle = SIDE as f64 / 2.0;
@@ -92,7 +104,11 @@ fn pairs(seed: u64) {
                 let f = read.frequency;
                 let (ta, tb) = (a.transfer(), b.transfer());
                 let mean = |t: &tussock::simulate::Transfer| {
-                    (0..24).map(|j| (j as f64 * std::f64::consts::PI / 24.0).sin_cos()).map(|(s, c)| t.at(f * c, f * s).powi(2)).sum::<f64>() / 24.0
+                    (0..24)
+                        .map(|j| (j as f64 * std::f64::consts::PI / 24.0).sin_cos())
+                        .map(|(s, c)| t.at(f * c, f * s).powi(2))
+                        .sum::<f64>()
+                        / 24.0
                 };
                 let (ma, mb) = (mean(&ta), mean(&tb));
                 let g = 4.0 * std::f64::consts::PI.powi(2) * f * f;
@@ -105,26 +121,54 @@ fn pairs(seed: u64) {
                 } else {
                     found.push(e);
                     pulls.push((read.squared.value - (truth * truth - base)) / read.squared.sd);
-                    worst.push((e, truth_a.sigma, truth, read.squared.sd / (2.0 * truth * truth), snr, view, sa_place(&pa, &pb, registration, &tile)));
+                    worst.push((
+                        e,
+                        truth_a.sigma,
+                        truth,
+                        read.squared.sd / (2.0 * truth * truth),
+                        snr,
+                        view,
+                        sa_place(&pa, &pb, registration, &tile),
+                    ));
                 }
             }
         }
         let line = |v: &[f64]| {
             let mut a: Vec<f64> = v.iter().map(|e| e.abs()).collect();
             a.sort_by(f64::total_cmp);
-            let q = |p: f64| a.get(((a.len() as f64 * p) as usize).min(a.len().saturating_sub(1))).copied().unwrap_or(f64::NAN) * 100.0;
+            let q = |p: f64| {
+                a.get(((a.len() as f64 * p) as usize).min(a.len().saturating_sub(1))).copied().unwrap_or(f64::NAN)
+                    * 100.0
+            };
             format!("{:5.2} {:6.2} {:5.2}", q(0.5), v.iter().sum::<f64>() / v.len() as f64 * 100.0, q(0.9))
         };
         let inside = |s: f64| 100 * pulls.iter().filter(|p| p.abs() < s).count() / pulls.len().max(1);
-        println!("{texture:?} {} ideal {} none {} | found {} none {} {}% {}%", ideal.len(), line(&ideal), none[0], line(&found), none[1], inside(1.0), inside(2.0));
+        println!(
+            "{texture:?} {} ideal {} none {} | found {} none {} {}% {}%",
+            ideal.len(),
+            line(&ideal),
+            none[0],
+            line(&found),
+            none[1],
+            inside(1.0),
+            inside(2.0)
+        );
         if std::env::args().nth(3).is_some() {
             for w in &worst {
-                println!("   {:+.3} a {:.2} b {:.2} sd {:.3} snr {} shift {:.1},{:.1} scale {:.4} in place {:?}", w.0, w.1, w.2, w.3, w.4, w.5.shift.0, w.5.shift.1, w.5.scale, w.6);
+                println!(
+                    "   {:+.3} a {:.2} b {:.2} sd {:.3} snr {} shift {:.1},{:.1} scale {:.4} in place {:?}",
+                    w.0, w.1, w.2, w.3, w.4, w.5.shift.0, w.5.shift.1, w.5.scale, w.6
+                );
             }
         }
     }
 }
 
-fn sa_place(pa: &tussock::shot::Plane, pb: &tussock::shot::Plane, r: Option<&Registration>, tile: &[Region]) -> Option<f64> {
+fn sa_place(
+    pa: &tussock::shot::Plane,
+    pb: &tussock::shot::Plane,
+    r: Option<&Registration>,
+    tile: &[Region],
+) -> Option<f64> {
     spectra(pa, pb, r, tile).tiles[0].in_place
 }

@@ -122,10 +122,7 @@ fn compatible(a: &Member, b: &Member, at: Option<f64>, bt: Option<f64>) -> bool 
     };
     let other_body = a.capture.body.as_ref().zip(b.capture.body.as_ref()).is_some_and(|(x, y)| x.value != y.value);
     let apart = at.zip(bt).is_some_and(|(x, y)| (x - y).abs() > PAUSE_S);
-    a.size == b.size
-        && !other_body
-        && !apart
-        && !differ(&a.capture.focal_length_mm, &b.capture.focal_length_mm, 0.03)
+    a.size == b.size && !other_body && !apart && !differ(&a.capture.focal_length_mm, &b.capture.focal_length_mm, 0.03)
 }
 
 /// Capture time in seconds, from any fixed origin.

@@ -58,8 +58,7 @@ pub fn on_reference(map: &TileMap, registration: Option<&Registration>, tiles: &
     tiles
         .iter()
         .map(|r| {
-            let (x, y) =
-                (f64::from(r.x) + f64::from(r.width) / 2.0, f64::from(r.y) + f64::from(r.height) / 2.0);
+            let (x, y) = (f64::from(r.x) + f64::from(r.width) / 2.0, f64::from(r.y) + f64::from(r.height) / 2.0);
             let (x, y) = registration.map_or((x, y), |reg| reg.map.apply(x, y));
             map.tile_at(x, y).and_then(|t| t.blur)
         })
@@ -103,7 +102,8 @@ pub fn resolve(frames: &[Frame]) -> Blurs {
         for (k, relative) in tile.relative.iter().enumerate() {
             let Some(r) = relative else { continue };
             // The square of the sharpest frame's width as it acts at the frequency compared at.
-            let base = -mtf(&parts, r.frequency).max(1e-6).ln() / (2.0 * std::f64::consts::PI.powi(2) * r.frequency.powi(2));
+            let base =
+                -mtf(&parts, r.frequency).max(1e-6).ln() / (2.0 * std::f64::consts::PI.powi(2) * r.frequency.powi(2));
             let (square, apart) = if k == tile.sharpest {
                 (anchor.value.powi(2), 0.0)
             } else {

@@ -77,9 +77,8 @@ pub fn frame_zones(tiles: &[Region], width: u32, height: u32) -> Vec<Zone> {
             })
             .collect(),
     };
-    let corner = |left: bool, top: bool| {
-        move |x: f64, y: f64| x.hypot(y) > 0.75 && (x < 0.0) == left && (y < 0.0) == top
-    };
+    let corner =
+        |left: bool, top: bool| move |x: f64, y: f64| x.hypot(y) > 0.75 && (x < 0.0) == left && (y < 0.0) == top;
     vec![
         select(ZoneName::Centre, &|x, y| x.hypot(y) < 0.25),
         select(ZoneName::MidFrame, &|x, y| (0.4..0.65).contains(&x.hypot(y))),

@@ -40,11 +40,11 @@ struct Sums {
 
 impl<'a> Cutter<'a> {
     pub(super) fn new(
-        reference: &'a Pyramid<'a>, other: &'a Pyramid<'a>, registration: Option<&'a Registration>,
+        reference: &'a Pyramid<'a>,
+        other: &'a Pyramid<'a>,
+        registration: Option<&'a Registration>,
     ) -> Self {
-        let ring = (0..BLOCK * BLOCK)
-            .map(|i| signed(i % BLOCK).hypot(signed(i / BLOCK)).round() as usize)
-            .collect();
+        let ring = (0..BLOCK * BLOCK).map(|i| signed(i % BLOCK).hypot(signed(i / BLOCK)).round() as usize).collect();
         Self { reference, other, registration, fft: FftPlanner::new().plan_fft_forward(BLOCK), ring }
     }
 
@@ -181,7 +181,8 @@ impl<'a> Cut<'a> {
         let corner = (place(centre.0, w)?, place(centre.1, h)?);
         let inner = (centre.0 - corner.0 as f64, centre.1 - corner.1 as f64);
         let mosaic = pyramid.mosaic(level);
-        let weight = hann(inner.0).iter().map(|w| w * w).sum::<f64>() * hann(inner.1).iter().map(|w| w * w).sum::<f64>();
+        let weight =
+            hann(inner.0).iter().map(|w| w * w).sum::<f64>() * hann(inner.1).iter().map(|w| w * w).sum::<f64>();
         Some(Self { pyramid, level, corner, inner, mosaic, weight })
     }
 
@@ -194,7 +195,11 @@ impl<'a> Cut<'a> {
             self.pyramid.row(self.level, self.corner.0, self.corner.1 + y, &mut row);
             for (x, &v) in row.iter().enumerate() {
                 let at = &mut work[y * BLOCK + x];
-                if imaginary { at.im = v } else { at.re = v }
+                if imaginary {
+                    at.im = v
+                } else {
+                    at.re = v
+                }
                 if v.is_nan() {
                     clipped += 1;
                 } else if self.measured(x, y) {

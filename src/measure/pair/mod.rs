@@ -82,7 +82,10 @@ pub fn tiles(plane: &Plane, across: u32) -> Vec<Region> {
 /// `in_place` compares the two frames: where wind moved the scene it is low.
 #[must_use]
 pub fn spectra(
-    reference: &Plane, other: &Plane, registration: Option<&Registration>, tiles: &[Region],
+    reference: &Plane,
+    other: &Plane,
+    registration: Option<&Registration>,
+    tiles: &[Region],
 ) -> FrameSpectra {
     let (ref_pyramid, other_pyramid) = (Pyramid::new(reference), Pyramid::new(other));
     let cutter = Cutter::new(&ref_pyramid, &other_pyramid, registration);

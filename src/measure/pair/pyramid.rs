@@ -99,7 +99,8 @@ impl Half {
         let mut data = Vec::with_capacity(width * height);
         for y in 0..height {
             for x in 0..width {
-                let cell = [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(dx, dy)| self.data[(2 * y + dy) * self.width + 2 * x + dx]);
+                let cell =
+                    [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(dx, dy)| self.data[(2 * y + dy) * self.width + 2 * x + dx]);
                 let sound = cell.iter().filter(|v| !v.is_nan());
                 let (sum, count) = sound.fold((0.0, 0), |s, v| (s.0 + v, s.1 + 1));
                 data.push(if count > 2 { sum / count as f32 } else { f32::NAN });

@@ -10,8 +10,8 @@ pub use small::Small;
 use rayon::prelude::*;
 
 use crate::shot::Plane;
-use patch::{Matcher, Source};
 pub(in crate::measure) use patch::two_dimensional;
+use patch::{Matcher, Source};
 use similarity::{Pair, fit};
 
 /// How two frames of one scene lie on each other.
@@ -48,8 +48,7 @@ impl Registration {
     #[must_use]
     pub fn locate(&self, x: f64, y: f64) -> (f64, f64) {
         let (mx, my) = self.map.apply(x, y);
-        let mut near: Vec<(f64, Offset)> =
-            self.offsets.iter().map(|o| ((o.at.0 - x).hypot(o.at.1 - y), *o)).collect();
+        let mut near: Vec<(f64, Offset)> = self.offsets.iter().map(|o| ((o.at.0 - x).hypot(o.at.1 - y), *o)).collect();
         if near.len() < 4 {
             return (mx, my);
         }

@@ -53,8 +53,7 @@ const BAND: f64 = 0.3;
 impl Matcher {
     pub(super) fn new(size: usize) -> Self {
         let mut planner = FftPlanner::new();
-        let window =
-            (0..size).map(|i| (0.5 - 0.5 * (TAU * (i as f64 + 0.5) / size as f64).cos()) as f32).collect();
+        let window = (0..size).map(|i| (0.5 - 0.5 * (TAU * (i as f64 + 0.5) / size as f64).cos()) as f32).collect();
         Self { size, forward: planner.plan_fft_forward(size), inverse: planner.plan_fft_inverse(size), window }
     }
 
@@ -70,11 +69,7 @@ impl Matcher {
                 let (dx, dy) = self.peak(&cross);
                 let moved = (corner_b.0 as i64 + dx, corner_b.1 as i64 + dy);
                 let (w, h) = b.size();
-                if moved.0 < 0
-                    || moved.1 < 0
-                    || moved.0 as usize + self.size > w
-                    || moved.1 as usize + self.size > h
-                {
+                if moved.0 < 0 || moved.1 < 0 || moved.0 as usize + self.size > w || moved.1 as usize + self.size > h {
                     return None;
                 }
                 corner_b = (moved.0 as usize, moved.1 as usize);

@@ -41,9 +41,7 @@ pub(super) fn fit(pairs: &[Pair], start: Similarity, tolerance: f64) -> Option<(
     };
     let offsets: Vec<(f64, f64)> = pairs.iter().map(|p| offset(&start, p)).collect();
     // The offset with most others near it survives any minority of wrong matches.
-    let support = |o: &(f64, f64)| {
-        offsets.iter().filter(|q| (q.0 - o.0).hypot(q.1 - o.1) < 2.0 * tolerance).count()
-    };
+    let support = |o: &(f64, f64)| offsets.iter().filter(|q| (q.0 - o.0).hypot(q.1 - o.1) < 2.0 * tolerance).count();
     let best = offsets.iter().max_by_key(|o| support(o))?;
     let mut map = Similarity { shift: (start.shift.0 + best.0, start.shift.1 + best.1), ..start };
     let mut reach = 3.0 * tolerance;
