@@ -270,21 +270,10 @@ fn subject_distance(num: u32, den: u32) -> Option<Distance> {
 pub(super) fn body(make: Option<String>, model: Option<String>) -> Option<String> {
     let Some(model) = model else { return make };
     let Some(make) = make else { return Some(model) };
-    let legal = [
-        "CORPORATION",
-        "CORP.",
-        "CORP",
-        "COMPANY",
-        "IMAGING",
-        "OPTICAL",
-        "CO.,LTD",
-        "CO.,",
-        "CO.",
-        "LTD.",
-        "LTD",
-        "INC.",
-    ];
-    let kept: Vec<&str> = make.split_whitespace().take_while(|w| !legal.contains(&w.to_uppercase().as_str())).collect();
+    let legal =
+        ["CORPORATION", "CORP", "COMPANY", "COMPUTER", "IMAGING", "OPTICAL", "DIGITAL", "CO", "CO.,LTD", "LTD", "INC"];
+    let is_legal = |word: &str| legal.contains(&word.to_uppercase().trim_matches(['.', ',']));
+    let kept: Vec<&str> = make.split_whitespace().take_while(|w| !is_legal(w)).collect();
     let maker = if kept.is_empty() { make.clone() } else { kept.join(" ") };
     let named = kept.first().is_some_and(|w| model.to_lowercase().contains(&w.to_lowercase()));
     Some(if named { model } else { format!("{maker} {model}") })
@@ -380,4 +369,46 @@ fn density(directories: &[Ifd<'_>]) -> Option<(f64, f64)> {
         _ => 25.4,
     };
     Some((x / mm, y / mm))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bodies_are_named_once() {
+        for (make, model, name) in [
+            ("NIKON CORPORATION", "NIKON D90", "NIKON D90"),
+            ("NIKON", "E990", "NIKON E990"),
+            ("SONY", "ILCE-6500", "SONY ILCE-6500"),
+            ("OLYMPUS IMAGING CORP.", "E-M1", "OLYMPUS E-M1"),
+            ("CASIO COMPUTER CO.,LTD.", "EX-Z750", "CASIO EX-Z750"),
+            ("RICOH IMAGING COMPANY, LTD.", "PENTAX K-1", "RICOH PENTAX K-1"),
+            ("OM Digital Solutions", "OM-1", "OM-1"),
+        ] {
+            assert_eq!(body(Some(make.into()), Some(model.into())).as_deref(), Some(name));
+        }
+    }
+
+    #[test]
+    fn dates_are_read_in_both_forms_and_doubted_when_they_should_be() {
+        assert_eq!(date("2018:08:18 16:38:10").as_deref(), Some("2018-08-18T16:38:10"));
+        assert_eq!(date("2015-07-11T11:18:19.30+02:00").as_deref(), Some("2015-07-11T11:18:19"));
+        assert_eq!(date("    :  :     :  :  "), None);
+        assert_eq!(date("0000:00:00 00:00:00"), None);
+        assert!(implausible("2038-05-05T01:29:24", "2026-01-01T00:00:00"));
+        assert!(implausible("2000-01-01T00:03:00", "2026-01-01T00:00:00"));
+        assert!(implausible("1980-01-01T00:00:00", "2026-01-01T00:00:00"));
+        assert!(!implausible("2011-04-25T01:55:30", "2026-01-01T00:00:00"));
+    }
+
+    #[test]
+    fn fillers_are_no_lens_names() {
+        for name in ["----", "0.0 mm f/0.0", "  ", "n/a", "F0 mm"] {
+            assert!(!is_lens_name(name), "{name}");
+        }
+        for name in ["20mm F2.8", "EF24-105mm f/4L IS USM", "Summilux"] {
+            assert!(is_lens_name(name), "{name}");
+        }
+    }
 }

@@ -117,3 +117,67 @@ fn by_density(clues: &Clues<'_>, (x, y): (f64, f64), check: Option<f64>) -> Opti
     }
     clues.size.into_iter().chain(clues.other_sizes.iter().copied()).find_map(fits)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn clues() -> Clues<'static> {
+        Clues { size: Some((6000, 4000)), recorded: Some((6000, 4000)), ..Clues::default() }
+    }
+
+    #[test]
+    fn the_equivalent_focal_length_gives_a_full_frame_its_pitch() {
+        // 36 mm over 6000 pixels.
+        let found = pitch(&Clues { focal_mm: Some(50.0), focal_35mm: Some(50.0), ..clues() }).unwrap();
+        assert!((found.pitch_um - 6.0).abs() < 0.01, "{found:?}");
+        assert_eq!((found.source, found.resized, found.from_equivalent), (Source::Derived, false, true));
+    }
+
+    #[test]
+    fn the_focal_plane_resolution_counts_where_another_clue_agrees() {
+        let density = Some((1000.0 / 3.9, 1000.0 / 3.9));
+        let apsc = Clues { density, focal_mm: Some(50.0), focal_35mm: Some(75.0), ..clues() };
+        let found = pitch(&apsc).unwrap();
+        assert!((found.pitch_um - 3.9).abs() < 1e-9 && found.source == Source::Exif, "{found:?}");
+        // The same resolution on what the equivalent says is a full frame belongs to another picture size.
+        let full = pitch(&Clues { focal_35mm: Some(50.0), ..apsc }).unwrap();
+        assert_eq!(full.source, Source::Derived);
+    }
+
+    #[test]
+    fn a_resolution_for_a_smaller_picture_is_carried_over() {
+        // A sensor of 7.42 mm, its resolution written for 1600 pixels across although 3648 are recorded.
+        let per_mm = 1600.0 / 7.42;
+        let found = pitch(&Clues {
+            size: Some((3648, 2736)),
+            recorded: Some((3648, 2736)),
+            density: Some((per_mm, per_mm)),
+            other_sizes: &[(1600, 1200)],
+            sensor_mm: Some((7.59, 5.69)),
+            ..Clues::default()
+        })
+        .unwrap();
+        assert!((found.pitch_um - 1e3 * 7.42 / 3648.0).abs() < 1e-6, "{found:?}");
+        assert_eq!(found.source, Source::Exif);
+    }
+
+    #[test]
+    fn fillers_and_uneven_resolutions_are_refused() {
+        for density in [(72.0 / 25.4, 72.0 / 25.4), (300.0 / 25.4, 300.0 / 25.4), (256.0, 170.0)] {
+            assert_eq!(pitch(&Clues { density: Some(density), ..clues() }), None, "{density:?}");
+        }
+    }
+
+    #[test]
+    fn a_resized_picture_has_larger_pixels_and_a_crop_unknown_ones() {
+        let base = Clues { focal_mm: Some(50.0), focal_35mm: Some(50.0), ..clues() };
+        let half = pitch(&Clues { size: Some((3000, 2000)), ..base.clone() }).unwrap();
+        assert!((half.pitch_um - 12.0).abs() < 0.02 && half.resized, "{half:?}");
+        assert_eq!(pitch(&Clues { size: Some((3000, 3000)), ..base.clone() }), None);
+        // A raw file of few pixels is a crop.
+        let small = Clues { size: Some((600, 400)), recorded: None, ..base };
+        assert!(pitch(&small).is_none_or(|f| f.resized));
+        assert_eq!(pitch(&Clues { raw: true, ..small }), None);
+    }
+}

@@ -104,3 +104,41 @@ pub fn sidecar(path: &Path) -> Option<Vec<u8>> {
         std::fs::read(&beside).ok()
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn properties_are_read_from_attributes_elements_and_lists() {
+        let packet = r#"<?xpacket begin=""?><x:xmpmeta><rdf:RDF><rdf:Description aux:Lens="50 mm f/1.8 &amp; more">
+            <exif:FNumber>56/10</exif:FNumber>
+            <exif:ISOSpeedRatings><rdf:Seq><rdf:li>400</rdf:li></rdf:Seq></exif:ISOSpeedRatings>
+            </rdf:Description></rdf:RDF></x:xmpmeta>"#;
+        let mut p = Properties::default();
+        p.add(packet.as_bytes());
+        assert_eq!(p.text("aux:Lens"), Some("50 mm f/1.8 & more"));
+        assert_eq!(p.number("exif:FNumber"), Some(5.6));
+        assert_eq!(p.number("exif:ISOSpeedRatings"), Some(400.0));
+        assert_eq!(p.text("exif:Missing"), None);
+    }
+
+    #[test]
+    fn broken_packets_give_what_came_before_the_break() {
+        let mut p = Properties::default();
+        p.add(b"<a exif:FNumber=\"8/1\"><b");
+        p.add(&[0xff, 0xfe, 0x00, 0x3c]);
+        assert_eq!(p.number("exif:FNumber"), Some(8.0));
+    }
+
+    #[test]
+    fn a_sidecar_is_found_under_both_names() {
+        let folder = tempfile::tempdir().unwrap();
+        let raw = folder.path().join("a.nef");
+        assert_eq!(sidecar(&raw), None);
+        std::fs::write(folder.path().join("a.xmp"), "short").unwrap();
+        assert_eq!(sidecar(&raw).as_deref(), Some(b"short".as_slice()));
+        std::fs::write(folder.path().join("a.nef.xmp"), "full").unwrap();
+        assert_eq!(sidecar(&raw).as_deref(), Some(b"full".as_slice()));
+    }
+}

@@ -16,6 +16,8 @@ pub mod pentax;
 pub mod sigma;
 pub mod sony;
 
+pub use nikon_cipher::decipher as nikon_decipher;
+
 use super::containers::Contents;
 use super::ifd::{Block, Ifd};
 use crate::quantity::{Distance, Point};
