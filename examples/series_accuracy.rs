@@ -8,6 +8,7 @@ use tussock::quantity::Region;
 use tussock::shot::Plane;
 use tussock::simulate::{PatchSpec, Psf, Texture, Truth, View, render_patch};
 
+/// Prints the table asked for.
 pub fn main() {
     let which = std::env::args().nth(1).unwrap_or_else(|| "pairs".into());
     let seed: u64 = std::env::args().nth(2).and_then(|s| s.parse().ok()).unwrap_or(1);

@@ -148,9 +148,18 @@ impl Given {
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum PreferWord {
+pub enum PreferWord {
     Raw,
     Rendered,
+}
+
+impl From<PreferWord> for Prefer {
+    fn from(word: PreferWord) -> Self {
+        match word {
+            PreferWord::Raw => Self::Raw,
+            PreferWord::Rendered => Self::Rendered,
+        }
+    }
 }
 
 /// Units as typed.
@@ -175,10 +184,7 @@ impl Args {
         audit::run(&Audit {
             paths: self.paths.clone(),
             recursive: self.recursive,
-            prefer: match self.prefer {
-                PreferWord::Raw => Prefer::Raw,
-                PreferWord::Rendered => Prefer::Rendered,
-            },
+            prefer: self.prefer.into(),
             out: self.out.clone(),
             jobs: self.jobs.map(usize::from),
             settings: Settings { tiles: self.tiles },

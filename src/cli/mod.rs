@@ -3,6 +3,7 @@
 mod audit;
 mod edge;
 mod facts;
+mod series;
 mod values;
 
 use std::process::ExitCode;
@@ -28,6 +29,8 @@ enum Command {
     Edge(edge::Args),
     /// Print the capture facts of photographs, each with where it came from.
     Facts(facts::Args),
+    /// Compare frames of one scene: apertures, focus brackets, near-duplicates.
+    Series(series::Args),
     /// Decode raw files for another process of this program, as asked on standard input.
     #[command(name = raw_worker::NAME, hide = true)]
     RawWorker {
@@ -49,6 +52,7 @@ pub fn run() -> ExitCode {
         Command::Audit(args) => args.run(),
         Command::Edge(args) => args.run(),
         Command::Facts(args) => args.run(),
+        Command::Series(args) => args.run(),
         Command::RawWorker { memory, time } => raw_worker::run(memory, time),
     };
     match result {

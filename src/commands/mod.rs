@@ -5,5 +5,6 @@ pub mod edge;
 pub mod facts;
 mod outcome;
 pub mod raw_worker;
+pub mod series;
 
 pub use outcome::Outcome;

@@ -13,6 +13,7 @@ mod number;
 mod palette;
 mod phrase;
 mod pictures;
+pub mod series;
 mod spots;
 mod table;
 mod text;

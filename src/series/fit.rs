@@ -1,6 +1,6 @@
 //! Splits blur against f-number into what falls on stopping down and what grows, the growth fitted, not assumed.
 
-use super::ZoneBlur;
+use super::{ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::Estimate;
@@ -13,7 +13,7 @@ pub struct Split {
     /// The same from 0.55 um and the recorded pitch; `None` where the pitch is unknown.
     pub expected: Option<f64>,
     /// By zone, in the order given.
-    pub zones: Vec<ZoneSplit>,
+    pub zones: Vec<(ZoneName, ZoneSplit)>,
 }
 
 /// The split of one zone.
@@ -83,9 +83,11 @@ pub fn split(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64
     let freedom = usable.iter().map(|d| d.len().saturating_sub(3)).sum::<usize>().max(1) as f64;
     let inflate = (curve[best].1 / freedom).max(1.0).sqrt();
     let growth = growth.exp();
-    let zones = data
+    let zones = zones
         .iter()
-        .map(|d| {
+        .zip(&data)
+        .filter(|(_, d)| d.len() >= 4)
+        .map(|(of, d)| {
             let (p, _) = settle(d, growth);
             let mut zone = ZoneSplit {
                 defocus: p[0].abs(),
@@ -98,7 +100,7 @@ pub fn split(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64
             let at = |i: i32| low * (high / low).powf(f64::from(i) / f64::from(steps));
             let best = (0..=steps).min_by(|&i, &j| zone.at(growth, at(i)).0.total_cmp(&zone.at(growth, at(j)).0));
             zone.best_f_number = best.map_or(low, at);
-            zone
+            (of.name, zone)
         })
         .collect();
     Some(Split { growth: Estimate::new(growth, growth * sd * inflate, stops.len() as u32), expected, zones })

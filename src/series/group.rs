@@ -7,7 +7,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::measure::TileMap;
 use crate::measure::register::{Registration, Small, register_small};
-use crate::quantity::Estimate;
 use crate::shot::Capture;
 
 /// A frame as grouping sees it.
@@ -172,49 +171,40 @@ fn focus_differs(a: &Member, b: &Member) -> bool {
     first >= enough && second >= enough
 }
 
-/// The sharpest of near-duplicates.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sharpest {
-    /// Index among the frames given.
-    pub frame: usize,
-    /// How much wider the blur of the next best is, as a share (0.05 = 5 %).
-    pub margin: Estimate,
-    /// Whether the margin is beyond chance (more than two sd, and at least 2 %).
-    pub real: bool,
+/// Why a frame belongs to no group.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lone {
+    /// No other frame shows its scene.
+    OtherScene,
+    /// A group beside it shows frames of another size: its own and theirs, px.
+    OtherSize((u32, u32), (u32, u32)),
+    /// A group shows its scene after this many quarter turns clockwise.
+    Turned(u8),
 }
 
-/// Finds the sharpest of frames from the widths of the same tiles in each: [frame][tile].
-///
-/// The margin is the middle of the tiles' log ratios to the next best frame, its sd from their scatter.
+/// The frames that belong to no group, and why as far as can be said.
 #[must_use]
-pub fn sharpest(sigma: &[Vec<Option<Estimate>>]) -> Option<Sharpest> {
-    let tiles = sigma.first()?.len();
-    let ratio = |a: usize, b: usize| -> Option<Estimate> {
-        let mut logs: Vec<f64> = (0..tiles)
-            .filter_map(|t| Some((sigma[b][t]?.value / sigma[a][t]?.value).ln()))
-            .filter(|l| l.is_finite())
-            .collect();
-        if logs.len() < 3 {
-            return None;
-        }
-        logs.sort_by(f64::total_cmp);
-        let middle = logs[logs.len() / 2];
-        let mut away: Vec<f64> = logs.iter().map(|l| (l - middle).abs()).collect();
-        away.sort_by(f64::total_cmp);
-        // Sd of a median: 1.2533 of that of the mean.
-        let sd = 1.2533 * 1.4826 * away[away.len() / 2] / (logs.len() as f64).sqrt();
-        Some(Estimate::new(middle, sd.max(0.002), logs.len() as u32))
-    };
-    let mut best = 0;
-    for k in 1..sigma.len() {
-        if ratio(best, k).is_some_and(|r| r.value < 0.0) {
-            best = k;
+pub fn lone(frames: &[Member], groups: &[Group]) -> Vec<(usize, Lone)> {
+    let grouped = |k: usize| groups.iter().any(|g| g.members.contains(&k));
+    (0..frames.len()).filter(|&k| !grouped(k)).map(|k| (k, why_lone(frames, groups, k))).collect()
+}
+
+fn why_lone(frames: &[Member], groups: &[Group], k: usize) -> Lone {
+    // The groups nearest in order are the likeliest to be its own.
+    let mut near: Vec<usize> =
+        groups.iter().filter_map(|g| g.members.iter().copied().min_by_key(|&m| m.abs_diff(k))).collect();
+    near.sort_by_key(|&m| m.abs_diff(k));
+    near.truncate(3);
+    for &m in &near {
+        for quarters in [1, 2, 3] {
+            let turned = frames[k].small.turned(quarters);
+            let size = if quarters == 2 { frames[k].size } else { (frames[k].size.1, frames[k].size.0) };
+            let upright = Member { small: &turned, size, ..frames[k] };
+            if size == frames[m].size && same_scene(&frames[m], &upright).is_some() {
+                return Lone::Turned(quarters);
+            }
         }
     }
-    let next = (0..sigma.len())
-        .filter(|&k| k != best)
-        .filter_map(|k| ratio(best, k))
-        .min_by(|a, b| a.value.total_cmp(&b.value))?;
-    let margin = Estimate::new(next.value.exp_m1(), next.sd * next.value.exp(), next.n);
-    Some(Sharpest { frame: best, margin, real: margin.value > 2.0 * margin.sd && margin.value > 0.02 })
+    let other = near.iter().find(|&&m| frames[m].size != frames[k].size && m.abs_diff(k) <= 2 * NEIGHBOURS);
+    other.map_or(Lone::OtherScene, |&m| Lone::OtherSize(frames[k].size, frames[m].size))
 }

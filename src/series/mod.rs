@@ -7,8 +7,10 @@ pub mod bracket;
 pub mod fit;
 mod group;
 mod resolve;
+mod sharpest;
 mod zone;
 
-pub use group::{Group, Member, Sharpest, Varied, group, sharpest};
+pub use group::{Group, Lone, Member, Varied, group, lone};
 pub use resolve::{Blurs, Frame, on_reference, resolve};
+pub use sharpest::{Sharpest, focus_varied, sharpest};
 pub use zone::{Point, Zone, ZoneBlur, ZoneName, frame_zones, zone_blurs};

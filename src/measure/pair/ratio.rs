@@ -105,7 +105,7 @@ fn solve(rows: &[(f64, f64, f64)], middle: f64, gain: f64, gain_sd: f64) -> Opti
         let g = -2.0 * std::f64::consts::PI.powi(2) * f * f;
         nalgebra::Vector3::new(1.0, g, g * (f / middle).ln())
     };
-    let mut drift_sd = 0.3;
+    let mut drift_sd = 0.5;
     let mut answer = None;
     for _ in 0..3 {
         let mut normal = nalgebra::Matrix3::<f64>::zeros();
@@ -129,7 +129,7 @@ fn solve(rows: &[(f64, f64, f64)], middle: f64, gain: f64, gain_sd: f64) -> Opti
         answer = Some(Fit { squared: solved[1], sd: (inverse[(1, 1)] * inflate).sqrt(), rings: count as u32 });
         // The drift is a share of the term itself: a diffraction pattern's or a disc's squared width changes by
         // about a third of itself from one octave to the next.
-        drift_sd = 0.35 * solved[1].abs() + 0.02;
+        drift_sd = 1.0 * solved[1].abs() + 0.05;
     }
     answer
 }

@@ -50,6 +50,28 @@ impl Small {
     }
 }
 
+impl Small {
+    /// The picture turned by quarter turns clockwise.
+    #[must_use]
+    pub fn turned(&self, quarters: u8) -> Self {
+        let (w, h) = (self.width, self.height);
+        let (width, height) = if quarters % 2 == 1 { (h, w) } else { (w, h) };
+        let source = |x: usize, y: usize| match quarters % 4 {
+            0 => (x, y),
+            1 => (y, h - 1 - x),
+            2 => (w - 1 - x, h - 1 - y),
+            _ => (w - 1 - y, x),
+        };
+        let data = (0..width * height)
+            .map(|i| {
+                let (x, y) = source(i % width, i / width);
+                self.data[y * w + x]
+            })
+            .collect();
+        Self { width, height, factor: self.factor, data }
+    }
+}
+
 /// Whole-frame shift from `a` to `b` in small pixels, by phase correlation at half size; `None` for blank pictures.
 pub(super) fn coarse_shift(a: &Small, b: &Small) -> Option<(f64, f64)> {
     let mut pair = vec![Complex::new(0.0f32, 0.0); FIELD * FIELD];

@@ -1,0 +1,55 @@
+//! `tussock series`: options as typed, and what they mean.
+
+use std::path::PathBuf;
+
+use super::audit::{Given, PreferWord, Subjects};
+use super::values;
+use crate::commands::Outcome;
+use crate::commands::series::{self, Series};
+use crate::measure::Settings;
+
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Photographs of one scene, or folders of them.
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    /// Folder for index.html and series.json.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// f-numbers of the frames in order, where the files do not record them: 1.8,2.8,8,16.
+    #[arg(long, value_name = "F,F,...", value_delimiter = ',', value_parser = values::f_number)]
+    apertures: Vec<f64>,
+    /// Look into folders within folders.
+    #[arg(long)]
+    recursive: bool,
+    /// Which of a raw file and its rendered twin stands for the frame.
+    #[arg(long, value_enum, default_value_t = PreferWord::Raw)]
+    prefer: PreferWord,
+    /// Threads to work with [default: all].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    jobs: Option<u16>,
+    /// Tiles across the longer side of the picture.
+    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
+    tiles: u32,
+    #[command(flatten)]
+    subjects: Subjects,
+    #[command(flatten)]
+    given: Given,
+}
+
+impl Args {
+    /// Runs the command.
+    pub fn run(&self) -> anyhow::Result<Outcome> {
+        series::run(&Series {
+            paths: self.paths.clone(),
+            recursive: self.recursive,
+            prefer: self.prefer.into(),
+            out: self.out.clone(),
+            jobs: self.jobs.map(usize::from),
+            settings: Settings { tiles: self.tiles },
+            intent: self.subjects.intent(),
+            apertures: self.apertures.clone(),
+            overrides: self.given.overrides()?,
+        })
+    }
+}

@@ -1,0 +1,124 @@
+//! Answers to the view.
+
+use super::view::{
+    AloneView, BestView, FocusShiftView, NoteView, PointView, SeriesFailureView, SeriesGroupView, SeriesView,
+    SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION,
+};
+use super::{Alone, GroupAnswer, wording};
+use crate::report::Failure;
+use crate::report::number::machine;
+
+/// The view of a whole run.
+#[must_use]
+pub fn series_view(groups: &[GroupAnswer], alone: &[Alone], failures: &[Failure]) -> SeriesView {
+    SeriesView {
+        format: "tussock.series",
+        version: VERSION,
+        groups: groups.iter().map(group_view).collect(),
+        alone: alone.iter().map(|a| AloneView { file: a.file.clone(), sentence: wording::alone(a) }).collect(),
+        failures: failures
+            .iter()
+            .map(|f| SeriesFailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
+            .collect(),
+    }
+}
+
+/// The view of one group.
+#[must_use]
+pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
+    let file = |k: usize| group.files[k].clone();
+    let stops = |of: &[usize]| of.iter().filter_map(|&k| group.f_numbers[k]).collect::<Vec<f64>>();
+    let apertures = group.apertures.as_ref();
+    let zones = group
+        .zones
+        .iter()
+        .map(|z| {
+            let answer = apertures.and_then(|a| a.zones.iter().find(|q| q.name == z.name));
+            SeriesZoneView {
+                zone: z.name,
+                points: z
+                    .points
+                    .iter()
+                    .map(|p| PointView {
+                        file: file(p.frame),
+                        f_number: group.f_numbers[p.frame],
+                        blur_px: machine(p.blur.value),
+                        blur_px_sd: machine(p.blur.sd),
+                        blur_px_sd_apart: machine(p.apart_sd),
+                    })
+                    .collect(),
+                best_f_number: answer.and_then(|a| group.f_numbers[a.best]),
+                within_5_percent: answer.map(|a| stops(&a.within)),
+                tiles: z.tiles,
+            }
+        })
+        .collect();
+    let split = apertures.and_then(|a| {
+        let s = a.split.as_ref()?;
+        Some(SplitView {
+            growth_px: machine(s.growth.value),
+            growth_px_sd: machine(s.growth.sd),
+            expected_px: s.expected.and_then(machine),
+            wavelength_um: group.pitch_um.and_then(|p| machine(s.growth.value * p)),
+            zones: s
+                .zones
+                .iter()
+                .map(|(name, z)| SplitZoneView {
+                    zone: *name,
+                    defocus_px: machine(z.defocus),
+                    aberration_px: machine(z.aberration),
+                    constant_px: machine(z.constant),
+                    best_f_number: machine(z.best_f_number),
+                })
+                .collect(),
+        })
+    });
+    let bracket = group.bracket.as_ref();
+    let best_single = match (bracket, &group.sharpest) {
+        (Some(b), _) => b.best_single.map(file),
+        (None, Some(s)) => Some(file(s.frame)),
+        (None, None) => apertures.and_then(|a| a.whole).map(file),
+    };
+    SeriesGroupView {
+        varied: group.varied,
+        members: group.files.clone(),
+        sentence: wording::answer(group),
+        zones,
+        best_whole_frame: apertures
+            .and_then(|a| a.whole)
+            .map(|k| BestView { file: file(k), f_number: group.f_numbers[k] }),
+        whole_frame_within_5_percent: apertures.map(|a| stops(&a.whole_within)),
+        best_single,
+        covering_set: bracket.map(|b| b.covering_set.iter().map(|&k| file(k)).collect()),
+        uncovered: bracket.map(|b| {
+            let tile = |&t: &usize| {
+                let r = group.tiles[t];
+                TileRef { x: r.x, y: r.y, width: r.width, height: r.height }
+            };
+            b.uncovered.iter().map(tile).collect()
+        }),
+        sharpest: group.sharpest.map(|s| SharpestView {
+            file: file(s.frame),
+            margin_percent: machine(s.margin.value * 100.0),
+            margin_percent_sd: machine(s.margin.sd * 100.0),
+            real: s.real,
+        }),
+        split,
+        focus_shift: apertures.map(|a| {
+            a.focus_shift
+                .iter()
+                .map(|s| FocusShiftView {
+                    zone: s.zone,
+                    from_f_number: group.f_numbers[s.from],
+                    to_f_number: group.f_numbers[s.to],
+                })
+                .collect()
+        }),
+        permitted_px: bracket.and_then(|_| machine(group.permitted_px)),
+        notes: group
+            .notes
+            .iter()
+            .map(|&(k, note)| NoteView { file: k.map(file), note, sentence: wording::note(group, k, note) })
+            .collect(),
+    }
+}

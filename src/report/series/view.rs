@@ -1,0 +1,215 @@
+//! The one serialisable picture of a series, versioned: `series.json`.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::series::{Varied, ZoneName};
+
+/// Version of the format.
+pub const VERSION: u32 = 1;
+
+/// `series.json`.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct SeriesView {
+    /// Always `tussock.series`.
+    pub format: &'static str,
+    /// Version of this format.
+    pub version: u32,
+    /// Frames of one scene, answered.
+    pub groups: Vec<SeriesGroupView>,
+    /// Frames that belong to no group.
+    pub alone: Vec<AloneView>,
+    /// Files that could not be read.
+    pub failures: Vec<SeriesFailureView>,
+}
+
+/// Frames of one scene. What does not apply is null.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct SeriesGroupView {
+    /// What was varied between the frames.
+    pub varied: Varied,
+    /// The files, in order.
+    pub members: Vec<String>,
+    /// The answer in words.
+    pub sentence: String,
+    /// Blur by zone and frame.
+    pub zones: Vec<SeriesZoneView>,
+    /// The frame whose most blurred zone is the least blurred, of an aperture series.
+    pub best_whole_frame: Option<BestView>,
+    /// f-numbers whose most blurred zone is within 5 % of that frame's.
+    pub whole_frame_within_5_percent: Option<Vec<f64>>,
+    /// The frame to keep if only one is kept: of a focus bracket the best for near and far together, of
+    /// near-duplicates the sharpest.
+    pub best_single: Option<String>,
+    /// The fewest frames that show every place within the permitted blur, near to far, of a focus bracket.
+    pub covering_set: Option<Vec<String>>,
+    /// Places that no frame shows within the permitted blur, of a focus bracket.
+    pub uncovered: Option<Vec<TileRef>>,
+    /// The sharpest of near-duplicates, and whether it truly is.
+    pub sharpest: Option<SharpestView>,
+    /// What falls and what grows on stopping down, of an aperture series.
+    pub split: Option<SplitView>,
+    /// Zones that grew softer on stopping down by more than diffraction can do; null where that can't be said.
+    pub focus_shift: Option<Vec<FocusShiftView>>,
+    /// Widest blur that counts as sharp here, px, pixel aperture included.
+    pub permitted_px: Option<f64>,
+    /// What else should be known of the frames.
+    pub notes: Vec<NoteView>,
+}
+
+/// Blur of one zone over the frames.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct SeriesZoneView {
+    /// Which zone.
+    pub zone: ZoneName,
+    /// By frame.
+    pub points: Vec<PointView>,
+    /// f-number of the frame with the least blur; null where the aperture was not varied.
+    pub best_f_number: Option<f64>,
+    /// f-numbers within 5 % of it.
+    pub within_5_percent: Option<Vec<f64>>,
+    /// Tiles the numbers rest on.
+    pub tiles: u32,
+}
+
+/// Blur of one zone in one frame.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct PointView {
+    /// The file.
+    pub file: String,
+    /// Its f-number.
+    pub f_number: Option<f64>,
+    /// Gaussian-equivalent sigma of the line spread, px, pixel aperture included.
+    pub blur_px: Option<f64>,
+    /// Its standard deviation.
+    pub blur_px_sd: Option<f64>,
+    /// The part of the sd that the frames do not share: what counts when they are compared.
+    pub blur_px_sd_apart: Option<f64>,
+}
+
+/// A frame and its f-number.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct BestView {
+    /// The file.
+    pub file: String,
+    /// Its f-number.
+    pub f_number: Option<f64>,
+}
+
+/// A tile of the picture, px from the top-left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct TileRef {
+    /// Left edge.
+    pub x: u32,
+    /// Top edge.
+    pub y: u32,
+    /// Width.
+    pub width: u32,
+    /// Height.
+    pub height: u32,
+}
+
+/// The sharpest of near-duplicates.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct SharpestView {
+    /// The file.
+    pub file: String,
+    /// How much wider the next best is, per cent.
+    pub margin_percent: Option<f64>,
+    /// Its standard deviation.
+    pub margin_percent_sd: Option<f64>,
+    /// Whether the margin is beyond chance.
+    pub real: bool,
+}
+
+/// Blur split into what falls on stopping down and what grows.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct SplitView {
+    /// Growth of the diffraction scale, wavelength over pixel pitch, as the frames show it: px a unit of f-number.
+    pub growth_px: Option<f64>,
+    /// Its standard deviation.
+    pub growth_px_sd: Option<f64>,
+    /// The same from a wavelength of 0.55 um and the pitch; null where the pitch is unknown.
+    pub expected_px: Option<f64>,
+    /// Wavelength that the growth stands for, um; null where the pitch is unknown.
+    pub wavelength_um: Option<f64>,
+    /// By zone.
+    pub zones: Vec<SplitZoneView>,
+}
+
+/// The split of one zone.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct SplitZoneView {
+    /// Which zone.
+    pub zone: ZoneName,
+    /// Diameter of the disc of defocus times the f-number, px.
+    pub defocus_px: Option<f64>,
+    /// Gaussian width of aberrations times the square of the f-number, px.
+    pub aberration_px: Option<f64>,
+    /// Gaussian width that no f-number changes, px.
+    pub constant_px: Option<f64>,
+    /// f-number at which the fitted curve is lowest.
+    pub best_f_number: Option<f64>,
+}
+
+/// A zone that grew softer between two stops.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct FocusShiftView {
+    /// Which zone.
+    pub zone: ZoneName,
+    /// f-number before.
+    pub from_f_number: Option<f64>,
+    /// f-number after.
+    pub to_f_number: Option<f64>,
+}
+
+/// What should be known of a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum NoteKind {
+    /// No f-number is recorded, so it can't be placed in the series.
+    NoFNumber,
+    /// A copy of the member with this index; it was left out.
+    CopyOf(usize),
+    /// The same f-number as another member.
+    SameStop,
+    /// Softer all over than its neighbours allow: shaken or out of focus; it was left out of the answers.
+    Spoiled,
+    /// A stop is missing between these two f-numbers.
+    MissingStop(f64, f64),
+    /// More than a third of it moved between the frames, and was left out.
+    Moved,
+    /// It could not be laid over the other frames.
+    NotRegistered,
+}
+
+/// A note.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct NoteView {
+    /// The file; null where it concerns the group.
+    pub file: Option<String>,
+    /// Which note.
+    pub note: NoteKind,
+    /// In words.
+    pub sentence: String,
+}
+
+/// A frame that belongs to no group.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct AloneView {
+    /// The file.
+    pub file: String,
+    /// Why, in words.
+    pub sentence: String,
+}
+
+/// A file that could not be read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct SeriesFailureView {
+    /// The file as given.
+    pub file: String,
+    /// What is wrong.
+    pub problem: String,
+    /// What to try.
+    pub advice: String,
+}

@@ -1,0 +1,206 @@
+//! The sentences of a series.
+
+use super::{Alone, AloneWhy, GroupAnswer, NoteKind};
+use crate::report::number::{f_number, percent};
+use crate::series::aperture::NO_LOSS;
+use crate::series::{Varied, ZoneBlur, ZoneName};
+
+/// A zone's name in a sentence.
+#[must_use]
+pub fn zone(name: ZoneName) -> &'static str {
+    match name {
+        ZoneName::Near => "the near ground",
+        ZoneName::Far => "the far scene",
+        ZoneName::Centre => "the centre",
+        ZoneName::MidFrame => "mid-frame",
+        ZoneName::TopLeft => "the top left corner",
+        ZoneName::TopRight => "the top right corner",
+        ZoneName::BottomLeft => "the bottom left corner",
+        ZoneName::BottomRight => "the bottom right corner",
+    }
+}
+
+/// The answer of a group.
+#[must_use]
+pub fn answer(group: &GroupAnswer) -> String {
+    match group.varied {
+        Varied::Aperture => aperture(group),
+        Varied::Focus => focus(group),
+        Varied::Nothing => same(group),
+    }
+}
+
+fn stop(group: &GroupAnswer, k: usize) -> String {
+    group.f_numbers[k].map_or_else(|| group.files[k].clone(), f_number)
+}
+
+fn aperture(group: &GroupAnswer) -> String {
+    let Some(a) = &group.apertures else { return nothing() };
+    let mut parts = Vec::new();
+    if let Some(best) = a.whole {
+        let range: Vec<String> = a.whole_within.iter().map(|&k| stop(group, k)).collect();
+        let range = match range.as_slice() {
+            [first, .., last] => format!("; anything from {first} to {last} is within 5 % of it"),
+            _ => String::new(),
+        };
+        parts.push(format!("{} is the best aperture for the whole frame{range}.", stop(group, best)));
+    }
+    if let Some(needs) = needs_and_loses(group) {
+        parts.push(needs);
+    }
+    if let Some(s) = a.focus_shift.first() {
+        parts.push(format!(
+            "Focus seems to shift on stopping down: {} grew softer from {} to {} by more than diffraction does.",
+            zone(s.zone),
+            stop(group, s.from),
+            stop(group, s.to)
+        ));
+    }
+    if parts.is_empty() { nothing() } else { parts.join(" ") }
+}
+
+/// "The corners need f/8, the centre loses nothing until f/11."
+fn needs_and_loses(group: &GroupAnswer) -> Option<String> {
+    let a = group.apertures.as_ref()?;
+    let corners: Vec<&ZoneBlur> =
+        group.zones.iter().filter(|z| z.name.is_corner() && a.zones.iter().any(|q| q.name == z.name)).collect();
+    let needs = corners.iter().filter_map(|z| first_without_loss(group, z)).max_by(|x, y| x.0.total_cmp(&y.0)).map(
+        |(n, widest)| {
+            if widest {
+                "The corners are at their best from the widest stop on".to_owned()
+            } else {
+                format!("The corners need {}", f_number(n))
+            }
+        },
+    );
+    let centre = group.zones.iter().find(|z| z.name == ZoneName::Centre);
+    let loses = centre.and_then(|z| last_without_loss(group, z)).map(|(n, narrowest)| {
+        if narrowest {
+            format!("the centre loses nothing up to {}, the narrowest stop tried", f_number(n))
+        } else {
+            format!("the centre loses nothing until {}", f_number(n))
+        }
+    });
+    match (needs, loses) {
+        (Some(n), Some(l)) => Some(format!("{n}, {l}.")),
+        (Some(n), None) => Some(format!("{n}.")),
+        (None, Some(l)) => Some(format!("{}.", capital(&l))),
+        (None, None) => None,
+    }
+}
+
+fn by_stop(group: &GroupAnswer, zone: &ZoneBlur) -> Vec<(f64, f64)> {
+    let spoiled = group.apertures.as_ref().map_or(&[][..], |a| &a.spoiled);
+    let mut points: Vec<(f64, f64)> = zone
+        .points
+        .iter()
+        .filter(|p| !spoiled.contains(&p.frame))
+        .filter_map(|p| Some((group.f_numbers[p.frame]?, p.blur.value)))
+        .collect();
+    points.sort_by(|a, b| a.0.total_cmp(&b.0));
+    points
+}
+
+/// Widest stop from which a zone is within 5 % of its best, and whether that is the widest of all.
+fn first_without_loss(group: &GroupAnswer, zone: &ZoneBlur) -> Option<(f64, bool)> {
+    let points = by_stop(group, zone);
+    let least = points.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
+    let at = points.iter().position(|p| p.1 <= NO_LOSS * least)?;
+    Some((points[at].0, at == 0))
+}
+
+/// Narrowest stop up to which a zone is within 5 % of its best, and whether that is the narrowest of all.
+fn last_without_loss(group: &GroupAnswer, zone: &ZoneBlur) -> Option<(f64, bool)> {
+    let points = by_stop(group, zone);
+    let least = points.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
+    let at = points.iter().rposition(|p| p.1 <= NO_LOSS * least)?;
+    Some((points[at].0, at + 1 == points.len()))
+}
+
+fn focus(group: &GroupAnswer) -> String {
+    let Some(b) = &group.bracket else { return nothing() };
+    let mut parts = Vec::new();
+    if let Some(k) = b.best_single {
+        parts.push(format!("The best single frame for near and far together is {}.", group.files[k]));
+    }
+    let names: Vec<&str> = b.covering_set.iter().map(|&k| group.files[k].as_str()).collect();
+    match names.as_slice() {
+        [] => parts.push("No frame shows any place within the permitted blur.".into()),
+        [one] => parts.push(format!("{one} alone covers every place that any frame covers.")),
+        many => parts.push(format!("Blend these {}, near to far: {}.", many.len(), many.join(", "))),
+    }
+    if !b.uncovered.is_empty() && !b.covering_set.is_empty() {
+        let judged = group.tiles.len().max(1) as f64;
+        parts.push(format!(
+            "{} of the frame is sharp enough in no frame: focus between the frames around it as well.",
+            percent(b.uncovered.len() as f64 / judged)
+        ));
+    }
+    parts.join(" ")
+}
+
+fn same(group: &GroupAnswer) -> String {
+    match &group.sharpest {
+        None => "These frames show the same scene; too little could be compared to say which is the sharpest.".into(),
+        Some(s) if s.real => format!(
+            "Near-duplicates: {} is the sharpest, by {:.0} % over the next.",
+            group.files[s.frame],
+            s.margin.value * 100.0
+        ),
+        Some(s) => format!(
+            "Near-duplicates: {} reads sharpest, but the margin of {:.1} % is within chance: keep any.",
+            group.files[s.frame],
+            s.margin.value * 100.0
+        ),
+    }
+}
+
+fn nothing() -> String {
+    "Too little could be compared to answer.".into()
+}
+
+/// A note in words.
+#[must_use]
+pub fn note(group: &GroupAnswer, k: Option<usize>, kind: NoteKind) -> String {
+    let file = k.map_or("a frame", |k| group.files[k].as_str());
+    match kind {
+        NoteKind::NoFNumber => {
+            format!("{file} records no f-number, so it can't be placed in the series; give --apertures.")
+        }
+        NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", group.files[other]),
+        NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
+        NoteKind::Spoiled => format!(
+            "{file} is softer all over than the stops beside it allow: shaken, or out of focus by accident. It was \
+             left out of the answers; take it again."
+        ),
+        NoteKind::MissingStop(from, to) => {
+            format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
+        }
+        NoteKind::Moved => format!(
+            "{} of {file} moved between the frames and was left out; a calmer day would tell more.",
+            percent(k.map_or(0.0, |k| group.moved[k]))
+        ),
+        NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
+    }
+}
+
+/// Why a frame stands alone, in words.
+#[must_use]
+pub fn alone(alone: &Alone) -> String {
+    match alone.why {
+        AloneWhy::OtherScene => "It shows a scene that no other frame shows.".into(),
+        AloneWhy::OtherSize { own, group } => format!(
+            "It is {} x {} px, the frames beside it {} x {}: only frames of one size can be compared. Export all at full size.",
+            own.0, own.1, group.0, group.1
+        ),
+        AloneWhy::Turned { quarters } => format!(
+            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {} quarter turns clockwise.",
+            quarters
+        ),
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
