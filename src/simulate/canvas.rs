@@ -49,55 +49,103 @@ impl View {
     }
 }
 
+/// A shape with a signed distance to its rim, px.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Shape {
+    /// Centre, radius, and height over width.
+    Disc((f64, f64), f64, f64),
+    /// Sides of a convex polygon as (nx, ny, offset), positive inside; how many of them; top and bottom.
+    Polygon([[f64; 3]; 8], usize, [f64; 2]),
+}
+
+impl Shape {
+    /// A disc.
+    pub(super) fn disc(centre: (f64, f64), radius: f64) -> Self {
+        Self::Disc(centre, radius, 1.0)
+    }
+
+    /// A convex polygon of at most eight corners, clockwise as seen with y downwards.
+    pub(super) fn polygon(corners: &[(f64, f64)]) -> Self {
+        let mut sides = [[0.0, 0.0, f64::INFINITY]; 8];
+        let mut reach = [f64::MAX, f64::MIN];
+        let count = corners.len().min(8);
+        for (i, side) in sides.iter_mut().enumerate().take(count) {
+            let ((ax, ay), (bx, by)) = (corners[i], corners[(i + 1) % count]);
+            let length = (bx - ax).hypot(by - ay).max(1e-9);
+            let (nx, ny) = (-(by - ay) / length, (bx - ax) / length);
+            *side = [nx, ny, -(nx * ax + ny * ay)];
+            reach = [reach[0].min(ay), reach[1].max(ay)];
+        }
+        Self::Polygon(sides, count, reach)
+    }
+
+    /// Top and bottom.
+    fn rows(&self) -> (f64, f64) {
+        match self {
+            Self::Disc(c, r, flat) => (c.1 - r * flat, c.1 + r * flat),
+            Self::Polygon(_, _, reach) => (reach[0], reach[1]),
+        }
+    }
+
+    /// Left and right end of what lies within `margin` of the shape on the row y.
+    fn span(&self, y: f64, margin: f64) -> (f64, f64) {
+        match self {
+            Self::Disc(c, r, flat) => {
+                let v = (y - c.1) / (r * flat + margin);
+                let half = (r + margin) * (1.0 - v * v).max(0.0).sqrt();
+                (c.0 - half, c.0 + half)
+            }
+            Self::Polygon(sides, count, _) => {
+                let (mut left, mut right) = (f64::MIN, f64::MAX);
+                for [nx, ny, offset] in &sides[..*count] {
+                    // nx x + ny y + offset >= -margin
+                    let rest = -margin - ny * y - offset;
+                    if *nx > 1e-9 {
+                        left = left.max(rest / nx);
+                    } else if *nx < -1e-9 {
+                        right = right.min(rest / nx);
+                    } else if rest > 0.0 {
+                        return (0.0, -1.0);
+                    }
+                }
+                (left, right)
+            }
+        }
+    }
+
+    /// Signed distance to the rim, positive inside (to first order for a flattened disc).
+    fn inside(&self, x: f64, y: f64) -> f64 {
+        match self {
+            Self::Disc(c, r, flat) => {
+                let (dx, dy) = (x - c.0, y - c.1);
+                if *flat == 1.0 {
+                    return r - dx.hypot(dy);
+                }
+                let share = (dx / r).hypot(dy / (r * flat));
+                // Level over slope of the ellipse's own function gives the distance.
+                let slope = (dx / (r * r)).hypot(dy / (r * flat * r * flat)) / share.max(1e-6);
+                (1.0 - share) / slope.max(1e-9)
+            }
+            Self::Polygon(sides, count, _) => {
+                sides[..*count].iter().map(|s| s[0] * x + s[1] * y + s[2]).fold(f64::INFINITY, f64::min)
+            }
+        }
+    }
+}
+
 impl Canvas {
     /// An even canvas of `width` x `height` pixels, `fine` x `fine` samples in each.
     pub(super) fn new(width: usize, height: usize, fine: usize, level: f32) -> Self {
         Self { width: width * fine, height: height * fine, fine, data: vec![level; width * height * fine * fine] }
     }
 
-    /// Fills a convex shape with `paint(x, y)` (canvas px in, luminance out), edges weighted by their coverage.
-    ///
-    /// `inside(x, y)` is the signed distance to the rim in px, positive within; `bounds` is left, top, right,
-    /// bottom in px.
-    pub(super) fn fill(&mut self, bounds: [f64; 4], inside: impl Fn(f64, f64) -> f64, paint: impl Fn(f64, f64) -> f64) {
-        let fine = self.fine as f64;
-        let clip = |v: f64, last: usize| ((v * fine).max(0.0) as usize).min(last);
-        let (x0, y0) = (clip(bounds[0] - 0.5, self.width), clip(bounds[1] - 0.5, self.height));
-        let (x1, y1) = (clip(bounds[2] + 1.0, self.width), clip(bounds[3] + 1.0, self.height));
-        for j in y0..y1 {
-            let y = (j as f64 + 0.5) / fine;
-            for i in x0..x1 {
-                let x = (i as f64 + 0.5) / fine;
-                let cover = (inside(x, y) * fine + 0.5).clamp(0.0, 1.0);
-                if cover > 0.0 {
-                    let at = &mut self.data[j * self.width + i];
-                    *at += ((paint(x, y) - f64::from(*at)) * cover) as f32;
-                }
-            }
-        }
-    }
-
-    /// A disc.
-    pub(super) fn disc(&mut self, (cx, cy): (f64, f64), r: f64, paint: impl Fn(f64, f64) -> f64) {
-        self.fill([cx - r, cy - r, cx + r, cy + r], |x, y| r - (x - cx).hypot(y - cy), paint);
-    }
-
-    /// A convex polygon with its corners in clockwise order as seen with y downwards.
-    pub(super) fn polygon(&mut self, corners: &[(f64, f64)], paint: impl Fn(f64, f64) -> f64) {
-        let mut bounds = [f64::MAX, f64::MAX, f64::MIN, f64::MIN];
-        for &(x, y) in corners {
-            bounds = [bounds[0].min(x), bounds[1].min(y), bounds[2].max(x), bounds[3].max(y)];
-        }
-        let sides: Vec<[f64; 3]> = corners
-            .iter()
-            .zip(corners.iter().cycle().skip(1))
-            .map(|(&(ax, ay), &(bx, by))| {
-                let length = (bx - ax).hypot(by - ay).max(1e-9);
-                let (nx, ny) = (-(by - ay) / length, (bx - ax) / length);
-                [nx, ny, -(nx * ax + ny * ay)]
-            })
-            .collect();
-        self.fill(bounds, |x, y| sides.iter().map(|s| s[0] * x + s[1] * y + s[2]).fold(f64::INFINITY, f64::min), paint);
+    /// Fills a shape with `paint(x, y)` (canvas px in, luminance out), edges weighted by their coverage.
+    pub(super) fn fill(&mut self, shape: &Shape, paint: impl Fn(f64, f64) -> f64) {
+        let width = self.width;
+        cover(shape, (0, width), self.height, self.fine, |i, j, share, x, y| {
+            let at = &mut self.data[j * width + i];
+            *at += ((paint(x, y) - f64::from(*at)) * share) as f32;
+        });
     }
 
     /// Sets every sample from its place (canvas px).
@@ -106,6 +154,35 @@ impl Canvas {
         for (j, row) in self.data.chunks_exact_mut(self.width).enumerate() {
             for (i, v) in row.iter_mut().enumerate() {
                 *v = value((i as f64 + 0.5) / fine, (j as f64 + 0.5) / fine) as f32;
+            }
+        }
+    }
+}
+
+/// Visits the fine samples that a shape covers: column, row, share covered, and place in px. Columns are kept
+/// to `columns`, rows below `rows`.
+pub(super) fn cover(
+    shape: &Shape,
+    columns: (usize, usize),
+    rows: usize,
+    fine: usize,
+    mut visit: impl FnMut(usize, usize, f64, f64, f64),
+) {
+    let scale = fine as f64;
+    let margin = 0.5 / scale;
+    let (top, bottom) = shape.rows();
+    let clip = |v: f64, low: usize, high: usize| ((v * scale).max(0.0) as usize).clamp(low, high);
+    for j in clip(top - margin, 0, rows)..clip(bottom + margin + 1.0 / scale, 0, rows) {
+        let y = (j as f64 + 0.5) / scale;
+        let (left, right) = shape.span(y, margin);
+        if right <= left {
+            continue;
+        }
+        for i in clip(left, columns.0, columns.1)..clip(right + 1.0 / scale, columns.0, columns.1) {
+            let x = (i as f64 + 0.5) / scale;
+            let share = (shape.inside(x, y) * scale + 0.5).clamp(0.0, 1.0);
+            if share > 0.0 {
+                visit(i, j, share, x, y);
             }
         }
     }

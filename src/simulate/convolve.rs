@@ -46,9 +46,13 @@ impl Convolver {
         self.width * self.fine / 2 + 1
     }
 
-    /// Spectrum of a block of fine samples (row-major, overwritten).
-    pub(super) fn forward(&self, samples: &mut [f32]) -> Spectrum {
-        let (w, h, half) = (self.width * self.fine, self.height * self.fine, self.half());
+    /// Spectrum of a block of fine samples (row-major, overwritten), each pixel's worth of them averaged.
+    ///
+    /// Fine samples are area averages over 1/fine px, so the mean of fine x fine of them is the exact pixel
+    /// aperture; without `pixel` the width of the fine samples themselves is taken out instead. The phase of the
+    /// shift from a fine sample's centre to a pixel's is applied here too.
+    pub(super) fn forward(&self, samples: &mut [f32], pixel: bool) -> Spectrum {
+        let (w, h, half, fine) = (self.width * self.fine, self.height * self.fine, self.half(), self.fine as f64);
         let mut spectrum = vec![Complex::default(); half * h];
         let mut scratch = self.rows.make_scratch_vec();
         for (row, out) in samples.chunks_exact_mut(w).zip(spectrum.chunks_exact_mut(half)) {
@@ -56,46 +60,46 @@ impl Convolver {
             let _ = self.rows.process_with_scratch(row, out, &mut scratch);
         }
         each_column(&mut spectrum, half, h, &*self.columns);
+        let sinc = |t: f64| if t.abs() < 1e-9 { 1.0 } else { (PI * t).sin() / (PI * t) };
+        let line = |k: usize, size: usize, pixels: usize| -> Complex<f32> {
+            // The highest frequency of an even length has no partner of the other sign; leave it out.
+            if k * 2 == size && fine > 1.0 {
+                return Complex::default();
+            }
+            let f = if k * 2 > size { k as f64 - size as f64 } else { k as f64 } / pixels as f64;
+            let part = if pixel { sinc(f) / sinc(f / fine) } else { 1.0 / sinc(f / fine) };
+            // Samples that already are pixels keep what they have.
+            let part = if fine > 1.0 { part } else { 1.0 };
+            let weight = Complex::from_polar(part, PI * f * (fine - 1.0) / fine);
+            Complex::new(weight.re as f32, weight.im as f32)
+        };
+        let along_x: Vec<_> = (0..half).map(|i| line(i, w, self.width)).collect();
+        for (j, row) in spectrum.chunks_exact_mut(half).enumerate() {
+            let along_y = line(j, h, self.height);
+            for (value, weight) in row.iter_mut().zip(&along_x) {
+                *value *= *weight * along_y;
+            }
+        }
         spectrum
     }
 
-    /// Weight of each frequency for a point spread: its transfer (without the part of the pixel that the fine
-    /// samples already hold) and the shift from a fine sample's centre to a pixel's.
-    ///
-    /// Fine samples are area averages over 1/fine px, so summing fine x fine of them is the exact pixel aperture:
-    /// with `transfer` holding no pixel, the sum over fine samples is applied here.
-    pub(super) fn weights(&self, transfer: &Transfer, pixel: bool) -> Spectrum {
-        let (w, h, half, fine) = (self.width * self.fine, self.height * self.fine, self.half(), self.fine as f64);
-        // Mean of `fine` neighbours, with the phase that centres it on the pixel rather than on the first sample.
-        // Without a pixel aperture the widths of the fine samples themselves are taken out instead.
-        let line = |k: f64| -> Complex<f64> {
-            let sinc = |t: f64| if t.abs() < 1e-9 { 1.0 } else { (PI * t).sin() / (PI * t) };
-            let size = if pixel { sinc(k) / sinc(k / fine) } else { 1.0 / sinc(k / fine) };
-            Complex::from_polar(size, PI * k * (fine - 1.0) / fine)
-        };
-        let fx: Vec<f64> = (0..half).map(|i| i as f64 / self.width as f64).collect();
-        let along_x: Vec<Complex<f64>> = fx.iter().map(|&f| line(f)).collect();
+    /// A point spread's transfer (without pixel aperture) at every frequency of a spectrum.
+    pub(super) fn transfer(&self, transfer: &Transfer) -> Vec<f32> {
+        let (h, half) = (self.height * self.fine, self.half());
         let mut out = Vec::with_capacity(half * h);
         for j in 0..h {
             let signed = if j * 2 > h { j as f64 - h as f64 } else { j as f64 };
             let fy = signed / self.height as f64;
-            let along_y = line(fy);
-            for (i, &f) in fx.iter().enumerate() {
-                // The highest frequency of an even length has no partner of the other sign; leave it out.
-                let lone = (i * 2 == w) || (j * 2 == h);
-                let value = if lone { 0.0 } else { transfer.at(f, fy) };
-                let weight = along_x[i] * along_y * value;
-                out.push(Complex::new(weight.re as f32, weight.im as f32));
-            }
+            out.extend((0..half).map(|i| transfer.at(i as f64 / self.width as f64, fy) as f32));
         }
         out
     }
 
-    /// The weighted spectrum as pixels, row-major `height` rows of `width`.
+    /// The blurred block as pixels, row-major `height` rows of `width`.
     ///
     /// Pixels are every `fine`-th sample of the blurred block, so its spectrum is folded first and the inverse
     /// transform need only be as large as the pixels are many. Aliasing is thereby that of a real sensor.
-    pub(super) fn pixels(&self, spectrum: &[Complex<f32>], weights: &[Complex<f32>]) -> Vec<f32> {
+    pub(super) fn pixels(&self, spectrum: &[Complex<f32>], transfer: &[f32]) -> Vec<f32> {
         let (w, h, half) = (self.width * self.fine, self.height * self.fine, self.half());
         let small = self.width / 2 + 1;
         let mut folded = vec![Complex::new(0.0f32, 0.0); small * self.height];
@@ -107,10 +111,10 @@ impl Convolver {
                 for a in 0..self.fine {
                     let x = i + a * self.width;
                     sum += if x < half {
-                        spectrum[j * half + x] * weights[j * half + x]
+                        spectrum[j * half + x] * transfer[j * half + x]
                     } else {
                         let at = mirror * half + (w - x);
-                        (spectrum[at] * weights[at]).conj()
+                        spectrum[at].conj() * transfer[at]
                     };
                 }
                 folded[row * small + i] += sum;

@@ -82,10 +82,9 @@ pub fn patch_luminance(spec: &PatchSpec) -> Vec<f32> {
     let (full_w, full_h) = (quick_size(spec.width + 2 * margin), quick_size(spec.height + 2 * margin));
     let mut canvas = paint(spec.texture, (full_w, full_h), FINE, &spec.view, spec.seed);
     let convolver = Convolver::new(full_w, full_h, FINE);
-    let spectrum = convolver.forward(&mut canvas.data);
+    let spectrum = convolver.forward(&mut canvas.data, spec.psf.pixel);
     let optics = Psf { pixel: false, ..spec.psf };
-    let weights = convolver.weights(&optics.transfer(), spec.psf.pixel);
-    let pixels = convolver.pixels(&spectrum, &weights);
+    let pixels = convolver.pixels(&spectrum, &convolver.transfer(&optics.transfer()));
     let (left, top) = ((full_w - spec.width) / 2, (full_h - spec.height) / 2);
     let (contrast, exposure) = (spec.contrast as f32, spec.exposure as f32);
     (0..spec.height)

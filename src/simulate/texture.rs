@@ -3,7 +3,7 @@
 use std::f64::consts::{PI, TAU};
 use std::sync::OnceLock;
 
-use super::canvas::{Canvas, View, facet};
+use super::canvas::{Canvas, Shape, View, facet};
 use super::noise::{Dice, fractal, smooth};
 
 /// What a patch shows.
@@ -141,7 +141,7 @@ fn leaves(canvas: &mut Canvas, scene: &Scene, dice: &mut Dice) {
         let r = dice.radius(low, high);
         let at = (dice.between(-0.5, 0.5) * w, dice.between(-0.5, 0.5) * h);
         let level = dice.between(0.06, 0.94);
-        canvas.disc(scene.place(at.0, at.1), r * scene.view.scale, |_, _| level);
+        canvas.fill(&Shape::disc(scene.place(at.0, at.1), r * scene.view.scale), |_, _| level);
     }
 }
 
@@ -172,7 +172,7 @@ fn blades(canvas: &mut Canvas, scene: &Scene, dice: &mut Dice) {
         let point = [(middle.0 - nx * 0.8, middle.1 - ny * 0.8), tip, (middle.0 + nx * 0.8, middle.1 + ny * 0.8)];
         for part in [&stem[..], &point[..]] {
             let corners: Vec<_> = part.iter().map(|&(x, y)| scene.place(x, y)).collect();
-            canvas.polygon(&clockwise(corners), |_, _| level);
+            canvas.fill(&Shape::polygon(&clockwise(corners)), |_, _| level);
         }
     }
 }
@@ -196,7 +196,7 @@ fn rock(canvas: &mut Canvas, scene: &Scene, dice: &mut Dice, seed: u64) {
         let corners: Vec<_> = facet(dice, at, r).into_iter().map(|(x, y)| scene.place(x, y)).collect();
         let level = dice.between(0.12, 0.8);
         let slope = (dice.normal() * 0.12 / r, dice.normal() * 0.12 / r);
-        canvas.polygon(&corners, |x, y| {
+        canvas.fill(&Shape::polygon(&corners), |x, y| {
             let (sx, sy) = scene.origin(x, y);
             let grain = 0.035 * fractal(sx, sy, 8.0, 0.5, 0.9, seed);
             (level + slope.0 * (sx - at.0) + slope.1 * (sy - at.1) + grain).clamp(0.03, 0.97)
