@@ -79,6 +79,19 @@ impl Shape {
         Self::Polygon(sides, count, reach)
     }
 
+    /// The same shape moved by (dx, dy).
+    pub(super) fn shifted(&self, dx: f64, dy: f64) -> Self {
+        match *self {
+            Self::Disc(c, r, flat) => Self::Disc((c.0 + dx, c.1 + dy), r, flat),
+            Self::Polygon(mut sides, count, reach) => {
+                for side in &mut sides[..count] {
+                    side[2] -= side[0] * dx + side[1] * dy;
+                }
+                Self::Polygon(sides, count, [reach[0] + dy, reach[1] + dy])
+            }
+        }
+    }
+
     /// Top and bottom.
     fn rows(&self) -> (f64, f64) {
         match self {

@@ -85,12 +85,22 @@ impl Convolver {
 
     /// A point spread's transfer (without pixel aperture) at every frequency of a spectrum.
     pub(super) fn transfer(&self, transfer: &Transfer) -> Vec<f32> {
+        const STEPS: f64 = 400.0;
         let (h, half) = (self.height * self.fine, self.half());
+        // The part alike in all directions is worked out once along a line and joined by straight pieces there.
+        let last = (0.75 * self.fine as f64 * STEPS) as usize + 2;
+        let round: Vec<f32> = (0..=last).map(|k| transfer.round(k as f64 / STEPS) as f32).collect();
         let mut out = Vec::with_capacity(half * h);
         for j in 0..h {
             let signed = if j * 2 > h { j as f64 - h as f64 } else { j as f64 };
             let fy = signed / self.height as f64;
-            out.extend((0..half).map(|i| transfer.at(i as f64 / self.width as f64, fy) as f32));
+            out.extend((0..half).map(|i| {
+                let fx = i as f64 / self.width as f64;
+                let place = (fx * fx + fy * fy).sqrt() * STEPS;
+                let k = (place as usize).min(last - 1);
+                let value = round[k] + (round[k + 1] - round[k]) * (place - k as f64) as f32;
+                if value == 0.0 { 0.0 } else { value * transfer.rest(fx, fy) as f32 }
+            }));
         }
         out
     }

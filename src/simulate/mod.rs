@@ -1,15 +1,25 @@
 //! Scenes of known blur. Uses neither `optics` nor `measure`, so that one wrong formula can't confirm itself.
 
+pub mod camera;
 mod canvas;
 mod convolve;
 mod noise;
+mod object;
+mod painter;
 mod patch;
 pub mod psf;
+mod render;
+pub mod scene;
+mod scenery;
 pub mod sensor;
 mod texture;
 
+pub use camera::{Camera, Lens};
 pub use canvas::View;
 pub use patch::{PatchSpec, patch, patch_luminance, render_patch};
 pub use psf::{Psf, Pupil, Transfer, Truth};
+pub use render::{Rendered, TileTruth, landscape};
+pub use scene::{Ground, Kind, Object, SceneSpec, Sky, Tarn};
+pub use scenery::Surface;
 pub use sensor::Noise;
 pub use texture::Texture;

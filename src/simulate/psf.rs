@@ -10,7 +10,7 @@ use std::f64::consts::PI;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use rustfft::FftPlanner;
-use rustfft::num_complex::Complex;
+use rustfft::num_complex::Complex32;
 
 use crate::quantity::MTF50_SIGMA;
 
@@ -170,7 +170,11 @@ impl Transfer {
     /// Transfer at a frequency in cycles a pixel along x and y; negative where contrast is reversed.
     #[must_use]
     pub fn at(&self, fx: f64, fy: f64) -> f64 {
-        let f = fx.hypot(fy);
+        self.round(fx.hypot(fy)) * self.rest(fx, fy)
+    }
+
+    /// The part that is alike in all directions: pupil and disc.
+    pub(super) fn round(&self, f: f64) -> f64 {
         let mut value = 1.0;
         if !self.waves.is_empty() {
             value = self.waves.iter().map(|(weight, cutoff, table)| weight * look_up(table, f / cutoff)).sum();
@@ -178,6 +182,12 @@ impl Transfer {
         if self.disc_px > 0.0 {
             value *= disc_transfer(self.disc_px * f);
         }
+        value
+    }
+
+    /// The part that has directions: softness, motion and pixel.
+    pub(super) fn rest(&self, fx: f64, fy: f64) -> f64 {
+        let mut value = 1.0;
         let [xx, xy, yy] = self.gaussian;
         if xx + yy > 0.0 {
             value *= (-2.0 * PI * PI * (xx * fx * fx + 2.0 * xy * fx * fy + yy * fy * fy)).exp();
@@ -196,12 +206,12 @@ impl Transfer {
     pub fn mtf50(&self, angle: f64) -> f64 {
         let (dx, dy) = (angle.cos(), angle.sin());
         let contrast = |f: f64| self.at(f * dx, f * dy).abs();
-        let (mut low, mut high) = (0.0, 5e-4);
+        let (mut low, mut high) = (0.0, 2e-3);
         while contrast(high) > 0.5 && high < 16.0 {
             low = high;
-            high *= 1.02;
+            high *= 1.1;
         }
-        for _ in 0..40 {
+        for _ in 0..30 {
             let middle = 0.5 * (low + high);
             if contrast(middle) > 0.5 {
                 low = middle;
@@ -299,7 +309,7 @@ fn integrate_pupil(w: f64) -> Vec<f64> {
     let across = if w < 2.0 { 128 } else { 256 };
     let size = 2 * across;
     let centre = across as f64 / 2.0;
-    let mut field = vec![Complex::new(0.0, 0.0); size * size];
+    let mut field = vec![Complex32::default(); size * size];
     let mut area = 0.0;
     for y in 0..across {
         for x in 0..across {
@@ -309,28 +319,32 @@ fn integrate_pupil(w: f64) -> Vec<f64> {
             let inside = (centre - radius + 0.5).clamp(0.0, 1.0);
             area += inside;
             let phase = 2.0 * PI * w * (radius / centre).powi(2);
-            field[y * size + x] = Complex::from_polar(inside, phase);
+            field[y * size + x] = Complex32::from_polar(inside as f32, phase as f32);
         }
     }
     let mut planner = FftPlanner::new();
     let fft = planner.plan_fft_forward(size);
     // Only the transfer along x is wanted: the spread's projection on x, so columns are summed after squaring.
     fft.process(&mut field);
-    let mut spread = vec![0.0; size];
-    let mut column = vec![Complex::new(0.0, 0.0); size];
+    let mut spread = vec![0.0f64; size];
+    let mut column = vec![Complex32::default(); size];
     for (x, sum) in spread.iter_mut().enumerate() {
         for (y, sample) in column.iter_mut().enumerate() {
             *sample = field[y * size + x];
         }
         fft.process(&mut column);
-        *sum = column.iter().map(Complex::norm_sqr).sum();
+        *sum = column.iter().map(|v| f64::from(v.norm_sqr())).sum();
     }
-    let mut line: Vec<Complex<f64>> = spread.iter().map(|&v| Complex::new(v, 0.0)).collect();
-    fft.process(&mut line);
     // The overlap of the pupil with itself, unshifted, is its area; samples on the rim, which hold part of it,
     // would count squared there and only there, so the area itself is the measure.
     let whole = area * (size * size) as f64;
-    (0..=across).map(|k| if k == 0 { 1.0 } else { line[k].re / whole }).collect()
+    let turn = 2.0 * PI / size as f64;
+    (0..=across)
+        .map(|k| {
+            let at = |(x, v): (usize, &f64)| v * (turn * (k * x % size) as f64).cos();
+            if k == 0 { 1.0 } else { spread.iter().enumerate().map(at).sum::<f64>() / whole }
+        })
+        .collect()
 }
 
 #[cfg(test)]

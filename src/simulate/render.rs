@@ -1,0 +1,363 @@
+//! Landscape and camera to light on the sensor, with the true blur of each tile beside it.
+
+use rayon::prelude::*;
+
+use super::convolve::{Convolver, quick_size};
+use super::object;
+use super::painter::Painter;
+use super::psf::{Psf, Truth};
+use super::scene::SceneSpec;
+use super::scenery::{Backdrop, Surface};
+use super::sensor::expose;
+use crate::quantity::Region;
+use crate::shot::Plane;
+
+/// Fine samples to a pixel, each way.
+const FINE: usize = 3;
+/// Distance between places where the point spread is worked out, px; between them pictures are cross-faded.
+const NODE: usize = 128;
+/// Widest margin, px.
+const WIDEST: f64 = 90.0;
+
+/// A rendered landscape: light on the sensor before noise.
+#[derive(Clone, Debug)]
+pub struct Rendered {
+    /// What was rendered.
+    pub spec: SceneSpec,
+    /// Width, px.
+    pub width: usize,
+    /// Height, px.
+    pub height: usize,
+    /// Linear luminance, row-major, white = 1.
+    pub luminance: Vec<f32>,
+    /// Red less luminance and blue less luminance, linear.
+    pub chroma: [Vec<f32>; 2],
+    /// Tiles across.
+    pub columns: u32,
+    /// Tiles down.
+    pub rows: u32,
+    /// True blur of the tiles, row-major.
+    pub tiles: Vec<TileTruth>,
+}
+
+/// What is true of one tile.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TileTruth {
+    /// Where it lies.
+    pub region: Region,
+    /// What covers most of it.
+    pub surface: Surface,
+    /// Share of it with detail of the scene's own (ridge, ground, objects seen through little haze), 0 to 1.
+    pub detailed: f64,
+    /// True widths there (pixel aperture included), at the mean inverse distance of what has detail.
+    pub truth: Truth,
+    /// Narrowest and widest sigma (px) among the distances in the tile that have detail.
+    pub range: (f64, f64),
+    /// Signed geometric blur disc, px: positive for subjects beyond the focus.
+    pub disc_px: f64,
+    /// Sigma of the lens's own softness alone, root mean square over directions, px.
+    pub lens_px: f64,
+    /// Length of the motion track, px.
+    pub motion_px: f64,
+    /// Distance along the optical axis, m.
+    pub distance_m: f64,
+}
+
+impl Rendered {
+    /// The picture as a sensor without colour filters records it, with the scene's own noise.
+    #[must_use]
+    pub fn plane(&self) -> Plane {
+        expose(&self.luminance, self.width, self.height, self.spec.noise, self.spec.noise_seed)
+    }
+
+    /// Linear red, green and blue of a pixel, white = 1 (primaries of sRGB, IEC 61966-2-1).
+    #[must_use]
+    pub fn rgb(&self, index: usize) -> [f32; 3] {
+        let y = self.luminance[index];
+        let (r, b) = (y + self.chroma[0][index], y + self.chroma[1][index]);
+        let g = (y - 0.2126 * r - 0.0722 * b) / 0.7152;
+        [r.max(0.0), g.max(0.0), b.max(0.0)]
+    }
+}
+
+/// Renders a landscape with the truth for a grid of 24 tiles along the longer side.
+#[must_use]
+pub fn landscape(spec: &SceneSpec) -> Rendered {
+    let camera = &spec.camera;
+    let (width, height) = (camera.width, camera.height);
+    let shake = (spec.shake.0 * spec.shake.1.cos(), spec.shake.0 * spec.shake.1.sin());
+    let spread = |x: f64, y: f64, inverse: f64| camera.psf(&spec.lens, shake, x, y, inverse);
+    let margin = reach(spec, &spread);
+
+    let backdrop = Backdrop::new(spec);
+    let pad = margin as f64;
+    let mut painter = Painter::new(width + 2 * margin, height + 2 * margin, FINE, (-pad, -pad), false);
+    backdrop.paint(&mut painter);
+    // Things that stand up, far ones first.
+    let mut order: Vec<usize> = (0..spec.objects.len()).collect();
+    order.sort_by(|&a, &b| spec.objects[b].ahead_m.total_cmp(&spec.objects[a].ahead_m));
+    let layers: Vec<(f64, Painter)> = order
+        .into_iter()
+        .filter_map(|i| Some((1.0 / spec.objects[i].ahead_m, object::paint(spec, i, FINE, pad)?)))
+        .collect();
+
+    let (columns, rows, cells) = cut(width, height, 24);
+    let tiles = cells
+        .into_par_iter()
+        .map(|region| tile_truth(spec, &backdrop, &layers, &spread, region))
+        .collect();
+
+    let mut planes = blur(&painter, margin, &|x, y| spread(x, y, spec.backdrop(y)));
+    drop(painter);
+    for (inverse, layer) in &layers {
+        let own = blur(layer, margin, &|x, y| spread(x, y, *inverse));
+        compose(&mut planes, width, height, layer, &own, margin);
+    }
+    let mut planes = planes.into_iter();
+    let luminance = planes.next().unwrap_or_default();
+    let chroma = [planes.next().unwrap_or_default(), planes.next().unwrap_or_default()];
+    Rendered { spec: spec.clone(), width, height, luminance, chroma, columns, rows, tiles }
+}
+
+/// Margin (px) that holds the widest spread in the picture.
+fn reach(spec: &SceneSpec, spread: &impl Fn(f64, f64, f64) -> Psf) -> usize {
+    let (w, h) = (spec.camera.width as f64, spec.camera.height as f64);
+    let mut widest = 8.0f64;
+    for i in 0..=4 {
+        for j in 0..=8 {
+            let (x, y) = (w * f64::from(i) / 4.0, h * f64::from(j) / 8.0);
+            widest = widest.max(spread(x, y, spec.backdrop(y)).reach());
+            for object in &spec.objects {
+                widest = widest.max(spread(x, y, 1.0 / object.ahead_m).reach());
+            }
+        }
+    }
+    widest.min(WIDEST).ceil() as usize
+}
+
+/// Blurs a layer, each place by its own point spread: luminance, two chroma planes, and coverage if it has one.
+///
+/// The layer is cut into blocks with a margin; each block is transformed once, weighted by the point spreads of
+/// its four corners, and the four results are cross-faded, so that the blur changes without seams.
+fn blur(layer: &Painter, margin: usize, psf: &(impl Fn(f64, f64) -> Psf + Sync)) -> Vec<Vec<f32>> {
+    let (full_w, full_h) = layer.size();
+    let (w, h) = (full_w - 2 * margin, full_h - 2 * margin);
+    let (blocks_x, blocks_y) = (w.div_ceil(NODE), h.div_ceil(NODE));
+    let side = quick_size(NODE + 2 * margin);
+    let (fine, coarse) = (Convolver::new(side, side, FINE), Convolver::new(side, side, 1));
+    let nodes: Vec<(Vec<f32>, Vec<f32>)> = (0..(blocks_x + 1) * (blocks_y + 1))
+        .into_par_iter()
+        .map(|k| {
+            let (i, j) = (k % (blocks_x + 1), k / (blocks_x + 1));
+            let at = |i: usize, size: usize| ((i * NODE).min(size) + margin) as f64;
+            let spread = psf(at(i, w) + layer.origin.0, at(j, h) + layer.origin.1);
+            let transfer = Psf { pixel: false, ..spread }.transfer();
+            (fine.transfer(&transfer), coarse.transfer(&transfer))
+        })
+        .collect();
+    let chroma = layer.chroma();
+    let count = if layer.alpha.is_some() { 4 } else { 3 };
+    let blocks: Vec<Vec<Vec<f32>>> = (0..blocks_x * blocks_y)
+        .into_par_iter()
+        .map(|k| {
+            let (i, j) = (k % blocks_x, k / blocks_x);
+            let corners = [(i, j), (i + 1, j), (i, j + 1), (i + 1, j + 1)].map(|(i, j)| &nodes[j * (blocks_x + 1) + i]);
+            (0..count)
+                .map(|plane| {
+                    let (convolver, data, data_w) = match plane {
+                        0 => (&fine, &layer.canvas.data, layer.canvas.width),
+                        3 => (&fine, layer.alpha.as_ref().unwrap_or(&layer.canvas.data), layer.canvas.width),
+                        _ => (&coarse, &chroma[plane - 1], full_w),
+                    };
+                    let scale = convolver.fine;
+                    let mut cut = window(data, data_w, (i * NODE * scale, j * NODE * scale), side * scale);
+                    let spectrum = convolver.forward(&mut cut, true);
+                    let kinds = corners.map(|c| convolver.pixels(&spectrum, if scale == 1 { &c.1 } else { &c.0 }));
+                    fade(&kinds, side, margin)
+                })
+                .collect()
+        })
+        .collect();
+    let mut planes = vec![vec![0.0f32; w * h]; count];
+    for (k, block) in blocks.iter().enumerate() {
+        let (x0, y0) = (k % blocks_x * NODE, k / blocks_x * NODE);
+        for (plane, part) in planes.iter_mut().zip(block) {
+            for y in y0..(y0 + NODE).min(h) {
+                let wide = NODE.min(w - x0);
+                plane[y * w + x0..][..wide].copy_from_slice(&part[(y - y0) * NODE..][..wide]);
+            }
+        }
+    }
+    planes
+}
+
+/// A square cut of a plane, its last row and column repeated where it reaches beyond.
+fn window(data: &[f32], width: usize, (x0, y0): (usize, usize), side: usize) -> Vec<f32> {
+    let height = data.len() / width;
+    let mut out = Vec::with_capacity(side * side);
+    for y in y0..y0 + side {
+        let row = &data[y.min(height - 1) * width..][..width];
+        let inside = width.saturating_sub(x0).min(side);
+        out.extend_from_slice(&row[x0.min(width)..x0.min(width) + inside]);
+        let last = row[width - 1];
+        out.resize(out.len() + side - inside, last);
+    }
+    out
+}
+
+/// Cross-fades four renderings of a block by the distance from its corners; the block without its margin.
+fn fade(kinds: &[Vec<f32>; 4], side: usize, margin: usize) -> Vec<f32> {
+    let mut out = Vec::with_capacity(NODE * NODE);
+    for y in 0..NODE {
+        let v = (y as f32 + 0.5) / NODE as f32;
+        for x in 0..NODE {
+            let u = (x as f32 + 0.5) / NODE as f32;
+            let at = (y + margin) * side + x + margin;
+            let top = kinds[0][at] * (1.0 - u) + kinds[1][at] * u;
+            let bottom = kinds[2][at] * (1.0 - u) + kinds[3][at] * u;
+            out.push(top * (1.0 - v) + bottom * v);
+        }
+    }
+    out
+}
+
+/// Lays a blurred layer over the blurred picture by its blurred coverage.
+fn compose(planes: &mut [Vec<f32>], width: usize, height: usize, layer: &Painter, own: &[Vec<f32>], margin: usize) {
+    let w = layer.size().0 - 2 * margin;
+    let h = layer.size().1 - 2 * margin;
+    let (left, top) = (layer.origin.0 as i64 + margin as i64, layer.origin.1 as i64 + margin as i64);
+    for y in 0..h {
+        for x in 0..w {
+            let (px, py) = (left + x as i64, top + y as i64);
+            if px < 0 || py < 0 || px >= width as i64 || py >= height as i64 {
+                continue;
+            }
+            let (from, to) = (y * w + x, py as usize * width + px as usize);
+            let through = 1.0 - own[3][from].clamp(0.0, 1.0);
+            for (plane, part) in planes.iter_mut().zip(own) {
+                plane[to] = plane[to] * through + part[from];
+            }
+        }
+    }
+}
+
+/// Cuts a picture into near-square tiles that cover it exactly, `across` along the longer side.
+fn cut(width: usize, height: usize, across: u32) -> (u32, u32, Vec<Region>) {
+    let side = (width.max(height) as f64 / f64::from(across)).max(16.0);
+    let count = |n: usize| ((n as f64 / side).round() as u32).max(1);
+    let (columns, rows) = (count(width), count(height));
+    let edge = |i: u32, n: u32, size: usize| (u64::from(i) * size as u64 / u64::from(n)) as u32;
+    let mut cells = Vec::new();
+    for j in 0..rows {
+        for i in 0..columns {
+            let (x, y) = (edge(i, columns, width), edge(j, rows, height));
+            cells.push(Region {
+                x,
+                y,
+                width: edge(i + 1, columns, width) - x,
+                height: edge(j + 1, rows, height) - y,
+            });
+        }
+    }
+    (columns, rows, cells)
+}
+
+fn tile_truth(
+    spec: &SceneSpec,
+    backdrop: &Backdrop,
+    layers: &[(f64, Painter)],
+    spread: &impl Fn(f64, f64, f64) -> Psf,
+    region: Region,
+) -> TileTruth {
+    const RASTER: u32 = 10;
+    // Haze that lets less than this share through leaves nothing to measure.
+    const HAZED: f64 = 0.06;
+    let mut counts = [0u32; 5];
+    let mut detail: Vec<(f64, f64, f64)> = Vec::new();
+    let place = |k: u32, start: u32, size: u32| f64::from(start) + (f64::from(k) + 0.5) * f64::from(size) / f64::from(RASTER);
+    for j in 0..RASTER {
+        for i in 0..RASTER {
+            let (x, y) = (place(i, region.x, region.width), place(j, region.y, region.height));
+            let front = layers.iter().rev().find(|(_, layer)| layer.covers(x, y));
+            let (surface, inverse) = match front {
+                Some((inverse, _)) => (Surface::Object, *inverse),
+                None => (backdrop.surface(x, y), spec.backdrop(y)),
+            };
+            counts[surface as usize] += 1;
+            let soft = matches!(surface, Surface::Sky | Surface::Water);
+            if !soft && backdrop.clear(1.0 / inverse) > HAZED {
+                detail.push((x, y, inverse));
+            }
+        }
+    }
+    let most = (0..5).max_by_key(|&k| (counts[k], std::cmp::Reverse(k))).unwrap_or(0);
+    let surface = [Surface::Sky, Surface::Ridge, Surface::Ground, Surface::Water, Surface::Object][most];
+    let centre = (
+        f64::from(region.x) + f64::from(region.width) / 2.0,
+        f64::from(region.y) + f64::from(region.height) / 2.0,
+    );
+    let detailed = detail.len() as f64 / f64::from(RASTER * RASTER);
+    let mean = |pick: fn(&(f64, f64, f64)) -> f64, otherwise: f64| {
+        if detail.is_empty() { otherwise } else { detail.iter().map(pick).sum::<f64>() / detail.len() as f64 }
+    };
+    let (x, y) = (mean(|d| d.0, centre.0), mean(|d| d.1, centre.1));
+    let inverse = mean(|d| d.2, spec.backdrop(centre.1));
+    let psf = spread(x, y, inverse);
+    let truth = psf.truth();
+    let sigma = |inverse: f64| spread(x, y, inverse).truth().sigma;
+    let low = detail.iter().map(|d| d.2).fold(inverse, f64::min);
+    let high = detail.iter().map(|d| d.2).fold(inverse, f64::max);
+    let mut range = (truth.sigma, truth.sigma);
+    if high - low > 1e-4 * high {
+        // The middle counts too: where the focus lies within, it is the sharpest.
+        for step in 0..=2 {
+            let s = sigma(low + (high - low) * f64::from(step) / 2.0);
+            range = (range.0.min(s), range.1.max(s));
+        }
+    }
+    let (along, across, _) = spec.camera.softness(&spec.lens, x, y);
+    TileTruth {
+        region,
+        surface,
+        detailed,
+        truth,
+        range,
+        disc_px: spec.camera.disc_um(&spec.lens, x, y, inverse) / spec.camera.pitch_um,
+        lens_px: (0.5 * (along * along + across * across)).sqrt(),
+        motion_px: spec.shake.0,
+        distance_m: 1.0 / inverse,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_landscape_repeats_by_seed_and_keeps_within_its_range() {
+        let spec = SceneSpec::random(3, 360);
+        let (a, b) = (landscape(&spec), landscape(&spec));
+        assert!(a.luminance == b.luminance);
+        assert!(a.luminance.iter().all(|v| (-0.2..1.6).contains(v)));
+        assert_eq!(a.tiles.len(), (a.columns * a.rows) as usize);
+    }
+
+    #[test]
+    fn the_sharpest_tiles_lie_where_the_focus_is() {
+        let mut spec = SceneSpec::random(11, 600);
+        spec.shake = (0.0, 0.0);
+        spec.objects.clear();
+        spec.water = None;
+        spec.lens = super::super::Lens::default();
+        spec.camera.f_number = 4.0;
+        spec.camera.focus_m = 1.6 * spec.camera.nearest_m();
+        let picture = landscape(&spec);
+        let best = picture
+            .tiles
+            .iter()
+            .filter(|t| t.detailed > 0.9)
+            .min_by(|a, b| a.truth.sigma.total_cmp(&b.truth.sigma));
+        let found = best.map_or(0.0, |t| t.distance_m);
+        assert!((found / spec.camera.focus_m - 1.0).abs() < 0.35, "{found} for {}", spec.camera.focus_m);
+    }
+}
