@@ -1,6 +1,7 @@
 //! One file a subcommand; the only place where reading, science and writing meet.
 
 pub mod audit;
+pub mod demo;
 pub mod edge;
 pub mod facts;
 mod outcome;

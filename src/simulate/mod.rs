@@ -3,11 +3,13 @@
 pub mod camera;
 mod canvas;
 mod convolve;
+pub mod file;
 mod noise;
 mod object;
 mod painter;
 mod patch;
 pub mod psf;
+pub mod recipes;
 mod render;
 pub mod scene;
 mod scenery;

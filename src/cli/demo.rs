@@ -1,0 +1,23 @@
+//! The `demo` command as typed.
+
+use std::path::PathBuf;
+
+use crate::commands::Outcome;
+use crate::commands::demo::{self, Demo};
+
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Folder for the pictures and the report.
+    #[arg(long, value_name = "DIR", default_value = "tussock-demo")]
+    out: PathBuf,
+    /// Threads to work with [default: all].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    jobs: Option<u16>,
+}
+
+impl Args {
+    /// Runs the command.
+    pub fn run(&self) -> anyhow::Result<Outcome> {
+        demo::run(&Demo { out: self.out.clone(), jobs: self.jobs.map(usize::from) })
+    }
+}

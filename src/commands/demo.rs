@@ -1,0 +1,59 @@
+//! The simulator's shoot, rendered to files and audited down the same road as any other photographs.
+
+use std::path::PathBuf;
+
+use anyhow::Context;
+use rayon::prelude::*;
+
+use super::Outcome;
+use super::audit::{self, Audit};
+use crate::intake::{Overrides, Prefer};
+use crate::measure;
+use crate::output;
+use crate::quantity::Intent;
+use crate::simulate::recipes;
+
+/// The demo command as meant.
+#[derive(Clone, Debug)]
+pub struct Demo {
+    /// Folder for the report; the pictures go into `shoot` within it.
+    pub out: PathBuf,
+    /// Threads; `None` for all.
+    pub jobs: Option<usize>,
+}
+
+/// Renders the shoot into `out/shoot` and audits it into `out`.
+///
+/// # Errors
+/// Where a file can't be written or the audit can't be run.
+pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
+    let shoot = recipes::shoot();
+    let folder = demo.out.join("shoot");
+    output::say(&format!("rendering {} frames into {}", shoot.len(), folder.display()));
+    let mut threads = rayon::ThreadPoolBuilder::new();
+    if let Some(jobs) = demo.jobs {
+        threads = threads.num_threads(jobs);
+    }
+    threads.build().context("cannot start threads")?.install(|| {
+        shoot.par_iter().try_for_each(|recipe| {
+            let bytes = recipe.bytes().with_context(|| format!("cannot render {}", recipe.file))?;
+            output::replace(&folder.join(recipe.file), &bytes)
+        })
+    })?;
+    let mut truth = csv::Writer::from_writer(Vec::new());
+    truth.write_record(["file", "built-in fault"])?;
+    for recipe in &shoot {
+        truth.write_record([recipe.file, recipe.fault])?;
+    }
+    output::write(&demo.out.join("built-in-faults.csv"), &truth.into_inner().context("cannot write the list")?)?;
+    audit::run(&Audit {
+        paths: vec![folder],
+        recursive: false,
+        prefer: Prefer::default(),
+        out: Some(demo.out.clone()),
+        jobs: demo.jobs,
+        settings: measure::Settings::default(),
+        intent: Intent::default(),
+        overrides: Overrides::default(),
+    })
+}
