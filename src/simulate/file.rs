@@ -186,8 +186,7 @@ pub fn jpeg(light: &Light, facts: Option<&Facts>, developing: &Developing) -> im
     if developing.sharpening > 0.0 {
         sharpen(&mut values, w, developing.sharpening);
     }
-    let bytes: Vec<u8> =
-        values.iter().flatten().map(|v| (255.0 * v).round().clamp(0.0, 255.0) as u8).collect();
+    let bytes: Vec<u8> = values.iter().flatten().map(|v| (255.0 * v).round().clamp(0.0, 255.0) as u8).collect();
     let mut out = Vec::new();
     let mut encoder = JpegEncoder::new_with_quality(&mut out, developing.quality);
     if let Some(facts) = facts {
@@ -212,8 +211,7 @@ fn sharpen(values: &mut [[f32; 3]], width: usize, strength: f32) {
         .collect();
     for (at, value) in values.iter_mut().enumerate() {
         let (x, y) = (at % width, at / width);
-        let soft: f32 =
-            TAPS.iter().enumerate().map(|(k, t)| t * across[near(y, k, height - 1) * width + x]).sum();
+        let soft: f32 = TAPS.iter().enumerate().map(|(k, t)| t * across[near(y, k, height - 1) * width + x]).sum();
         let more = strength * (luma[at] - soft);
         value.iter_mut().for_each(|v| *v += more);
     }
@@ -259,11 +257,8 @@ pub fn bayer(light: &Light, recording: &Recording) -> Vec<u16> {
                 (1, 1) => rgb[2] * recording.red_blue.1,
                 _ => rgb[1],
             });
-            let noisy = if recording.noise == Noise::NONE {
-                level
-            } else {
-                level + recording.noise.sd(level) * dice.normal()
-            };
+            let noisy =
+                if recording.noise == Noise::NONE { level } else { level + recording.noise.sd(level) * dice.normal() };
             (black + (white - black) * noisy).round().clamp(0.0, white) as u16
         })
         .collect()

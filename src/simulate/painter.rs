@@ -22,12 +22,7 @@ impl Painter {
     pub(super) fn new(width: usize, height: usize, fine: usize, origin: (f64, f64), see_through: bool) -> Self {
         let canvas = Canvas::new(width, height, fine, 0.0);
         let samples = canvas.data.len();
-        Self {
-            canvas,
-            tint: vec![[100, 100]; samples],
-            alpha: see_through.then(|| vec![0.0; samples]),
-            origin,
-        }
+        Self { canvas, tint: vec![[100, 100]; samples], alpha: see_through.then(|| vec![0.0; samples]), origin }
     }
 
     /// Size in px.

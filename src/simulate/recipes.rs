@@ -115,22 +115,30 @@ pub fn shoot() -> Vec<Recipe> {
     let near = tarn_view().camera.nearest_m();
     let even = 2.0 * near;
     let thorn_near = thorn_view().camera.nearest_m();
-    let frame = |file, fault, spec, date| Recipe {
-        file,
-        fault,
-        spec,
-        exposure_s: (1, 125),
-        iso: 100,
-        date,
-        sharpening: 0.0,
-    };
+    let frame =
+        |file, fault, spec, date| Recipe { file, fault, spec, exposure_s: (1, 125), iso: 100, date, sharpening: 0.0 };
     let tarn = |f, s| refocused(tarn_view(), f, s);
     let fence = |f, s| refocused(fence_view(), f, s);
     let mut shoot = vec![
         frame("01-right-focus.dng", "none: sharp from near to far", tarn(11.0, even), "2026:03:14 06:52:10"),
-        frame("02-focus-too-far.jpg", "focused at infinity; the near ground is soft", tarn(5.6, f64::INFINITY), "2026:03:14 06:54:02"),
-        frame("03-focus-too-near.jpg", "focused on the nearest stones; the far scene is soft", tarn(5.6, 1.05 * near), "2026:03:14 06:55:40"),
-        frame("04-too-little-depth.jpg", "focus well placed, but f/2.8 cannot hold near and far", tarn(2.8, even), "2026:03:14 06:57:21"),
+        frame(
+            "02-focus-too-far.jpg",
+            "focused at infinity; the near ground is soft",
+            tarn(5.6, f64::INFINITY),
+            "2026:03:14 06:54:02",
+        ),
+        frame(
+            "03-focus-too-near.jpg",
+            "focused on the nearest stones; the far scene is soft",
+            tarn(5.6, 1.05 * near),
+            "2026:03:14 06:55:40",
+        ),
+        frame(
+            "04-too-little-depth.jpg",
+            "focus well placed, but f/2.8 cannot hold near and far",
+            tarn(2.8, even),
+            "2026:03:14 06:57:21",
+        ),
         frame(
             "05-shake.jpg",
             "the camera moved during the exposure",
@@ -150,7 +158,13 @@ pub fn shoot() -> Vec<Recipe> {
             "07-decentred-lens.jpg",
             "a tilted lens element: the right side is soft",
             SceneSpec {
-                lens: Lens { decentre: (-0.3, 0.0), tilt_um: (150.0, 0.0), corner_radial_um: 8.0, corner_tangential_um: 10.0, ..Lens::default() },
+                lens: Lens {
+                    decentre: (-0.3, 0.0),
+                    tilt_um: (150.0, 0.0),
+                    corner_radial_um: 8.0,
+                    corner_tangential_um: 10.0,
+                    ..Lens::default()
+                },
                 ..fence(8.0, even)
             },
             "2026:03:14 07:08:47",
@@ -161,10 +175,18 @@ pub fn shoot() -> Vec<Recipe> {
             SceneSpec { visibility_m: 7.0, sky: Sky::Overcast, ..tarn(8.0, even) },
             "2026:03:14 07:31:05",
         ),
-        frame("09-stones.dng", "none: sharp from near to far", refocused(thorn_view(), 11.0, 2.0 * thorn_near), "2026:03:14 07:44:20"),
-        frame("10-stones-again.jpg", "none: the same view again", {
-            SceneSpec { noise_seed: 9, ..refocused(thorn_view(), 11.0, 2.0 * thorn_near) }
-        }, "2026:03:14 07:44:26"),
+        frame(
+            "09-stones.dng",
+            "none: sharp from near to far",
+            refocused(thorn_view(), 11.0, 2.0 * thorn_near),
+            "2026:03:14 07:44:20",
+        ),
+        frame(
+            "10-stones-again.jpg",
+            "none: the same view again",
+            { SceneSpec { noise_seed: 9, ..refocused(thorn_view(), 11.0, 2.0 * thorn_near) } },
+            "2026:03:14 07:44:26",
+        ),
     ];
     if let Some(shake) = shoot.get_mut(4) {
         shake.exposure_s = (1, 4);

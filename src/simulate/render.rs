@@ -102,10 +102,7 @@ pub fn landscape(spec: &SceneSpec) -> Rendered {
         .collect();
 
     let (columns, rows, cells) = cut(width, height, 24);
-    let tiles = cells
-        .into_par_iter()
-        .map(|region| tile_truth(spec, &backdrop, &layers, &spread, region))
-        .collect();
+    let tiles = cells.into_par_iter().map(|region| tile_truth(spec, &backdrop, &layers, &spread, region)).collect();
 
     let mut planes = blur(&painter, margin, &|x, y| spread(x, y, spec.backdrop(y)));
     drop(painter);
@@ -251,12 +248,7 @@ fn cut(width: usize, height: usize, across: u32) -> (u32, u32, Vec<Region>) {
     for j in 0..rows {
         for i in 0..columns {
             let (x, y) = (edge(i, columns, width), edge(j, rows, height));
-            cells.push(Region {
-                x,
-                y,
-                width: edge(i + 1, columns, width) - x,
-                height: edge(j + 1, rows, height) - y,
-            });
+            cells.push(Region { x, y, width: edge(i + 1, columns, width) - x, height: edge(j + 1, rows, height) - y });
         }
     }
     (columns, rows, cells)
@@ -274,7 +266,8 @@ fn tile_truth(
     const HAZED: f64 = 0.06;
     let mut counts = [0u32; 5];
     let mut detail: Vec<(f64, f64, f64)> = Vec::new();
-    let place = |k: u32, start: u32, size: u32| f64::from(start) + (f64::from(k) + 0.5) * f64::from(size) / f64::from(RASTER);
+    let place =
+        |k: u32, start: u32, size: u32| f64::from(start) + (f64::from(k) + 0.5) * f64::from(size) / f64::from(RASTER);
     for j in 0..RASTER {
         for i in 0..RASTER {
             let (x, y) = (place(i, region.x, region.width), place(j, region.y, region.height));
@@ -292,10 +285,8 @@ fn tile_truth(
     }
     let most = (0..5).max_by_key(|&k| (counts[k], std::cmp::Reverse(k))).unwrap_or(0);
     let surface = [Surface::Sky, Surface::Ridge, Surface::Ground, Surface::Water, Surface::Object][most];
-    let centre = (
-        f64::from(region.x) + f64::from(region.width) / 2.0,
-        f64::from(region.y) + f64::from(region.height) / 2.0,
-    );
+    let centre =
+        (f64::from(region.x) + f64::from(region.width) / 2.0, f64::from(region.y) + f64::from(region.height) / 2.0);
     let detailed = detail.len() as f64 / f64::from(RASTER * RASTER);
     let mean = |pick: fn(&(f64, f64, f64)) -> f64, otherwise: f64| {
         if detail.is_empty() { otherwise } else { detail.iter().map(pick).sum::<f64>() / detail.len() as f64 }
@@ -352,11 +343,8 @@ mod tests {
         spec.camera.f_number = 4.0;
         spec.camera.focus_m = 1.6 * spec.camera.nearest_m();
         let picture = landscape(&spec);
-        let best = picture
-            .tiles
-            .iter()
-            .filter(|t| t.detailed > 0.9)
-            .min_by(|a, b| a.truth.sigma.total_cmp(&b.truth.sigma));
+        let best =
+            picture.tiles.iter().filter(|t| t.detailed > 0.9).min_by(|a, b| a.truth.sigma.total_cmp(&b.truth.sigma));
         let found = best.map_or(0.0, |t| t.distance_m);
         assert!((found / spec.camera.focus_m - 1.0).abs() < 0.35, "{found} for {}", spec.camera.focus_m);
     }

@@ -121,7 +121,8 @@ impl<'a> Backdrop<'a> {
             Sky::Clear => (clear, 0.0),
             Sky::Overcast => (0.62 + 0.05 * smooth(x / (3.0 * self.unit), y / self.unit, self.spec.seed + 5), 1.0),
             Sky::Cumulus => {
-                let cloud = billow(x, y * (1.0 + 0.8 * (1.0 - up)), 2.2 * self.unit, 0.12 * self.unit, self.spec.seed + 7);
+                let cloud =
+                    billow(x, y * (1.0 + 0.8 * (1.0 - up)), 2.2 * self.unit, 0.12 * self.unit, self.spec.seed + 7);
                 (clear + (0.92 - clear) * cloud, cloud)
             }
         }
@@ -269,7 +270,8 @@ impl<'a> Backdrop<'a> {
                 continue;
             }
             let across = (x - camera.width as f64 / 2.0) / scale;
-            let patch = smooth(across / 1.7, metres / 1.7, self.spec.seed + 40) + 0.4 * smooth(across / 0.5, metres / 0.5, self.spec.seed + 41);
+            let patch = smooth(across / 1.7, metres / 1.7, self.spec.seed + 40)
+                + 0.4 * smooth(across / 0.5, metres / 0.5, self.spec.seed + 41);
             let (heath, grass) = match self.spec.ground {
                 Ground::Moor => (0.45 + 0.6 * patch, 0.9 + 0.1 * patch),
                 Ground::Meadow => (0.12, 0.94),
@@ -300,7 +302,10 @@ impl<'a> Backdrop<'a> {
     }
 
     /// A few blades of grass from one root.
-    #[expect(clippy::too_many_arguments, reason = "drawn values are passed in so that what is skipped keeps the dice in step")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "drawn values are passed in so that what is skipped keeps the dice in step"
+    )]
     fn paint_blades(
         &self,
         painter: &mut Painter,
@@ -341,7 +346,9 @@ impl<'a> Backdrop<'a> {
                 let wave = ripples(x, y, size, phase, self.spec.seed + 60);
                 let sky = self.sky(x, mirrored - 12.0 * wave).0;
                 // The ridges' reflection: darker near the far shore, with a soft edge.
-                let ridge = 1.0 / (1.0 + ((self.outline(2, x) - 0.15 * self.unit - mirrored - 6.0 * wave) / (0.05 * self.unit)).exp());
+                let ridge = 1.0
+                    / (1.0
+                        + ((self.outline(2, x) - 0.15 * self.unit - mirrored - 6.0 * wave) / (0.05 * self.unit)).exp());
                 let own = (sky * (1.0 - 0.72 * ridge) * 0.72 + 0.05 * wave).max(0.02);
                 self.air() * (1.0 - clear) + own * clear
             },
