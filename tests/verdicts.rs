@@ -4,7 +4,7 @@
 mod tilemaps;
 
 use tilemaps::Scene;
-use tussock::diagnose::{Cause, Unsettled, diagnose};
+use tussock::diagnose::{Cause, Unsettled, ZoneName, diagnose};
 use tussock::quantity::Intent;
 
 fn cause(scene: &Scene) -> Cause {
@@ -56,4 +56,14 @@ fn an_empty_map_is_an_answer_not_a_panic() {
     let scene = Scene { missing: 1.0, ..Scene::default() };
     let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
     assert_eq!(d.verdict.unsettled, Some(Unsettled::NothingMeasured));
+}
+
+#[test]
+fn a_foreground_of_water_alone_is_not_judged_but_the_far_scene_is() {
+    let scene = Scene { f_number: 11.0, pool: 1.0, pool_depth: 0.75, ..Scene::default() };
+    let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
+    assert_eq!(d.verdict.cause, Cause::CannotTell);
+    assert_eq!(d.verdict.unsettled, Some(Unsettled::NearUnmeasured));
+    let far = d.zones.iter().find(|z| z.name == ZoneName::Far).unwrap();
+    assert!(far.optical_px.is_some());
 }

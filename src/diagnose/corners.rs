@@ -35,11 +35,10 @@ pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface:
     let mut worst: Option<(f64, f64)> = None;
     for reading in readings {
         let mut excess = Moments::default();
-        for draw in &posterior.draws {
-            let place = super::model::predict(&draw.theta, &reading.place, surface);
-            let lens = lens_part(reading, &place, draw.theta[SCALE], surface);
+        for (ready, weight) in &posterior.few {
+            let lens = lens_part(reading, &ready.at(&reading.place, surface), ready.theta()[SCALE], surface);
             let own = reading.place.learned.map_or(expected, |l| l.0);
-            excess.add((lens * lens - own * own).max(0.0).sqrt(), draw.weight);
+            excess.add((lens * lens - own * own).max(0.0).sqrt(), *weight);
         }
         if let Some((mean, sd)) = excess.get() {
             let sd = sd.hypot(reading.sd * mean);

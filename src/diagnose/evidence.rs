@@ -20,12 +20,26 @@ pub struct Sample {
     pub v: f64,
     /// Distance from the centre, 1 at a corner.
     pub r: f64,
+    /// ln of `r`.
+    pub ln_r: f64,
     /// ln of the measured width, px.
     pub y: f64,
     /// Its relative standard deviation, the floor included.
     pub sd: f64,
     /// Lens blur expected here from a learned baseline, px (value, sd).
     pub learned: Option<(f64, f64)>,
+    /// Square of that value, or zero.
+    pub learned_square: f64,
+}
+
+impl Sample {
+    /// A place without a measurement.
+    #[must_use]
+    pub fn place(u: f64, v: f64, learned: Option<(f64, f64)>) -> Self {
+        let r = u.hypot(v).max(1e-3);
+        let learned_square = learned.map_or(0.0, |l| l.0 * l.0);
+        Self { index: 0, u, v, r, ln_r: r.ln(), y: 0.0, sd: 1.0, learned, learned_square }
+    }
 }
 
 /// A frame as the fit sees it.
@@ -81,7 +95,12 @@ impl Evidence {
                     }
                     _ => None,
                 };
-                Some(Sample { index, u, v, r: u.hypot(v), y: blur.value.ln(), sd: stated.hypot(FLOOR), learned })
+                Some(Sample {
+                    index,
+                    y: blur.value.ln(),
+                    sd: stated.hypot(FLOOR),
+                    ..Sample::place(u, v, learned)
+                })
             })
             .collect();
         Self {
@@ -94,6 +113,30 @@ impl Evidence {
             focal_m: focal,
             pitch_um: pitch,
             overshoot: map.overshoot.map_or(0.0, |o| if o.value.is_finite() { o.value.max(0.0) } else { 0.0 }),
+        }
+    }
+
+    /// A place given as fractions of the picture, in the model's coordinates.
+    #[must_use]
+    pub fn place(&self, at: crate::quantity::Point) -> Sample {
+        let (u, v) = ((2.0 * at.x - 1.0) * self.right, (2.0 * at.y - 1.0) * self.bottom);
+        let near = |s: &&Sample| (s.u - u).hypot(s.v - v);
+        let nearest = self.samples.iter().min_by(|a, b| near(a).total_cmp(&near(b)));
+        Sample::place(u, v, nearest.and_then(|s| s.learned))
+    }
+
+    /// The same frame turned by a quarter: clockwise if `clockwise`, so that its left side becomes the top.
+    #[must_use]
+    pub fn turned(&self, clockwise: bool) -> Self {
+        let turn = |s: &Sample| {
+            let (u, v) = if clockwise { (-s.v, s.u) } else { (s.v, -s.u) };
+            Sample { u, v, ..*s }
+        };
+        Self {
+            samples: self.samples.iter().map(turn).collect(),
+            bottom: self.right,
+            right: self.bottom,
+            ..self.clone()
         }
     }
 }

@@ -3,7 +3,7 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::evidence::{Evidence, Sample};
-use super::model::{Priors, SIZE, Theta, predict, predict_with_slopes};
+use super::model::{HORIZON, Priors, Ready, SIZE, Theta};
 use super::surface::Surface;
 
 type Square = SMatrix<f64, SIZE, SIZE>;
@@ -11,35 +11,56 @@ type Square = SMatrix<f64, SIZE, SIZE>;
 /// Shares of tiles that show what they show for other reasons than optics.
 #[derive(Clone, Copy, Debug)]
 pub struct Mix {
-    /// Softer than the optics: cloud, water, haze.
+    /// Softer than the optics, below the horizon: water, haze, grass that moved.
     pub soft: f64,
+    /// The same above the horizon: cloud.
+    pub sky: f64,
     /// Off either way: a misread tile.
     pub odd: f64,
     /// Factor on the tiles' relative errors.
     pub inflate: f64,
 }
 
-/// Mean excess of soft content over the optics, in ln of the width.
-const EXCESS: f64 = 0.5;
+/// Excess of soft content over the optics, in ln of the width: about evenly spread up to here, then rarer.
+/// Water and cloud are found from a little to four times as wide as what lies beside them.
+const EXCESS: f64 = 1.3;
+/// How fast it gets rarer there.
+const EXCESS_EDGE: f64 = 0.25;
 /// Spread of misread tiles, in ln of the width.
 const ODD_SPREAD: f64 = 0.35;
+/// Square root of a full turn: the norm of the normal law.
+const NORM: f64 = 2.506_628_274_631_000_5;
+
+/// Half the height, in v, over which ground passes into sky.
+const SKYLINE: f64 = 0.02;
+
+impl Mix {
+    /// Share of soft content to reckon with at a height in the picture.
+    #[inline]
+    #[must_use]
+    pub fn soft_at(&self, v: f64, horizon: f64) -> f64 {
+        // Hills stand above the horizon, so the sky begins a little over it.
+        let sky = 1.0 / (1.0 + ((v - horizon + 3.0 * SKYLINE) / SKYLINE).exp());
+        self.soft + sky * (self.sky - self.soft)
+    }
+}
 
 /// Cost of one residual (ln measured less ln model), its slope, and the probability that the tile is honest.
 #[inline]
 #[must_use]
-pub fn cost(residual: f64, sd: f64, mix: &Mix) -> (f64, f64, f64) {
+pub fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, f64) {
     let sd = sd * mix.inflate;
     let z = residual / sd;
-    let tau = std::f64::consts::TAU.sqrt();
-    let honest = (1.0 - mix.soft - mix.odd) * (-0.5 * z * z).exp() / (sd * tau);
-    // Logistic stand-in for the normal integral: soft content starts at the honest width.
-    let gate = 1.0 / (1.0 + (-1.702 * z).exp());
-    let soft = mix.soft / EXCESS * (-residual.max(-1.0) / EXCESS).exp() * gate;
+    let honest = (1.0 - share - mix.odd) * (-0.5 * z * z).exp() / (sd * NORM);
+    // Logistic stand-ins for steps: soft content starts at the honest width and ends at the largest excess.
+    let (rise, fall) = (1.0 / (1.0 + (-1.702 * z).exp()), 1.0 / (1.0 + ((residual - EXCESS) / EXCESS_EDGE).exp()));
+    // The tail keeps a very wide tile possible.
+    let soft = share / EXCESS * rise * (fall + 0.02);
     let y = residual / ODD_SPREAD;
-    let odd = mix.odd * (-0.5 * y * y).exp().max(1e-3) / (ODD_SPREAD * tau);
+    let odd = mix.odd * ((-0.5 * y * y).exp() + 1e-3) / (ODD_SPREAD * NORM);
     let whole = honest + soft + odd;
-    let slope = (honest * z / sd + soft * (1.0 / EXCESS - 1.702 * (1.0 - gate) / sd) + odd * y / ODD_SPREAD) / whole;
-    (-whole.ln(), slope, honest / whole)
+    let soft_slope = -1.702 * (1.0 - rise) / sd + fall * (1.0 - fall) / (EXCESS_EDGE * (fall + 0.02));
+    (-whole.ln(), (honest * z / sd + soft * soft_slope + odd * y / ODD_SPREAD) / whole, honest / whole)
 }
 
 /// A fitted mode.
@@ -58,7 +79,8 @@ pub struct Fit {
 /// Energy of a parameter vector: data and separate priors.
 #[must_use]
 pub fn energy(t: &Theta, on: u32, samples: &[Sample], surface: &Surface, priors: &Priors, mix: &Mix) -> f64 {
-    let data: f64 = samples.iter().map(|s| cost(s.y - predict(t, s, surface).y, s.sd, mix).0).sum();
+    let ready = Ready::new(t);
+    let data: f64 = samples.iter().map(|s| cost(s.y - ready.at(s, surface).y, s.sd, mix, mix.soft_at(s.v, t[HORIZON])).0).sum();
     data + priors.energy(t, on)
 }
 
@@ -90,13 +112,13 @@ pub fn descend(
         for k in 0..SIZE {
             next[k] += step[k].clamp(-LEAP[k], LEAP[k]);
         }
-        let there = energy(&next, on, samples, surface, priors, mix);
+        let (there, next_slope, next_curvature) = assemble(&next, on, samples, surface, priors, mix);
         if there < here {
             let gain = here - there;
             theta = next;
             damping = (damping * 0.2).max(1e-7);
-            (here, slope, curvature) = assemble(&theta, on, samples, surface, priors, mix);
-            if gain < 1e-3 {
+            (here, slope, curvature) = (there, next_slope, next_curvature);
+            if gain < 0.02 {
                 break;
             }
         } else {
@@ -110,7 +132,7 @@ pub fn descend(
 }
 
 /// Longest step of each parameter at once, so that a first step can't leave the model's reach.
-const LEAP: Theta = [3.0, 0.7, 0.2, 1.0, 2.0, 1.0, 0.2, 2.0, 1.0, 0.2];
+const LEAP: Theta = [3.0, 0.7, 0.2, 1.0, 2.0, 1.0, 0.2, 2.0, 1.0, 0.2, 2.0];
 
 /// Energy, downhill slope and Gauss-Newton curvature.
 fn assemble(
@@ -124,9 +146,10 @@ fn assemble(
     let mut sum = 0.0;
     let mut slope = SVector::<f64, SIZE>::zeros();
     let mut curvature = Square::zeros();
+    let ready = Ready::new(t);
     for s in samples {
-        let (y, j) = predict_with_slopes(t, s, surface);
-        let (e, d, honest) = cost(s.y - y, s.sd, mix);
+        let (y, j) = ready.slopes(s, surface);
+        let (e, d, honest) = cost(s.y - y, s.sd, mix, mix.soft_at(s.v, t[HORIZON]));
         sum += e;
         let sd = s.sd * mix.inflate;
         let w = honest / (sd * sd);
@@ -162,24 +185,30 @@ fn assemble(
     (sum, slope, curvature)
 }
 
-/// Share of soft and of odd tiles and the scatter of honest ones, under a fit.
+/// Shares of soft content and the scatter of honest tiles, under a fit.
 #[must_use]
 pub fn retune(fit: &Fit, evidence: &Evidence, surface: &Surface, mix: &Mix) -> Mix {
-    let (mut soft, mut count, mut honest_sum, mut square) = (0.0, 0.0, 0.0, 0.0);
+    let ready = Ready::new(&fit.theta);
+    let horizon = fit.theta[HORIZON];
+    let (mut soft, mut count) = ([0.0; 2], [0.0; 2]);
+    let (mut honest_sum, mut square) = (0.0, 0.0);
     for s in &evidence.samples {
-        let residual = s.y - predict(&fit.theta, s, surface).y;
-        let (_, _, honest) = cost(residual, s.sd, mix);
-        count += 1.0;
+        let residual = s.y - ready.at(s, surface).y;
+        let (_, _, honest) = cost(residual, s.sd, mix, mix.soft_at(s.v, horizon));
         honest_sum += honest;
         square += honest * (residual / s.sd).powi(2);
+        let sky = usize::from(s.v < horizon - 3.0 * SKYLINE);
+        count[sky] += 1.0;
         if residual > 0.0 {
-            soft += 1.0 - honest;
+            soft[sky] += 1.0 - honest;
         }
     }
     // A beta prior of a few tiles keeps the shares off 0 and 1.
+    let share = |k: usize, prior: f64| (soft[k] + 8.0 * prior) / (count[k] + 8.0);
     Mix {
-        soft: ((soft + 1.5) / (count + 8.0)).clamp(0.03, 0.7),
+        soft: share(0, 0.15).clamp(0.03, 0.6),
+        sky: share(1, 0.5).clamp(0.1, 0.8),
         odd: mix.odd,
-        inflate: ((square + 6.0) / (honest_sum + 6.0)).sqrt().clamp(1.0, 2.5),
+        inflate: ((square + 6.0) / (honest_sum + 6.0)).sqrt().clamp(1.0, 1.5),
     }
 }

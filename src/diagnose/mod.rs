@@ -37,6 +37,9 @@ const FEWEST: usize = 6;
 /// Overshoot above which a picture counts as sharpened.
 const SHARPENED: f64 = 0.06;
 
+/// Difference in ln evidence from which one explanation is preferred to another (odds of about fifty to one).
+const DECISIVE: f64 = 4.0;
+
 /// Finds the causes of a frame's blur.
 ///
 /// The widths in `map` are taken as honest within their stated errors but for content, which only ever adds
@@ -59,15 +62,21 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
     if let Some(streak) = &streak {
         priors.expect_shake(streak.length);
     }
+    priors.focused_at = capture.focus_point.as_ref().map(|p| e.place(p.value));
     let posterior = posterior::explore(&e, &surface, &priors, streak.is_some());
     if posterior.draws.is_empty() {
         return diagnosis;
     }
-    Frame { map, e: &e, surface: &surface, posterior: &posterior, motion: streak.map(|s| s.length) }.fill(
-        &mut diagnosis,
-        capture,
-        intent,
-    );
+    let motion = streak.map(|s| s.length);
+    let frame = Frame { map, e: &e, surface: &surface, posterior: &posterior, priors: &priors, motion };
+    frame.fill(&mut diagnosis, capture, intent);
+    if frame.focus_point_contradicted(diagnosis.permitted_px) {
+        diagnosis.flags.push(Flag::FocusPointContradicted);
+    }
+    if posterior::turned(&posterior, &e, &surface, &priors) {
+        diagnosis.flags.push(Flag::OrientationLost);
+        weigh::leave_open(&mut diagnosis.verdict);
+    }
     diagnosis.model = Some(picture::model(&posterior, &e, &surface, streak.as_ref()));
     diagnosis.standing = picture::standings(map, &posterior, &e, &surface);
     diagnosis
@@ -118,17 +127,14 @@ struct Frame<'a> {
     surface: &'a Surface,
     posterior: &'a Posterior,
     motion: Option<Estimate>,
+    priors: &'a Priors,
 }
 
 impl Frame<'_> {
     /// Judges zones, causes, corners and distances.
     fn fill(&self, d: &mut Diagnosis, capture: &Capture, intent: &Intent) {
         let best = &self.posterior.modes[0].theta;
-        let mut credible = vec![false; self.map.tiles.len()];
-        for s in &self.e.samples {
-            let residual = s.y - model::predict(best, s, self.surface).y;
-            credible[s.index] = fit::cost(residual, s.sd, &self.posterior.mix).2 > 0.4;
-        }
+        let credible = zones::credible(self.map.tiles.len(), self.e, best, self.surface, &self.posterior.mix);
         let horizon = zones::horizon(best, self.e);
         for zone in &mut d.zones {
             zone.tiles = match zone.name {
@@ -143,7 +149,10 @@ impl Frame<'_> {
                 name => zones::corner_tiles(self.map, name),
             };
         }
-        let readings: Vec<Vec<Option<Reading>>> = d.zones.iter().map(|z| self.readings(&z.tiles)).collect();
+        let mut readings: Vec<Vec<Option<Reading>>> = d.zones.iter().map(|z| self.readings(&z.tiles)).collect();
+        if d.near_at.is_none() && zones::foreground_scatters(self.map, self.e, &credible, horizon) {
+            readings[0].fill(None);
+        }
         self.weigh(d, &readings, capture, intent);
         for (zone, reading) in d.zones.iter_mut().zip(&readings) {
             let Some(r) = &reading[0] else { continue };
@@ -159,14 +168,21 @@ impl Frame<'_> {
         }
         let measured: Vec<Reading> = readings[3..].iter().filter_map(|r| r[0]).collect();
         d.corners = corners::judge(&measured, self.posterior, self.e, self.surface, d.permitted_px);
+        let beyond = |e: Option<Estimate>| e.is_some_and(|e| e.value > d.permitted_px);
+        if ZoneName::CORNERS.iter().any(|c| d.zones.iter().any(|z| z.name == *c && beyond(z.optical_px))) {
+            let gain = posterior::curvature_gain(self.posterior, self.e, self.surface, self.priors);
+            d.corners.field_curvature = gain.map(|gain| match gain {
+                g if g > DECISIVE => Undecided::Favoured,
+                g if g < -DECISIVE => Undecided::Excluded,
+                _ => Undecided::Undecided,
+            });
+        }
         d.budgets = picture::budgets(self.map, self.posterior, self.e, self.surface, self.motion_sigma());
     }
 
     /// One reading of a zone beside every mode.
     fn readings(&self, tiles: &[u32]) -> Vec<Option<Reading>> {
-        let measured = self.e.samples.iter().filter(|s| tiles.binary_search(&(s.index as u32)).is_ok()).count();
-        let needed = (0.25 * measured as f64).max(1.5);
-        let read = |theta: &Theta| zones::read(tiles, self.e, theta, self.surface, &self.posterior.mix, needed);
+        let read = |theta: &Theta| zones::read(tiles, self.e, theta, self.surface, &self.posterior.mix);
         self.posterior.modes.iter().map(|m| read(&m.theta)).collect()
     }
 
@@ -259,6 +275,13 @@ impl Frame<'_> {
         if contradicted(recorded, focus.get()) {
             d.flags.push(Flag::FocusDistanceContradicted);
         }
+    }
+
+    /// Whether the place the camera says it focused on is beyond the permitted blur by defocus alone.
+    fn focus_point_contradicted(&self, permitted: f64) -> bool {
+        let Some(place) = self.priors.focused_at else { return false };
+        let off = |weight: f64, disc: f64| if DISC_SIGMA * disc.abs() > permitted { weight } else { 0.0 };
+        self.posterior.few.iter().map(|(ready, w)| off(*w, ready.disc(&place))).sum::<f64>() > 0.95
     }
 
     /// What a tilted or decentred lens adds at the frame's softer side, sigma px, if that side is then beyond

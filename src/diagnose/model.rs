@@ -5,7 +5,7 @@ use super::surface::Surface;
 use crate::quantity::Intent;
 
 /// Number of parameters.
-pub const SIZE: usize = 10;
+pub const SIZE: usize = 11;
 /// A parameter vector.
 pub type Theta = [f64; SIZE];
 
@@ -30,6 +30,9 @@ pub const SHAKE: usize = 8;
 /// u of the centre of the lens's field: off the middle for a decentred lens.
 pub const SHIFT: usize = 9;
 
+/// Disc that a curved field adds at the corner, growing with the square of the distance from the centre, px.
+pub const CURVE: usize = 10;
+
 /// Half width of the rounding of the ground's meeting with the far scene, in v.
 const ROUNDING: f64 = 0.03;
 /// Half width of the rounding of |disc| at zero, px: far below what can be seen.
@@ -48,49 +51,104 @@ pub struct Place {
     pub y: f64,
 }
 
-/// The forward model without its slopes.
-#[must_use]
-pub fn predict(t: &Theta, s: &Sample, surface: &Surface) -> Place {
-    let hv = s.v - t[HORIZON];
-    let disc = t[FAR] + t[GROWTH].exp() * 0.5 * (hv + hv.hypot(ROUNDING)) + t[TILT] * s.u;
-    let r = (s.u - t[SHIFT]).hypot(s.v).max(1e-3);
-    let base = s.learned.map_or(0.0, |l| l.0);
-    let corner = t[CORNER] * r.powf(t[POWER]);
-    let lens = (base * base + t[CENTRE] * t[CENTRE] + corner * corner).sqrt();
-    let gauss = lens.hypot(t[SHAKE]);
-    Place { disc, lens, gauss, y: surface.whole(disc.hypot(CUSP), gauss).ln + t[SCALE] }
+/// A parameter vector made ready for many places.
+#[derive(Clone, Copy, Debug)]
+pub struct Ready {
+    t: Theta,
+    growth: f64,
+    still: f64,
 }
 
-/// The forward model with the slopes of y along every parameter.
+impl Ready {
+    /// Works out what all places share.
+    #[must_use]
+    pub fn new(t: &Theta) -> Self {
+        Self { t: *t, growth: t[GROWTH].exp(), still: t[CENTRE] * t[CENTRE] }
+    }
+
+    /// The parameters themselves.
+    #[must_use]
+    pub const fn theta(&self) -> &Theta {
+        &self.t
+    }
+
+    /// Signed disc at a place, px.
+    #[inline]
+    #[must_use]
+    pub fn disc(&self, s: &Sample) -> f64 {
+        let hv = s.v - self.t[HORIZON];
+        let ramp = 0.5 * (hv + (hv * hv + ROUNDING * ROUNDING).sqrt());
+        self.t[FAR] + self.growth * ramp + self.t[TILT] * s.u + self.t[CURVE] * s.r * s.r
+    }
+
+    /// Square of the lens part that grows towards the corners, px^2.
+    #[inline]
+    fn corner(&self, s: &Sample) -> f64 {
+        let ln_r = if self.t[SHIFT] == 0.0 {
+            s.ln_r
+        } else {
+            let du = s.u - self.t[SHIFT];
+            0.5 * (du * du + s.v * s.v).max(1e-6).ln()
+        };
+        self.t[CORNER] * self.t[CORNER] * (2.0 * self.t[POWER] * ln_r).exp()
+    }
+
+    /// Lens part at a place, px.
+    #[must_use]
+    pub fn lens(&self, s: &Sample) -> f64 {
+        (s.learned_square + self.still + self.corner(s)).sqrt()
+    }
+
+    /// What would be measured at a place.
+    #[inline]
+    #[must_use]
+    pub fn at(&self, s: &Sample, surface: &Surface) -> Place {
+        let disc = self.disc(s);
+        let square = s.learned_square + self.still + self.corner(s);
+        let gauss = (square + self.t[SHAKE] * self.t[SHAKE]).sqrt();
+        let y = surface.whole((disc * disc + CUSP * CUSP).sqrt(), gauss).ln + self.t[SCALE];
+        Place { disc, lens: square.sqrt(), gauss, y }
+    }
+
+    /// ln of the width that would be measured, with its slopes along every parameter.
+    #[inline]
+    #[must_use]
+    pub fn slopes(&self, s: &Sample, surface: &Surface) -> (f64, Theta) {
+        let t = &self.t;
+        let hv = s.v - t[HORIZON];
+        let root = (hv * hv + ROUNDING * ROUNDING).sqrt();
+        let ramp = 0.5 * (hv + root);
+        let disc = t[FAR] + self.growth * ramp + t[TILT] * s.u + t[CURVE] * s.r * s.r;
+        let size = (disc * disc + CUSP * CUSP).sqrt();
+        let du = s.u - t[SHIFT];
+        let square = (du * du + s.v * s.v).max(1e-6);
+        let ln_r = if t[SHIFT] == 0.0 { s.ln_r } else { 0.5 * square.ln() };
+        let rise = (2.0 * t[POWER] * ln_r).exp();
+        let corner = t[CORNER] * t[CORNER] * rise;
+        let gauss = (s.learned_square + self.still + corner + t[SHAKE] * t[SHAKE]).sqrt().max(1e-6);
+        let slope = surface.whole(size, gauss);
+        let along_disc = slope.disc * disc / size;
+        let along_gauss = slope.gauss / gauss;
+        let mut j = [0.0; SIZE];
+        j[FAR] = along_disc;
+        j[GROWTH] = along_disc * self.growth * ramp;
+        j[HORIZON] = -along_disc * self.growth * 0.5 * (1.0 + hv / root);
+        j[TILT] = along_disc * s.u;
+        j[CURVE] = along_disc * s.r * s.r;
+        j[CENTRE] = along_gauss * t[CENTRE];
+        j[CORNER] = along_gauss * t[CORNER] * rise;
+        j[POWER] = along_gauss * corner * ln_r;
+        j[SHAKE] = along_gauss * t[SHAKE];
+        j[SHIFT] = -along_gauss * corner * t[POWER] * du / square;
+        j[SCALE] = 1.0;
+        (slope.ln + t[SCALE], j)
+    }
+}
+
+/// The forward model at one place.
 #[must_use]
-pub fn predict_with_slopes(t: &Theta, s: &Sample, surface: &Surface) -> (f64, Theta) {
-    let hv = s.v - t[HORIZON];
-    let root = hv.hypot(ROUNDING);
-    let ramp = 0.5 * (hv + root);
-    let growth = t[GROWTH].exp();
-    let disc = t[FAR] + growth * ramp + t[TILT] * s.u;
-    let size = disc.hypot(CUSP);
-    let du = s.u - t[SHIFT];
-    let r = du.hypot(s.v).max(1e-3);
-    let base = s.learned.map_or(0.0, |l| l.0);
-    let rise = r.powf(t[POWER]);
-    let corner = t[CORNER] * rise;
-    let gauss = (base * base + t[CENTRE] * t[CENTRE] + corner * corner + t[SHAKE] * t[SHAKE]).sqrt().max(1e-6);
-    let slope = surface.whole(size, gauss);
-    let along_disc = slope.disc * disc / size;
-    let along_gauss = slope.gauss / gauss;
-    let mut j = [0.0; SIZE];
-    j[FAR] = along_disc;
-    j[GROWTH] = along_disc * growth * ramp;
-    j[HORIZON] = -along_disc * growth * 0.5 * (1.0 + hv / root);
-    j[TILT] = along_disc * s.u;
-    j[CENTRE] = along_gauss * t[CENTRE];
-    j[CORNER] = along_gauss * t[CORNER] * rise * rise;
-    j[POWER] = along_gauss * corner * corner * r.ln();
-    j[SHAKE] = along_gauss * t[SHAKE];
-    j[SHIFT] = -along_gauss * corner * corner * t[POWER] * du / (r * r);
-    j[SCALE] = 1.0;
-    (slope.ln + t[SCALE], j)
+pub fn predict(t: &Theta, s: &Sample, surface: &Surface) -> Place {
+    Ready::new(t).at(s, surface)
 }
 
 /// A prior that may be wider on one side than on the other.
@@ -128,7 +186,13 @@ pub struct Priors {
     pub beliefs: [Belief; SIZE],
     /// Far disc that the recorded focus distance implies: value, spread, how far it is trusted.
     pub recorded: Option<(f64, f64, f64)>,
+    /// Where the camera focused, as a place of the model.
+    pub focused_at: Option<Sample>,
 }
+
+/// Spread of the disc at the recorded focus point, px, and how far the point is trusted: the camera may have
+/// been swung round after focusing, or focused on something that stands off the ground.
+const FOCUS_POINT: (f64, f64) = (1.5, 0.4);
 
 /// Height a camera is taken to have over the ground before it, m: on a tripod at eye height or below
 /// (common practice, no published source). Only a wide prior rests on it.
@@ -175,12 +239,14 @@ impl Priors {
                 Belief::even(0.0, 6.0),
                 Belief::even(0.0, 2.0),
                 Belief::even(0.0, 0.35),
+                Belief::even(0.0, 6.0),
             ],
             recorded: e.reach.zip(recorded).map(|(reach, (low, high, given))| {
                 let (near, far) = (-reach / low, -reach / high);
                 let middle = 0.5 * (near + far);
                 (middle, (0.5 * (far - near)).hypot(0.2 * middle.abs()).hypot(0.5), if given { 0.9 } else { 0.5 })
             }),
+            focused_at: None,
         }
     }
 
@@ -190,13 +256,14 @@ impl Priors {
         (0..SIZE).filter(|&k| on >> k & 1 == 1).map(|k| self.beliefs[k].energy(t[k]).0).sum()
     }
 
-    /// Energy of the recorded focus distance, which is trusted only so far: a wrong record costs a fixed price.
+    /// Energy of what the camera recorded of its focus, distance and point. Both are trusted only so far: a wrong
+    /// record costs a fixed price, so that it can break a tie but not outvote the picture.
     #[must_use]
     pub fn recorded_energy(&self, t: &Theta) -> f64 {
-        self.recorded.map_or(0.0, |(mean, sd, trust)| {
-            let z = (t[FAR] - mean) / sd;
-            -(trust * (-0.5 * z * z).exp() + (1.0 - trust) * 0.3).ln()
-        })
+        let trusted = |z: f64, trust: f64| -(trust * (-0.5 * z * z).exp() + (1.0 - trust) * 0.3).ln();
+        let distance = self.recorded.map_or(0.0, |(mean, sd, trust)| trusted((t[FAR] - mean) / sd, trust));
+        let point = self.focused_at.map_or(0.0, |s| trusted(Ready::new(t).disc(&s) / FOCUS_POINT.0, FOCUS_POINT.1));
+        distance + point
     }
 }
 

@@ -3,7 +3,7 @@
 use super::evidence::{Evidence, Sample};
 use super::fit::cost;
 use super::implied::Moments;
-use super::model::{CENTRE, CORNER, FAR, GROWTH, HORIZON, SHIFT, TILT, Theta, predict};
+use super::model::{FAR, GROWTH, HORIZON, TILT, Theta, predict};
 use super::posterior::Posterior;
 use super::surface::Surface;
 use super::weigh::{DIFFRACTION_SIGMA, TRACK_SIGMA};
@@ -30,7 +30,7 @@ pub fn model(posterior: &Posterior, e: &Evidence, surface: &Surface, streak: Opt
     let (mut chi, mut count) = (0.0, 0.0);
     for s in &e.samples {
         let residual = s.y - predict(best, s, surface).y;
-        let honest = cost(residual, s.sd, &posterior.mix).2;
+        let honest = cost(residual, s.sd, &posterior.mix, posterior.mix.soft_at(s.v, best[HORIZON])).2;
         chi += honest * (residual / s.sd).powi(2);
         count += honest;
     }
@@ -59,7 +59,7 @@ fn bare(u: f64, v: f64, samples: &[Sample]) -> Sample {
         .iter()
         .filter(|s| s.learned.is_some())
         .min_by(|a, b| ((a.u - u).hypot(a.v - v)).total_cmp(&(b.u - u).hypot(b.v - v)));
-    Sample { index: 0, u, v, r: u.hypot(v), y: 0.0, sd: 1.0, learned: nearest.and_then(|s| s.learned) }
+    Sample::place(u, v, nearest.and_then(|s| s.learned))
 }
 
 /// Where the signed disc passes through zero on the ground, at the left and the right edge of the picture.
@@ -80,15 +80,9 @@ fn focus_line(t: &Theta, e: &Evidence) -> Option<[Point; 2]> {
 #[must_use]
 pub fn budget(place: &Sample, posterior: &Posterior, e: &Evidence, surface: &Surface, motion: Estimate) -> Budget {
     let (mut disc, mut lens) = (Moments::default(), Moments::default());
-    for draw in &posterior.draws {
-        let t = &draw.theta;
-        let hv = place.v - t[HORIZON];
-        let signed = t[FAR] + t[GROWTH].exp() * hv.max(0.0) + t[TILT] * place.u;
-        disc.add(DISC_SIGMA * signed.abs(), draw.weight);
-        let r = (place.u - t[SHIFT]).hypot(place.v).max(1e-3);
-        let corner = t[CORNER] * r.powf(t[super::model::POWER]);
-        let own = place.learned.map_or(0.0, |l| l.0);
-        lens.add((own * own + t[CENTRE] * t[CENTRE] + corner * corner).sqrt(), draw.weight);
+    for (ready, weight) in &posterior.few {
+        disc.add(DISC_SIGMA * ready.disc(place).abs(), *weight);
+        lens.add(ready.lens(place), *weight);
     }
     let n = e.samples.len() as u32;
     let of = |m: Moments| m.get().map_or(Estimate::new(0.0, 0.0, 0), |(v, sd)| Estimate::new(v, sd, n));
@@ -127,7 +121,7 @@ pub fn standings(map: &TileMap, posterior: &Posterior, e: &Evidence, surface: &S
     for s in &e.samples {
         let place = predict(t, s, surface);
         let residual = s.y - place.y;
-        let honest = cost(residual, s.sd, &posterior.mix).2;
+        let honest = cost(residual, s.sd, &posterior.mix, posterior.mix.soft_at(s.v, t[HORIZON])).2;
         all[s.index] = if honest > 0.5 {
             if s.v < t[HORIZON] { Standing::Far } else { Standing::Ground }
         } else if residual > 0.0 {

@@ -4,7 +4,9 @@ use nalgebra::SVector;
 
 use super::evidence::Evidence;
 use super::fit::{Fit, Mix, descend, energy, retune};
-use super::model::{CENTRE, CORNER, FAR, GROWTH, HORIZON, POWER, Priors, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta};
+use super::model::{
+    CENTRE, CORNER, CURVE, FAR, GROWTH, HORIZON, POWER, Priors, Ready, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta,
+};
 use super::surface::Surface;
 
 const LENS: u32 = 1 << CENTRE | 1 << CORNER | 1 << POWER | 1 << SCALE;
@@ -43,15 +45,22 @@ pub struct Posterior {
     pub shares: Vec<f64>,
     /// Weighted draws.
     pub draws: Vec<Draw>,
+    /// A few of the draws, evenly chosen, for what is wanted at every tile.
+    pub few: Vec<(Ready, f64)>,
     /// Shares of soft and odd content, and the tiles' scatter, at the best mode.
     pub mix: Mix,
 }
+
+/// How many draws are a few.
+const FEW: usize = 24;
+/// Weight below which a draw is left out.
+const NEGLIGIBLE: f64 = 1e-5;
 
 /// Explores the posterior of a frame.
 #[must_use]
 pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -> Posterior {
     let shake = if shaken { 1 << SHAKE } else { 0 };
-    let mut mix = Mix { soft: 0.15, odd: 0.02, inflate: 1.2 };
+    let mut mix = Mix { soft: 0.15, sky: 0.5, odd: 0.02, inflate: 1.2 };
     let mut found = search(e, surface, priors, shake, &mix);
     if let Some((best, _)) = found.first() {
         mix = retune(best, e, surface, &mix);
@@ -86,8 +95,9 @@ fn search(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mi
     let mut base: Theta = std::array::from_fn(|k| priors.beliefs[k].mean);
     base[CENTRE] = 0.3;
     base[CORNER] = 0.6;
-    base[TILT] = 0.0;
-    base[SHIFT] = 0.0;
+    for off in [TILT, SHIFT, CURVE] {
+        base[off] = 0.0;
+    }
     if shake == 0 {
         base[SHAKE] = 0.0;
     }
@@ -111,7 +121,7 @@ fn search(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mi
     }
     rough.sort_by(|a, b| a.energy.total_cmp(&b.energy));
     let mut found: Vec<(Fit, f64)> = Vec::new();
-    for fit in rough.iter().take(6) {
+    for fit in rough.iter().take(4) {
         let fit = run(fit.theta, LENS | DEFOCUS, 20);
         if found.iter().all(|(other, _)| apart(&fit.theta, &other.theta, e.bottom)) {
             found.push((fit, 1.0));
@@ -138,7 +148,7 @@ fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors
     let floor = found.iter().map(|(f, _)| f.energy).fold(f64::INFINITY, f64::min);
     for (fit, odds) in found {
         // A mode this much worse can't matter.
-        if fit.energy > floor + 25.0 {
+        if fit.energy > floor + 14.0 {
             continue;
         }
         let Some(factor) = fit.curvature.cholesky() else { continue };
@@ -153,7 +163,7 @@ fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors
             for &i in &free {
                 z[i] = normal.next();
             }
-            // The first draw is the mode itself; the others come in mirrored pairs, which halves the noise.
+            // The first draw is the mode itself.
             let square = if k == 0 {
                 z.fill(0.0);
                 0.0
@@ -179,13 +189,72 @@ fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors
     }
     weighed.sort_by(|a, b| b.1.total_cmp(&a.1));
     let total: f64 = weighed.iter().map(|w| w.1).sum::<f64>().max(f64::MIN_POSITIVE);
-    let mut posterior = Posterior { modes: Vec::new(), shares: Vec::new(), draws: Vec::new(), mix };
+    let mut posterior = Posterior { modes: Vec::new(), shares: Vec::new(), draws: Vec::new(), few: Vec::new(), mix };
     for (mode, (fit, share, draws)) in weighed.into_iter().enumerate() {
         posterior.modes.push(fit);
         posterior.shares.push(share / total);
-        posterior.draws.extend(draws.into_iter().map(|(theta, w)| Draw { theta, mode, weight: w / total }));
+        let kept = draws.into_iter().map(|(theta, w)| Draw { theta, mode, weight: w / total });
+        posterior.draws.extend(kept.filter(|d| d.weight > NEGLIGIBLE));
     }
+    posterior.few = few(&posterior.draws);
     posterior
+}
+
+/// Draws at even steps of the summed weight: each stands for the same share.
+fn few(draws: &[Draw]) -> Vec<(Ready, f64)> {
+    let total: f64 = draws.iter().map(|d| d.weight).sum();
+    let (mut sum, mut next, mut chosen) = (0.0, 0.5, Vec::with_capacity(FEW));
+    for draw in draws {
+        sum += draw.weight / total * FEW as f64;
+        let mut times = 0.0;
+        while sum > next && chosen.len() < FEW {
+            times += 1.0;
+            next += 1.0;
+        }
+        if times > 0.0 {
+            chosen.push((Ready::new(&draw.theta), times / FEW as f64));
+        }
+    }
+    chosen
+}
+
+/// Disc at the sides, px, from which a side-to-side gradient is strong enough to ask whether the picture lies on
+/// its side, and the gain in ln evidence that answers yes.
+const STRONG_TILT: f64 = 3.0;
+const TURNED_GAIN: f64 = 6.0;
+
+/// Whether a strong side-to-side gradient is better explained by a picture turned on its side.
+#[must_use]
+pub fn turned(posterior: &Posterior, e: &Evidence, surface: &Surface, priors: &Priors) -> bool {
+    let Some(best) = posterior.modes.first() else { return false };
+    if (best.theta[TILT] * e.right).abs() < STRONG_TILT && best.theta[SHIFT].abs() < 0.2 {
+        return false;
+    }
+    let deepest = [false, true].map(|clockwise| {
+        let e = e.turned(clockwise);
+        let found = search(&e, surface, priors, best.on & 1 << SHAKE, &posterior.mix);
+        found.first().map_or(f64::INFINITY, |(fit, _)| fit.energy)
+    });
+    // The tilt's own price: the turned picture needs none.
+    best.energy - ODDS_ASKEW.ln() - deepest[0].min(deepest[1]) > TURNED_GAIN
+}
+
+/// How much better a curved field explains the corners than softness of the lens does, in ln of the evidence;
+/// both have the same number of free parameters but one, which the lens's law of growth takes.
+#[must_use]
+pub fn curvature_gain(posterior: &Posterior, e: &Evidence, surface: &Surface, priors: &Priors) -> Option<f64> {
+    let best = posterior.modes.first()?;
+    let on = (best.on & !(1 << CORNER | 1 << POWER | 1 << SHIFT)) | 1 << CURVE;
+    [-3.0, 3.0]
+        .iter()
+        .map(|&side| {
+            let mut from = best.theta;
+            from[CURVE] = side;
+            from[CORNER] = 0.0;
+            from[SHIFT] = 0.0;
+            best.energy - descend(from, on, 15, &e.samples, surface, priors, &posterior.mix).energy
+        })
+        .max_by(f64::total_cmp)
 }
 
 /// Standard normal numbers from a fixed seed, so that a frame's verdict is the same every time.

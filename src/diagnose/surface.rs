@@ -3,7 +3,7 @@
 use crate::optics::blur::{Parts, sigma_px};
 
 /// Nodes along the disc axis: d = `DISC_KNEE` (e^x - 1), x from 0 in steps of `STEP`.
-const DISC_NODES: usize = 44;
+const DISC_NODES: usize = 56;
 /// Nodes along the Gaussian axis, likewise.
 const GAUSS_NODES: usize = 36;
 const STEP: f64 = 0.1;

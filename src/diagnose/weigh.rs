@@ -171,3 +171,17 @@ pub fn verdict(tally: &Tally, near: bool, far: bool, sharpened: bool, facts: boo
     let confidence = if unsettled.is_some() { 1.0 - share * f64::from(u8::from(near && far)) } else { share };
     Verdict { cause, confidence: confidence.clamp(0.0, 1.0), also, weights, unsettled }
 }
+
+/// Leaves a verdict open because the picture may lie on its side: near and far can't be named then.
+pub fn leave_open(v: &mut Verdict) {
+    if matches!(v.cause, Cause::Motion | Cause::Diffraction) {
+        return;
+    }
+    *v = Verdict {
+        cause: Cause::CannotTell,
+        confidence: v.confidence,
+        unsettled: Some(Unsettled::CausesAlike),
+        also: Vec::new(),
+        weights: std::mem::take(&mut v.weights),
+    };
+}

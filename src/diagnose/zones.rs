@@ -3,7 +3,7 @@
 use super::ZoneName;
 use super::evidence::{Evidence, Sample};
 use super::fit::{Mix, cost};
-use super::model::{HORIZON, Theta, predict};
+use super::model::{HORIZON, Ready, Theta};
 use super::surface::Surface;
 use crate::measure::TileMap;
 use crate::quantity::Point;
@@ -21,6 +21,47 @@ const NORMAL_DEPARTURE: f64 = 0.06;
 const OBJECT_DEPARTURE: f64 = 0.6;
 /// Share of zones that hold an object off the model.
 const OBJECT_SHARE: f64 = 0.1;
+
+/// Probability of every tile being honest: neither soft content nor misread. Stricter on scatter than the fit,
+/// since water's spread must not vouch for itself; zero where there is no number.
+#[must_use]
+pub fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Vec<f64> {
+    let strict = strict(mix);
+    let ready = Ready::new(theta);
+    let mut all = vec![0.0; tiles];
+    for s in &e.samples {
+        all[s.index] = cost(s.y - ready.at(s, surface).y, s.sd, &strict, CONTENT).2;
+    }
+    all
+}
+
+/// Share of soft content reckoned with inside a zone.
+const CONTENT: f64 = 0.3;
+
+fn strict(mix: &Mix) -> Mix {
+    Mix { inflate: mix.inflate.min(1.25), ..*mix }
+}
+
+/// Share of a band's measured tiles that must agree with the model for it to be taken.
+const AGREEING: f64 = 0.5;
+/// The same over the whole foreground, below which it is water or the like all over.
+const FOREGROUND_AGREEING: f64 = 0.46;
+
+/// Sum of the credible, and number of the measured tiles.
+fn agreeing(tiles: &[u32], map: &TileMap, credible: &[f64]) -> (f64, f64) {
+    let measured = tiles.iter().filter(|&&i| map.tiles[i as usize].blur.is_some()).count();
+    (tiles.iter().map(|&i| credible[i as usize]).sum(), measured as f64)
+}
+
+/// Whether the lowest third of the ground scatters as water does: most of its tiles agree with no smooth blur.
+#[must_use]
+pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -> bool {
+    let h = f64::from(map.height);
+    let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
+    let tiles = select(map, |_, y| y > h - NEAR_REACH * (h - foot));
+    let (agree, measured) = agreeing(&tiles, map, credible);
+    measured >= 8.0 && agree < FOREGROUND_AGREEING * measured
+}
 
 /// Which tiles a zone takes, for zones that don't depend on the fit or have a mark.
 #[must_use]
@@ -44,28 +85,19 @@ pub fn marked_tiles(map: &TileMap, at: Point) -> Vec<u32> {
     select(map, |x, y| (x - px).abs() < MARK_REACH * side && (y - py).abs() < MARK_REACH * side)
 }
 
-/// The band of the near zone: the lowest band of tiles with enough that is credible.
+/// The band of the near zone: the lowest band of tiles most of which agree with the model.
 #[must_use]
-pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[bool], horizon: f64) -> Vec<u32> {
+pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -> Vec<u32> {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
     let band = (NEAR_BAND * h).max(1.5 * row);
     let side = CORNER_SHARE * w.max(h);
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
     let limit = (h - NEAR_REACH * (h - foot)).min(h - band);
-    let mut lower = h;
-    let lowest = select(map, |x, y| y > h - band && x > side && x < w - side);
-    loop {
-        let tiles = select(map, |x, y| y > lower - band && y <= lower && x > side && x < w - side);
-        let found = tiles.iter().filter(|&&i| credible[i as usize]).count();
-        if found >= 3 && found * 5 >= tiles.len() {
-            return tiles;
-        }
-        lower -= row;
-        if lower - band < limit - row {
-            return lowest;
-        }
-    }
+    let steps = (0..).map(|k| h - f64::from(k) * row).take_while(|lower| lower - band >= limit - row);
+    first_agreeing(map, credible, steps.map(|lower| {
+        select(map, |x, y| y > lower - band && y <= lower && x > side && x < w - side)
+    }))
 }
 
 /// How far below the fitted horizon, as a share of the ground's height, the far band may look for something to judge.
@@ -74,25 +106,32 @@ const FAR_REACH: f64 = 0.5;
 /// The far zone: a band about the horizon, corners left out, or the highest band below it whose measured tiles
 /// agree with the model. Cloud above the horizon scatters, so a band most of whose tiles disagree is passed over.
 #[must_use]
-pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[bool], horizon: f64) -> Vec<u32> {
+pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -> Vec<u32> {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
     let side = CORNER_SHARE * w.max(h);
     let foot = (horizon * e.half_diagonal + h / 2.0).clamp(1.6 * row, h);
     let limit = foot + FAR_REACH * (h - foot);
     let inner = |x: f64, y: f64| (x > side && x < w - side) || (y > side && y < h - side);
-    let band = |lower: f64| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y));
-    let mut lower = foot + row;
-    while lower < limit {
-        let tiles = band(lower);
-        let found = tiles.iter().filter(|&&i| credible[i as usize]).count();
-        let measured = tiles.iter().filter(|&&i| map.tiles[i as usize].blur.is_some()).count();
-        if found >= 3 && found * 2 >= measured {
+    let steps = (1..).map(|k| foot + f64::from(k) * row).take_while(|lower| *lower < limit.max(foot + 1.5 * row));
+    first_agreeing(map, credible, steps.map(|lower| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y))))
+}
+
+/// The first band that has something measured most of which agrees with the model; failing that, the band that
+/// agrees best.
+fn first_agreeing(map: &TileMap, credible: &[f64], bands: impl Iterator<Item = Vec<u32>>) -> Vec<u32> {
+    let mut best: Option<(f64, Vec<u32>)> = None;
+    for tiles in bands {
+        let (agree, measured) = agreeing(&tiles, map, credible);
+        if agree >= 2.5 && agree >= AGREEING * measured {
             return tiles;
         }
-        lower += row;
+        let merit = if agree >= 1.5 { agree / measured } else { 0.0 };
+        if best.as_ref().is_none_or(|(other, _)| merit > *other) {
+            best = Some((merit, tiles));
+        }
     }
-    band(foot + row)
+    best.map_or_else(Vec::new, |(_, tiles)| tiles)
 }
 
 fn select(map: &TileMap, keep: impl Fn(f64, f64) -> bool) -> Vec<u32> {
@@ -121,22 +160,24 @@ pub struct Reading {
 /// The departure is looked for by likelihood: most zones lie on the model within a few per cent, some hold an
 /// object that stands off it, and content only adds blur.
 #[must_use]
-pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix, needed: f64) -> Option<Reading> {
+pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Option<Reading> {
+    let mix = &strict(mix);
     let inside: Vec<&Sample> = e.samples.iter().filter(|s| tiles.binary_search(&(s.index as u32)).is_ok()).collect();
     if inside.is_empty() {
         return None;
     }
-    let residuals: Vec<(f64, f64)> = inside.iter().map(|s| (s.y - predict(theta, s, surface).y, s.sd)).collect();
+    let ready = Ready::new(theta);
+    let residuals: Vec<(f64, f64)> = inside.iter().map(|s| (s.y - ready.at(s, surface).y, s.sd)).collect();
     let prior = |d: f64| {
         let usual = (1.0 - OBJECT_SHARE) / NORMAL_DEPARTURE * (-0.5 * (d / NORMAL_DEPARTURE).powi(2)).exp();
         let object = OBJECT_SHARE / OBJECT_DEPARTURE * (-0.5 * (d / OBJECT_DEPARTURE).powi(2)).exp();
         (usual + object).ln()
     };
-    let score = |d: f64| prior(d) - residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix).0).sum::<f64>();
+    let score = |d: f64| prior(d) - residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, CONTENT).0).sum::<f64>();
     let (mut departure, mut best) = (0.0, score(0.0));
-    let mut grid = Vec::with_capacity(111);
-    for k in -40..=70 {
-        let d = f64::from(k) * 0.02;
+    let mut grid = Vec::with_capacity(60);
+    for k in -18..=40 {
+        let d = f64::from(k) * 0.03;
         let value = score(d);
         grid.push((d, value));
         if value > best {
@@ -155,9 +196,13 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
     }
     let mean = if sum > 0.0 { first / sum } else { departure };
     let variance = if sum > 0.0 { (second / sum - mean * mean).max(1e-6) } else { 0.04 };
-    let weights: Vec<f64> = residuals.iter().map(|&(r, sd)| cost(r - mean, sd, mix).2).collect();
+    let weights: Vec<f64> = residuals.iter().map(|&(r, sd)| cost(r - mean, sd, mix, CONTENT).2).collect();
     let used: f64 = weights.iter().sum();
-    if used < needed {
+    // On the model, a few of many will do: the rest of the frame vouches for them. Off it, an object is believed
+    // only if the zone's tiles agree among themselves; water and cloud scatter.
+    let share = if mean.abs() < 2.5 * NORMAL_DEPARTURE { 0.35 } else { 0.55 };
+    let least = if mean.abs() < 2.5 * NORMAL_DEPARTURE { 1.5 } else { 3.0 };
+    if used < (share * inside.len() as f64).max(least) {
         return None;
     }
     let middle = |f: &dyn Fn(&Sample) -> f64| inside.iter().zip(&weights).map(|(s, w)| f(s) * w).sum::<f64>() / used;

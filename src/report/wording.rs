@@ -6,7 +6,7 @@ use super::number;
 use crate::diagnose::{
     Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Unsettled, Zone, ZoneName,
 };
-use crate::quantity::{Distance, Flag, Units};
+use crate::quantity::{Flag, Units};
 use crate::shot::Capture;
 
 /// What is said beside any advice to move.
