@@ -44,7 +44,8 @@ fn main() {
         let n = 1.0 / scene.ground(scene.bottom() * 0.875);
         focus.extend(d.implied.focus_m.map(|f| (1.0 / f.value - 1.0 / scene.focus_m) * n));
         distance.extend(d.implied.near_m.map(|f| f.value / n - 1.0));
-        let off = error(0, scene.near().optical_px).is_some_and(|e| e.abs() > 0.15) || error(1, scene.far().optical_px).is_some_and(|e| e.abs() > 0.25);
+        let off = error(0, scene.near().optical_px).is_some_and(|e| e.abs() > 0.15)
+            || error(1, scene.far().optical_px).is_some_and(|e| e.abs() > 0.25);
         if verbose && (is_clear && v.cause != truth || off) {
             println!(
                 "{seed:4} truth {truth:?} said {:?} {:.2} {:?} | near {:.2}/{:.2} far {:.2}/{:.2} P {:.2} f{:.0} N{} n {:.1} s {:.1} disc {:.1} {:.1} lens {:.1?} tilt {:.1} mot {:?} horizon {:.2} of {:.2} | w {:.2?} fit {:?}",
@@ -144,7 +145,13 @@ fn hundreds(verbose: bool) {
         bad += u32::from(!focus_error(v.cause) && v.cause != Cause::CannotTell);
         open += u32::from(v.cause == Cause::CannotTell);
         if verbose && !focus_error(v.cause) {
-            println!("focus error {seed}: {:?} {:.2} {:?} truth {:?}", v.cause, v.confidence, v.unsettled, scene.cause());
+            println!(
+                "focus error {seed}: {:?} {:.2} {:?} truth {:?}",
+                v.cause,
+                v.confidence,
+                v.unsettled,
+                scene.cause()
+            );
         }
     }
     println!("focus error and strong corners: {n} scenes, {bad} excused, {open} left open");
@@ -164,7 +171,13 @@ fn hundreds(verbose: bool) {
         changed += u32::from(v.cause != dry && v.cause != Cause::CannotTell);
         opened += u32::from(v.cause != dry && v.cause == Cause::CannotTell);
         if verbose && v.cause != dry {
-            println!("pool and cloud {seed}: {:?} {:.2} {:?} dry {dry:?} truth {:?}", v.cause, v.confidence, v.unsettled, wet.cause());
+            println!(
+                "pool and cloud {seed}: {:?} {:.2} {:?} dry {dry:?} truth {:?}",
+                v.cause,
+                v.confidence,
+                v.unsettled,
+                wet.cause()
+            );
         }
     }
     println!("cloud and pool: {n} scenes, {changed} changed, {opened} left open");
@@ -175,14 +188,23 @@ fn hundreds(verbose: bool) {
         seed += 1;
         let (mut scene, near) = base(seed);
         scene.focus_m = near * 2.0;
-        scene.f_number = 8.0;
+        scene.f_number = (21.9 * (scene.focal_mm * scene.focal_mm * 1e-3 / near).sqrt()).clamp(4.0, 16.0);
+        if scene.near().optical_px > scene.permitted() {
+            continue;
+        }
         let wet = Scene { pool: 1.0, pool_depth: 0.85, ..scene };
         n += 1;
         let d = say(&wet, &Intent::default());
         told += u32::from(d.verdict.cause != Cause::CannotTell);
         blind += u32::from(d.zones[1].optical_px.is_none());
         if verbose && d.verdict.cause != Cause::CannotTell {
-            println!("water {seed}: {:?} {:.2} truth {:?} near {:?}", d.verdict.cause, d.verdict.confidence, wet.cause(), d.zones[0].optical_px);
+            println!(
+                "water {seed}: {:?} {:.2} truth {:?} near {:?}",
+                d.verdict.cause,
+                d.verdict.confidence,
+                wet.cause(),
+                d.zones[0].optical_px
+            );
         }
     }
     println!("all water: {n} scenes, {told} told a cause for, far not judged in {blind}");

@@ -95,12 +95,7 @@ impl Evidence {
                     }
                     _ => None,
                 };
-                Some(Sample {
-                    index,
-                    y: blur.value.ln(),
-                    sd: stated.hypot(FLOOR),
-                    ..Sample::place(u, v, learned)
-                })
+                Some(Sample { index, y: blur.value.ln(), sd: stated.hypot(FLOOR), ..Sample::place(u, v, learned) })
             })
             .collect();
         Self {

@@ -44,8 +44,8 @@ fn strict(mix: &Mix) -> Mix {
 
 /// Share of a band's measured tiles that must agree with the model for it to be taken.
 const AGREEING: f64 = 0.5;
-/// The same over the whole foreground, below which it is water or the like all over.
-const FOREGROUND_AGREEING: f64 = 0.46;
+/// The same in the best part of the foreground, below which it is water or the like all over.
+const FOREGROUND_AGREEING: f64 = 0.76;
 
 /// Sum of the credible, and number of the measured tiles.
 fn agreeing(tiles: &[u32], map: &TileMap, credible: &[f64]) -> (f64, f64) {
@@ -53,14 +53,23 @@ fn agreeing(tiles: &[u32], map: &TileMap, credible: &[f64]) -> (f64, f64) {
     (tiles.iter().map(|&i| credible[i as usize]).sum(), measured as f64)
 }
 
-/// Whether the lowest third of the ground scatters as water does: most of its tiles agree with no smooth blur.
+/// Whether the lowest third of the ground scatters as water does. Looked at in three parts from left to right: where
+/// rock or grass fills one of them its tiles agree with each other, however much water lies beside.
 #[must_use]
 pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -> bool {
-    let h = f64::from(map.height);
+    let (w, h) = (f64::from(map.width), f64::from(map.height));
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
-    let tiles = select(map, |_, y| y > h - NEAR_REACH * (h - foot));
-    let (agree, measured) = agreeing(&tiles, map, credible);
-    measured >= 8.0 && agree < FOREGROUND_AGREEING * measured
+    let part = |from: f64, to: f64| {
+        let tiles = select(map, |x, y| y > h - NEAR_REACH * (h - foot) && x >= from * w && x < to * w);
+        agreeing(&tiles, map, credible)
+    };
+    let parts = [part(0.0, 1.0 / 3.0), part(1.0 / 3.0, 2.0 / 3.0), part(2.0 / 3.0, 1.0)];
+    let best = parts
+        .iter()
+        .filter(|p| p.1 >= 5.0)
+        .map(|p| p.0 / p.1)
+        .fold(None, |m: Option<f64>, s| Some(m.map_or(s, |m| m.max(s))));
+    best.is_some_and(|share| share < FOREGROUND_AGREEING)
 }
 
 /// Which tiles a zone takes, for zones that don't depend on the fit or have a mark.
@@ -95,9 +104,11 @@ pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
     let limit = (h - NEAR_REACH * (h - foot)).min(h - band);
     let steps = (0..).map(|k| h - f64::from(k) * row).take_while(|lower| lower - band >= limit - row);
-    first_agreeing(map, credible, steps.map(|lower| {
-        select(map, |x, y| y > lower - band && y <= lower && x > side && x < w - side)
-    }))
+    first_agreeing(
+        map,
+        credible,
+        steps.map(|lower| select(map, |x, y| y > lower - band && y <= lower && x > side && x < w - side)),
+    )
 }
 
 /// How far below the fitted horizon, as a share of the ground's height, the far band may look for something to judge.
@@ -114,7 +125,11 @@ pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) ->
     let limit = foot + FAR_REACH * (h - foot);
     let inner = |x: f64, y: f64| (x > side && x < w - side) || (y > side && y < h - side);
     let steps = (1..).map(|k| foot + f64::from(k) * row).take_while(|lower| *lower < limit.max(foot + 1.5 * row));
-    first_agreeing(map, credible, steps.map(|lower| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y))))
+    first_agreeing(
+        map,
+        credible,
+        steps.map(|lower| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y))),
+    )
 }
 
 /// The first band that has something measured most of which agrees with the model; failing that, the band that
