@@ -31,7 +31,7 @@ const WALLS: &[(&str, &str, &str)] = &[
 
 /// Words that only the rim may use.
 const WORLD: &[&str] =
-    &["std::fs", "std::env", "std::process", "SystemTime", "Zoned::now", "Timestamp::now", "std::net"];
+    &["std::fs", "std::env", "std::process", "SystemTime", "DateTime::now", "Timestamp::now", "std::net"];
 const RIM: &[&str] = &["intake", "output", "commands", "cli", "main.rs"];
 
 #[test]

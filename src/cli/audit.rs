@@ -7,6 +7,7 @@ use clap::ValueEnum;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::audit::{self, Audit};
+use crate::commands::work::Budget;
 use crate::intake::{Overrides, Prefer};
 use crate::measure::Settings;
 use crate::quantity::{Distance, Intent, Place, SharpFor, Units};
@@ -29,6 +30,18 @@ pub struct Args {
     /// Threads to work with [default: all].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
+    /// Memory the frames in flight may take, such as 4GiB [default: half of what is free].
+    #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
+    memory: Option<u64>,
+    /// Neither use nor keep remembered measurements.
+    #[arg(long)]
+    no_cache: bool,
+    /// Write audit.json and audit.csv alone, without the page and its pictures.
+    #[arg(long)]
+    no_page: bool,
+    /// Write each raw frame at full size beside the page, to look at any place of it.
+    #[arg(long)]
+    renditions: bool,
     /// Tiles across the longer side of the picture.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
     tiles: u32,
@@ -186,7 +199,10 @@ impl Args {
             recursive: self.recursive,
             prefer: self.prefer.into(),
             out: self.out.clone(),
-            jobs: self.jobs.map(usize::from),
+            budget: Budget::new(self.jobs.map(usize::from), self.memory),
+            remember: !self.no_cache,
+            page: !self.no_page,
+            renditions: self.renditions,
             settings: Settings { tiles: self.tiles },
             intent: self.subjects.intent(),
             overrides: self.given.overrides()?,

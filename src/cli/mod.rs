@@ -1,6 +1,7 @@
 //! run() -> ExitCode: the command line as typed becomes the command line as meant, then runs.
 
 mod audit;
+mod cache;
 mod demo;
 mod edge;
 mod facts;
@@ -28,6 +29,8 @@ enum Command {
     Audit(audit::Args),
     /// Render a small invented shoot and audit it: no photographs needed.
     Demo(demo::Args),
+    /// Remembered measurements.
+    Cache(cache::Args),
     /// Measure the response of a slanted edge (ISO 12233 e-SFR).
     Edge(edge::Args),
     /// Print the capture facts of photographs, each with where it came from.
@@ -54,6 +57,7 @@ pub fn run() -> ExitCode {
     let result = match line.command {
         Command::Audit(args) => args.run(),
         Command::Demo(args) => args.run(),
+        Command::Cache(args) => args.run(),
         Command::Edge(args) => args.run(),
         Command::Facts(args) => args.run(),
         Command::Series(args) => args.run(),

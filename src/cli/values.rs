@@ -40,6 +40,23 @@ pub fn f_number(text: &str) -> Result<f64, String> {
     }
 }
 
+/// An amount of memory: `800MB`, `4GiB`.
+pub fn bytes(text: &str) -> Result<u64, String> {
+    let bad = || format!("'{text}' is not an amount of memory; write 800MB or 4GiB");
+    let text = text.trim();
+    let digits = text.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len());
+    let (number, unit) = text.split_at(digits);
+    let number: f64 = number.parse().map_err(|_| bad())?;
+    let factor = match unit.trim().to_ascii_lowercase().as_str() {
+        "mb" => 1e6,
+        "gb" => 1e9,
+        "mib" => 1_048_576.0,
+        "gib" => 1_073_741_824.0,
+        _ => return Err(bad()),
+    };
+    if number > 0.0 { Ok((number * factor) as u64) } else { Err(bad()) }
+}
+
 /// An exposure time: `1/125`, `0.4`, `2s`.
 pub fn exposure_s(text: &str) -> Result<f64, String> {
     let bare = text.trim().trim_end_matches('s').trim_end();

@@ -1,11 +1,20 @@
-//! Folder to report, one task a photograph.
+//! Folder to report: each frame is read and measured by itself, then all are diagnosed and written together.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::Outcome;
-use crate::intake::{Overrides, Prefer};
-use crate::measure;
-use crate::quantity::Intent;
+use serde::{Deserialize, Serialize};
+
+use super::progress::Progress;
+use super::remember::Memory;
+use super::work::{self, Budget};
+use super::{Outcome, album, place};
+use crate::diagnose::diagnose;
+use crate::intake::{self, Candidate, IntakeError, Overrides, Prefer};
+use crate::measure::{self, TileMap, measure};
+use crate::output;
+use crate::quantity::{Flag, Intent};
+use crate::report::{self, Failure, Frame, Links, Run};
+use crate::shot::{Capture, Shot};
 
 /// The audit command as meant.
 #[derive(Clone, Debug)]
@@ -18,8 +27,14 @@ pub struct Audit {
     pub prefer: Prefer,
     /// Where the report goes; `None` for the default place.
     pub out: Option<PathBuf>,
-    /// Threads; `None` for all.
-    pub jobs: Option<usize>,
+    /// How much of the machine to use.
+    pub budget: Budget,
+    /// Whether to use and keep remembered measurements.
+    pub remember: bool,
+    /// Whether to write the page and its pictures, or the machine-readable files alone.
+    pub page: bool,
+    /// Whether to write each frame at full size beside the page, for looking at any place of raw files.
+    pub renditions: bool,
     /// How to measure.
     pub settings: measure::Settings,
     /// What the user wants of the pictures.
@@ -28,10 +43,144 @@ pub struct Audit {
     pub overrides: Overrides,
 }
 
-/// Runs the audit.
+/// What is kept of a frame once its pixels are gone.
+#[derive(Serialize, Deserialize)]
+struct Measured {
+    file: String,
+    capture: Capture,
+    flags: Vec<Flag>,
+    map: TileMap,
+}
+
+/// One frame's share of the report.
+struct Done {
+    frame: Frame,
+    links: Links,
+}
+
+/// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
 ///
 /// # Errors
-/// Where the report can't be written.
-pub fn run(_audit: &Audit) -> anyhow::Result<Outcome> {
-    Ok(Outcome::Nothing)
+/// Where the report can't be written; single files that fail are part of the report instead.
+pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
+    let found = intake::find(&audit.paths, audit.recursive, audit.prefer);
+    let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
+    if found.frames.is_empty() {
+        if failures.is_empty() {
+            output::say("tussock: no photograph in the places named; --recursive looks into folders within folders");
+        }
+        failures.iter().for_each(|f| output::say(&said(f)));
+        return Ok(Outcome::Nothing);
+    }
+    let out = match &audit.out {
+        Some(out) => out.clone(),
+        None => place::default_report_folder(&audit.paths[0])?,
+    };
+
+    let mut done = Vec::new();
+    for result in measure_all(audit, &found.frames, &out)? {
+        match result {
+            Ok(d) => done.push(d),
+            Err(e) => failures.push(failure(&e)),
+        }
+    }
+    let counts = (done.len(), failures.len());
+    let (frames, links): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.frame, d.links)).unzip();
+    if frames.is_empty() {
+        // There is no report on nothing; what went wrong with each file has been said.
+        return Ok(Outcome::Nothing);
+    }
+    write(audit, &Run { frames, failures, intent: audit.intent }, &links, &out)?;
+    Ok(Outcome::of(counts.0, counts.1))
+}
+
+fn measure_all(audit: &Audit, frames: &[Candidate], out: &Path) -> anyhow::Result<Vec<Result<Done, IntakeError>>> {
+    // All that can change a measurement or the facts beside it.
+    let recipe =
+        format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
+    let memory = if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() };
+    let album = album::Album::new(audit, frames, out);
+    let progress = Progress::new("measuring", frames.len());
+    let results = work::run(
+        frames,
+        audit.budget,
+        |c| intake::memory_needed(&c.path),
+        |c| one(c, audit, &memory, &album),
+        |_, result| {
+            if let Ok(Err(e)) = result {
+                progress.say(&said(&failure(e)));
+            }
+            progress.step();
+        },
+    );
+    results.into_iter().collect()
+}
+
+/// Reads and measures one frame, or recalls it, and puts its pictures in place.
+fn one(
+    candidate: &Candidate,
+    audit: &Audit,
+    memory: &Memory,
+    album: &album::Album,
+) -> anyhow::Result<Result<Done, IntakeError>> {
+    let path = candidate.path.as_path();
+    let key = memory.key(path);
+    let mut shot: Option<Shot> = None;
+    let measured = match memory.recall::<Measured>(key.as_ref()) {
+        Some(known) => known,
+        None => {
+            let read = match intake::read(path, &audit.overrides) {
+                Ok(read) => read,
+                Err(e) => return Ok(Err(e)),
+            };
+            let map = measure(&read.plane, &audit.settings);
+            let measured =
+                Measured { file: read.file.clone(), capture: read.capture.clone(), flags: read.flags.clone(), map };
+            memory.remember(key, &measured);
+            shot = Some(read);
+            measured
+        }
+    };
+    let diagnosis = diagnose(&measured.map, &measured.capture, None, &audit.intent);
+    let Measured { file, capture, flags, map } = measured;
+    let frame = Frame { file, capture, flags, map, diagnosis, group: None };
+    if !album.wanted() {
+        return Ok(Ok(Done { frame, links: Links::default() }));
+    }
+    let pictures = match memory.recall_pictures(key.as_ref(), &audit.intent) {
+        Some(known) => known,
+        None => {
+            let shot = match shot.map_or_else(|| intake::read(path, &audit.overrides), Ok) {
+                Ok(shot) => shot,
+                Err(e) => return Ok(Err(e)),
+            };
+            let pictures = album.make(&frame, &shot, path);
+            memory.remember_pictures(key, &audit.intent, &pictures);
+            pictures
+        }
+    };
+    let links = album.place(path, &pictures)?;
+    Ok(Ok(Done { frame, links }))
+}
+
+fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Result<()> {
+    let view = report::view(run);
+    output::write(&out.join("audit.json"), &report::json(&view))?;
+    output::write(&out.join("audit.csv"), &report::csv(&view))?;
+    let mut read = out.join("audit.json");
+    if audit.page {
+        read = out.join("index.html");
+        output::write(&read, report::html(&view, links).as_bytes())?;
+    }
+    output::print(&report::text(&view, output::columns()));
+    output::print(&format!("\nReport: {}\n", read.display()));
+    Ok(())
+}
+
+fn failure(error: &IntakeError) -> Failure {
+    Failure { file: error.path.display().to_string(), problem: error.problem.clone(), advice: error.advice.clone() }
+}
+
+fn said(failure: &Failure) -> String {
+    format!("tussock: {}: {}. {}", failure.file.escape_debug(), failure.problem, failure.advice)
 }

@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use super::Outcome;
 use super::audit::{self, Audit};
+use super::work::Budget;
 use crate::intake::{Overrides, Prefer};
 use crate::measure;
 use crate::output;
@@ -51,7 +52,10 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         recursive: false,
         prefer: Prefer::default(),
         out: Some(demo.out.clone()),
-        jobs: demo.jobs,
+        budget: Budget::new(demo.jobs, None),
+        remember: false,
+        page: true,
+        renditions: false,
         settings: measure::Settings::default(),
         intent: Intent::default(),
         overrides: Overrides::default(),

@@ -1,11 +1,17 @@
 //! One file a subcommand; the only place where reading, science and writing meet.
 
+mod album;
 pub mod audit;
+pub mod cache;
 pub mod demo;
 pub mod edge;
 pub mod facts;
 mod outcome;
+pub mod place;
+mod progress;
 pub mod raw_worker;
+mod remember;
 pub mod series;
+pub mod work;
 
 pub use outcome::Outcome;

@@ -1,5 +1,6 @@
 //! Path to Shot: all reading is here. Originals are only ever opened for reading.
 
+mod beside;
 pub mod containers;
 mod error;
 pub mod exif;
@@ -17,6 +18,7 @@ mod turn;
 mod worker;
 pub mod xmp;
 
+pub use beside::{memory_needed, sidecars};
 pub use error::{IntakeError, IntakeErrorKind};
 pub use folder::{Candidate, Found, Prefer, find, looks_like_photograph};
 pub use worker::{Workers, serve, use_workers};

@@ -1,5 +1,7 @@
 //! Bytes to a path: to a temporary name in the same folder first, then renamed; never over a photograph.
 
+pub mod store;
+
 use std::io::Write as _;
 use std::path::Path;
 
@@ -55,4 +57,10 @@ pub fn print(text: &str) {
 pub fn say(text: &str) {
     // Nothing can be done about a closed standard error.
     let _ = writeln!(std::io::stderr().lock(), "{text}");
+}
+
+/// Columns of the terminal; 100 where standard output is none.
+#[must_use]
+pub fn columns() -> usize {
+    terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0))
 }

@@ -1,6 +1,6 @@
 //! The places of a frame worth looking at, one a zone and the best-focused one, as rectangles of the picture.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::Frame;
 use crate::diagnose::{Standing, ZoneName};
@@ -11,7 +11,7 @@ use crate::quantity::{Point, Region};
 pub const CROP: u32 = 256;
 
 /// Which place a crop shows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum SpotName {
     /// The nearest subject.
@@ -50,7 +50,7 @@ impl SpotName {
 }
 
 /// A place worth looking at.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Spot {
     /// Which.
     pub name: SpotName,

@@ -1,0 +1,110 @@
+//! The pictures of an audit: made while a frame is in memory, put into the page or beside it.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+use super::audit::Audit;
+use crate::intake::{self, Candidate};
+use crate::output;
+use crate::report::{self, Frame, Links, Pictures, Pixels};
+use crate::shot::Shot;
+
+/// Kinds of file a browser shows by itself, so that the page can look at any place of the original.
+const SHOWN: &[&str] = &["jpg", "jpeg", "png", "webp"];
+
+/// Where the pictures of one audit go.
+pub struct Album<'a> {
+    audit: &'a Audit,
+    out: &'a Path,
+    inline: bool,
+    stems: HashMap<&'a Path, String>,
+}
+
+impl<'a> Album<'a> {
+    /// The album of an audit of these frames, for a report in the folder `out`.
+    #[must_use]
+    pub fn new(audit: &'a Audit, frames: &'a [Candidate], out: &'a Path) -> Self {
+        let stems = frames.iter().enumerate().map(|(i, c)| (c.path.as_path(), format!("{:04}", i + 1))).collect();
+        Self { audit, out, inline: report::inline(frames.len()), stems }
+    }
+
+    /// Whether any pictures are to be made.
+    #[must_use]
+    pub const fn wanted(&self) -> bool {
+        self.audit.page
+    }
+
+    /// Makes a frame's pictures from its pixels; in colour where the file gives any.
+    #[must_use]
+    pub fn make(&self, frame: &Frame, shot: &Shot, path: &Path) -> Pictures {
+        let colour = intake::colour(path, &self.audit.overrides).ok();
+        let rendition = self.audit.renditions && !shown(path);
+        report::pictures(frame, &Pixels { plane: &shot.plane, colour: colour.as_ref() }, rendition)
+    }
+
+    /// Puts a frame's pictures in place and says where the page finds them.
+    ///
+    /// # Errors
+    /// Where the report's folder can't be written.
+    pub fn place(&self, path: &Path, pictures: &Pictures) -> anyhow::Result<Links> {
+        let stem = self.stems.get(path).map_or("0000", String::as_str);
+        let links = if self.inline {
+            pictures.inline()
+        } else {
+            for (file, bytes) in pictures.files(stem) {
+                output::replace(&self.out.join(file), bytes)?;
+            }
+            pictures.beside(stem)
+        };
+        let full = match pictures.full_file(stem) {
+            Some((file, bytes)) => {
+                output::replace(&self.out.join(&file), bytes)?;
+                Some(file)
+            }
+            None if shown(path) && self.audit.overrides.turn.is_none() => relative(self.out, path),
+            None => None,
+        };
+        Ok(links.with_full(full.as_deref()))
+    }
+}
+
+fn shown(path: &Path) -> bool {
+    path.extension().is_some_and(|e| SHOWN.iter().any(|s| e.eq_ignore_ascii_case(s)))
+}
+
+/// The way from a folder to a file with `/` between folders; `None` where there is none, or it isn't text.
+fn relative(from: &Path, to: &Path) -> Option<String> {
+    let from = absolute(from)?;
+    let to = absolute(to)?;
+    let shared = from.components().zip(to.components()).take_while(|(a, b)| a == b).count();
+    let up = from.components().skip(shared).map(|_| "..");
+    let down: Option<Vec<&str>> = to.components().skip(shared).map(|c| c.as_os_str().to_str()).collect();
+    (shared > 0).then_some(())?;
+    Some(up.chain(down?).collect::<Vec<_>>().join("/"))
+}
+
+/// The path with symbolic links resolved as far as it exists (the report's folder may not exist yet).
+fn absolute(path: &Path) -> Option<PathBuf> {
+    let full = std::path::absolute(path).ok()?;
+    full.ancestors().find_map(|a| {
+        let known = a.canonicalize().ok()?;
+        Some(known.join(full.strip_prefix(a).ok()?))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_way_to_an_original_goes_up_and_down() {
+        let root = tempfile::tempdir().unwrap();
+        let shoot = root.path().join("shoot");
+        std::fs::create_dir(&shoot).unwrap();
+        let photo = shoot.join("a b.jpg");
+        std::fs::write(&photo, b"").unwrap();
+        assert_eq!(relative(&root.path().join("report"), &photo).as_deref(), Some("../shoot/a b.jpg"));
+        assert_eq!(relative(&shoot.join("deep/report"), &photo).as_deref(), Some("../../a b.jpg"));
+        assert_eq!(relative(&shoot, &photo).as_deref(), Some("a b.jpg"));
+    }
+}

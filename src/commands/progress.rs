@@ -1,0 +1,36 @@
+//! A progress line on standard error: frames done, rate, time left; quiet when nobody watches.
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+/// A line that counts frames; hidden unless standard error is a terminal.
+pub struct Progress(ProgressBar);
+
+impl Progress {
+    /// A line for `frames` frames, doing `what` ("measuring").
+    #[must_use]
+    pub fn new(what: &str, frames: usize) -> Self {
+        let bar = ProgressBar::with_draw_target(Some(frames as u64), ProgressDrawTarget::stderr());
+        let style = ProgressStyle::with_template("{prefix} {pos} of {len} frames, {per_sec}, {eta} left");
+        if let Ok(style) = style {
+            bar.set_style(style);
+        }
+        bar.set_prefix(what.to_owned());
+        Self(bar)
+    }
+
+    /// Counts one frame.
+    pub fn step(&self) {
+        self.0.inc(1);
+    }
+
+    /// Says a line above the progress, or plainly where there is none.
+    pub fn say(&self, text: &str) {
+        if self.0.is_hidden() { crate::output::say(text) } else { self.0.println(text) }
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        self.0.finish_and_clear();
+    }
+}

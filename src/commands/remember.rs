@@ -1,0 +1,183 @@
+//! Remembered measurements: an unchanged file need not be measured again, and an audit that was killed goes on.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context as _;
+use etcetera::BaseStrategy as _;
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+
+use crate::intake;
+use crate::output;
+use crate::output::store::{Key, Store};
+use crate::quantity::Intent;
+use crate::report::{Picture, Pictures, Spot};
+
+/// The store of one run, or none.
+pub struct Memory {
+    store: Option<Store>,
+    recipe: Vec<u8>,
+}
+
+impl Memory {
+    /// A memory that remembers nothing.
+    #[must_use]
+    pub const fn none() -> Self {
+        Self { store: None, recipe: Vec::new() }
+    }
+
+    /// Opens the user's store for results made by `recipe`: whatever changes a result must be part of it.
+    /// Where the store can't be had, says so on standard error and goes on without.
+    #[must_use]
+    pub fn open(recipe: &[u8]) -> Self {
+        let store = place().map_err(|e| format!("{e:#}")).and_then(|p| Store::open(&p).map_err(|e| e.to_string()));
+        match store {
+            Ok(store) => Self { store: Some(store), recipe: recipe.to_vec() },
+            Err(why) => {
+                output::say(&format!("tussock: {why}; measuring without it"));
+                Self::none()
+            }
+        }
+    }
+
+    /// The key for a file's results; `None` without a store or where the file can't be read.
+    #[must_use]
+    pub fn key(&self, path: &Path) -> Option<Key> {
+        let store = self.store.as_ref()?;
+        let mut hasher = blake3::Hasher::new();
+        hasher.update(&self.recipe);
+        hasher.update(&digest(store, path)?);
+        // Facts may come from sidecars, and the report names the file as the user did.
+        for sidecar in intake::sidecars(path) {
+            hasher.update(&digest(store, &sidecar)?);
+        }
+        hasher.update(path.as_os_str().as_encoded_bytes());
+        Some(*hasher.finalize().as_bytes())
+    }
+
+    /// What is remembered under a key.
+    #[must_use]
+    pub fn recall<T: DeserializeOwned>(&self, key: Option<&Key>) -> Option<T> {
+        let bytes = self.store.as_ref()?.get(key?)?;
+        serde_json::from_slice(&bytes).ok()
+    }
+
+    /// The pictures remembered for a frame and what was asked of it (which decides where they are cropped).
+    #[must_use]
+    pub fn recall_pictures(&self, key: Option<&Key>, intent: &Intent) -> Option<Pictures> {
+        unpack(&self.store.as_ref()?.get(&pictures_key(key?, intent))?)
+    }
+
+    /// Remembers a frame's pictures.
+    pub fn remember_pictures(&self, key: Option<Key>, intent: &Intent, pictures: &Pictures) {
+        if let (Some(store), Some(key), Some(bytes)) = (&self.store, key, pack(pictures)) {
+            store.put(pictures_key(&key, intent), bytes);
+        }
+    }
+
+    /// Remembers a result.
+    pub fn remember<T: Serialize>(&self, key: Option<Key>, result: &T) {
+        if let (Some(store), Some(key), Ok(bytes)) = (&self.store, key, serde_json::to_vec(result)) {
+            store.put(key, bytes);
+        }
+    }
+}
+
+fn pictures_key(key: &Key, intent: &Intent) -> Key {
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(b"pictures").update(key).update(format!("{intent:?}").as_bytes());
+    *hasher.finalize().as_bytes()
+}
+
+/// What stands before the bytes of the pictures.
+#[derive(Serialize, Deserialize)]
+struct Contents {
+    thumb: Entry,
+    overview: Entry,
+    crops: Vec<(Spot, Entry)>,
+    full: Option<Entry>,
+}
+
+/// Width, height and length in bytes.
+type Entry = (u32, u32, usize);
+
+/// The length of the contents, the contents as JSON, the JPEG bytes one picture after the other.
+fn pack(pictures: &Pictures) -> Option<Vec<u8>> {
+    let entry = |p: &Picture| (p.width, p.height, p.jpeg.len());
+    let contents = serde_json::to_vec(&Contents {
+        thumb: entry(&pictures.thumb),
+        overview: entry(&pictures.overview),
+        crops: pictures.crops.iter().map(|(spot, p)| (*spot, entry(p))).collect(),
+        full: pictures.full.as_ref().map(entry),
+    })
+    .ok()?;
+    let mut bytes = u32::try_from(contents.len()).ok()?.to_le_bytes().to_vec();
+    bytes.extend(contents);
+    let crops = pictures.crops.iter().map(|(_, p)| p);
+    for picture in [&pictures.thumb, &pictures.overview].into_iter().chain(crops).chain(&pictures.full) {
+        bytes.extend_from_slice(&picture.jpeg);
+    }
+    Some(bytes)
+}
+
+fn unpack(bytes: &[u8]) -> Option<Pictures> {
+    let (length, rest) = bytes.split_first_chunk::<4>()?;
+    let (contents, mut rest) = rest.split_at_checked(u32::from_le_bytes(*length) as usize)?;
+    let contents: Contents = serde_json::from_slice(contents).ok()?;
+    let mut next = |(width, height, length): Entry| {
+        let (jpeg, after) = rest.split_at_checked(length)?;
+        rest = after;
+        Some(Picture { width, height, jpeg: jpeg.to_vec() })
+    };
+    Some(Pictures {
+        thumb: next(contents.thumb)?,
+        overview: next(contents.overview)?,
+        crops: contents.crops.into_iter().map(|(spot, e)| Some((spot, next(e)?))).collect::<Option<_>>()?,
+        full: match contents.full {
+            Some(e) => Some(next(e)?),
+            None => None,
+        },
+    })
+}
+
+/// Digest of a file's content, remembered by path, size and time so that an unchanged file is not read again.
+fn digest(store: &Store, path: &Path) -> Option<Key> {
+    let full = path.canonicalize().ok()?;
+    let facts = full.metadata().ok()?;
+    let time = facts.modified().ok()?.duration_since(std::time::UNIX_EPOCH).ok()?.as_nanos();
+    let mut identity = full.as_os_str().as_encoded_bytes().to_vec();
+    identity.extend_from_slice(&facts.len().to_le_bytes());
+    identity.extend_from_slice(&time.to_le_bytes());
+    if let Some(known) = store.digest(&identity) {
+        return Some(known);
+    }
+    let mut hasher = blake3::Hasher::new();
+    hasher.update_reader(std::fs::File::open(&full).ok()?).ok()?;
+    let digest = *hasher.finalize().as_bytes();
+    store.put_digest(identity, digest);
+    Some(digest)
+}
+
+/// Where the store lies: the user's cache folder.
+///
+/// # Errors
+/// Where the system names no such folder.
+pub fn place() -> anyhow::Result<PathBuf> {
+    let folders = etcetera::choose_base_strategy().context("there is no folder for remembered measurements")?;
+    Ok(folders.cache_dir().join("tussock").join("measurements.redb"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pictures_survive_packing_and_damage_is_told() {
+        let picture = |n: u8| Picture { width: u32::from(n), height: 2, jpeg: vec![n; usize::from(n)] };
+        let pictures =
+            Pictures { thumb: picture(3), overview: picture(9), crops: Vec::new(), full: Some(picture(200)) };
+        let bytes = pack(&pictures).unwrap();
+        assert_eq!(unpack(&bytes).as_ref(), Some(&pictures));
+        assert!((0..bytes.len()).all(|cut| unpack(&bytes[..cut]).is_none()));
+    }
+}

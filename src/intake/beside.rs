@@ -1,0 +1,31 @@
+//! What can be said of a file before it is read: the memory it will need, and the files that belong to it.
+
+use std::path::{Path, PathBuf};
+
+use super::{Overrides, facts};
+
+/// XMP sidecars that exist beside a file: `name.ext.xmp` and `name.xmp`.
+#[must_use]
+pub fn sidecars(path: &Path) -> Vec<PathBuf> {
+    let mut full = path.as_os_str().to_owned();
+    full.push(".xmp");
+    let mut found = vec![PathBuf::from(full), path.with_extension("xmp"), path.with_extension("XMP")];
+    found.retain(|p| p != path && p.is_file());
+    found.dedup();
+    found
+}
+
+/// Bytes that reading and measuring a file will need at most, as far as its head tells.
+///
+/// The plane takes 2 bytes a pixel and a decoder's own buffers, the colour picture for the report among
+/// them, up to 6 more; where no size is recorded, a pixel is taken to cost at least a tenth of a byte on disk.
+#[must_use]
+pub fn memory_needed(path: &Path) -> u64 {
+    let on_disk = path.metadata().map_or(0, |m| m.len());
+    let pixels = match facts(path, &Overrides::default()).ok().and_then(|f| f.size) {
+        Some((width, height)) => u64::from(width) * u64::from(height),
+        None => on_disk.saturating_mul(10),
+    };
+    // A size that no sensor has is a damaged head, and must not stop the queue.
+    on_disk + pixels.min(2_000_000_000) * 8
+}
