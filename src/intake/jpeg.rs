@@ -62,7 +62,9 @@ impl Headers {
                     headers.end = Some(at);
                     break;
                 }
-                0x01 | 0xD0..=0xD8 => continue,
+                0x01 | 0xD0..=0xD7 => continue,
+                // A second picture begins before the first has ended.
+                0xD8 => break,
                 _ => {}
             }
             let Some(length) = bytes.get(at..at + 2).map(|b| usize::from(u16::from_be_bytes([b[0], b[1]]))) else {

@@ -5,6 +5,8 @@ pub mod containers;
 mod error;
 pub mod exif;
 mod folder;
+#[cfg(feature = "heic")]
+mod heic;
 pub mod ifd;
 mod jpeg;
 pub mod makernote;
@@ -84,7 +86,7 @@ pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
             flags.push(Flag::Processed);
             rendered::plane(file, format(kind), quarter_turns, path)?
         }
-        Kind::Raw => {
+        _ if apart(kind) => {
             let read = worker::plane(path, facts.orientation, quarter_turns)?;
             flags.extend(read.flags);
             read.plane
@@ -127,9 +129,14 @@ pub fn colour(path: &Path, overrides: &Overrides) -> Result<RgbImage, IntakeErro
             jpeg::rgb(&bytes, &headers, turn, path)
         }
         Kind::Png | Kind::Tiff | Kind::WebP => rendered::rgb(file, format(kind), quarter_turns, path),
-        Kind::Raw => worker::colour(path, exif::facts(path).unwrap_or_default().orientation, quarter_turns),
+        _ if apart(kind) => worker::colour(path, exif::facts(path).unwrap_or_default().orientation, quarter_turns),
         _ => Err(refusal(kind, path)),
     }
+}
+
+/// Whether a kind is decoded by workers, its decoders being of the kind that may break down.
+const fn apart(kind: Kind) -> bool {
+    matches!(kind, Kind::Raw) || cfg!(feature = "heic") && matches!(kind, Kind::Heic)
 }
 
 /// Opens a file and says what it is; the reader stands at its beginning.
@@ -197,8 +204,9 @@ fn refusal(kind: Kind, path: &Path) -> IntakeError {
 /// The facts that count, once the picture is known and the user has had their say.
 fn settle(facts: Facts, plane: &Plane, overrides: &Overrides, flags: &mut Vec<Flag>) -> Capture {
     let mut capture = facts.capture;
-    // A smaller picture than recorded has larger pixels, as far as the sensor is concerned.
-    if let Some((width, height)) = facts.size {
+    // A preview has larger pixels than the picture it stands for, as far as the sensor is concerned. What a
+    // rendered file's own records say of resizing is in its facts already.
+    if let Some((width, height)) = facts.size.filter(|_| flags.contains(&Flag::Preview)) {
         let (recorded, actual) = (f64::from(width.max(height)), plane.width.max(plane.height) as f64);
         if actual > 0.0 && recorded > 1.01 * actual {
             flags.push(Flag::Resized);
@@ -208,6 +216,16 @@ fn settle(facts: Facts, plane: &Plane, overrides: &Overrides, flags: &mut Vec<Fl
         }
     }
     give(&mut capture, &overrides.capture);
+    let given = &overrides.capture;
+    flags.retain(|flag| match flag {
+        Flag::ApertureUnknown => given.f_number.is_none(),
+        Flag::PitchUnknown | Flag::PitchAssumed => given.pixel_pitch_um.is_none(),
+        Flag::FocusDistanceIgnored => given.focus_distance_m.is_none(),
+        Flag::NoCaptureFacts => {
+            given.f_number.is_none() && given.focal_length_mm.is_none() && given.exposure_s.is_none()
+        }
+        _ => true,
+    });
     capture
 }
 
@@ -230,4 +248,43 @@ fn give(capture: &mut Capture, given: &Capture) {
     over(&mut capture.focus_point, &given.focus_point);
     over(&mut capture.focus_mode, &given.focus_mode);
     over(&mut capture.pixel_pitch_um, &given.pixel_pitch_um);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_preview_has_larger_pixels_and_what_the_user_gives_comes_last() {
+        let plane = Plane {
+            width: 70,
+            height: 45,
+            data: vec![0; 70 * 45],
+            black: 0,
+            white: 65535,
+            saturation: 65535,
+            mosaic: crate::shot::Mosaic::None,
+            jpeg: None,
+            rendered: true,
+        };
+        let facts = Facts {
+            capture: Capture { pixel_pitch_um: Some(Fact::new(10.0, Source::Exif)), ..Capture::default() },
+            size: Some((140, 90)),
+            ..Facts::default()
+        };
+        let mut flags = vec![Flag::Preview, Flag::ApertureUnknown];
+        let capture = settle(facts.clone(), &plane, &Overrides::default(), &mut flags);
+        assert_eq!(capture.pixel_pitch_um, Some(Fact::new(20.0, Source::Derived)));
+        assert_eq!(flags, [Flag::Preview, Flag::ApertureUnknown, Flag::Resized]);
+        let given = Capture {
+            // Whatever source is claimed for it, what the user gives is given.
+            f_number: Some(Fact::new(11.0, Source::Exif)),
+            pixel_pitch_um: Some(Fact::new(4.5, Source::Given)),
+            ..Capture::default()
+        };
+        let capture = settle(facts, &plane, &Overrides { capture: given, turn: None }, &mut flags);
+        assert_eq!(capture.pixel_pitch_um, Some(Fact::new(4.5, Source::Given)));
+        assert_eq!(capture.f_number, Some(Fact::new(11.0, Source::Given)));
+        assert!(!flags.contains(&Flag::ApertureUnknown));
+    }
 }

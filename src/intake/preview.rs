@@ -20,19 +20,21 @@ const MAX_PLACES: usize = 256;
 /// Luminance of the largest preview, upright; `None` where there is none worth measuring.
 pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Option<Read> {
     let file = std::fs::read(path).ok()?;
-    let (bytes, headers) = largest(&file)?;
-    let hints = Hints::of(headers.exif_block(bytes));
-    let turn = turn(&hints, orientation, quarter_turns);
-    let plane = jpeg::plane(bytes, &headers, hints.named, turn, path).ok()?;
+    let plane = previews(&file).into_iter().find_map(|(bytes, headers)| {
+        let hints = Hints::of(headers.exif_block(bytes));
+        let turn = turn(&hints, orientation, quarter_turns);
+        jpeg::plane(bytes, &headers, hints.named, turn, path).ok()
+    })?;
     Some(Read { plane, flags: vec![Flag::Processed, Flag::Preview] })
 }
 
 /// The largest preview as a picture to look at, upright.
 pub(super) fn rgb(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Option<RgbImage> {
     let file = std::fs::read(path).ok()?;
-    let (bytes, headers) = largest(&file)?;
-    let turn = turn(&Hints::of(headers.exif_block(bytes)), orientation, quarter_turns);
-    jpeg::rgb(bytes, &headers, turn, path).ok()
+    previews(&file).into_iter().find_map(|(bytes, headers)| {
+        let turn = turn(&Hints::of(headers.exif_block(bytes)), orientation, quarter_turns);
+        jpeg::rgb(bytes, &headers, turn, path).ok()
+    })
 }
 
 /// A preview's own orientation where it states one, else the file's.
@@ -41,9 +43,9 @@ fn turn(hints: &Hints, orientation: Option<u16>, quarter_turns: u8) -> Turn {
     Turn::from_exif(own.or(orientation).unwrap_or(1)).then_clockwise(quarter_turns)
 }
 
-/// The largest whole JPEG inside a file, whatever the container.
-fn largest(file: &[u8]) -> Option<(&[u8], Headers)> {
-    let mut best: Option<(&[u8], Headers)> = None;
+/// The whole JPEGs inside a file, whatever the container, largest first.
+fn previews(file: &[u8]) -> Vec<(&[u8], Headers)> {
+    let mut found = Vec::new();
     let mut examined = 0;
     let mut end_of_last = 0;
     for place in memmem::find_iter(file, b"\xff\xd8\xff") {
@@ -55,17 +57,16 @@ fn largest(file: &[u8]) -> Option<(&[u8], Headers)> {
         if examined > MAX_PLACES {
             break;
         }
-        let bytes = &file[place..];
-        let headers = Headers::scan(bytes);
+        let headers = Headers::scan(&file[place..]);
         if !headers.is_whole_picture() {
             continue;
         }
         end_of_last = place + headers.end();
         let (width, height) = headers.size();
-        let larger = best.as_ref().is_none_or(|(_, b)| b.size().0 * b.size().1 < width * height);
-        if larger && width.max(height) >= LEAST_SIDE {
-            best = Some((bytes, headers));
+        if width.max(height) >= LEAST_SIDE {
+            found.push((&file[place..end_of_last], headers));
         }
     }
-    best.map(|(bytes, headers)| (&bytes[..headers.end()], headers))
+    found.sort_by_key(|(_, headers)| std::cmp::Reverse(headers.size().0 * headers.size().1));
+    found
 }

@@ -144,11 +144,29 @@ impl Form {
     }
 }
 
+/// Luminance, decoded in this process.
+fn plane_here(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RawRead, IntakeError> {
+    #[cfg(feature = "heic")]
+    if super::open(path)?.1 == super::Kind::Heic {
+        return super::heic::plane(path, quarter_turns);
+    }
+    raw::plane(path, orientation, quarter_turns)
+}
+
+/// A picture to look at, decoded in this process.
+fn colour_here(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
+    #[cfg(feature = "heic")]
+    if super::open(path)?.1 == super::Kind::Heic {
+        return super::heic::rgb(path, quarter_turns);
+    }
+    raw::colour(path, orientation, quarter_turns)
+}
+
 /// Luminance of a raw file, upright, decoded by a worker if there are any.
 pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RawRead, IntakeError> {
     let ask = Ask { path: Name::of(path), orientation, quarter_turns, look: false };
     match asked(&ask, path)? {
-        None => raw::plane(path, orientation, quarter_turns),
+        None => plane_here(path, orientation, quarter_turns),
         Some((Answer::Plane(form), Pixels::Levels(data))) => Ok(form.with(data)),
         Some(_) => Err(strange(path)),
     }
@@ -158,7 +176,7 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
 pub(super) fn colour(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
     let ask = Ask { path: Name::of(path), orientation, quarter_turns, look: true };
     match asked(&ask, path)? {
-        None => raw::colour(path, orientation, quarter_turns),
+        None => colour_here(path, orientation, quarter_turns),
         Some((Answer::Picture { width, height }, Pixels::Colours(bytes))) => {
             RgbImage::from_raw(width, height, bytes).ok_or_else(|| strange(path))
         }
@@ -377,7 +395,7 @@ pub fn serve(memory: u64, time: Duration) -> io::Result<()> {
         watch.begin();
         let path = ask.path.path();
         if ask.look {
-            match raw::colour(&path, ask.orientation, ask.quarter_turns) {
+            match colour_here(&path, ask.orientation, ask.quarter_turns) {
                 Ok(picture) => {
                     write_frame(&mut to, &Answer::Picture { width: picture.width(), height: picture.height() })?;
                     to.write_all(picture.as_raw())?;
@@ -385,7 +403,7 @@ pub fn serve(memory: u64, time: Duration) -> io::Result<()> {
                 Err(error) => refuse(&mut to, error)?,
             }
         } else {
-            match raw::plane(&path, ask.orientation, ask.quarter_turns) {
+            match plane_here(&path, ask.orientation, ask.quarter_turns) {
                 Ok(read) => {
                     write_frame(&mut to, &Answer::Plane(Form::of(&read)))?;
                     to.write_all(bytemuck::cast_slice(&read.plane.data))?;

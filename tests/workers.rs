@@ -1,0 +1,93 @@
+//! Raw decoding in child processes: same pixels, and a worker's death costs its own file only.
+
+#[path = "support/files.rs"]
+mod files;
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use files::Dng;
+use tussock::intake::{IntakeErrorKind, Overrides, Workers, colour, read, use_workers};
+
+fn workers() -> Workers {
+    Workers {
+        program: PathBuf::from(env!("CARGO_BIN_EXE_tussock")),
+        arguments: vec!["raw-worker".into()],
+        memory: Workers::MEMORY,
+        time: Workers::TIME,
+    }
+}
+
+/// One test, since the setting holds for the whole process.
+#[test]
+fn workers_decode_alike_and_their_deaths_cost_one_file() {
+    let place = tempfile::tempdir().unwrap();
+    let none = Overrides::default();
+    let file = |name: &str, bytes: &[u8]| {
+        let path = place.path().join(name);
+        std::fs::write(&path, bytes).unwrap();
+        path
+    };
+    let whole = Dng { orientation: 8, ..Dng::new(96, 80, 14) };
+    let path = file("whole.dng", &whole.bytes());
+    let here = (read(&path, &none).unwrap(), colour(&path, &none).unwrap());
+
+    use_workers(Some(workers()));
+    for _ in 0..3 {
+        let shot = read(&path, &none).unwrap();
+        assert_eq!(shot.plane, here.0.plane);
+        assert_eq!((shot.flags, shot.capture), (here.0.flags.clone(), here.0.capture.clone()));
+        assert_eq!(colour(&path, &none).unwrap(), here.1);
+    }
+    let shots: Vec<_> = std::thread::scope(|scope| {
+        let threads: Vec<_> = (0..4).map(|_| scope.spawn(|| read(&path, &none).unwrap().plane)).collect();
+        threads.into_iter().map(|t| t.join().unwrap()).collect()
+    });
+    assert!(shots.iter().all(|plane| *plane == here.0.plane));
+
+    // Damaged files of all sorts: an answer each time, and the sound file still reads afterwards.
+    let bytes = whole.bytes();
+    let mut state = 7_u64;
+    for round in 0..120 {
+        let mut damaged = bytes.clone();
+        // The directories are at the end of the file, the first offset at its beginning.
+        let directories = 96 * 80 * 2;
+        for _ in 0..2 {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let at = directories + (state >> 33) as usize % (bytes.len() - directories);
+            damaged[at] = (state >> 24) as u8;
+        }
+        let answer = read(&file("damaged.dng", &damaged), &none);
+        if let Err(error) = answer {
+            assert!(!error.problem.is_empty() && error.advice.ends_with('.'), "round {round}: {error:?}");
+        }
+    }
+    assert_eq!(read(&path, &none).unwrap().plane, here.0.plane);
+
+    // A worker that may map next to nothing can't even start; one with no time is stopped.
+    use_workers(Some(Workers { time: Duration::ZERO, ..workers() }));
+    let error = read(&path, &none).unwrap_err();
+    assert_eq!(error.kind, IntakeErrorKind::TooMuch, "{error}");
+    assert!(error.problem.contains("longer"), "{error}");
+
+    // A large frame under a small limit: refused, and small ones still read.
+    let large = Dng { samples: vec![0; 6000 * 4000], ..Dng::new(6000, 4000, 14) };
+    let mut large = Dng { samples: large.samples, ..large };
+    large.samples.iter_mut().enumerate().for_each(|(i, v)| *v = (i % 9000) as u16);
+    let large = file("large.dng", &large.bytes());
+    use_workers(Some(Workers { memory: 90 << 20, ..workers() }));
+    if cfg!(target_os = "linux") {
+        let error = read(&large, &none).unwrap_err();
+        assert!(matches!(error.kind, IntakeErrorKind::TooMuch | IntakeErrorKind::Damaged), "{error:?}");
+        assert_eq!(read(&path, &none).unwrap().plane, here.0.plane);
+    }
+
+    // A program that is no worker, or is not there, leaves decoding to this process.
+    for program in ["/bin/true", "/nowhere/at/all"] {
+        use_workers(Some(Workers { program: program.into(), ..workers() }));
+        let read = read(&path, &none);
+        assert!(read.is_ok_and(|shot| shot.plane == here.0.plane) || program == "/bin/true");
+    }
+    use_workers(None);
+    assert_eq!(read(&path, &none).unwrap().plane, here.0.plane);
+}
