@@ -24,9 +24,8 @@ pub(super) enum Kind {
 
 /// Extensions of camera raw files, lower case.
 pub(super) const RAW_EXTENSIONS: &[&str] = &[
-    "3fr", "ari", "arw", "bay", "braw", "cap", "cr2", "cr3", "crw", "dcr", "dcs", "dng", "drf", "eip", "erf", "fff",
-    "gpr", "iiq", "k25", "kdc", "mdc", "mef", "mos", "mrw", "nef", "nrw", "orf", "ori", "pef", "ptx", "pxn", "qtk",
-    "raf", "raw", "rw2", "rwl", "sr2", "srf", "srw", "x3f",
+    "3fr", "arw", "cr2", "cr3", "crw", "dcr", "dcs", "dng", "erf", "fff", "gpr", "iiq", "k25", "kdc", "mef", "mos",
+    "mrw", "nef", "nrw", "orf", "ori", "pef", "raf", "raw", "rw2", "rwl", "sr2", "srf", "srw", "x3f",
 ];
 
 /// Extensions of rendered photographs, lower case.
