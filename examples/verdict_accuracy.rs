@@ -14,6 +14,7 @@ fn main() {
     let count: u64 = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(300);
     let verbose = std::env::args().nth(2).is_some();
     let (mut clear, mut right, mut open) = (0, 0, 0);
+    let (mut sure, mut sure_wrong) = ([0; 2], [0; 2]);
     let mut bins = [(0, 0.0, 0); 6];
     let (mut near, mut far, mut focus, mut distance) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let mut time = 0.0;
@@ -26,7 +27,7 @@ fn main() {
         let truth = scene.cause();
         let v = &d.verdict;
         if v.cause != Cause::CannotTell {
-            let edges = [0.6, 0.7, 0.8, 0.9, 0.95, 0.98];
+            let edges = [0.0, 0.7, 0.8, 0.9, 0.95, 0.98];
             let bin = edges.iter().rposition(|&e| v.confidence >= e).unwrap_or(0);
             bins[bin].0 += 1;
             bins[bin].1 += v.confidence;
@@ -38,6 +39,12 @@ fn main() {
             right += u32::from(v.cause == truth);
             open += u32::from(v.cause == Cause::CannotTell);
         }
+        if v.cause != Cause::CannotTell && v.confidence >= 0.9 {
+            for k in 0..=usize::from(is_clear) {
+                sure[k] += 1;
+                sure_wrong[k] += u32::from(v.cause != truth);
+            }
+        }
         let error = |k: usize, t: f64| d.zones[k].optical_px.map(|e| e.value / t - 1.0);
         near.extend(error(0, scene.near().optical_px));
         far.extend(error(1, scene.far().optical_px));
@@ -46,7 +53,11 @@ fn main() {
         distance.extend(d.implied.near_m.map(|f| f.value / n - 1.0));
         let off = error(0, scene.near().optical_px).is_some_and(|e| e.abs() > 0.15)
             || error(1, scene.far().optical_px).is_some_and(|e| e.abs() > 0.25);
-        if verbose && (is_clear && v.cause != truth || off) {
+        if verbose
+            && (is_clear && v.cause != truth
+                || off
+                || v.confidence >= 0.9 && v.cause != truth && v.cause != Cause::CannotTell)
+        {
             println!(
                 "{seed:4} truth {truth:?} said {:?} {:.2} {:?} | near {:.2}/{:.2} far {:.2}/{:.2} P {:.2} f{:.0} N{} n {:.1} s {:.1} disc {:.1} {:.1} lens {:.1?} tilt {:.1} mot {:?} horizon {:.2} of {:.2} | w {:.2?} fit {:?}",
                 v.cause,
@@ -84,9 +95,13 @@ fn main() {
         "clear (beyond 1.43 or within 0.7 times the limit): {clear}, right {right} ({:.1} %), open {open}",
         100.0 * f64::from(right) / f64::from(clear.max(1))
     );
+    println!(
+        "given with confidence >= 0.9: {} of all, {} wrong; {} of the clear, {} wrong",
+        sure[0], sure_wrong[0], sure[1], sure_wrong[1]
+    );
     println!("confidence  verdicts  mean stated  right");
-    for (n, sum, ok) in bins {
-        println!("  {n:8}  {:.3}  {:.3}", sum / f64::from(n.max(1)), f64::from(ok) / f64::from(n.max(1)));
+    for ((n, sum, ok), from) in bins.into_iter().zip([0.0, 0.7, 0.8, 0.9, 0.95, 0.98]) {
+        println!("from {from:.2}  {n:8}  {:.3}  {:.3}", sum / f64::from(n.max(1)), f64::from(ok) / f64::from(n.max(1)));
     }
     spread("near optical blur, relative", near);
     spread("far optical blur, relative", far);

@@ -5,7 +5,8 @@ mod tilemaps;
 
 use tilemaps::Scene;
 use tussock::diagnose::{Cause, Unsettled, ZoneName, diagnose};
-use tussock::quantity::Intent;
+use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
+use tussock::report::wording;
 
 fn cause(scene: &Scene) -> Cause {
     diagnose(&scene.map(), &scene.capture(), None, &Intent::default()).verdict.cause
@@ -66,4 +67,148 @@ fn a_foreground_of_water_alone_is_not_judged_but_the_far_scene_is() {
     assert_eq!(d.verdict.unsettled, Some(Unsettled::NearUnmeasured));
     let far = d.zones.iter().find(|z| z.name == ZoneName::Far).unwrap();
     assert!(far.optical_px.is_some());
+}
+
+#[test]
+fn a_streak_beyond_the_permitted_blur_is_motion() {
+    let mut scene = Scene { f_number: 11.0, motion: Some((9.0, 0.4)), ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    assert_eq!(cause(&scene), Cause::Motion);
+}
+
+#[test]
+fn an_f_number_that_softens_everything_is_diffraction() {
+    let mut scene = Scene { f_number: 32.0, pitch_um: 4.0, width: 4000, height: 3000, ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    assert!(scene.diffraction() > 1.3 * scene.permitted());
+    assert_eq!(cause(&scene), Cause::Diffraction);
+}
+
+#[test]
+fn a_side_to_side_gradient_is_the_lens() {
+    let mut scene = Scene { f_number: 11.0, tilt_px: 11.0, ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    assert_eq!(cause(&scene), Cause::LensAsymmetry);
+}
+
+#[test]
+fn a_picture_turned_on_its_side_is_not_called_a_tilted_lens() {
+    // Common practice, no published source: a lost orientation tag is likelier than so strong a tilt.
+    let scene = Scene { f_number: 2.8, focus_m: 60.0, ..Scene::default() };
+    let upright = scene.map();
+    let mut turned = upright.clone();
+    (turned.width, turned.height) = (upright.height, upright.width);
+    (turned.columns, turned.rows) = (upright.rows, upright.columns);
+    turned.tiles.clear();
+    for row in 0..turned.rows {
+        for column in 0..turned.columns {
+            // A quarter turn clockwise: the left column of the upright picture becomes the top row.
+            let from = &upright.tiles[((upright.rows - 1 - column) * upright.columns + row) as usize];
+            let mut tile = from.clone();
+            (tile.x, tile.y) = (upright.height - from.y - from.height, from.x);
+            (tile.width, tile.height) = (from.height, from.width);
+            turned.tiles.push(tile);
+        }
+    }
+    let d = diagnose(&turned, &scene.capture(), None, &Intent::default());
+    assert_ne!(d.verdict.cause, Cause::LensAsymmetry);
+    assert!(d.flags.contains(&Flag::OrientationLost), "{:?} {:?}", d.verdict, d.model);
+}
+
+#[test]
+fn twice_the_near_distance_is_right_in_any_unit() {
+    // Common practice, no published source: focus at twice the nearest distance blurs both ends alike.
+    for scale in [0.5, 1.0, 3.0] {
+        let mut scene = Scene { f_number: 11.0, camera_height_m: 1.5 * scale, ..Scene::default() };
+        let n = near(&scene);
+        scene.focus_m = 2.0 * n;
+        let (close, far) = (scene.of(1.0 / n, 0.0, 0.0).disc_px, scene.of(0.0, 0.0, 0.0).disc_px);
+        assert!((close + far).abs() < 1e-9);
+        let intent = Intent { near_m: Some(n), ..Intent::default() };
+        let d = diagnose(&scene.map(), &scene.capture(), None, &intent);
+        assert!((d.implied.right_focus_m.unwrap() / (2.0 * n) - 1.0).abs() < 1e-9);
+    }
+}
+
+#[test]
+fn a_nearest_subject_far_away_wants_focus_far_away() {
+    // Common practice, no published source.
+    let intent = Intent { near_m: Some(80.0), ..Intent::default() };
+    let scene = Scene::default();
+    let d = diagnose(&scene.map(), &scene.capture(), None, &intent);
+    assert!(d.implied.right_focus_m.unwrap() > 150.0);
+}
+
+#[test]
+fn stepping_back_a_little_helps_a_close_foreground_much() {
+    // Common practice, no published source. The blur left at the best f-number falls as one over the root of the
+    // near distance, so what is missing is made up by less room the closer the foreground is.
+    let back = |near: f64| {
+        let intent = Intent { near_m: Some(near), sharp_for: SharpFor::OneToOne, ..Intent::default() };
+        let scene = Scene::default();
+        diagnose(&scene.map(), &scene.capture(), None, &intent).implied.step_back_m
+    };
+    let close = back(0.5).expect("half a metre to infinity can't all be sharp at 1:1");
+    assert!(close > 0.0 && close < 30.0);
+    assert!(back(1000.0).is_none());
+}
+
+#[test]
+fn the_picture_gives_focus_and_near_distance() {
+    let scene = Scene { f_number: 5.6, focus_m: 3.0, ..Scene::default() };
+    let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
+    let n = 1.0 / scene.ground(scene.bottom() * 0.875);
+    let (focus, near) = (d.implied.focus_m.unwrap().value, d.implied.near_m.unwrap().value);
+    assert!((1.0 / focus - 1.0 / scene.focus_m).abs() < 0.1 / n, "focus {focus}");
+    assert!((near / n - 1.0).abs() < 0.15, "near {near} of {n}");
+}
+
+#[test]
+fn a_recorded_distance_that_contradicts_the_picture_is_flagged() {
+    let scene = Scene { f_number: 5.6, focus_m: 3.0, ..Scene::default() };
+    let d = diagnose(&scene.map(), &scene.capture_with_focus(0.5), None, &Intent::default());
+    assert!(d.flags.contains(&Flag::FocusDistanceContradicted));
+    let d = diagnose(&scene.map(), &scene.capture_with_focus(3.0), None, &Intent::default());
+    assert!(!d.flags.contains(&Flag::FocusDistanceContradicted));
+}
+
+#[test]
+fn one_odd_tile_declares_nothing() {
+    let mut scene = Scene { f_number: 11.0, ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    let mut map = scene.map();
+    let at = map.tiles.iter().position(|t| t.blur.is_some()).unwrap();
+    map.tiles[at].blur = Some(Estimate::new(9.0, 0.1, 20));
+    let d = diagnose(&map, &scene.capture(), None, &Intent::default());
+    assert_eq!(d.verdict.cause, Cause::SharpThroughout);
+}
+
+#[test]
+fn the_same_map_gives_the_same_answer() {
+    let scene = Scene::random(5);
+    let once = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
+    assert_eq!(once, diagnose(&scene.map(), &scene.capture(), None, &Intent::default()));
+}
+
+#[test]
+fn sentences_carry_their_numbers_and_advice_to_move_a_caution() {
+    let mut scene = Scene { f_number: 2.8, camera_height_m: 0.4, ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    let intent = Intent { sharp_for: SharpFor::OneToOne, ..Intent::default() };
+    let d = diagnose(&scene.map(), &scene.capture(), None, &intent);
+    assert_eq!(d.verdict.cause, Cause::TooLittleDepth);
+    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    assert!(said.contains("f/2.8") && said.contains("px"), "{said}");
+    let feet = wording::advice(&d, &scene.capture(), Units::Imperial);
+    assert!(feet.contains("step back") && feet.contains("Look where you step"), "{feet}");
+    assert!(feet.contains(" in") || feet.contains(" ft"), "{feet}");
+}
+
+#[test]
+fn strong_corners_are_called_the_lens_not_the_focus() {
+    let mut scene = Scene { f_number: 11.0, lens: (0.2, 2.6, 2.5), ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
+    let said = wording::corners(&d);
+    assert!(said.contains("lens"), "{said} {:?}", d.corners);
 }

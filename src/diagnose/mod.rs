@@ -229,6 +229,7 @@ impl Frame<'_> {
     /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
     fn weigh(&self, d: &mut Diagnosis, readings: &[Vec<Option<Reading>>], capture: &Capture, intent: &Intent) {
         let permitted = d.permitted_px;
+        let exposure = capture.exposure_s.as_ref().map(|t| t.value);
         let mut tally = weigh::Tally::default();
         let mut normal = Normal::new(11);
         let (mut focus, mut near_inverse) = (Moments::default(), Moments::default());
@@ -253,7 +254,12 @@ impl Frame<'_> {
                 askew: self.askew(&draw.theta, permitted),
                 lens_centre: draw.theta[CENTRE].abs(),
             };
-            tally.add(weigh::causes(&story, permitted).as_deref(), draw.weight);
+            let causes = weigh::causes(&story, permitted);
+            if weigh::may_flow(exposure, self.priors.haste(&draw.theta)) {
+                tally.add_flowing(causes.as_deref(), draw.weight);
+            } else {
+                tally.add(causes.as_deref(), draw.weight);
+            }
             if let (Some(reach), Some(focal), [Some(near), Some(far)]) = (self.e.reach, self.e.focal_m, parts) {
                 let inverse_far = intent.far_m.map_or(0.0, |f| 1.0 / f);
                 let (s, n) = implied::inverse_distances(near.disc, far.disc, reach, focal, inverse_far);

@@ -224,7 +224,7 @@ impl Priors {
         let scale = if e.overshoot > 0.03 {
             Belief { mean: -1.5 * e.overshoot.min(0.2), below: 0.06 + e.overshoot, above: 0.06 + e.overshoot }
         } else {
-            Belief::even(0.0, 0.05)
+            Belief::even(0.0, 0.06)
         };
         Self {
             beliefs: [
@@ -268,6 +268,12 @@ impl Priors {
 }
 
 impl Priors {
+    /// How many times faster than usual the ground's blur grows downwards in a parameter vector.
+    #[must_use]
+    pub fn haste(&self, t: &Theta) -> f64 {
+        (t[GROWTH] - self.beliefs[GROWTH].mean).exp()
+    }
+
     /// Expects the shake of a measured streak: what its length adds to a width averaged over directions.
     pub fn expect_shake(&mut self, length: crate::quantity::Estimate) {
         let sigma = |b: f64| {

@@ -109,6 +109,18 @@ pub struct Tally {
     pub unnamed: f64,
 }
 
+/// Exposure, s, from which water and grass near the camera draw streaks that look like defocus.
+const LONG_EXPOSURE: f64 = 0.2;
+/// How many times faster than from a usual height blur must grow downwards for that to be suspected.
+const HASTE: f64 = 2.0;
+
+/// Whether a foreground may be soft by its own movement: a long exposure, and blur that grows towards the camera
+/// faster than ground seen from a usual height would have it (common practice, no published source).
+#[must_use]
+pub fn may_flow(exposure_s: Option<f64>, haste: f64) -> bool {
+    exposure_s.is_some_and(|t| t >= LONG_EXPOSURE) && haste > HASTE
+}
+
 impl Tally {
     /// Adds one draw.
     pub fn add(&mut self, causes: Option<&[Cause]>, weight: f64) {
@@ -120,6 +132,15 @@ impl Tally {
         for &cause in causes {
             put(&mut self.any, cause, weight);
         }
+    }
+
+    /// As [`Tally::add`] where a soft foreground may be flowing water: half the weight goes to movement.
+    pub fn add_flowing(&mut self, causes: Option<&[Cause]>, weight: f64) {
+        let near = matches!(causes.and_then(|c| c.first()), Some(Cause::FocusTooFar | Cause::TooLittleDepth));
+        if near {
+            self.add(Some(&[Cause::Motion]), 0.5 * weight);
+        }
+        self.add(causes, if near { 0.5 * weight } else { weight });
     }
 }
 
@@ -167,8 +188,13 @@ pub fn verdict(tally: &Tally, near: bool, far: bool, sharpened: bool, facts: boo
     };
     let cause = if unsettled.is_some() { Cause::CannotTell } else { best };
     let also = tally.any.iter().filter(|(c, w)| *c != cause && *w > 0.5).map(|(c, _)| *c).collect();
-    // An open verdict is as sure as no one cause is.
-    let confidence = if unsettled.is_some() { 1.0 - share * f64::from(u8::from(near && far)) } else { share };
+    // An open verdict is as sure as no one cause is; an unmeasured zone leaves no doubt that it is open.
+    let confidence = match unsettled {
+        None => share,
+        Some(Unsettled::NearUnmeasured | Unsettled::FarUnmeasured) => 1.0 - UNFORESEEN,
+        Some(_) if best == Cause::CannotTell => share,
+        Some(_) => 1.0 - share,
+    };
     Verdict { cause, confidence: confidence.clamp(0.0, 1.0), also, weights, unsettled }
 }
 

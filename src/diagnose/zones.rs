@@ -19,6 +19,9 @@ const MARK_REACH: f64 = 1.3;
 /// How far a zone may depart from the frame's model (ln of the width): a usual case and a far-standing object.
 const NORMAL_DEPARTURE: f64 = 0.06;
 const OBJECT_DEPARTURE: f64 = 0.6;
+/// Relative error that a zone's tiles share, since they show the same kind of thing (leaves, gravel, rock): tiles
+/// beside each other don't average it out.
+const CONTENT_BIAS: f64 = 0.05;
 /// Share of zones that hold an object off the model.
 const OBJECT_SHARE: f64 = 0.1;
 
@@ -44,8 +47,11 @@ fn strict(mix: &Mix) -> Mix {
 
 /// Share of a band's measured tiles that must agree with the model for it to be taken.
 const AGREEING: f64 = 0.5;
-/// The same in the best part of the foreground, below which it is water or the like all over.
-const FOREGROUND_AGREEING: f64 = 0.76;
+/// Share, of what is usual in the frame, that must agree in the best part of the foreground; below it the
+/// foreground is water or the like all over.
+const FOREGROUND_AGREEING: f64 = 0.8;
+/// How well honest ground agrees where there is nothing to compare it with.
+const USUAL_AGREEING: f64 = 0.93;
 
 /// Sum of the credible, and number of the measured tiles.
 fn agreeing(tiles: &[u32], map: &TileMap, credible: &[f64]) -> (f64, f64) {
@@ -64,12 +70,12 @@ pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[f64], horizo
         agreeing(&tiles, map, credible)
     };
     let parts = [part(0.0, 1.0 / 3.0), part(1.0 / 3.0, 2.0 / 3.0), part(2.0 / 3.0, 1.0)];
-    let best = parts
-        .iter()
-        .filter(|p| p.1 >= 5.0)
-        .map(|p| p.0 / p.1)
-        .fold(None, |m: Option<f64>, s| Some(m.map_or(s, |m| m.max(s))));
-    best.is_some_and(|share| share < FOREGROUND_AGREEING)
+    let best = parts.iter().filter(|p| p.1 >= 5.0).map(|p| p.0 / p.1).reduce(f64::max);
+    // Real texture scatters more than a plane: how well the ground above agrees is the yardstick.
+    let above = select(map, |_, y| y > foot - 0.05 * h && y <= h - NEAR_REACH * (h - foot));
+    let (agree, measured) = agreeing(&above, map, credible);
+    let usual = if measured >= 8.0 { (agree / measured).clamp(0.86, USUAL_AGREEING) } else { USUAL_AGREEING };
+    best.is_some_and(|share| share < FOREGROUND_AGREEING * usual)
 }
 
 /// Which tiles a zone takes, for zones that don't depend on the fit or have a mark.
@@ -103,12 +109,18 @@ pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -
     let side = CORNER_SHARE * w.max(h);
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
     let limit = (h - NEAR_REACH * (h - foot)).min(h - band);
-    let steps = (0..).map(|k| h - f64::from(k) * row).take_while(|lower| lower - band >= limit - row);
-    first_agreeing(
-        map,
-        credible,
-        steps.map(|lower| select(map, |x, y| y > lower - band && y <= lower && x > side && x < w - side)),
-    )
+    let bands = |margin: f64| {
+        let steps = (0..).map(|k| h - f64::from(k) * row).take_while(|lower| lower - band >= limit - row);
+        let inner = |x: f64| x > margin && x < w - margin;
+        first_agreeing(map, credible, steps.map(|low| select(map, |x, y| y > low - band && y <= low && inner(x))))
+    };
+    // The bottom corners are corners, unless nothing else of the foreground is fit to judge.
+    let (tiles, agrees) = bands(side);
+    if agrees {
+        return tiles;
+    }
+    let (whole, agrees) = bands(0.0);
+    if agrees { whole } else { tiles }
 }
 
 /// How far below the fitted horizon, as a share of the ground's height, the far band may look for something to judge.
@@ -130,23 +142,24 @@ pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) ->
         credible,
         steps.map(|lower| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y))),
     )
+    .0
 }
 
 /// The first band that has something measured most of which agrees with the model; failing that, the band that
-/// agrees best.
-fn first_agreeing(map: &TileMap, credible: &[f64], bands: impl Iterator<Item = Vec<u32>>) -> Vec<u32> {
+/// agrees best, and whether one was found.
+fn first_agreeing(map: &TileMap, credible: &[f64], bands: impl Iterator<Item = Vec<u32>>) -> (Vec<u32>, bool) {
     let mut best: Option<(f64, Vec<u32>)> = None;
     for tiles in bands {
         let (agree, measured) = agreeing(&tiles, map, credible);
         if agree >= 2.5 && agree >= AGREEING * measured {
-            return tiles;
+            return (tiles, true);
         }
         let merit = if agree >= 1.5 { agree / measured } else { 0.0 };
         if best.as_ref().is_none_or(|(other, _)| merit > *other) {
             best = Some((merit, tiles));
         }
     }
-    best.map_or_else(Vec::new, |(_, tiles)| tiles)
+    (best.map_or_else(Vec::new, |(_, tiles)| tiles), false)
 }
 
 fn select(map: &TileMap, keep: impl Fn(f64, f64) -> bool) -> Vec<u32> {

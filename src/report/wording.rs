@@ -207,7 +207,7 @@ pub fn unsettled(d: &Diagnosis) -> Option<String> {
         Unsettled::FarUnmeasured => {
             format!("nothing far off is fit to judge (cloud, haze, or no detail){}", near())
         }
-        Unsettled::CausesAlike => format!("{} explain this frame about equally well", rivals(d)),
+        Unsettled::CausesAlike => alike(d),
         Unsettled::AtTheLimit => format!(
             "the blur sits at the limit, as likely within as beyond it: near is {}, far is {}",
             against(d, ZoneName::Near),
@@ -340,14 +340,22 @@ fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
     }
 }
 
-/// The two likeliest causes, named.
-fn rivals(d: &Diagnosis) -> String {
-    let names: Vec<&str> =
-        d.verdict.weights.iter().filter(|(c, _)| *c != Cause::CannotTell).take(2).map(|(c, _)| noun(*c)).collect();
+/// The causes that share the weight, named.
+fn alike(d: &Diagnosis) -> String {
+    let names: Vec<&str> = d
+        .verdict
+        .weights
+        .iter()
+        .filter(|(c, w)| *c != Cause::CannotTell && *w > 0.05)
+        .take(2)
+        .map(|(c, _)| noun(*c))
+        .collect();
     match names.as_slice() {
-        [a, b] => format!("{a} and {b}"),
-        [a] => format!("{a} and something that optics doesn't name"),
-        _ => "several causes".into(),
+        [a, b] => format!("{a} and {b} explain this frame about equally well"),
+        [a] => format!("{a} explains this frame only in part"),
+        _ => "the whole frame is soft by about the same, which neither focus nor depth, diffraction or movement \
+              explains: the lens itself, processing in the camera or haze may"
+            .into(),
     }
 }
 
