@@ -33,7 +33,7 @@ fn main() {
             bins[bin].1 += v.confidence;
             bins[bin].2 += u32::from(v.cause == truth);
         }
-        let is_clear = scene.clearness() > 1.0 / 0.7;
+        let is_clear = scene.is_clear();
         if is_clear {
             clear += 1;
             right += u32::from(v.cause == truth);
@@ -92,7 +92,7 @@ fn main() {
     }
     println!("{count} scenes, {:.1} ms a frame", 1e3 * time / count as f64);
     println!(
-        "clear (beyond 1.43 or within 0.7 times the limit): {clear}, right {right} ({:.1} %), open {open}",
+        "clear (beyond 1.3 or within 0.7 times the limit): {clear}, right {right} ({:.1} %), open {open}",
         100.0 * f64::from(right) / f64::from(clear.max(1))
     );
     println!(
@@ -176,7 +176,7 @@ fn hundreds(verbose: bool) {
     while n < 100 {
         seed += 1;
         let (scene, _) = base(seed);
-        if scene.clearness() < 1.0 / 0.7 {
+        if !scene.is_clear() {
             continue;
         }
         let dry = say(&Scene { cloud: 0.0, ..scene.clone() }, &Intent::default()).verdict.cause;

@@ -196,19 +196,13 @@ impl Scene {
             (false, false) => Cause::SharpThroughout,
         }
     }
-    /// How far the decisive blurs are from the limit: the smallest ratio away from 1, folded to be above 1.
-    pub fn clearness(&self) -> f64 {
+    /// Whether every decisive blur is clear of the limit: beyond 1.3 or within 0.7 times the permitted.
+    pub fn is_clear(&self) -> bool {
         let p = self.permitted();
         let motion = self.motion.map_or(0.0, |m| 0.310_58 * m.0);
-        let fold = |x: f64| if x > 1.0 { x } else { 1.0 / x.max(1e-6) };
-        let mut all = vec![self.near().optical_px / p, self.far().optical_px / p, self.diffraction() / p];
-        if motion > 0.0 {
-            all.push(motion / p);
-        }
-        if self.tilt_px != 0.0 {
-            all.push(0.265_77 * self.tilt_px.abs() * 0.8 / p);
-        }
-        all.into_iter().map(fold).fold(f64::INFINITY, f64::min)
+        let tilt = 0.265_77 * self.tilt_px.abs() * 0.8;
+        let all = [self.near().optical_px, self.far().optical_px, self.diffraction(), motion, tilt];
+        all.into_iter().all(|x| !(0.7..=1.3).contains(&(x / p)))
     }
 
     /// The tile map that an honest measurement of this scene would give.
