@@ -24,3 +24,8 @@ pub const MTF50_SIGMA: f64 = 0.187_390_625_129_276_6;
 ///
 /// The disc's MTF is 2 J1(pi c f) / (pi c f), one half at f = 0.705085 / c.
 pub const DISC_SIGMA: f64 = 0.265_769;
+
+/// Gaussian-equivalent sigma of the aperture of a pixel one pixel wide, px, by equal MTF50.
+///
+/// The box's MTF is sinc(f), one half at f = 0.603355 cycles a pixel.
+pub const PIXEL_SIGMA: f64 = MTF50_SIGMA / 0.603_355;

@@ -66,7 +66,8 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
     let mut flags: Vec<_> = frame.flags.iter().chain(&found.flags).copied().collect();
     flags.sort_unstable();
     flags.dedup();
-    let (sentence, advice) = phrase::verdict(frame, intent);
+    let words = [Units::Metric, Units::Imperial].map(|units| phrase::verdict(frame, units));
+    let asked = usize::from(intent.units == Units::Imperial);
     FrameView {
         file: frame.file.clone(),
         width: map.width,
@@ -103,8 +104,8 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             cause: found.verdict.cause,
             confidence: machine(found.verdict.confidence).unwrap_or(0.0),
             also: found.verdict.also.clone(),
-            sentence,
-            advice,
+            sentence: words[asked].sentence.clone(),
+            advice: words[asked].advice.clone(),
             weights: found
                 .verdict
                 .weights
@@ -112,6 +113,7 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
                 .filter_map(|&(cause, p)| Some(CauseWeight { cause, probability: machine(p)? }))
                 .collect(),
             unsettled: found.verdict.unsettled,
+            words,
         },
         corners: CornersView {
             state: found.corners.state,

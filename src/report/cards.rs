@@ -2,11 +2,12 @@
 
 use serde::Serialize;
 
+use super::chart;
 use super::number::{self, plain};
 use super::phrase;
 use super::pictures::{self, Links};
-use super::view::{FrameView, ZoneView};
-use crate::diagnose::{Basis, ZoneName};
+use super::view::{FrameView, View, Words, ZoneView};
+use crate::diagnose::{Basis, Standing, ZoneName};
 use crate::measure::TileState;
 use crate::quantity::{Estimate, Units};
 use crate::shot::{Capture, Fact};
@@ -16,8 +17,10 @@ use crate::shot::{Capture, Fact};
 pub(super) struct Card {
     n: usize,
     name: String,
-    sentence: String,
-    advice: String,
+    /// Whether the words differ between the two systems of units; if not, `metric` serves both.
+    other_units: bool,
+    metric: Words,
+    imperial: Words,
     facts_line: String,
     thumb: Option<String>,
     thumb_width: u32,
@@ -26,7 +29,9 @@ pub(super) struct Card {
     ribbon: Ribbon,
     zones: Vec<ZoneRow>,
     corner_zones: Vec<ZoneRow>,
-    corners: String,
+    corners: &'static str,
+    corners_basis: &'static str,
+    charts: Vec<Chart>,
     facts: Vec<FactRow>,
     flags: Vec<FlagRow>,
 }
@@ -34,6 +39,7 @@ pub(super) struct Card {
 #[derive(Serialize)]
 struct ZoneRow {
     name: &'static str,
+    index: usize,
     px: String,
     word: &'static str,
 }
@@ -42,6 +48,7 @@ struct ZoneRow {
 struct FactRow {
     name: &'static str,
     value: String,
+    imperial: Option<String>,
     source: &'static str,
 }
 
@@ -49,6 +56,14 @@ struct FactRow {
 struct FlagRow {
     meaning: &'static str,
     advice: &'static str,
+}
+
+/// A chart in the page, or a link to one beside it.
+#[derive(Serialize)]
+struct Chart {
+    caption: &'static str,
+    svg: Option<String>,
+    href: String,
 }
 
 /// The blur from near to far as one drawn stroke.
@@ -59,37 +74,92 @@ struct Ribbon {
     label: String,
 }
 
-pub(super) fn card(index: usize, f: &FrameView, links: &Links, units: Units) -> Card {
+/// The two charts of a frame: name in file names, caption, drawing.
+type Draw = fn(&FrameView) -> Option<String>;
+const CHARTS: [(&str, &str, Draw); 2] = [
+    (
+        "height",
+        "Blur against height in the frame, the same way up as the picture. Bands from the left, what the fitted model \
+         makes of it along the middle: pixel, diffraction, lens, motion, defocus. Dots: measured tiles with their \
+         error bars, open where soft by nature (cloud, water).",
+        chart::height,
+    ),
+    (
+        "radius",
+        "Blur against distance from the centre, with the band the fitted model expects over the frame.",
+        chart::radius,
+    ),
+];
+
+pub(super) fn card(index: usize, f: &FrameView, links: &Links, inline: bool) -> Card {
     let (thumb_width, thumb_height) = if f.width >= f.height {
-        (240, (240 * f.height / f.width.max(1)).max(1))
+        (240, (240 * u64::from(f.height) / u64::from(f.width.max(1))).max(1) as u32)
     } else {
-        ((240 * f.width / f.height.max(1)).max(1), 240)
+        ((240 * u64::from(f.width) / u64::from(f.height.max(1))).max(1) as u32, 240)
     };
     let row = |name: ZoneName| zone_row(name, zone(f, name));
+    let [metric, imperial] =
+        f.verdict.words.each_ref().map(|w| Words { sentence: plain(&w.sentence), advice: plain(&w.advice) });
     Card {
         n: index + 1,
         name: plain(&f.file),
-        sentence: plain(&f.verdict.sentence),
-        advice: plain(&f.verdict.advice),
+        other_units: metric != imperial,
+        metric,
+        imperial,
         facts_line: facts_line(&f.capture),
         thumb: links.thumb.clone(),
         thumb_width,
         thumb_height,
-        map: map_png(f).map(|png| pictures::data_uri("image/png", &png)),
+        map: match map_png(f) {
+            Some(png) if inline => Some(pictures::data_uri("image/png", &png)),
+            Some(_) => Some(beside_name(index, "map.png")),
+            None => None,
+        },
         ribbon: ribbon(f),
         zones: [ZoneName::Near, ZoneName::Far, ZoneName::Centre].map(row).into(),
         corner_zones: ZoneName::CORNERS.map(row).into(),
-        corners: format!(
-            "{} ({})",
-            phrase::corner_state(f.corners.state),
-            match f.corners.basis {
-                Basis::Learned => "against this lens's own baseline",
-                Basis::Assumed => "against a general assumption",
-            }
-        ),
-        facts: facts(&f.capture, units),
+        corners: phrase::corner_state(f.corners.state),
+        corners_basis: match f.corners.basis {
+            Basis::Learned => "judged against this lens's own baseline",
+            Basis::Assumed => "judged against a general assumption, for want of a baseline of this lens",
+        },
+        charts: CHARTS
+            .iter()
+            .filter_map(|&(name, caption, draw)| {
+                let href = beside_name(index, &format!("{name}.svg"));
+                let svg = if inline { Some(labelled(&draw(f)?, caption)) } else { None };
+                (svg.is_some() || drawable(f)).then_some(Chart { caption, svg, href })
+            })
+            .collect(),
+        facts: facts(&f.capture),
         flags: f.flags.iter().map(|g| FlagRow { meaning: g.meaning(), advice: g.advice() }).collect(),
     }
+}
+
+/// Maps and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
+/// Empty for a small shoot.
+pub fn beside(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
+    let frames: &[FrameView] = if pictures::inline(view.frames.len()) { &[] } else { &view.frames };
+    frames.iter().enumerate().flat_map(|(i, f)| {
+        let charts = CHARTS.iter().filter_map(move |&(name, _, draw)| {
+            Some((beside_name(i, &format!("{name}.svg")), chart::standalone(&draw(f)?).into_bytes()))
+        });
+        map_png(f).map(|png| (beside_name(i, "map.png"), png)).into_iter().chain(charts)
+    })
+}
+
+fn beside_name(index: usize, rest: &str) -> String {
+    format!("pictures/frame-{:04}-{rest}", index + 1)
+}
+
+fn drawable(f: &FrameView) -> bool {
+    f.tiles.iter().any(|t| t.blur_px.is_some())
+}
+
+/// A drawing with a name for those who can't see it.
+pub(super) fn labelled(svg: &str, label: &str) -> String {
+    // The labels are constants of this file, free of quotes and angle brackets.
+    svg.replacen("<svg ", &format!("<svg role=\"img\" aria-label=\"{label}\" "), 1)
 }
 
 pub(super) fn zone(f: &FrameView, name: ZoneName) -> &ZoneView {
@@ -109,7 +179,8 @@ fn zone_row(name: ZoneName, z: &ZoneView) -> ZoneRow {
         (Some(v), Some(sd)) => format!("{} px", number::with_sd(Estimate::new(v, sd, z.tiles))),
         _ => "\u{2013}".into(),
     };
-    ZoneRow { name: phrase::zone_name(name), px, word: judged(z) }
+    let index = ZoneName::ALL.iter().position(|&n| n == name).unwrap_or(0);
+    ZoneRow { name: phrase::zone_name(name), index, px, word: judged(z) }
 }
 
 /// Whether a zone is within the permitted blur, as far as its uncertainty allows a word.
@@ -142,10 +213,10 @@ fn facts_line(c: &Capture) -> String {
     if parts.is_empty() { "No capture facts.".into() } else { parts.join(", ") }
 }
 
-fn facts(c: &Capture, units: Units) -> Vec<FactRow> {
+fn facts(c: &Capture) -> Vec<FactRow> {
     fn row<T>(out: &mut Vec<FactRow>, name: &'static str, fact: &Option<Fact<T>>, say: impl Fn(&T) -> String) {
         if let Some(f) = fact {
-            out.push(FactRow { name, value: plain(&say(&f.value)), source: f.source.word() });
+            out.push(FactRow { name, value: plain(&say(&f.value)), imperial: None, source: f.source.word() });
         }
     }
     let mut out = Vec::new();
@@ -157,7 +228,14 @@ fn facts(c: &Capture, units: Units) -> Vec<FactRow> {
     row(&mut out, "Exposure", &c.exposure_s, |v| number::exposure(*v));
     row(&mut out, "ISO", &c.iso, f64::to_string);
     row(&mut out, "Date", &c.date, Clone::clone);
-    row(&mut out, "Focus distance", &c.focus_distance_m, |v| number::stated(*v, units));
+    if let Some(d) = &c.focus_distance_m {
+        out.push(FactRow {
+            name: "Focus distance",
+            value: number::stated(d.value, Units::Metric),
+            imperial: Some(number::stated(d.value, Units::Imperial)),
+            source: d.source.word(),
+        });
+    }
     row(&mut out, "Focus point", &c.focus_point, |p| {
         format!("{} across, {} down", number::percent(p.x), number::percent(p.y))
     });
@@ -228,7 +306,8 @@ fn map_png(f: &FrameView) -> Option<Vec<u8>> {
         .flat_map(|t| match (t.state, t.blur_px) {
             (TileState::Measured, Some(blur)) => {
                 let [r, g, b] = super::palette::shade(blur, permitted);
-                [r, g, b, 255]
+                // What is soft by nature is not held against the frame: a thin wash.
+                [r, g, b, if t.standing == Standing::SoftContent { 70 } else { 255 }]
             }
             _ => [0, 0, 0, 0],
         })

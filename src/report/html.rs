@@ -8,9 +8,9 @@ use serde::Serialize;
 
 use super::cards::{self, Card};
 use super::number::plain;
-use super::pictures::Links;
-use super::view::View;
-use super::{phrase, text};
+use super::pictures::{self, Links};
+use super::view::{FrameView, View};
+use super::{chart, data, phrase, table};
 use crate::diagnose::Cause;
 
 const TEMPLATE: &str = include_str!("page/page.html");
@@ -21,20 +21,17 @@ const SCRIPT: &str = include_str!("page/page.js");
 #[must_use]
 pub fn html(view: &View, links: &[Links]) -> String {
     let none = Links::default();
-    let cards: Vec<Card> = view
-        .frames
-        .iter()
-        .enumerate()
-        .map(|(i, f)| cards::card(i, f, links.get(i).unwrap_or(&none), text::units(view)))
-        .collect();
-    let data = script_safe("{}");
+    let inline = pictures::inline(view.frames.len());
+    let cards: Vec<Card> =
+        view.frames.iter().enumerate().map(|(i, f)| cards::card(i, f, links.get(i).unwrap_or(&none), inline)).collect();
+    let data = script_safe(&data::data(view, links));
     // One word, unlike in every report, that marks the page's own style and script; what a hostile name
     // smuggles in can't know it, since the name itself is part of what is hashed.
-    let nonce = blake3::hash(format!("{SCRIPT}{data}{}", view.frames.len()).as_bytes()).to_hex();
+    let nonce = blake3::hash(format!("{STYLE}{SCRIPT}{data}").as_bytes()).to_hex();
     let page = Page {
-        title: headline(view),
         headline: headline(view),
         lede: lede(view),
+        units: view.asked.units,
         nonce: nonce.as_str(),
         style: STYLE,
         script: SCRIPT,
@@ -42,6 +39,7 @@ pub fn html(view: &View, links: &[Links]) -> String {
         causes: tally(view),
         lessons: lessons(view),
         settings: settings(view),
+        groups: groups(view),
         failures: failures(view),
         cards,
         using: use_words(&view.asked.sharp_for),
@@ -58,9 +56,9 @@ pub fn html(view: &View, links: &[Links]) -> String {
 /// Everything the template names.
 #[derive(Serialize)]
 struct Page<'a> {
-    title: String,
     headline: String,
     lede: String,
+    units: &'a str,
     nonce: &'a str,
     style: &'a str,
     script: &'a str,
@@ -68,6 +66,7 @@ struct Page<'a> {
     causes: Vec<TallyRow>,
     lessons: Vec<Lesson>,
     settings: Vec<SettingRow>,
+    groups: Vec<GroupRow>,
     failures: Vec<FailureRow>,
     cards: Vec<Card>,
     using: String,
@@ -116,20 +115,20 @@ fn headline(view: &View) -> String {
 }
 
 fn lede(view: &View) -> String {
-    let worst = faults(view).into_iter().next();
     let failed = match view.summary.failures {
-        0 => String::new(),
-        1 => " One file could not be audited; it is listed below.".into(),
-        n => format!(" {n} files could not be audited; they are listed below."),
+        0 => "",
+        1 => " One file could not be audited; it is listed below.",
+        _ => " Some files could not be audited; they are listed below.",
     };
-    let fault = worst.map_or_else(String::new, |(cause, n)| {
-        format!(
-            "What went wrong most: {} ({}).",
-            phrase::cause_name(cause).to_lowercase(),
-            if n == 1 { "1 frame".into() } else { format!("{n} frames") }
-        )
-    });
-    format!("{fault}{failed}")
+    let fault = match faults(view).as_slice() {
+        [] => String::new(),
+        [(cause, n), ..] if *n > 1 => {
+            format!("What went wrong most: {} ({n} frames).", phrase::cause_name(*cause).to_lowercase())
+        }
+        [(cause, _)] => format!("What went wrong: {}.", phrase::cause_name(*cause).to_lowercase()),
+        _ => "No fault came up more than once.".into(),
+    };
+    format!("{fault}{failed}").trim().to_owned()
 }
 
 /// Causes other than sharp and undecided, commonest first.
@@ -147,6 +146,7 @@ fn faults(view: &View) -> Vec<(Cause, usize)> {
 
 #[derive(Serialize)]
 struct TallyRow {
+    slug: String,
     name: &'static str,
     frames: usize,
     share: String,
@@ -159,9 +159,10 @@ fn tally(view: &View) -> Vec<TallyRow> {
         .iter()
         .filter(|c| c.frames > 0)
         .map(|c| TallyRow {
+            slug: table::word(&c.cause),
             name: phrase::cause_name(c.cause),
             frames: c.frames,
-            share: format!("{:.1}", 100.0 * c.frames as f64 / all),
+            share: format!("{:.0}", 100.0 * c.frames as f64 / all),
         })
         .collect()
 }
@@ -204,6 +205,45 @@ fn settings(view: &View) -> Vec<SettingRow> {
 }
 
 #[derive(Serialize)]
+struct GroupRow {
+    index: usize,
+    n: usize,
+    sentence: String,
+    members: Vec<MemberRow>,
+    chart: Option<String>,
+}
+
+#[derive(Serialize)]
+struct MemberRow {
+    n: usize,
+    name: String,
+    best: bool,
+}
+
+fn groups(view: &View) -> Vec<GroupRow> {
+    view.groups
+        .iter()
+        .enumerate()
+        .map(|(index, g)| {
+            let members: Vec<(usize, &FrameView)> =
+                g.frames.iter().filter_map(|&i| Some((i, view.frames.get(i)?))).collect();
+            let frames: Vec<&FrameView> = members.iter().map(|m| m.1).collect();
+            GroupRow {
+                index,
+                n: index + 1,
+                sentence: plain(&g.sentence),
+                members: members
+                    .iter()
+                    .map(|&(i, f)| MemberRow { n: i + 1, name: plain(&f.file), best: g.best == Some(i) })
+                    .collect(),
+                chart: chart::apertures(&frames)
+                    .map(|svg| cards::labelled(&svg, "Blur against aperture, a line a zone")),
+            }
+        })
+        .collect()
+}
+
+#[derive(Serialize)]
 struct FailureRow {
     file: String,
     problem: String,
@@ -213,7 +253,11 @@ struct FailureRow {
 fn failures(view: &View) -> Vec<FailureRow> {
     view.failures
         .iter()
-        .map(|f| FailureRow { file: plain(&f.file), problem: plain(&f.problem), advice: plain(&f.advice) })
+        .map(|f| FailureRow {
+            file: plain(&f.file),
+            problem: plain(f.problem.trim_end_matches('.')),
+            advice: plain(&f.advice),
+        })
         .collect()
 }
 

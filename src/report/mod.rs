@@ -5,6 +5,8 @@
 
 mod build;
 mod cards;
+mod chart;
+mod data;
 mod edge;
 mod facts;
 mod html;
@@ -21,6 +23,7 @@ mod view;
 pub mod wording;
 
 pub use build::{capture, view};
+pub use cards::beside;
 pub use edge::EdgeView;
 pub use facts::facts_text;
 pub use html::html;
@@ -32,7 +35,7 @@ pub use text::text;
 pub use view::{
     AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView,
     ImpliedDistanceView, ImpliedView, MarksView, ModelView, PermittedView, SettingCount, SummaryView, TileView,
-    VERSION, VerdictView, View, ZoneView, ZonesView,
+    VERSION, VerdictView, View, Words, ZoneView, ZonesView,
 };
 
 use crate::diagnose::Diagnosis;

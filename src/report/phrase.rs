@@ -1,14 +1,15 @@
 //! Short names of causes, zones, states and standings, for tables and labels.
 
+use super::view::Words;
 use super::{Frame, wording};
 use crate::diagnose::{Cause, CornerState, ZoneName};
-use crate::quantity::Intent;
+use crate::quantity::Units;
 
 /// The verdict's sentence and advice.
 #[must_use]
-pub fn verdict(frame: &Frame, intent: &Intent) -> (String, String) {
+pub fn verdict(frame: &Frame, units: Units) -> Words {
     let (d, capture) = (&frame.diagnosis, &frame.capture);
-    (wording::sentence(d, capture, intent.units), wording::advice(d, capture, intent.units))
+    Words { sentence: wording::sentence(d, capture, units), advice: wording::advice(d, capture, units) }
 }
 
 /// A cause in a few words.

@@ -239,6 +239,18 @@ pub struct VerdictView {
     pub weights: Vec<CauseWeight>,
     /// Why it can't be told; null unless `cause` is `cannot_tell`.
     pub unsettled: Option<Unsettled>,
+    /// Sentence and advice in metres and in feet, for the page, whose reader may change the units.
+    #[serde(skip)]
+    pub words: [Words; 2],
+}
+
+/// A verdict said in one system of units.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Words {
+    /// The verdict.
+    pub sentence: String,
+    /// What to do next.
+    pub advice: String,
 }
 
 /// How probable a cause is.

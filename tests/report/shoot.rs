@@ -24,7 +24,7 @@ pub struct Fault {
 }
 
 pub const FAULTS: [Fault; 8] = [
-    Fault { cause: Cause::SharpThroughout, near_disc: 2.6, far_disc: -2.2, motion: 0.0, corner: 0.5, f_number: 11.0 },
+    Fault { cause: Cause::SharpThroughout, near_disc: 1.9, far_disc: -1.7, motion: 0.0, corner: 0.5, f_number: 11.0 },
     Fault { cause: Cause::FocusTooFar, near_disc: 8.4, far_disc: -0.3, motion: 0.0, corner: 0.6, f_number: 8.0 },
     Fault { cause: Cause::FocusTooNear, near_disc: 0.8, far_disc: -9.0, motion: 0.0, corner: 0.6, f_number: 8.0 },
     Fault { cause: Cause::TooLittleDepth, near_disc: 7.0, far_disc: -6.2, motion: 0.0, corner: 0.9, f_number: 4.0 },
@@ -34,8 +34,8 @@ pub const FAULTS: [Fault; 8] = [
     Fault { cause: Cause::CannotTell, near_disc: 2.0, far_disc: -2.0, motion: 0.0, corner: 0.5, f_number: 11.0 },
 ];
 
-const W: u32 = 6000;
-const H: u32 = 4000;
+const W: u32 = 3000;
+const H: u32 = 2000;
 const COLUMNS: u32 = 24;
 const ROWS: u32 = 16;
 const HORIZON: f64 = 0.38;

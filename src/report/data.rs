@@ -1,0 +1,179 @@
+//! What the page's script needs of a view, packed small: one short record a frame, tiles as bytes.
+
+use base64::Engine as _;
+use serde::Serialize;
+
+use super::cards;
+use super::number::{plain, significant};
+use super::pictures::Links;
+use super::view::{BudgetView, FrameView, View, ZoneView};
+use super::{chart, palette};
+use crate::diagnose::{Cause, Standing, ZoneName};
+use crate::measure::TileState;
+use crate::quantity::{DISC_SIGMA, Point};
+
+/// The page's data as JSON, not yet safe inside a script element.
+#[must_use]
+pub fn data(view: &View, links: &[Links]) -> String {
+    let none = Links::default();
+    let data = Data {
+        sharp_for: &view.asked.sharp_for,
+        disc_sigma: DISC_SIGMA,
+        cividis: &palette::CIVIDIS,
+        frames: view.frames.iter().enumerate().map(|(i, f)| record(f, links.get(i).unwrap_or(&none))).collect(),
+    };
+    serde_json::to_string(&data).unwrap_or_else(|_| "{\"frames\":[]}".into())
+}
+
+#[derive(Serialize)]
+struct Data<'a> {
+    sharp_for: &'a str,
+    disc_sigma: f64,
+    cividis: &'a [[u8; 3]],
+    frames: Vec<Record<'a>>,
+}
+
+/// One frame. Short keys: there may be thousands.
+#[derive(Serialize)]
+struct Record<'a> {
+    /// File as given, for commands.
+    file: &'a str,
+    /// File made plain, for showing.
+    name: String,
+    w: u32,
+    h: u32,
+    cols: u32,
+    rows: u32,
+    cause: Cause,
+    lens: Option<String>,
+    stop: Option<f64>,
+    date: Option<&'a str>,
+    group: Option<usize>,
+    /// Permitted optical blur, px, as audited.
+    permit: Option<f64>,
+    /// Pixel aperture, px.
+    pixel: Option<f64>,
+    pitch: Option<f64>,
+    /// In the order of `ZoneName::ALL`: blur, sd, optical, sd.
+    zones: [[Option<f64>; 4]; 7],
+    /// Tiles, nine bytes each; see `tiles`.
+    tiles: String,
+    line: Option<[Point; 2]>,
+    point: Option<Point>,
+    near: Option<Point>,
+    far: Option<Point>,
+    over: Option<&'a str>,
+    full: Option<&'a str>,
+    crops: Vec<Crop<'a>>,
+}
+
+#[derive(Serialize)]
+struct Crop<'a>(&'static str, u32, u32, u32, u32, &'a str, Option<u32>);
+
+fn record<'a>(f: &'a FrameView, links: &'a Links) -> Record<'a> {
+    Record {
+        file: &f.file,
+        name: plain(&f.file),
+        w: f.width,
+        h: f.height,
+        cols: f.grid.columns,
+        rows: f.grid.rows,
+        cause: f.verdict.cause,
+        lens: f.capture.lens.as_ref().map(|l| plain(&l.value)),
+        stop: f.capture.f_number.as_ref().map(|n| n.value),
+        date: f.capture.date.as_ref().map(|d| d.value.as_str()),
+        group: f.group,
+        permit: f.permitted.blur_px,
+        pixel: significant(chart::pixel(f), 4),
+        pitch: f.capture.pixel_pitch_um.as_ref().map(|p| p.value),
+        zones: ZoneName::ALL.map(|name| zone(cards::zone(f, name))),
+        tiles: base64::engine::general_purpose::STANDARD.encode(tiles(f)),
+        line: f.model.as_ref().and_then(|m| m.focus_line),
+        point: f.capture.focus_point.as_ref().map(|p| p.value),
+        near: f.marks.near_at,
+        far: f.marks.far_at,
+        over: links.overview.as_deref(),
+        full: links.full.as_deref(),
+        crops: links
+            .crops
+            .iter()
+            .map(|(s, href)| Crop(s.name.word(), s.region.x, s.region.y, s.region.width, s.region.height, href, s.tile))
+            .collect(),
+    }
+}
+
+fn zone(z: &ZoneView) -> [Option<f64>; 4] {
+    [z.blur_px, z.blur_px_sd, z.optical_px, z.optical_px_sd].map(|v| v.and_then(|v| significant(v, 4)))
+}
+
+/// Nine bytes a tile, row-major: blur in thousandths of a pixel (little-endian, 0 for none), its sd, state and
+/// standing, the zones it lies in as bits, then diffraction, defocus, lens and motion.
+fn tiles(f: &FrameView) -> Vec<u8> {
+    let mut zones = vec![0u8; f.tiles.len()];
+    for (bit, name) in ZoneName::ALL.into_iter().enumerate() {
+        for &i in &cards::zone(f, name).members {
+            if let Some(mask) = zones.get_mut(i as usize) {
+                *mask |= 1 << bit;
+            }
+        }
+    }
+    let mut out = Vec::with_capacity(9 * f.tiles.len());
+    for (t, mask) in f.tiles.iter().zip(zones) {
+        // `as` saturates, so that a monstrous blur stays the largest that can be shown.
+        let blur = t.blur_px.map_or(0, |b| ((b * 1000.0).round() as u16).max(1));
+        out.extend_from_slice(&blur.to_le_bytes());
+        out.push(coded(t.blur_px_sd, 0.002, 1.04));
+        out.push(state(t.state) | standing(t.standing) << 3);
+        out.push(mask);
+        let part = |of: fn(&BudgetView) -> Option<f64>| coded(t.budget.as_ref().and_then(of), 0.02, 1.025);
+        out.extend([part(|b| b.diffraction), part(|b| b.defocus), part(|b| b.lens), part(|b| b.motion)]);
+    }
+    out
+}
+
+/// A width as one byte in even steps of ratio: 0 for none, 1 for less than `least`.
+fn coded(value: Option<f64>, least: f64, step: f64) -> u8 {
+    match value {
+        None => 0,
+        Some(v) if v < least => 1,
+        Some(v) => (2.0 + ((v / least).ln() / step.ln()).round()).min(255.0) as u8,
+    }
+}
+
+const fn state(state: TileState) -> u8 {
+    match state {
+        TileState::Measured => 0,
+        TileState::NoDetail => 1,
+        TileState::Clipped => 2,
+        TileState::Noisy => 3,
+        TileState::Disagreeing => 4,
+    }
+}
+
+const fn standing(standing: Standing) -> u8 {
+    match standing {
+        Standing::Ground => 0,
+        Standing::Far => 1,
+        Standing::Nearer => 2,
+        Standing::Farther => 3,
+        Standing::SoftContent => 4,
+        Standing::Unmeasured => 5,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_coded_width_comes_back_within_half_a_step() {
+        for v in [0.02, 0.31, 1.0, 4.2, 9.9] {
+            let back = 0.02 * 1.025f64.powi(i32::from(coded(Some(v), 0.02, 1.025)) - 2);
+            assert!((back / v - 1.0).abs() < 0.0125, "{v} {back}");
+        }
+        assert_eq!(
+            (coded(None, 0.02, 1.025), coded(Some(0.0), 0.02, 1.025), coded(Some(1e9), 0.02, 1.025)),
+            (0, 1, 255)
+        );
+    }
+}

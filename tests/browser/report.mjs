@@ -1,0 +1,295 @@
+// Drives generated reports in headless Chromium: node report.mjs SMALL_DIR LARGE_DIR
+//
+// SMALL_DIR and LARGE_DIR hold reports written by the example report_sample (8 and 1,000 frames).
+// CHROMIUM names the browser, /usr/bin/chromium by default. Prints one line a check and a closing count.
+import { readFileSync, statSync, existsSync } from "node:fs";
+import { createRequire } from "node:module";
+import { join, resolve } from "node:path";
+import { pathToFileURL } from "node:url";
+import { chromium } from "playwright-core";
+
+const [small, large] = process.argv.slice(2).map((dir) => resolve(dir));
+if (!small || !large) {
+  console.error("usage: node report.mjs SMALL_DIR LARGE_DIR");
+  process.exit(2);
+}
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const page_of = (dir) => pathToFileURL(join(dir, "index.html")).href;
+let passed = 0;
+let failed = 0;
+
+function check(name, ok, note = "") {
+  if (ok) passed += 1;
+  else failed += 1;
+  console.log(`${ok ? "ok  " : "FAIL"} ${name}${note === "" ? "" : `: ${note}`}`);
+}
+
+const browser = await chromium.launch({
+  executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"],
+});
+
+// A page that keeps what it complains of and what it asks for.
+async function visit(dir, options = {}, hash = "") {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, ...options });
+  const page = await context.newPage();
+  const heard = { errors: [], requests: [] };
+  page.on("console", (m) => { if (["error", "warning"].includes(m.type())) heard.errors.push(m.text()); });
+  page.on("pageerror", (e) => heard.errors.push(String(e)));
+  page.on("request", (r) => { if (!/^(file|data):/.test(r.url())) heard.requests.push(r.url()); });
+  page.on("requestfailed", (r) => heard.errors.push(`not found: ${r.url().slice(-60)}`));
+  const start = performance.now();
+  await page.goto(page_of(dir) + hash);
+  if (options.javaScriptEnabled !== false) await page.waitForSelector("html[data-ready=yes]", { timeout: 30000 });
+  return { context, page, heard, ms: performance.now() - start };
+}
+
+const quiet = (heard) => heard.errors.length === 0 && heard.requests.length === 0;
+const said = (heard) => [...heard.errors, ...heard.requests].slice(0, 3).join(" | ");
+// Elements of the page that reach past its right edge and are not inside a box that scrolls by itself.
+const overflow = (page) => page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+
+async function serious(page) {
+  await page.evaluate(axe);
+  const result = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
+  return result.violations
+    .filter((v) => ["serious", "critical"].includes(v.impact))
+    .map((v) => `${v.id} (${v.nodes.length}): ${v.nodes[0].target} ${v.nodes[0].failureSummary?.split("\n")[1]?.trim() ?? ""}`);
+}
+
+async function at_a_glance() {
+  const { context, page, heard } = await visit(small);
+  const view = JSON.parse(readFileSync(join(small, "audit.json"), "utf8"));
+  check("every frame has an entry", (await page.locator(".entry").count()) === view.frames.length);
+  check("every verdict's sentence is on the page",
+    (await page.locator(".entry .verdict").allTextContents()).join("|").includes(view.frames[1].verdict.sentence));
+  check("failures are listed with what to try", (await page.locator("#failures").innerText()).includes(view.failures[0].advice));
+  check("pictures are shown", await page.evaluate(async () => {
+    const picture = document.querySelector(".plate img");
+    await picture.decode();
+    return picture.naturalWidth > 100;
+  }));
+  check("charts are drawn with their axes named", (await page.locator("#frame-1 .chart svg text").allTextContents()).join(" ").includes("height in the frame, %"));
+  const faults = await serious(page);
+  check("no serious accessibility finding in the list", faults.length === 0, faults.join("; "));
+  check("loads without a complaint or a request out", quiet(heard), said(heard));
+  await context.close();
+}
+
+async function filters() {
+  const { context, page, heard } = await visit(small);
+  const visible = () => page.locator(".entry:visible").count();
+  const all = await visible();
+  await page.selectOption("#by-cause", "motion");
+  const some = await visible();
+  check("a verdict can be chosen", some > 0 && some < all, `${some} of ${all}`);
+  check("the choice is said", (await page.locator("#status").innerText()).includes(`Showing ${some} of ${all}`));
+  await page.selectOption("#by-cause", "");
+  await page.selectOption("#by-stop", "22");
+  check("an aperture can be chosen", (await visible()) === 1);
+  await page.selectOption("#by-stop", "");
+  await page.selectOption("#order", "near");
+  const near = await page.evaluate(() => {
+    const frames = JSON.parse(document.getElementById("audit").textContent).frames;
+    return [...document.querySelectorAll(".entry")].map((e) => frames[+e.id.slice(6) - 1].zones[0][0] ?? 0);
+  });
+  check("frames sort by near blur", near.every((v, i) => i === 0 || near[i - 1] >= v), near.map((v) => v.toFixed(2)).join(" "));
+  await page.selectOption("#order", "file");
+  check("and back into the folder's order", (await page.locator(".entry").first().getAttribute("id")) === "frame-1");
+  check("filters work without a complaint", quiet(heard), said(heard));
+  await context.close();
+}
+
+async function judging() {
+  const { context, page, heard } = await visit(small);
+  const words = () => page.locator("#frame-1 [data-zone]").allTextContents();
+  const before = await words();
+  check("the page's judgement of the audit's own use is the audit's", await page.evaluate(() => {
+    const cells = [...document.querySelectorAll("[data-zone]")].map((c) => c.textContent);
+    const use = document.getElementById("use");
+    use.dispatchEvent(new Event("input"));
+    return cells.every((c, i) => c === document.querySelectorAll("[data-zone]")[i].textContent);
+  }));
+  await page.selectOption("#use", "1:1");
+  const strict = await words();
+  check("inspection at 1:1 is judged more strictly", before.join() !== strict.join() && strict.includes("beyond"), strict.join(", "));
+  await page.selectOption("#use", "print");
+  await page.fill("#print-w", "15");
+  await page.fill("#print-h", "10");
+  const kind = await words();
+  check("a small print seen from afar forgives", !kind.includes("beyond"), kind.join(", "));
+  check("the use is said in words", (await page.locator("#use-words").innerText()).includes("15 x 10 cm"));
+  // An independent reading of the print's limit: one minute of arc at 50 cm over the pixel's size on paper.
+  const { w, h, permit, shown } = await page.evaluate(() => {
+    const f = JSON.parse(document.getElementById("audit").textContent).frames[0];
+    location.hash = "look-1";
+    return { w: f.w, h: f.h, permit: f.permit };
+  }).then(async (o) => ({ ...o, shown: await page.locator("#legend p").innerText() }));
+  const disc = (500 * Math.tan(Math.PI / 180 / 60)) / Math.max(150 / w, 100 / h);
+  check("the print's permitted blur is one minute of arc", shown.includes((0.265769 * disc).toFixed(2)), `${shown.slice(0, 60)} want ${(0.265769 * disc).toFixed(2)}, audited ${permit}`);
+  check("judging works without a complaint", quiet(heard), said(heard));
+  await context.close();
+}
+
+async function keyboard() {
+  const { context, page, heard } = await visit(small);
+  await page.keyboard.press("Tab");
+  check("the first stop skips to the frames", (await page.evaluate(() => document.activeElement.textContent)) === "Skip to the frames");
+  // Walk by keyboard alone to the first frame's button and open it.
+  let found = false;
+  for (let i = 0; i < 60 && !found; i += 1) {
+    await page.keyboard.press("Tab");
+    found = await page.evaluate(() => document.activeElement.closest?.("#frame-1 .open") !== null && document.activeElement.tagName === "BUTTON");
+  }
+  check("a frame's button is reached by Tab", found);
+  await page.keyboard.press("Enter");
+  await page.waitForSelector("dialog[open]");
+  check("the large view takes the focus", (await page.evaluate(() => document.activeElement.id)) === "desk-title");
+  let stage = false;
+  for (let i = 0; i < 12 && !stage; i += 1) {
+    await page.keyboard.press("Tab");
+    stage = (await page.evaluate(() => document.activeElement.id)) === "stage";
+  }
+  check("the tile map is reached by Tab", stage);
+  const first = await page.locator("#tile-words").innerText();
+  await page.keyboard.press("ArrowUp");
+  await page.keyboard.press("ArrowLeft");
+  const second = await page.locator("#tile-words").innerText();
+  check("arrow keys move from tile to tile", first !== second && /Column \d+ of 24, row \d+ of 16/.test(second), second.split("\n")[0]);
+  await page.keyboard.press("n");
+  for (let i = 0; i < 9; i += 1) await page.keyboard.press("ArrowUp");
+  await page.keyboard.press("f");
+  const command = await page.inputValue("#command");
+  check("N and F mark near and far, and the command repeats them", /--near-at 0\.\d+,0\.\d+ --far-at 0\.\d+,0\.\d+/.test(command), command);
+  check("the judgement is said at once", /permitted|nothing there/.test(await page.locator("#marks-words").innerText()), (await page.locator("#marks-words").innerText()).split("\n")[0]);
+  await page.keyboard.press("Enter");
+  check("Enter looks closely", (await page.locator("#crops figcaption").first().innerText()).startsWith("The place you chose"));
+  const faults = await serious(page);
+  check("no serious accessibility finding in the large view", faults.length === 0, faults.join("; "));
+  await page.keyboard.press("Escape");
+  await page.waitForSelector("dialog[open]", { state: "detached" }).catch(() => {});
+  check("Escape closes and gives the focus back", await page.evaluate(() => !document.querySelector("dialog[open]") && document.activeElement.closest("#frame-1") !== null));
+  check("the keyboard path makes no complaint", quiet(heard), said(heard));
+  await context.close();
+}
+
+async function marks_and_comparison() {
+  const { context, page, heard } = await visit(small, {}, "#look-2");
+  await page.waitForSelector("dialog[open]");
+  const stage = page.locator("#stage");
+  await page.check("input[name=mode][value=near]");
+  await stage.click({ position: await place(stage, 0.5, 0.92) });
+  await page.check("input[name=mode][value=far]");
+  await stage.click({ position: await place(stage, 0.5, 0.4) });
+  const words = await page.locator("#marks-words").innerText();
+  check("clicked marks are judged", /Not both are within/.test(words) && /nearest is softer/.test(words), words.split("\n")[0]);
+  const [, nx, ny] = /--near-at ([\d.]+),([\d.]+)/.exec(await page.inputValue("#command"));
+  check("the command holds the clicked place", Math.abs(nx - 0.5) < 0.01 && Math.abs(ny - 0.92) < 0.01, `${nx},${ny}`);
+  await page.selectOption("#scale", "2");
+  check("crops at 2:1 are not smoothed", (await page.locator("#crops img").first().evaluate((i) => getComputedStyle(i).imageRendering)) === "pixelated");
+  await page.selectOption("#scale", "1");
+  const size = await page.locator("#crops img").first().evaluate(async (i) => { await i.decode(); return [i.naturalWidth, i.getBoundingClientRect().width * devicePixelRatio]; });
+  check("crops at 1:1 show one picture pixel a screen pixel", Math.abs(size[0] - size[1]) < 0.5, size.join(" "));
+  const option = await page.locator("#beside option").evaluateAll((all) => all.map((o) => o.value).find((v) => v === "0"));
+  await page.selectOption("#beside", option);
+  check("two frames stand side by side", (await page.locator("#crops figure.pair .crop").count()) === 2 * (await page.locator("#crops figure.pair").count()));
+  check("each with its own numbers", /T0001\.jpg: [\d.]+ ±/.test(await page.locator("#crops").innerText()));
+  await page.check("input[name=mode][value=look]");
+  await stage.click({ position: await place(stage, 0.3, 0.7) });
+  const chosen = await page.locator("#crops figure.pair").first().locator("img").evaluateAll((all) => all.map((i) => i.getAttribute("src").slice(-13)));
+  check("any place of both frames can be looked at where whole pictures lie beside the page", chosen.length === 2 && chosen.every((s) => s.endsWith("-full.jpg")), chosen.join(" "));
+  check("marks and comparison make no complaint", quiet(heard), said(heard));
+  await context.close();
+}
+
+async function place(stage, x, y) {
+  const box = await stage.boundingBox();
+  return { x: x * box.width, y: y * box.height };
+}
+
+async function phone_and_dark() {
+  for (const scheme of ["light", "dark"]) {
+    const { context, page, heard } = await visit(small, { viewport: { width: 360, height: 740 }, colorScheme: scheme, hasTouch: true, deviceScaleFactor: 2 });
+    check(`no sideways scrolling at 360 px, ${scheme}`, (await overflow(page)) <= 0, String(await overflow(page)));
+    await page.locator("#frame-1 summary").click();
+    check(`nor with details open, ${scheme}`, (await overflow(page)) <= 0, String(await overflow(page)));
+    await page.evaluate(() => { location.hash = "look-1"; });
+    await page.waitForSelector("dialog[open]");
+    const wide = await page.evaluate(() => { const d = document.querySelector("dialog"); return d.scrollWidth - d.clientWidth; });
+    check(`nor in the large view, ${scheme}`, wide <= 0, String(wide));
+    await page.locator("#stage").tap({ position: { x: 100, y: 120 } });
+    check(`a tap reads a tile, ${scheme}`, /Column \d+/.test(await page.locator("#tile-words").innerText()));
+    const faults = await serious(page);
+    check(`no serious accessibility finding on a phone, ${scheme}`, faults.length === 0, faults.join("; "));
+    check(`no complaint on a phone, ${scheme}`, quiet(heard), said(heard));
+    await context.close();
+  }
+}
+
+async function without_script() {
+  const { context, page } = await visit(small, { javaScriptEnabled: false });
+  check("without script the verdicts are there", (await page.locator(".entry .verdict:visible").count()) >= 8);
+  check("and no control that would do nothing", (await page.locator("#tools").isVisible()) === false);
+  await context.close();
+}
+
+async function printing() {
+  const { context, page } = await visit(small);
+  const pdf = await page.pdf({ format: "A4" });
+  check("prints to PDF", pdf.length > 20000 && pdf.subarray(0, 5).toString() === "%PDF-", `${pdf.length} bytes`);
+  await page.emulateMedia({ media: "print" });
+  check("the printed page drops the controls", (await page.locator("#tools").isVisible()) === false && (await page.locator(".entry").first().isVisible()));
+  await context.close();
+}
+
+async function policy() {
+  const { context, page } = await visit(small);
+  // What slipped through would look like this: markup with a handler, and a script without the page's own mark.
+  const ran = await page.evaluate(async () => {
+    const probe = document.createElement("div");
+    probe.innerHTML = "<img src='data:,x' onerror='globalThis.slipped = 1'>";
+    document.body.append(probe);
+    const script = document.createElement("script");
+    script.textContent = "globalThis.slipped = 2";
+    document.body.append(script);
+    await new Promise((done) => setTimeout(done, 200));
+    return globalThis.slipped ?? null;
+  });
+  check("the policy stops a handler and a script that slipped in", ran === null, String(ran));
+  const out = await page.evaluate(() => fetch("http://127.0.0.1:9/").then(() => "reached", () => "stopped"));
+  check("and a request out", out === "stopped");
+  await context.close();
+}
+
+async function thousand() {
+  const bytes = statSync(join(large, "index.html")).size;
+  check("1,000 frames: the page is under 8 MB", bytes < 8e6, `${(bytes / 1e6).toFixed(2)} MB`);
+  const { context, page, heard, ms } = await visit(large);
+  check("1,000 frames: all are there", (await page.locator(".entry").count()) === 1000);
+  check("1,000 frames: interactive within 2 s", ms < 2000, `${Math.round(ms)} ms`);
+  const start = performance.now();
+  await page.selectOption("#by-cause", "motion");
+  await page.locator("#status", { hasText: "Showing" }).waitFor();
+  const took = performance.now() - start;
+  check("1,000 frames: a filter answers within half a second", took < 500, `${Math.round(took)} ms`);
+  const asked = await page.evaluate(() => performance.getEntriesByType("resource").length);
+  check("1,000 frames: pictures load as they come into view", asked < 300, `${asked} loaded`);
+  await page.evaluate(() => { location.hash = "look-700"; });
+  await page.waitForSelector("dialog[open]");
+  await page.locator("#crops img").first().evaluate((i) => i.decode());
+  check("1,000 frames: a frame opens with its crops", (await page.locator("#crops img").count()) >= 8);
+  check("1,000 frames: the picture beside the page is found", existsSync(join(large, "pictures", "0700-overview.jpg")));
+  check("1,000 frames: no complaint", quiet(heard), said(heard));
+  await context.close();
+}
+
+for (const part of [at_a_glance, filters, judging, keyboard, marks_and_comparison, phone_and_dark, without_script, printing, policy, thousand]) {
+  try {
+    await part();
+  } catch (error) {
+    check(part.name, false, String(error).split("\n")[0]);
+  }
+}
+await browser.close();
+console.log(`${passed} passed, ${failed} failed`);
+process.exit(failed === 0 ? 0 : 1);
