@@ -122,6 +122,8 @@ fn lede(view: &View) -> String {
     };
     let fault = match faults(view).as_slice() {
         [] => String::new(),
+        [(Cause::CannotTell, 1)] => "For one frame it can't be told.".into(),
+        [(Cause::CannotTell, n)] => format!("For {n} frames it can't be told."),
         [(cause, n), ..] if *n > 1 => {
             format!("What went wrong most: {} ({n} frames).", phrase::cause_name(*cause).to_lowercase())
         }

@@ -1,4 +1,5 @@
 //! The report's formats, from hand-written frames: published schema, CSV, terminal table, page, hostile names.
 
 mod formats;
+mod page;
 mod shoot;

@@ -1,0 +1,224 @@
+//! The page: hostile names, what it shows without script, and its policy.
+
+use tussock::diagnose::Cause;
+use tussock::quantity::Intent;
+use tussock::report::{self, Links, Pixels, Run};
+use tussock::shot::{Fact, Mosaic, Plane, Source};
+
+use crate::shoot::{FAULTS, frame, shoot};
+
+/// Names that try to leave the place they are put in.
+const HOSTILE: [&str; 9] = [
+    "<img src=x onerror=alert(1)>.jpg",
+    "\"><script>alert(2)</script>.jpg",
+    "'onmouseover='alert(3)'.jpg",
+    "</script><script>alert(4)</script>",
+    "<!--<script>.jpg",
+    "line\nbreak\r\ttab\u{0}nul.jpg",
+    "\u{202e}gpj.exe \u{2066}isolate\u{2069}\u{200f}.jpg",
+    "separator\u{2028}and\u{2029}{{ 7 * 7 }}{% raw %}.jpg",
+    "not\u{fffd}utf8 & &lt;entity&gt; ]]>.jpg",
+];
+
+fn hostile_run() -> Run {
+    let intent = Intent::default();
+    let frames = HOSTILE
+        .iter()
+        .enumerate()
+        .map(|(i, name)| {
+            let mut f = frame(name, &FAULTS[i % FAULTS.len()], i as u32 + 1, &intent);
+            f.capture.lens = Some(Fact::new(format!("lens {name}"), Source::Exif));
+            f.capture.body = Some(Fact::new(format!("body {name}"), Source::MakerNote));
+            f.capture.date = Some(Fact::new((*name).into(), Source::Xmp));
+            f
+        })
+        .collect();
+    let failures = HOSTILE
+        .iter()
+        .map(|n| report::Failure { file: (*n).into(), problem: format!("cannot read {n}"), advice: format!("try {n}") })
+        .collect();
+    Run { frames, failures, intent }
+}
+
+/// Tag names of a page in order, and its attributes, as a browser's tokenizer would cut them: script and style
+/// hold raw text up to their own end tag.
+fn tags(page: &str) -> Vec<String> {
+    let mut out = Vec::new();
+    let mut rest = page;
+    while let Some(at) = rest.find('<') {
+        rest = &rest[at + 1..];
+        let end = rest.find('>').expect("every tag ends");
+        let tag = rest[..end].to_owned();
+        rest = &rest[end + 1..];
+        let name = tag.split(|c: char| c.is_whitespace() || c == '/').find(|s| !s.is_empty()).unwrap_or("").to_lowercase();
+        if (name == "script" || name == "style") && !tag.starts_with('/') {
+            let close = rest.to_lowercase().find(&format!("</{name}")).expect("raw text ends");
+            rest = &rest[close..];
+        }
+        out.push(tag);
+    }
+    out
+}
+
+#[test]
+fn hostile_names_add_no_tag_and_no_handler() {
+    let hostile = report::html(&report::view(&hostile_run()), &[]);
+    // The same run under tame names has the same tags, one for one.
+    let mut tame = hostile_run();
+    for (i, f) in tame.frames.iter_mut().enumerate() {
+        f.file = format!("T{i}.jpg");
+        f.capture.lens = Some(Fact::new(format!("lens {i}"), Source::Exif));
+        f.capture.body = Some(Fact::new("body".into(), Source::MakerNote));
+        f.capture.date = Some(Fact::new("2026-05-01T05:00:00".into(), Source::Xmp));
+    }
+    for (i, f) in tame.failures.iter_mut().enumerate() {
+        *f = report::Failure { file: format!("F{i}"), problem: "unreadable".into(), advice: "Try again.".into() };
+    }
+    let tame = report::html(&report::view(&tame), &[]);
+    let name = |t: &String| t.split_whitespace().next().unwrap_or("").to_owned();
+    let (a, b): (Vec<_>, Vec<_>) = (tags(&hostile).iter().map(name).collect(), tags(&tame).iter().map(name).collect());
+    assert_eq!(a, b);
+    for tag in tags(&hostile) {
+        for word in tag.split_whitespace().skip(1) {
+            assert!(!word.to_lowercase().starts_with("on"), "a handler in <{tag}>");
+        }
+    }
+    assert_eq!(hostile.matches("<script").count(), 2);
+    assert!(!hostile.contains("alert(1)>") && !hostile.contains("49.jpg") && hostile.contains("{{ 7 * 7 }}"));
+}
+
+#[test]
+fn hidden_and_turning_characters_are_shown_for_what_they_are() {
+    let page = report::html(&report::view(&hostile_run()), &[]);
+    for c in ['\u{202e}', '\u{2066}', '\u{200f}', '\u{2028}', '\u{2029}', '\u{0}', '\r'] {
+        assert!(!page.contains(c), "{c:?}");
+    }
+    assert!(page.contains("\\u{202e}gpj.exe"));
+}
+
+#[test]
+fn the_data_in_the_page_is_json_and_keeps_the_names_whole() {
+    let page = report::html(&report::view(&hostile_run()), &[]);
+    let open = "<script type=\"application/json\" id=\"audit\">";
+    let start = page.find(open).expect("data") + open.len();
+    let text = &page[start..start + page[start..].find("</script").expect("its end")];
+    assert!(!text.contains('<') && !text.contains('>') && !text.contains('&'));
+    let data: serde_json::Value = serde_json::from_str(text).expect("JSON");
+    for (i, name) in HOSTILE.iter().enumerate() {
+        assert_eq!(data["frames"][i]["file"], *name);
+    }
+}
+
+#[test]
+fn only_the_pages_own_script_and_style_may_run() {
+    let page = report::html(&report::view(&shoot(2)), &[]);
+    let policy = page.split("Content-Security-Policy\" content=\"").nth(1).and_then(|p| p.split('"').next()).expect("a policy");
+    assert!(policy.starts_with("default-src 'none';"), "{policy}");
+    assert!(!policy.contains("unsafe") && !policy.contains("http") && !policy.contains('*'), "{policy}");
+    let nonce = policy.split("script-src 'nonce-").nth(1).and_then(|p| p.split('\'').next()).expect("a nonce");
+    assert_eq!(nonce.len(), 64);
+    assert!(page.contains(&format!("<script nonce=\"{nonce}\">")) && page.contains(&format!("<style nonce=\"{nonce}\">")));
+    // Inline styles would be refused, so none may be relied on.
+    assert!(!tags(&page).iter().any(|t| t.split_whitespace().any(|w| w.starts_with("style="))));
+    // The mark differs from report to report, so that no name can be made to carry it.
+    assert!(!report::html(&report::view(&shoot(3)), &[]).contains(nonce));
+    // Nothing is fetched: every address is data, a fragment or a relative path.
+    for tag in tags(&page) {
+        for key in ["src=\"", "href=\""] {
+            if let Some(address) = tag.split(key).nth(1).and_then(|a| a.split('"').next()) {
+                assert!(address.starts_with("data:") || address.starts_with('#') || !address.contains(':'), "{address}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_words_are_there_without_script() {
+    let view = report::view(&shoot(8));
+    let page = report::html(&view, &[]);
+    let body = &page[..page.find("application/json").expect("data")];
+    for f in &view.frames {
+        let sentence = minijinja::HtmlEscape(&f.verdict.sentence).to_string();
+        assert!(body.contains(&sentence), "{sentence}");
+    }
+    for word in ["1 of 8 frames is sharp", "moor/T9999.jpg", "Copy it from the card again.", "Permitted blur", "as expected"] {
+        assert!(body.contains(word), "{word}");
+    }
+    assert!(body.matches("<svg").count() > 16, "charts and strokes are drawn");
+}
+
+#[test]
+fn a_large_shoot_keeps_pictures_maps_and_charts_beside_the_page() {
+    let run = shoot(13);
+    let view = report::view(&run);
+    let beside: Vec<(String, Vec<u8>)> = report::beside(&view).collect();
+    assert_eq!(beside.len(), 13 * 3);
+    let page = report::html(&view, &[]);
+    for (name, bytes) in &beside {
+        assert!(page.contains(&format!("\"{name}\"")), "{name}");
+        assert!(bytes.len() > 100 && (bytes.starts_with(b"\x89PNG") || bytes.starts_with(b"<svg")), "{name}");
+    }
+    assert!(!page.contains("data:image"));
+    assert_eq!(report::beside(&report::view(&shoot(3))).count(), 0);
+}
+
+#[test]
+fn pictures_show_the_pixels_at_one_to_one() {
+    let (width, height) = (3000usize, 2000usize);
+    // A ramp: each sample tells where it is.
+    let data = (0..width * height).map(|i| ((i % width) * 20) as u16).collect();
+    let plane = Plane { width, height, data, black: 0, white: 60_000, saturation: 60_000, mosaic: Mosaic::None, jpeg: None, rendered: true };
+    let frame = &shoot(2).frames[1];
+    let pictures = report::pictures(frame, &Pixels { plane: &plane, colour: None }, true);
+    assert_eq!((pictures.overview.width, pictures.overview.height), (1440, 960));
+    assert_eq!(pictures.crops.len(), 8);
+    for (spot, picture) in &pictures.crops {
+        assert_eq!((picture.width, picture.height), (256, 256));
+        let crop = image::load_from_memory(&picture.jpeg).expect("a JPEG").to_luma8();
+        for x in [3u32, 250] {
+            let linear = f64::from((spot.region.x + x) * 20) / 60_000.0;
+            // IEC 61966-2-1.
+            let shown = 255.0 * if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 };
+            let got = f64::from(crop.get_pixel(x, 100).0[0]);
+            assert!((got - shown).abs() < 4.0, "{:?} at {x}: {got} for {shown}", spot.name);
+        }
+    }
+    let links = pictures.inline();
+    assert!(links.thumb.expect("a thumbnail").starts_with("data:image/jpeg;base64,"));
+    assert_eq!(pictures.full_file("0002").expect("a rendition").0, "pictures/0002-full.jpg");
+    let links = pictures.beside("0002").with_full(Some("../moor/T 2.jpg"));
+    assert_eq!(links.full.as_deref(), Some("../moor/T%202.jpg"));
+    assert!(pictures.files("0002").any(|(name, _)| Some(&name) == links.thumb.as_ref()));
+    let page = report::html(&report::view(&shoot(2)), &[Links::default(), links]);
+    assert!(page.contains("../moor/T%202.jpg"));
+}
+
+#[test]
+fn the_near_crop_shows_the_near_zone_and_marks_win() {
+    let mut frame = shoot(2).frames.remove(1);
+    let spots = report::spots(&frame);
+    let near = spots[0];
+    let tile = near.tile.expect("a tile") as usize;
+    assert!(frame.diagnosis.zones[0].tiles.contains(&(tile as u32)));
+    frame.diagnosis.near_at = Some(tussock::quantity::Point { x: 1.0, y: 1.0 });
+    let marked = report::spots(&frame)[0].region;
+    assert_eq!((marked.x + marked.width, marked.y + marked.height), (3000, 2000));
+    assert!(matches!(frame.diagnosis.verdict.cause, Cause::FocusTooFar));
+}
+
+#[test]
+fn a_broken_view_still_makes_a_page() {
+    let mut run = shoot(1);
+    let f = &mut run.frames[0];
+    f.map.columns = 0;
+    f.map.tiles.truncate(3);
+    f.map.width = 0;
+    f.map.height = 0;
+    f.diagnosis.zones.clear();
+    f.diagnosis.budgets.clear();
+    f.diagnosis.standing.clear();
+    let page = report::html(&report::view(&run), &[]);
+    assert!(page.contains("</html>") && page.contains("moor/T0001.jpg"));
+    let empty = Plane { width: 0, height: 0, data: Vec::new(), black: 0, white: 1, saturation: 1, mosaic: Mosaic::None, jpeg: None, rendered: false };
+    assert_eq!(report::pictures(&run.frames[0], &Pixels { plane: &empty, colour: None }, true), report::Pictures::default());
+}
