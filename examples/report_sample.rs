@@ -43,6 +43,9 @@ fn main() -> anyhow::Result<()> {
         links.push(link);
     }
     let view = report::view(&run);
+    for (name, bytes) in report::companions(&view) {
+        tussock::output::replace(&folder.join(name), &bytes)?;
+    }
     tussock::output::write(&folder.join("index.html"), report::html(&view, &links).as_bytes())?;
     tussock::output::write(&folder.join("audit.json"), &report::json(&view))?;
     tussock::output::write(&folder.join("audit.csv"), &report::csv(&view))?;

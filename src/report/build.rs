@@ -29,7 +29,7 @@ pub fn view(run: &Run) -> View {
             .iter()
             .map(|f| FailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
             .collect(),
-        groups: Vec::new(),
+        groups: run.groups.clone(),
     }
 }
 

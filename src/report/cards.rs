@@ -107,7 +107,7 @@ pub(super) fn card(index: usize, f: &FrameView, links: &Links, inline: bool) -> 
         metric,
         imperial,
         facts_line: facts_line(&f.capture),
-        thumb: links.thumb.clone(),
+        thumb: links.thumb.as_deref().and_then(own_link),
         thumb_width,
         thumb_height,
         map: match map_png(f) {
@@ -138,7 +138,7 @@ pub(super) fn card(index: usize, f: &FrameView, links: &Links, inline: bool) -> 
 
 /// Maps and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
 /// Empty for a small shoot.
-pub fn beside(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
+pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
     let frames: &[FrameView] = if pictures::inline(view.frames.len()) { &[] } else { &view.frames };
     frames.iter().enumerate().flat_map(|(i, f)| {
         let charts = CHARTS.iter().filter_map(move |&(name, _, draw)| {
@@ -150,6 +150,13 @@ pub fn beside(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
 
 fn beside_name(index: usize, rest: &str) -> String {
     format!("pictures/frame-{:04}-{rest}", index + 1)
+}
+
+/// A link of the report's own making, which the template may write as it stands; anything else is left out.
+/// Escaping would be as safe, but it writes a data URI's every `/` as six characters.
+fn own_link(link: &str) -> Option<String> {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~/%:;,+=".contains(&b);
+    link.bytes().all(plain).then(|| link.to_owned())
 }
 
 fn drawable(f: &FrameView) -> bool {

@@ -93,8 +93,13 @@ pub(super) fn script_safe(json: &str) -> String {
             '<' => out.push_str("\\u003c"),
             '>' => out.push_str("\\u003e"),
             '&' => out.push_str("\\u0026"),
-            '\u{2028}' => out.push_str("\\u2028"),
-            '\u{2029}' => out.push_str("\\u2029"),
+            // Line separators end a line of script; direction marks turn what a reader of the source sees.
+            c if super::number::invisible(c) => {
+                let mut units = [0; 2];
+                for unit in c.encode_utf16(&mut units) {
+                    out.push_str(&format!("\\u{unit:04x}"));
+                }
+            }
             _ => out.push(c),
         }
     }

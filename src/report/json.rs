@@ -40,11 +40,12 @@ fn bytes<T: Serialize>(value: &T) -> Vec<u8> {
     serde_json::to_vec(value).unwrap_or_else(|_| b"null".to_vec())
 }
 
-/// The JSON Schema of `audit.json`, as published under `schemas/`.
+/// The published JSON Schemas: file name under `schemas/`, text.
 #[must_use]
-pub fn schema() -> String {
-    let schema = schemars::schema_for!(View);
-    let mut text = serde_json::to_string_pretty(&schema).unwrap_or_default();
-    text.push('\n');
-    text
+pub fn schemas() -> Vec<(&'static str, String)> {
+    let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
+    vec![
+        ("audit-1.schema.json", text(schemars::schema_for!(View))),
+        ("edge-1.schema.json", text(schemars::schema_for!(super::EdgeView))),
+    ]
 }

@@ -23,11 +23,11 @@ mod view;
 pub mod wording;
 
 pub use build::{capture, view};
-pub use cards::beside;
+pub use cards::companions;
 pub use edge::EdgeView;
 pub use facts::facts_text;
 pub use html::html;
-pub use json::{json, schema};
+pub use json::{json, schemas};
 pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};
 pub use spots::{CROP, Spot, SpotName, spots};
 pub use table::csv;
@@ -78,6 +78,8 @@ pub struct Run {
     pub frames: Vec<Frame>,
     /// Files that failed.
     pub failures: Vec<Failure>,
+    /// Frames that show one scene.
+    pub groups: Vec<GroupView>,
     /// What the user asked.
     pub intent: Intent,
 }

@@ -156,7 +156,7 @@ pub fn plain(name: &str) -> String {
 
 /// Characters that change how others are shown, or are not shown themselves (Unicode general categories
 /// Cf, Zl and Zp as far as they occur in names).
-const fn invisible(c: char) -> bool {
+pub(super) const fn invisible(c: char) -> bool {
     matches!(
         c as u32,
         0xAD | 0x61C

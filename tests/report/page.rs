@@ -37,7 +37,7 @@ fn hostile_run() -> Run {
         .iter()
         .map(|n| report::Failure { file: (*n).into(), problem: format!("cannot read {n}"), advice: format!("try {n}") })
         .collect();
-    Run { frames, failures, intent }
+    Run { frames, failures, intent, groups: vec![] }
 }
 
 /// Tag names of a page in order, and its attributes, as a browser's tokenizer would cut them: script and style
@@ -50,7 +50,8 @@ fn tags(page: &str) -> Vec<String> {
         let end = rest.find('>').expect("every tag ends");
         let tag = rest[..end].to_owned();
         rest = &rest[end + 1..];
-        let name = tag.split(|c: char| c.is_whitespace() || c == '/').find(|s| !s.is_empty()).unwrap_or("").to_lowercase();
+        let name =
+            tag.split(|c: char| c.is_whitespace() || c == '/').find(|s| !s.is_empty()).unwrap_or("").to_lowercase();
         if (name == "script" || name == "style") && !tag.starts_with('/') {
             let close = rest.to_lowercase().find(&format!("</{name}")).expect("raw text ends");
             rest = &rest[close..];
@@ -79,7 +80,9 @@ fn hostile_names_add_no_tag_and_no_handler() {
     let (a, b): (Vec<_>, Vec<_>) = (tags(&hostile).iter().map(name).collect(), tags(&tame).iter().map(name).collect());
     assert_eq!(a, b);
     for tag in tags(&hostile) {
-        for word in tag.split_whitespace().skip(1) {
+        // Odd pieces between quotes are values; the even ones hold the attributes' names.
+        let names: String = tag.split('"').step_by(2).collect();
+        for word in names.split_whitespace().skip(1) {
             assert!(!word.to_lowercase().starts_with("on"), "a handler in <{tag}>");
         }
     }
@@ -112,12 +115,15 @@ fn the_data_in_the_page_is_json_and_keeps_the_names_whole() {
 #[test]
 fn only_the_pages_own_script_and_style_may_run() {
     let page = report::html(&report::view(&shoot(2)), &[]);
-    let policy = page.split("Content-Security-Policy\" content=\"").nth(1).and_then(|p| p.split('"').next()).expect("a policy");
+    let policy =
+        page.split("Content-Security-Policy\" content=\"").nth(1).and_then(|p| p.split('"').next()).expect("a policy");
     assert!(policy.starts_with("default-src 'none';"), "{policy}");
     assert!(!policy.contains("unsafe") && !policy.contains("http") && !policy.contains('*'), "{policy}");
     let nonce = policy.split("script-src 'nonce-").nth(1).and_then(|p| p.split('\'').next()).expect("a nonce");
     assert_eq!(nonce.len(), 64);
-    assert!(page.contains(&format!("<script nonce=\"{nonce}\">")) && page.contains(&format!("<style nonce=\"{nonce}\">")));
+    assert!(
+        page.contains(&format!("<script nonce=\"{nonce}\">")) && page.contains(&format!("<style nonce=\"{nonce}\">"))
+    );
     // Inline styles would be refused, so none may be relied on.
     assert!(!tags(&page).iter().any(|t| t.split_whitespace().any(|w| w.starts_with("style="))));
     // The mark differs from report to report, so that no name can be made to carry it.
@@ -126,7 +132,10 @@ fn only_the_pages_own_script_and_style_may_run() {
     for tag in tags(&page) {
         for key in ["src=\"", "href=\""] {
             if let Some(address) = tag.split(key).nth(1).and_then(|a| a.split('"').next()) {
-                assert!(address.starts_with("data:") || address.starts_with('#') || !address.contains(':'), "{address}");
+                assert!(
+                    address.starts_with("data:") || address.starts_with('#') || !address.contains(':'),
+                    "{address}"
+                );
             }
         }
     }
@@ -141,8 +150,11 @@ fn the_words_are_there_without_script() {
         let sentence = minijinja::HtmlEscape(&f.verdict.sentence).to_string();
         assert!(body.contains(&sentence), "{sentence}");
     }
-    for word in ["1 of 8 frames is sharp", "moor/T9999.jpg", "Copy it from the card again.", "Permitted blur", "as expected"] {
-        assert!(body.contains(word), "{word}");
+    for word in
+        ["1 of 8 frames is sharp", "moor/T9999.jpg", "Copy it from the card again.", "Permitted blur", "as expected"]
+    {
+        let word = minijinja::HtmlEscape(word).to_string();
+        assert!(body.contains(&word), "{word}");
     }
     assert!(body.matches("<svg").count() > 16, "charts and strokes are drawn");
 }
@@ -151,7 +163,7 @@ fn the_words_are_there_without_script() {
 fn a_large_shoot_keeps_pictures_maps_and_charts_beside_the_page() {
     let run = shoot(13);
     let view = report::view(&run);
-    let beside: Vec<(String, Vec<u8>)> = report::beside(&view).collect();
+    let beside: Vec<(String, Vec<u8>)> = report::companions(&view).collect();
     assert_eq!(beside.len(), 13 * 3);
     let page = report::html(&view, &[]);
     for (name, bytes) in &beside {
@@ -159,7 +171,22 @@ fn a_large_shoot_keeps_pictures_maps_and_charts_beside_the_page() {
         assert!(bytes.len() > 100 && (bytes.starts_with(b"\x89PNG") || bytes.starts_with(b"<svg")), "{name}");
     }
     assert!(!page.contains("data:image"));
-    assert_eq!(report::beside(&report::view(&shoot(3))).count(), 0);
+    assert_eq!(report::companions(&report::view(&shoot(3))).count(), 0);
+}
+
+#[test]
+fn scenes_are_listed_with_the_one_to_keep_and_their_apertures() {
+    let mut run = shoot(8);
+    run.frames[3].group = Some(0);
+    run.frames[4].group = Some(0);
+    run.groups =
+        vec![report::GroupView { frames: vec![3, 4], best: Some(4), sentence: "Two <b>apertures</b>.".into() }];
+    let view = report::view(&run);
+    let page = report::html(&view, &[]);
+    assert!(page.contains("Two &lt;b&gt;apertures") && page.contains("the one to keep"));
+    assert!(page.contains(">f/22</text>") || page.contains("f/16"), "the chart names its stops");
+    let json: serde_json::Value = serde_json::from_slice(&report::json(&view)).unwrap();
+    assert_eq!((&json["groups"][0]["best"], &json["frames"][4]["group"]), (&4.into(), &0.into()));
 }
 
 #[test]
@@ -167,7 +194,17 @@ fn pictures_show_the_pixels_at_one_to_one() {
     let (width, height) = (3000usize, 2000usize);
     // A ramp: each sample tells where it is.
     let data = (0..width * height).map(|i| ((i % width) * 20) as u16).collect();
-    let plane = Plane { width, height, data, black: 0, white: 60_000, saturation: 60_000, mosaic: Mosaic::None, jpeg: None, rendered: true };
+    let plane = Plane {
+        width,
+        height,
+        data,
+        black: 0,
+        white: 60_000,
+        saturation: 60_000,
+        mosaic: Mosaic::None,
+        jpeg: None,
+        rendered: true,
+    };
     let frame = &shoot(2).frames[1];
     let pictures = report::pictures(frame, &Pixels { plane: &plane, colour: None }, true);
     assert_eq!((pictures.overview.width, pictures.overview.height), (1440, 960));
@@ -178,7 +215,8 @@ fn pictures_show_the_pixels_at_one_to_one() {
         for x in [3u32, 250] {
             let linear = f64::from((spot.region.x + x) * 20) / 60_000.0;
             // IEC 61966-2-1.
-            let shown = 255.0 * if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 };
+            let shown =
+                255.0 * if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 };
             let got = f64::from(crop.get_pixel(x, 100).0[0]);
             assert!((got - shown).abs() < 4.0, "{:?} at {x}: {got} for {shown}", spot.name);
         }
@@ -219,6 +257,19 @@ fn a_broken_view_still_makes_a_page() {
     f.diagnosis.standing.clear();
     let page = report::html(&report::view(&run), &[]);
     assert!(page.contains("</html>") && page.contains("moor/T0001.jpg"));
-    let empty = Plane { width: 0, height: 0, data: Vec::new(), black: 0, white: 1, saturation: 1, mosaic: Mosaic::None, jpeg: None, rendered: false };
-    assert_eq!(report::pictures(&run.frames[0], &Pixels { plane: &empty, colour: None }, true), report::Pictures::default());
+    let empty = Plane {
+        width: 0,
+        height: 0,
+        data: Vec::new(),
+        black: 0,
+        white: 1,
+        saturation: 1,
+        mosaic: Mosaic::None,
+        jpeg: None,
+        rendered: false,
+    };
+    assert_eq!(
+        report::pictures(&run.frames[0], &Pixels { plane: &empty, colour: None }, true),
+        report::Pictures::default()
+    );
 }

@@ -247,6 +247,7 @@ pub fn shoot(count: usize) -> Run {
             problem: "the file ends in the middle of the picture".into(),
             advice: "Copy it from the card again.".into(),
         }],
+        groups: Vec::new(),
         intent,
     }
 }

@@ -392,7 +392,9 @@
     el("marks-words").replaceChildren(...out);
     el("command").value = command(f);
   }
-  const shell = (text) => /^[\w./:@%+,=-]+$/.test(text) && !text.startsWith("-") ? text : "'" + text.replace(/'/g, "'\\''") + "'";
+  // Names with characters that can't be seen are written out for the shell, so that the command is what it looks.
+  const unseen = /[\u0000-\u001f\u007f-\u009f\u00ad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff]/;
+  const shell = (text) => unseen.test(text) ? "$'" + [...text].map((c) => unseen.test(c) ? "\\u" + c.codePointAt(0).toString(16).padStart(4, "0") : c.replace(/['\\]/, "\\$&")).join("") + "'" : /^[\w./:@%+,=-]+$/.test(text) && !text.startsWith("-") ? text : "'" + text.replace(/'/g, "'\\''") + "'";
   function command(f) {
     const at = (p) => p.x.toFixed(3) + "," + p.y.toFixed(3), use = useTyped();
     return "tussock audit " + (f.file.startsWith("-") ? "-- " : "") + shell(f.file) + (use === "diagonal" ? "" : " --sharp-for " + use) + (near ? " --near-at " + at(near) : "") + (far ? " --far-at " + at(far) : "");
