@@ -2,11 +2,11 @@
 
 use serde::Serialize;
 
-use super::chart;
 use super::number::{self, plain};
 use super::phrase;
 use super::pictures::{self, Links};
 use super::view::{FrameView, View, Words, ZoneView};
+use super::{chart, data};
 use crate::diagnose::{Basis, Standing, ZoneName};
 use crate::measure::TileState;
 use crate::quantity::{Estimate, Units};
@@ -77,18 +77,8 @@ struct Ribbon {
 /// The two charts of a frame: name in file names, caption, drawing.
 type Draw = fn(&FrameView) -> Option<String>;
 const CHARTS: [(&str, &str, Draw); 2] = [
-    (
-        "height",
-        "Blur against height in the frame, the same way up as the picture. Bands from the left, what the fitted model \
-         makes of it along the middle: pixel, diffraction, lens, motion, defocus. Dots: measured tiles with their \
-         error bars, open where soft by nature (cloud, water).",
-        chart::height,
-    ),
-    (
-        "radius",
-        "Blur against distance from the centre, with the band the fitted model expects over the frame.",
-        chart::radius,
-    ),
+    ("height", "Blur against height in the frame", chart::height),
+    ("radius", "Blur against distance from the centre", chart::radius),
 ];
 
 pub(super) fn card(index: usize, f: &FrameView, links: &Links, inline: bool) -> Card {
@@ -136,7 +126,7 @@ pub(super) fn card(index: usize, f: &FrameView, links: &Links, inline: bool) -> 
     }
 }
 
-/// Maps and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
+/// Maps, tiles and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
 /// Empty for a small shoot.
 pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
     let frames: &[FrameView] = if pictures::inline(view.frames.len()) { &[] } else { &view.frames };
@@ -144,11 +134,12 @@ pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
         let charts = CHARTS.iter().filter_map(move |&(name, _, draw)| {
             Some((beside_name(i, &format!("{name}.svg")), chart::standalone(&draw(f)?).into_bytes()))
         });
-        map_png(f).map(|png| (beside_name(i, "map.png"), png)).into_iter().chain(charts)
+        let tiles = (beside_name(i, "tiles.js"), data::tiles_script(i, f).into_bytes());
+        map_png(f).map(|png| (beside_name(i, "map.png"), png)).into_iter().chain([tiles]).chain(charts)
     })
 }
 
-fn beside_name(index: usize, rest: &str) -> String {
+pub(super) fn beside_name(index: usize, rest: &str) -> String {
     format!("pictures/frame-{:04}-{rest}", index + 1)
 }
 

@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::cards;
 use super::number::{plain, significant};
-use super::pictures::Links;
+use super::pictures::{self, Links};
 use super::view::{BudgetView, FrameView, View, ZoneView};
 use super::{chart, palette};
 use crate::diagnose::{Cause, Standing, ZoneName};
@@ -56,8 +56,9 @@ struct Record<'a> {
     pitch: Option<f64>,
     /// In the order of `ZoneName::ALL`: blur, sd, optical, sd.
     zones: [[Option<f64>; 4]; 7],
-    /// Tiles, nine bytes each; see `tiles`.
-    tiles: String,
+    /// Tiles, nine bytes each (see `tiles`); `None` where they lie beside the page.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tiles: Option<String>,
     line: Option<[Point; 2]>,
     point: Option<Point>,
     near: Option<Point>,
@@ -70,7 +71,7 @@ struct Record<'a> {
 #[derive(Serialize)]
 struct Crop<'a>(&'static str, u32, u32, u32, u32, &'a str, Option<u32>);
 
-fn record<'a>(f: &'a FrameView, links: &'a Links) -> Record<'a> {
+fn record<'a>(f: &'a FrameView, links: &'a Links, inline: bool) -> Record<'a> {
     Record {
         file: &f.file,
         name: plain(&f.file),
@@ -87,7 +88,7 @@ fn record<'a>(f: &'a FrameView, links: &'a Links) -> Record<'a> {
         pixel: significant(chart::pixel(f), 4),
         pitch: f.capture.pixel_pitch_um.as_ref().map(|p| p.value),
         zones: ZoneName::ALL.map(|name| zone(cards::zone(f, name))),
-        tiles: base64::engine::general_purpose::STANDARD.encode(tiles(f)),
+        tiles: inline.then(|| packed(f)),
         line: f.model.as_ref().and_then(|m| m.focus_line),
         point: f.capture.focus_point.as_ref().map(|p| p.value),
         near: f.marks.near_at,
@@ -104,6 +105,17 @@ fn record<'a>(f: &'a FrameView, links: &'a Links) -> Record<'a> {
 
 fn zone(z: &ZoneView) -> [Option<f64>; 4] {
     [z.blur_px, z.blur_px_sd, z.optical_px, z.optical_px_sd].map(|v| v.and_then(|v| significant(v, 4)))
+}
+
+/// The tiles of one frame as a script of their own, which the page asks for when the frame is opened; a page
+/// opened from disk may load a script but not read a file.
+#[must_use]
+pub fn tiles_script(index: usize, f: &FrameView) -> String {
+    format!("tussockTiles({index},\"{}\");\n", packed(f))
+}
+
+fn packed(f: &FrameView) -> String {
+    base64::engine::general_purpose::STANDARD.encode(tiles(f))
 }
 
 /// Nine bytes a tile, row-major: blur in thousandths of a pixel (little-endian, 0 for none), its sd, state and

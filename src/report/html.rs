@@ -45,7 +45,9 @@ pub fn html(view: &View, links: &[Links]) -> String {
         using: use_words(&view.asked.sharp_for),
         version: env!("CARGO_PKG_VERSION"),
     };
-    let page = environment().render_named_str("page.html", TEMPLATE, Value::from(Serde(&page)));
+    // Indentation is for whoever edits the template; a thousand times over it is a megabyte.
+    let template: String = TEMPLATE.lines().flat_map(|line| [line.trim_start(), "\n"]).collect();
+    let page = environment().render_named_str("page.html", &template, Value::from(Serde(&page)));
     // The template is compiled in and every value is given, which the tests check; a page that says so is
     // still better than a panic.
     page.unwrap_or_else(|error| {

@@ -3,10 +3,10 @@
 (() => {
   const el = (id) => document.getElementById(id);
   const audit = JSON.parse(el("audit").textContent);
-  const frames = audit.frames;
+  const frames = audit.frames, nonce = document.currentScript.nonce;
   const ZONES = ["near", "far", "centre", "top left", "top right", "bottom left", "bottom right"];
-  const STATES = ["measured", "too little detail to measure", "too many clipped samples", "its detail is not above the noise", "independent readings of it disagree"];
-  const GLYPHS = ["", "\u00b7", "\u00d7", "~", "?"];
+  const STATES = ["measured", "too little detail to measure", "too many clipped samples", "its detail is not above the noise", "independent readings of it disagree", "the folder of pictures is not beside this page"];
+  const GLYPHS = ["", "\u00b7", "\u00d7", "~", "?", ""];
   const STANDINGS = ["on the ground", "part of the far scene", "nearer than the ground behind it", "farther than the ground there", "soft by nature: cloud, water, haze or something that moved", "not measured"];
   const make = (name, text, attributes) => {
     const node = document.createElement(name);
@@ -28,7 +28,7 @@
   // Nine bytes a tile: see the packing in the report's source.
   function tilesOf(f) {
     if (f.unpacked) return f.unpacked;
-    const text = atob(f.tiles);
+    const text = atob(f.tiles || "");
     const part = (c) => c === 0 ? null : c === 1 ? 0 : 0.02 * Math.pow(1.025, c - 2);
     const tiles = [];
     for (let i = 0; i + 8 < text.length; i += 9) {
@@ -40,8 +40,20 @@
         diffraction: part(at(5)), defocus: part(at(6)), lens: part(at(7)), motion: part(at(8)),
       });
     }
+    // Without its tiles (the folder left behind) a frame still opens, with nothing measured.
+    while (tiles.length < f.cols * f.rows) tiles.push({ blur: null, sd: 0, state: 5, standing: 5, zones: 0, diffraction: null, defocus: null, lens: null, motion: null });
     f.unpacked = tiles;
     return tiles;
+  }
+  // In a large shoot the tiles lie beside the page, one script a frame.
+  globalThis.tussockTiles = (i, text) => { frames[i].tiles = text; };
+  function withTiles(i, then) {
+    if (frames[i].unpacked || frames[i].tiles !== undefined) return then();
+    const script = document.createElement("script");
+    script.nonce = nonce;
+    script.src = "pictures/frame-" + String(i + 1).padStart(4, "0") + "-tiles.js";
+    script.onload = script.onerror = () => { script.remove(); if (frames[i].tiles === undefined) frames[i].tiles = ""; then(); };
+    document.head.append(script);
   }
   // The optical part of a measured width: the pixel's own taken out in quadrature.
   const optical = (f, blur) => Math.sqrt(Math.max(0, blur * blur - f.pixel * f.pixel));
@@ -194,7 +206,7 @@
   const step = (by) => { const to = shown[shown.indexOf(now) + by]; if (to !== undefined) location.hash = "look-" + (to + 1); };
   function route() {
     const match = /^#look-(\d+)$/.exec(location.hash), i = match ? +match[1] - 1 : -1;
-    if (frames[i]) open(i); else if (desk.open) desk.close();
+    if (frames[i]) withTiles(i, () => { if (location.hash === match[0]) open(i); }); else if (desk.open) desk.close();
   }
   desk.addEventListener("close", () => {
     document.documentElement.classList.remove("busy");
@@ -486,7 +498,8 @@
     e.preventDefault();
   });
   for (const id of ["strength", "numbers", "zones"]) el(id).addEventListener("input", () => paint());
-  for (const id of ["scale", "beside"]) el(id).addEventListener("change", () => crops());
+  el("scale").addEventListener("change", () => crops());
+  el("beside").addEventListener("change", () => { if (el("beside").value === "") crops(); else withTiles(+el("beside").value, crops); });
   el("previous").addEventListener("click", () => step(-1));
   el("next").addEventListener("click", () => step(1));
   el("close").addEventListener("click", () => desk.close());
