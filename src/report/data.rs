@@ -16,11 +16,12 @@ use crate::quantity::{DISC_SIGMA, Point};
 #[must_use]
 pub fn data(view: &View, links: &[Links]) -> String {
     let none = Links::default();
+    let inline = pictures::inline(view.frames.len());
     let data = Data {
         sharp_for: &view.asked.sharp_for,
         disc_sigma: DISC_SIGMA,
         cividis: &palette::CIVIDIS,
-        frames: view.frames.iter().enumerate().map(|(i, f)| record(f, links.get(i).unwrap_or(&none))).collect(),
+        frames: view.frames.iter().enumerate().map(|(i, f)| record(f, links.get(i).unwrap_or(&none), inline)).collect(),
     };
     serde_json::to_string(&data).unwrap_or_else(|_| "{\"frames\":[]}".into())
 }
