@@ -90,7 +90,7 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
         // There is no report on nothing; what went wrong with each file has been said.
         return Ok(Outcome::Nothing);
     }
-    write(audit, &Run { frames, failures, intent: audit.intent }, &links, &out)?;
+    write(audit, &Run { frames, failures, groups: Vec::new(), intent: audit.intent }, &links, &out)?;
     Ok(Outcome::of(counts.0, counts.1))
 }
 
@@ -170,6 +170,9 @@ fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Resul
     let mut read = out.join("audit.json");
     if audit.page {
         read = out.join("index.html");
+        for (file, bytes) in report::companions(&view) {
+            output::replace(&out.join(file), &bytes)?;
+        }
         output::write(&read, report::html(&view, links).as_bytes())?;
     }
     output::print(&report::text(&view, output::columns()));
