@@ -1,0 +1,309 @@
+//! Frames of one scene: registered, compared, grouped and answered, against what the simulator rendered.
+
+use tussock::measure::pair::{relative, spectra};
+use tussock::measure::register::{Registration, Similarity, Small, register};
+use tussock::quantity::{Estimate, Region};
+use tussock::report::Failure;
+use tussock::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
+use tussock::series::{
+    Blurs, Lone, Member, Point, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone, sharpest,
+};
+use tussock::shot::{Capture, Fact, Plane, Source};
+use tussock::simulate::{PatchSpec, Psf, Texture, Truth, View, render_patch};
+
+const SIDE: usize = 272;
+
+/// Renders the middle of a canvas whose size does not depend on the spread, so that one seed is one scene.
+fn framed(spec: &PatchSpec) -> (Plane, Truth) {
+    const CANVAS: usize = 324;
+    let width = CANVAS - 2 * spec.psf.reach().ceil() as usize;
+    let (plane, truth) = render_patch(&PatchSpec { width, height: width, ..*spec });
+    let edge = (width - SIDE) / 2;
+    let data = (edge..edge + SIDE).flat_map(|y| plane.row(y)[edge..edge + SIDE].to_vec()).collect();
+    (Plane { width: SIDE, height: SIDE, data, ..plane }, truth)
+}
+
+fn map_of(view: &View) -> Similarity {
+    let middle = SIDE as f64 / 2.0;
+    Similarity { centre: (middle, middle), shift: view.shift, scale: view.scale, angle: view.angle }
+}
+
+/// Gaussian spreads, whose squared widths differ by the same at every frequency.
+#[test]
+fn relative_blur_is_free_of_the_scene() {
+    let view = View { shift: (4.3, -3.6), angle: 0.003, scale: 1.006 };
+    for (i, texture) in [Texture::Grass, Texture::Leaves, Texture::Brick].into_iter().enumerate() {
+        let (a, b) = (0.75, [1.3, 1.1, 1.9][i]);
+        let spec = PatchSpec { texture, psf: Psf::gaussian(a), snr: 60.0, seed: 40 + i as u64, ..PatchSpec::default() };
+        let other = PatchSpec { psf: Psf::gaussian(b), view, noise_seed: 9, exposure: 0.8, ..spec };
+        let ((pa, _), (pb, _)) = (framed(&spec), framed(&other));
+        let found = register(&pa, &pb, &Small::new(&pa), &Small::new(&pb)).unwrap();
+        let truth = map_of(&view);
+        for (x, y) in [(10.0, 10.0), (260.0, 20.0), (136.0, 250.0)] {
+            let ((fx, fy), (tx, ty)) = (found.map.apply(x, y), truth.apply(x, y));
+            assert!((fx - tx).hypot(fy - ty) < 0.2, "{texture:?}: ({fx}, {fy}) for ({tx}, {ty})");
+        }
+        let ideal = Registration { map: truth, offsets: Vec::new(), ..found.clone() };
+        let tile = [Region { x: 68, y: 68, width: 136, height: 136 }];
+        let sa = spectra(&pa, &pa, None, &tile);
+        for (registration, bar) in [(&ideal, 0.03), (&found, 0.05)] {
+            let sb = spectra(&pa, &pb, Some(registration), &tile);
+            assert!(sb.tiles[0].in_place.unwrap() > 0.9);
+            let read = relative(&sa.tiles[0], &sb.tiles[0], 0.7, registration.map.scale, false).unwrap();
+            let width = (a * a + read.squared.value).sqrt();
+            assert!((width / b - 1.0).abs() < bar, "{texture:?}: {width:.3} for {b}");
+            // And the other way round.
+            let back = relative(&sb.tiles[0], &sa.tiles[0], 0.7, 1.0 / registration.map.scale, false).unwrap();
+            assert!((back.squared.value + read.squared.value).abs() < 0.1 * read.squared.value);
+        }
+    }
+}
+
+#[test]
+fn a_scene_that_moved_is_seen_to_have_moved() {
+    let spec = PatchSpec { texture: Texture::Grass, psf: Psf::gaussian(0.8), seed: 5, ..PatchSpec::default() };
+    let (pa, _) = framed(&spec);
+    let (pb, _) = framed(&PatchSpec { view: View { shift: (9.0, 4.0), ..View::default() }, noise_seed: 3, ..spec });
+    let tile = [Region { x: 68, y: 68, width: 136, height: 136 }];
+    let still = Similarity { centre: (0.0, 0.0), shift: (0.0, 0.0), scale: 1.0, angle: 0.0 };
+    let wrong = Registration { map: still, residual_px: 0.0, compared: 0, agreement: 1.0, offsets: Vec::new() };
+    assert!(spectra(&pa, &pb, Some(&wrong), &tile).tiles[0].in_place.unwrap() < 0.6);
+}
+
+#[test]
+fn an_empty_sky_gives_no_number() {
+    let spec = PatchSpec { texture: Texture::Sky, psf: Psf::gaussian(0.8), snr: 40.0, ..PatchSpec::default() };
+    let ((pa, _), (pb, _)) = (framed(&spec), framed(&PatchSpec { psf: Psf::gaussian(1.6), noise_seed: 2, ..spec }));
+    let tile = [Region { x: 68, y: 68, width: 136, height: 136 }];
+    let (sa, sb) = (spectra(&pa, &pa, None, &tile), spectra(&pa, &pb, None, &tile));
+    assert_eq!(relative(&sa.tiles[0], &sb.tiles[0], 0.8, 1.0, false), None);
+    assert!(register(&pa, &pb, &Small::new(&pa), &Small::new(&pb)).is_none());
+}
+
+fn capture(f_number: Option<f64>, date: Option<&str>) -> Capture {
+    Capture {
+        f_number: f_number.map(|n| Fact::new(n, Source::Exif)),
+        date: date.map(|d| Fact::new(d.to_owned(), Source::Exif)),
+        ..Capture::default()
+    }
+}
+
+#[test]
+fn frames_of_one_scene_are_found_and_no_others() {
+    let shoot = |seed: u64, view: View| {
+        let spec = PatchSpec { texture: Texture::Rock, psf: Psf::gaussian(1.0), seed, noise_seed: seed * 7, view, ..PatchSpec::default() };
+        Small::new(&framed(&spec).0)
+    };
+    let moved = View { shift: (5.0, -3.0), ..View::default() };
+    let smalls: Vec<Small> = vec![
+        shoot(1, View::default()),
+        shoot(2, View::default()),
+        shoot(2, moved),
+        shoot(3, View::default()),
+        shoot(3, moved),
+        shoot(3, View { shift: (-4.0, 2.0), ..View::default() }),
+        shoot(2, View::default()),
+        shoot(2, View::default()).turned(3),
+    ];
+    let captures: Vec<Capture> = [
+        (8.0, "2026-05-01T10:00:00"),
+        (4.0, "2026-05-01T10:01:00"),
+        (11.0, "2026-05-01T10:01:20"),
+        (8.0, "2026-05-01T10:02:00"),
+        (8.0, "2026-05-01T10:02:05"),
+        (8.0, "2026-05-01T10:02:10"),
+        // The same place an hour later is another visit.
+        (4.0, "2026-05-01T11:02:10"),
+        (5.6, "2026-05-01T10:01:30"),
+    ]
+    .iter()
+    .map(|&(n, d)| capture(Some(n), Some(d)))
+    .collect();
+    let members: Vec<Member> = smalls
+        .iter()
+        .zip(&captures)
+        .map(|(small, capture)| Member { file: "", size: (SIDE as u32, SIDE as u32), capture, small, map: None })
+        .collect();
+    let groups = group(&members);
+    let found: Vec<(Vec<usize>, Varied)> = groups.iter().map(|g| (g.members.clone(), g.varied)).collect();
+    assert_eq!(found, [(vec![1, 2], Varied::Aperture), (vec![3, 4, 5], Varied::Nothing)]);
+    let alone = lone(&members, &groups);
+    assert_eq!(alone[0], (0, Lone::OtherScene));
+    assert_eq!(alone.last(), Some(&(7, Lone::Turned(1))));
+}
+
+/// A zone whose widths the simulator integrates from the pupil: defocus falls with N, softness with N^1.5.
+fn zone(name: ZoneName, stops: &[f64], pitch: f64, defocus_um: f64, soft: f64) -> ZoneBlur {
+    let points = stops
+        .iter()
+        .enumerate()
+        .map(|(frame, &n)| {
+            let rest = 0.25f64.hypot(soft * (2.8 / n).powf(1.5));
+            let width = Psf::lens(n, pitch, defocus_um / n).softened(rest, rest, 0.0).truth().sigma;
+            // One per cent of error, alternating.
+            let error = if (frame + name as usize).is_multiple_of(2) { 1.01 } else { 0.99 };
+            Point { frame, blur: Estimate::new(width * error, 0.05 * width, 9), apart_sd: 0.01 * width }
+        })
+        .collect();
+    ZoneBlur { name, points, tiles: 9 }
+}
+
+const STOPS: [f64; 7] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
+
+fn aperture_series() -> (Vec<ZoneBlur>, Vec<Option<f64>>, f64) {
+    let pitch = 4.35;
+    let zones = vec![
+        zone(ZoneName::Near, &STOPS, pitch, 60.0, 0.3),
+        zone(ZoneName::Centre, &STOPS, pitch, 0.0, 0.4),
+        zone(ZoneName::TopLeft, &STOPS, pitch, 10.0, 2.5),
+    ];
+    (zones, STOPS.iter().map(|&n| Some(n)).collect(), pitch)
+}
+
+#[test]
+fn an_aperture_series_is_split_and_answered() {
+    let (zones, f_numbers, pitch) = aperture_series();
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
+    // Truth straight from the rendered widths: the least worst zone.
+    let worst = |k: usize| zones.iter().map(|z| z.points[k].blur.value).fold(0.0, f64::max);
+    let best = (0..7).min_by(|&a, &b| worst(a).total_cmp(&worst(b))).unwrap();
+    assert_eq!(answer.whole, Some(best));
+    let split = answer.split.unwrap();
+    assert!((split.growth.value * pitch / 0.55 - 1.0).abs() < 0.10, "wavelength {}", split.growth.value * pitch);
+    assert!(answer.spoiled.is_empty() && answer.focus_shift.is_empty() && answer.gaps.is_empty());
+    // Without the pitch the growth is the same: it is measured, not assumed.
+    let blind = aperture::answer(&zones, &f_numbers, None).split.unwrap();
+    assert!((blind.growth.value / split.growth.value - 1.0).abs() < 0.05 && blind.expected.is_none());
+}
+
+#[test]
+fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
+    let (mut zones, mut f_numbers, pitch) = aperture_series();
+    for z in &mut zones {
+        z.points[3].blur.value *= 2.5;
+    }
+    assert_eq!(aperture::answer(&zones, &f_numbers, Some(pitch)).spoiled, [3]);
+    f_numbers[3] = None;
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
+    assert_eq!(answer.gaps, [(5.6, 11.0, Some(8.0))]);
+    assert!(answer.spoiled.is_empty());
+    let (mut zones, f_numbers, pitch) = aperture_series();
+    zones[1].points[1].blur.value *= 1.3;
+    zones[1].points[2].blur.value *= 1.5;
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
+    assert!(answer.focus_shift.iter().all(|s| s.zone == ZoneName::Centre) && !answer.focus_shift.is_empty());
+}
+
+/// A bracket over a strip of tiles from far (top) to near: frame k is sharp about tile 2 k.
+fn strip(frames: usize, tiles: usize) -> (Blurs, Vec<Region>) {
+    let width = |k: usize, t: usize| (0.36 + (0.35 * (t as f64 - 2.0 * k as f64)).powi(2)).sqrt();
+    let sigma =
+        (0..frames).map(|k| (0..tiles).map(|t| Some(Estimate::new(width(k, t), 0.02, 4))).collect()).collect();
+    let blurs = Blurs {
+        sigma,
+        apart_sd: vec![vec![0.02; tiles]; frames],
+        anchor_sd: vec![0.05; tiles],
+        moved: vec![0; frames],
+    };
+    let regions = (0..tiles).map(|t| Region { x: 0, y: 50 * t as u32, width: 50, height: 50 }).collect();
+    (blurs, regions)
+}
+
+#[test]
+fn a_bracket_is_covered_by_the_fewest_frames_near_to_far() {
+    let (blurs, tiles) = strip(5, 12);
+    let ends: Vec<ZoneBlur> = [(ZoneName::Far, 0), (ZoneName::Near, 11)]
+        .into_iter()
+        .map(|(name, t)| ZoneBlur {
+            name,
+            points: (0..5).map(|k| Point { frame: k, blur: blurs.sigma[k][t].unwrap(), apart_sd: 0.02 }).collect(),
+            tiles: 1,
+        })
+        .collect();
+    let answer = bracket::answer(&ends, &blurs, &tiles, 1.0);
+    // Reach of a frame: sqrt(1 - 0.36) / 0.35 = 2.3 tiles each way, so 0 to 10 in reach and 11 beyond.
+    assert_eq!(answer.uncovered, [11]);
+    assert_eq!(answer.best_single, Some(3), "5.5 lies between the frames at 4 and 6; 6 is nearer the far end's 11");
+    let covered = |t: usize| answer.covering_set.iter().any(|&k| blurs.sigma[k][t].unwrap().value <= 1.0);
+    assert!((0..11).all(covered));
+    assert_eq!(answer.covering_set, [4, 2, 1], "three frames of five tiles each cover eleven; near first");
+}
+
+#[test]
+fn a_margin_within_chance_is_not_called_real() {
+    let frame = |factor: f64, seed: usize| -> Vec<Option<Estimate>> {
+        (0..40)
+            .map(|t| {
+                let noise = 1.0 + 0.04 * (((t * 7 + seed * 13) % 11) as f64 / 5.0 - 1.0);
+                Some(Estimate::new(factor * noise, 0.04, 5))
+            })
+            .collect()
+    };
+    let clear = sharpest(&[frame(1.2, 1), frame(1.0, 2), frame(1.5, 3)]).unwrap();
+    assert!(clear.frame == 1 && clear.real && (clear.margin.value - 0.2).abs() < 0.03);
+    let even = sharpest(&[frame(1.0, 1), frame(1.003, 2)]).unwrap();
+    assert!(!even.real);
+}
+
+fn answered() -> GroupAnswer {
+    let (zones, f_numbers, pitch) = aperture_series();
+    GroupAnswer {
+        files: (0..7).map(|i| format!("<b>moor & {i}.tif")).collect(),
+        apertures: Some(aperture::answer(&zones, &f_numbers, Some(pitch))),
+        f_numbers,
+        pitch_um: Some(pitch),
+        varied: Varied::Aperture,
+        zones,
+        bracket: None,
+        sharpest: None,
+        tiles: Vec::new(),
+        size: (6000, 4000),
+        permitted_px: 1.3,
+        notes: vec![(Some(2), NoteKind::SameStop), (None, NoteKind::MissingStop(5.6, 11.0))],
+        moved: vec![0.0; 7],
+    }
+}
+
+#[test]
+fn the_view_keeps_its_contract() {
+    let alone = [Alone { file: "x.jpg".into(), why: AloneWhy::OtherSize { own: (3, 2), group: (6, 4) } }];
+    let failures = [Failure { file: "y.jpg".into(), problem: "it is empty".into(), advice: "Copy it again.".into() }];
+    let view = series_view(&[answered()], &alone, &failures);
+    let json = serde_json::to_value(&view).unwrap();
+    assert_eq!(json["format"], "tussock.series");
+    assert_eq!(json["version"], 1);
+    let group = &json["groups"][0];
+    assert_eq!(group["varied"], "aperture");
+    assert_eq!(group["members"].as_array().unwrap().len(), 7);
+    let point = &group["zones"][0]["points"][0];
+    assert_eq!((&point["file"], &point["f_number"]), (&group["members"][0], &serde_json::json!(2.8)));
+    assert!(point["blur_px"].is_f64() && point["blur_px_sd"].is_f64());
+    assert!(group["zones"][1]["best_f_number"].is_f64());
+    assert_eq!(group["best_whole_frame"]["f_number"], serde_json::json!(11.0));
+    for absent in ["covering_set", "uncovered", "sharpest"] {
+        assert!(group[absent].is_null(), "{absent}");
+    }
+    assert_eq!(json["failures"][0]["file"], "y.jpg");
+    let sentence = group["sentence"].as_str().unwrap();
+    assert!(sentence.contains("The corners need f/") && sentence.contains("the centre loses nothing until f/"), "{sentence}");
+    let text = series_text(&view);
+    assert!(text.contains("f/5.6") && text.contains("top left corner"));
+}
+
+#[test]
+fn the_page_needs_no_script_and_escapes_names() {
+    let page = series_html(&series_view(&[answered()], &[], &[]));
+    assert!(!page.contains("<script") && !page.contains("<b>moor") && page.contains("&lt;b&gt;moor"));
+    assert!(page.contains("<svg") && page.contains(">f/5.6</text>") || page.contains("f/5.6\n"), "stops mark the axis");
+}
+
+#[test]
+fn the_published_schema_is_current() {
+    let schema = serde_json::to_string_pretty(&schemars::schema_for!(tussock::report::series::SeriesView)).unwrap() + "\n";
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/schemas/series-1.schema.json");
+    if std::env::var_os("TUSSOCK_WRITE_SCHEMAS").is_some() {
+        std::fs::create_dir_all(concat!(env!("CARGO_MANIFEST_DIR"), "/schemas")).unwrap();
+        std::fs::write(path, &schema).unwrap();
+    }
+    assert_eq!(std::fs::read_to_string(path).unwrap_or_default(), schema, "run with TUSSOCK_WRITE_SCHEMAS=1");
+}
