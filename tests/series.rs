@@ -8,8 +8,9 @@ use tussock::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_htm
 use tussock::series::{
     Blurs, Lone, Member, Point, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone, sharpest,
 };
-use tussock::shot::{Capture, Fact, Plane, Source};
-use tussock::simulate::{PatchSpec, Psf, Texture, Truth, View, render_patch};
+use tussock::shot::{Capture, Fact, Mosaic, Plane, Source};
+use tussock::simulate::file::{Developing, Facts, Light, jpeg};
+use tussock::simulate::{Noise, PatchSpec, Psf, Texture, Truth, View, patch_luminance, render_patch};
 
 const SIDE: usize = 272;
 
@@ -91,7 +92,14 @@ fn capture(f_number: Option<f64>, date: Option<&str>) -> Capture {
 #[test]
 fn frames_of_one_scene_are_found_and_no_others() {
     let shoot = |seed: u64, view: View| {
-        let spec = PatchSpec { texture: Texture::Rock, psf: Psf::gaussian(1.0), seed, noise_seed: seed * 7, view, ..PatchSpec::default() };
+        let spec = PatchSpec {
+            texture: Texture::Gravel,
+            psf: Psf::gaussian(1.0),
+            seed,
+            noise_seed: seed * 7,
+            view,
+            ..PatchSpec::default()
+        };
         Small::new(&framed(&spec).0)
     };
     let moved = View { shift: (5.0, -3.0), ..View::default() };
@@ -197,8 +205,7 @@ fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
 /// A bracket over a strip of tiles from far (top) to near: frame k is sharp about tile 2 k.
 fn strip(frames: usize, tiles: usize) -> (Blurs, Vec<Region>) {
     let width = |k: usize, t: usize| (0.36 + (0.35 * (t as f64 - 2.0 * k as f64)).powi(2)).sqrt();
-    let sigma =
-        (0..frames).map(|k| (0..tiles).map(|t| Some(Estimate::new(width(k, t), 0.02, 4))).collect()).collect();
+    let sigma = (0..frames).map(|k| (0..tiles).map(|t| Some(Estimate::new(width(k, t), 0.02, 4))).collect()).collect();
     let blurs = Blurs {
         sigma,
         apart_sd: vec![vec![0.02; tiles]; frames],
@@ -226,7 +233,8 @@ fn a_bracket_is_covered_by_the_fewest_frames_near_to_far() {
     assert_eq!(answer.best_single, Some(3), "5.5 lies between the frames at 4 and 6; 6 is nearer the far end's 11");
     let covered = |t: usize| answer.covering_set.iter().any(|&k| blurs.sigma[k][t].unwrap().value <= 1.0);
     assert!((0..11).all(covered));
-    assert_eq!(answer.covering_set, [4, 2, 1], "three frames of five tiles each cover eleven; near first");
+    // Three frames of five tiles each cover eleven; either of the two in the middle will do; near comes first.
+    assert!(matches!(answer.covering_set[..], [4, 2 | 3, 1]), "{:?}", answer.covering_set);
 }
 
 #[test]
@@ -279,13 +287,17 @@ fn the_view_keeps_its_contract() {
     assert_eq!((&point["file"], &point["f_number"]), (&group["members"][0], &serde_json::json!(2.8)));
     assert!(point["blur_px"].is_f64() && point["blur_px_sd"].is_f64());
     assert!(group["zones"][1]["best_f_number"].is_f64());
-    assert_eq!(group["best_whole_frame"]["f_number"], serde_json::json!(11.0));
+    let whole = answered().apertures.unwrap().whole.unwrap();
+    assert_eq!(group["best_whole_frame"]["f_number"], serde_json::json!(STOPS[whole]));
     for absent in ["covering_set", "uncovered", "sharpest"] {
         assert!(group[absent].is_null(), "{absent}");
     }
     assert_eq!(json["failures"][0]["file"], "y.jpg");
     let sentence = group["sentence"].as_str().unwrap();
-    assert!(sentence.contains("The corners need f/") && sentence.contains("the centre loses nothing until f/"), "{sentence}");
+    assert!(
+        sentence.contains("The corners need f/") && sentence.contains("the centre loses nothing until f/"),
+        "{sentence}"
+    );
     let text = series_text(&view);
     assert!(text.contains("f/5.6") && text.contains("top left corner"));
 }
@@ -299,11 +311,110 @@ fn the_page_needs_no_script_and_escapes_names() {
 
 #[test]
 fn the_published_schema_is_current() {
-    let schema = serde_json::to_string_pretty(&schemars::schema_for!(tussock::report::series::SeriesView)).unwrap() + "\n";
+    let schema =
+        serde_json::to_string_pretty(&schemars::schema_for!(tussock::report::series::SeriesView)).unwrap() + "\n";
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/schemas/series-1.schema.json");
     if std::env::var_os("TUSSOCK_WRITE_SCHEMAS").is_some() {
         std::fs::create_dir_all(concat!(env!("CARGO_MANIFEST_DIR"), "/schemas")).unwrap();
         std::fs::write(path, &schema).unwrap();
     }
-    assert_eq!(std::fs::read_to_string(path).unwrap_or_default(), schema, "run with TUSSOCK_WRITE_SCHEMAS=1");
+    let published = std::fs::read_to_string(path).unwrap_or_default();
+    assert!(published == schema, "the format changed: raise its version or publish it with TUSSOCK_WRITE_SCHEMAS=1");
+}
+
+/// Frames of one scene as JPEG files: f-number and width of each, in the order of their names.
+fn write_series(folder: &std::path::Path, frames: &[(f64, f64)], facts: bool) {
+    const CANVAS: usize = 420;
+    for (i, &(n, sigma)) in frames.iter().enumerate() {
+        let psf = Psf::gaussian(sigma);
+        let width = CANVAS - 2 * psf.reach().ceil() as usize;
+        let view = View { shift: (i as f64 * 1.3, -0.7 * i as f64), ..View::default() };
+        let spec =
+            PatchSpec { texture: Texture::Leaves, psf, width, height: width, seed: 77, view, ..PatchSpec::default() };
+        let light = patch_luminance(&spec);
+        let edge = (width - 368) / 2;
+        let luminance: Vec<f32> =
+            (edge..edge + 368).flat_map(|y| light[y * width + edge..][..368].iter().map(|v| 0.7 * v)).collect();
+        let facts = facts.then(|| Facts {
+            f_number: n,
+            focal_mm: 24.0,
+            pitch_um: 4.0,
+            crop: 1.5,
+            focus_m: None,
+            exposure_s: (1, 100),
+            iso: 100,
+            date: format!("2026:05:01 10:00:{:02}", 10 + i),
+        });
+        let developing = Developing { quality: 97, sharpening: 0.0, noise: Noise::at_snr(80.0, 0.35), seed: i as u64 };
+        let light = Light { width: 368, height: 368, luminance: &luminance, chroma: None };
+        let bytes = jpeg(&light, facts.as_ref(), &developing).unwrap();
+        std::fs::write(folder.join(format!("moor-{i}.jpg")), bytes).unwrap();
+    }
+}
+
+fn tussock() -> assert_cmd::Command {
+    assert_cmd::Command::cargo_bin("tussock").unwrap()
+}
+
+#[test]
+fn the_command_names_every_bad_frame_and_answers_the_rest() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.5), (5.6, 1.0), (8.0, 0.8), (16.0, 1.2)], true);
+    let whole = std::fs::read(folder.path().join("moor-0.jpg")).unwrap();
+    std::fs::write(folder.path().join("torn.jpg"), &whole[..whole.len() / 2]).unwrap();
+    let small = image::load_from_memory(&whole).unwrap().thumbnail(184, 184);
+    small.save(folder.path().join("small.png")).unwrap();
+    let out = folder.path().join("answers");
+    tussock().arg("series").arg(folder.path()).arg("--out").arg(&out).assert().code(1);
+    let json: serde_json::Value = serde_json::from_slice(&std::fs::read(out.join("series.json")).unwrap()).unwrap();
+    let group = &json["groups"][0];
+    assert_eq!(group["varied"], "aperture", "{json:#}");
+    assert_eq!(group["members"].as_array().unwrap().len(), 4);
+    assert_eq!(group["best_whole_frame"]["f_number"], 8.0, "{}", group["sentence"]);
+    assert!(json["failures"][0]["file"].as_str().unwrap().ends_with("torn.jpg"));
+    assert!(json["alone"][0]["sentence"].as_str().unwrap().contains("only frames of one size"));
+    assert!(std::fs::read_to_string(out.join("index.html")).unwrap().contains("<svg"));
+}
+
+#[test]
+fn without_exif_the_stops_come_from_the_command_line() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(1.8, 1.6), (2.8, 1.0), (8.0, 0.7), (16.0, 1.1)], false);
+    let out = folder.path().join("answers");
+    let ask = |stops: &str| {
+        let mut command = tussock();
+        command.arg("series").arg(folder.path()).args(["--apertures", stops]).arg("--out").arg(&out);
+        command.assert()
+    };
+    ask("1.8,2.8,8").code(2);
+    ask("1.8,2.8,8,16").code(0);
+    let json: serde_json::Value = serde_json::from_slice(&std::fs::read(out.join("series.json")).unwrap()).unwrap();
+    assert_eq!(json["groups"][0]["best_whole_frame"]["f_number"], 8.0);
+    // One frame is no series.
+    let one = tussock().arg("series").arg(folder.path().join("moor-0.jpg")).assert().code(2);
+    assert!(String::from_utf8_lossy(&one.get_output().stderr).contains("no series"));
+}
+
+/// The sites between a Bayer sensor's green ones are filled with nonsense: the answer must not see them.
+#[test]
+fn only_measured_samples_of_a_mosaic_are_compared() {
+    let spec = PatchSpec { texture: Texture::Gravel, psf: Psf::gaussian(0.75), seed: 21, ..PatchSpec::default() };
+    let green = |spec: &PatchSpec| {
+        let mut plane = framed(spec).0;
+        plane.mosaic = Mosaic::Checkerboard { even: false };
+        for y in 0..SIDE {
+            for x in (0..SIDE).filter(|x| (x + y) % 2 == 0) {
+                plane.data[y * SIDE + x] = if (x * 7 + y * 3) % 5 < 2 { 4000 } else { 52_000 };
+            }
+        }
+        plane
+    };
+    let view = View { shift: (2.4, 1.7), ..View::default() };
+    let (pa, pb) = (green(&spec), green(&PatchSpec { psf: Psf::gaussian(1.25), view, noise_seed: 4, ..spec }));
+    let known = Registration { map: map_of(&view), residual_px: 0.0, compared: 0, agreement: 1.0, offsets: Vec::new() };
+    let tile = [Region { x: 68, y: 68, width: 136, height: 136 }];
+    let (sa, sb) = (spectra(&pa, &pa, None, &tile), spectra(&pa, &pb, Some(&known), &tile));
+    let read = relative(&sa.tiles[0], &sb.tiles[0], 0.75, 1.0, false).unwrap();
+    let width = (0.75f64.powi(2) + read.squared.value).sqrt();
+    assert!((width / 1.25 - 1.0).abs() < 0.04, "{width}");
 }

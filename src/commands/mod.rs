@@ -6,6 +6,7 @@ pub mod cache;
 pub mod demo;
 pub mod edge;
 pub mod facts;
+pub mod groups;
 mod outcome;
 pub mod place;
 mod progress;

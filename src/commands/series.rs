@@ -273,15 +273,7 @@ fn zones(reference: &Read, tiles: &[crate::quantity::Region], intent: &Intent) -
         .zones
         .iter()
         .map(|z| Zone {
-            name: match z.name {
-                diagnose::ZoneName::Near => ZoneName::Near,
-                diagnose::ZoneName::Far => ZoneName::Far,
-                diagnose::ZoneName::Centre => ZoneName::Centre,
-                diagnose::ZoneName::TopLeft => ZoneName::TopLeft,
-                diagnose::ZoneName::TopRight => ZoneName::TopRight,
-                diagnose::ZoneName::BottomLeft => ZoneName::BottomLeft,
-                diagnose::ZoneName::BottomRight => ZoneName::BottomRight,
-            },
+            name: zone_name(z.name),
             tiles: z.tiles.iter().map(|&t| t as usize).filter(|&t| t < tiles.len()).collect(),
         })
         .collect();
@@ -294,4 +286,17 @@ fn zones(reference: &Read, tiles: &[crate::quantity::Region], intent: &Intent) -
     }
     zones.sort_by_key(|z| z.name);
     zones
+}
+
+/// An audit's zone among a series's.
+pub(super) const fn zone_name(name: diagnose::ZoneName) -> ZoneName {
+    match name {
+        diagnose::ZoneName::Near => ZoneName::Near,
+        diagnose::ZoneName::Far => ZoneName::Far,
+        diagnose::ZoneName::Centre => ZoneName::Centre,
+        diagnose::ZoneName::TopLeft => ZoneName::TopLeft,
+        diagnose::ZoneName::TopRight => ZoneName::TopRight,
+        diagnose::ZoneName::BottomLeft => ZoneName::BottomLeft,
+        diagnose::ZoneName::BottomRight => ZoneName::BottomRight,
+    }
 }

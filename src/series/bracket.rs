@@ -29,7 +29,11 @@ pub fn answer(zones: &[ZoneBlur], blurs: &Blurs, tiles: &[Region], permitted: f6
     let (coverable, uncovered): (Vec<usize>, Vec<usize>) =
         judged.iter().partition(|&&t| (0..frames).any(|k| covers(k, t)));
     let sets: Vec<Vec<bool>> = (0..frames).map(|k| coverable.iter().map(|&t| covers(k, t)).collect()).collect();
-    let mut set = smallest_cover(&sets);
+    let width = |k: usize, t: usize| blurs.sigma[k][t].map_or(f64::INFINITY, |e| e.value);
+    let cost = |set: &[usize]| -> f64 {
+        coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
+    };
+    let mut set = smallest_cover(&sets, &cost);
     let place = |k: usize| {
         // Near lies low in the picture: order by the mean height of what a frame shows best.
         let best = |t: usize| {
@@ -57,16 +61,16 @@ fn best_single(zones: &[ZoneBlur], frames: usize) -> Option<usize> {
         .map(|b| b.0)
 }
 
-/// The smallest set of rows that together cover every column.
-fn smallest_cover(sets: &[Vec<bool>]) -> Vec<usize> {
+/// The smallest set of rows that together cover every column; of sets of one size that with the least cost.
+fn smallest_cover(sets: &[Vec<bool>], cost: &dyn Fn(&[usize]) -> f64) -> Vec<usize> {
     let columns = sets.first().map_or(0, Vec::len);
-    let mut best = greedy(sets, columns);
-    if sets.len() <= MOST && best.len() > 1 {
-        let mut chosen = Vec::new();
-        let mut steps = 0;
-        search(sets, &vec![0; columns], &mut chosen, &mut best, &mut steps);
+    let first = greedy(sets, columns);
+    if sets.len() > MOST || first.is_empty() {
+        return first;
     }
-    best
+    let mut search = Search { sets, cost, least: cost(&first), best: first, steps: 0 };
+    search.branch(&vec![false; columns], &mut Vec::new());
+    search.best
 }
 
 fn greedy(sets: &[Vec<bool>], columns: usize) -> Vec<usize> {
@@ -86,27 +90,45 @@ fn greedy(sets: &[Vec<bool>], columns: usize) -> Vec<usize> {
     }
 }
 
-/// Branches on the uncovered column that the fewest rows cover; leaves off where the best is matched already.
-fn search(sets: &[Vec<bool>], covered: &[u8], chosen: &mut Vec<usize>, best: &mut Vec<usize>, steps: &mut u32) {
-    *steps += 1;
-    if *steps > 200_000 {
-        return;
-    }
-    let open = (0..covered.len()).filter(|&c| covered[c] == 0);
-    let Some(column) = open.min_by_key(|&c| sets.iter().filter(|s| s[c]).count()) else {
-        if chosen.len() < best.len() {
-            best.clone_from(chosen);
+/// Branch and bound over the rows.
+struct Search<'a> {
+    sets: &'a [Vec<bool>],
+    cost: &'a dyn Fn(&[usize]) -> f64,
+    best: Vec<usize>,
+    least: f64,
+    steps: u32,
+}
+
+/// Branches after which the best so far is taken.
+const STEPS: u32 = 100_000;
+
+impl Search<'_> {
+    /// Branches on the uncovered column that the fewest rows cover; leaves off where the best is beaten already.
+    fn branch(&mut self, covered: &[bool], chosen: &mut Vec<usize>) {
+        self.steps += 1;
+        if self.steps > STEPS {
+            return;
         }
-        return;
-    };
-    if chosen.len() + 1 >= best.len() {
-        return;
-    }
-    for (k, set) in sets.iter().enumerate().filter(|(_, s)| s[column]) {
-        let next: Vec<u8> = covered.iter().zip(set).map(|(c, s)| c | u8::from(*s)).collect();
-        chosen.push(k);
-        search(sets, &next, chosen, best, steps);
-        chosen.pop();
+        let open = (0..covered.len()).filter(|&c| !covered[c]);
+        let Some(column) = open.min_by_key(|&c| self.sets.iter().filter(|s| s[c]).count()) else {
+            let cost = (self.cost)(chosen);
+            if chosen.len() < self.best.len() || (chosen.len() == self.best.len() && cost < self.least) {
+                self.best.clone_from(chosen);
+                self.least = cost;
+            }
+            return;
+        };
+        if chosen.len() >= self.best.len() {
+            return;
+        }
+        for k in 0..self.sets.len() {
+            if self.sets[k][column] {
+                let next: Vec<bool> = covered.iter().zip(&self.sets[k]).map(|(c, s)| *c || *s).collect();
+                chosen.push(k);
+                self.branch(&next, chosen);
+                chosen.pop();
+            }
+        }
     }
 }
 
@@ -123,7 +145,7 @@ mod tests {
             let covers = |chosen: &[usize]| (0..9).all(|c| !all[c] || chosen.iter().any(|&k| sets[k][c]));
             let coverable: Vec<Vec<bool>> =
                 sets.iter().map(|s| (0..9).filter(|&c| all[c]).map(|c| s[c]).collect()).collect();
-            let found = smallest_cover(&coverable);
+            let found = smallest_cover(&coverable, &|_| 0.0);
             prop_assert!(covers(&found));
             let fewest = (0u32..1 << sets.len())
                 .filter(|mask| covers(&(0..sets.len()).filter(|k| mask >> k & 1 == 1).collect::<Vec<_>>()))
