@@ -6,19 +6,25 @@ use crate::quantity::Estimate;
 /// Relative floor of the stated error: what no number of edges can beat (shape of the blur, curvature, texture).
 const SYSTEMATIC: f64 = 0.03;
 
+/// Share of edges that are as sharp as the lens leaves them, and of those that tell nothing.
+const CLEAN: f64 = 0.5;
+const STRAY: f64 = 0.02;
+/// Scatter of one edge beyond its own stated error, as a share of its width: crossings, curvature, shading.
+const SCATTER: f64 = 0.06;
+
 /// Fewest edges that make a number.
 pub(super) const FEWEST: usize = 4;
 
 /// Width of the tile from its edges.
 ///
-/// Each edge reads sigma_i = sigma_0 + excess_i + error_i, the excess exponentially distributed, the error
-/// Gaussian with known spread (widened by the systematic floor); sigma_0 and the mean excess by maximum
-/// likelihood on a grid, the error of sigma_0 from the curvature of its profile likelihood.
+/// Each edge reads sigma_i = sigma_0 + excess_i + error_i: the error Gaussian with known spread, the excess zero for
+/// half of them and exponentially distributed for the others. The mean excess is the most likely one on a coarse
+/// grid; sigma_0 and its error are mean and spread of the likelihood over a fine grid.
 pub(super) fn pool(edges: &[Edge]) -> Option<Estimate> {
     if edges.len() < FEWEST {
         return None;
     }
-    let mut widths: Vec<(f64, f64)> = edges.iter().map(|e| (e.sigma, e.sd.hypot(0.06 * e.sigma))).collect();
+    let mut widths: Vec<(f64, f64)> = edges.iter().map(|e| (e.sigma, e.sd.hypot(SCATTER * e.sigma))).collect();
     widths.sort_by(|a, b| a.0.total_cmp(&b.0));
     let low = widths[0].0 * 0.8;
     let high = widths[widths.len() / 2].0 * 1.1;
@@ -48,13 +54,13 @@ pub(super) fn pool(edges: &[Edge]) -> Option<Estimate> {
     Some(Estimate::new(mean, sd.hypot(SYSTEMATIC * mean), edges.len() as u32))
 }
 
-/// Log density of an exponential excess of mean `mean` plus a Gaussian error `s`, with a small share of strays.
+/// Log density of `x`: a Gaussian error `s`, an exponential excess of mean `mean` for some, and a few strays.
 fn log_density(x: f64, s: f64, mean: f64) -> f64 {
     // Exponentially modified Gaussian: exp(s^2/2m^2 - x/m) Phi(x/s - s/m) / m.
     let z = x / s - s / mean;
     let log = s * s / (2.0 * mean * mean) - x / mean + log_phi(z) - mean.ln();
-    // One edge in fifty is a stray of any width.
-    (0.98 * log.exp() + 0.02 / (1.0 + s + mean)).max(1e-300).ln()
+    let clean = (-0.5 * (x / s).powi(2)).exp() / (s * (2.0 * std::f64::consts::PI).sqrt());
+    (CLEAN * clean + (1.0 - CLEAN - STRAY) * log.exp() + STRAY / (1.0 + s + mean)).max(1e-300).ln()
 }
 
 /// Logarithm of the normal distribution function.

@@ -1,0 +1,189 @@
+//! Blur against direction: per tile from edges that face several ways, and what is common to the whole frame.
+
+use super::edge::Edge;
+use super::tilemap::{Spread, Streak, Tile};
+use crate::quantity::Estimate;
+
+/// Gaussian-equivalent sigma of a straight, even track, as a share of its length, by equal MTF50.
+///
+/// sin(pi b f) / (pi b f) is one half at f = 0.603355 / b.
+const TRACK_SIGMA: f64 = 0.310_58;
+/// Fewest edges for a spread, and fewest tiles for a streak.
+const FEWEST_EDGES: usize = 6;
+const FEWEST_TILES: usize = 4;
+/// Scatter of one edge's width beyond its stated error, as a share of the width.
+const CONTENT: f64 = 0.10;
+
+/// Fits sigma^2(t) = xx cos^2 t + 2 xy sin t cos t + yy sin^2 t to a tile's edges; `None` where they face too few
+/// ways.
+///
+/// Squares of widths add exactly for Gaussian parts only; a long track beside a narrow rest makes the mixed
+/// directions read a few per cent wide. Edges far above the fit (soft content) lose their weight.
+pub(super) fn spread(edges: &[Edge]) -> Option<Spread> {
+    if edges.len() < FEWEST_EDGES {
+        return None;
+    }
+    let rows: Vec<([f64; 3], f64, f64)> = edges
+        .iter()
+        .map(|e| {
+            let (s, c) = e.angle.sin_cos();
+            let sd = 2.0 * e.sigma * e.sd.hypot(CONTENT * e.sigma);
+            ([c * c, 2.0 * s * c, s * s], e.sigma * e.sigma, sd)
+        })
+        .collect();
+    let mut weights: Vec<f64> = rows.iter().map(|r| 1.0 / (r.2 * r.2)).collect();
+    // A weak prior (round, as wide as the edges' mean, give or take all of it) keeps edges that all face one way
+    // from making up the rest; what leans on it alone is refused below.
+    let mean = rows.iter().map(|r| r.1).sum::<f64>() / rows.len() as f64;
+    let prior = 1.0 / (mean * mean);
+    let mut fit = None;
+    for _ in 0..4 {
+        let mut a = [[prior, 0.0, 0.0], [0.0, prior, 0.0], [0.0, 0.0, prior]];
+        let mut b = [prior * mean, 0.0, prior * mean];
+        for ((row, y, _), w) in rows.iter().zip(&weights) {
+            for i in 0..3 {
+                for j in 0..3 {
+                    a[i][j] += w * row[i] * row[j];
+                }
+                b[i] += w * row[i] * y;
+            }
+        }
+        let inverse = nalgebra::Matrix3::from_fn(|i, j| a[i][j]).try_inverse()?;
+        let p = inverse * nalgebra::Vector3::from(b);
+        for ((row, y, sd), w) in rows.iter().zip(&mut weights) {
+            let z = (y - p[0] * row[0] - p[1] * row[1] - p[2] * row[2]) / sd;
+            // Soft content only adds: a stray above loses its weight sooner than one below.
+            let limit = if z > 0.0 { 1.0 } else { 2.0 };
+            *w = 1.0 / (sd * sd) / (1.0 + (z / limit).powi(2));
+        }
+        fit = Some((p, inverse));
+    }
+    let (p, covariance) = fit?;
+    let n = edges.len() as u32;
+    let part = |i: usize| Estimate::new(p[i], covariance[(i, i)].max(0.0).sqrt(), n);
+    let (xx, xy, yy) = (part(0), part(1), part(2));
+    // Too few ways faced: one of the parts is mere extrapolation.
+    let known = xx.value > 0.0 && yy.value > 0.0 && xx.sd < 0.4 * xx.value && yy.sd < 0.4 * yy.value;
+    known.then_some(Spread { xx, xy, yy })
+}
+
+/// Width over all directions (root mean square), if the spread is clearly longer one way than the other: then the
+/// sharpest edges of a tile speak for one direction only.
+pub(super) fn averaged(spread: &Spread) -> Option<Estimate> {
+    let long = (spread.xx.value - spread.yy.value).hypot(2.0 * spread.xy.value);
+    let sd = spread.xx.sd.hypot(spread.yy.sd).max(2.0 * spread.xy.sd);
+    let trace = spread.xx.value + spread.yy.value;
+    if long < 3.0 * sd || long < 0.3 * trace {
+        return None;
+    }
+    let value = (trace / 2.0).sqrt();
+    let sd = value * (spread.xx.sd.hypot(spread.yy.sd) / (2.0 * trace)).hypot(0.04);
+    Some(Estimate::new(value, sd, spread.xx.n))
+}
+
+/// The edges as they would be without the streak, so that a tile's edges agree whichever way they face.
+pub(super) fn without(streak: &Streak, edges: &[Edge]) -> Vec<Edge> {
+    let square = (TRACK_SIGMA * streak.length.value).powi(2);
+    edges
+        .iter()
+        .map(|e| {
+            let share = (e.angle - streak.angle.value).cos().powi(2);
+            let rest = (e.sigma * e.sigma - square * share).max(0.04);
+            let sigma = rest.sqrt();
+            // The streak's own error adds to that of the difference.
+            let sd = (e.sigma * e.sd).hypot(square * share * streak.length.sd / streak.length.value) / sigma;
+            Edge { sigma, sd, ..*e }
+        })
+        .collect()
+}
+
+/// Width over all directions (root mean square) of a rest and the streak together.
+pub(super) fn with(streak: &Streak, rest: Estimate) -> Estimate {
+    let half = 0.5 * (TRACK_SIGMA * streak.length.value).powi(2);
+    let value = (rest.value * rest.value + half).sqrt();
+    let sd = (rest.value * rest.sd).hypot(2.0 * half * streak.length.sd / streak.length.value) / value;
+    Estimate::new(value, sd, rest.n)
+}
+
+/// The streak common to a frame, if there is one.
+///
+/// Each tile's spread gives a vector (xx - yy, 2 xy), which turns twice as fast as the direction it stands for. A
+/// lens's own radial or tangential blur turns with the place in the picture and grows with the distance from the
+/// middle; a track of the camera is the same everywhere. Both are fitted together, robustly.
+pub(super) fn streak(tiles: &[Tile], width: f64, height: f64) -> Option<Streak> {
+    let scale = width.hypot(height) / 2.0;
+    let rows: Vec<Row> = tiles.iter().filter_map(|t| Row::of(t, width, height, scale)).collect();
+    if rows.len() < FEWEST_TILES {
+        return None;
+    }
+    let mut weights: Vec<f64> = rows.iter().map(|r| 1.0 / (r.sd * r.sd)).collect();
+    let mut fit = None;
+    for _ in 0..6 {
+        // Unknowns: the common vector (a, b) and the radial strength k: p = a + k rp, q = b + k rq.
+        let (mut w, mut wp, mut wq, mut wrp, mut wrq, mut wrr, mut wrx) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+        for (r, &v) in rows.iter().zip(&weights) {
+            w += v;
+            wp += v * r.p;
+            wq += v * r.q;
+            wrp += v * r.rp;
+            wrq += v * r.rq;
+            wrr += v * (r.rp * r.rp + r.rq * r.rq);
+            wrx += v * (r.rp * r.p + r.rq * r.q);
+        }
+        // The radial pattern is only told from a streak where tiles lie around the middle; a weak prior keeps it
+        // from taking over when they all lie on one side.
+        let spare = wrr - (wrp * wrp + wrq * wrq) / w + 0.1 * w;
+        let k = (wrx - (wrp * wp + wrq * wq) / w) / spare;
+        let (a, b) = ((wp - k * wrp) / w, (wq - k * wrq) / w);
+        let mut chi = 0.0;
+        for (r, v) in rows.iter().zip(&mut weights) {
+            let z2 = ((r.p - a - k * r.rp).powi(2) + (r.q - b - k * r.rq).powi(2)) / (r.sd * r.sd);
+            *v = 1.0 / (r.sd * r.sd) / (1.0 + z2 / 4.0);
+            chi += z2.min(16.0);
+        }
+        let excess = (chi / (2.0 * rows.len() as f64)).max(1.0);
+        fit = Some((a, b, (excess / w).sqrt()));
+    }
+    let (a, b, sd) = fit?;
+    let long = a.hypot(b);
+    // How many tiles point the common way: chance makes half of them.
+    let agree = rows.iter().filter(|r| r.p * a + r.q * b > 0.0).count() as f64 / rows.len() as f64;
+    let share = long / rows.iter().map(|r| r.trace).sum::<f64>() * rows.len() as f64;
+    if long < 5.0 * sd || agree < 0.8 || share < 0.2 {
+        return None;
+    }
+    let length = long.sqrt() / TRACK_SIGMA;
+    let n = rows.len() as u32;
+    Some(Streak {
+        length: Estimate::new(length, (length * sd / (2.0 * long)).hypot(0.06 * length), n),
+        angle: Estimate::new(0.5 * b.atan2(a), (0.5 * sd / long).hypot(0.03), n),
+    })
+}
+
+/// One tile's evidence.
+struct Row {
+    p: f64,
+    q: f64,
+    rp: f64,
+    rq: f64,
+    trace: f64,
+    sd: f64,
+}
+
+impl Row {
+    fn of(tile: &Tile, width: f64, height: f64, scale: f64) -> Option<Self> {
+        let s = tile.spread?;
+        tile.blur?;
+        let (x, y) = tile.centre();
+        let (dx, dy) = ((x - width / 2.0) / scale, (y - height / 2.0) / scale);
+        Some(Self {
+            p: s.xx.value - s.yy.value,
+            q: 2.0 * s.xy.value,
+            // Double-angle vector of the radial direction, growing as the square of the distance.
+            rp: dx * dx - dy * dy,
+            rq: 2.0 * dx * dy,
+            trace: s.xx.value + s.yy.value,
+            sd: s.xx.sd.hypot(s.yy.sd).max(2.0 * s.xy.sd).max(1e-3),
+        })
+    }
+}

@@ -1,0 +1,332 @@
+//! From a place in the picture to the luminance profile across the edge there.
+
+use crate::shot::Plane;
+
+/// Farthest a profile reaches from its candidate, px.
+pub(super) const REACH: usize = 16;
+const SIDE: usize = 2 * REACH + 1;
+/// Strips of the coarse profile along the edge, one pixel apart.
+const STRIPS: usize = 7;
+/// Bins of the fine profile at most.
+pub(super) const BINS: usize = 160;
+
+/// The line of an edge near a place: where it is, which way it faces, how it bends.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Line {
+    /// Sample nearest the edge.
+    pub x: usize,
+    /// See `x`.
+    pub y: usize,
+    /// Unit normal, towards the brighter side.
+    pub normal: (f32, f32),
+    /// Curvature, 1/px; the edge lies at t = place + bend s^2 / 2, s along it.
+    pub bend: f32,
+}
+
+/// A step beside the chosen one, of the other sign.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Neighbour {
+    /// Distance from the chosen step, px.
+    pub place: f32,
+    /// Height, always positive.
+    pub step: f32,
+    /// Where its own flank ends, distance from the chosen step, px.
+    pub end: f32,
+}
+
+/// What the coarse profile says: where the steps lie and how wide the chosen one is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Coarse {
+    /// Place of the step along the normal, px from the sample.
+    pub place: f32,
+    /// Level at its foot.
+    pub low: f32,
+    /// Its height.
+    pub step: f32,
+    /// First turning points left and right of the step, distance from `place`, px.
+    pub flanks: [f32; 2],
+    /// Neighbouring steps left and right, if any.
+    pub neighbours: [Option<Neighbour>; 2],
+    /// Rough width, px.
+    pub sigma: f32,
+}
+
+/// Unit normal (towards brighter) and coherence of the gradients within 4 px of a sample, weighted towards it.
+pub(super) fn normal(plane: &Plane, x: usize, y: usize) -> Option<((f32, f32), f32)> {
+    const R: usize = 4;
+    if x <= R || y <= R || x + R + 1 >= plane.width || y + R + 1 >= plane.height {
+        return None;
+    }
+    let (mut xx, mut xy, mut yy, mut sx, mut sy) = (0.0_f32, 0.0_f32, 0.0_f32, 0.0_f32, 0.0_f32);
+    // A cone of weights in whole numbers.
+    const WEIGHTS: [f32; 2 * R + 1] = [1.0, 2.0, 3.0, 4.0, 4.0, 4.0, 3.0, 2.0, 1.0];
+    for (j, &wy) in WEIGHTS.iter().enumerate() {
+        let py = y + j - R;
+        let span = x - R - 1..x + R + 2;
+        let (above, here, below) =
+            (&plane.row(py - 1)[span.clone()], &plane.row(py)[span.clone()], &plane.row(py + 1)[span]);
+        for (i, &wx) in WEIGHTS.iter().enumerate() {
+            let gx = f32::from(here[i + 2]) - f32::from(here[i]);
+            let gy = f32::from(below[i + 1]) - f32::from(above[i + 1]);
+            let w = wx * wy;
+            xx += w * gx * gx;
+            xy += w * gx * gy;
+            yy += w * gy * gy;
+            sx += w * gx;
+            sy += w * gy;
+        }
+    }
+    let trace = xx + yy;
+    if trace <= 0.0 {
+        return None;
+    }
+    let root = ((xx - yy) * (xx - yy) + 4.0 * xy * xy).sqrt();
+    let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
+    let (mut nx, mut ny) = (angle.cos(), angle.sin());
+    if nx * sx + ny * sy < 0.0 {
+        (nx, ny) = (-nx, -ny);
+    }
+    Some(((nx, ny), root / trace))
+}
+
+/// Strips along the normal, one pixel apart in both directions, and their sum.
+pub(super) struct Strips {
+    values: [[f32; SIDE]; STRIPS],
+    profile: [f32; SIDE],
+    first: usize,
+    last: usize,
+}
+
+/// Reads the strips by bilinear interpolation; `None` too close to the border.
+pub(super) fn strips(plane: &Plane, x: usize, y: usize, n: (f32, f32)) -> Option<Strips> {
+    let black = f32::from(plane.black);
+    let half = (STRIPS / 2) as f32;
+    // How far the strips may go before they leave the picture.
+    let room = |at: usize, size: usize, across: f32, along: f32| {
+        let space = (at.min(size - 1 - at) as f32 - 1.0 - half * along.abs()).max(0.0);
+        if across.abs() < 1e-3 { REACH as f32 } else { space / across.abs() }
+    };
+    let reach = room(x, plane.width, n.0, n.1).min(room(y, plane.height, n.1, n.0)).min(REACH as f32) as usize;
+    if reach < 5 || x.min(y) < 4 || x + 5 > plane.width || y + 5 > plane.height {
+        return None;
+    }
+    let mut out =
+        Strips { values: [[0.0; SIDE]; STRIPS], profile: [0.0; SIDE], first: REACH - reach, last: REACH + reach };
+    for (k, strip) in out.values.iter_mut().enumerate() {
+        let s = k as f32 - half;
+        let (x0, y0) = (x as f32 - n.1 * s, y as f32 + n.0 * s);
+        for (i, value) in strip.iter_mut().enumerate().take(out.last + 1).skip(out.first) {
+            let t = i as f32 - REACH as f32;
+            let (px, py) = (x0 + n.0 * t, y0 + n.1 * t);
+            let (ix, iy) = (px as usize, py as usize);
+            let (fx, fy) = (px - ix as f32, py - iy as f32);
+            let at = iy * plane.width + ix;
+            let v = |o: usize| f32::from(plane.data[at + o]);
+            let top = v(0) + fx * (v(1) - v(0));
+            let low = v(plane.width) + fx * (v(plane.width + 1) - v(plane.width));
+            *value = top + fy * (low - top) - black;
+        }
+    }
+    for strip in &out.values {
+        for (p, v) in out.profile.iter_mut().zip(strip) {
+            *p += v / STRIPS as f32;
+        }
+    }
+    Some(out)
+}
+
+impl Strips {
+    /// Reads the coarse profile. `noise` is the noise of one sample, levels.
+    pub(super) fn coarse(&self, noise: f32) -> Option<Coarse> {
+        let (profile, first, last) = (&self.profile, self.first, self.last);
+        let slope = |i: usize| profile[i + 1] - profile[i - 1];
+        let centre = (REACH - 2..=REACH + 2).max_by(|&a, &b| slope(a).total_cmp(&slope(b)))?;
+        let peak = slope(centre);
+        if peak <= 0.0 {
+            return None;
+        }
+        let near = &profile[centre - 2..=centre + 2];
+        let range = near.iter().copied().fold(f32::MIN, f32::max) - near.iter().copied().fold(f32::MAX, f32::min);
+        // A dip this deep is a turn: above the noise of the mean of the strips, and not a mere ripple.
+        let tolerance = (3.0 * noise / (STRIPS as f32).sqrt()).max(0.08 * range);
+        // Walks while the profile goes on rising (sign +1) or falling; gives the turning point and whether it
+        // turned at all.
+        let walk = |from: usize, forwards: bool, sign: f32| {
+            let (mut turn, mut i) = (from, from);
+            while i != if forwards { last } else { first } {
+                i = if forwards { i + 1 } else { i - 1 };
+                if sign * profile[i] > sign * profile[turn] {
+                    turn = i;
+                } else if sign * profile[i] < sign * profile[turn] - tolerance {
+                    return (turn, true);
+                }
+            }
+            (i, false)
+        };
+        let away = |i: usize| (i as f32 - centre as f32).abs();
+        let side = |forwards: bool| {
+            let sign = if forwards { 1.0 } else { -1.0 };
+            let (turn, turned) = walk(centre, forwards, sign);
+            let neighbour = turned.then(|| {
+                let (end, _) = walk(turn, forwards, -sign);
+                // The neighbour's place: where the profile crosses half-way between turn and end.
+                let half = 0.5 * (profile[turn] + profile[end]);
+                let mut i = turn;
+                while i != end && sign * profile[i] > sign * half {
+                    i = if forwards { i + 1 } else { i - 1 };
+                }
+                Neighbour { place: away(i) - 0.5, step: (profile[end] - profile[turn]).abs(), end: away(end) }
+            });
+            (turn, neighbour)
+        };
+        let (low_at, before) = side(false);
+        let (high_at, after) = side(true);
+        let step = profile[high_at] - profile[low_at];
+        // Peak slope over two pixels of a step smoothed by interpolation and differences (variance about 0.5 px^2).
+        let sigma = (2.0 * step / peak / (2.0 * std::f32::consts::PI).sqrt()).powi(2) - 0.5;
+        Some(Coarse {
+            place: centre as f32 - REACH as f32,
+            low: profile[low_at],
+            step,
+            flanks: [away(low_at), away(high_at)],
+            neighbours: [before, after],
+            sigma: sigma.max(0.16).sqrt().min(8.0),
+        })
+    }
+
+    /// Overshoot beside a lone step with level ground on both sides, as a share of the step, mean of both sides;
+    /// `None` where the ground is not level or the noise too strong to tell.
+    pub(super) fn overshoot(&self, coarse: &Coarse, noise: f32) -> Option<f32> {
+        let centre = (coarse.place as isize + REACH as isize) as usize;
+        let near = (2.0 * coarse.sigma + 2.0).ceil() as usize;
+        const FLAT: usize = 4;
+        if centre < self.first + near + FLAT || centre + near + FLAT > self.last {
+            return None;
+        }
+        let stats = |v: &[f32]| {
+            let mean = v.iter().sum::<f32>() / v.len() as f32;
+            let (low, high) = v.iter().fold((f32::MAX, f32::MIN), |(a, b), &x| (a.min(x), b.max(x)));
+            (mean, low, high)
+        };
+        let (low, a, b) = stats(&self.profile[centre - near - FLAT..centre - near]);
+        let (high, c, d) = stats(&self.profile[centre + near + 1..=centre + near + FLAT]);
+        let step = high - low;
+        if step < 30.0 * noise || b - a > 0.06 * step || d - c > 0.06 * step {
+            return None;
+        }
+        let (_, under, _) = stats(&self.profile[centre - near..centre]);
+        let (_, _, over) = stats(&self.profile[centre + 1..=centre + near]);
+        Some(((over - high) + (low - under)) / (2.0 * step))
+    }
+
+    /// Turn (radians) and bend (1/px) of the edge from where each strip crosses it, and the root mean square of
+    /// what a parabola leaves over, px.
+    pub(super) fn course(&self, coarse: &Coarse) -> (f32, f32, f32) {
+        let half = (1.2 * coarse.sigma + 1.0).min(5.0) as isize;
+        let centre = coarse.place as isize + REACH as isize;
+        let (a, b) = ((centre - half).max(self.first as isize + 1), (centre + half).min(self.last as isize - 1));
+        let mut place = [0.0_f32; STRIPS];
+        for (p, strip) in place.iter_mut().zip(&self.values) {
+            let (mut sum, mut moment) = (0.0, 0.0);
+            for i in a..=b {
+                let i = i as usize;
+                let slope = strip[i + 1] - strip[i - 1];
+                sum += slope;
+                moment += slope * (i as f32 - centre as f32);
+            }
+            *p = if sum > 0.0 { (moment / sum).clamp(-4.0, 4.0) } else { 0.0 };
+        }
+        // Least squares of a parabola over s = -3 .. 3 by orthogonal polynomials: sums 28 and 84.
+        let s = |k: usize| k as f32 - (STRIPS / 2) as f32;
+        let mean = place.iter().sum::<f32>() / STRIPS as f32;
+        let turn = place.iter().enumerate().map(|(k, p)| s(k) * p).sum::<f32>() / 28.0;
+        let bow = place.iter().enumerate().map(|(k, p)| (s(k) * s(k) - 4.0) * p).sum::<f32>() / 84.0;
+        let rest = place
+            .iter()
+            .enumerate()
+            .map(|(k, p)| (p - mean - turn * s(k) - bow * (s(k) * s(k) - 4.0)).powi(2))
+            .sum::<f32>();
+        (turn, 2.0 * bow, (rest / 4.0).sqrt())
+    }
+}
+
+/// A profile gathered from measured samples: mean place and value of each bin, how many samples, and the scatter
+/// of samples within the bins.
+pub(super) struct Profile {
+    /// Distance across the edge (px), value (levels above black), samples.
+    pub bins: Vec<(f32, f32, f32)>,
+    /// Variance within the bins beyond what the slope across a bin explains, levels^2.
+    pub scatter: f32,
+    /// Samples in all.
+    pub samples: u32,
+}
+
+impl Profile {
+    /// An empty profile with room for all bins.
+    pub(super) fn new() -> Self {
+        Self { bins: Vec::with_capacity(BINS), scatter: 0.0, samples: 0 }
+    }
+
+    /// Gathers the measured samples within `across` (px from the line's sample along the normal) and `along` (px
+    /// each way) into bins of `width` px; `false` if one of them is clipped or too few are there.
+    pub(super) fn gather(&mut self, plane: &Plane, line: &Line, across: (f32, f32), along: f32, width: f32) -> bool {
+        let n = line.normal;
+        let count = (((across.1 - across.0) / width).ceil() as usize).clamp(1, BINS);
+        let mut sums = [(0.0_f32, 0.0_f32, 0.0_f32, 0.0_f32, 0.0_f32); BINS];
+        // The window's corners bound the samples that can lie in it.
+        let span = |a: f32, b: f32| {
+            let (p, q) = (across.0 * a, across.1 * a);
+            (p.min(q) - along * b.abs(), p.max(q) + along * b.abs())
+        };
+        let (xs, ys) = (span(n.0, n.1), span(n.1, n.0));
+        let clip = |v: f32, at: usize, size: usize| (at as f32 + v).clamp(0.0, size as f32 - 1.0) as usize;
+        let (x0, x1) = (clip(xs.0.ceil(), line.x, plane.width), clip(xs.1.floor(), line.x, plane.width));
+        let (y0, y1) = (clip(ys.0.ceil(), line.y, plane.height), clip(ys.1.floor(), line.y, plane.height));
+        let black = f32::from(plane.black);
+        for y in y0..=y1 {
+            let row = plane.row(y);
+            let dy = y as f32 - line.y as f32;
+            for (x, &v) in row.iter().enumerate().take(x1 + 1).skip(x0) {
+                let dx = x as f32 - line.x as f32;
+                let s = n.0 * dy - n.1 * dx;
+                let t = n.0 * dx + n.1 * dy - 0.5 * line.bend * s * s;
+                if s.abs() > along || t < across.0 || t >= across.1 || !plane.mosaic.measured(x, y) {
+                    continue;
+                }
+                if v >= plane.saturation {
+                    return false;
+                }
+                let bin = &mut sums[(((t - across.0) / width) as usize).min(count - 1)];
+                let v = f32::from(v) - black;
+                bin.0 += 1.0;
+                bin.1 += t;
+                bin.2 += v;
+                bin.3 += t * t;
+                bin.4 += v * v;
+            }
+        }
+        self.bins.clear();
+        self.samples = 0;
+        for b in &sums[..count] {
+            if b.0 > 0.0 {
+                self.bins.push((b.1 / b.0, b.2 / b.0, b.0));
+                self.samples += b.0 as u32;
+            }
+        }
+        // Scatter within bins, less what the local slope makes of the spread of places within the bin.
+        let (mut scatter, mut freedom) = (0.0, 0.0);
+        let mut k = 0;
+        for b in &sums[..count] {
+            if b.0 > 0.0 {
+                let (a, c) = (self.bins[k.max(1) - 1], self.bins[(k + 1).min(self.bins.len() - 1)]);
+                let slope = if c.0 > a.0 { (c.1 - a.1) / (c.0 - a.0) } else { 0.0 };
+                let (t, v) = (b.1 / b.0, b.2 / b.0);
+                scatter += (b.4 - b.0 * v * v) - slope * slope * (b.3 - b.0 * t * t).max(0.0);
+                freedom += b.0 - 1.0;
+                k += 1;
+            }
+        }
+        self.scatter = if freedom > 0.0 { (scatter / freedom).max(0.0) } else { 0.0 };
+        self.samples >= 20 && self.bins.len() >= 8
+    }
+}

@@ -1,0 +1,150 @@
+//! Least squares of one to three parallel steps of one width on a profile, by Levenberg and Marquardt's method.
+
+use super::family::EdgeSpread;
+
+/// One to three steps blurred alike.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Steps {
+    /// Level left of everything.
+    pub low: f32,
+    /// Gaussian-equivalent sigma, px.
+    pub sigma: f32,
+    /// Height and place of each step, the chosen one first.
+    pub steps: [(f32, f32); 3],
+    /// How many of them are there.
+    pub count: usize,
+}
+
+/// What a fit leaves.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Fitted {
+    /// Weighted mean square misfit of the bins as the scatter of one sample, levels^2.
+    pub misfit: f64,
+    /// Standard deviation of the width for noise of one level a sample.
+    pub unit_sd: f64,
+}
+
+/// Refines the steps on bins (place, value, samples); `None` where they don't tell.
+pub(super) fn refine(bins: &[(f32, f32, f32)], steps: &mut Steps, family: &EdgeSpread) -> Option<Fitted> {
+    match steps.count {
+        1 => marquardt::<4>(bins, steps, family),
+        2 => marquardt::<6>(bins, steps, family),
+        _ => marquardt::<8>(bins, steps, family),
+    }
+}
+
+fn marquardt<const N: usize>(bins: &[(f32, f32, f32)], steps: &mut Steps, family: &EdgeSpread) -> Option<Fitted> {
+    let mut p = [0.0_f32; N];
+    p[0] = steps.low;
+    p[1] = steps.sigma;
+    for k in 0..(N - 2) / 2 {
+        (p[2 + 2 * k], p[3 + 2 * k]) = steps.steps[k];
+    }
+    let mut damping = 1e-3;
+    let (mut normal, mut right, mut cost) = equations(bins, &p, family);
+    for _ in 0..12 {
+        let mut damped = normal;
+        for (i, row) in damped.iter_mut().enumerate() {
+            row[i] *= 1.0 + damping;
+        }
+        let change = solve(damped, right)?;
+        let mut trial = p;
+        for (t, c) in trial.iter_mut().zip(change) {
+            *t += c as f32;
+        }
+        trial[1] = trial[1].clamp(0.15, 10.0);
+        let (n, r, c) = equations(bins, &trial, family);
+        if c.is_finite() && c <= cost {
+            let settled = cost - c <= 1e-3 * cost;
+            p = trial;
+            (normal, right, cost) = (n, r, c);
+            damping *= 0.2;
+            if settled {
+                break;
+            }
+        } else {
+            damping *= 8.0;
+            if damping > 1e5 {
+                break;
+            }
+        }
+    }
+    let mut unit = [0.0; N];
+    unit[1] = 1.0;
+    let variance = solve(normal, unit)?[1];
+    let freedom = bins.len().saturating_sub(N).max(1) as f64;
+    steps.low = p[0];
+    steps.sigma = p[1];
+    for k in 0..(N - 2) / 2 {
+        steps.steps[k] = (p[2 + 2 * k], p[3 + 2 * k]);
+    }
+    (variance > 0.0).then(|| Fitted { misfit: cost / freedom, unit_sd: variance.sqrt() })
+}
+
+type Equations<const N: usize> = ([[f64; N]; N], [f64; N], f64);
+
+/// Normal equations and the weighted sum of squares.
+fn equations<const N: usize>(bins: &[(f32, f32, f32)], p: &[f32; N], family: &EdgeSpread) -> Equations<N> {
+    let mut normal = [[0.0_f32; N]; N];
+    let mut right = [0.0_f32; N];
+    let mut cost = 0.0_f32;
+    let per = 1.0 / p[1];
+    for &(t, v, weight) in bins {
+        let mut row = [0.0_f32; N];
+        row[0] = 1.0;
+        let mut residual = v - p[0];
+        for k in (2..N).step_by(2) {
+            let (step, place) = (p[k], p[k + 1]);
+            let u = (t - place) * per;
+            let (e, slope) = family.at(u);
+            let steep = step * slope * per;
+            residual -= step * e;
+            row[1] -= steep * u;
+            row[k] = e;
+            row[k + 1] = -steep;
+        }
+        for i in 0..N {
+            let w = weight * row[i];
+            for j in 0..N {
+                normal[i][j] += w * row[j];
+            }
+            right[i] += w * residual;
+        }
+        cost += weight * residual * residual;
+    }
+    (normal.map(|r| r.map(f64::from)), right.map(f64::from), f64::from(cost))
+}
+
+/// Solves a symmetric positive system by Cholesky's method.
+fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; N]> {
+    for i in 0..N {
+        for j in 0..=i {
+            let mut sum = a[i][j];
+            for k in 0..j {
+                sum -= a[i][k] * a[j][k];
+            }
+            if i == j {
+                // A parameter that nothing tells makes the matrix singular.
+                if !(sum > 1e-9 * a[i][i].abs()) || !sum.is_finite() {
+                    return None;
+                }
+                a[i][i] = sum.sqrt();
+            } else {
+                a[i][j] = sum / a[j][j];
+            }
+        }
+    }
+    for i in 0..N {
+        for k in 0..i {
+            b[i] -= a[i][k] * b[k];
+        }
+        b[i] /= a[i][i];
+    }
+    for i in (0..N).rev() {
+        for k in i + 1..N {
+            b[i] -= a[k][i] * b[k];
+        }
+        b[i] /= a[i][i];
+    }
+    Some(b)
+}
