@@ -187,3 +187,36 @@ impl Row {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn edge(angle: f64, sigma: f64) -> Edge {
+        Edge { sigma, sd: 0.02 * sigma, angle, overshoot: None }
+    }
+
+    /// Width along `angle` of a round Gaussian of width `base` and a track of length `length` along `along`.
+    fn width(base: f64, length: f64, along: f64, angle: f64) -> f64 {
+        base.hypot(TRACK_SIGMA * length * (angle - along).cos())
+    }
+
+    #[test]
+    fn edges_that_all_face_one_way_tell_no_spread() {
+        let edges: Vec<Edge> = (0..16).map(|i| edge(0.7 + 1e-4 * f64::from(i), 1.5)).collect();
+        assert!(spread(&edges).is_none());
+    }
+
+    #[test]
+    fn edges_all_round_give_the_spread_back() {
+        let edges: Vec<Edge> = (0..12)
+            .map(|i| {
+                let angle = std::f64::consts::PI * f64::from(i) / 12.0;
+                edge(angle, width(0.8, 5.0, 0.4, angle))
+            })
+            .collect();
+        let s = spread(&edges).expect("a spread");
+        assert!((s.angle() - 0.4).abs() < 0.02, "{}", s.angle());
+        assert!((s.along(0.4_f64.cos(), 0.4_f64.sin()).value - width(0.8, 5.0, 0.0, 0.0)).abs() < 0.03);
+    }
+}

@@ -77,3 +77,30 @@ fn log_phi(z: f64) -> f64 {
         -0.5 * z * z - (-z).ln() - 0.5 * (2.0 * std::f64::consts::PI).ln() - 1.0 / (z * z)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn edges(widths: &[f64]) -> Vec<Edge> {
+        widths.iter().map(|&sigma| Edge { sigma, sd: 0.03 * sigma, angle: 0.0, overshoot: None }).collect()
+    }
+
+    #[test]
+    fn edges_that_agree_give_their_common_width() {
+        let e = pool(&edges(&[0.99, 1.0, 1.0, 1.01, 1.0, 1.02, 0.98, 1.0])).expect("a width");
+        assert!((e.value - 1.0).abs() < 0.02, "{e:?}");
+        assert!(e.sd >= SYSTEMATIC * e.value);
+    }
+
+    #[test]
+    fn soft_content_does_not_widen_a_tile() {
+        let e = pool(&edges(&[1.0, 1.02, 0.97, 1.01, 1.5, 2.2, 3.0, 0.99])).expect("a width");
+        assert!((e.value - 1.0).abs() < 0.05, "{e:?}");
+    }
+
+    #[test]
+    fn three_edges_are_too_few() {
+        assert!(pool(&edges(&[1.0, 1.0, 1.0])).is_none());
+    }
+}
