@@ -185,7 +185,10 @@ fn every_makers_note_is_understood() {
     let panasonic: Expected = (None, Some((0.3125, 0.625)), Some("LUMIX G VARIO 14-140/F3.5-5.6"), Some("AF-S"));
     let fujifilm: Expected = (None, Some((0.25, 0.75)), Some("18-55mm f/2.8-4"), Some("AF-S"));
     let canon_newer: Expected = (Some((8.12, inf)), Some((0.75, 0.75)), Some("RF24-105mm F4 L IS USM"), None);
-    let rows: [(&str, Expected); 26] = [
+    // Bounds written in the wrong order are put in order; EOS counts areas upwards from the middle.
+    let canon_eos: Expected =
+        (Some((1.19, 1.57)), Some((0.5, 0.5 + 617.0 / 3000.0)), Some("EF-S18-55mm f/3.5-5.6 IS"), Some("one-shot AF"));
+    let rows: [(&str, Expected); 27] = [
         ("olympus-new.jpg", olympus),
         ("om-system.jpg", olympus),
         ("olympus.orf", olympus),
@@ -204,16 +207,8 @@ fn every_makers_note_is_understood() {
         ("sony-older.jpg", (one(2.4), None, None, None)),
         ("minolta.jpg", (one(2.5), None, None, Some("AF"))),
         ("casio.jpg", (one(inf), None, None, None)),
-        // Bounds written in the wrong order are put in order; EOS counts areas upwards from the middle.
-        (
-            "canon-eos.jpg",
-            (
-                Some((1.19, 1.57)),
-                Some((0.5, 0.5 + 617.0 / 3000.0)),
-                Some("EF-S18-55mm f/3.5-5.6 IS"),
-                Some("one-shot AF"),
-            ),
-        ),
+        ("canon-eos.jpg", canon_eos),
+        ("canon-converted.dng", canon_eos),
         ("canon-newer.jpg", canon_newer),
         ("canon.cr3", canon_newer),
         ("canon-body.jpg", (Some((3.01, 3.46)), None, None, None)),
@@ -371,4 +366,49 @@ fn no_cut_and_no_changed_byte_brings_the_reader_down() {
             }
         }
     }
+}
+
+/// Runs the program; gives its exit status, standard output and standard error.
+fn run(arguments: &[&str]) -> (i32, String, String) {
+    let output = assert_cmd::Command::cargo_bin("tussock").unwrap().arg("facts").args(arguments).output().unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
+}
+
+#[test]
+fn the_command_prints_facts_of_files_and_folders_and_names_what_it_could_not_read() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, bytes) in heads::makers::all() {
+        std::fs::write(folder.path().join(name), bytes).unwrap();
+    }
+    let whole = folder.path().to_str().unwrap();
+    let file = folder.path().join("canon-eos.jpg");
+    let file = file.to_str().unwrap();
+
+    let (status, text, _) = run(&[file]);
+    assert_eq!(status, 0);
+    assert!(text.contains("1.19 m to 1.57 m") && text.contains("maker note") && text.contains("f/8"), "{text}");
+
+    let (status, text, _) = run(&["--json", whole]);
+    let list: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!((status, list.as_array().unwrap().len()), (0, heads::makers::all().len()));
+    let entry = list.as_array().unwrap().iter().find(|e| e["file"].as_str().unwrap().ends_with("canon-eos.jpg"));
+    let distance = &entry.unwrap()["capture"]["focus_distance_m"];
+    assert_eq!(distance["source"], "maker note");
+    assert_eq!((distance["value"]["low"].as_f64(), distance["value"]["high"].as_f64()), (Some(1.19), Some(1.57)));
+    assert_eq!(entry.unwrap()["width"], 4000);
+
+    let (status, text, _) = run(&["--json", "--aperture", "f/11", "--focus-distance", "2.4m", file]);
+    let list: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(status, 0);
+    assert_eq!(list[0]["capture"]["f_number"], serde_json::json!({"value": 11.0, "source": "given"}));
+    assert_eq!(list[0]["capture"]["focus_distance_m"]["value"], 2.4);
+
+    let bad = folder.path().join("notes.jpg");
+    std::fs::write(&bad, "not a picture").unwrap();
+    let (status, text, errors) = run(&[file, bad.to_str().unwrap()]);
+    assert_eq!(status, 1);
+    assert!(text.contains("Canon EOS 400D") && errors.contains("notes.jpg"), "{errors}");
+    let (status, _, errors) = run(&[bad.to_str().unwrap()]);
+    assert!(status == 2 && errors.contains("notes.jpg"), "{status} {errors}");
 }

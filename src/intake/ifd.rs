@@ -239,7 +239,7 @@ impl<'a> Ifd<'a> {
     }
 
     /// Parses the sub-directory a tag points at.
-    pub fn sub(self, tag: u16) -> Option<Block> {
+    pub fn directory(self, tag: u16) -> Option<Block> {
         Block::at(self.block.bytes(), self.pointer(tag)?, self.block.little_endian())
     }
 }

@@ -237,6 +237,17 @@ pub fn all() -> Vec<(&'static str, Vec<u8>)> {
         }
         words.iter().flat_map(|w| w.to_le_bytes()).collect::<Vec<u8>>()
     };
+    // A DNG out of an EOS raw file in which the note stood at 900.
+    let moved = {
+        let note = canon_eos(900);
+        let part = [b"II".to_vec(), 900_u32.to_be_bytes().to_vec(), note].concat();
+        let length = u32::try_from(part.len()).unwrap().to_be_bytes();
+        let data = [b"Adobe\0MakN".to_vec(), length.to_vec(), part].concat();
+        let mut main = standard("Canon", "Canon EOS 400D DIGITAL", None);
+        main.push((0xc612, Value::Bytes(vec![1, 4, 0, 0])));
+        main.push((0xc634, Value::Bytes(data)));
+        LE.tiff(&main)
+    };
     let heap = crw(&[
         (0x080a, b"Canon\0Canon EOS D60\0".to_vec()),
         (0x102a, shorts(&[(0, 68), (1, 0), (2, 160), (19, 300), (20, 500), (21, 192), (22, 224)], 34)),
@@ -277,6 +288,7 @@ pub fn all() -> Vec<(&'static str, Vec<u8>)> {
         ("canon-newer.jpg", noted(LE, "Canon", "Canon EOS 80D", placed(canon_newer))),
         ("canon-body.jpg", noted(LE, "Canon", "Canon EOS 60D", placed(canon_body))),
         ("canon.cr3", canon(canon_newer_entries())),
+        ("canon-converted.dng", moved),
         ("canon.crw", heap),
         ("nikon-z.jpg", noted(LE, "NIKON CORPORATION", "NIKON Z 6", placed(nikon_z))),
         ("plain.heic", heif(&plain(BE))),

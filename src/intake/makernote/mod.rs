@@ -114,21 +114,67 @@ fn model(contents: &Contents) -> String {
 fn note(contents: &Contents, frame: Option<(u32, u32)>) -> Option<Notes> {
     let main = contents.main.as_ref()?;
     let exif = main.exif();
-    // DNG converters may keep the maker note elsewhere; only the standard place is read.
-    let (bytes, offset) = exif.undefined(0x927c)?;
     let make = main.first().text(0x10f).unwrap_or_default().to_uppercase();
     let model = model(contents);
+    let moved;
+    let (bytes, offset, block, little_endian) = match exif.undefined(0x927c) {
+        Some((bytes, offset)) => (bytes, offset, main.bytes(), main.little_endian()),
+        None => {
+            moved = converted(main.first())?;
+            (moved.bytes(), moved.offset, moved.block.as_slice(), moved.little_endian)
+        }
+    };
     let note = Note {
         bytes,
         offset,
-        block: main.bytes(),
-        little_endian: main.little_endian(),
+        block,
+        little_endian,
         model: &model,
         focal_35mm: exif.positive(0xa405),
         focal_mm: exif.positive(0x920a),
         frame,
     };
     dispatch(&note, &make)
+}
+
+/// A maker note that a DNG converter moved: put back where it stood, so that its offsets hold again.
+struct Moved {
+    block: Vec<u8>,
+    offset: usize,
+    little_endian: bool,
+}
+
+impl Moved {
+    fn bytes(&self) -> &[u8] {
+        &self.block[self.offset..]
+    }
+}
+
+/// DNG's private data as Adobe's converter writes it: "Adobe", a zero, then named parts with big-endian
+/// lengths; in part "MakN" byte order, original offset and the note's bytes.
+fn converted(first: Ifd<'_>) -> Option<Moved> {
+    /// Notes stand in the first megabytes of the raw files they come from.
+    const FARTHEST: usize = 1 << 24;
+    let mut rest = first.bytes(0xc634)?.strip_prefix(b"Adobe\0")?;
+    loop {
+        let (name, after) = rest.split_at_checked(4)?;
+        let (length, after) = after.split_at_checked(4)?;
+        let length = u32::from_be_bytes(length.try_into().ok()?) as usize;
+        let part = &after[..length.min(after.len())];
+        if name == b"MakN" {
+            let (order, part) = part.split_at_checked(2)?;
+            let (offset, note) = part.split_at_checked(4)?;
+            let offset = u32::from_be_bytes(offset.try_into().ok()?) as usize;
+            if offset > FARTHEST || note.is_empty() {
+                return None;
+            }
+            let mut block = vec![0; offset];
+            block.extend_from_slice(note);
+            return Some(Moved { block, offset, little_endian: order == b"II" });
+        }
+        // Parts are padded to an even length.
+        rest = after.get(length.checked_add(length & 1)?..)?;
+    }
 }
 
 /// The reader for a note, by its first bytes, else by the maker's name.

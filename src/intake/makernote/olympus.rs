@@ -18,20 +18,20 @@ pub fn read(note: &Note<'_>) -> Option<Notes> {
     let ifd = block.first();
     let mut notes = Notes::default();
     let diagonal = ifd.positive(0x205);
-    if let Some(equipment) = ifd.sub(0x2010) {
+    if let Some(equipment) = ifd.directory(0x2010) {
         lens(equipment.first(), &mut notes);
         notes.sensor_mm = sensor(equipment.first().positive(0x103).or(diagonal));
     } else {
         notes.sensor_mm = sensor(diagonal);
     }
-    if let Some(settings) = ifd.sub(0x2020) {
+    if let Some(settings) = ifd.directory(0x2020) {
         let settings = settings.first();
         notes.focus_mode = focus_mode(settings);
         notes.point = area(settings);
         // Stacked image: live composite, HDR, focus stack, high resolution. Its first word is zero for none.
         notes.multi_shot = settings.numbers(0x604).first().is_some_and(|v| *v > 0.0);
     }
-    if let Some(focus) = ifd.sub(0x2050) {
+    if let Some(focus) = ifd.directory(0x2050) {
         // Millimetres whatever the denominator says; all ones is infinity, zero is none.
         match focus.first().rational(0x305).map(|(num, _)| num) {
             Some(u32::MAX) => notes.distance = Some(Distance::Infinite),
