@@ -188,7 +188,7 @@ fn every_makers_note_is_understood() {
     // Bounds written in the wrong order are put in order; EOS counts areas upwards from the middle.
     let canon_eos: Expected =
         (Some((1.19, 1.57)), Some((0.5, 0.5 + 617.0 / 3000.0)), Some("EF-S18-55mm f/3.5-5.6 IS"), Some("one-shot AF"));
-    let rows: [(&str, Expected); 27] = [
+    let rows: [(&str, Expected); 28] = [
         ("olympus-new.jpg", olympus),
         ("om-system.jpg", olympus),
         ("olympus.orf", olympus),
@@ -206,6 +206,7 @@ fn every_makers_note_is_understood() {
         ("sony-newer.jpg", (one(1.188), Some((0.25, 0.8)), Some("24-105mm f/4"), Some("AF-C"))),
         ("sony-older.jpg", (one(2.4), None, None, None)),
         ("minolta.jpg", (one(2.5), None, None, Some("AF"))),
+        ("minolta.mrw", (one(2.5), None, None, Some("AF"))),
         ("casio.jpg", (one(inf), None, None, None)),
         ("canon-eos.jpg", canon_eos),
         ("canon-converted.dng", canon_eos),
@@ -239,6 +240,7 @@ fn containers_state_the_upright_size() {
         ("fujifilm.raf", (6240, 4160)),
         ("canon.cr3", (6720, 4480)),
         ("canon.crw", (2048, 3072)),
+        ("minolta.mrw", (3272, 2456)),
         ("sigma.x3f", (1760, 2640)),
     ] {
         assert_eq!(written(name).size, Some(size), "{name}");
@@ -366,6 +368,30 @@ fn no_cut_and_no_changed_byte_brings_the_reader_down() {
             }
         }
     }
+}
+
+#[test]
+fn a_directory_behind_the_pixels_is_found() {
+    let start = 3_000_000;
+    let mut file = heads::LE.tiff(&[]);
+    file[4..8].copy_from_slice(&u32::try_from(start).unwrap().to_le_bytes());
+    file.resize(start, 0x55);
+    file.extend(heads::LE.directory(start, &heads::standard("Somebody", "Something", None)));
+    let facts = read(&file);
+    assert_eq!(facts.capture.body.unwrap().value, "Somebody Something");
+    assert_eq!(facts.capture.f_number.unwrap().value, 8.0);
+}
+
+#[test]
+fn a_long_maker_note_behind_the_first_megabyte_is_found() {
+    // As bodies that put a preview into the note write it.
+    fn long(at: usize) -> Vec<u8> {
+        let mut note = heads::makers::canon_note(at);
+        note.resize(3_000_000, 0);
+        note
+    }
+    let file = heads::LE.tiff(&heads::standard("Canon", "Canon EOS 400D DIGITAL", Some(heads::Value::Placed(long))));
+    check_distance(&read(&file), Some((1.19, 1.57)));
 }
 
 /// Runs the program; gives its exit status, standard output and standard error.

@@ -238,6 +238,11 @@ impl Gathered {
         fill(&mut c.body, body(text("tiff:Make"), text("tiff:Model")), source);
         let lens = ["exifEX:LensModel", "aux:Lens"].iter().find_map(|k| text(k)).filter(|name| is_lens_name(name));
         fill(&mut c.lens, lens, source);
+        if self.lens_range.is_none() {
+            let range = p.text("aux:LensInfo").or_else(|| p.text("exifEX:LensSpecification")).unwrap_or_default();
+            self.lens_range =
+                makernote::lens_name(&range.split_whitespace().filter_map(xmp::ratio).collect::<Vec<_>>());
+        }
         let when = ["exif:DateTimeOriginal", "photoshop:DateCreated", "xmp:CreateDate"].iter().find_map(|k| p.text(k));
         fill(&mut c.date, when.and_then(date), source);
         for (key, far) in [("exif:SubjectDistance", 1e4), ("aux:ApproximateFocusDistance", 1e4)] {

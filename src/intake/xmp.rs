@@ -80,11 +80,15 @@ impl Properties {
     /// A property as a number: decimal, or a ratio `num/den` as Exif properties are written.
     pub fn number(&self, key: &str) -> Option<f64> {
         let text = self.text(key)?;
-        let first = text.split_whitespace().next()?;
-        match first.split_once('/') {
-            Some((a, b)) => Some(a.parse::<f64>().ok()? / b.parse::<f64>().ok()?),
-            None => first.parse().ok(),
-        }
+        text.split_whitespace().next().and_then(ratio)
+    }
+}
+
+/// A decimal number, or a ratio of two.
+pub fn ratio(text: &str) -> Option<f64> {
+    match text.split_once('/') {
+        Some((a, b)) => Some(a.parse::<f64>().ok()? / b.parse::<f64>().ok()?),
+        None => text.parse().ok(),
     }
 }
 

@@ -141,7 +141,8 @@ pub fn canon_entries() -> Vec<Entry> {
     ]
 }
 
-fn canon_eos(at: usize) -> Vec<u8> {
+/// The note of an EOS that stands at `at` in its block.
+pub fn canon_note(at: usize) -> Vec<u8> {
     LE.directory(at, &canon_entries())
 }
 
@@ -239,7 +240,7 @@ pub fn all() -> Vec<(&'static str, Vec<u8>)> {
     };
     // A DNG out of an EOS raw file in which the note stood at 900.
     let moved = {
-        let note = canon_eos(900);
+        let note = canon_note(900);
         let part = [b"II".to_vec(), 900_u32.to_be_bytes().to_vec(), note].concat();
         let length = u32::try_from(part.len()).unwrap().to_be_bytes();
         let data = [b"Adobe\0MakN".to_vec(), length.to_vec(), part].concat();
@@ -255,6 +256,18 @@ pub fn all() -> Vec<(&'static str, Vec<u8>)> {
         (0x1029, shorts(&[(0, 2), (1, 28), (2, 907), (3, 605)], 4)),
         (0x1810, [3072_u32, 2048, 0x3f80_0000, 90].iter().flat_map(|v| v.to_le_bytes()).collect()),
     ]);
+    let mrw = {
+        let block =
+            |name: &[u8; 4], body: &[u8]| [&name[..], &u32::try_from(body.len()).unwrap().to_be_bytes(), body].concat();
+        let mut size = b"21810002".to_vec();
+        for v in [2472_u16, 3288, 2456, 3272] {
+            size.extend(v.to_be_bytes());
+        }
+        size.resize(24, 0);
+        let tiff = BE.tiff(&standard("KONICA MINOLTA", "DiMAGE A2", Some(placed(minolta))));
+        let parts = [block(b"\0PRD", &size), block(b"\0TTW", &tiff), block(b"\0WBG", &[0; 12])].concat();
+        block(b"\0MRM", &parts)
+    };
     let properties = [
         ("CAMMANUF", "SIGMA"),
         ("CAMMODEL", "SIGMA SD14"),
@@ -283,8 +296,9 @@ pub fn all() -> Vec<(&'static str, Vec<u8>)> {
         ("sony-newer.jpg", noted(LE, "SONY", "ILCE-6500", placed(sony_newer))),
         ("sony-older.jpg", noted(LE, "SONY", "DSLR-A350", placed(sony_older))),
         ("minolta.jpg", noted(BE, "KONICA MINOLTA", "DiMAGE A2", placed(minolta))),
+        ("minolta.mrw", mrw),
         ("casio.jpg", noted(BE, "CASIO COMPUTER CO.,LTD.", "EX-Z750", placed(casio))),
-        ("canon-eos.jpg", noted(LE, "Canon", "Canon EOS 400D DIGITAL", placed(canon_eos))),
+        ("canon-eos.jpg", noted(LE, "Canon", "Canon EOS 400D DIGITAL", placed(canon_note))),
         ("canon-newer.jpg", noted(LE, "Canon", "Canon EOS 80D", placed(canon_newer))),
         ("canon-body.jpg", noted(LE, "Canon", "Canon EOS 60D", placed(canon_body))),
         ("canon.cr3", canon(canon_newer_entries())),

@@ -35,6 +35,24 @@ pub enum Kind {
     Crw,
     /// Sigma raw.
     X3f,
+    /// Minolta raw.
+    Mrw,
+}
+
+impl Kind {
+    /// Every kind.
+    pub const ALL: &'static [Self] = &[
+        Self::Jpeg,
+        Self::Png,
+        Self::WebP,
+        Self::Tiff,
+        Self::Heif,
+        Self::Cr3,
+        Self::Raf,
+        Self::Crw,
+        Self::X3f,
+        Self::Mrw,
+    ];
 }
 
 /// What a file carries.
@@ -98,6 +116,8 @@ pub fn kind(head: &[u8]) -> Option<Kind> {
         Kind::Crw
     } else if at(0, b"FOVb") {
         Kind::X3f
+    } else if at(0, b"\0MRM") {
+        Kind::Mrw
     } else if at(4, b"ftypcrx ") {
         Kind::Cr3
     } else if at(4, b"ftyp") {
@@ -121,8 +141,9 @@ pub fn contents(source: &mut impl Source, kind: Kind) -> Contents {
         Kind::Raf => tiff::raf(source),
         Kind::Crw => ciff::contents(source),
         Kind::X3f => x3f::contents(source),
+        Kind::Mrw => tiff::mrw(source),
     };
-    found.raw |= matches!(kind, Kind::Cr3 | Kind::Raf | Kind::Crw | Kind::X3f);
+    found.raw |= matches!(kind, Kind::Cr3 | Kind::Raf | Kind::Crw | Kind::X3f | Kind::Mrw);
     found
 }
 

@@ -1,6 +1,6 @@
 //! TIFF and the raw formats built on it (CR2, NEF, ARW, DNG, PEF, SRW, ORF, RW2), and Fujifilm's RAF.
 
-use super::{Contents, Source, be32, jpeg};
+use super::{Contents, Source, be16, be32, jpeg, le32};
 use crate::intake::ifd::{Block, Ifd};
 
 /// Reads to try, each larger than the last: the head of a raw file holds its directories, but some files
@@ -20,7 +20,7 @@ pub fn contents(source: &mut impl Source) -> Contents {
     let canon = head.get(8..10) == Some(b"CR");
     let other = !matches!(head.get(2..4), Some([42, 0] | [0, 42]));
     for (i, &size) in HEADS.iter().enumerate() {
-        let bytes = source.piece(0, size);
+        let bytes = behind(source, &head, length).unwrap_or_else(|| source.piece(0, size));
         let whole = bytes.len() as u64 >= length || i + 1 == HEADS.len();
         let Some(block) = Block::parse(bytes) else { return found };
         if block.partial && !whole && !enough(&block) {
@@ -35,6 +35,23 @@ pub fn contents(source: &mut impl Source) -> Contents {
         found.size = None;
     }
     found
+}
+
+/// For a file whose first directory stands behind its pixels, as many editors write TIFF: a block of the
+/// file's length with zeros for the pixels, which the system need not back with memory.
+fn behind(source: &mut impl Source, head: &[u8], length: u64) -> Option<Vec<u8>> {
+    const LONGEST: u64 = 1 << 30;
+    const AROUND: usize = 1 << 20;
+    let offset = if head.starts_with(b"II") { le32(head, 4)? } else { be32(head, 4)? } as usize;
+    if offset < HEADS[0] || offset as u64 >= length || length > LONGEST {
+        return None;
+    }
+    let mut block = vec![0; usize::try_from(length).ok()?];
+    for (start, size) in [(0, 1 << 16), (offset - AROUND, 4 * AROUND)] {
+        let piece = source.piece(start as u64, size.min(block.len() - start));
+        block[start..start + piece.len()].copy_from_slice(&piece);
+    }
+    Some(block)
 }
 
 /// Whether the head held all that matters although something was cut off.
@@ -122,13 +139,35 @@ fn raf_size(source: &mut impl Source, start: u64) -> Option<(u32, u32)> {
     let count = be32(&records, 0)?;
     let mut at = 4;
     for _ in 0..count.min(256) {
-        let tag = super::be16(&records, at)?;
-        let length = usize::from(super::be16(&records, at + 2)?);
+        let tag = be16(&records, at)?;
+        let length = usize::from(be16(&records, at + 2)?);
         if tag == 0x111 && length >= 4 {
-            let (height, width) = (super::be16(&records, at + 4)?, super::be16(&records, at + 6)?);
+            let (height, width) = (be16(&records, at + 4)?, be16(&records, at + 6)?);
             return (width > 0 && height > 0).then(|| (width.into(), height.into()));
         }
         at += 4 + length;
     }
     None
+}
+
+/// Minolta's MRW: named blocks, of which one is a TIFF block and one states the size.
+pub fn mrw(source: &mut impl Source) -> Contents {
+    let mut found = Contents::default();
+    let mut at = 8_u64;
+    for _ in 0..16 {
+        let head = source.piece(at, 8);
+        let (Some(name), Some(length)) = (head.get(..4), be32(&head, 4)) else { break };
+        match name {
+            b"\0PRD" => {
+                let bytes = source.piece(at + 8, 24);
+                let (height, width) = (be16(&bytes, 12), be16(&bytes, 14));
+                found.size = width.zip(height).filter(|&(w, h)| w > 0 && h > 0).map(|(w, h)| (w.into(), h.into()));
+            }
+            b"\0TTW" => found.main = Block::parse(source.piece(at + 8, (length as usize).min(HEADS[1]))),
+            b"\0WBG" | b"\0RIF" | b"\0PAD" => {}
+            _ => break,
+        }
+        at += 8 + u64::from(length);
+    }
+    found
 }

@@ -155,7 +155,12 @@ impl Moved {
 fn converted(first: Ifd<'_>) -> Option<Moved> {
     /// Notes stand in the first megabytes of the raw files they come from.
     const FARTHEST: usize = 1 << 24;
-    let mut rest = first.bytes(0xc634)?.strip_prefix(b"Adobe\0")?;
+    let data = first.bytes(0xc634)?;
+    if data.starts_with(b"PENTAX \0") {
+        // A body that writes DNG itself: the note as it is, with offsets of its own.
+        return Some(Moved { block: data.to_vec(), offset: 0, little_endian: data.get(8) == Some(&b'I') });
+    }
+    let mut rest = data.strip_prefix(b"Adobe\0")?;
     loop {
         let (name, after) = rest.split_at_checked(4)?;
         let (length, after) = after.split_at_checked(4)?;
