@@ -37,17 +37,23 @@ pub fn contents(source: &mut impl Source) -> Contents {
     found
 }
 
-/// For a file whose first directory stands behind its pixels, as many editors write TIFF: a block of the
-/// file's length with zeros for the pixels, which the system need not back with memory.
+/// For a file whose first directory stands behind its pixels, as many editors write TIFF: the whole file, or
+/// where that is very long a block of its length in which all but both ends is zero, which the system need
+/// not back with memory.
 fn behind(source: &mut impl Source, head: &[u8], length: u64) -> Option<Vec<u8>> {
-    const LONGEST: u64 = 1 << 30;
+    const WHOLE: usize = 1 << 28;
+    const LONGEST: u64 = 1 << 31;
     const AROUND: usize = 1 << 20;
     let offset = if head.starts_with(b"II") { le32(head, 4)? } else { be32(head, 4)? } as usize;
     if offset < HEADS[0] || offset as u64 >= length || length > LONGEST {
         return None;
     }
-    let mut block = vec![0; usize::try_from(length).ok()?];
-    for (start, size) in [(0, 1 << 16), (offset - AROUND, 4 * AROUND)] {
+    let size = usize::try_from(length).ok()?;
+    if size <= WHOLE {
+        return Some(source.piece(0, size));
+    }
+    let mut block = vec![0; size];
+    for (start, size) in [(0, AROUND), (offset - AROUND, 4 * AROUND)] {
         let piece = source.piece(start as u64, size.min(block.len() - start));
         block[start..start + piece.len()].copy_from_slice(&piece);
     }
