@@ -132,11 +132,13 @@ impl Shape {
             Self::Disc(c, r, flat) => {
                 let (dx, dy) = (x - c.0, y - c.1);
                 if *flat == 1.0 {
-                    return r - dx.hypot(dy);
+                    return r - (dx * dx + dy * dy).sqrt();
                 }
-                let share = (dx / r).hypot(dy / (r * flat));
+                let (u, v) = (dx / r, dy / (r * flat));
+                let share = (u * u + v * v).sqrt();
                 // Level over slope of the ellipse's own function gives the distance.
-                let slope = (dx / (r * r)).hypot(dy / (r * flat * r * flat)) / share.max(1e-6);
+                let (p, q) = (u / r, v / (r * flat));
+                let slope = (p * p + q * q).sqrt() / share.max(1e-6);
                 (1.0 - share) / slope.max(1e-9)
             }
             Self::Polygon(sides, count, _) => {

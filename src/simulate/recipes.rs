@@ -43,7 +43,7 @@ impl Recipe {
 }
 
 /// Width of the long side of the demo's frames, px: enough to look like photographs, few enough to render quickly.
-const LONG: usize = 1920;
+const LONG: usize = 1500;
 /// Length of the long side of the invented sensor, mm.
 const SENSOR_MM: f64 = 23.4;
 
@@ -184,7 +184,7 @@ pub fn shoot() -> Vec<Recipe> {
         frame(
             "10-stones-again.jpg",
             "none: the same view again",
-            { SceneSpec { noise_seed: 9, ..refocused(thorn_view(), 11.0, 2.0 * thorn_near) } },
+            SceneSpec { noise_seed: 9, ..refocused(thorn_view(), 11.0, 2.0 * thorn_near) },
             "2026:03:14 07:44:26",
         ),
     ];

@@ -8,10 +8,10 @@ use super::painter::{Painter, Tint};
 use super::scene::{Ground, SceneSpec, Sky};
 use super::texture::{billow, clockwise, ripples};
 
-const SKY_HIGH: Tint = [68, 168];
+const SKY_HIGH: Tint = [58, 196];
 const SKY_LOW: Tint = [104, 106];
 const CLOUD: Tint = [101, 103];
-const HEATHER: [Tint; 3] = [[128, 84], [120, 64], [134, 98]];
+const HEATHER: [Tint; 3] = [[118, 80], [112, 62], [122, 92]];
 const GRASS: [Tint; 3] = [[104, 40], [122, 44], [92, 42]];
 const STONE: [Tint; 3] = [[102, 96], [106, 88], [99, 104]];
 const PEAT: Tint = [126, 66];
@@ -122,7 +122,8 @@ impl<'a> Backdrop<'a> {
             Sky::Overcast => (0.62 + 0.05 * smooth(x / (3.0 * self.unit), y / self.unit, self.spec.seed + 5), 1.0),
             Sky::Cumulus => {
                 let cloud =
-                    billow(x, y * (1.0 + 0.8 * (1.0 - up)), 2.2 * self.unit, 0.12 * self.unit, self.spec.seed + 7);
+                    billow(x, y * (1.0 + 0.8 * (1.0 - up)), 3.0 * self.unit, 0.12 * self.unit, self.spec.seed + 7);
+                let cloud = ((cloud - 0.25) / 0.75).max(0.0);
                 (clear + (0.92 - clear) * cloud, cloud)
             }
         }
@@ -143,7 +144,7 @@ impl<'a> Backdrop<'a> {
                     Sky::Clear => base,
                     Sky::Overcast => CLOUD,
                     // The blue is thin where billows are common; told by height alone, which is smooth.
-                    Sky::Cumulus => mix(base, CLOUD, 0.45),
+                    Sky::Cumulus => mix(base, CLOUD, 0.25),
                 }
             },
             |x, y| self.sky(x, y).0,
@@ -273,15 +274,17 @@ impl<'a> Backdrop<'a> {
             let patch = smooth(across / 1.7, metres / 1.7, self.spec.seed + 40)
                 + 0.4 * smooth(across / 0.5, metres / 0.5, self.spec.seed + 41);
             let (heath, grass) = match self.spec.ground {
-                Ground::Moor => (0.45 + 0.6 * patch, 0.9 + 0.1 * patch),
+                Ground::Moor => (0.4 + 0.6 * patch, 0.95),
                 Ground::Meadow => (0.12, 0.94),
                 Ground::Scree => (0.12 + 0.15 * patch, 0.25 + 0.2 * patch),
             };
             let veil = |own: f64| air + own * clear;
             if which < heath {
                 // A tuft: lit from above left, darker below.
-                let own = 0.03 + 0.26 * draw * draw;
+                let own = 0.025 + 0.2 * draw * draw;
                 let tint = mix(SKY_LOW, pick(&HEATHER, hue), clear);
+                // Large cushions are rare: most heather is a crowd of small tufts.
+                let r = if hue < 0.92 { r.min(0.3 * big).max(low) } else { r };
                 painter.fill(&Shape::Disc(at, r, 0.75), tint, |px, py| {
                     veil(own * (1.0 - 0.35 * ((px - at.0) * 0.4 + (py - at.1)) / r))
                 });
