@@ -87,6 +87,7 @@ fn rock(painter: &mut Painter, dice: &mut Dice, foot: (f64, f64), high: f64) {
 }
 
 fn branch(painter: &mut Painter, dice: &mut Dice, foot: (f64, f64), high: f64) {
+    let tint = pick(&BARK, dice);
     let mut limbs = vec![((foot.0, foot.1), 1.45 + 0.15 * dice.normal(), 0.035 * high, 5)];
     while let Some((start, direction, half, left)) = limbs.pop() {
         let length = high * dice.between(0.16, 0.28) * (0.5 + 0.1 * f64::from(left));
@@ -99,9 +100,8 @@ fn branch(painter: &mut Painter, dice: &mut Dice, foot: (f64, f64), high: f64) {
             (end.0 + nx * thin, end.1 + ny * thin),
             (start.0 + nx * half, start.1 + ny * half),
         ];
-        let tint = pick(&BARK, dice);
-        let level = dice.between(0.05, 0.16);
-        let lit = dice.between(0.2, 0.4);
+        let level = dice.between(0.05, 0.1);
+        let lit = dice.between(0.22, 0.32);
         painter.fill(&Shape::polygon(&clockwise(corners.to_vec())), tint, |x, y| {
             let across = ((x - start.0) * nx + (y - start.1) * ny) / half;
             if across < -0.35 { lit } else { level }

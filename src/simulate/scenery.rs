@@ -291,7 +291,7 @@ impl<'a> Backdrop<'a> {
             } else if which < grass {
                 self.paint_blades(painter, dice, at, r, (draw, hue), clear, air);
             } else {
-                let own = 0.16 + 0.42 * draw;
+                let own = 0.09 + 0.36 * draw * draw;
                 let flat = dice.between(0.5, 0.85);
                 let corners: Vec<_> =
                     facet(dice, (0.0, 0.0), r).into_iter().map(|(dx, dy)| (at.0 + dx, at.1 + dy * flat)).collect();
