@@ -92,6 +92,20 @@ impl Shape {
         }
     }
 
+    /// The same shape enlarged by `k` about a centre.
+    pub(super) fn scaled(&self, k: f64, centre: (f64, f64)) -> Self {
+        let move_to = |p: (f64, f64)| (centre.0 + k * (p.0 - centre.0), centre.1 + k * (p.1 - centre.1));
+        match *self {
+            Self::Disc(c, r, flat) => Self::Disc(move_to(c), r * k, flat),
+            Self::Polygon(mut sides, count, reach) => {
+                for side in &mut sides[..count] {
+                    side[2] = k * side[2] + (k - 1.0) * (side[0] * centre.0 + side[1] * centre.1);
+                }
+                Self::Polygon(sides, count, reach.map(|y| move_to((0.0, y)).1))
+            }
+        }
+    }
+
     /// Top and bottom.
     fn rows(&self) -> (f64, f64) {
         match self {

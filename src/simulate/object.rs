@@ -73,12 +73,14 @@ fn rock(painter: &mut Painter, dice: &mut Dice, foot: (f64, f64), high: f64) {
         })
         .collect();
     painter.fill(&Shape::polygon(&outline), ROCK[0], |_, y| 0.24 - 0.16 * (y - middle.1) / high);
-    for _ in 0..500 {
+    // Large faces first, smaller breaks and grains on them.
+    for k in 0..420 {
         let t = dice.between(0.0, std::f64::consts::TAU);
         let reach = dice.even().sqrt();
-        let at = (middle.0 + 0.66 * high * reach * t.cos(), middle.1 + 0.42 * high * reach * t.sin());
-        let r = dice.radius(0.025 * high, 0.3 * high).max(1.0) * (1.15 - reach).max(0.4);
-        let level = (0.1 + 0.42 * dice.even()) * (1.0 - 0.6 * (at.1 - middle.1) / high);
+        let at = (middle.0 + 0.6 * high * reach * t.cos(), middle.1 + 0.36 * high * reach * t.sin());
+        let (low, big) = if k < 60 { (0.1, 0.24) } else { (0.015, 0.09) };
+        let r = (dice.between(low, big) * high).max(1.0);
+        let level = (0.07 + 0.3 * dice.even()) * (1.0 - 0.7 * (at.1 - middle.1) / high);
         let tint = pick(&ROCK, dice);
         let corners: Vec<_> =
             facet(dice, (0.0, 0.0), r).into_iter().map(|(dx, dy)| (at.0 + dx, at.1 + 0.7 * dy)).collect();

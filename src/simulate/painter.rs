@@ -15,6 +15,9 @@ pub(super) struct Painter {
     pub(super) alpha: Option<Vec<f32>>,
     /// Picture coordinates of the canvas's top-left corner, px.
     pub(super) origin: (f64, f64),
+    /// Enlargement, and the picture point it leaves in place, of all that is painted: focusing moves the image
+    /// away from the lens and so enlarges it, but the scene stays the same scene.
+    pub(super) zoom: (f64, (f64, f64)),
 }
 
 impl Painter {
@@ -22,7 +25,27 @@ impl Painter {
     pub(super) fn new(width: usize, height: usize, fine: usize, origin: (f64, f64), see_through: bool) -> Self {
         let canvas = Canvas::new(width, height, fine, 0.0);
         let samples = canvas.data.len();
-        Self { canvas, tint: vec![[100, 100]; samples], alpha: see_through.then(|| vec![0.0; samples]), origin }
+        Self {
+            canvas,
+            tint: vec![[100, 100]; samples],
+            alpha: see_through.then(|| vec![0.0; samples]),
+            origin,
+            zoom: (1.0, (0.0, 0.0)),
+        }
+    }
+
+    /// Where the picture point (x, y) was before the enlargement.
+    fn before(&self, x: f64, y: f64) -> (f64, f64) {
+        let (k, c) = self.zoom;
+        (c.0 + (x - c.0) / k, c.1 + (y - c.1) / k)
+    }
+
+    /// Left, top, right and bottom of the canvas in picture coordinates before the enlargement.
+    pub(super) fn bounds(&self) -> [f64; 4] {
+        let (w, h) = self.size();
+        let (left, top) = self.before(self.origin.0, self.origin.1);
+        let (right, bottom) = self.before(self.origin.0 + w as f64, self.origin.1 + h as f64);
+        [left, top, right, bottom]
     }
 
     /// Size in px.
@@ -30,15 +53,16 @@ impl Painter {
         (self.canvas.width / self.canvas.fine, self.canvas.height / self.canvas.fine)
     }
 
-    /// Fills a shape given in picture coordinates; `level(x, y)` takes picture coordinates.
+    /// Fills a shape given in picture coordinates before the enlargement; so are those that `level` takes.
     pub(super) fn fill(&mut self, shape: &Shape, tint: Tint, level: impl Fn(f64, f64) -> f64) {
         let Canvas { width, height, fine, data } = &mut self.canvas;
         let (width, height, fine) = (*width, *height, *fine);
         let (ox, oy) = self.origin;
+        let (k, c) = self.zoom;
         let (tints, alpha) = (&mut self.tint, &mut self.alpha);
-        cover(&shape.shifted(-ox, -oy), (0, width), height, fine, |i, j, share, x, y| {
+        cover(&shape.scaled(k, c).shifted(-ox, -oy), (0, width), height, fine, |i, j, share, x, y| {
             let at = j * width + i;
-            let value = level(x + ox, y + oy).clamp(0.0, 1.5);
+            let value = level(c.0 + (x + ox - c.0) / k, c.1 + (y + oy - c.1) / k).clamp(0.0, 1.5);
             data[at] += ((value - f64::from(data[at])) * share) as f32;
             if let Some(alpha) = alpha {
                 alpha[at] += ((1.0 - f64::from(alpha[at])) * share) as f32;
@@ -47,6 +71,16 @@ impl Painter {
                 tints[at] = tint;
             }
         });
+    }
+
+    /// Lays haze of luminance `air` and colour `veil` over all that is painted, leaving a share `clear` of its light.
+    pub(super) fn haze(&mut self, clear: f64, air: f64, veil: Tint) {
+        let (clear, air) = (clear as f32, air as f32);
+        for (at, v) in self.canvas.data.iter_mut().enumerate() {
+            let covered = self.alpha.as_ref().map_or(1.0, |a| a[at]);
+            *v = *v * clear + air * (1.0 - clear) * covered;
+        }
+        self.tint.iter_mut().for_each(|t| *t = mix(veil, *t, f64::from(clear)));
     }
 
     /// Sets whole rows from `span(y)` (left and right end in picture px, or `None`) with soft content: `value(x, y)`
@@ -62,14 +96,18 @@ impl Painter {
         let (width, scale) = (*width, *fine as f64);
         let count = (width as f64 / scale / step) as usize + 3;
         let (ox, oy) = self.origin;
+        let (zoom, c) = self.zoom;
+        let before = |x: f64, y: f64| (c.0 + (x - c.0) / zoom, c.1 + (y - c.1) / zoom);
         let line = |k: i64| -> Vec<f32> {
-            let y = oy + k as f64 * step;
-            (0..count).map(|i| value(ox + i as f64 * step, y) as f32).collect()
+            let at = |i: usize| before(ox + i as f64 * step, oy + k as f64 * step);
+            (0..count).map(|i| value(at(i).0, at(i).1) as f32).collect()
         };
         let mut lines: Option<(i64, Vec<f32>, Vec<f32>)> = None;
         for (j, row) in data.chunks_exact_mut(width).enumerate() {
             let local = (j as f64 + 0.5) / scale;
-            let Some((left, right)) = span(local + oy) else { continue };
+            let row_before = before(0.0, local + oy).1;
+            let Some((left, right)) = span(row_before) else { continue };
+            let after = |x: f64| c.0 + (x - c.0) * zoom;
             let k = (local / step).floor() as i64;
             if lines.as_ref().is_none_or(|l| l.0 != k) {
                 let first = match lines.take() {
@@ -81,13 +119,13 @@ impl Painter {
             let Some((_, above, below)) = &lines else { continue };
             let v = (local / step - k as f64) as f32;
             let clip = |x: f64| (((x - ox) * scale).max(0.0) as usize).min(width);
-            for i in clip(left)..clip(right) {
+            for i in clip(after(left))..clip(after(right)) {
                 let x = (i as f64 + 0.5) / scale;
                 let at = x / step;
                 let (p, u) = (at as usize, at.fract() as f32);
                 let mix = |l: &[f32]| l[p] + (l[p + 1] - l[p]) * u;
                 row[i] = mix(above) * (1.0 - v) + mix(below) * v;
-                self.tint[j * width + i] = tint(x + ox, local + oy);
+                self.tint[j * width + i] = tint(before(x + ox, 0.0).0, row_before);
             }
         }
     }
@@ -120,4 +158,10 @@ impl Painter {
         }
         self.alpha.as_ref().is_none_or(|a| a[j as usize * self.canvas.width + i as usize] > 0.5)
     }
+}
+
+/// The colour a share `t` of the way from `a` to `b`.
+pub(super) fn mix(a: Tint, b: Tint, t: f64) -> Tint {
+    let one = |a: u8, b: u8| (f64::from(a) + (f64::from(b) - f64::from(a)) * t.clamp(0.0, 1.0)).round() as u8;
+    [one(a[0], b[0]), one(a[1], b[1])]
 }

@@ -98,7 +98,12 @@ pub fn landscape(spec: &SceneSpec) -> Rendered {
     order.sort_by(|&a, &b| spec.objects[b].ahead_m.total_cmp(&spec.objects[a].ahead_m));
     let layers: Vec<(f64, Painter)> = order
         .into_iter()
-        .filter_map(|i| Some((1.0 / spec.objects[i].ahead_m, object::paint(spec, i, FINE, pad)?)))
+        .filter_map(|i| {
+            let metres = spec.objects[i].ahead_m;
+            let mut layer = object::paint(spec, i, FINE, pad)?;
+            layer.haze(backdrop.clear(metres), backdrop.air(), backdrop.veil());
+            Some((1.0 / metres, layer))
+        })
         .collect();
 
     let (columns, rows, cells) = cut(width, height, 24);
@@ -331,6 +336,42 @@ mod tests {
         assert!(a.luminance == b.luminance);
         assert!(a.luminance.iter().all(|v| (-0.2..1.6).contains(v)));
         assert_eq!(a.tiles.len(), (a.columns * a.rows) as usize);
+    }
+
+    #[test]
+    fn refocusing_shows_the_same_scene() {
+        let paint = |focus_m: f64| {
+            let mut spec = SceneSpec { visibility_m: 20_000.0, ..SceneSpec::random(21, 360) };
+            spec.camera.focus_m = focus_m;
+            let mut painter = Painter::new(spec.camera.width, spec.camera.height, 1, (0.0, 0.0), false);
+            Backdrop::new(&spec).paint(&mut painter);
+            (spec.camera, painter.canvas)
+        };
+        let (camera, far) = paint(f64::INFINITY);
+        // Focused at 40 focal lengths the image is enlarged by 1/39: several pixels at the rim.
+        let (_, near) = paint(0.04 * camera.focal_mm);
+        let zoom = 40.0 / 39.0;
+        let likeness = |zoom: f64| {
+            let mut pairs = Vec::new();
+            for y in far.height / 2..far.height {
+                for x in 0..far.width {
+                    let at = |v: usize, size: usize| (v as f64 + 0.5 - size as f64 / 2.0) * zoom + size as f64 / 2.0;
+                    let (px, py) = (at(x, far.width) as usize, at(y, far.height) as usize);
+                    if px < far.width && py < far.height {
+                        pairs.push((far.data[y * far.width + x], near.data[py * far.width + px]));
+                    }
+                }
+            }
+            let n = pairs.len() as f32;
+            let (a, b) = pairs.iter().fold((0.0, 0.0), |s, p| (s.0 + p.0 / n, s.1 + p.1 / n));
+            let sums = pairs.iter().fold([0.0f32; 3], |s, p| {
+                let (u, v) = (p.0 - a, p.1 - b);
+                [s[0] + u * v, s[1] + u * u, s[2] + v * v]
+            });
+            sums[0] / (sums[1] * sums[2]).sqrt()
+        };
+        let (enlarged, plain) = (likeness(zoom), likeness(1.0));
+        assert!(enlarged > 0.6 && enlarged > plain + 0.2, "{enlarged} {plain}");
     }
 
     #[test]

@@ -2,9 +2,10 @@
 
 use std::f64::consts::PI;
 
+use super::camera::Camera;
 use super::canvas::{Shape, facet};
 use super::noise::{Dice, fractal, smooth};
-use super::painter::{Painter, Tint};
+use super::painter::{Painter, Tint, mix};
 use super::scene::{Ground, SceneSpec, Sky};
 use super::texture::{billow, clockwise, ripples};
 
@@ -34,6 +35,10 @@ pub enum Surface {
 /// The far ridges and the water's edge, for painting and for asking what is where.
 pub(super) struct Backdrop<'a> {
     spec: &'a SceneSpec,
+    /// The camera with its lens set to infinity: the frame in which the scene is laid out, whatever the focus.
+    camera: Camera,
+    /// What focusing enlarges that frame by.
+    zoom: f64,
     horizon: f64,
     /// Unit of length for heights above the horizon, px: a fraction of the picture.
     unit: f64,
@@ -44,15 +49,16 @@ const RIDGES: [(f64, f64, f64); 3] = [(9000.0, 1.25, 4.0), (4000.0, 0.85, 2.8), 
 
 impl<'a> Backdrop<'a> {
     pub(super) fn new(spec: &'a SceneSpec) -> Self {
-        let horizon = spec.camera.horizon();
-        let unit = 0.14 * spec.camera.height.min(spec.camera.width) as f64;
-        Self { spec, horizon, unit }
+        let camera = Camera { focus_m: f64::INFINITY, ..spec.camera };
+        let unit = 0.14 * camera.height.min(camera.width) as f64;
+        let zoom = spec.camera.image_mm() / camera.image_mm();
+        Self { spec, camera, zoom, horizon: camera.horizon(), unit }
     }
 
     /// Row of a ridge's outline at column x.
     fn outline(&self, ridge: usize, x: f64) -> f64 {
         let (_, high, broad) = RIDGES[ridge];
-        let x = x - self.spec.camera.width as f64 / 2.0;
+        let x = x - self.camera.width as f64 / 2.0;
         let seed = self.spec.seed.wrapping_add(31 * ridge as u64);
         let rise = 0.5 + 0.28 * fractal(x, 3.7, broad * 3.0 * self.unit, 1.5, 0.42, seed);
         self.horizon - self.unit * high * rise.max(0.04)
@@ -61,7 +67,7 @@ impl<'a> Backdrop<'a> {
     /// Left and right end of the water on a row.
     fn water(&self, y: f64) -> Option<(f64, f64)> {
         let tarn = self.spec.water?;
-        let inverse = self.spec.camera.ground(y);
+        let inverse = self.camera.ground(y);
         if inverse <= 1e-4 {
             return None;
         }
@@ -69,15 +75,17 @@ impl<'a> Backdrop<'a> {
         if depth.abs() >= 1.0 {
             return None;
         }
-        let scale = self.spec.camera.px_per_m(inverse);
-        let middle = self.spec.camera.width as f64 / 2.0 + tarn.across_m * scale;
+        let scale = self.camera.px_per_m(inverse);
+        let middle = self.camera.width as f64 / 2.0 + tarn.across_m * scale;
         let half = tarn.half_width_m * scale * (1.0 - depth * depth).sqrt();
         let wander = |k: u64| 1.0 + 0.25 * smooth(3.0 * depth, 0.5, self.spec.seed + k);
         Some((middle - half * wander(1), middle + half * wander(2)))
     }
 
-    /// What the backdrop shows at (x, y).
+    /// What the backdrop shows at (x, y) of the picture.
     pub(super) fn surface(&self, x: f64, y: f64) -> Surface {
+        let centre = (self.camera.width as f64 / 2.0, self.camera.height as f64 / 2.0);
+        let (x, y) = (centre.0 + (x - centre.0) / self.zoom, centre.1 + (y - centre.1) / self.zoom);
         if y >= self.horizon {
             match self.water(y) {
                 Some((left, right)) if x >= left && x < right => Surface::Water,
@@ -96,35 +104,56 @@ impl<'a> Backdrop<'a> {
     }
 
     /// Luminance of the haze and of the sky at the horizon.
-    fn air(&self) -> f64 {
+    pub(super) fn air(&self) -> f64 {
         match self.spec.sky {
             Sky::Overcast => 0.6,
             _ => 0.66,
         }
     }
 
+    /// Left, top, right and bottom (px) of what is laid out: wider than the picture by a fixed margin, so that
+    /// the same seed gives the same scene whatever the blur and the focus.
+    fn layout(&self) -> [f64; 4] {
+        const MARGIN: f64 = 100.0;
+        [-MARGIN, -MARGIN, self.camera.width as f64 + MARGIN, self.camera.height as f64 + MARGIN]
+    }
+
+    /// Colour of the haze before far ridges: blue in clear air.
+    fn far_haze(&self) -> Tint {
+        mix(self.veil(), [92, 132], self.clear(3000.0))
+    }
+
+    /// Colour of the haze close by.
+    pub(super) fn veil(&self) -> Tint {
+        if self.spec.sky == Sky::Overcast { CLOUD } else { SKY_LOW }
+    }
+
     /// Paints it all, far to near.
     pub(super) fn paint(&self, painter: &mut Painter) {
+        painter.zoom = (self.zoom, (self.camera.width as f64 / 2.0, self.camera.height as f64 / 2.0));
         let mut dice = Dice::new(self.spec.seed);
         self.paint_sky(painter);
         for ridge in 0..RIDGES.len() {
-            self.paint_ridge(painter, ridge, &mut dice);
+            // In fog there is nothing to be seen of it, not even a step in brightness.
+            if self.clear(RIDGES[ridge].0) > 0.004 {
+                self.paint_ridge(painter, ridge, &mut dice);
+            }
         }
         self.paint_ground(painter, &mut dice);
     }
 
-    /// Luminance of the sky at (x, y), and how much of it is cloud.
-    fn sky(&self, x: f64, y: f64) -> (f64, f64) {
+    /// Luminance of the sky at (x, y).
+    fn sky(&self, x: f64, y: f64) -> f64 {
         let up = ((self.horizon - y) / (7.0 * self.unit)).clamp(0.0, 1.0);
         let clear = self.air() + (0.34 - self.air()) * up.powf(0.7);
         match self.spec.sky {
-            Sky::Clear => (clear, 0.0),
-            Sky::Overcast => (0.62 + 0.05 * smooth(x / (3.0 * self.unit), y / self.unit, self.spec.seed + 5), 1.0),
+            Sky::Clear => clear,
+            Sky::Overcast => 0.62 + 0.05 * smooth(x / (3.0 * self.unit), y / self.unit, self.spec.seed + 5),
             Sky::Cumulus => {
                 let cloud =
                     billow(x, y * (1.0 + 0.8 * (1.0 - up)), 3.0 * self.unit, 0.12 * self.unit, self.spec.seed + 7);
                 let cloud = ((cloud - 0.25) / 0.75).max(0.0);
-                (clear + (0.92 - clear) * cloud, cloud)
+                clear + (0.92 - clear) * cloud
             }
         }
     }
@@ -132,32 +161,33 @@ impl<'a> Backdrop<'a> {
     fn paint_sky(&self, painter: &mut Painter) {
         let step = (0.03 * self.unit).max(1.0);
         let limit = self.horizon + 2.0;
-        let left = painter.origin.0;
-        let right = left + painter.size().0 as f64;
+        let [left, _, right, _] = painter.bounds();
+        let seen = self.clear(3000.0);
         painter.soft(
             step,
             |y| (y < limit).then_some((left, right)),
             |_, y| {
                 let up = ((self.horizon - y) / (7.0 * self.unit)).clamp(0.0, 1.0);
                 let base = mix(SKY_LOW, SKY_HIGH, up.powf(0.6));
-                match self.spec.sky {
+                let own = match self.spec.sky {
                     Sky::Clear => base,
                     Sky::Overcast => CLOUD,
                     // The blue is thin where billows are common; told by height alone, which is smooth.
                     Sky::Cumulus => mix(base, CLOUD, 0.25),
-                }
+                };
+                mix(self.veil(), own, seen)
             },
-            |x, y| self.sky(x, y).0,
+            |x, y| self.air() + (self.sky(x, y) - self.air()) * seen,
         );
     }
 
     fn paint_ridge(&self, painter: &mut Painter, ridge: usize, dice: &mut Dice) {
         let (metres, high, _) = RIDGES[ridge];
         let clear = self.clear(metres) * (-metres / 7000.0f64).exp();
-        let (left, right) = (painter.origin.0, painter.origin.0 + painter.size().0 as f64);
+        let [left, _, right, _] = painter.bounds();
         let own = [0.12, 0.1, 0.075][ridge];
         let level = self.air() * (1.0 - clear) + own * clear;
-        let tint = mix([92, 132], [104, 60], clear);
+        let tint = mix(self.far_haze(), [104, 60], clear);
         let step = 1.0 / painter.canvas.fine as f64;
         // The body: one upright strip a fine column wide at a time, its top where the outline is.
         let mut x = left;
@@ -171,6 +201,7 @@ impl<'a> Backdrop<'a> {
             );
             x += step;
         }
+        let [left, _, right, _] = self.layout();
         // Rocks, hollows and woods on it, small in the picture.
         let (low, big): (f64, f64) = (1.2, 0.16 * self.unit);
         let big = big.max(2.0 * low);
@@ -187,7 +218,7 @@ impl<'a> Backdrop<'a> {
                 continue;
             }
             let own = own * if stone { 1.4 + 2.2 * draw } else { 0.35 + 1.5 * draw };
-            let tint = mix([92, 132], if stone { STONE[0] } else { pick(&HEATHER, hue) }, clear);
+            let tint = mix(self.far_haze(), if stone { STONE[0] } else { pick(&HEATHER, hue) }, clear);
             painter.fill(&Shape::Disc((x, y), r, 0.55), tint, |_, _| self.air() * (1.0 - clear) + own * clear);
         }
         if ridge + 1 == RIDGES.len() {
@@ -197,7 +228,7 @@ impl<'a> Backdrop<'a> {
 
     /// Small dark conifers along the nearest ridge.
     fn paint_trees(&self, painter: &mut Painter, dice: &mut Dice, clear: f64) {
-        let (left, right) = (painter.origin.0, painter.origin.0 + painter.size().0 as f64);
+        let [left, _, right, _] = self.layout();
         for _ in 0..((right - left) / 7.0) as usize {
             let x = dice.between(left, right);
             let grown = smooth(x / (1.2 * self.unit), 0.0, self.spec.seed + 77);
@@ -210,14 +241,13 @@ impl<'a> Backdrop<'a> {
             let half = 0.2 * high;
             let corners = [(x, y - high), (x + half, y), (x - half, y)];
             let level = self.air() * (1.0 - clear) + draw * clear;
-            painter.fill(&Shape::polygon(&corners), mix([92, 132], [80, 55], clear), |_, _| level);
+            painter.fill(&Shape::polygon(&corners), mix(self.far_haze(), [80, 55], clear), |_, _| level);
         }
     }
 
     fn paint_ground(&self, painter: &mut Painter, dice: &mut Dice) {
-        let camera = &self.spec.camera;
-        let (left, top) = painter.origin;
-        let (right, bottom) = (left + painter.size().0 as f64, top + painter.size().1 as f64);
+        let camera = &self.camera;
+        let [left, top, right, bottom] = self.layout();
         // Bare earth first, then all that grows or lies on it, far to near.
         let first = self.horizon.max(top);
         if first >= bottom {
@@ -225,7 +255,7 @@ impl<'a> Backdrop<'a> {
         }
         let earth = |y: f64| {
             let clear = self.clear(1.0 / camera.ground(y).max(1e-5));
-            (self.air() * (1.0 - clear) + 0.07 * clear, mix(SKY_LOW, PEAT, clear))
+            (self.air() * (1.0 - clear) + 0.07 * clear, mix(self.veil(), PEAT, clear))
         };
         painter.soft(
             1.0,
@@ -235,7 +265,8 @@ impl<'a> Backdrop<'a> {
         );
         let mut y = self.horizon + 0.5;
         let mut shore_done = self.spec.water.is_none();
-        let far_shore = self.spec.water.map_or(0.0, |t| row_of(self.spec, t.ahead_m + t.half_depth_m));
+        let far_shore =
+            self.spec.water.map_or(0.0, |t| self.camera.seen(0.0, 0.0, 1.0 / (t.ahead_m + t.half_depth_m)).1);
         while y < bottom + 60.0 {
             if !shore_done && y > far_shore {
                 self.paint_water(painter);
@@ -251,7 +282,7 @@ impl<'a> Backdrop<'a> {
 
     /// What grows and lies on one band of rows.
     fn paint_band(&self, painter: &mut Painter, dice: &mut Dice, y: f64, band: f64, (left, right): (f64, f64)) {
-        let camera = &self.spec.camera;
+        let camera = &self.camera;
         let inverse = camera.ground(y);
         let metres = 1.0 / inverse.max(1e-5);
         let scale = camera.px_per_m(inverse);
@@ -282,7 +313,7 @@ impl<'a> Backdrop<'a> {
             if which < heath {
                 // A tuft: lit from above left, darker below.
                 let own = 0.025 + 0.2 * draw * draw;
-                let tint = mix(SKY_LOW, pick(&HEATHER, hue), clear);
+                let tint = mix(self.veil(), pick(&HEATHER, hue), clear);
                 // Large cushions are rare: most heather is a crowd of small tufts.
                 let r = if hue < 0.92 { r.min(0.3 * big).max(low) } else { r };
                 painter.fill(&Shape::Disc(at, r, 0.75), tint, |px, py| {
@@ -295,7 +326,7 @@ impl<'a> Backdrop<'a> {
                 let flat = dice.between(0.5, 0.85);
                 let corners: Vec<_> =
                     facet(dice, (0.0, 0.0), r).into_iter().map(|(dx, dy)| (at.0 + dx, at.1 + dy * flat)).collect();
-                let tint = mix(SKY_LOW, pick(&STONE, hue), clear);
+                let tint = mix(self.veil(), pick(&STONE, hue), clear);
                 let lean = dice.between(-0.3, 0.3);
                 painter.fill(&Shape::polygon(&clockwise(corners)), tint, |px, py| {
                     veil(own * (1.0 - 0.25 * (py - at.1) / r + lean * (px - at.0) / r))
@@ -327,14 +358,14 @@ impl<'a> Backdrop<'a> {
             let tip = (foot.0 + length * lean.cos(), foot.1 - length * lean.sin());
             let (nx, ny) = (half * lean.sin(), half * lean.cos());
             let own = 0.05 + 0.4 * draw * dice.even() + 0.03 * f64::from(k);
-            let tint = mix(SKY_LOW, pick(&GRASS, (hue + 0.2 * f64::from(k)).fract()), clear);
+            let tint = mix(self.veil(), pick(&GRASS, (hue + 0.2 * f64::from(k)).fract()), clear);
             let corners = [(foot.0 - nx, foot.1 - ny), tip, (foot.0 + nx, foot.1 + ny)];
             painter.fill(&Shape::polygon(&clockwise(corners.to_vec())), tint, |_, _| air + own * clear);
         }
     }
 
     fn paint_water(&self, painter: &mut Painter) {
-        let camera = &self.spec.camera;
+        let camera = &self.camera;
         let phase = (self.spec.seed % 628) as f64 / 100.0;
         painter.soft(
             1.0,
@@ -347,7 +378,7 @@ impl<'a> Backdrop<'a> {
                 // Ripples look closer together the farther they are, but never so close as to make edges.
                 let size = (camera.px_per_m(inverse) / 260.0).clamp(0.6, 3.0);
                 let wave = ripples(x, y, size, phase, self.spec.seed + 60);
-                let sky = self.sky(x, mirrored - 12.0 * wave).0;
+                let sky = self.sky(x, mirrored - 12.0 * wave);
                 // The ridges' reflection: darker near the far shore, with a soft edge.
                 let ridge = 1.0
                     / (1.0
@@ -357,17 +388,6 @@ impl<'a> Backdrop<'a> {
             },
         );
     }
-}
-
-/// Row at which the ground lies `metres` away.
-fn row_of(spec: &SceneSpec, metres: f64) -> f64 {
-    spec.camera.seen(0.0, 0.0, 1.0 / metres).1
-}
-
-/// The colour a share `t` of the way from `a` to `b`.
-pub(super) fn mix(a: Tint, b: Tint, t: f64) -> Tint {
-    let one = |a: u8, b: u8| (f64::from(a) + (f64::from(b) - f64::from(a)) * t.clamp(0.0, 1.0)).round() as u8;
-    [one(a[0], b[0]), one(a[1], b[1])]
 }
 
 fn pick(tints: &[Tint; 3], hue: f64) -> Tint {
