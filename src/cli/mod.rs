@@ -2,9 +2,12 @@
 
 mod audit;
 mod cache;
+mod card;
 mod demo;
 mod edge;
 mod facts;
+mod lens;
+mod plan;
 mod series;
 mod values;
 
@@ -33,6 +36,12 @@ enum Command {
     Cache(cache::Args),
     /// Measure the response of a slanted edge (ISO 12233 e-SFR).
     Edge(edge::Args),
+    /// Plan the next shot: where to focus, which stop, and what to do if none is enough.
+    Plan(plan::Args),
+    /// Make a field card: near distance against focal length.
+    Card(card::Args),
+    /// Learn a lens's own softness, or show what was learned.
+    Lens(lens::Args),
     /// Print the capture facts of photographs, each with where it came from.
     Facts(facts::Args),
     /// Compare frames of one scene: apertures, focus brackets, near-duplicates.
@@ -59,6 +68,9 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => args.run(),
         Command::Cache(args) => args.run(),
         Command::Edge(args) => args.run(),
+        Command::Plan(args) => args.run(),
+        Command::Card(args) => args.run(),
+        Command::Lens(args) => args.run(),
         Command::Facts(args) => args.run(),
         Command::Series(args) => args.run(),
         Command::RawWorker { memory, time } => raw_worker::run(memory, time),

@@ -1,5 +1,6 @@
 //! Readers of option values: lengths, f-numbers, places, intended uses.
 
+use crate::plan::Sensor;
 use crate::quantity::{LengthError, Place, Point, Region, SharpFor, parse_distance, parse_length};
 
 /// A positive, finite length with its unit, in metres.
@@ -107,4 +108,57 @@ pub fn region(text: &str) -> Result<Region, String> {
         Ok(&[x, y, width, height]) if width > 0 && height > 0 => Ok(Region { x, y, width, height }),
         _ => Err(bad()),
     }
+}
+
+/// A list of values typed with commas between them.
+#[derive(Clone, Debug)]
+pub struct List(pub Vec<f64>);
+
+/// Focal lengths, mm: `16,24,35,70mm`.
+pub fn focals_mm(text: &str) -> Result<List, LengthError> {
+    text.split(',').map(focal_mm).collect::<Result<_, _>>().map(List)
+}
+
+/// Lengths with their units, metres: `0.5m,1m`, or `0.5,1,2m` where the last unit holds for all.
+pub fn lengths(text: &str) -> Result<List, LengthError> {
+    let parts: Vec<&str> = text.split(',').map(str::trim).collect();
+    let unit = parts.last().map_or("", |last| last.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.'));
+    let one = |part: &&str| match parse_length(part) {
+        Err(LengthError::NoUnit(_)) => parse_length(&format!("{part}{unit}")),
+        other => other,
+    };
+    parts.iter().map(one).collect::<Result<_, _>>().map(List)
+}
+
+/// Sensor sides, width x height: `36x24mm`; bare numbers are millimetres.
+pub fn sensor(text: &str) -> Result<Sensor, String> {
+    let bad = || format!("'{text}' is not a sensor size; write width x height, such as 36x24mm");
+    let (width, height) = text.split_once(['x', 'X', '\u{d7}']).ok_or_else(bad)?;
+    let side = |side: &str| focal_mm(side.trim()).map_err(|e| e.to_string());
+    Ok(Sensor { width_mm: side(width)?, height_mm: side(height)? })
+}
+
+/// A crop factor, such as `1.5`.
+pub fn crop(text: &str) -> Result<f64, String> {
+    match text.trim().trim_end_matches(['x', 'X']).parse::<f64>() {
+        Ok(factor) if (0.1..=20.0).contains(&factor) => Ok(factor),
+        _ => Err(format!("'{text}' is not a crop factor; write 1.5 or 2")),
+    }
+}
+
+/// An angle in degrees, `8deg` or `8`, within a right angle either way; in radians.
+pub fn angle_rad(text: &str) -> Result<f64, String> {
+    let bare = text.trim().trim_end_matches("deg").trim_end_matches('\u{b0}').trim_end();
+    match bare.parse::<f64>() {
+        Ok(degrees) if degrees.abs() < 90.0 => Ok(degrees.to_radians()),
+        Ok(_) => Err(format!("'{text}' must lie between -90 and 90 degrees")),
+        Err(_) => Err(format!("'{text}' is not an angle; write 8deg")),
+    }
+}
+
+/// A speed, `0.1m/s`, `4in/s`, in metres a second.
+pub fn speed_m_s(text: &str) -> Result<f64, String> {
+    let length =
+        text.trim().strip_suffix("/s").ok_or_else(|| format!("'{text}' is not a speed; write 0.1m/s or 4in/s"))?;
+    parse_length(length).map_err(|e| e.to_string())
 }

@@ -3,12 +3,15 @@
 mod album;
 pub mod audit;
 pub mod cache;
+pub mod card;
 pub mod demo;
 pub mod edge;
 pub mod facts;
 pub mod groups;
+pub mod lens;
 mod outcome;
 pub mod place;
+pub mod plan;
 mod progress;
 pub mod raw_worker;
 mod remember;

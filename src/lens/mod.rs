@@ -1,5 +1,18 @@
 //! The lens's own share of the blur: what it always does, by f-number and place in the frame.
+//!
+//! Three ways to learn it: an aperture series of a flat or far subject, a focus series (which tells field
+//! curvature from softness), or the sharpest parts of a whole shoot. Content and focus only ever add blur, so
+//! every fit looks for the lower envelope.
 
+mod asymmetry;
 mod baseline;
+mod field;
+mod focus;
+mod learn;
+pub mod record;
+mod sample;
 
-pub use baseline::{Baseline, Entry};
+pub use asymmetry::{Asymmetry, Sides, asymmetries};
+pub use baseline::{Baseline, Curvature, Entry, LearnedFrom};
+pub use focus::learn_focus_series;
+pub use learn::{Unsuitable, learn_aperture_series, learn_from_shoot, learn_shoot};

@@ -85,11 +85,7 @@ pub fn disc_px_for(sigma: f64, parts: &Parts) -> Option<f64> {
     for _ in 0..60 {
         let here = Table::get().loss(s, q);
         let error = here.value - left;
-        if error > 0.0 {
-            high = q
-        } else {
-            low = q
-        }
+        *if error > 0.0 { &mut high } else { &mut low } = q;
         let step = q - error / here.by_q;
         let next = if step > low && step < high { step } else { 0.5 * (low + high) };
         if (next - q).abs() < 1e-14 {
@@ -155,16 +151,13 @@ fn half_contrast(parts: &Parts, track: Track) -> Option<f64> {
     for _ in 0..40 {
         let here = loss(parts, track, f);
         let error = here.value - std::f64::consts::LN_2;
-        if error > 0.0 {
-            high = f
-        } else {
-            low = f
-        }
+        *if error > 0.0 { &mut high } else { &mut low } = f;
         let step = f - error / here.by_f;
         let next = if step > low && step < high { step } else { 0.5 * (low + high) };
         let moved = (next - f).abs();
         f = next;
-        if moved < 1e-12 * limit {
+        // Newton squares the error, so the next step would be below rounding.
+        if moved < 1e-7 * limit {
             break;
         }
     }
@@ -294,8 +287,8 @@ impl Table {
         }
         let (in_s, in_q) = (chebyshev_powers::<S_TERMS>(), chebyshev_powers::<Q_TERMS>());
         let mut powers = [[0.0; Q_TERMS]; S_TERMS];
-        for k in 0..S_TERMS {
-            for l in 0..Q_TERMS {
+        for (k, of_s) in in_s.iter().enumerate() {
+            for (l, of_q) in in_q.iter().enumerate() {
                 let mut sum = 0.0;
                 for (i, row) in values.iter().enumerate() {
                     for (j, value) in row.iter().enumerate() {
@@ -306,7 +299,7 @@ impl Table {
                 let coefficient = sum * halves / (S_TERMS * Q_TERMS) as f64;
                 for (a, row) in powers.iter_mut().enumerate() {
                     for (b, power) in row.iter_mut().enumerate() {
-                        *power += coefficient * in_s[k][a] * in_q[l][b];
+                        *power += coefficient * of_s[a] * of_q[b];
                     }
                 }
             }

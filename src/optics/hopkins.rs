@@ -73,7 +73,7 @@ pub fn frequency_at(level: f64, waves: f64) -> f64 {
     let mut high = (low + step).min(1.0);
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
-        if otf(waves, middle) > level { low = middle } else { high = middle }
+        *if otf(waves, middle) > level { &mut low } else { &mut high } = middle;
     }
     0.5 * (low + high)
 }

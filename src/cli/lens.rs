@@ -1,0 +1,97 @@
+//! `tussock lens`: options as typed, and what they mean.
+
+use std::path::PathBuf;
+
+use clap::{Subcommand, ValueEnum};
+
+use super::audit::Given;
+use super::values;
+use crate::commands::Outcome;
+use crate::commands::lens::{self, Learn};
+use crate::intake::Prefer;
+use crate::lens::LearnedFrom;
+use crate::measure::Settings;
+
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    #[command(subcommand)]
+    task: Task,
+}
+
+#[derive(Debug, Subcommand)]
+enum Task {
+    /// Learn a lens's own softness from an aperture series, a focus series or a whole shoot.
+    Learn(LearnArgs),
+    /// Show a learned baseline over the whole field.
+    Show {
+        /// The stored baseline.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Write a page with the field drawn here.
+        #[arg(long, value_name = "HTML")]
+        out: Option<PathBuf>,
+    },
+}
+
+#[derive(Debug, clap::Args)]
+struct LearnArgs {
+    /// Photographs and folders of photographs.
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    /// Where to store the baseline [default: by the lens's name in your configuration folder].
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Look into folders within folders.
+    #[arg(long)]
+    recursive: bool,
+    /// What the frames are [default: judged by their facts].
+    #[arg(long, value_enum, value_name = "KIND")]
+    from: Option<FromWord>,
+    /// f-numbers of the frames in order, such as 2.8,4,5.6, where they are not recorded.
+    #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = values::f_number)]
+    apertures: Vec<f64>,
+    /// Tiles across the longer side of the picture.
+    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(8..=96))]
+    tiles: u32,
+    #[command(flatten)]
+    given: Given,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum FromWord {
+    /// One flat or far subject at several apertures, focused on it.
+    Apertures,
+    /// One flat or far subject at several focus distances.
+    Focus,
+    /// Many frames, focused here and there.
+    Shoot,
+}
+
+impl From<FromWord> for LearnedFrom {
+    fn from(word: FromWord) -> Self {
+        match word {
+            FromWord::Apertures => Self::ApertureSeries,
+            FromWord::Focus => Self::FocusSeries,
+            FromWord::Shoot => Self::Shoot,
+        }
+    }
+}
+
+impl Args {
+    /// Runs the command.
+    pub fn run(&self) -> anyhow::Result<Outcome> {
+        match &self.task {
+            Task::Show { file, out } => lens::show(file, out.as_deref()),
+            Task::Learn(args) => lens::learn(&Learn {
+                paths: args.paths.clone(),
+                recursive: args.recursive,
+                prefer: Prefer::Raw,
+                out: args.out.clone(),
+                from: args.from.map(LearnedFrom::from),
+                apertures: args.apertures.clone(),
+                settings: Settings { tiles: args.tiles },
+                overrides: args.given.overrides()?,
+            }),
+        }
+    }
+}

@@ -1,0 +1,94 @@
+//! `tussock plan`: options as typed, and what they mean.
+
+use std::path::PathBuf;
+
+use super::audit::UnitsWord;
+use super::values;
+use crate::commands::Outcome;
+use crate::commands::plan::{self, Next};
+use crate::plan::Sensor;
+use crate::quantity::SharpFor;
+
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Nearest subject that must be sharp [default: the ground at the lower edge, from --height and --down].
+    #[arg(long, value_name = "LENGTH", value_parser = values::length)]
+    near: Option<f64>,
+    /// Farthest subject that must be sharp, or inf [default: inf].
+    #[arg(long, value_name = "LENGTH", value_parser = values::distance)]
+    far: Option<f64>,
+    /// Focal length, such as 24mm.
+    #[arg(long, value_name = "LENGTH", value_parser = values::focal_mm)]
+    focal: Option<f64>,
+    /// A stop you have in mind, such as f/11.
+    #[arg(long, value_name = "F", value_parser = values::f_number)]
+    aperture: Option<f64>,
+    #[command(flatten)]
+    camera: Camera,
+    /// Height of the camera above the ground.
+    #[arg(long, value_name = "LENGTH", value_parser = values::length)]
+    height: Option<f64>,
+    /// How far below the horizon it points, such as 8deg (negative: above).
+    #[arg(long, value_name = "ANGLE", value_parser = values::angle_rad, allow_hyphen_values = true)]
+    down: Option<f64>,
+    /// Speed of a moving subject across the view at the near distance, such as 0.1m/s.
+    #[arg(long, value_name = "SPEED", value_parser = values::speed_m_s)]
+    speed: Option<f64>,
+    /// Take lens, stop, pixels, near and far from this photograph.
+    #[arg(long, value_name = "FRAME")]
+    from: Option<PathBuf>,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// The camera and what its pictures are for: shared by plan and card.
+#[derive(Debug, clap::Args)]
+pub struct Camera {
+    /// Sensor size, width x height as you hold it [default: 36x24mm].
+    #[arg(long, value_name = "WxH", value_parser = values::sensor, conflicts_with = "crop")]
+    sensor: Option<Sensor>,
+    /// Crop factor against the 24 x 36 mm frame, such as 1.5.
+    #[arg(long, value_name = "FACTOR", value_parser = values::crop)]
+    crop: Option<f64>,
+    /// Pixel pitch, such as 5.9um [default: 6000 pixels along the longer side].
+    #[arg(long, value_name = "LENGTH", value_parser = values::pitch_um)]
+    pitch: Option<f64>,
+    /// The use the picture must be sharp for: diagonal (disc of sensor diagonal/1500), 1:1, or print:60x40cm@50cm.
+    #[arg(long, value_name = "USE", default_value = "diagonal", value_parser = values::sharp_for)]
+    sharp_for: SharpFor,
+    /// Units for sentences.
+    #[arg(long, value_enum, default_value_t = UnitsWord::Metric)]
+    units: UnitsWord,
+}
+
+impl Camera {
+    /// What these options mean.
+    pub fn meant(&self) -> plan::Camera {
+        let cropped = |factor: f64| Sensor { width_mm: 36.0 / factor, height_mm: 24.0 / factor };
+        plan::Camera {
+            sensor: self.sensor.or(self.crop.map(cropped)),
+            pitch_um: self.pitch,
+            sharp_for: self.sharp_for,
+            units: self.units.into(),
+        }
+    }
+}
+
+impl Args {
+    /// Runs the command.
+    pub fn run(&self) -> anyhow::Result<Outcome> {
+        plan::run(&Next {
+            near_m: self.near,
+            far_m: self.far,
+            focal_mm: self.focal,
+            f_number: self.aperture,
+            camera: self.camera.meant(),
+            height_m: self.height,
+            down_rad: self.down,
+            speed_m_s: self.speed,
+            from: self.from.clone(),
+            json: self.json,
+        })
+    }
+}

@@ -1,0 +1,172 @@
+//! Baselines from an aperture series of a flat or far subject, and from a whole shoot.
+
+use thiserror::Error;
+
+use super::field::{self, Field, Prior};
+use super::sample::{self, Frame, Sample, samples};
+use super::{Baseline, Entry, LearnedFrom};
+use crate::measure::TileMap;
+use crate::shot::Capture;
+
+/// Columns and rows of a learned grid.
+pub(super) const GRID: (u32, u32) = (12, 8);
+
+/// Frames a shoot must have at least.
+const SHOOT_FRAMES: usize = 6;
+/// Clean tiles that the centre and the outer field must each have, over all frames.
+const CLEAN_TILES: f64 = 12.0;
+
+/// Why frames are no good to learn a lens from; each a sentence's clause.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+pub enum Unsuitable {
+    /// None has both f-number and pitch, with something measured.
+    #[error("no frame has an f-number, a pixel pitch and measured tiles; give --aperture or --pitch")]
+    NoFacts,
+    /// All are upright.
+    #[error("every frame is in portrait format, where left and right of the lens can't be told; use landscape frames")]
+    OnlyPortrait,
+    /// All are sharpened.
+    #[error("every frame is sharpened, so that its widths read too small; use raw files")]
+    Sharpened,
+    /// Too few frames.
+    #[error("{found} frames can serve and {needed} are needed")]
+    TooFew {
+        /// How many can serve.
+        found: usize,
+        /// How many are needed.
+        needed: usize,
+    },
+    /// All at one f-number where several are needed.
+    #[error("all frames have the same f-number, so there is no series of apertures")]
+    OneStop,
+    /// Frames of more than one lens or focal length.
+    #[error("the frames are of more than one lens or focal length")]
+    Mixed,
+    /// Too few tiles can be believed.
+    #[error("too little of the field was in focus and textured ({place})")]
+    LittleInFocus {
+        /// Where.
+        place: &'static str,
+    },
+    /// No two frames differ in focus.
+    #[error("the focus hardly differs between the frames, so there is no focus series")]
+    OneFocus,
+}
+
+/// Learns a baseline from frames of one flat or far subject at several f-numbers, focused on it.
+///
+/// What can't be told from such a series: an error of focus common to the frames counts as lens blur.
+///
+/// # Errors
+/// [`Unsuitable`] says why the frames won't do.
+pub fn learn_aperture_series(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Unsuitable> {
+    let frames = sample::usable(frames)?;
+    one_lens(&frames)?;
+    if stops(&frames).len() < 2 {
+        return Err(Unsuitable::OneStop);
+    }
+    learn(&frames, LearnedFrom::ApertureSeries, Prior { lopsided: 3.0 })
+}
+
+/// Learns a baseline from many frames of a shoot: at each place and f-number the lens is what remains of the
+/// sharpest, so it takes many frames, focused here and there.
+///
+/// # Errors
+/// [`Unsuitable`] says why the frames won't do.
+pub fn learn_from_shoot(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Unsuitable> {
+    let frames = sample::usable(frames)?;
+    one_lens(&frames)?;
+    if frames.len() < SHOOT_FRAMES {
+        return Err(Unsuitable::TooFew { found: frames.len(), needed: SHOOT_FRAMES });
+    }
+    learn(&frames, LearnedFrom::Shoot, Prior { lopsided: 0.1 })
+}
+
+/// The provisional baseline of a shoot, for auditing that very shoot: the frames of its most used lens and focal
+/// length. `None` where they won't do.
+#[must_use]
+pub fn learn_shoot(frames: &[(&TileMap, &Capture)]) -> Option<Baseline> {
+    let kept = sample::usable(frames).ok()?;
+    let group = most_used(&kept);
+    learn_from_shoot(&group).ok().map(|baseline| Baseline { provisional: true, ..baseline })
+}
+
+/// The frames of the lens and focal length that most frames have.
+fn most_used<'a>(frames: &[Frame<'a>]) -> Vec<(&'a TileMap, &'a Capture)> {
+    let alike = |a: &Frame, b: &Frame| one_lens(&[*a, *b]).is_ok();
+    frames
+        .iter()
+        .map(|one| frames.iter().filter(|f| alike(one, f)).map(|f| (f.map, f.capture)).collect::<Vec<_>>())
+        .max_by_key(Vec::len)
+        .unwrap_or_default()
+}
+
+/// Distinct f-numbers, rising.
+fn stops(frames: &[Frame]) -> Vec<f64> {
+    let mut all: Vec<f64> = frames.iter().map(|f| f.f_number).collect();
+    all.sort_by(f64::total_cmp);
+    all.dedup_by(|a, b| same_stop(*a, *b));
+    all
+}
+
+fn same_stop(a: f64, b: f64) -> bool {
+    (a / b).ln().abs() < 0.03
+}
+
+/// Lens name and focal length common to the frames; unknown ones go with any.
+pub(super) fn one_lens(frames: &[Frame]) -> Result<(String, f64), Unsuitable> {
+    let names: Vec<&str> = frames.iter().filter_map(|f| f.capture.lens.as_ref()).map(|l| l.value.trim()).collect();
+    let focals: Vec<f64> = frames.iter().filter_map(|f| f.capture.focal_length_mm.as_ref()).map(|f| f.value).collect();
+    let name = names.first().copied().unwrap_or("");
+    let focal = focals.first().copied().unwrap_or(0.0);
+    if names.iter().any(|n| !n.eq_ignore_ascii_case(name)) || focals.iter().any(|f| (f / focal - 1.0).abs() > 0.05) {
+        return Err(Unsuitable::Mixed);
+    }
+    Ok((name.to_owned(), focal))
+}
+
+fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, Unsuitable> {
+    let (lens, focal_length_mm) = one_lens(frames)?;
+    let all: Vec<Sample> = frames.iter().enumerate().flat_map(|(i, frame)| samples(frame, i)).collect();
+    let fitted = field::fit(&all, prior).ok_or(Unsuitable::LittleInFocus { place: "anywhere" })?;
+    for (place, inside) in [("centre", true), ("outer field", false)] {
+        let clean: f64 = all
+            .iter()
+            .zip(&fitted.clean)
+            .filter(|(s, _)| if inside { s.u.hypot(s.v) < 0.5 } else { s.u.hypot(s.v) > 0.7 })
+            .map(|(_, c)| c)
+            .sum();
+        if clean < CLEAN_TILES {
+            return Err(Unsuitable::LittleInFocus { place });
+        }
+    }
+    let entries = stops(frames).into_iter().map(|n| entry(n, &fitted, &all, frames)).collect();
+    Ok(Baseline { lens, focal_length_mm, provisional: false, learned_from: from, entries, curvature: None })
+}
+
+fn entry(f_number: f64, fitted: &Field, all: &[Sample], frames: &[Frame]) -> Entry {
+    let at_stop: Vec<(&Sample, f64)> =
+        all.iter().zip(&fitted.clean).filter(|(s, _)| same_stop(s.f_number, f_number)).map(|(s, c)| (s, *c)).collect();
+    let mut used: Vec<usize> = at_stop.iter().filter(|(_, c)| *c > 0.5).map(|(s, _)| s.frame).collect();
+    used.dedup();
+    let sigma_um = cells(frames[0].map, GRID)
+        .map(|(u, v)| {
+            let near: f64 =
+                at_stop.iter().filter(|(s, _)| (s.u - u).hypot(s.v - v) < 0.2).map(|(_, clean)| clean).sum();
+            fitted.sigma_um(u, v, f_number, near.round() as u32)
+        })
+        .collect();
+    Entry { f_number, frames: used.len() as u32, columns: GRID.0, rows: GRID.1, sigma_um }
+}
+
+/// Centres of the grid's cells from the picture's centre, in half-diagonals, row-major.
+pub(super) fn cells(map: &TileMap, grid: (u32, u32)) -> impl Iterator<Item = (f64, f64)> {
+    let (w, h) = (f64::from(map.width), f64::from(map.height));
+    let half = 0.5 * w.hypot(h);
+    (0..grid.1).flat_map(move |row| {
+        (0..grid.0).map(move |column| {
+            let fraction = |i: u32, n: u32| (f64::from(i) + 0.5) / f64::from(n) - 0.5;
+            (fraction(column, grid.0) * w / half, fraction(row, grid.1) * h / half)
+        })
+    })
+}

@@ -1,0 +1,125 @@
+//! Samples: what each tile of a frame says of the lens, as a squared width with pixel and diffraction taken out.
+
+use std::f64::consts::{LN_2, PI};
+
+use super::Unsuitable;
+use crate::measure::TileMap;
+use crate::optics::WAVELENGTH_UM;
+use crate::optics::blur::{self, Parts};
+use crate::quantity::MTF50_SIGMA;
+use crate::shot::Capture;
+
+/// Scatter of a tile's width beyond its stated error, as a share of the width.
+pub const TILE_SCATTER: f64 = 0.05;
+
+/// Overshoot of edges above which a frame counts as sharpened, so that its widths read too small.
+const SHARPENED: f64 = 0.10;
+
+/// What one tile says.
+#[derive(Clone, Copy, Debug)]
+pub struct Sample {
+    /// Place from the centre of the landscape frame, in half-diagonals, x to the right.
+    pub u: f64,
+    /// The same, y downwards.
+    pub v: f64,
+    /// f-number.
+    pub f_number: f64,
+    /// Squared lens blur, um^2; negative where the tile reads sharper than pixel and diffraction allow.
+    pub square: f64,
+    /// Standard deviation of `square`.
+    pub sd: f64,
+    /// Which frame it came from.
+    pub frame: usize,
+    /// Squared blur of pixel and diffraction, um^2, to which a squared lens blur adds before it is measured.
+    pub floor: f64,
+}
+
+impl Sample {
+    /// Standard deviation that a sample of this quality has where the lens blur is `square`: the noise of a width
+    /// goes with the width, so a low reading must not pass for a sure one.
+    pub fn sd_at(&self, square: f64) -> f64 {
+        self.sd * (square.max(0.0) + self.floor) / (self.square.max(0.0) + self.floor)
+    }
+}
+
+/// A frame fit to learn from.
+#[derive(Clone, Copy, Debug)]
+pub struct Frame<'a> {
+    /// Its tiles.
+    pub map: &'a TileMap,
+    /// Its facts.
+    pub capture: &'a Capture,
+    /// f-number.
+    pub f_number: f64,
+    /// Pixel pitch, um.
+    pub pitch_um: f64,
+}
+
+/// The frames that can serve: landscape, unsharpened, with f-number and pitch.
+pub fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>>, Unsuitable> {
+    let fact = |f: &Option<crate::shot::Fact<f64>>| f.as_ref().map(|f| f.value).filter(|v| v.is_finite() && *v > 0.0);
+    let mut kept = Vec::new();
+    let (mut portrait, mut sharpened) = (0, 0);
+    for &(map, capture) in frames {
+        let (Some(f_number), Some(pitch_um)) = (fact(&capture.f_number), fact(&capture.pixel_pitch_um)) else {
+            continue;
+        };
+        if map.width < map.height {
+            // Which way the camera was turned is not known, so left and right are not either.
+            portrait += 1;
+        } else if map.overshoot.is_some_and(|o| o.value - 2.0 * o.sd > SHARPENED) {
+            sharpened += 1;
+        } else if map.measured().count() > 0 {
+            kept.push(Frame { map, capture, f_number, pitch_um });
+        }
+    }
+    if kept.is_empty() {
+        return Err(if portrait > 0 {
+            Unsuitable::OnlyPortrait
+        } else if sharpened > 0 {
+            Unsuitable::Sharpened
+        } else {
+            Unsuitable::NoFacts
+        });
+    }
+    Ok(kept)
+}
+
+/// Samples of a frame.
+pub fn samples<'a>(frame: &'a Frame<'a>, index: usize) -> impl Iterator<Item = Sample> + 'a {
+    let (w, h) = (f64::from(frame.map.width), f64::from(frame.map.height));
+    let half = 0.5 * w.hypot(h);
+    let lambda_n = WAVELENGTH_UM * frame.f_number / frame.pitch_um;
+    let parts = Parts { lambda_n_px: Some(lambda_n), pixel: true, ..Parts::default() };
+    let floor = (blur::sigma_px(&parts) * frame.pitch_um).powi(2);
+    frame.map.measured().filter_map(move |(tile, blur)| {
+        let (x, y) = tile.centre();
+        let (square, slope) = lens_square(blur.value, &parts)?;
+        let sd = slope.abs() * blur.sd.hypot(TILE_SCATTER * blur.value);
+        let scale = frame.pitch_um * frame.pitch_um;
+        (sd.is_finite() && sd > 0.0).then_some(Sample {
+            u: (x - 0.5 * w) / half,
+            v: (y - 0.5 * h) / half,
+            f_number: frame.f_number,
+            square: square * scale,
+            sd: sd * scale,
+            frame: index,
+            floor,
+        })
+    })
+}
+
+/// Squared Gaussian lens blur (px^2) that with the other parts makes `sigma`, and its slope against `sigma`.
+///
+/// From exp(-2 pi^2 L^2 f^2) * MTF(f) = 1/2 at f = MTF50; where the whole reads sharper than the other parts
+/// alone it is negative, so that noise averages out. `None` far below them, where the MTF has vanished.
+fn lens_square(sigma: f64, parts: &Parts) -> Option<(f64, f64)> {
+    let at = |sigma: f64| {
+        let f = MTF50_SIGMA / sigma;
+        let mtf = blur::mtf(parts, f);
+        (mtf > 0.02 && f < 1.0).then(|| (LN_2 + mtf.ln()) / (2.0 * PI * PI * f * f))
+    };
+    let step = 1e-3 * sigma;
+    let (here, up, down) = (at(sigma)?, at(sigma + step)?, at(sigma - step)?);
+    here.is_finite().then_some((here, (up - down) / (2.0 * step)))
+}

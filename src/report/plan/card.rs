@@ -1,0 +1,104 @@
+//! The field card: JSON, terminal table and one printable page.
+
+use minijinja::{Environment, Value, context};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::words::{self, length, stop};
+use crate::plan::Card;
+use crate::plan::card::Cell;
+use crate::quantity::Units;
+
+/// `tussock card --json`.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct CardView<'a> {
+    /// Always `tussock.card`.
+    pub format: &'static str,
+    /// Version of this format.
+    pub version: u32,
+    /// The card.
+    #[serde(flatten)]
+    pub card: &'a Card,
+}
+
+/// A card as indented JSON.
+///
+/// # Errors
+/// None in practice: every value can be written.
+pub fn card_json(card: &Card) -> serde_json::Result<String> {
+    Ok(serde_json::to_string_pretty(&CardView { format: "tussock.card", version: 1, card })? + "\n")
+}
+
+/// A card as a plain table.
+#[must_use]
+pub fn card_text(card: &Card, units: Units) -> String {
+    let mut out = format!("{}\n\n{:<10}{:<10}", heading(card, units), "nearest", "focus at");
+    for focal in &card.focal_mm {
+        out += &format!("{:<14}", format!("{} mm", words::significant(*focal, 2)));
+    }
+    out.truncate(out.trim_end().len());
+    out.push('\n');
+    for row in &card.rows {
+        let mut line = format!("{:<10}{:<10}", length(row.near_m, units), length(row.focus_distance_m, units));
+        for cell in &row.cells {
+            line += &format!("{:<14}", cell.as_ref().map_or_else(|| "-".into(), |c| short(c)));
+        }
+        out.push_str(line.trim_end());
+        out.push('\n');
+    }
+    out + "\nA star: no stop is enough there; the number after it is how many bracketed frames are.\n"
+}
+
+fn short(cell: &Cell) -> String {
+    let best = stop(cell.best_stop);
+    if cell.enough { best } else { format!("{best} *{}", cell.bracket_frames) }
+}
+
+fn heading(card: &Card, units: Units) -> String {
+    let far = if card.asked.far_m.is_infinite() { "infinity".into() } else { length(card.asked.far_m, units) };
+    let sensor = card.asked.sensor.value;
+    format!(
+        "Focus and best stop from the nearest subject to {far}; sensor {} x {} mm; permitted: {} ({:.0} um)",
+        words::side(sensor.width_mm),
+        words::side(sensor.height_mm),
+        words::sharp_for(&card.asked, units),
+        card.permitted_disc_um
+    )
+}
+
+/// A card as one self-contained page that prints on a sheet of A5 or larger.
+///
+/// # Errors
+/// None in practice: the template is compiled in.
+pub fn card_page(card: &Card, units: Units) -> Result<String, minijinja::Error> {
+    let rows: Vec<Value> = card
+        .rows
+        .iter()
+        .map(|row| {
+            let cells: Vec<Value> = row.cells.iter().map(|cell| page_cell(cell.as_ref(), units)).collect();
+            context! { near => length(row.near_m, units), focus => length(row.focus_distance_m, units), cells }
+        })
+        .collect();
+    let columns: Vec<String> = card.focal_mm.iter().map(|f| words::significant(*f, 2)).collect();
+    let mut environment = Environment::new();
+    environment.add_template("card.html", include_str!("card.html"))?;
+    environment.get_template("card.html")?.render(context! {
+        heading => heading(card, units),
+        columns,
+        rows,
+        far => if card.asked.far_m.is_infinite() { "\u{221e}".into() } else { length(card.asked.far_m, units) },
+        double => card.asked.far_m.is_infinite(),
+        caution => words::CAUTION,
+    })
+}
+
+fn page_cell(cell: Option<&Cell>, units: Units) -> Value {
+    let Some(cell) = cell else { return context! { best => "\u{2013}", state => "none" } };
+    let note = match (cell.enough, cell.widest_stop, cell.step_back_m) {
+        (true, Some(widest), _) if widest < cell.best_stop => format!("from {}", stop(widest)),
+        (true, ..) => String::new(),
+        (false, _, Some(back)) => format!("back {} or {} frames", length(back, units), cell.bracket_frames),
+        (false, _, None) => format!("{} frames", cell.bracket_frames),
+    };
+    context! { best => stop(cell.best_stop), note, state => if cell.enough { "enough" } else { "short" } }
+}

@@ -1,0 +1,49 @@
+//! Plans and field cards as JSON, text and a printable page.
+
+mod card;
+mod text;
+mod words;
+
+pub use card::{CardView, card_json, card_page, card_text};
+pub use text::plan_text;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::plan::Plan;
+use crate::quantity::Units;
+
+/// Version of the `tussock.plan` format.
+pub const PLAN_VERSION: u32 = 1;
+
+/// `tussock plan --json`: lengths in metres, or in the unit the key names.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct PlanView<'a> {
+    /// Always `tussock.plan`.
+    pub format: &'static str,
+    /// Version of this format.
+    pub version: u32,
+    /// The photograph the question was taken from; null where it was asked by hand.
+    pub from: Option<&'a str>,
+    /// The answer.
+    #[serde(flatten)]
+    pub plan: &'a Plan,
+    /// The answer in sentences, in the units asked for.
+    pub advice: Vec<String>,
+}
+
+impl<'a> PlanView<'a> {
+    /// The view of a plan.
+    #[must_use]
+    pub fn new(plan: &'a Plan, from: Option<&'a str>, units: Units) -> Self {
+        Self { format: "tussock.plan", version: PLAN_VERSION, from, plan, advice: words::advice(plan, units) }
+    }
+
+    /// As indented JSON.
+    ///
+    /// # Errors
+    /// None in practice: every value can be written.
+    pub fn json(&self) -> serde_json::Result<String> {
+        Ok(serde_json::to_string_pretty(self)? + "\n")
+    }
+}

@@ -1,0 +1,145 @@
+//! A plan on the terminal.
+
+use std::fmt::Write as _;
+
+use super::words::{self, exact_stop, length, stop};
+use crate::plan::{Plan, Stop};
+use crate::quantity::Units;
+use crate::shot::Source;
+
+/// Full stops shown in the table whatever the answer.
+const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];
+
+/// A plan as plain text, lines to about 100 characters.
+#[must_use]
+pub fn plan_text(plan: &Plan, from: Option<&str>, units: Units) -> String {
+    let asked = &plan.asked;
+    let mut out = String::new();
+    if let Some(file) = from {
+        line(&mut out, &format!("You were here: {file}. Next time:"));
+    }
+    line(
+        &mut out,
+        &format!(
+            "{} mm, sharp from {} to {}",
+            words::significant(asked.focal_mm, 2),
+            length(asked.near_m, units),
+            length(asked.far_m, units)
+        ),
+    );
+    let sensor = asked.sensor.value;
+    let assumed = if asked.sensor.source == Source::Assumed { " (assumed)" } else { "" };
+    line(
+        &mut out,
+        &format!(
+            "Sensor {} x {} mm{assumed}, pixels {:.1} um; permitted: {}, {:.1} um",
+            words::side(sensor.width_mm),
+            words::side(sensor.height_mm),
+            asked.pitch_um.value,
+            words::sharp_for(asked, units),
+            plan.permitted_disc_um
+        ),
+    );
+    out.push('\n');
+    stops(&mut out, plan, units);
+    out.push('\n');
+    for sentence in words::advice(plan, units) {
+        paragraph(&mut out, "", &sentence);
+    }
+    out.push('\n');
+    steps(&mut out, plan, units);
+    out.push('\n');
+    line(&mut out, "Longest exposure at the permitted blur (a rule of thumb):");
+    for sentence in words::motion(plan, units) {
+        paragraph(&mut out, "  ", &sentence);
+    }
+    out
+}
+
+fn line(out: &mut String, text: &str) {
+    out.push_str(text);
+    out.push('\n');
+}
+
+/// Wraps a sentence at 100 characters.
+fn paragraph(out: &mut String, indent: &str, text: &str) {
+    let mut width = 0;
+    // A figure and its per-cent sign stay on one line.
+    let text = text.replace(" %", "\u{a0}%");
+    for word in text.split(' ') {
+        let length = word.chars().count();
+        if width > 0 && width + 1 + length > 100 {
+            out.push('\n');
+            width = 0;
+        }
+        if width == 0 {
+            out.push_str(indent);
+            width = indent.len();
+        } else {
+            out.push(' ');
+            width += 1;
+        }
+        out.push_str(&word.replace('\u{a0}', " "));
+        width += length;
+    }
+    out.push('\n');
+}
+
+fn stops(out: &mut String, plan: &Plan, units: Units) {
+    let print = plan.asked.print_scale().is_some();
+    let head = if print { "  in print" } else { "" };
+    line(out, "          blur disc, um        blur, px (with the pixel's own)    both ends");
+    line(out, &format!("stop      near      far       near    focus      far   permitted?  hyperfocal{head}"));
+    for s in plan.stops.iter().filter(|s| shown(plan, s)) {
+        let mark = match s.f_number {
+            n if n == plan.best_stop => "best",
+            n if Some(n) == plan.asked.f_number => "asked",
+            _ => "",
+        };
+        let _ = write!(
+            out,
+            "{:<6}{:>8.1} {:>8.1}   {:>8.2} {:>8.2} {:>8.2}   {:<10}  {:>10}",
+            stop(s.f_number),
+            s.near_disc_um,
+            s.far_disc_um,
+            s.near_blur_px,
+            s.focus_blur_px,
+            s.far_blur_px,
+            if s.acceptable { "yes" } else { "no" },
+            length(s.hyperfocal_m, units)
+        );
+        if let (Some(mm), Some(arc)) = (s.print_disc_mm, s.print_arc_minutes) {
+            let _ = write!(out, "  {mm:.2} mm, {arc:.1}'");
+        }
+        let _ = write!(out, "  {mark}");
+        out.truncate(out.trim_end().len());
+        out.push('\n');
+    }
+}
+
+fn shown(plan: &Plan, s: &Stop) -> bool {
+    SHOWN.contains(&s.f_number) || s.f_number == plan.best_stop || Some(s.f_number) == plan.asked.f_number
+}
+
+fn steps(out: &mut String, plan: &Plan, units: Units) {
+    line(out, "What stepping back buys:");
+    line(out, "back        focus at    best      blur at the ends   near subject   permitted?");
+    for row in &plan.step_back.table {
+        let best = row.best_f_number.map_or_else(|| "any".into(), exact_stop);
+        line(
+            out,
+            format!(
+                "{:<10}  {:>8}    {:<8}  {:>7.1} um ({:.1} px)   {:>9} %    {}",
+                length(row.back_m, units),
+                length(row.focus_distance_m, units),
+                best,
+                row.worst_optical_um,
+                row.worst_optical_um / plan.asked.pitch_um.value,
+                (100.0 * row.near_size).round(),
+                if row.acceptable { "yes" } else { "no" }
+            )
+            .trim_end(),
+        );
+    }
+    paragraph(out, "", words::CAUTION);
+}

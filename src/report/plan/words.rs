@@ -1,0 +1,304 @@
+//! Sentences of a plan, and how its lengths, stops and times are rounded for people.
+
+use crate::plan::{Plan, Question};
+use crate::quantity::{Distance, SharpFor, Units};
+use crate::shot::Source;
+
+/// A length for people: centimetres or inches below a metre or two feet, else metres or feet.
+pub fn length(metres: f64, units: Units) -> String {
+    if metres.is_infinite() {
+        return "infinity".into();
+    }
+    match units {
+        Units::Metric if metres.abs() < 0.995 => format!("{} cm", significant(metres * 100.0, 2)),
+        Units::Metric => format!("{} m", significant(metres, 3)),
+        Units::Imperial if metres.abs() < 1.99 * 0.3048 => format!("{} in", significant(metres / 0.0254, 2)),
+        Units::Imperial => format!("{} ft", significant(metres / 0.3048, 3)),
+    }
+}
+
+/// Lengths that lie close together, to one more digit.
+fn fine_length(metres: f64, units: Units) -> String {
+    match units {
+        Units::Metric if metres < 1.0 => format!("{} cm", significant(metres * 100.0, 3)),
+        Units::Imperial if metres < 1.99 * 0.3048 => format!("{} in", significant(metres / 0.0254, 3)),
+        _ => length(metres, units),
+    }
+}
+
+/// A side of a sensor, mm, without idle decimals.
+pub fn side(mm: f64) -> String {
+    format!("{}", (mm * 10.0).round() / 10.0)
+}
+
+/// A number with this many significant digits, never fewer than its whole part has.
+pub fn significant(value: f64, digits: i32) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    let decimals = (digits - 1 - value.abs().log10().floor() as i32).max(0) as usize;
+    format!("{value:.decimals$}")
+}
+
+/// A stop as marked.
+pub fn stop(f_number: f64) -> String {
+    let decimals = usize::from(f_number < 9.95 && (f_number - f_number.round()).abs() > 0.02);
+    format!("f/{f_number:.decimals$}")
+}
+
+/// A stop between the marks.
+pub fn exact_stop(f_number: f64) -> String {
+    format!("f/{f_number:.1}")
+}
+
+/// An exposure time.
+pub fn seconds(value: f64) -> String {
+    let two_digits = |v: f64| {
+        let unit = 10f64.powf(v.log10().floor() - 1.0);
+        significant((v / unit).round() * unit, 2)
+    };
+    if value >= 0.4 { format!("{} s", significant(value, 2)) } else { format!("1/{} s", two_digits(1.0 / value)) }
+}
+
+/// A per-cent figure without its sign.
+pub fn per_cent(share: f64) -> String {
+    let value = share.abs() * 100.0;
+    if value < 1.0 { format!("{value:.1} %") } else { format!("{value:.0} %") }
+}
+
+/// The use the picture must be sharp for.
+pub fn sharp_for(question: &Question, units: Units) -> String {
+    match question.sharp_for {
+        SharpFor::Diagonal1500 => "a disc of the sensor's diagonal / 1500".into(),
+        SharpFor::OneToOne => "inspection at 1:1, two pixels".into(),
+        SharpFor::Print { long_m, short_m, distance_m } => format!(
+            "a print of {} by {} seen from {}",
+            length(long_m, units),
+            length(short_m, units),
+            length(distance_m, units)
+        ),
+    }
+}
+
+/// A caution for whoever is told to move.
+pub const CAUTION: &str = "Look where you step before you move, above all near edges and water and on wet rock, \
+                           and keep to the rules of the place.";
+
+/// The plan in sentences.
+pub fn advice(plan: &Plan, units: Units) -> Vec<String> {
+    let mut all = vec![focus(plan, units), aperture(plan)];
+    all.extend(differences(plan));
+    if !plan.enough {
+        all.extend(remedies(plan, units));
+    }
+    all.extend(caveats(plan));
+    all
+}
+
+fn focus(plan: &Plan, units: Units) -> String {
+    let mut text = format!(
+        "Focus at {}, measured from the entrance pupil (inside the lens, near its front)",
+        length(plan.focus_distance_m, units)
+    );
+    if let Some([near, far]) = plan.focus_range_m {
+        let far = match far {
+            Distance::Infinite => "infinity".into(),
+            other => length(other.middle(), units),
+        };
+        text += &format!(
+            "; at {} anything from {} to {far} keeps both ends permitted",
+            stop(plan.best_stop),
+            length(near.middle(), units)
+        );
+    }
+    // Distance scales count from the sensor mark; the gap of about 0.1 m is common practice, no published source.
+    let off = 0.1 / plan.focus_distance_m;
+    text += &format!(
+        ". A lens scale and the camera's record count from the sensor mark, about {} farther back ({} here), and move \
+         in coarse steps: trust them to a tenth or two, and check with the magnified view.",
+        length(0.1, units),
+        per_cent(off)
+    );
+    text
+}
+
+fn aperture(plan: &Plan) -> String {
+    let (Some(best), Some([low, high])) = (plan.best_f_number, plan.within_5_percent) else {
+        return "Near and far are at one distance, so there is no depth to cover: use the stop at which the lens \
+                itself is sharpest."
+            .into();
+    };
+    let mut text = format!(
+        "Set {}: the exact optimum is {}, and from {} to {} both ends stay within 5 % of it",
+        stop(plan.best_stop),
+        exact_stop(best),
+        exact_stop(low),
+        exact_stop(high)
+    );
+    text += if plan.enough { "." } else { ", but no stop makes both ends sharp enough for this use." };
+    if best < 5.6 {
+        text += " With so little depth the lens's own faults, which are not reckoned here, may ask for a smaller \
+                 aperture than that.";
+    }
+    if plan.best_stop > 22.0 {
+        let widest = plan.stops.iter().find(|s| s.f_number == 22.0);
+        let fits = if widest.is_some_and(|s| s.acceptable) { "enough" } else { "not enough" };
+        text += &format!(" Few lenses close that far; f/22 is {fits} here.");
+    }
+    text
+}
+
+fn differences(plan: &Plan) -> Vec<String> {
+    let mut all = Vec::new();
+    if let (Some(rule), Some(excess)) = (plan.root_square_f_number, plan.root_square_excess) {
+        all.push(format!(
+            "The root-square rule says {}: it adds diffraction and defocus by their squares as though both were \
+             Gaussian. Taken together exactly they ask for a slightly smaller opening; the rule's ends are {} softer.",
+            exact_stop(rule),
+            per_cent(excess)
+        ));
+    }
+    if let Some(table) = &plan.hyperfocal {
+        let name = if plan.asked.far_m.is_infinite() { "hyperfocal table" } else { "depth-of-field table" };
+        let change = table.over_best.unwrap_or(1.0) - 1.0;
+        let best = plan.best_f_number.unwrap_or(plan.best_stop);
+        all.push(if table.f_number < best {
+            format!(
+                "A {name} for this disc says {}: it stops as soon as geometry alone reaches the permitted disc, and \
+                 leaves the ends {} softer than they could be.",
+                exact_stop(table.f_number),
+                per_cent(change)
+            )
+        } else {
+            format!(
+                "A {name} for this disc says {}: it does not know diffraction, which by then makes the ends {} softer \
+                 than the best stop does.",
+                exact_stop(table.f_number),
+                per_cent(change)
+            )
+        });
+    }
+    all
+}
+
+/// How stepping back, raising, pointing, tilting or bracketing would help, each with its cost.
+fn remedies(plan: &Plan, units: Units) -> Vec<String> {
+    let mut all = Vec::new();
+    let step = &plan.step_back;
+    match (step.needed_m, step.near_size) {
+        (Some(back), Some(size)) if size < 0.5 => all.push(format!(
+            "Both ends would fit only from {} farther back, where the near subject is drawn {} smaller: another picture.",
+            length(back, units),
+            per_cent(1.0 - size)
+        )),
+        (Some(back), Some(size)) => all.push(format!(
+            "Step back {} and both ends fit; the near subject is drawn {} smaller and more of the ground comes in.",
+            length(back, units),
+            per_cent(1.0 - size)
+        )),
+        _ => all.push("Stepping back would not do it: the permitted blur is less than diffraction leaves.".into()),
+    }
+    if let (Some(f_number), Some(back)) = (plan.asked.f_number, step.needed_at_asked_stop_m) {
+        all.push(format!("At {} it takes {}.", stop(f_number), length(back, units)));
+    }
+    if let Some(raise) = &plan.raise {
+        let out = if raise.horizon < 0.0 { ", which puts the horizon out of the frame" } else { "" };
+        all.push(format!(
+            "Or raise the camera: to {} pointing as it does, which loses the nearest strip of ground; or to {} pointing \
+             {:.0} degrees down to keep that ground{out}. The nearest ground is then {} away.",
+            length(raise.height_same_direction_m, units),
+            length(raise.height_same_ground_m, units),
+            raise.down_deg,
+            length(raise.needed_near_m, units)
+        ));
+    }
+    if let Some(tilt) = &plan.tilt_up {
+        let way = if tilt.down_deg < 0.0 { "above" } else { "below" };
+        all.push(format!(
+            "Or point it {:.0} degrees {way} the horizon: the nearest strip of ground drops out and the horizon moves \
+             from {:.0} % to {:.0} % of the picture's height from the top.",
+            tilt.down_deg.abs(),
+            100.0 * tilt.horizon_before,
+            100.0 * tilt.horizon
+        ));
+    }
+    if step.needed_m.is_some() || plan.raise.is_some() {
+        all.push(CAUTION.into());
+    }
+    if let Some(tilted) = &plan.tilted_lens {
+        all.push(format!(
+            "Or a tilting lens: {:.1} degrees lay the plane of focus along the ground (hinge rule, hinge line {} below \
+             the lens); at {} things may stand {} tall at the near end and {} ten times as far out. It is set before \
+             framing, and tall near things are what it costs.",
+            tilted.tilt_deg,
+            length(tilted.hinge_m, units),
+            stop(tilted.f_number),
+            length(tilted.wedge_near_m, units),
+            length(tilted.wedge_at_ten_times_m, units)
+        ));
+    }
+    all.push(bracket(plan, units));
+    all
+}
+
+fn bracket(plan: &Plan, units: Units) -> String {
+    let bracket = &plan.bracket;
+    let list: Vec<String> = bracket.frames.iter().take(12).map(|f| fine_length(f.focus_distance_m, units)).collect();
+    let more = if bracket.count > list.len() as u64 { " and so on" } else { "" };
+    let frames = if bracket.count == 1 { "one frame" } else { "frames" };
+    format!(
+        "Or bracket the focus: {} {frames} at {}, focused at {}{more} (equal steps of inverse distance), to be joined \
+         elsewhere. Focusing nearer narrows the field by up to {} on a lens that moves as a whole, and whatever moves \
+         between the frames won't match.",
+        bracket.count,
+        stop(bracket.f_number),
+        list.join(", "),
+        per_cent(bracket.field_change)
+    )
+    .replace("1 one frame", "one frame")
+}
+
+/// What the numbers do not know.
+fn caveats(plan: &Plan) -> Vec<String> {
+    let mut all = Vec::new();
+    if plan.asked.pitch_um.source == Source::Assumed {
+        all.push(format!(
+            "The pixel pitch is assumed to be {:.1} um; give --pitch for exact widths in pixels.",
+            plan.asked.pitch_um.value
+        ));
+    }
+    if plan.magnification >= 0.05 {
+        all.push(format!(
+            "So close, the working aperture is {} smaller than the marked one: divide the f-numbers here by {:.2} \
+             unless your camera already shows the working value.",
+            per_cent(plan.magnification),
+            1.0 + plan.magnification
+        ));
+    }
+    all
+}
+
+/// Longest exposures as a sentence each.
+pub fn motion(plan: &Plan, units: Units) -> Vec<String> {
+    use crate::plan::Movement;
+    plan.motion
+        .iter()
+        .map(|m| {
+            let at = |speed: f64| match units {
+                Units::Metric => format!("{} cm/s", significant(speed * 100.0, 2)),
+                Units::Imperial => format!("{} in/s", significant(speed / 0.0254, 2)),
+            };
+            let what = match m.kind {
+                Movement::StillGrass => "grass hardly stirring",
+                Movement::Breeze => "grass in a breeze",
+                Movement::Wind => "grass in wind",
+                Movement::Given => "a subject at the speed given",
+                Movement::HandHeld => "held by hand, without stabilising",
+            };
+            match m.speed_m_s {
+                Some(speed) => format!("{what} ({} at the near distance): {}", at(speed), seconds(m.longest_s)),
+                None => format!("{what}: {}", seconds(m.longest_s)),
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,360 @@
+//! Baselines learned from hand-written tile maps of a lens whose softness is known.
+//!
+//! The maps carry what real ones do: scatter of 6 % a tile, soft content in a quarter of them, skies without
+//! detail, defocus and shake. Bars: a held-out frame's corner blur within 10 % from an aperture series and 15 %
+//! from a mixed shoot of 60 frames.
+
+use tussock::lens::{
+    self, Baseline, LearnedFrom, Sides, Unsuitable, learn_aperture_series, learn_focus_series, learn_from_shoot,
+    learn_shoot, record,
+};
+use tussock::measure::{Tile, TileMap, TileState};
+use tussock::optics::WAVELENGTH_UM;
+use tussock::optics::blur::{Parts, sigma_px};
+use tussock::quantity::{Distance, Estimate};
+use tussock::shot::{Capture, Fact, Source};
+
+const WIDTH: u32 = 6000;
+const HEIGHT: u32 = 4000;
+const PITCH: f64 = 5.94;
+
+/// SplitMix64 (Steele, Lea and Flood 2014), and a normal deviate from twelve of its numbers.
+struct Dice(u64);
+
+impl Dice {
+    fn uniform(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
+    }
+    fn normal(&mut self) -> f64 {
+        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
+    }
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.uniform()
+    }
+}
+
+/// A lens: centre sigma, corner sigma at f/2.8 that falls as 1/N to a rest, and a lopsided share.
+#[derive(Clone, Copy)]
+struct Glass {
+    centre_um: f64,
+    corner_um: f64,
+    rest_um: f64,
+    lopsided: f64,
+    curvature_um: f64,
+}
+
+impl Glass {
+    const PLAIN: Self = Self { centre_um: 1.3, corner_um: 9.0, rest_um: 2.5, lopsided: 0.0, curvature_um: 0.0 };
+
+    /// Lens blur, um, at a place in half-diagonals.
+    fn um(&self, u: f64, v: f64, n: f64) -> f64 {
+        let r = u.hypot(v);
+        let corner = self.rest_um.hypot(self.corner_um * 2.8 / n) * (1.0 + self.lopsided * u);
+        self.centre_um + (corner - self.centre_um) * r.powf(2.5)
+    }
+}
+
+/// How a frame is taken.
+#[derive(Clone, Copy)]
+struct Take {
+    n: f64,
+    /// Signed disc, px, of the far scene and at the lower edge.
+    disc_far: f64,
+    disc_near: f64,
+    motion: f64,
+    /// Share of the rows, from the top, that are sky.
+    sky: f64,
+    /// Share of tiles with soft content.
+    soft: f64,
+}
+
+const FLAT: Take = Take { n: 8.0, disc_far: 0.0, disc_near: 0.0, motion: 0.0, sky: 0.0, soft: 0.25 };
+
+fn place(x: f64, y: f64) -> (f64, f64) {
+    let (w, h) = (f64::from(WIDTH), f64::from(HEIGHT));
+    let half = 0.5 * w.hypot(h);
+    ((x - 0.5 * w) / half, (y - 0.5 * h) / half)
+}
+
+fn tile_map(glass: Glass, take: Take, extra_disc: impl Fn(f64, f64) -> f64, dice: &mut Dice) -> TileMap {
+    let (columns, rows) = (24, 16);
+    let (w, h) = (WIDTH / columns, HEIGHT / rows);
+    let mut tiles = Vec::new();
+    for row in 0..rows {
+        for column in 0..columns {
+            let (x, y) = (f64::from(column * w + w / 2), f64::from(row * h + h / 2));
+            let (u, v) = place(x, y);
+            let down = y / f64::from(HEIGHT);
+            let ground = ((down - 0.4) / 0.6).max(0.0);
+            let parts = Parts {
+                lambda_n_px: Some(WAVELENGTH_UM * take.n / PITCH),
+                disc_px: take.disc_far + (take.disc_near - take.disc_far) * ground + extra_disc(u, v),
+                lens_px: glass.um(u, v, take.n) / PITCH,
+                motion_px: take.motion,
+                pixel: true,
+            };
+            let content = if dice.uniform() < take.soft { dice.between(0.2, 1.5) } else { 0.0 };
+            let width = sigma_px(&parts).hypot(content) * (1.0 + 0.06 * dice.normal());
+            let bare = dice.uniform() < if down < take.sky { 0.95 } else { 0.15 };
+            tiles.push(Tile {
+                x: column * w,
+                y: row * h,
+                width: w,
+                height: h,
+                state: if bare { TileState::NoDetail } else { TileState::Measured },
+                contrast: if bare { 0.01 } else { 0.3 },
+                noise: 0.002,
+                level: 0.3,
+                blur: (!bare).then(|| Estimate::new(width, 0.04 * width, 20)),
+                spread: None,
+            });
+        }
+    }
+    TileMap { width: WIDTH, height: HEIGHT, columns, rows, tiles, overshoot: None, streak: None, clipped_share: 0.0 }
+}
+
+fn capture(n: f64) -> Capture {
+    Capture {
+        f_number: Some(Fact::new(n, Source::Exif)),
+        focal_length_mm: Some(Fact::new(24.0, Source::Exif)),
+        lens: Some(Fact::new("24mm f/2.8".to_owned(), Source::Exif)),
+        pixel_pitch_um: Some(Fact::new(PITCH, Source::Derived)),
+        ..Capture::default()
+    }
+}
+
+fn refs(frames: &[(TileMap, Capture)]) -> Vec<(&TileMap, &Capture)> {
+    frames.iter().map(|(m, c)| (m, c)).collect()
+}
+
+/// Largest relative error of the total blur predicted at the four corner tiles.
+fn corner_error(baseline: &Baseline, glass: Glass, n: f64) -> f64 {
+    let total = |lens_um: f64| {
+        sigma_px(&Parts {
+            lambda_n_px: Some(WAVELENGTH_UM * n / PITCH),
+            lens_px: lens_um / PITCH,
+            pixel: true,
+            ..Parts::default()
+        })
+    };
+    [(0.03, 0.03), (0.97, 0.03), (0.03, 0.97), (0.97, 0.97)]
+        .into_iter()
+        .map(|(x, y)| {
+            let (u, v) = place(x * f64::from(WIDTH), y * f64::from(HEIGHT));
+            let told = baseline.expected_um(x, y, n).expect("a number at the corner");
+            (total(told.value) / total(glass.um(u, v, n)) - 1.0).abs()
+        })
+        .fold(0.0, f64::max)
+}
+
+const STOPS: [f64; 7] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
+
+fn series(glass: Glass, seed: u64) -> Vec<(TileMap, Capture)> {
+    let mut dice = Dice(seed);
+    STOPS.iter().map(|&n| (tile_map(glass, Take { n, ..FLAT }, |_, _| 0.0, &mut dice), capture(n))).collect()
+}
+
+#[test]
+fn an_aperture_series_predicts_a_held_out_corner() {
+    let mut worst = 0.0f64;
+    for seed in 0..8 {
+        let mut dice = Dice(1000 + seed);
+        let glass = Glass {
+            centre_um: dice.between(0.8, 2.0),
+            corner_um: dice.between(4.0, 14.0),
+            rest_um: dice.between(1.5, 4.0),
+            lopsided: dice.between(-0.3, 0.3),
+            curvature_um: 0.0,
+        };
+        let baseline = learn_aperture_series(&refs(&series(glass, seed))).unwrap();
+        assert_eq!((baseline.learned_from, baseline.provisional), (LearnedFrom::ApertureSeries, false));
+        assert_eq!(baseline.entries.len(), 7);
+        // At learned stops and between them.
+        for n in [2.8, 3.5, 5.6, 7.1, 11.0, 22.0] {
+            let error = corner_error(&baseline, glass, n);
+            worst = worst.max(error);
+        }
+    }
+    assert!(worst < 0.10, "worst corner error {worst:.3}");
+}
+
+fn shoot(glass: Glass, frames: usize, seed: u64) -> Vec<(TileMap, Capture)> {
+    let mut dice = Dice(seed);
+    (0..frames)
+        .map(|_| {
+            let n = STOPS[(dice.uniform() * 6.0) as usize];
+            // Focus somewhere between near and far; wide open the ends are far out of focus.
+            let (span, at) = (dice.between(1.0, 8.0) * 8.0 / n, dice.uniform());
+            let take = Take {
+                n,
+                disc_far: -span * (1.0 - at),
+                disc_near: span * at,
+                motion: if dice.uniform() < 0.15 { dice.between(1.0, 4.0) } else { 0.0 },
+                sky: dice.between(0.0, 0.35),
+                soft: 0.25,
+            };
+            (tile_map(glass, take, |_, _| 0.0, &mut dice), capture(n))
+        })
+        .collect()
+}
+
+#[test]
+fn a_mixed_shoot_predicts_a_held_out_corner() {
+    let mut worst = 0.0f64;
+    for seed in 0..3 {
+        let mut dice = Dice(2000 + seed);
+        let glass = Glass {
+            centre_um: dice.between(0.8, 2.0),
+            corner_um: dice.between(4.0, 12.0),
+            rest_um: dice.between(1.5, 4.0),
+            lopsided: 0.0,
+            curvature_um: 0.0,
+        };
+        let frames = shoot(glass, 60, seed);
+        let baseline = learn_from_shoot(&refs(&frames)).unwrap();
+        assert!(baseline.entries.iter().all(|e| e.frames > 0));
+        for n in [2.8, 4.0, 5.6, 8.0, 11.0, 16.0] {
+            let error = corner_error(&baseline, glass, n);
+            worst = worst.max(error);
+        }
+    }
+    assert!(worst < 0.15, "worst corner error {worst:.3}");
+}
+
+#[test]
+fn a_focus_series_tells_curvature_from_softness() {
+    let glass = Glass { curvature_um: 120.0, ..Glass::PLAIN };
+    let (n, focal) = (4.0, 24.0);
+    for recorded in [true, false] {
+        let mut dice = Dice(7);
+        let frames: Vec<(TileMap, Capture)> = (0..11)
+            .map(|i| {
+                // Image shift of this frame, um; far subject, so the lens racks out by f^2 / d.
+                let shift = -30.0 + 24.0 * f64::from(i);
+                let disc = |u: f64, v: f64| (shift - 40.0 - glass.curvature_um * (u * u + v * v)) / (n * PITCH);
+                let map = tile_map(glass, Take { n, ..FLAT }, disc, &mut dice);
+                let distance_m =
+                    if shift > 0.0 { (focal + focal * focal / (shift * 1e-3)) * 1e-3 } else { f64::INFINITY };
+                let focus =
+                    (recorded && shift >= 0.0).then(|| Fact::new(Distance::from_metres(distance_m), Source::Exif));
+                (map, Capture { focus_distance_m: focus, ..capture(n) })
+            })
+            .collect();
+        let frames: Vec<_> = frames.into_iter().filter(|(_, c)| !recorded || c.focus_distance_m.is_some()).collect();
+        let baseline = learn_focus_series(&refs(&frames)).unwrap();
+        let error = corner_error(&baseline, glass, n);
+        assert!(error < 0.10, "recorded {recorded}: corner error {error:.3}");
+        let (u, v) = place(0.97 * f64::from(WIDTH), 0.97 * f64::from(HEIGHT));
+        let truth = 120.0 * (u * u + v * v);
+        let shift = baseline.focus_shift_um(0.97, 0.97).unwrap();
+        assert!((shift.value / truth - 1.0).abs() < 0.1, "recorded {recorded}: {shift:?} for {truth}");
+        assert!(baseline.focus_shift_um(0.5, 0.5).unwrap().value.abs() < 6.0);
+    }
+}
+
+#[test]
+fn a_lopsided_lens_is_told_from_a_straight_one() {
+    let found =
+        |glass: Glass, seed: u64| lens::asymmetries(&learn_aperture_series(&refs(&series(glass, seed))).unwrap());
+    let lopsided = found(Glass { lopsided: 0.4, ..Glass::PLAIN }, 3);
+    let open = lopsided.iter().find(|a| a.sides == Sides::RightLeft && a.f_number == 2.8).unwrap();
+    assert!(open.significance() > 3.0 && open.difference_um.value > 0.0, "{open:?}");
+    // Top and bottom of that lens are alike.
+    let other = lopsided.iter().find(|a| a.sides == Sides::BottomTop && a.f_number == 2.8).unwrap();
+    assert!(other.significance().abs() < 3.0, "{other:?}");
+    for seed in 0..5 {
+        for one in found(Glass::PLAIN, 40 + seed) {
+            assert!(one.significance().abs() < 3.0, "{one:?}");
+        }
+    }
+}
+
+#[test]
+fn a_stored_baseline_comes_back() {
+    let learned = learn_aperture_series(&refs(&series(Glass::PLAIN, 5))).unwrap();
+    let text = record::write(&learned, "2026-11-25");
+    let back = record::read(&text).unwrap();
+    assert_eq!(record::write(&back, "2026-11-25"), text);
+    assert_eq!((back.lens.as_str(), back.focal_length_mm, back.entries.len()), ("24mm f/2.8", 24.0, 7));
+    for (x, y, n) in [(0.1, 0.2, 2.8), (0.5, 0.5, 9.0), (0.97, 0.03, 20.0)] {
+        let (a, b) = (learned.expected_um(x, y, n).unwrap(), back.expected_um(x, y, n).unwrap());
+        assert!((a.value - b.value).abs() < 1e-3 && (a.sd - b.sd).abs() < 1e-3 && a.n == b.n);
+    }
+    assert!(text.contains("version = 1") && text.contains("date = \"2026-11-25\""));
+    // What is not known stays unknown.
+    let mut holed = learned.clone();
+    holed.entries[0].sigma_um[0] = None;
+    assert_eq!(record::read(&record::write(&holed, "2026-11-25")).unwrap().entries[0].sigma_um[0], None);
+}
+
+#[test]
+fn damaged_records_are_refused_and_never_panic() {
+    let text = record::write(&learn_aperture_series(&refs(&series(Glass::PLAIN, 5))).unwrap(), "2026-11-25");
+    assert!(record::read("").is_err());
+    assert!(matches!(record::read(&text.replace("version = 1", "version = 9")), Err(record::RecordError::Version(9))));
+    assert!(record::read(&text.replace("tussock.lens", "other")).is_err());
+    assert!(record::read(&text.replace("f_number = 4.0", "f_number = -4.0")).is_err());
+    assert!(record::read(&text.replacen("um = [", "um = [[1.0], ", 1)).is_err());
+    // Every tenth truncation.
+    for end in (0..text.len()).step_by(97).filter(|&i| text.is_char_boundary(i)) {
+        let _ = record::read(&text[..end]);
+    }
+}
+
+#[test]
+fn expectations_between_and_beyond() {
+    let baseline = learn_aperture_series(&refs(&series(Glass::PLAIN, 9))).unwrap();
+    let at = |n: f64| baseline.expected_um(0.97, 0.97, n);
+    let (low, middle, high) = (at(5.6).unwrap(), at(6.7).unwrap(), at(8.0).unwrap());
+    assert!(low.value > middle.value && middle.value > high.value);
+    // Beyond the learned stops: the end stands with a wider spread, then nothing.
+    let (end, beyond) = (at(2.8).unwrap(), at(2.0).unwrap());
+    assert!(beyond.value == end.value && beyond.sd > end.sd);
+    assert_eq!(at(1.4), None);
+    assert_eq!(at(0.0), None);
+    assert_eq!(baseline.expected_um(f64::NAN, 0.5, 8.0), None);
+}
+
+#[test]
+fn unsuitable_frames_say_why() {
+    let frames = series(Glass::PLAIN, 1);
+    let why = |frames: &[(TileMap, Capture)]| learn_from_shoot(&refs(frames)).unwrap_err();
+    assert_eq!(why(&[]), Unsuitable::NoFacts);
+    assert_eq!(why(&frames[..3]), Unsuitable::TooFew { found: 3, needed: 6 });
+    let bare: Vec<_> = frames.iter().map(|(m, _)| (m.clone(), Capture::default())).collect();
+    assert_eq!(why(&bare), Unsuitable::NoFacts);
+    let tall: Vec<_> =
+        frames.iter().map(|(m, c)| (TileMap { width: HEIGHT, height: WIDTH, ..m.clone() }, c.clone())).collect();
+    assert_eq!(why(&tall), Unsuitable::OnlyPortrait);
+    let sharpened: Vec<_> = frames
+        .iter()
+        .map(|(m, c)| (TileMap { overshoot: Some(Estimate::new(0.2, 0.01, 50)), ..m.clone() }, c.clone()))
+        .collect();
+    assert_eq!(why(&sharpened), Unsuitable::Sharpened);
+    let mut mixed = frames.clone();
+    mixed[2].1.lens = Some(Fact::new("another".to_owned(), Source::Exif));
+    assert_eq!(why(&mixed), Unsuitable::Mixed);
+    // The provisional baseline takes the lens that most frames have.
+    assert!(learn_shoot(&refs(&mixed)).is_some_and(|b| b.provisional && b.lens == "24mm f/2.8"));
+    let same: Vec<_> = (0..3).map(|_| frames[3].clone()).collect();
+    assert_eq!(learn_aperture_series(&refs(&same)).unwrap_err(), Unsuitable::OneStop);
+    assert_eq!(learn_focus_series(&refs(&same)).unwrap_err(), Unsuitable::TooFew { found: 3, needed: 4 });
+    let still: Vec<_> = (0..6).map(|_| frames[3].clone()).collect();
+    assert_eq!(learn_focus_series(&refs(&still)).unwrap_err(), Unsuitable::OneFocus);
+    // Skies and fog: almost nothing measured anywhere.
+    let empty: Vec<_> = frames
+        .iter()
+        .map(|(m, c)| {
+            let mut m = m.clone();
+            for (i, tile) in m.tiles.iter_mut().enumerate() {
+                tile.blur = tile.blur.filter(|_| i % 97 == 0);
+            }
+            (m, c.clone())
+        })
+        .collect();
+    assert!(matches!(why(&empty), Unsuitable::LittleInFocus { .. }));
+}

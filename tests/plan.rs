@@ -1,0 +1,405 @@
+//! Plans against closed forms, the exact integral and themselves turned round; the command line's refusals.
+
+use std::process::Command;
+
+use proptest::prelude::*;
+use tussock::optics::{WAVELENGTH_UM, hopkins, thin_lens};
+use tussock::plan::{Question, Refusal, Sensor, near_ground_m, plan};
+use tussock::quantity::{DISC_SIGMA, Distance, MTF50_SIGMA, SharpFor, parse_distance, parse_length};
+use tussock::shot::{Fact, Source};
+
+fn question(near_m: f64, far_m: f64, focal_mm: f64) -> Question {
+    Question {
+        near_m,
+        far_m,
+        focal_mm,
+        f_number: None,
+        sensor: Fact::new(Sensor::FULL_FRAME, Source::Assumed),
+        pitch_um: Fact::new(5.94, Source::Given),
+        height_m: None,
+        down_rad: None,
+        sharp_for: SharpFor::Diagonal1500,
+        speed_m_s: None,
+    }
+}
+
+/// Optical blur at a disc by bisection on direct quadrature: nothing of the fast path.
+fn direct_um(f_number: f64, disc_um: f64) -> f64 {
+    let lambda_n = WAVELENGTH_UM * f_number;
+    MTF50_SIGMA * lambda_n / hopkins::frequency_at(0.5, disc_um / (8.0 * lambda_n))
+}
+
+#[test]
+fn the_sheet_s_example() {
+    // Two routes outside this crate: 24 mm, 1.5 m to infinity: dv 0.3902 mm, best f/13.7; at f/11 focused at
+    // 3 m both discs are 17.5953 um. Root-square: sqrt(375 dv) (Hansma 1996, from memory).
+    let plan = plan(&question(1.5, f64::INFINITY, 24.0)).unwrap();
+    assert!((plan.focus_distance_m - 3.0).abs() < 1e-12);
+    assert!((plan.focus_spread_mm - 0.3902).abs() < 5e-5);
+    assert!((plan.best_f_number.unwrap() - 13.7).abs() < 0.05);
+    assert!((plan.root_square_f_number.unwrap() - (375.0f64 * 0.39024).sqrt()).abs() < 1e-3);
+    let f11 = plan.stops.iter().find(|s| s.f_number == 11.0).unwrap();
+    assert!((f11.near_disc_um - 17.5953).abs() < 5e-5 && (f11.far_disc_um - 17.5953).abs() < 5e-5);
+    assert_eq!(plan.best_stop, 14.0);
+    // Permitted: diagonal / 1500 = 28.844 um (common practice), as a sigma 0.265769 of it.
+    assert!((plan.permitted_disc_um - 36f64.hypot(24.0) / 1.5).abs() < 1e-9);
+    assert!((plan.permitted_sigma_um - DISC_SIGMA * plan.permitted_disc_um).abs() < 1e-12);
+    // The hyperfocal distance at f/11 for that disc, by the handbook's formula.
+    let h = 576.0 / (11.0 * plan.permitted_disc_um * 1e-3) + 24.0;
+    assert!((f11.hyperfocal_m * 1e3 - h).abs() < 1e-9);
+}
+
+#[test]
+fn every_stop_comes_from_the_exact_integral() {
+    let plan = plan(&question(1.2, f64::INFINITY, 24.0)).unwrap();
+    for s in plan.stops.iter().filter(|s| s.f_number >= 4.0) {
+        let exact = direct_um(s.f_number, s.near_disc_um);
+        assert!((s.worst_optical_um / exact - 1.0).abs() < 1e-3, "{s:?}: {exact}");
+        assert_eq!(s.acceptable, s.worst_optical_um <= plan.permitted_sigma_um);
+        assert!(s.near_blur_px > s.focus_blur_px && (s.near_blur_px - s.far_blur_px).abs() < 1e-9);
+        assert!((s.near_blur_um - s.near_blur_px * 5.94).abs() < 1e-12);
+    }
+    // Pixel and diffraction alone at f/8 and a pitch of 5.94 um: MTF50 .382 (two routes).
+    let f8 = plan.stops.iter().find(|s| s.f_number == 8.0).unwrap();
+    assert!((MTF50_SIGMA / f8.focus_blur_px - 0.382).abs() < 5e-4);
+}
+
+#[test]
+fn the_best_is_the_best_and_its_range_is_its_range() {
+    let plan = plan(&question(0.9, 12.0, 35.0)).unwrap();
+    let (best, [low, high]) = (plan.best_f_number.unwrap(), plan.within_5_percent.unwrap());
+    let disc = |n: f64| thin_lens::disc_mm(35.0, n, plan.focus_distance_m * 1e3, 900.0).abs() * 1e3;
+    let blur = |n: f64| direct_um(n, disc(n));
+    for n in [0.5, 0.8, 0.95, 1.05, 1.2, 2.0] {
+        // The closed form leaves out 1 + magnification, 2 % here, where the optimum is flat.
+        assert!(blur(best) <= 1.001 * blur(n * best), "f/{best} against f/{}", n * best);
+    }
+    for edge in [low, high] {
+        assert!((blur(edge) / blur(best) - 1.05).abs() < 2e-3);
+    }
+    assert!(low < plan.root_square_f_number.unwrap() && plan.root_square_f_number.unwrap() < best && best < high);
+    let excess = blur(plan.root_square_f_number.unwrap()) / blur(best) - 1.0;
+    assert!((plan.root_square_excess.unwrap() - excess).abs() < 1e-3);
+    assert!(plan.stops.iter().all(|s| blur(plan.best_stop) <= 1.0001 * blur(s.f_number)));
+    let table = plan.hyperfocal.unwrap();
+    assert!((disc(table.f_number) - plan.permitted_disc_um).abs() < 1e-6);
+}
+
+#[test]
+fn stepping_back_does_what_it_says() {
+    let asked = question(0.4, f64::INFINITY, 35.0);
+    let before = plan(&asked).unwrap();
+    assert!(!before.enough);
+    let back = before.step_back.needed_m.unwrap();
+    let at = |near: f64| plan(&Question { near_m: near, ..asked.clone() }).unwrap();
+    assert!(at(0.4 + 1.0001 * back).enough && !at(0.4 + 0.98 * back).enough);
+    // Image size goes as 1 / (Z - f).
+    let size = (400.0 - 35.0) / (400.0 + 1e3 * back - 35.0);
+    assert!((before.step_back.near_size.unwrap() - size).abs() < 1e-9);
+    let rows = &before.step_back.table;
+    assert_eq!(rows.iter().map(|r| r.back_m).collect::<Vec<_>>(), [0.15, 0.30, 0.60]);
+    for row in rows {
+        let there = at(0.4 + row.back_m);
+        assert_eq!(row.best_f_number, there.best_f_number);
+        assert_eq!(row.acceptable, there.enough);
+        assert!((row.focus_distance_m - there.focus_distance_m).abs() < 1e-12);
+    }
+    // For a use that diffraction alone forbids nowhere, a near subject that fits needs no step.
+    assert_eq!(at(3.0).step_back.needed_m, Some(0.0));
+}
+
+#[test]
+fn raising_and_pointing_do_what_they_say() {
+    let (height, down) = (0.5f64, 20f64.to_radians());
+    let near = near_ground_m(height, down, Sensor::FULL_FRAME, 35.0).unwrap();
+    let asked = Question { height_m: Some(height), down_rad: Some(down), ..question(near, f64::INFINITY, 35.0) };
+    let before = plan(&asked).unwrap();
+    let raise = before.raise.unwrap();
+    assert!(!before.enough && raise.needed_near_m > near && raise.height_same_direction_m > height);
+    // The needed distance is enough, a little less is not.
+    let enough = |near: f64| plan(&question(near, f64::INFINITY, 35.0)).unwrap().enough;
+    assert!(enough(1.0001 * raise.needed_near_m) && !enough(0.99 * raise.needed_near_m));
+    // Ground at the lower edge, drawn by hand: the ray 12 mm below the axis at the image distance of the focus.
+    let image = thin_lens::image_mm(35.0, 2.0 * near * 1e3);
+    let edge = (12.0 / image).atan();
+    let depth = |h: f64, d: f64| h / (d + edge).sin() * edge.cos();
+    assert!((depth(raise.height_same_direction_m, down) - raise.needed_near_m).abs() < 1e-9);
+    let (h, d) = (raise.height_same_ground_m, raise.down_deg.to_radians());
+    assert!((depth(h, d) - raise.needed_near_m).abs() < 1e-9);
+    assert!((h / (d + edge).tan() - height / (down + edge).tan()).abs() < 1e-9, "the same ground");
+    let tilt = before.tilt_up.unwrap();
+    assert!((depth(height, tilt.down_deg.to_radians()) - raise.needed_near_m).abs() < 1e-9);
+    assert!(tilt.horizon > tilt.horizon_before);
+    // A level camera has the horizon in the middle.
+    let level = Question { height_m: Some(0.2), down_rad: Some(0.0), ..question(0.35, f64::INFINITY, 35.0) };
+    assert!((plan(&level).unwrap().tilt_up.unwrap().horizon_before - 0.5).abs() < 1e-12);
+}
+
+#[test]
+fn a_tilted_lens_by_the_hinge_rule() {
+    // Merklinger 1996: J = f / sin(tilt); 24 mm at one degree: 1375 mm (two routes).
+    let asked = Question { height_m: Some(1.375), down_rad: Some(0.0), ..question(0.3, f64::INFINITY, 24.0) };
+    let tilted = plan(&asked).unwrap().tilted_lens.unwrap();
+    assert!((tilted.tilt_deg - 1.0).abs() < 1e-3 && (tilted.hinge_m - 1.375).abs() < 1e-12);
+    // At the hyperfocal distance the wedge is as deep as the hinge line lies low (the same source).
+    assert!((tilted.wedge_at_ten_times_m / tilted.wedge_near_m - 10.0).abs() < 1e-9);
+    // Too low for any tilt.
+    let asked = Question { height_m: Some(0.02), ..asked };
+    assert_eq!(plan(&asked).unwrap().tilted_lens, None);
+}
+
+#[test]
+fn a_bracket_leaves_no_gap() {
+    for (near, far, focal) in [(0.3, f64::INFINITY, 35.0), (0.5, 4.0, 50.0), (2.0, f64::INFINITY, 100.0)] {
+        let plan = plan(&question(near, far, focal)).unwrap();
+        let bracket = &plan.bracket;
+        assert!(bracket.count > 1 && bracket.frames.len() as u64 == bracket.count);
+        assert!(bracket.frames[0].from_m <= near);
+        let last = bracket.frames.last().unwrap().to_m.bounds().1;
+        assert!(last >= far, "{last} {far}");
+        for pair in bracket.frames.windows(2) {
+            assert!(pair[0].to_m.bounds().1 >= pair[1].from_m);
+        }
+        let steps: Vec<f64> =
+            bracket.frames.windows(2).map(|p| 1.0 / p[0].focus_distance_m - 1.0 / p[1].focus_distance_m).collect();
+        assert!(steps.iter().all(|s| (s / steps[0] - 1.0).abs() < 1e-9), "equal in inverse distance");
+        // Both limits of a frame have the permitted blur, by direct quadrature.
+        let frame = &bracket.frames[0];
+        for end in [frame.from_m, frame.to_m.bounds().1] {
+            let disc = thin_lens::disc_mm(focal, bracket.f_number, frame.focus_distance_m * 1e3, end * 1e3).abs();
+            let blur = direct_um(bracket.f_number, disc * 1e3);
+            assert!((blur / plan.permitted_sigma_um - 1.0).abs() < 1e-3, "{blur}");
+        }
+    }
+}
+
+#[test]
+fn longest_exposures() {
+    // The shake rule in reverse: one over the focal length for a 0.030 mm disc's worth of track (common practice,
+    // no published source); here the track whose own blur is the permitted one.
+    let plan = plan(&Question { speed_m_s: Some(0.1), ..question(2.0, f64::INFINITY, 24.0) }).unwrap();
+    let track_um = plan.permitted_sigma_um / 0.31058;
+    let by_hand = track_um * 1e-6 / 0.1 * (2.0 - 0.024) / 0.024;
+    assert_eq!(plan.motion.len(), 2);
+    assert!((plan.motion[0].longest_s / by_hand - 1.0).abs() < 1e-4);
+    assert!((plan.motion[1].longest_s / (track_um * 1e-3 / 0.030 / 24.0) - 1.0).abs() < 1e-4);
+}
+
+#[test]
+fn a_print_seen_from_afar_permits_more() {
+    // A 60 x 40 cm print of a 36 x 24 mm frame enlarges 16.67 times; one minute of arc (common practice) at 50 cm
+    // is 0.1454 mm there, 8.73 um on the sensor.
+    let sharp_for = SharpFor::Print { long_m: 0.6, short_m: 0.4, distance_m: 0.5 };
+    let plan = plan(&Question { sharp_for, ..question(1.2, f64::INFINITY, 24.0) }).unwrap();
+    assert!((plan.permitted_disc_um - 8.727).abs() < 5e-4);
+    let s = plan.stops.iter().find(|s| s.f_number == 16.0).unwrap();
+    let mm = s.worst_optical_um / DISC_SIGMA * 1e-3 * 600.0 / 36.0;
+    assert!((s.print_disc_mm.unwrap() - mm).abs() < 1e-12);
+    assert!((s.print_arc_minutes.unwrap() - mm / 0.145_444).abs() < 1e-4);
+    // One pixel pitch decides at 1:1.
+    let asked = Question { sharp_for: SharpFor::OneToOne, ..plan.asked };
+    assert!((asked.permitted_disc_um() - 2.0 * 5.94).abs() < 1e-12);
+}
+
+#[test]
+fn the_focus_may_be_missed_by_as_much_as_is_said() {
+    let plan = plan(&question(1.2, f64::INFINITY, 24.0)).unwrap();
+    let [near, far] = plan.focus_range_m.unwrap().map(Distance::middle);
+    assert!(near < plan.focus_distance_m && plan.focus_distance_m < far);
+    let blur = |focus: f64, end: f64| {
+        direct_um(plan.best_stop, thin_lens::disc_mm(24.0, plan.best_stop, focus * 1e3, end).abs() * 1e3)
+    };
+    assert!((blur(near, f64::INFINITY) / plan.permitted_sigma_um - 1.0).abs() < 1e-3);
+    assert!((blur(far, 1200.0) / plan.permitted_sigma_um - 1.0).abs() < 1e-3);
+}
+
+#[test]
+fn nonsense_is_refused() {
+    assert!(matches!(plan(&question(3.0, 2.0, 24.0)), Err(Refusal::NearBeyondFar { .. })));
+    assert!(matches!(plan(&question(0.02, 2.0, 24.0)), Err(Refusal::WithinFocalLength { .. })));
+    assert!(matches!(plan(&question(0.024, 2.0, 24.0)), Err(Refusal::WithinFocalLength { .. })));
+    assert!(matches!(plan(&question(f64::INFINITY, f64::INFINITY, 24.0)), Err(Refusal::NearInfinite)));
+    for bad in [0.0, -1.0, f64::NAN] {
+        assert!(plan(&question(bad, 2.0, 24.0)).is_err());
+        assert!(plan(&question(1.0, bad, 24.0)).is_err());
+        assert!(plan(&question(1.0, 2.0, bad)).is_err());
+        assert!(plan(&Question { f_number: Some(bad), ..question(1.0, 2.0, 24.0) }).is_err());
+    }
+}
+
+/// Whether every number of a plan is finite, as its JSON shows: null stands for what is not.
+fn finite(value: &serde_json::Value) -> bool {
+    let text = serde_json::to_string(value).unwrap();
+    !text.contains("NaN")
+        && value["stops"].as_array().unwrap().iter().all(|s| {
+            s.as_object().unwrap().iter().all(|(key, v)| v.is_f64() || v.is_boolean() || key.starts_with("print"))
+        })
+        && ["focus_distance_m", "focus_spread_mm", "magnification", "best_stop"].iter().all(|k| value[k].is_f64())
+}
+
+#[test]
+fn the_edges_of_the_possible_stay_finite() {
+    for (near, far, focal) in [
+        (0.024_000_001, f64::INFINITY, 24.0),
+        (0.024_001, 0.024_002, 24.0),
+        (2.0, 2.0, 24.0),
+        (1e6, f64::INFINITY, 24.0),
+        (1e-3, f64::INFINITY, 0.5),
+        (5000.0, 5001.0, 2000.0),
+    ] {
+        let asked = Question { height_m: Some(1.5), down_rad: Some(0.2), ..question(near, far, focal) };
+        let plan = plan(&asked).unwrap();
+        assert!(finite(&serde_json::to_value(&plan).unwrap()), "{near} {far} {focal}: {plan:?}");
+    }
+    let flat = plan(&question(2.0, 2.0, 24.0)).unwrap();
+    assert_eq!((flat.best_f_number, flat.focus_distance_m, flat.focus_spread_mm), (None, 2.0, 0.0));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn both_ends_are_blurred_alike(
+        focal in 8.0f64..300.0, times in 1.05f64..400.0, depth in 1.0f64..1000.0, infinite: bool,
+    ) {
+        let near = focal * 1e-3 * times;
+        let far = if infinite { f64::INFINITY } else { near * depth };
+        let answer = plan(&question(near, far, focal)).unwrap();
+        prop_assert!(finite(&serde_json::to_value(&answer).unwrap()));
+        prop_assert!(answer.focus_distance_m >= near && answer.focus_distance_m <= far);
+        let harmonic = if infinite { 2.0 * near } else { 2.0 * near * far / (near + far) };
+        prop_assert!((answer.focus_distance_m / harmonic - 1.0).abs() < 1e-12);
+        for s in &answer.stops {
+            prop_assert!((s.near_disc_um - s.far_disc_um).abs() <= 1e-9 * s.near_disc_um.max(1e-3));
+            prop_assert!(s.focus_blur_px <= s.near_blur_px + 1e-12);
+        }
+    }
+
+    #[test]
+    fn nearer_is_harder(focal in 10.0f64..200.0, times in 1.2f64..200.0, step in 1.01f64..3.0) {
+        let at = |times: f64| plan(&question(focal * 1e-3 * times, f64::INFINITY, focal)).unwrap();
+        let (nearer, farther) = (at(times), at(times * step));
+        prop_assert!(nearer.best_f_number > farther.best_f_number);
+        prop_assert!(nearer.focus_distance_m < farther.focus_distance_m);
+        for (a, b) in nearer.stops.iter().zip(&farther.stops) {
+            prop_assert!(a.near_blur_px >= b.near_blur_px);
+            prop_assert!(a.acceptable <= b.acceptable);
+        }
+        prop_assert!(nearer.enough <= farther.enough);
+        prop_assert!(nearer.bracket.count >= farther.bracket.count);
+    }
+
+    #[test]
+    fn the_unit_of_length_plays_no_part(feet in 1.0f64..60.0, far in 70.0f64..3000.0, focal in 10.0f64..200.0) {
+        let inches = feet * 12.0;
+        let in_feet = (parse_length(&format!("{feet}ft")).unwrap(), parse_distance(&format!("{far}ft")).unwrap());
+        let metric =
+            (parse_length(&format!("{}cm", inches * 2.54)).unwrap(), parse_distance(&format!("{}m", far * 0.3048)).unwrap());
+        prop_assume!(in_feet.0 * 1e3 > 1.01 * focal);
+        let (a, b) =
+            (plan(&question(in_feet.0, in_feet.1, focal)).unwrap(), plan(&question(metric.0, metric.1, focal)).unwrap());
+        for (a, b) in a.stops.iter().zip(&b.stops) {
+            prop_assert!((a.near_blur_px / b.near_blur_px - 1.0).abs() < 1e-9);
+            prop_assert!((a.far_disc_um / b.far_disc_um - 1.0).abs() < 1e-9);
+        }
+    }
+}
+
+fn tussock(line: &str) -> (i32, String, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_tussock")).args(line.split_whitespace()).output().unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
+}
+
+#[test]
+fn the_command_answers_in_json_and_in_words() {
+    let (status, out, _) = tussock("plan --near 1.2m --focal 24mm --json");
+    assert_eq!(status, 0);
+    let json: serde_json::Value = serde_json::from_str(&out).unwrap();
+    assert_eq!((json["format"].as_str(), json["version"].as_u64()), (Some("tussock.plan"), Some(1)));
+    assert!((json["focus_distance_m"].as_f64().unwrap() - 2.4).abs() < 1e-12);
+    let stop = &json["stops"][0];
+    for key in ["f_number", "near_disc_um", "far_disc_um", "near_blur_px", "focus_blur_px", "far_blur_px", "acceptable"]
+    {
+        assert!(!stop[key].is_null(), "{key}");
+    }
+    assert_eq!(json["asked"]["far_m"], "inf");
+    // The same scene in feet, and on a smaller sensor given either way.
+    let (_, feet, _) = tussock("plan --near 3.937007874015748ft --focal 24mm --json --units imperial");
+    let feet: serde_json::Value = serde_json::from_str(&feet).unwrap();
+    let blur = |j: &serde_json::Value| j["stops"][18]["near_blur_px"].as_f64().unwrap();
+    assert!((blur(&feet) / blur(&json) - 1.0).abs() < 1e-12);
+    let crop = |line| serde_json::from_str::<serde_json::Value>(&tussock(line).1).unwrap()["permitted_disc_um"].clone();
+    assert_eq!(
+        crop("plan --near 1m --focal 24 --crop 1.5 --json"),
+        crop("plan --near 1m --focal 24 --sensor 24x16mm --json")
+    );
+    let (status, out, _) = tussock("plan --near 40cm --focal 35mm --height 1m --down 30deg --aperture f/11");
+    assert_eq!(status, 0);
+    for word in
+        ["Focus at 80 cm", "Step back", "tilting lens", "bracket the focus", "Look where you step", "root-square"]
+    {
+        assert!(out.contains(word), "no '{word}' in\n{out}");
+    }
+    assert!(out.lines().all(|l| l.chars().count() <= 104), "{out}");
+    let (status, out, _) = tussock("plan --focal 24mm --height 1.5m --down 8deg --json");
+    assert_eq!(status, 0);
+    let json: serde_json::Value = serde_json::from_str(&out).unwrap();
+    // The lower edge is atan(12/24) below the axis: depth h / (sin d + 0.5 cos d).
+    let near = 1.5 / (8f64.to_radians().sin() + 0.5 * 8f64.to_radians().cos());
+    assert!((json["asked"]["near_m"].as_f64().unwrap() - near).abs() < 1e-9);
+}
+
+#[test]
+fn the_command_refuses_with_a_sentence() {
+    for (line, words) in [
+        ("--near 3m --far 2m --focal 24mm", "beyond the far distance"),
+        ("--near 20mm --focal 24mm", "within the focal length"),
+        ("--near=-3m --focal 24mm", "not more than zero"),
+        ("--near 2 --focal 24mm", "has no unit"),
+        ("--near 2m --focal 24mm --aperture f/0", "not an aperture"),
+        ("--near inf --focal 24mm", "finite length"),
+        ("--near 2m", "--focal"),
+        ("--focal 24mm", "--near"),
+        ("--focal 24mm --height 1m --down -60deg", "never meets the ground"),
+        ("--near 1m --focal 24mm --sensor 36mm", "not a sensor size"),
+        ("--near 1m --focal 24mm --crop 0", "not a crop factor"),
+        ("--near 1m --focal 24mm --down steep", "not an angle"),
+        ("--near 1m --focal 24mm --speed 3", "not a speed"),
+    ] {
+        let (status, out, err) = tussock(&format!("plan {line}"));
+        assert_eq!(status, 2, "{line}: {err}");
+        assert!(err.contains(words) && out.is_empty(), "{line}: {err}");
+        assert!(!err.contains("panicked"));
+    }
+}
+
+#[test]
+fn a_card_fits_the_plan() {
+    let folder = tempfile::tempdir().unwrap();
+    let page = folder.path().join("card.html");
+    let (status, out, err) =
+        tussock(&format!("card --focal 16,24,35,70mm --near 0.5,1m,2m --out {} --json", page.display()));
+    assert_eq!(status, 0, "{err}");
+    let card: serde_json::Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(card["format"], "tussock.card");
+    for (i, near) in ["0.5m", "1m", "2m"].iter().enumerate() {
+        for (j, focal) in ["16", "24", "35", "70"].iter().enumerate() {
+            let (_, out, _) = tussock(&format!("plan --near {near} --focal {focal} --json"));
+            let plan: serde_json::Value = serde_json::from_str(&out).unwrap();
+            let (row, cell) = (&card["rows"][i], &card["rows"][i]["cells"][j]);
+            assert_eq!(row["focus_distance_m"], plan["focus_distance_m"]);
+            assert_eq!(cell["best_stop"], plan["best_stop"]);
+            assert_eq!(cell["enough"], plan["enough"]);
+            assert_eq!(cell["step_back_m"], plan["step_back"]["needed_m"]);
+        }
+    }
+    let page = std::fs::read_to_string(page).unwrap();
+    assert!(page.contains("<svg") && page.contains("<th>70 mm</th>") && page.contains("f/25"));
+    assert!(!page.contains("http") && !page.contains("<script"), "needs no network and no script");
+    // Standard output gets the page where it is not a terminal, a table where asked.
+    assert!(tussock("card --focal 24mm").1.starts_with("<!doctype html>"));
+    assert!(tussock("card --focal 24mm --text --units imperial").1.contains("ft"));
+    assert_eq!(tussock("card --focal 2000mm --near 1m").0, 2);
+    assert_eq!(tussock("card --focal 24mm --near 1").0, 2);
+}
