@@ -32,10 +32,11 @@ pub(super) fn spread(edges: &[Edge]) -> Option<Spread> {
         })
         .collect();
     let mut weights: Vec<f64> = rows.iter().map(|r| 1.0 / (r.2 * r.2)).collect();
-    // A weak prior (round, as wide as the edges' mean, give or take all of it) keeps edges that all face one way
-    // from making up the rest; what leans on it alone is refused below.
+    // A weak prior (round, as wide as the edges' mean, give or take four times as much: edges along a long streak
+    // are the sharp ones and the many) keeps edges that all face one way from making up the rest; what leans on it
+    // alone is refused below.
     let mean = rows.iter().map(|r| r.1).sum::<f64>() / rows.len() as f64;
-    let prior = 1.0 / (mean * mean);
+    let prior = 1.0 / (16.0 * mean * mean);
     let mut fit = None;
     for _ in 0..4 {
         let mut a = [[prior, 0.0, 0.0], [0.0, prior, 0.0], [0.0, 0.0, prior]];
