@@ -7,9 +7,10 @@ use serde::{Deserialize, Serialize};
 use super::progress::Progress;
 use super::remember::Memory;
 use super::work::{self, Budget};
-use super::{Outcome, album, place};
+use super::{Outcome, album, groups, place};
 use crate::diagnose::diagnose;
 use crate::intake::{self, Candidate, IntakeError, Overrides, Prefer};
+use crate::measure::register::Small;
 use crate::measure::{self, TileMap, measure};
 use crate::output;
 use crate::quantity::{Flag, Intent};
@@ -50,12 +51,14 @@ struct Measured {
     capture: Capture,
     flags: Vec<Flag>,
     map: TileMap,
+    small: Small,
 }
 
 /// One frame's share of the report.
 struct Done {
     frame: Frame,
     links: Links,
+    small: Small,
 }
 
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
@@ -85,12 +88,23 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
         }
     }
     let counts = (done.len(), failures.len());
-    let (frames, links): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.frame, d.links)).unzip();
+    let mut frames = Vec::with_capacity(done.len());
+    let (mut links, mut smalls) = (Vec::new(), Vec::new());
+    for d in done {
+        frames.push(d.frame);
+        links.push(d.links);
+        smalls.push(d.small);
+    }
     if frames.is_empty() {
         // There is no report on nothing; what went wrong with each file has been said.
         return Ok(Outcome::Nothing);
     }
-    write(audit, &Run { frames, failures, groups: Vec::new(), intent: audit.intent }, &links, &out)?;
+    let mut groups = Vec::new();
+    for (group, view) in groups::groups(&frames, &smalls) {
+        group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
+        groups.push(view);
+    }
+    write(audit, &Run { frames, failures, groups, intent: audit.intent }, &links, &out)?;
     Ok(Outcome::of(counts.0, counts.1))
 }
 
@@ -135,17 +149,17 @@ fn one(
             };
             let map = measure(&read.plane, &audit.settings);
             let measured =
-                Measured { file: read.file.clone(), capture: read.capture.clone(), flags: read.flags.clone(), map };
+                Measured { file: read.file.clone(), capture: read.capture.clone(), flags: read.flags.clone(), small: Small::new(&read.plane), map };
             memory.remember(key, &measured);
             shot = Some(read);
             measured
         }
     };
     let diagnosis = diagnose(&measured.map, &measured.capture, None, &audit.intent);
-    let Measured { file, capture, flags, map } = measured;
+    let Measured { file, capture, flags, map, small } = measured;
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
     if !album.wanted() {
-        return Ok(Ok(Done { frame, links: Links::default() }));
+        return Ok(Ok(Done { frame, links: Links::default(), small }));
     }
     let pictures = match memory.recall_pictures(key.as_ref(), &audit.intent) {
         Some(known) => known,
@@ -160,7 +174,7 @@ fn one(
         }
     };
     let links = album.place(path, &pictures)?;
-    Ok(Ok(Done { frame, links }))
+    Ok(Ok(Done { frame, links, small }))
 }
 
 fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Result<()> {

@@ -4,12 +4,13 @@ use std::f64::consts::PI;
 
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
+use serde::{Deserialize, Serialize};
 
 use super::patch::two_dimensional;
 use crate::shot::Plane;
 
 /// A frame averaged down by a whole factor, luminance levels above black.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Small {
     /// Width, small pixels.
     pub width: usize,
@@ -17,9 +18,32 @@ pub struct Small {
     pub height: usize,
     /// Full pixels to a small one, along either axis.
     pub factor: usize,
-    /// Row-major levels above black.
+    /// Row-major levels above black, whole numbers.
+    #[serde(with = "packed")]
     pub data: Vec<f32>,
 }
+
+/// The levels as base64 of 16-bit words, since a small picture as a list of numbers is a megabyte of text.
+mod packed {
+    use base64::Engine as _;
+    use base64::engine::general_purpose::STANDARD;
+    use serde::{Deserialize as _, Deserializer, Serializer, de::Error as _};
+
+    use super::BELOW;
+
+    pub(super) fn serialize<S: Serializer>(data: &[f32], serializer: S) -> Result<S::Ok, S::Error> {
+        let words: Vec<u8> = data.iter().flat_map(|&v| ((v + BELOW) as u16).to_le_bytes()).collect();
+        serializer.serialize_str(&STANDARD.encode(words))
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<f32>, D::Error> {
+        let words = STANDARD.decode(String::deserialize(deserializer)?).map_err(D::Error::custom)?;
+        Ok(words.chunks_exact(2).map(|b| f32::from(u16::from_le_bytes([b[0], b[1]])) - BELOW).collect())
+    }
+}
+
+/// How far below black a level may lie.
+const BELOW: f32 = 1024.0;
 
 /// Longest side of a small picture, px.
 const LONG: usize = 384;
@@ -44,7 +68,8 @@ impl Small {
                     *sum += cell.iter().map(|&v| u64::from(v)).sum::<u64>();
                 }
             }
-            data.extend(sums.iter().map(|&s| s as f32 * scale - black));
+            let level = |s: u64| (s as f32 * scale - black).round().clamp(-BELOW, f32::from(u16::MAX) - BELOW);
+            data.extend(sums.iter().map(|&s| level(s)));
         }
         Self { width, height, factor, data }
     }
