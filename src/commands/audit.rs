@@ -102,7 +102,7 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let mut groups = Vec::new();
     for (group, view) in groups::groups(&frames, &smalls) {
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
-        groups.push(view);
+        groups.push(report::group(group.members, view));
     }
     write(audit, &Run { frames, failures, groups, intent: audit.intent }, &links, &out)?;
     Ok(Outcome::of(counts.0, counts.1))
@@ -148,8 +148,13 @@ fn one(
                 Err(e) => return Ok(Err(e)),
             };
             let map = measure(&read.plane, &audit.settings);
-            let measured =
-                Measured { file: read.file.clone(), capture: read.capture.clone(), flags: read.flags.clone(), small: Small::new(&read.plane), map };
+            let measured = Measured {
+                file: read.file.clone(),
+                capture: read.capture.clone(),
+                flags: read.flags.clone(),
+                small: Small::new(&read.plane),
+                map,
+            };
             memory.remember(key, &measured);
             shot = Some(read);
             measured

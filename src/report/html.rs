@@ -240,7 +240,7 @@ fn groups(view: &View) -> Vec<GroupRow> {
             GroupRow {
                 index,
                 n: index + 1,
-                sentence: plain(&g.sentence),
+                sentence: plain(&g.answer.sentence),
                 members: members
                     .iter()
                     .map(|&(i, f)| MemberRow { n: i + 1, name: plain(&f.file), best: g.best == Some(i) })

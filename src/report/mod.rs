@@ -39,7 +39,7 @@ pub use text::text;
 pub use view::{
     AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView,
     ImpliedDistanceView, ImpliedView, MarksView, ModelView, PermittedView, SettingCount, SummaryView, TileView,
-    VERSION, VerdictView, View, Words, ZoneView, ZonesView,
+    VERSION, VerdictView, View, Words, ZoneView, ZonesView, group,
 };
 
 use crate::diagnose::Diagnosis;

@@ -10,6 +10,8 @@ use crate::measure::TileState;
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::Capture;
 
+use super::series::SeriesGroupView;
+
 /// Version of the format.
 pub const VERSION: u32 = 1;
 
@@ -373,13 +375,27 @@ pub struct FailureView {
     pub advice: String,
 }
 
-/// Frames that show one scene.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+/// Frames that show one scene, answered as `tussock series` answers them.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct GroupView {
     /// Indices into `frames`.
     pub frames: Vec<usize>,
     /// Index of the member to keep, where one is clearly best.
     pub best: Option<usize>,
-    /// What the frames have in common, and why the best is best, in words.
-    pub sentence: String,
+    /// The comparison, whose keys stand beside these two.
+    #[serde(flatten)]
+    pub answer: SeriesGroupView,
+}
+
+/// The view of a group whose members are these frames of the audit.
+#[must_use]
+pub fn group(frames: Vec<usize>, answer: SeriesGroupView) -> GroupView {
+    let file = match (&answer.best_whole_frame, &answer.best_single, &answer.sharpest) {
+        (Some(best), ..) => Some(&best.file),
+        (_, Some(best), _) => Some(best),
+        (_, _, Some(best)) if best.real => Some(&best.file),
+        _ => None,
+    };
+    let place = file.and_then(|f| answer.members.iter().position(|m| m == f));
+    GroupView { best: place.and_then(|p| frames.get(p).copied()), frames, answer }
 }

@@ -184,8 +184,7 @@ fn scenes_are_listed_with_the_one_to_keep_and_their_apertures() {
     let mut run = shoot(8);
     run.frames[3].group = Some(0);
     run.frames[4].group = Some(0);
-    run.groups =
-        vec![report::GroupView { frames: vec![3, 4], best: Some(4), sentence: "Two <b>apertures</b>.".into() }];
+    run.groups = vec![report::group(vec![3, 4], two_apertures())];
     let view = report::view(&run);
     let page = report::html(&view, &[]);
     assert!(page.contains("Two &lt;b&gt;apertures") && page.contains("the one to keep"));
@@ -277,4 +276,24 @@ fn a_broken_view_still_makes_a_page() {
         report::pictures(&run.frames[0], &Pixels { plane: &empty, colour: None }, true),
         report::Pictures::default()
     );
+}
+
+/// A group whose words are hostile.
+fn two_apertures() -> report::series::SeriesGroupView {
+    report::series::SeriesGroupView {
+        varied: tussock::series::Varied::Aperture,
+        members: vec!["a".into(), "b".into()],
+        sentence: "Two <b>apertures</b>.".into(),
+        zones: Vec::new(),
+        best_whole_frame: Some(report::series::BestView { file: "b".into(), f_number: Some(11.0) }),
+        whole_frame_within_5_percent: None,
+        best_single: None,
+        covering_set: None,
+        uncovered: None,
+        sharpest: None,
+        split: None,
+        focus_shift: None,
+        permitted_px: None,
+        notes: Vec::new(),
+    }
 }
