@@ -19,9 +19,6 @@ const MARK_REACH: f64 = 1.3;
 /// How far a zone may depart from the frame's model (ln of the width): a usual case and a far-standing object.
 const NORMAL_DEPARTURE: f64 = 0.06;
 const OBJECT_DEPARTURE: f64 = 0.6;
-/// Relative error that a zone's tiles share, since they show the same kind of thing (leaves, gravel, rock): tiles
-/// beside each other don't average it out.
-const CONTENT_BIAS: f64 = 0.05;
 /// Share of zones that hold an object off the model.
 const OBJECT_SHARE: f64 = 0.1;
 
