@@ -297,7 +297,7 @@ fn apertures(seed: u64) {
     let (count, long) = (number("COUNT", 20), number("LONG", 960));
     let mut dice = seed.wrapping_mul(7919);
     let (mut good, mut slopes, mut all, mut answered) = (0, Vec::new(), Vec::new(), 0);
-    for i in 0..count {
+    for i in number("FROM", 0)..count {
         let first = base(seed * 100 + i as u64, long, &mut dice);
         // Softness falls with the f-number to the power 1.5, and some of it never.
         let specs: Vec<SceneSpec> = STOPS
@@ -309,7 +309,6 @@ fn apertures(seed: u64) {
                 s.lens.centre_um *= falls;
                 s.lens.corner_radial_um *= falls;
                 s.lens.corner_tangential_um *= falls;
-                s.camera.focal_mm *= 1.0 + 0.01 * (even(&mut dice) - 0.5);
                 s
             })
             .collect();
@@ -319,6 +318,7 @@ fn apertures(seed: u64) {
         let read = zone_blurs(&zones, &c.blurs);
         let f_numbers: Vec<Option<f64>> = STOPS.iter().map(|&n| Some(n)).collect();
         let answer = aperture::answer(&read, &f_numbers, Some(first.camera.pitch_um));
+        let read = answer.blurs.clone();
         let errors = ratios(&c);
         // Truth of the zones from the very tiles that were compared.
         let worst = |k: usize| {
@@ -329,13 +329,31 @@ fn apertures(seed: u64) {
                     let v: Vec<f64> = z
                         .tiles
                         .iter()
-                        .filter(|&&t| (0..7).all(|j| c.blurs.sigma[j][t].is_some()))
+                        .filter(|&&t| (0..7).any(|j| c.blurs.sigma[j][t].is_some()))
                         .filter_map(|&t| c.truth[k][t])
                         .collect();
                     v.iter().sum::<f64>() / v.len().max(1) as f64
                 })
                 .fold(0.0, f64::max)
         };
+        if std::env::var_os("VERBOSE").is_some() {
+            let known: Vec<usize> = c.blurs.sigma.iter().map(|f| f.iter().flatten().count()).collect();
+            println!("    tiles known {known:?} moved {:?}", c.blurs.moved);
+            for (z, r) in zones.iter().filter_map(|z| Some((z, read.iter().find(|r| r.name == z.name)?))) {
+                let truth = |k: usize| {
+                    let v: Vec<f64> = z
+                        .tiles
+                        .iter()
+                        .filter(|&&t| c.blurs.sigma[k][t].is_some())
+                        .filter_map(|&t| c.truth[k][t])
+                        .collect();
+                    v.iter().sum::<f64>() / v.len().max(1) as f64
+                };
+                let line: Vec<String> =
+                    r.points.iter().map(|p| format!("{:.2}/{:.2}", p.blur.value, truth(p.frame))).collect();
+                println!("    {:?} {} tiles of {}: {}", r.name, r.tiles, z.tiles.len(), line.join("  "));
+            }
+        }
         let least = (0..7).map(worst).fold(f64::INFINITY, f64::min);
         let loss = answer.whole.map_or(f64::NAN, |k| worst(k) / least - 1.0);
         let slope = answer
@@ -385,7 +403,6 @@ fn brackets(seed: u64) {
                 // Even steps of inverse distance from the nearest ground to infinity.
                 let inverse = (1.0 - k as f64 / (frames - 1) as f64) / nearest;
                 s.camera.focus_m = if inverse > 0.0 { 1.0 / inverse } else { f64::INFINITY };
-                s.camera.focal_mm *= 1.0 + 0.005 * (even(&mut dice) - 0.5);
                 s
             })
             .collect();

@@ -17,8 +17,8 @@ use crate::quantity::{Estimate, Intent};
 use crate::report::Failure;
 use crate::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
 use crate::series::{
-    Frame, Member, Varied, Zone, ZoneName, aperture, bracket, focus_varied, frame_zones, group, lone, on_reference,
-    resolve, sharpest, zone_blurs,
+    Frame, Member, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket, focus_varied, frame_zones, group, lone,
+    on_reference, resolve, sharpest, zone_blurs,
 };
 use crate::shot::{Capture, Fact, Source};
 
@@ -212,6 +212,8 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let permitted =
         sigma_px(&Parts { lens_px: series.intent.sharp_for.sigma_px(width, height), pixel: true, ..Parts::default() });
     let apertures = (varied == Varied::Aperture).then(|| aperture::answer(&zone_list, &f_numbers, pitch_um));
+    // Spoiled frames keep their own reading; the rest is as settled.
+    let zone_list = apertures.as_ref().map_or(zone_list.clone(), |a| with_settled(&zone_list, &a.blurs));
     if let Some(a) = &apertures {
         notes.extend(a.spoiled.iter().map(|&k| (Some(k), NoteKind::Spoiled)));
         notes.extend(a.gaps.iter().map(|g| (None, NoteKind::MissingStop(g.0, g.1))));
@@ -239,6 +241,20 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
         notes,
         moved,
     })
+}
+
+/// Zones with the points that the answer settled in place of the first readings.
+fn with_settled(zones: &[ZoneBlur], settled: &[ZoneBlur]) -> Vec<ZoneBlur> {
+    let mut zones = zones.to_vec();
+    for zone in &mut zones {
+        let Some(better) = settled.iter().find(|z| z.name == zone.name) else { continue };
+        for point in &mut zone.points {
+            if let Some(p) = better.points.iter().find(|p| p.frame == point.frame) {
+                *point = *p;
+            }
+        }
+    }
+    zones
 }
 
 /// The frame to lay the others over: the one with the most measured tiles, the sharper of equals.

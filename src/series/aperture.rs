@@ -4,6 +4,7 @@ use super::fit::{Split, split};
 use super::{Point, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, lens_px_for, sigma_px};
+use crate::quantity::Estimate;
 
 /// Blur that counts as no loss: within 5 % of the best.
 pub const NO_LOSS: f64 = 1.05;
@@ -23,6 +24,8 @@ pub struct Apertures {
     pub spoiled: Vec<usize>,
     /// Gaps in the run of stops: (before, after, what is missing where it is a full stop).
     pub gaps: Vec<(f64, f64, Option<f64>)>,
+    /// The zones' blur with the anchor of each settled by the fit, where there is one.
+    pub blurs: Vec<ZoneBlur>,
     /// Falling and growing parts; `None` where the stops are too few or too close.
     pub split: Option<Split>,
 }
@@ -63,6 +66,7 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
         .filter(|z| z.points.len() >= 2)
         .collect();
     let split = split(&sound, f_numbers, pitch_um);
+    let sound = split.as_ref().map_or(sound.clone(), |s| settled(&sound, s));
     let growth = split.as_ref().map(|s| s.growth.value).or(pitch_um.map(|p| WAVELENGTH_UM / p));
     let (whole, whole_within) = whole(&sound, f_numbers);
     Apertures {
@@ -73,7 +77,26 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
         gaps: gaps(f_numbers),
         spoiled,
         split,
+        blurs: sound,
     }
+}
+
+/// Moves each zone's scale by what the fit found its anchor to be off: single-frame widths carry what the tiles
+/// show, while the shape of the curve, once diffraction rules, fixes the scale by itself.
+fn settled(zones: &[ZoneBlur], split: &Split) -> Vec<ZoneBlur> {
+    let moved = |z: &ZoneBlur| {
+        let offset = split.zones.iter().find(|s| s.0 == z.name).map_or(0.0, |s| s.1.offset);
+        let least = z.points.iter().map(|p| p.blur.value).fold(f64::INFINITY, f64::min);
+        // Never to less than half of the least square.
+        let offset = offset.min(0.5 * least * least);
+        let point = |p: &Point| {
+            let value = (p.blur.value.powi(2) - offset).sqrt();
+            let scale = p.blur.value / value;
+            Point { blur: Estimate::new(value, p.blur.sd * scale, p.blur.n), apart_sd: p.apart_sd * scale, ..*p }
+        };
+        ZoneBlur { points: z.points.iter().map(point).collect(), ..z.clone() }
+    };
+    zones.iter().map(moved).collect()
 }
 
 /// Points in the order of their f-numbers, those without one left out.

@@ -111,7 +111,10 @@ pub struct ZoneBlur {
     pub tiles: u32,
 }
 
-/// Blur of each zone in each frame, from tiles that have a number in as many of the frames as possible.
+/// Blur of each zone in each frame.
+///
+/// One frame of the zone, that with most tiles, is taken as it is; every other follows by the ratio of the tiles
+/// that both have, so that what the tiles show cancels though not all have a number in all frames.
 #[must_use]
 pub fn zone_blurs(zones: &[Zone], blurs: &Blurs) -> Vec<ZoneBlur> {
     zones.iter().filter_map(|z| zone_blur(z, blurs)).collect()
@@ -119,31 +122,36 @@ pub fn zone_blurs(zones: &[Zone], blurs: &Blurs) -> Vec<ZoneBlur> {
 
 fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
     let frames = blurs.sigma.len();
-    let known = |t: usize| (0..frames).filter(|&k| blurs.sigma[k][t].is_some()).count();
-    let most = zone.tiles.iter().map(|&t| known(t)).max().filter(|&m| m >= 2)?;
-    // The same tiles in every frame, or what the tiles show would not cancel.
-    let full: Vec<usize> = zone.tiles.iter().copied().filter(|&t| known(t) == most).collect();
-    let frames_of = |t: usize| (0..frames).filter(move |&k| blurs.sigma[k][t].is_some());
-    let set: Vec<usize> = frames_of(full[0]).collect();
-    let tiles: Vec<usize> = full.into_iter().filter(|&t| frames_of(t).eq(set.iter().copied())).collect();
-    let points = set
-        .iter()
-        .map(|&k| {
-            let values: Vec<(f64, f64)> =
-                tiles.iter().filter_map(|&t| blurs.sigma[k][t].map(|e| (e.value, blurs.apart_sd[k][t]))).collect();
-            let value = middle_mean(values.iter().map(|v| v.0).collect());
-            let n = values.len() as f64;
+    let has = |k: usize| zone.tiles.iter().copied().filter(move |&t| blurs.sigma[k][t].is_some());
+    let base = (0..frames).max_by_key(|&k| (has(k).count(), std::cmp::Reverse(k)))?;
+    let tiles: Vec<usize> = has(base).collect();
+    if tiles.is_empty() {
+        return None;
+    }
+    let width = |k: usize, t: usize| blurs.sigma[k][t].map(|e| e.value);
+    let base_width = middle_mean(tiles.iter().filter_map(|&t| width(base, t)).collect());
+    // Tiles share what biases single-frame widths, so their number does not shrink the anchor's error much.
+    let anchor = middle_mean(tiles.iter().map(|&t| blurs.anchor_sd[t]).collect());
+    let least = middle_mean(tiles.iter().map(|&t| blurs.least(t)).collect());
+    let points: Vec<Point> = (0..frames)
+        .filter_map(|k| {
+            let both: Vec<usize> = tiles.iter().copied().filter(|&t| blurs.sigma[k][t].is_some()).collect();
+            // One tile among many speaks for itself alone.
+            if both.len() < 2.min(tiles.len()) {
+                return None;
+            }
+            let ratios = both.iter().filter_map(|&t| Some(width(k, t)? / width(base, t)?)).collect();
+            let value = base_width * middle_mean(ratios);
+            let n = both.len() as f64;
             // Errors of tiles are independent; one per cent remains however many there are.
-            let own = (values.iter().map(|v| v.1 * v.1).sum::<f64>()).sqrt() / n;
+            let own = both.iter().map(|&t| blurs.apart_sd[k][t].powi(2)).sum::<f64>().sqrt() / n;
             let apart_sd = own.hypot(0.01 * value);
-            let anchor = middle_mean(tiles.iter().map(|&t| blurs.anchor_sd[t]).collect()) / n.sqrt().min(3.0);
             // An error of the anchor acts on the square, so it shrinks as the blur grows.
-            let least = middle_mean(tiles.iter().map(|&t| blurs.least(t)).collect());
             let sd = apart_sd.hypot(anchor * least / value.max(0.1));
-            Point { frame: k, blur: Estimate::new(value, sd, tiles.len() as u32), apart_sd }
+            Some(Point { frame: k, blur: Estimate::new(value, sd, both.len() as u32), apart_sd })
         })
         .collect();
-    Some(ZoneBlur { name: zone.name, points, tiles: tiles.len() as u32 })
+    (points.len() > 1).then_some(ZoneBlur { name: zone.name, points, tiles: tiles.len() as u32 })
 }
 
 /// Mean of the middle half: as robust as needed against a tile at another distance, and smoother than the median.

@@ -17,6 +17,9 @@ use crate::shot::Mosaic;
 /// Rings over which frames are compared for being in place: coarse detail, 3 to 9 cycles a block.
 const COARSE: std::ops::RangeInclusive<usize> = 3..=9;
 
+/// Distance from the rim within which the other frame may not reach, px: a usual hand-held shift.
+const RIM_PX: f64 = 6.0;
+
 /// Cuts blocks for one pair of frames.
 pub(super) struct Cutter<'a> {
     reference: &'a Pyramid<'a>,
@@ -60,7 +63,7 @@ impl<'a> Cutter<'a> {
                 common: vec![0.0; RINGS],
                 ..Sums::default()
             };
-            for centre in centres(region, level) {
+            for centre in self.centres(region, level) {
                 self.block(level, centre, &mut sums, &mut readings);
             }
             if sums.blocks == 0 {
@@ -80,6 +83,24 @@ impl<'a> Cutter<'a> {
             }));
         }
         (TileSpectra { levels, in_place }, readings)
+    }
+
+    /// Centres of the blocks of a tile at a level, full pixels: half a block apart, one at least. Blocks that would
+    /// hang over the rim of the picture are moved inwards, so that the outermost tiles are not without any.
+    fn centres(&self, region: Region, level: usize) -> Vec<(f64, f64)> {
+        let block = f64::from((BLOCK as u32) << level);
+        let step = block / 2.0;
+        let rim = step + RIM_PX.max(f64::from(1u32 << level));
+        let (w, h) = (self.reference.plane.width as f64, self.reference.plane.height as f64);
+        let along = |start: u32, length: u32, size: f64| {
+            let count = (f64::from(length) / step).round().max(1.0);
+            (0..count as usize)
+                .map(|i| f64::from(start) + f64::from(length) * (i as f64 + 0.5) / count)
+                .map(|c| if size > 2.0 * rim { c.clamp(rim, size - rim) } else { size / 2.0 })
+                .collect::<Vec<f64>>()
+        };
+        let (xs, ys) = (along(region.x, region.width, w), along(region.y, region.height, h));
+        ys.iter().flat_map(|&y| xs.iter().map(move |&x| (x, y))).collect()
     }
 
     /// Adds one block pair centred at `centre` (full pixels of the reference), if it lies in both frames unclipped.
@@ -242,19 +263,6 @@ fn hann(centre: f64) -> [f64; BLOCK] {
         let t = (i as f64 + 0.5 - centre) / BLOCK as f64;
         if t.abs() < 0.5 { 0.5 + 0.5 * (TAU * t).cos() } else { 0.0 }
     })
-}
-
-/// Centres of the blocks of a tile at a level, full pixels: half a block apart, one at least.
-fn centres(region: Region, level: usize) -> Vec<(f64, f64)> {
-    let step = (BLOCK << level) as f64 / 2.0;
-    let along = |start: u32, length: u32| {
-        let count = (f64::from(length) / step).round().max(1.0);
-        (0..count as usize)
-            .map(|i| f64::from(start) + f64::from(length) * (i as f64 + 0.5) / count)
-            .collect::<Vec<f64>>()
-    };
-    let (xs, ys) = (along(region.x, region.width), along(region.y, region.height));
-    ys.iter().flat_map(|&y| xs.iter().map(move |&x| (x, y))).collect()
 }
 
 fn signed(k: usize) -> f64 {
