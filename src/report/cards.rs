@@ -16,6 +16,8 @@ use crate::shot::{Capture, Fact};
 #[derive(Serialize)]
 pub(super) struct Card {
     n: usize,
+    /// Facts and corners as running text: a table a frame, a thousand times over, takes a second to read in.
+    compact: bool,
     name: String,
     /// Whether the words differ between the two systems of units; if not, `metric` serves both.
     other_units: bool,
@@ -81,7 +83,7 @@ const CHARTS: [(&str, &str, Draw); 2] = [
     ("radius", "Blur against distance from the centre", chart::radius),
 ];
 
-pub(super) fn card(index: usize, f: &FrameView, links: &Links, inline: bool) -> Card {
+pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inline: bool) -> Card {
     let (thumb_width, thumb_height) = if f.width >= f.height {
         (240, (240 * u64::from(f.height) / u64::from(f.width.max(1))).max(1) as u32)
     } else {
@@ -92,7 +94,8 @@ pub(super) fn card(index: usize, f: &FrameView, links: &Links, inline: bool) -> 
         f.verdict.words.each_ref().map(|w| Words { sentence: plain(&w.sentence), advice: plain(&w.advice) });
     Card {
         n: index + 1,
-        name: plain(&f.file),
+        compact: !inline,
+        name: short_name(&f.file, folder),
         other_units: metric != imperial,
         metric,
         imperial,
@@ -137,6 +140,11 @@ pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
         let tiles = (beside_name(i, "tiles.js"), data::tiles_script(i, f).into_bytes());
         map_png(f).map(|png| (beside_name(i, "map.png"), png)).into_iter().chain([tiles]).chain(charts)
     })
+}
+
+/// A file's name without the folder that all share.
+pub(super) fn short_name(file: &str, folder: &str) -> String {
+    plain(file.strip_prefix(folder).filter(|rest| !rest.is_empty()).unwrap_or(file))
 }
 
 pub(super) fn beside_name(index: usize, rest: &str) -> String {

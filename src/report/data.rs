@@ -7,7 +7,7 @@ use super::cards;
 use super::number::{plain, significant};
 use super::pictures::{self, Links};
 use super::view::{BudgetView, FrameView, View, ZoneView};
-use super::{chart, palette};
+use super::{chart, palette, phrase};
 use crate::diagnose::{Cause, Standing, ZoneName};
 use crate::measure::TileState;
 use crate::quantity::{DISC_SIGMA, Point};
@@ -17,11 +17,17 @@ use crate::quantity::{DISC_SIGMA, Point};
 pub fn data(view: &View, links: &[Links]) -> String {
     let none = Links::default();
     let inline = pictures::inline(view.frames.len());
+    let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
     let data = Data {
         sharp_for: &view.asked.sharp_for,
         disc_sigma: DISC_SIGMA,
         cividis: &palette::CIVIDIS,
-        frames: view.frames.iter().enumerate().map(|(i, f)| record(f, links.get(i).unwrap_or(&none), inline)).collect(),
+        frames: view
+            .frames
+            .iter()
+            .enumerate()
+            .map(|(i, f)| record(f, folder, links.get(i).unwrap_or(&none), inline))
+            .collect(),
     };
     serde_json::to_string(&data).unwrap_or_else(|_| "{\"frames\":[]}".into())
 }
@@ -72,10 +78,10 @@ struct Record<'a> {
 #[derive(Serialize)]
 struct Crop<'a>(&'static str, u32, u32, u32, u32, &'a str, Option<u32>);
 
-fn record<'a>(f: &'a FrameView, links: &'a Links, inline: bool) -> Record<'a> {
+fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) -> Record<'a> {
     Record {
         file: &f.file,
-        name: plain(&f.file),
+        name: cards::short_name(&f.file, folder),
         w: f.width,
         h: f.height,
         cols: f.grid.columns,

@@ -22,8 +22,13 @@ const SCRIPT: &str = include_str!("page/page.js");
 pub fn html(view: &View, links: &[Links]) -> String {
     let none = Links::default();
     let inline = pictures::inline(view.frames.len());
-    let cards: Vec<Card> =
-        view.frames.iter().enumerate().map(|(i, f)| cards::card(i, f, links.get(i).unwrap_or(&none), inline)).collect();
+    let folder = common_folder(view);
+    let cards: Vec<Card> = view
+        .frames
+        .iter()
+        .enumerate()
+        .map(|(i, f)| cards::card(i, f, folder, links.get(i).unwrap_or(&none), inline))
+        .collect();
     let data = script_safe(&data::data(view, links));
     // One word, unlike in every report, that marks the page's own style and script; what a hostile name
     // smuggles in can't know it, since the name itself is part of what is hashed.
@@ -32,6 +37,7 @@ pub fn html(view: &View, links: &[Links]) -> String {
         headline: headline(view),
         lede: lede(view),
         units: view.asked.units,
+        folder: plain(folder),
         nonce: nonce.as_str(),
         style: STYLE,
         script: SCRIPT,
@@ -61,6 +67,7 @@ struct Page<'a> {
     headline: String,
     lede: String,
     units: &'a str,
+    folder: String,
     nonce: &'a str,
     style: &'a str,
     script: &'a str,
@@ -106,6 +113,10 @@ pub(super) fn script_safe(json: &str) -> String {
         }
     }
     out
+}
+
+fn common_folder(view: &View) -> &str {
+    phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()))
 }
 
 fn headline(view: &View) -> String {
@@ -243,7 +254,11 @@ fn groups(view: &View) -> Vec<GroupRow> {
                 sentence: plain(&g.answer.sentence),
                 members: members
                     .iter()
-                    .map(|&(i, f)| MemberRow { n: i + 1, name: plain(&f.file), best: g.best == Some(i) })
+                    .map(|&(i, f)| MemberRow {
+                        n: i + 1,
+                        name: cards::short_name(&f.file, common_folder(view)),
+                        best: g.best == Some(i),
+                    })
                     .collect(),
                 chart: chart::apertures(&frames)
                     .map(|svg| cards::labelled(&svg, "Blur against aperture, a line a zone")),

@@ -70,3 +70,35 @@ pub const fn corner_state(state: CornerState) -> &'static str {
         CornerState::NotMeasured => "not measured",
     }
 }
+
+/// The folder that all files lie in, with its closing separator, or nothing: what a list of names need not repeat.
+#[must_use]
+pub fn common_folder<'a>(files: impl Iterator<Item = &'a str>) -> &'a str {
+    let separators = ['/', '\\'];
+    files
+        .map(|f| &f[..f.rfind(separators).map_or(0, |at| at + 1)])
+        .reduce(|shared, folder| {
+            let same = shared.bytes().zip(folder.bytes()).take_while(|(a, b)| a == b).count();
+            // Back to a whole folder: half a name in common is nothing in common. Separators are single bytes,
+            // so the cut never falls into a letter.
+            let end = shared.as_bytes()[..same].iter().rposition(|b| separators.contains(&char::from(*b)));
+            &shared[..end.map_or(0, |at| at + 1)]
+        })
+        .unwrap_or("")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_common_folder_is_a_whole_folder() {
+        let of = |files: &[&'static str]| common_folder(files.iter().copied());
+        assert_eq!(of(&["moor/a.jpg", "moor/b.jpg"]), "moor/");
+        assert_eq!(of(&["moor/east/a.jpg", "moor/eastern/b.jpg"]), "moor/");
+        assert_eq!(of(&["/x/heide-\u{e4}/a.jpg", "/x/heide-\u{f6}/a.jpg"]), "/x/");
+        assert_eq!(of(&["a.jpg", "moor/b.jpg"]), "");
+        assert_eq!(of(&["moor/a.jpg"]), "moor/");
+        assert_eq!(of(&[]), "");
+    }
+}

@@ -2,6 +2,7 @@
 
 use super::number::{self, plain};
 use super::view::{FrameView, View, ZoneView};
+use super::{cards, phrase};
 use crate::diagnose::{Cause, CornerState};
 use crate::quantity::{Distance, Estimate, Units};
 
@@ -12,8 +13,9 @@ pub fn text(view: &View, width: usize) -> String {
     let units = units(view);
     let mut out = String::new();
     if !view.frames.is_empty() {
+        let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
         // Below 100 columns the uncertainties give way to the names; the report has them.
-        let rows: Vec<[String; 6]> = view.frames.iter().map(|f| row(f, units, width >= 100)).collect();
+        let rows: Vec<[String; 6]> = view.frames.iter().map(|f| row(f, folder, units, width >= 100)).collect();
         let head = ["frame", "verdict", "near px", "far px", "corners", "next time"].map(str::to_owned);
         // The four middle columns have what they need; the name and the advice share the rest.
         let need = |i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max().unwrap_or(0);
@@ -53,7 +55,7 @@ fn closing(view: &View) -> String {
     out
 }
 
-fn row(f: &FrameView, units: Units, with_sd: bool) -> [String; 6] {
+fn row(f: &FrameView, folder: &str, units: Units, with_sd: bool) -> [String; 6] {
     let zone = |z: &ZoneView| match (z.blur_px, z.blur_px_sd) {
         (Some(value), Some(sd)) if with_sd => number::with_sd(Estimate::new(value, sd, z.tiles)),
         (Some(value), Some(_)) => format!("{value:.2}"),
@@ -65,7 +67,7 @@ fn row(f: &FrameView, units: Units, with_sd: bool) -> [String; 6] {
         CornerState::NotMeasured => "-",
     };
     [
-        plain(&f.file),
+        cards::short_name(&f.file, folder),
         short(f.verdict.cause).to_owned(),
         zone(&f.zones.near),
         zone(&f.zones.far),

@@ -149,7 +149,11 @@
     el("print").hidden = el("use").value !== "print";
     el("use-words").textContent = useWords();
     frames.forEach((f, i) => {
-      for (const cell of entries[i].querySelectorAll("[data-zone]")) cell.textContent = zoneWord(f, +cell.dataset.zone) || "nothing to judge";
+      for (const cell of entries[i].querySelectorAll("[data-zone]")) {
+        // The audit's own words come back with its own use.
+        if (cell.dataset.audited === undefined) cell.dataset.audited = cell.textContent;
+        cell.textContent = el("use").value ? zoneWord(f, +cell.dataset.zone) || "nothing to judge" : cell.dataset.audited;
+      }
       const stroke = entries[i].querySelector(".ribbon .blur"), now = permitted(f);
       if (f.permit > 0 && now > 0) stroke.setAttribute("transform", "translate(0 16) scale(1 " + clamp(f.permit / now, 0.05, 8).toFixed(3) + ") translate(0 -16)");
       entries[i].querySelector(".ribbon").setAttribute("aria-label", "Blur from near to far: " + [0, 2, 1].map((z) => ZONES[z] + " " + (zoneWord(f, z) || "nothing to judge")).join(", "));
