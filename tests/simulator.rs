@@ -1,6 +1,8 @@
 //! The simulator against the rest of the program: the same tiles, the same picture conventions.
 
 use tussock::measure::{Settings, measure};
+use tussock::optics::blur::{self, Parts};
+use tussock::quantity::MTF50_SIGMA;
 use tussock::simulate::file::{Developing, Facts, Light, Recording, bayer, dng, jpeg};
 use tussock::simulate::{Noise, Psf, SceneSpec, landscape};
 
@@ -67,6 +69,27 @@ fn half_contrast_agrees_with_two_optics_libraries() {
         }
     }
     assert!(worst.0 < 0.005, "{worst:?}");
+}
+
+#[test]
+fn the_optics_formulas_agree_with_two_optics_libraries() {
+    let parts = |psf: &Psf| {
+        let pupil = psf.pupil.unwrap();
+        Parts {
+            lambda_n_px: Some(0.55 * pupil.f_number / pupil.pitch_um),
+            disc_px: pupil.defocus_um / pupil.pitch_um,
+            pixel: psf.pixel,
+            ..Parts::default()
+        }
+    };
+    for line in reference("mtf.csv") {
+        let off = (blur::mtf(&parts(&line.psf), line.values[0]) - line.values[1]).abs();
+        assert!(off < 0.005, "{off} {}", line.text);
+    }
+    for line in reference("mtf50.csv") {
+        let off = (MTF50_SIGMA / blur::sigma_px(&parts(&line.psf)) / line.values[0] - 1.0).abs();
+        assert!(off < 0.005, "{off} {}", line.text);
+    }
 }
 
 #[test]

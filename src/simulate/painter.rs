@@ -119,12 +119,13 @@ impl Painter {
             let Some((_, above, below)) = &lines else { continue };
             let v = (local / step - k as f64) as f32;
             let clip = |x: f64| (((x - ox) * scale).max(0.0) as usize).min(width);
-            for i in clip(after(left))..clip(after(right)) {
+            let (left, right) = (clip(after(left)), clip(after(right)));
+            for (i, sample) in row.iter_mut().enumerate().take(right).skip(left) {
                 let x = (i as f64 + 0.5) / scale;
                 let at = x / step;
                 let (p, u) = (at as usize, at.fract() as f32);
                 let mix = |l: &[f32]| l[p] + (l[p + 1] - l[p]) * u;
-                row[i] = mix(above) * (1.0 - v) + mix(below) * v;
+                *sample = mix(above) * (1.0 - v) + mix(below) * v;
                 self.tint[j * width + i] = tint(before(x + ox, 0.0).0, row_before);
             }
         }

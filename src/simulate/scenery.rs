@@ -133,9 +133,9 @@ impl<'a> Backdrop<'a> {
         painter.zoom = (self.zoom, (self.camera.width as f64 / 2.0, self.camera.height as f64 / 2.0));
         let mut dice = Dice::new(self.spec.seed);
         self.paint_sky(painter);
-        for ridge in 0..RIDGES.len() {
+        for (ridge, &(metres, _, _)) in RIDGES.iter().enumerate() {
             // In fog there is nothing to be seen of it, not even a step in brightness.
-            if self.clear(RIDGES[ridge].0) > 0.004 {
+            if self.clear(metres) > 0.004 {
                 self.paint_ridge(painter, ridge, &mut dice);
             }
         }
