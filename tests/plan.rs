@@ -130,6 +130,10 @@ fn raising_and_pointing_do_what_they_say() {
     let tilt = before.tilt_up.unwrap();
     assert!((depth(height, tilt.down_deg.to_radians()) - raise.needed_near_m).abs() < 1e-9);
     assert!(tilt.horizon > tilt.horizon_before);
+    // A near subject that stands up from the ground: the ground at the lower edge is far enough already.
+    let standing = Question { near_m: 0.4, height_m: Some(1.5), down_rad: Some(down), ..asked.clone() };
+    let standing = plan(&standing).unwrap();
+    assert!(!standing.enough && standing.raise.is_none() && standing.tilt_up.is_none());
     // A level camera has the horizon in the middle.
     let level = Question { height_m: Some(0.2), down_rad: Some(0.0), ..question(0.35, f64::INFINITY, 35.0) };
     assert!((plan(&level).unwrap().tilt_up.unwrap().horizon_before - 0.5).abs() < 1e-12);
@@ -334,11 +338,17 @@ fn the_command_answers_in_json_and_in_words() {
         crop("plan --near 1m --focal 24 --crop 1.5 --json"),
         crop("plan --near 1m --focal 24 --sensor 24x16mm --json")
     );
-    let (status, out, _) = tussock("plan --near 40cm --focal 35mm --height 1m --down 30deg --aperture f/11");
+    let (status, out, _) = tussock("plan --near 40cm --focal 35mm --height 40cm --down 20deg --aperture f/11");
     assert_eq!(status, 0);
-    for word in
-        ["Focus at 80 cm", "Step back", "tilting lens", "bracket the focus", "Look where you step", "root-square"]
-    {
+    for word in [
+        "Focus at 80 cm",
+        "farther back",
+        "raise the camera",
+        "tilting lens",
+        "bracket the focus",
+        "Look where you step",
+        "root-square",
+    ] {
         assert!(out.contains(word), "no '{word}' in\n{out}");
     }
     assert!(out.lines().all(|l| l.chars().count() <= 104), "{out}");
@@ -355,7 +365,7 @@ fn the_command_refuses_with_a_sentence() {
     for (line, words) in [
         ("--near 3m --far 2m --focal 24mm", "beyond the far distance"),
         ("--near 20mm --focal 24mm", "within the focal length"),
-        ("--near=-3m --focal 24mm", "not more than zero"),
+        ("--near -3m --focal 24mm", "not more than zero"),
         ("--near 2 --focal 24mm", "has no unit"),
         ("--near 2m --focal 24mm --aperture f/0", "not an aperture"),
         ("--near inf --focal 24mm", "finite length"),

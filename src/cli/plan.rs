@@ -12,27 +12,27 @@ use crate::quantity::SharpFor;
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Nearest subject that must be sharp [default: the ground at the lower edge, from --height and --down].
-    #[arg(long, value_name = "LENGTH", value_parser = values::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = values::length, allow_hyphen_values = true)]
     near: Option<f64>,
     /// Farthest subject that must be sharp, or inf [default: inf].
-    #[arg(long, value_name = "LENGTH", value_parser = values::distance)]
+    #[arg(long, value_name = "LENGTH", value_parser = values::distance, allow_hyphen_values = true)]
     far: Option<f64>,
     /// Focal length, such as 24mm.
-    #[arg(long, value_name = "LENGTH", value_parser = values::focal_mm)]
+    #[arg(long, value_name = "LENGTH", value_parser = values::focal_mm, allow_hyphen_values = true)]
     focal: Option<f64>,
     /// A stop you have in mind, such as f/11.
-    #[arg(long, value_name = "F", value_parser = values::f_number)]
+    #[arg(long, value_name = "F", value_parser = values::f_number, allow_hyphen_values = true)]
     aperture: Option<f64>,
     #[command(flatten)]
     camera: Camera,
     /// Height of the camera above the ground.
-    #[arg(long, value_name = "LENGTH", value_parser = values::length)]
+    #[arg(long, value_name = "LENGTH", value_parser = values::length, allow_hyphen_values = true)]
     height: Option<f64>,
     /// How far below the horizon it points, such as 8deg (negative: above).
     #[arg(long, value_name = "ANGLE", value_parser = values::angle_rad, allow_hyphen_values = true)]
     down: Option<f64>,
     /// Speed of a moving subject across the view at the near distance, such as 0.1m/s.
-    #[arg(long, value_name = "SPEED", value_parser = values::speed_m_s)]
+    #[arg(long, value_name = "SPEED", value_parser = values::speed_m_s, allow_hyphen_values = true)]
     speed: Option<f64>,
     /// Take lens, stop, pixels, near and far from this photograph.
     #[arg(long, value_name = "FRAME")]
@@ -52,7 +52,7 @@ pub struct Camera {
     #[arg(long, value_name = "FACTOR", value_parser = values::crop)]
     crop: Option<f64>,
     /// Pixel pitch, such as 5.9um [default: 6000 pixels along the longer side].
-    #[arg(long, value_name = "LENGTH", value_parser = values::pitch_um)]
+    #[arg(long, value_name = "LENGTH", value_parser = values::pitch_um, allow_hyphen_values = true)]
     pitch: Option<f64>,
     /// The use the picture must be sharp for: diagonal (disc of sensor diagonal/1500), 1:1, or print:60x40cm@50cm.
     #[arg(long, value_name = "USE", default_value = "diagonal", value_parser = values::sharp_for)]

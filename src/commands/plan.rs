@@ -1,15 +1,18 @@
 //! Questions for the next shot to advice.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 
 use super::Outcome;
+use crate::diagnose::{ImpliedDistance, diagnose};
+use crate::intake::{self, Overrides};
+use crate::measure::{Settings, measure};
 use crate::output;
-use crate::plan::{Question, Refusal, Sensor, near_ground_m, plan};
-use crate::quantity::{SharpFor, Units};
+use crate::plan::{Question, Refusal, Sensor, Was, near_ground_m, plan};
+use crate::quantity::{Distance, Intent, SharpFor, Units};
 use crate::report::{PlanView, plan_text};
-use crate::shot::{Fact, Source};
+use crate::shot::{Capture, Fact, Source};
 
 /// The plan command as meant.
 #[derive(Clone, Debug)]
@@ -72,36 +75,100 @@ fn given_or<T>(value: Option<T>, or: impl FnOnce() -> Fact<T>) -> Fact<T> {
 /// # Errors
 /// Where something needed is neither given nor in the photograph, or the question has no answer.
 pub fn run(next: &Next) -> anyhow::Result<Outcome> {
-    let question = question(next)?;
+    let from = next.from.as_deref().map(|path| audited(path, next)).transpose()?;
+    let question = question(next, from.as_ref())?;
     let answer = plan(&question)?;
-    let from = next.from.as_ref().map(|p| p.display().to_string());
     let units = next.camera.units;
-    output::print(&if next.json {
-        PlanView::new(&answer, from.as_deref(), units).json()?
-    } else {
-        plan_text(&answer, from.as_deref(), units)
-    });
+    let was = from.as_ref().map(|f| &f.was);
+    output::print(&if next.json { PlanView::new(&answer, was, units).json()? } else { plan_text(&answer, was, units) });
     Ok(Outcome::Done)
 }
 
-/// The question that the options ask.
-fn question(next: &Next) -> anyhow::Result<Question> {
-    let focal_mm = next.focal_mm.context("give the focal length with --focal, such as --focal 24mm")?;
-    let sensor = next.camera.sensor();
+/// What an audited photograph answers of the question.
+struct Audited {
+    was: Was,
+    focal_mm: Option<f64>,
+    sensor: Option<Fact<Sensor>>,
+    pitch_um: Option<Fact<f64>>,
+}
+
+/// Reads, measures and diagnoses the photograph as an audit does.
+fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
+    let overrides = Overrides {
+        capture: Capture {
+            focal_length_mm: next.focal_mm.map(|v| Fact::new(v, Source::Given)),
+            pixel_pitch_um: next.camera.pitch_um.map(|v| Fact::new(v, Source::Given)),
+            ..Capture::default()
+        },
+        turn: None,
+    };
+    let shot = intake::read(path, &overrides).map_err(|e| anyhow::anyhow!("{e}. {}", e.advice))?;
+    let map = measure(&shot.plane, &Settings::default());
+    let intent = Intent {
+        sharp_for: next.camera.sharp_for,
+        near_m: next.near_m,
+        far_m: next.far_m,
+        camera_height_m: next.height_m,
+        units: next.camera.units,
+        ..Intent::default()
+    };
+    let capture = &shot.capture;
+    let name = capture.lens.as_ref().map_or("", |l| l.value.as_str());
+    let focal_mm = capture.focal_length_mm.as_ref().map(|f| f.value);
+    let baseline = super::lens::find(name, focal_mm);
+    let found = diagnose(&map, capture, baseline.as_ref(), &intent);
+    let range = |d: Option<ImpliedDistance>| {
+        d.filter(|d| d.value.is_finite() && d.value > 0.0).map(|d| [d.low, d.value, d.high].map(Distance::from_metres))
+    };
+    let sensor = capture.pixel_pitch_um.as_ref().map(|p| {
+        let side = |px: u32| f64::from(px) * p.value * 1e-3;
+        Fact::new(Sensor { width_mm: side(map.width), height_mm: side(map.height) }, Source::Derived)
+    });
+    Ok(Audited {
+        was: Was {
+            file: shot.file.clone(),
+            f_number: capture.f_number.as_ref().map(|f| f.value),
+            focus_m: range(found.implied.focus_m),
+            near_m: range(found.implied.near_m),
+        },
+        focal_mm,
+        sensor,
+        pitch_um: capture.pixel_pitch_um.clone(),
+    })
+}
+
+/// The question that the options ask, filled from an audited photograph where they are silent.
+fn question(next: &Next, from: Option<&Audited>) -> anyhow::Result<Question> {
+    let focal_mm = next
+        .focal_mm
+        .or(from.and_then(|f| f.focal_mm))
+        .context("give the focal length with --focal, such as --focal 24mm")?;
+    let sensor = match (next.camera.sensor, from.and_then(|f| f.sensor.clone())) {
+        (None, Some(seen)) => seen,
+        _ => next.camera.sensor(),
+    };
+    let pitch_um = match (next.camera.pitch_um, from.and_then(|f| f.pitch_um.clone())) {
+        (None, Some(seen)) => seen,
+        _ => next.camera.pitch_um(),
+    };
     let near_m = match (next.near_m, next.height_m, next.down_rad) {
         (Some(near), ..) => near,
         (None, Some(height), down) => {
             near_ground_m(height, down.unwrap_or(0.0), sensor.value, focal_mm).ok_or(Refusal::NoGround)?
         }
+        (None, None, _) if from.is_some() => match from.and_then(|f| f.was.near_m) {
+            Some([_, near, _]) => near.middle(),
+            None => bail!("the photograph does not show how near its nearest ground is; give --near"),
+        },
         (None, None, _) => bail!("give the nearest subject with --near, such as --near 1.2m, or --height and --down"),
     };
     Ok(Question {
         near_m,
         far_m: next.far_m.unwrap_or(f64::INFINITY),
         focal_mm,
-        f_number: next.f_number,
+        f_number: next.f_number.or(from.and_then(|f| f.was.f_number)),
         sensor,
-        pitch_um: next.camera.pitch_um(),
+        pitch_um,
         height_m: next.height_m,
         down_rad: next.down_rad,
         sharp_for: next.camera.sharp_for,

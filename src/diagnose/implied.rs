@@ -2,7 +2,7 @@
 
 use super::evidence::Evidence;
 use super::{Implied, ImpliedDistance};
-use crate::optics::blur::{Parts, sigma_px};
+use crate::optics::cover::Depth;
 use crate::optics::{aperture, depth, thin_lens};
 use crate::quantity::{Distance, Intent};
 
@@ -73,18 +73,10 @@ pub fn conclude(
     if !(spread.is_finite() && spread > 0.0) {
         return implied;
     }
-    let best = aperture::best_f_number(spread);
-    implied.best_f_number = Some(best);
+    implied.best_f_number = Some(aperture::best_f_number(spread));
     implied.root_square_f_number = Some(aperture::root_square_f_number(spread));
-    let at_best = sigma_px(&Parts {
-        lambda_n_px: Some(crate::optics::WAVELENGTH_UM * best / pitch),
-        disc_px: spread * 1e3 / (2.0 * best) / pitch,
-        ..Parts::default()
-    });
-    // At the best f-number the blur goes as the square root of the spread, that as the inverse near distance.
-    if at_best > permitted {
-        implied.step_back_m = Some(near_m * ((at_best / permitted).powi(2) - 1.0));
-    }
+    let back = Depth::new(focal * 1e3, near_m * 1e3, far_m * 1e3).step_back_mm(permitted * pitch, None);
+    implied.step_back_m = back.filter(|&mm| mm > 0.0).map(|mm| mm * 1e-3);
     implied
 }
 

@@ -6,18 +6,17 @@
 pub mod card;
 mod question;
 mod remedies;
-pub mod solve;
 
 pub use card::Card;
-pub use question::{Question, Refusal, Sensor};
+pub use question::{Question, Refusal, Sensor, Was};
 pub use remedies::{Bracket, BracketFrame, Raise, StepBack, StepRow, TiltUp, TiltedLens, near_ground_m};
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::optics::cover::{self, Depth};
 use crate::optics::{aperture, depth, motion, thin_lens};
 use crate::quantity::{DISC_SIGMA, Distance, MTF50_SIGMA};
-use solve::Depth;
 
 /// Everything there is to say about the next shot, as data; the words are made by `report`.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -152,11 +151,11 @@ const HAND_RATE: f64 = 0.030;
 /// [`Refusal`] where no camera could be in the situation asked about.
 pub fn plan(question: &Question) -> Result<Plan, Refusal> {
     question.check()?;
-    let depth = Depth::of(question);
+    let depth = question.depth();
     let (permitted_disc_um, permitted_um) = (question.permitted_disc_um(), question.permitted_sigma_um());
     let spread = depth.spread_mm();
     let some = |value: f64| (spread > 0.0).then_some(value);
-    let stops: Vec<Stop> = solve::stops_with(question.f_number).map(|n| stop(question, &depth, n)).collect();
+    let stops: Vec<Stop> = cover::stops_with(question.f_number).map(|n| stop(question, &depth, n)).collect();
     let best_stop = depth.best_stop();
     let best = some(aperture::best_f_number(spread));
     let best_um = depth.ends_um(best.unwrap_or(best_stop));
@@ -200,7 +199,7 @@ pub fn plan(question: &Question) -> Result<Plan, Refusal> {
 fn stop(question: &Question, depth: &Depth, f_number: f64) -> Stop {
     let pitch = question.pitch_um.value;
     let discs = depth.discs_um(f_number);
-    let px = |disc: f64| solve::blur_px(f_number, disc, pitch);
+    let px = |disc: f64| cover::blur_px(f_number, disc, pitch);
     let worst = depth.ends_um(f_number);
     let print = question.print_scale().map(|scale| worst / DISC_SIGMA * 1e-3 * scale.enlargement);
     Stop {

@@ -4,7 +4,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use thiserror::Error;
 
-use crate::quantity::{DISC_SIGMA, SharpFor};
+use crate::optics::cover::Depth;
+use crate::quantity::{DISC_SIGMA, Distance, SharpFor};
 use crate::shot::Fact;
 
 /// The situation of the next shot. Distances are from the entrance pupil, along the lens's axis.
@@ -34,6 +35,19 @@ pub struct Question {
     pub sharp_for: SharpFor,
     /// Speed of a moving subject across the view at the near distance, m/s.
     pub speed_m_s: Option<f64>,
+}
+
+/// Where the photographer was: what an audited photograph shows.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Was {
+    /// The photograph.
+    pub file: String,
+    /// Its f-number.
+    pub f_number: Option<f64>,
+    /// Focus distance that its blur implies, m: nearest plausible, best, farthest plausible.
+    pub focus_m: Option<[Distance; 3]>,
+    /// Distance of its nearest ground, in the same way.
+    pub near_m: Option<[Distance; 3]>,
 }
 
 /// Sides of the sensor as the picture is taken (an upright picture has the longer one as its height).
@@ -123,6 +137,11 @@ impl Question {
             return Err(Refusal::WithinFocalLength { near_m: self.near_m, focal_mm: self.focal_mm });
         }
         Ok(())
+    }
+
+    /// The depth to be covered.
+    pub(super) fn depth(&self) -> Depth {
+        Depth::new(self.focal_mm, self.near_m * 1e3, self.far_m * 1e3)
     }
 
     /// Diameter of the permitted blur disc on the sensor, um.

@@ -3,8 +3,8 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::solve::{self, Depth, THIRD_STOPS};
 use super::{Question, Sensor};
+use crate::optics::cover::{self, Depth, THIRD_STOPS};
 use crate::optics::{aperture, ground, thin_lens};
 use crate::quantity::Distance;
 
@@ -124,6 +124,13 @@ impl Stance {
         Some(Self { height_m, down_rad, half_mm, image_mm })
     }
 
+    /// A needed distance, where the ground at the lower edge lies nearer than that; where it does not, the near
+    /// subject stands up from the ground and moving the camera's view of the ground won't help.
+    fn beyond(&self, needed_m: f64) -> Option<f64> {
+        let ground = ground::depth(self.height_m, self.down_rad, self.image_mm, self.half_mm);
+        (ground < needed_m).then_some(needed_m)
+    }
+
     fn edge(&self) -> f64 {
         (self.half_mm / self.image_mm).atan()
     }
@@ -168,7 +175,7 @@ fn needed_near_m(question: &Question, depth: &Depth) -> Option<f64> {
 
 pub(super) fn raise(question: &Question, depth: &Depth) -> Option<Raise> {
     let stance = Stance::of(question, depth)?;
-    let needed = needed_near_m(question, depth)?;
+    let needed = stance.beyond(needed_near_m(question, depth)?)?;
     let edge = stance.edge();
     // The ground at the lower edge lies at a horizontal distance g = h / tan(d + e) and a depth
     // sqrt(h^2 + g^2) cos e; keep g and ask for the depth needed.
@@ -188,7 +195,7 @@ pub(super) fn raise(question: &Question, depth: &Depth) -> Option<Raise> {
 
 pub(super) fn tilt_up(question: &Question, depth: &Depth) -> Option<TiltUp> {
     let stance = Stance::of(question, depth)?;
-    let needed = needed_near_m(question, depth)?;
+    let needed = stance.beyond(needed_near_m(question, depth)?)?;
     let down = down_for(needed, stance.height_m, stance.half_mm, stance.image_mm)?;
     Some(TiltUp {
         down_deg: down.to_degrees(),
@@ -218,7 +225,7 @@ pub(super) fn tilted_lens(question: &Question, depth: &Depth) -> Option<TiltedLe
     let hinge_m = stance.height_m / stance.down_rad.cos();
     let tilt = ground::tilt_for_hinge(depth.focal_mm, hinge_m * 1e3)?;
     let f_number = working_stop(question);
-    let disc_mm = solve::disc_um_for(f_number, question.permitted_sigma_um())? * 1e-3;
+    let disc_mm = cover::disc_um_for(f_number, question.permitted_sigma_um())? * 1e-3;
     // The limits of the wedge pass through the same hinge line; at a depth z they lie J z / H either side of
     // the plane of focus, H = f^2 / (N c) (Merklinger, Focusing the View Camera, 1996; small tilts).
     let wedge = |z_m: f64| hinge_m * z_m * 1e3 / (depth.focal_mm * depth.focal_mm / (f_number * disc_mm));
@@ -236,9 +243,9 @@ pub(super) fn tilted_lens(question: &Question, depth: &Depth) -> Option<TiltedLe
 fn working_stop(question: &Question) -> f64 {
     let permitted = question.permitted_sigma_um();
     // Depth in the image is 2 N c.
-    let room = |n: f64| n * solve::disc_um_for(n, permitted).unwrap_or(0.0);
+    let room = |n: f64| n * cover::disc_um_for(n, permitted).unwrap_or(0.0);
     match question.f_number {
-        Some(wanted) if wanted <= 0.8 * solve::diffraction_limit(permitted) => wanted,
+        Some(wanted) if wanted <= 0.8 * cover::diffraction_limit(permitted) => wanted,
         _ => THIRD_STOPS
             .into_iter()
             .filter(|&n| n <= 11.0)
@@ -280,7 +287,7 @@ pub(super) fn bracket(question: &Question, depth: &Depth) -> Bracket {
     let f_number = working_stop(question);
     // One frame reaches c / (f^2 / N) either way in inverse distance, times 1 - f/s, which is least at the
     // near end; a tenth is kept for overlap.
-    let disc_mm = 0.9 * solve::disc_um_for(f_number, permitted).unwrap_or(0.0) * 1e-3;
+    let disc_mm = 0.9 * cover::disc_um_for(f_number, permitted).unwrap_or(0.0) * 1e-3;
     let power = depth.focal_mm * depth.focal_mm / f_number;
     let reach = disc_mm / power * (1.0 - depth.focal_mm / depth.near_mm);
     let (near, far) = (1.0 / depth.near_mm, 1.0 / depth.far_mm);

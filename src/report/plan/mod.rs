@@ -10,7 +10,7 @@ pub use text::plan_text;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::plan::Plan;
+use crate::plan::{Plan, Was};
 use crate::quantity::Units;
 
 /// Version of the `tussock.plan` format.
@@ -24,7 +24,7 @@ pub struct PlanView<'a> {
     /// Version of this format.
     pub version: u32,
     /// The photograph the question was taken from; null where it was asked by hand.
-    pub from: Option<&'a str>,
+    pub from: Option<&'a Was>,
     /// The answer.
     #[serde(flatten)]
     pub plan: &'a Plan,
@@ -35,7 +35,7 @@ pub struct PlanView<'a> {
 impl<'a> PlanView<'a> {
     /// The view of a plan.
     #[must_use]
-    pub fn new(plan: &'a Plan, from: Option<&'a str>, units: Units) -> Self {
+    pub fn new(plan: &'a Plan, from: Option<&'a Was>, units: Units) -> Self {
         Self { format: "tussock.plan", version: PLAN_VERSION, from, plan, advice: words::advice(plan, units) }
     }
 

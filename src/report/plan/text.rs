@@ -3,8 +3,8 @@
 use std::fmt::Write as _;
 
 use super::words::{self, exact_stop, length, stop};
-use crate::plan::{Plan, Stop};
-use crate::quantity::Units;
+use crate::plan::{Plan, Stop, Was};
+use crate::quantity::{Distance, Units};
 use crate::shot::Source;
 
 /// Full stops shown in the table whatever the answer.
@@ -12,11 +12,11 @@ const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];
 
 /// A plan as plain text, lines to about 100 characters.
 #[must_use]
-pub fn plan_text(plan: &Plan, from: Option<&str>, units: Units) -> String {
+pub fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String {
     let asked = &plan.asked;
     let mut out = String::new();
-    if let Some(file) = from {
-        line(&mut out, &format!("You were here: {file}. Next time:"));
+    if let Some(was) = from {
+        paragraph(&mut out, "", &here(was, units));
     }
     line(
         &mut out,
@@ -54,6 +54,25 @@ pub fn plan_text(plan: &Plan, from: Option<&str>, units: Units) -> String {
         paragraph(&mut out, "  ", &sentence);
     }
     out
+}
+
+/// Where the photographer was.
+fn here(was: &Was, units: Units) -> String {
+    let metres = |d: Distance| d.bounds().1;
+    let range = |[low, value, high]: [Distance; 3]| {
+        format!("{} ({} to {})", length(metres(value), units), length(metres(low), units), length(metres(high), units))
+    };
+    let mut text = format!("You were here: {}", was.file);
+    if let Some(n) = was.f_number {
+        text += &format!(" at {}", stop(n));
+    }
+    if let Some(focus) = was.focus_m {
+        text += &format!(", focused at about {}", range(focus));
+    }
+    if let Some(near) = was.near_m {
+        text += &format!(", the nearest ground at about {}", range(near));
+    }
+    text + ". Next time:"
 }
 
 fn line(out: &mut String, text: &str) {

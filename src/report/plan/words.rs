@@ -214,12 +214,17 @@ fn remedies(plan: &Plan, units: Units) -> Vec<String> {
     }
     if let Some(tilt) = &plan.tilt_up {
         let way = if tilt.down_deg < 0.0 { "above" } else { "below" };
+        let horizon = |share: f64| match share {
+            s if s < 0.0 => "out of the frame above".to_owned(),
+            s if s > 1.0 => "out of the frame below".to_owned(),
+            s => format!("{:.0} % down the picture", 100.0 * s),
+        };
         all.push(format!(
-            "Or point it {:.0} degrees {way} the horizon: the nearest strip of ground drops out and the horizon moves \
-             from {:.0} % to {:.0} % of the picture's height from the top.",
+            "Or point it {:.0} degrees {way} the horizon: the nearest strip of ground drops out, and the horizon, {} \
+             now, comes to lie {}.",
             tilt.down_deg.abs(),
-            100.0 * tilt.horizon_before,
-            100.0 * tilt.horizon
+            horizon(tilt.horizon_before),
+            horizon(tilt.horizon)
         ));
     }
     if step.needed_m.is_some() || plan.raise.is_some() {

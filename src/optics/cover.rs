@@ -1,8 +1,8 @@
-//! Search over aperture, focus and distance for the least worst blur from near to far.
+//! A depth to be covered: the stop, focus and distance with the least worst blur from near to far.
 
-use super::Question;
-use crate::optics::blur::{self, Parts};
-use crate::optics::{WAVELENGTH_UM, aperture, depth, diffraction, thin_lens};
+use super::blur::{self, Parts};
+use super::{WAVELENGTH_UM, aperture, depth, diffraction, thin_lens};
+use crate::quantity::MTF50_SIGMA;
 
 /// Marked f-numbers in thirds of a stop.
 pub const THIRD_STOPS: [f64; 31] = [
@@ -11,7 +11,7 @@ pub const THIRD_STOPS: [f64; 31] = [
 ];
 
 /// The third-stops, with one more f-number in its place.
-pub(super) fn stops_with(also: Option<f64>) -> impl Iterator<Item = f64> {
+pub fn stops_with(also: Option<f64>) -> impl Iterator<Item = f64> {
     let mut stops = THIRD_STOPS.to_vec();
     stops.extend(also.filter(|n| !THIRD_STOPS.contains(n)));
     stops.sort_by(f64::total_cmp);
@@ -36,10 +36,6 @@ impl Depth {
     #[must_use]
     pub fn new(focal_mm: f64, near_mm: f64, far_mm: f64) -> Self {
         Self { focal_mm, near_mm, far_mm, focus_mm: depth::equal_blur_focus(near_mm, far_mm) }
-    }
-
-    pub(super) fn of(question: &Question) -> Self {
-        Self::new(question.focal_mm, question.near_m * 1e3, question.far_m * 1e3)
     }
 
     /// The same scene from `back_mm` farther away.
@@ -166,5 +162,5 @@ pub fn disc_um_for(f_number: f64, sigma_um: f64) -> Option<f64> {
 /// f-number at which diffraction alone makes a blur of `sigma_um`.
 #[must_use]
 pub fn diffraction_limit(sigma_um: f64) -> f64 {
-    sigma_um * diffraction::MTF50 / (crate::quantity::MTF50_SIGMA * WAVELENGTH_UM)
+    sigma_um * diffraction::MTF50 / (MTF50_SIGMA * WAVELENGTH_UM)
 }
