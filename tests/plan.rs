@@ -404,7 +404,8 @@ fn a_card_fits_the_plan() {
             assert_eq!(cell["step_back_m"], plan["step_back"]["needed_m"]);
         }
     }
-    let page = std::fs::read_to_string(page).unwrap();
+    // The template engine writes a slash as its entity.
+    let page = std::fs::read_to_string(page).unwrap().replace("&#x2f;", "/");
     assert!(page.contains("<svg") && page.contains("<th>70 mm</th>") && page.contains("f/25"));
     assert!(!page.contains("http") && !page.contains("<script"), "needs no network and no script");
     // Standard output gets the page where it is not a terminal, a table where asked.

@@ -93,7 +93,7 @@ fn capture(f_number: Option<f64>, date: Option<&str>) -> Capture {
 fn frames_of_one_scene_are_found_and_no_others() {
     let shoot = |seed: u64, view: View| {
         let spec = PatchSpec {
-            texture: Texture::Gravel,
+            texture: Texture::Rock,
             psf: Psf::gaussian(1.0),
             seed,
             noise_seed: seed * 7,

@@ -9,6 +9,7 @@ mod folder;
 mod heic;
 pub mod ifd;
 mod jpeg;
+mod limits;
 pub mod makernote;
 pub mod pitch;
 mod preview;

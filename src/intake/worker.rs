@@ -8,12 +8,13 @@
 use std::io::{self, BufReader, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
-use std::sync::{Arc, Condvar, Mutex, PoisonError};
-use std::time::{Duration, Instant};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
 use image::RgbImage;
 use serde::{Deserialize, Serialize};
 
+use super::limits::{OVER_TIME, Watch, limit_memory};
 use super::raw::{self, Read as RawRead};
 use super::rendered::MAX_PIXELS;
 use super::{IntakeError, IntakeErrorKind};
@@ -350,9 +351,6 @@ fn widen_pipe(pipe: &ChildStdout) {
 #[cfg(not(target_os = "linux"))]
 const fn widen_pipe(_pipe: &ChildStdout) {}
 
-/// Exit code of a worker whose file took too long.
-const OVER_TIME: i32 = 75;
-
 /// Longest head of a frame that is believed.
 const MAX_HEAD: u32 = 1 << 20;
 
@@ -434,58 +432,4 @@ fn answers() -> io::Result<impl Write> {
 #[cfg(not(unix))]
 fn answers() -> io::Result<impl Write> {
     Ok(BufWriter::new(io::stdout().lock()))
-}
-
-/// Bounds the address space of this process, so that an absurd request fails instead of starving the machine.
-#[cfg(unix)]
-fn limit_memory(bytes: u64) {
-    let limit = libc::rlimit { rlim_cur: bytes as libc::rlim_t, rlim_max: bytes as libc::rlim_t };
-    // SAFETY: `limit` is a whole, valid structure; a refusal leaves the limits as they were.
-    unsafe { libc::setrlimit(libc::RLIMIT_AS, &raw const limit) };
-}
-
-#[cfg(not(unix))]
-const fn limit_memory(_bytes: u64) {}
-
-/// Ends the process when a file takes too long.
-struct Watch {
-    time: Duration,
-    state: Arc<(Mutex<Option<Instant>>, Condvar)>,
-}
-
-impl Watch {
-    fn start(time: Duration) -> Self {
-        let state: Arc<(Mutex<Option<Instant>>, Condvar)> = Arc::default();
-        let watched = Arc::clone(&state);
-        std::thread::spawn(move || {
-            let (deadline, changed) = &*watched;
-            let mut guard = deadline.lock().unwrap_or_else(PoisonError::into_inner);
-            loop {
-                guard = match *guard {
-                    None => changed.wait(guard).unwrap_or_else(PoisonError::into_inner),
-                    Some(end) => {
-                        let left = end.saturating_duration_since(Instant::now());
-                        if left.is_zero() {
-                            std::process::exit(OVER_TIME);
-                        }
-                        changed.wait_timeout(guard, left).unwrap_or_else(PoisonError::into_inner).0
-                    }
-                };
-            }
-        });
-        Self { time, state }
-    }
-
-    fn set(&self, deadline: Option<Instant>) {
-        *self.state.0.lock().unwrap_or_else(PoisonError::into_inner) = deadline;
-        self.state.1.notify_one();
-    }
-
-    fn begin(&self) {
-        self.set(Some(Instant::now() + self.time));
-    }
-
-    fn end(&self) {
-        self.set(None);
-    }
 }
