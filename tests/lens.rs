@@ -286,7 +286,7 @@ fn a_stored_baseline_comes_back() {
     }
     assert!(text.contains("version = 1") && text.contains("date = \"2026-11-25\""));
     // What is not known stays unknown.
-    let mut holed = learned.clone();
+    let mut holed = learned;
     holed.entries[0].sigma_um[0] = None;
     assert_eq!(record::read(&record::write(&holed, "2026-11-25")).unwrap().entries[0].sigma_um[0], None);
 }

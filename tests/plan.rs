@@ -131,7 +131,7 @@ fn raising_and_pointing_do_what_they_say() {
     assert!((depth(height, tilt.down_deg.to_radians()) - raise.needed_near_m).abs() < 1e-9);
     assert!(tilt.horizon > tilt.horizon_before);
     // A near subject that stands up from the ground: the ground at the lower edge is far enough already.
-    let standing = Question { near_m: 0.4, height_m: Some(1.5), down_rad: Some(down), ..asked.clone() };
+    let standing = Question { near_m: 0.4, height_m: Some(1.5), down_rad: Some(down), ..asked };
     let standing = plan(&standing).unwrap();
     assert!(!standing.enough && standing.raise.is_none() && standing.tilt_up.is_none());
     // A level camera has the horizon in the middle.

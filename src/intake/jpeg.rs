@@ -190,7 +190,7 @@ pub(super) fn plane(
         black: 0,
         white: WHITE,
         // Compression moves clipped areas about by a step.
-        saturation: tone.bytes()[254].min(WHITE),
+        saturation: tone.bytes()[254],
         mosaic: Mosaic::None,
         jpeg: headers.luma_steps().map(|steps| turn.blocks(&steps, width, height)),
         rendered: !tone.is_linear(),

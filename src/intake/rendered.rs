@@ -225,8 +225,8 @@ pub(super) fn luminance_of_bytes(data: &mut Vec<u16>, pixels: usize, channels: u
         if channels >= 3 {
             sum += tables[1][usize::from(pixel[1])] + tables[2][usize::from(pixel[2])];
         }
-        let mut level = sum.min(u32::from(WHITE) << 14) + 8192 >> 14;
-        if channels % 2 == 0 {
+        let mut level = (sum.min(u32::from(WHITE) << 14) + 8192) >> 14;
+        if channels.is_multiple_of(2) {
             level = level * u32::from(pixel[channels - 1]) / 255;
         }
         bytes[2 * i..][..2].copy_from_slice(&(level as u16).to_ne_bytes());
@@ -247,7 +247,7 @@ fn luminance_of_words(data: &mut Vec<u16>, pixels: usize, channels: usize, tone:
         } else {
             light(0)
         };
-        if channels % 2 == 0 {
+        if channels.is_multiple_of(2) {
             level *= f32::from(pixel[channels - 1]) / 65535.0;
         }
         data[i] = level.round() as u16;

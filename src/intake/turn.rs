@@ -183,8 +183,12 @@ mod tests {
             let x_bit = if turn.swap { 2 } else { 1 };
             for (i, v) in out.iter().enumerate() {
                 let (x, y) = (i % uw + usize::from(flip_x), i / uw + usize::from(flip_y));
-                assert_eq!(v & x_bit != 0, (x + 8 - blocks.x0) % 8 == 0, "orientation {orientation} x {x}");
-                assert_eq!(v & (3 - x_bit) != 0, (y + 8 - blocks.y0) % 8 == 0, "orientation {orientation} y {y}");
+                assert_eq!(v & x_bit != 0, (x + 8 - blocks.x0).is_multiple_of(8), "orientation {orientation} x {x}");
+                assert_eq!(
+                    v & (3 - x_bit) != 0,
+                    (y + 8 - blocks.y0).is_multiple_of(8),
+                    "orientation {orientation} y {y}"
+                );
             }
             for mosaic in [Mosaic::Checkerboard { even: true }, Mosaic::Checkerboard { even: false }, x_trans] {
                 let sites: Vec<bool> = (0..w * h).map(|i| mosaic.measured(i % w, i / w)).collect();

@@ -90,8 +90,8 @@ impl Sensor {
     pub(super) fn of_rawloader(image: ::rawloader::RawImage, relative_pattern: bool) -> Result<Self, Refused> {
         let [top, right, bottom, left] = image.crops;
         let (stride, full_height, channels) = (image.width, image.height, image.cpp);
-        let width = stride.checked_sub(left + right).unwrap_or(0);
-        let height = full_height.checked_sub(top + bottom).unwrap_or(0);
+        let width = stride.saturating_sub(left + right);
+        let height = full_height.saturating_sub(top + bottom);
         let cfa = if relative_pattern { image.cfa.clone() } else { image.cropped_cfa() };
         let pattern =
             if channels == 1 && cfa.is_valid() {

@@ -41,7 +41,7 @@ pub fn card_text(card: &Card, units: Units) -> String {
     for row in &card.rows {
         let mut line = format!("{:<10}{:<10}", length(row.near_m, units), length(row.focus_distance_m, units));
         for cell in &row.cells {
-            line += &format!("{:<14}", cell.as_ref().map_or_else(|| "-".into(), |c| short(c)));
+            line += &format!("{:<14}", cell.as_ref().map_or_else(|| "-".into(), short));
         }
         out.push_str(line.trim_end());
         out.push('\n');

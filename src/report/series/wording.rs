@@ -194,8 +194,7 @@ pub fn alone(alone: &Alone) -> String {
             own.0, own.1, group.0, group.1
         ),
         AloneWhy::Turned { quarters } => format!(
-            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {} quarter turns clockwise.",
-            quarters
+            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turns clockwise."
         ),
     }
 }
