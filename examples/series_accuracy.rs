@@ -3,6 +3,8 @@
 //! Prints the tables of docs/accuracy.md: `cargo run --release --example series_accuracy -- pairs|apertures|brackets
 //! [SEED]`. The environment variables COUNT (cases) and LONG (px) change how much is rendered.
 
+#![allow(clippy::print_stdout, clippy::print_stderr, reason = "a program that prints a table and its progress")]
+
 use tussock::measure::pair::{relative, spectra, tiles};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::measure::{Settings, measure};

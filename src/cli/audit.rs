@@ -18,7 +18,7 @@ pub struct Args {
     /// Photographs and folders of photographs.
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
-    /// Folder for the report [default: a new folder tussock-report-<date> beside the first path].
+    /// Folder for the report; by default a new one, `tussock-report-<date>`, beside the first path.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Look into folders within folders.

@@ -26,11 +26,11 @@ pub struct Frame {
 /// Blur of every tile in every frame.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Blurs {
-    /// [frame][tile]: Gaussian-equivalent sigma, px; `None` where the tile could not be compared.
+    /// `[frame][tile]`: Gaussian-equivalent sigma, px; `None` where the tile could not be compared.
     pub sigma: Vec<Vec<Option<Estimate>>>,
-    /// [frame][tile]: the part of its sd that the frames of this tile do not share, px.
+    /// `[frame][tile]`: the part of its sd that the frames of this tile do not share, px.
     pub apart_sd: Vec<Vec<f64>>,
-    /// [tile]: sd of the anchor of all its frames: the width of its sharpest frame, px.
+    /// `[tile]`: sd of the anchor of all its frames: the width of its sharpest frame, px.
     pub anchor_sd: Vec<f64>,
     /// Tiles left out because the scene moved there, by frame.
     pub moved: Vec<u32>,

@@ -14,7 +14,7 @@ pub struct Sharpest {
     pub real: bool,
 }
 
-/// Finds the sharpest of frames from the widths of the same tiles in each: [frame][tile].
+/// Finds the sharpest of frames from the widths of the same tiles in each: `[frame][tile]`.
 ///
 /// The margin is the middle of the tiles' log ratios to the next best frame, its sd from their scatter.
 #[must_use]

@@ -16,7 +16,7 @@ const STEP: f64 = 0.005;
 pub(super) struct Profile {
     /// Bins each side of the edge.
     half: usize,
-    /// [group][bin]: sum and count.
+    /// `[group][bin]`: sum and count.
     bins: Vec<Vec<(f64, f64)>>,
     /// Rough sigma of the line spread, px.
     sigma: f64,
