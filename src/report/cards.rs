@@ -192,7 +192,7 @@ fn zone_row(name: ZoneName, z: &ZoneView) -> ZoneRow {
 /// Whether a zone is within the permitted blur, as far as its uncertainty allows a word.
 fn judged(z: &ZoneView) -> &'static str {
     match z.soft {
-        None => "nothing to judge",
+        None => "not judged",
         Some(p) if p < 0.2 => "within",
         Some(p) if p > 0.8 => "beyond",
         Some(_) => "at the limit",

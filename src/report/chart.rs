@@ -69,7 +69,7 @@ pub fn height(f: &FrameView) -> Option<String> {
         limit(&mut chart, f, |x| vec![(x, 0.0), (x, 100.0)])?;
         let at =
             |t: &TileView| 100.0 * (1.0 - (f64::from(t.y) + f64::from(t.height) / 2.0) / f64::from(f.height.max(1)));
-        let bars = points.iter().filter_map(|t| Some((at(t), t.blur_px?, t.blur_px_sd?)));
+        let bars = counted(&points).filter_map(|t| Some((at(t), t.blur_px?, t.blur_px_sd?)));
         chart.draw_series(bars.map(|(y, b, sd)| {
             PathElement::new(vec![((b - sd).clamp(0.0, top), y), ((b + sd).clamp(0.0, top), y)], FAINT)
         }))?;
@@ -118,7 +118,7 @@ pub fn radius(f: &FrameView) -> Option<String> {
         }
         mesh(&mut chart, "distance from the centre, % of the way to a corner", "blur, px")?;
         limit(&mut chart, f, |y| vec![(0.0, y), (100.0, y)])?;
-        let bars = points.iter().filter_map(|t| Some((at(t), t.blur_px?, t.blur_px_sd?)));
+        let bars = counted(&points).filter_map(|t| Some((at(t), t.blur_px?, t.blur_px_sd?)));
         chart.draw_series(bars.map(|(x, b, sd)| {
             PathElement::new(vec![(x, (b - sd).clamp(0.0, top)), (x, (b + sd).clamp(0.0, top))], FAINT)
         }))?;
@@ -284,13 +284,19 @@ fn dots<'b>(
     // Filled where the tile counts, open where it is soft by its nature.
     for (counts, style) in [(true, BLUR.filled()), (false, BLUR.into())] {
         let chosen = points.iter().filter(|t| (t.standing != Standing::SoftContent) == counts);
-        chart.draw_series(chosen.filter_map(|t| Some(Circle::new(place(t, t.blur_px?.min(top)), 2, style))))?;
+        let shown = chosen.filter(|t| t.blur_px.is_some_and(|b| b <= top));
+        chart.draw_series(shown.filter_map(|t| Some(Circle::new(place(t, t.blur_px?), 2, style))))?;
     }
     Ok(())
 }
 
 pub(super) fn pixel(f: &FrameView) -> f64 {
     f.tiles.iter().find_map(|t| t.budget.as_ref()?.pixel).unwrap_or(crate::quantity::PIXEL_SIGMA)
+}
+
+/// Points that are no cloud, water or other content soft by nature.
+fn counted<'a>(points: &'a [&'a TileView]) -> impl Iterator<Item = &'a TileView> {
+    points.iter().copied().filter(|t| t.standing != Standing::SoftContent)
 }
 
 fn measured(f: &FrameView) -> Vec<&TileView> {
@@ -301,7 +307,11 @@ fn measured(f: &FrameView) -> Vec<&TileView> {
 
 /// The end of the blur axis: a little past nearly all points, and past the permitted blur.
 fn reach(points: &[&TileView], f: &FrameView) -> Option<f64> {
-    let mut values: Vec<f64> = points.iter().filter_map(|t| t.blur_px).collect();
+    // What is soft by nature may lie off the chart; it would squeeze the rest into a corner.
+    let mut values: Vec<f64> = counted(points).filter_map(|t| t.blur_px).collect();
+    if values.is_empty() {
+        values = points.iter().filter_map(|t| t.blur_px).collect();
+    }
     values.sort_by(f64::total_cmp);
     let high = *values.get((values.len() * 97 / 100).min(values.len().saturating_sub(1)))?;
     let permitted = f.permitted.blur_px.unwrap_or(0.0);

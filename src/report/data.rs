@@ -67,6 +67,8 @@ struct Record<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     tiles: Option<String>,
     line: Option<[Point; 2]>,
+    /// Whether a model was fitted, so that a missing line means that it lies outside the picture.
+    fitted: bool,
     point: Option<Point>,
     near: Option<Point>,
     far: Option<Point>,
@@ -97,6 +99,7 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
         zones: ZoneName::ALL.map(|name| zone(cards::zone(f, name))),
         tiles: inline.then(|| packed(f)),
         line: f.model.as_ref().and_then(|m| m.focus_line),
+        fitted: f.model.is_some(),
         point: f.capture.focus_point.as_ref().map(|p| p.value),
         near: f.marks.near_at,
         far: f.marks.far_at,

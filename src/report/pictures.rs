@@ -66,11 +66,18 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
         return Pictures::default();
     }
     let tone = Tone::of(plane);
-    let small = |long: u32| {
-        let (w, h) = fit(width, height, long);
-        match pixels.colour {
-            Some(colour) => rgb(&imageops::thumbnail(colour, w, h), 84),
-            None => grey(&shrunk(plane, &tone, w, h), 84),
+    let (thumb, overview) = match pixels.colour {
+        Some(colour) => {
+            let (w, h) = fit(width, height, OVERVIEW);
+            let overview = imageops::thumbnail(colour, w, h);
+            let (w, h) = fit(width, height, THUMB);
+            (rgb(&imageops::thumbnail(&overview, w, h), 84), rgb(&overview, 84))
+        }
+        None => {
+            let (w, h) = fit(width, height, OVERVIEW);
+            let overview = shrunk(plane, &tone, w, h);
+            let (w, h) = fit(width, height, THUMB);
+            (grey(&imageops::thumbnail(&overview, w, h), 84), grey(&overview, 84))
         }
     };
     let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
@@ -79,8 +86,8 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
         None => grey(&cropped(plane, &tone, r), quality),
     };
     Pictures {
-        thumb: small(THUMB),
-        overview: small(OVERVIEW),
+        thumb,
+        overview,
         crops: spots(frame)
             .into_iter()
             .filter(|s| s.region.x + s.region.width <= width && s.region.y + s.region.height <= height)

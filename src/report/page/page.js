@@ -152,11 +152,11 @@
       for (const cell of entries[i].querySelectorAll("[data-zone]")) {
         // The audit's own words come back with its own use.
         if (cell.dataset.audited === undefined) cell.dataset.audited = cell.textContent;
-        cell.textContent = el("use").value ? zoneWord(f, +cell.dataset.zone) || "nothing to judge" : cell.dataset.audited;
+        cell.textContent = el("use").value ? zoneWord(f, +cell.dataset.zone) || "not judged" : cell.dataset.audited;
       }
       const stroke = entries[i].querySelector(".ribbon .blur"), now = permitted(f);
       if (f.permit > 0 && now > 0) stroke.setAttribute("transform", "translate(0 16) scale(1 " + clamp(f.permit / now, 0.05, 8).toFixed(3) + ") translate(0 -16)");
-      entries[i].querySelector(".ribbon").setAttribute("aria-label", "Blur from near to far: " + [0, 2, 1].map((z) => ZONES[z] + " " + (zoneWord(f, z) || "nothing to judge")).join(", "));
+      entries[i].querySelector(".ribbon").setAttribute("aria-label", "Blur from near to far: " + [0, 2, 1].map((z) => ZONES[z] + " " + (zoneWord(f, z) || "not judged")).join(", "));
     });
     status();
     if (desk.open) { paint(); say(); marks(); crops(); }
@@ -199,6 +199,7 @@
     const charts = el("desk-charts");
     charts.replaceChildren(...[...entry.querySelectorAll("figure.chart")].map((n) => n.cloneNode(true)));
     for (const picture of charts.querySelectorAll("img")) picture.loading = "eager";
+    el("desk-facts").replaceChildren(...[...entry.querySelectorAll(".more > table, .more > .facts, .flags")].map((n) => n.cloneNode(true)));
     const at = shown.indexOf(i);
     el("previous").disabled = at <= 0;
     el("next").disabled = at < 0 || at >= shown.length - 1;
@@ -333,7 +334,7 @@
       text.textContent = limit ? (ratio * limit).toFixed(2) : ratio + "\u00d7";
       node.append(text);
     });
-    el("legend").replaceChildren(node, make("p", "Optical blur, px; hatched: beyond the permitted " + (limit ? limit.toFixed(2) + " px" : "blur") + ". No colour, no number: \u00b7 no detail, \u00d7 clipped, ~ noise, ? readings disagree; a pale wash is soft by nature."));
+    el("legend").replaceChildren(node, make("p", "Optical blur, px; hatched: beyond the permitted " + (limit ? limit.toFixed(2) + " px" : "blur") + ". No colour, no number: \u00b7 no detail, \u00d7 clipped, ~ noise, ? readings disagree; a pale wash is soft by nature." + (frame().fitted && !frame().line ? " The line of best focus lies outside the picture." : "")));
   }
 
   // Words for the chosen tile.
@@ -442,7 +443,7 @@
     const i = spot.tile !== null && spot.tile !== undefined ? spot.tile : tileAt(f, { x: (spot.x + spot.w / 2) / f.w, y: (spot.y + spot.h / 2) / f.h });
     const t = tilesOf(f)[i], limit = permitted(f);
     if (!t || t.blur === null) return "not measured: " + STATES[t ? t.state : 1];
-    const w = limit ? ", " + word(above(optical(f, t.blur), opticalSd(f, t.blur, t.sd), limit)) : "";
+    const w = t.standing === 4 ? ", soft by nature" : limit ? ", " + word(above(optical(f, t.blur), opticalSd(f, t.blur, t.sd), limit)) : "";
     return withSd(t.blur, t.sd) + " px" + w;
   }
   function crops() {
