@@ -124,7 +124,8 @@ fn luma_is_linearised_as_the_colour_space_says() {
     let grey = GrayImage::from_fn(64, 64, |x, y| Luma([(x / 8 * 32 + y / 8 * 4) as u8]));
     let jpeg = grey_jpeg(&grey, 100);
     let adobe = [(Tag::ColorSpace, short(65535)), (Tag::InteroperabilityIndex, ascii("R03"))];
-    let cases: [(&str, Vec<u8>, fn(u8) -> f64); 4] = [
+    type Curve = fn(u8) -> f64;
+    let cases: [(&str, Vec<u8>, Curve); 4] = [
         ("plain.jpg", jpeg.clone(), srgb),
         ("srgb.jpg", with_exif(&jpeg, &[(Tag::ColorSpace, short(1))]), srgb),
         // Adobe RGB (1998), section 4.3.4.2: gamma 563/256.
