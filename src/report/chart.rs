@@ -126,7 +126,8 @@ pub fn radius(f: &FrameView) -> Option<String> {
     })
 }
 
-/// Blur against f-number, a line a zone, for frames of one scene. `None` for fewer than two f-numbers.
+/// Blur against f-number, a line a zone, for frames of one scene. `None` for fewer than two f-numbers, and where
+/// two frames share one, since then something else was varied too.
 #[must_use]
 pub fn apertures(frames: &[&FrameView]) -> Option<String> {
     let mut frames: Vec<(f64, &FrameView)> =
@@ -134,7 +135,7 @@ pub fn apertures(frames: &[&FrameView]) -> Option<String> {
     frames.retain(|(n, _)| (0.3..300.0).contains(n));
     frames.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (least, most) = (frames.first()?.0, frames.last()?.0);
-    if most < 1.1 * least {
+    if most < 1.1 * least || frames.windows(2).any(|w| w[1].0 < 1.02 * w[0].0) {
         return None;
     }
     type Of = fn(&FrameView) -> [Option<f64>; 2];
@@ -180,7 +181,19 @@ pub fn apertures(frames: &[&FrameView]) -> Option<String> {
             .axis_desc_style(("sans-serif", 13).into_font().color(&INK))
             .label_style(("sans-serif", 12).into_font().color(&INK))
             .draw()?;
-        for (i, (name, of)) in zones.iter().enumerate() {
+        let last = |of: Of| values(of).last();
+        let mut labels: Vec<(f64, f64, &str)> =
+            zones.iter().filter_map(|(name, of)| last(*of).map(|(n, b, _)| (b, n, *name))).collect();
+        // Lines may end close together; their names keep the height of a letter apart.
+        labels.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut lowest = 0.02 * top;
+        for (y, n, name) in labels {
+            let y = y.max(lowest);
+            lowest = y + 0.05 * top;
+            let style = ("sans-serif", 12).into_font().color(&INK).pos(Pos::new(HPos::Left, VPos::Center));
+            chart.draw_series(std::iter::once(Text::new(name, (n * 1.04, y), style)))?;
+        }
+        for (i, (_, of)) in zones.iter().enumerate() {
             let line: Vec<(f64, f64, f64)> = values(*of).collect();
             let path: Vec<(f64, f64)> = line.iter().map(|&(n, b, _)| (n, b)).collect();
             chart.draw_series(std::iter::once(PathElement::new(path, if i < 2 { BLUR } else { FAINT })))?;
@@ -194,10 +207,6 @@ pub fn apertures(frames: &[&FrameView]) -> Option<String> {
                     2 => chart.draw_series(std::iter::once(TriangleMarker::new((n, b), 5, INK.filled())))?,
                     _ => chart.draw_series(std::iter::once(Cross::new((n, b), 4, INK)))?,
                 };
-            }
-            if let Some(&(n, b, _)) = line.last() {
-                let style = ("sans-serif", 12).into_font().color(&INK).pos(Pos::new(HPos::Left, VPos::Center));
-                chart.draw_series(std::iter::once(Text::new(*name, (n * 1.04, b), style)))?;
             }
         }
         Ok(())

@@ -179,9 +179,9 @@
     near = f.near; far = f.far;
     el("desk-title").textContent = f.name;
     const words = el("desk-words");
-    words.replaceChildren(...[...entry.querySelectorAll(".verdict, .advice, .facts")].map((n) => {
+    words.replaceChildren(...[...entry.querySelectorAll(".words .verdict, .words .advice, .words .facts")].map((n) => {
       const copy = n.cloneNode(true), side = n.parentElement.className;
-      if (side) copy.classList.add(side);
+      if (side.startsWith("if-")) copy.classList.add(side);
       return copy;
     }));
     const over = el("over");
