@@ -46,8 +46,8 @@ pub fn height(f: &FrameView) -> Option<String> {
     drawn(|area| {
         let mut chart = ChartBuilder::on(area)
             .margin(8)
-            .x_label_area_size(40)
-            .y_label_area_size(54)
+            .x_label_area_size(46)
+            .y_label_area_size(58)
             .build_cartesian_2d(0.0..top, 0.0..100.0)?;
         // Bands first: each part is drawn as what it adds to those before it, in quadrature.
         for (i, (name, colour)) in PARTS.iter().enumerate() {
@@ -61,7 +61,7 @@ pub fn height(f: &FrameView) -> Option<String> {
             let widest = rows.iter().max_by(|a, b| (width(&a.1, i)).total_cmp(&width(&b.1, i)));
             if let Some((y, sums)) = widest.filter(|(_, sums)| width(sums, i) > 0.13 * top) {
                 let middle = sums[i] - width(sums, i) / 2.0;
-                let style = ("sans-serif", 12).into_font().color(&INK).pos(Pos::new(HPos::Center, VPos::Center));
+                let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Center, VPos::Center));
                 chart.draw_series(std::iter::once(Text::new(*name, (middle, y.clamp(6.0, 94.0)), style)))?;
             }
         }
@@ -102,8 +102,8 @@ pub fn radius(f: &FrameView) -> Option<String> {
     drawn(|area| {
         let mut chart = ChartBuilder::on(area)
             .margin(8)
-            .x_label_area_size(40)
-            .y_label_area_size(54)
+            .x_label_area_size(46)
+            .y_label_area_size(58)
             .build_cartesian_2d(0.0..100.0, 0.0..top)?;
         if known.len() > 1 {
             let band: Vec<(f64, f64)> = known
@@ -112,11 +112,13 @@ pub fn radius(f: &FrameView) -> Option<String> {
                 .chain(known.iter().rev().map(|&(x, (_, high))| (x, high.min(top))))
                 .collect();
             chart.draw_series(std::iter::once(Polygon::new(band, PARTS[0].1.filled())))?;
-            let (x, (low, high)) = known[known.len() / 2];
-            let style = ("sans-serif", 12).into_font().color(&INK).pos(Pos::new(HPos::Center, VPos::Center));
-            chart.draw_series(std::iter::once(Text::new("expected", (x, f64::midpoint(low, high).min(top)), style)))?;
+            // Over the band's inner end, where the fewest points lie.
+            let (x, (_, high)) = known[0];
+            let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Left, VPos::Bottom));
+            let place = (x, (high + 0.12 * top).min(0.95 * top));
+            chart.draw_series(std::iter::once(Text::new("expected band", place, style)))?;
         }
-        mesh(&mut chart, "distance from the centre, % of the way to a corner", "blur, px")?;
+        mesh(&mut chart, "distance from the centre, % of the half diagonal", "blur, px")?;
         limit(&mut chart, f, |y| vec![(0.0, y), (100.0, y)])?;
         let bars = counted(&points).filter_map(|t| Some((at(t), t.blur_px?, t.blur_px_sd?)));
         chart.draw_series(bars.map(|(x, b, sd)| {
@@ -165,9 +167,9 @@ pub fn apertures(frames: &[&FrameView]) -> Option<String> {
     drawn(|area| {
         let mut chart = ChartBuilder::on(area)
             .margin(8)
-            .x_label_area_size(40)
-            .y_label_area_size(54)
-            .build_cartesian_2d((least / 1.15..most * 1.35).log_scale().with_key_points(stops.clone()), 0.0..top)?;
+            .x_label_area_size(46)
+            .y_label_area_size(58)
+            .build_cartesian_2d((least / 1.15..most * 1.55).log_scale().with_key_points(stops.clone()), 0.0..top)?;
         chart
             .configure_mesh()
             .disable_mesh()
@@ -178,10 +180,10 @@ pub fn apertures(frames: &[&FrameView]) -> Option<String> {
             .y_labels(6)
             .x_desc("aperture")
             .y_desc("blur, px")
-            .axis_desc_style(("sans-serif", 13).into_font().color(&INK))
-            .label_style(("sans-serif", 12).into_font().color(&INK))
+            .axis_desc_style(("sans-serif", 15).into_font().color(&INK))
+            .label_style(("sans-serif", 15).into_font().color(&INK))
             .draw()?;
-        let last = |of: Of| values(of).last();
+        let last = |of: Of| values(of).next_back();
         let mut labels: Vec<(f64, f64, &str)> =
             zones.iter().filter_map(|(name, of)| last(*of).map(|(n, b, _)| (b, n, *name))).collect();
         // Lines may end close together; their names keep the height of a letter apart.
@@ -189,8 +191,8 @@ pub fn apertures(frames: &[&FrameView]) -> Option<String> {
         let mut lowest = 0.02 * top;
         for (y, n, name) in labels {
             let y = y.max(lowest);
-            lowest = y + 0.05 * top;
-            let style = ("sans-serif", 12).into_font().color(&INK).pos(Pos::new(HPos::Left, VPos::Center));
+            lowest = y + 0.06 * top;
+            let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Left, VPos::Center));
             chart.draw_series(std::iter::once(Text::new(name, (n * 1.04, y), style)))?;
         }
         for (i, (_, of)) in zones.iter().enumerate() {
@@ -262,8 +264,8 @@ fn mesh<'b>(chart: &mut Drawing<'_, 'b>, x: &str, y: &str) -> Result<(), Failed<
         .y_label_formatter(&tick)
         .x_desc(x)
         .y_desc(y)
-        .axis_desc_style(("sans-serif", 13).into_font().color(&INK))
-        .label_style(("sans-serif", 12).into_font().color(&INK))
+        .axis_desc_style(("sans-serif", 15).into_font().color(&INK))
+        .label_style(("sans-serif", 15).into_font().color(&INK))
         .draw()
 }
 
@@ -276,7 +278,7 @@ fn limit<'b>(
     let Some(permitted) = f.permitted.blur_px else { return Ok(()) };
     let ends = line(permitted.hypot(pixel(f)));
     chart.draw_series(DashedLineSeries::new(ends.clone(), 5, 4, INK.into()))?;
-    let style = ("sans-serif", 12).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Bottom));
+    let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Bottom));
     let (x, y) = ends[1];
     // Beside an upright line at its top, over a level one at its right end.
     let place = if ends[0].0 == x { (x, 93.0) } else { (99.0, y) };
