@@ -61,6 +61,12 @@ struct Done {
     small: Small,
 }
 
+/// What became of one candidate.
+struct Seen {
+    done: Option<Done>,
+    failed: Option<IntakeError>,
+}
+
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
 ///
 /// # Errors
@@ -81,11 +87,9 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     };
 
     let mut done = Vec::new();
-    for result in measure_all(audit, &found.frames, &out)? {
-        match result {
-            Ok(d) => done.push(d),
-            Err(e) => failures.push(failure(&e)),
-        }
+    for Seen { done: frame, failed } in measure_all(audit, &found.frames, &out)? {
+        done.extend(frame);
+        failures.extend(failed.as_ref().map(failure));
     }
     let counts = (done.len(), failures.len());
     let mut frames = Vec::with_capacity(done.len());
@@ -108,7 +112,7 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     Ok(Outcome::of(counts.0, counts.1))
 }
 
-fn measure_all(audit: &Audit, frames: &[Candidate], out: &Path) -> anyhow::Result<Vec<Result<Done, IntakeError>>> {
+fn measure_all(audit: &Audit, frames: &[Candidate], out: &Path) -> anyhow::Result<Vec<Seen>> {
     // All that can change a measurement or the facts beside it.
     let recipe =
         format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
@@ -121,7 +125,7 @@ fn measure_all(audit: &Audit, frames: &[Candidate], out: &Path) -> anyhow::Resul
         |c| intake::memory_needed(&c.path),
         |c| one(c, audit, &memory, &album),
         |_, result| {
-            if let Ok(Err(e)) = result {
+            if let Ok(Seen { failed: Some(e), .. }) = result {
                 progress.say(&said(&failure(e)));
             }
             progress.step();
@@ -130,14 +134,25 @@ fn measure_all(audit: &Audit, frames: &[Candidate], out: &Path) -> anyhow::Resul
     results.into_iter().collect()
 }
 
-/// Reads and measures one frame, or recalls it, and puts its pictures in place.
-fn one(
-    candidate: &Candidate,
+/// One frame; where its file fails, its twin stands in, and the failure is named all the same.
+fn one(candidate: &Candidate, audit: &Audit, memory: &Memory, album: &album::Album) -> anyhow::Result<Seen> {
+    let failed = match one_file(&candidate.path, audit, memory, album, None)? {
+        Ok(done) => return Ok(Seen { done: Some(done), failed: None }),
+        Err(failed) => failed,
+    };
+    let Some(twin) = &candidate.twin else { return Ok(Seen { done: None, failed: Some(failed) }) };
+    let done = one_file(twin, audit, memory, album, Some(Flag::TwinFailed))?.ok();
+    Ok(Seen { done, failed: Some(failed) })
+}
+
+/// Reads and measures one file, or recalls it, and puts its pictures in place.
+fn one_file(
+    path: &Path,
     audit: &Audit,
     memory: &Memory,
     album: &album::Album,
+    flag: Option<Flag>,
 ) -> anyhow::Result<Result<Done, IntakeError>> {
-    let path = candidate.path.as_path();
     let key = memory.key(path);
     let mut shot: Option<Shot> = None;
     let measured = match memory.recall::<Measured>(key.as_ref()) {
@@ -160,8 +175,9 @@ fn one(
             measured
         }
     };
-    let diagnosis = diagnose(&measured.map, &measured.capture, None, &audit.intent);
-    let Measured { file, capture, flags, map, small } = measured;
+    let Measured { file, capture, mut flags, map, small } = measured;
+    flags.extend(flag);
+    let diagnosis = diagnose(&map, &trusted(&capture, &flags), None, &audit.intent);
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
     if !album.wanted() {
         return Ok(Ok(Done { frame, links: Links::default(), small }));
@@ -197,6 +213,15 @@ fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Resul
     output::print(&report::text(&view, output::columns()));
     output::print(&format!("\nReport: {}\n", read.display()));
     Ok(())
+}
+
+/// The facts that the diagnosis may lean on: a focus distance that can't be is shown, but not believed.
+fn trusted(capture: &Capture, flags: &[Flag]) -> Capture {
+    let mut capture = capture.clone();
+    if flags.contains(&Flag::FocusDistanceImpossible) {
+        capture.focus_distance_m = None;
+    }
+    capture
 }
 
 fn failure(error: &IntakeError) -> Failure {

@@ -34,8 +34,6 @@ use crate::shot::{Capture, Source};
 
 /// Fewest measured tiles from which anything is said.
 const FEWEST: usize = 6;
-/// Overshoot above which a picture counts as sharpened.
-const SHARPENED: f64 = 0.06;
 
 /// Difference in ln evidence from which one explanation is preferred to another (odds of about fifty to one).
 const DECISIVE: f64 = 4.0;
@@ -90,7 +88,7 @@ fn nothing(map: &TileMap, capture: &Capture, intent: &Intent) -> Diagnosis {
     if map.tiles.iter().filter(|t| t.blur.is_some()).count() * 10 < map.tiles.len() {
         flags.push(Flag::FewTiles);
     }
-    if map.overshoot.is_some_and(|o| o.value > SHARPENED) {
+    if map.sharpened() {
         flags.push(Flag::Sharpened);
     }
     Diagnosis {
@@ -273,7 +271,7 @@ impl Frame<'_> {
                 d.zones[k].soft = Some(soft[k] / seen[k]);
             }
         }
-        let sharpened = self.e.overshoot > SHARPENED;
+        let sharpened = self.map.sharpened();
         d.verdict = weigh::verdict(&tally, seen[0] > 0.5, seen[1] > 0.5, sharpened, self.e.lambda_n_px.is_some());
         let recorded = capture.focus_distance_m.as_ref().map(|f| f.value);
         let f_number = capture.f_number.as_ref().map(|f| f.value);

@@ -221,7 +221,7 @@ fn settle(facts: Facts, plane: &Plane, overrides: &Overrides, flags: &mut Vec<Fl
     flags.retain(|flag| match flag {
         Flag::ApertureUnknown => given.f_number.is_none(),
         Flag::PitchUnknown | Flag::PitchAssumed => given.pixel_pitch_um.is_none(),
-        Flag::FocusDistanceIgnored => given.focus_distance_m.is_none(),
+        Flag::FocusDistanceIgnored | Flag::FocusDistanceImpossible => given.focus_distance_m.is_none(),
         Flag::NoCaptureFacts => {
             given.f_number.is_none() && given.focal_length_mm.is_none() && given.exposure_s.is_none()
         }

@@ -43,7 +43,7 @@ impl Recipe {
 }
 
 /// Width of the long side of the demo's frames, px: enough to look like photographs, few enough to render quickly.
-const LONG: usize = 1500;
+const LONG: usize = 2400;
 /// Length of the long side of the invented sensor, mm.
 const SENSOR_MM: f64 = 23.4;
 
@@ -72,6 +72,7 @@ fn tarn_view() -> SceneSpec {
         objects: vec![Object { kind: Kind::Rock, across_m: 0.75, ahead_m: 2.6, height_m: 0.42 }],
         seed: 2026,
         noise_seed: 1,
+        fine: 2,
     }
 }
 
@@ -142,7 +143,7 @@ pub fn shoot() -> Vec<Recipe> {
         frame(
             "05-shake.jpg",
             "the camera moved during the exposure",
-            SceneSpec { shake: (4.5, 0.45), ..fence(11.0, even) },
+            SceneSpec { shake: (3e-3 * LONG as f64, 0.45), ..fence(11.0, even) },
             "2026:03:14 07:03:33",
         ),
         frame(

@@ -12,8 +12,6 @@ use super::sensor::expose;
 use crate::quantity::Region;
 use crate::shot::Plane;
 
-/// Fine samples to a pixel, each way.
-const FINE: usize = 3;
 /// Distance between places where the point spread is worked out, px; between them pictures are cross-faded.
 const NODE: usize = 128;
 /// Widest margin, px.
@@ -91,7 +89,7 @@ pub fn landscape(spec: &SceneSpec) -> Rendered {
 
     let backdrop = Backdrop::new(spec);
     let pad = margin as f64;
-    let mut painter = Painter::new(width + 2 * margin, height + 2 * margin, FINE, (-pad, -pad), false);
+    let mut painter = Painter::new(width + 2 * margin, height + 2 * margin, spec.fine, (-pad, -pad), false);
     backdrop.paint(&mut painter);
     // Things that stand up, far ones first.
     let mut order: Vec<usize> = (0..spec.objects.len()).collect();
@@ -100,7 +98,7 @@ pub fn landscape(spec: &SceneSpec) -> Rendered {
         .into_iter()
         .filter_map(|i| {
             let metres = spec.objects[i].ahead_m;
-            let mut layer = object::paint(spec, i, FINE, pad)?;
+            let mut layer = object::paint(spec, i, spec.fine, pad)?;
             layer.haze(backdrop.clear(metres), backdrop.air(), backdrop.veil());
             Some((1.0 / metres, layer))
         })
@@ -146,7 +144,7 @@ fn blur(layer: &Painter, margin: usize, psf: &(impl Fn(f64, f64) -> Psf + Sync))
     let (w, h) = (full_w - 2 * margin, full_h - 2 * margin);
     let (blocks_x, blocks_y) = (w.div_ceil(NODE), h.div_ceil(NODE));
     let side = quick_size(NODE + 2 * margin);
-    let (fine, coarse) = (Convolver::new(side, side, FINE), Convolver::new(side, side, 1));
+    let (fine, coarse) = (Convolver::new(side, side, layer.canvas.fine), Convolver::new(side, side, 1));
     let nodes: Vec<(Vec<f32>, Vec<f32>)> = (0..(blocks_x + 1) * (blocks_y + 1))
         .into_par_iter()
         .map(|k| {
