@@ -14,6 +14,19 @@ pub(super) struct NoiseModel {
     /// Quantisation error in 8-bit code values (sd), where the file was rendered.
     code_sd: f64,
     range: f64,
+    /// Mean quantisation step (8-bit code values) of JPEG coefficients at about i half cycles a block; zero without.
+    steps: [f64; 12],
+    /// Side of a block, px.
+    block: f64,
+}
+
+/// What stands between a picture's spectrum and its signal at one frequency, levels^2 a sample.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Drown {
+    /// Power of noise.
+    pub noise: f64,
+    /// Power below which compression leaves mostly nothing.
+    pub least: f64,
 }
 
 /// Groups of level over which the quietest tiles are sought.
@@ -35,7 +48,23 @@ impl NoiseModel {
             })
             .collect();
         let (read, gain) = line(&quiet);
-        Self { read, gain, code_sd: code_sd(plane), range: f64::from(plane.range()).max(1.0) }
+        let block = plane.jpeg.as_ref().map_or(8.0, |j| j.size.max(1) as f64);
+        Self {
+            read,
+            gain,
+            code_sd: code_sd(plane),
+            range: f64::from(plane.range()).max(1.0),
+            steps: steps(plane),
+            block,
+        }
+    }
+
+    /// Noise and the drowning level of compression at a level above black and a frequency (cycles/px).
+    pub(super) fn at_frequency(&self, level: f64, frequency: f64) -> Drown {
+        let i = (2.0 * self.block * frequency).round().clamp(0.0, 11.0) as usize;
+        let step = (self.steps[i] * self.code_slope(level)).powi(2);
+        // A coefficient that scatters by less than about 0.7 steps is mostly rounded to zero.
+        Drown { noise: self.variance(level).max(step / 12.0), least: 0.5 * step }
     }
 
     /// Noise variance at a level above black, levels^2.
@@ -48,12 +77,33 @@ impl NoiseModel {
 
     /// Variance that quantisation of the rendered code values leaves at a level, levels^2.
     fn floor(&self, level: f64) -> f64 {
-        // Slope of the sRGB curve (IEC 61966-2-1) above its toe, per 8-bit code value; other rendering curves
-        // are close enough for a floor.
-        let l = (level / self.range).clamp(0.002, 1.0);
-        let slope = 2.4 / 1.055 * l.powf(1.0 - 1.0 / 2.4) / 255.0 * self.range;
-        (self.code_sd * slope).powi(2)
+        (self.code_sd * self.code_slope(level)).powi(2)
     }
+
+    /// Levels to an 8-bit code value at a level: slope of the sRGB curve (IEC 61966-2-1) above its toe; other
+    /// rendering curves are close enough for a floor.
+    fn code_slope(&self, level: f64) -> f64 {
+        let l = (level / self.range).clamp(0.002, 1.0);
+        2.4 / 1.055 * l.powf(1.0 - 1.0 / 2.4) / 255.0 * self.range
+    }
+}
+
+/// Mean quantisation steps over rings of frequency.
+fn steps(plane: &Plane) -> [f64; 12] {
+    let mut out = [0.0; 12];
+    if let Some(j) = &plane.jpeg {
+        for (i, out) in out.iter_mut().enumerate() {
+            let (mut sum, mut count) = (0.0, 0.0);
+            for (k, &q) in j.luma_steps.iter().enumerate() {
+                if (((k % 8) as f64).hypot((k / 8) as f64) - i as f64).abs() <= 1.0 {
+                    sum += f64::from(q);
+                    count += 1.0;
+                }
+            }
+            *out = if count > 0.0 { sum / count } else { 0.0 };
+        }
+    }
+    out
 }
 
 /// Standard deviation in 8-bit code values left by quantisation.

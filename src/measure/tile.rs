@@ -1,0 +1,143 @@
+//! One tile: its edges, where those are in doubt its spectrum, and what the two say together.
+
+use super::edge::{self, Edge};
+use super::noise::NoiseModel;
+use super::profile::Profile;
+use super::spectrum::{Opinion, Spectrometer};
+use super::survey::Survey;
+use super::tilemap::{Tile, TileState};
+use super::{direction, family, pool};
+use crate::quantity::{Estimate, Region};
+use crate::shot::Plane;
+
+/// Edges fitted a tile at most, and candidates tried.
+const EDGES: usize = 16;
+const TRIES: usize = 48;
+/// Share of clipped samples from which a tile counts as clipped when it yields no number.
+const CLIPPED: f64 = 0.2;
+/// Contrast below which there is nothing to measure.
+const CONTRAST: f64 = 0.01;
+
+/// Gathering of the gradients (see [`Survey::gathering`]) up to which phases are random and no edge is one; up to
+/// which edges crowd so that many likenesses pass for edges.
+const RANDOM: f64 = 2.2;
+const CROWDED: f64 = 2.7;
+/// Share of the tried candidates that must be good edges: where edges stand free, where they crowd, and where they
+/// crowd but the spectrum says the same.
+const FREE_YIELD: f64 = 0.15;
+const CROWDED_YIELD: f64 = 0.45;
+const CONFIRMED_YIELD: f64 = 0.2;
+/// Slope of a scene's own amplitudes from which its detail goes on to the finest scale, so that the fall of its
+/// spectrum is the lens's: steeper ones without edges (cloud, haze, water) may be soft by themselves.
+const FINE: f64 = -0.55;
+/// Difference of the two opinions, in standard deviations, up to which they agree.
+const AGREEMENT: f64 = 1.8;
+/// Relative error that edges in a crowd share beyond their scatter: neighbours stand too close to be told apart.
+const CROWD_ERROR: f64 = 0.09;
+
+/// What the strongest gradients of a tile turned out to be.
+struct Trial {
+    edges: Vec<Edge>,
+    /// Share of the tried ones that are edges.
+    share: f64,
+    /// Whether any stood out of the noise.
+    loud: bool,
+}
+
+/// Fits edges at the strongest gradients until there are enough, or no hope.
+fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64, least: f64) -> Trial {
+    let mut edges = Vec::new();
+    let mut profile = Profile::new();
+    // A difference of two 2 x 2 means has half the variance of a sample.
+    let threshold = (5.0 * (variance / 2.0).sqrt()) as f32;
+    let mut tried = 0;
+    for candidate in survey.candidates.iter().take(TRIES).take_while(|c| c.strength > threshold) {
+        tried += 1;
+        edges.extend(edge::fit(plane, candidate, noise, family::gaussian(), &mut profile));
+        let hopeless = tried >= 12 && (edges.len() as f64) < 0.5 * least * f64::from(tried);
+        if edges.len() == EDGES || hopeless {
+            break;
+        }
+    }
+    let share = edges.len() as f64 / f64::from(tried.max(1));
+    Trial { edges, share, loud: tried > 0 }
+}
+
+/// Measures one tile; the edges that speak for it come with it.
+pub(super) fn measure_tile(
+    plane: &Plane,
+    region: Region,
+    survey: &Survey,
+    noise: &NoiseModel,
+    spectrometer: &mut Spectrometer,
+) -> (Tile, Vec<Edge>) {
+    let range = f64::from(plane.range()).max(1.0);
+    let variance = noise.variance(survey.mean);
+    // Four samples average in a bin.
+    let detail = (survey.variance - variance / 4.0).max(0.0).sqrt();
+    let contrast = if survey.mean > 0.0 { detail / survey.mean } else { 0.0 };
+    let lit = survey.count > 0 && survey.mean > 0.0;
+    let gathering = if lit { survey.gathering(variance) } else { None };
+    let crowded = gathering.is_some_and(|g| g < CROWDED);
+    let random = gathering.is_some_and(|g| g < RANDOM);
+    let mut trial = Trial { edges: Vec::new(), share: 0.0, loud: gathering.is_some() };
+    if lit && !random {
+        trial = try_edges(plane, survey, noise, variance, if crowded { CONFIRMED_YIELD } else { FREE_YIELD });
+    }
+    let spread = direction::spread(&trial.edges);
+    let seen = pool::pool(&trial.edges).map(|b| spread.as_ref().and_then(direction::averaged).unwrap_or(b));
+    let free = !crowded && trial.share >= FREE_YIELD;
+    let opinion = if gathering.is_some() && !(free && seen.is_some()) {
+        spectrometer.read(plane, region, noise, survey, crowded)
+    } else {
+        None
+    };
+    let (blur, disagreeing) = if free { (seen, false) } else { together(seen, opinion, trial.share, random) };
+    if blur.is_none() || seen.is_none() {
+        trial.edges.clear();
+    }
+    let clipped = survey.count > 0 && survey.clipped as f64 > CLIPPED * survey.count as f64;
+    let state = if blur.is_some() {
+        TileState::Measured
+    } else if clipped {
+        TileState::Clipped
+    } else if disagreeing {
+        TileState::Disagreeing
+    } else if !trial.loud && contrast > CONTRAST && detail < 2.0 * variance.sqrt() {
+        TileState::Noisy
+    } else {
+        TileState::NoDetail
+    };
+    let tile = Tile {
+        x: region.x,
+        y: region.y,
+        width: region.width,
+        height: region.height,
+        state,
+        contrast,
+        noise: variance.sqrt() / range,
+        level: survey.mean / range,
+        blur,
+        spread: if trial.edges.is_empty() { None } else { spread },
+    };
+    (tile, trial.edges)
+}
+
+/// What edges among a crowd and the spectrum say together, and whether they contradict each other.
+fn together(edges: Option<Estimate>, spectrum: Option<Opinion>, share: f64, random: bool) -> (Option<Estimate>, bool) {
+    match (edges.filter(|_| share >= CONFIRMED_YIELD), spectrum) {
+        (Some(e), Some(Opinion { blur: s, .. })) => {
+            let (a, b) = ((e.sd / e.value).powi(2) + CROWD_ERROR.powi(2), (s.sd / s.value).powi(2));
+            if (e.value / s.value).ln().abs() > AGREEMENT * (a + b).sqrt() {
+                return (None, true);
+            }
+            let value = ((e.value.ln() / a + s.value.ln() / b) / (1.0 / a + 1.0 / b)).exp();
+            (Some(Estimate::new(value, value / (1.0 / a + 1.0 / b).sqrt(), e.n)), false)
+        }
+        (Some(e), None) if share >= CROWDED_YIELD => {
+            (Some(Estimate::new(e.value, e.sd.hypot(CROWD_ERROR * e.value), e.n)), false)
+        }
+        (None, Some(o)) if !random || o.slope > FINE => (Some(o.blur), false),
+        _ => (None, false),
+    }
+}
