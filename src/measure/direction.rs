@@ -194,7 +194,7 @@ mod tests {
     use super::*;
 
     fn edge(angle: f64, sigma: f64) -> Edge {
-        Edge { sigma, sd: 0.02 * sigma, angle, overshoot: None }
+        Edge { sigma, sd: 0.02 * sigma, angle, kurtosis: (0.0, 1.0), pull: 0.0, overshoot: None }
     }
 
     /// Width along `angle` of a round Gaussian of width `base` and a track of length `length` along `along`.

@@ -5,7 +5,7 @@ use super::noise::NoiseModel;
 use super::profile::{Line, Profile, normal, strips};
 use super::stepfit::{Steps, refine};
 use super::survey::Candidate;
-use crate::shot::{JpegBlocks, Plane};
+use crate::shot::{JpegBlocks, Mosaic, Plane};
 
 /// A fitted edge.
 #[derive(Clone, Copy, Debug)]
@@ -16,6 +16,10 @@ pub(super) struct Edge {
     pub sd: f64,
     /// Direction of the normal, radians from +x towards +y, modulo pi.
     pub angle: f64,
+    /// Excess kurtosis of the line spread as its residuals have it, and the standard deviation of that.
+    pub kurtosis: (f64, f64),
+    /// How much wider (px) the fit gets for an excess kurtosis of one.
+    pub pull: f64,
     /// Overshoot beside it as a share of its step, where level ground on both sides tells.
     pub overshoot: Option<f32>,
 }
@@ -50,6 +54,7 @@ pub(super) fn fit(
     let line = Line { x, y, normal: (c * n.0 + s * n.1, c * n.1 - s * n.0), bend };
     let mut steps = Steps { low: coarse.low, sigma: coarse.sigma, steps: [(coarse.step, coarse.place); 3], count: 1 };
     let mut result = None;
+    let sparse = plane.mosaic != Mosaic::None;
     // The window follows the width: once from the rough width, once from the fitted one.
     for _ in 0..2 {
         let want = 3.0 * steps.sigma + 1.5;
@@ -73,7 +78,8 @@ pub(super) fn fit(
         if limits[0].min(limits[1]) < 1.6 * steps.sigma + 0.7 {
             return None;
         }
-        let along = (1.5 * steps.sigma).clamp(2.2, 8.0);
+        // Half the sites of a mosaic tell, so the window is longer there.
+        let along = if sparse { (1.8 * steps.sigma).clamp(3.2, 8.0) } else { (1.5 * steps.sigma).clamp(2.2, 8.0) };
         let width = (0.3 * steps.sigma).max(0.25);
         if !profile.gather(plane, &line, (coarse.place - limits[0], coarse.place + limits[1]), along, width) {
             return None;
@@ -102,7 +108,9 @@ pub(super) fn fit(
         return None;
     }
     let angle = f64::from(line.normal.1.atan2(line.normal.0)).rem_euclid(std::f64::consts::PI);
-    Some(Edge { sigma, sd, angle, overshoot: across.overshoot(&coarse, noise_sd) })
+    let noise_sd = spread.max(f64::from(noise_sd));
+    let kurtosis = (fitted.kurtosis, fitted.kurtosis_unit_sd * noise_sd);
+    Some(Edge { sigma, sd, angle, kurtosis, pull: fitted.pull, overshoot: across.overshoot(&coarse, noise_sd as f32) })
 }
 
 /// Whether an edge lies along a line between JPEG blocks.

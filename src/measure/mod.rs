@@ -13,6 +13,7 @@ mod grid;
 mod noise;
 mod pool;
 mod profile;
+mod shape;
 mod spectrum;
 mod stepfit;
 mod survey;
@@ -28,6 +29,7 @@ use crate::shot::Plane;
 use edge::Edge;
 use grid::Grid;
 use noise::NoiseModel;
+use shape::Shape;
 use spectrum::Spectrometer;
 use survey::Survey;
 
@@ -65,14 +67,16 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
     };
     let noise = NoiseModel::fit(plane, &surveys);
     let regions: Vec<Region> = grid.cells().collect();
-    let measured: Vec<(Tile, Vec<Edge>)> = regions
+    let readings: Vec<tile::Reading> = regions
         .par_iter()
         .zip(&surveys)
         .with_min_len(grid.columns as usize)
         .map_init(Spectrometer::new, |spectrometer, (region, survey)| {
-            tile::measure_tile(plane, *region, survey, &noise, spectrometer)
+            tile::read(plane, *region, survey, &noise, spectrometer)
         })
         .collect();
+    let shape = Shape::of(readings.iter().flat_map(tile::Reading::free));
+    let measured: Vec<(Tile, Vec<Edge>)> = readings.par_iter().map(|r| tile::conclude(r, &shape)).collect();
     let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));
     let (mut tiles, edges): (Vec<Tile>, Vec<Vec<Edge>>) = measured.into_iter().unzip();
     let streak = direction::streak(&tiles, plane.width as f64, plane.height as f64);
@@ -80,6 +84,9 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
         for (tile, edges) in tiles.iter_mut().zip(&edges) {
             if let Some(rest) = pool::pool(&direction::without(streak, edges)) {
                 tile.blur = Some(direction::with(streak, rest));
+            } else if tile.blur.take().is_some() {
+                // A spectrum over all directions speaks for the sharpest of them.
+                tile.state = TileState::Disagreeing;
             }
         }
     }

@@ -4,7 +4,7 @@ use super::edge::Edge;
 use crate::quantity::Estimate;
 
 /// Relative floor of the stated error: what no number of edges can beat (shape of the blur, curvature, texture).
-const SYSTEMATIC: f64 = 0.055;
+const SYSTEMATIC: f64 = 0.045;
 
 /// Share of edges that are as sharp as the lens leaves them, and of those that tell nothing.
 const CLEAN: f64 = 0.5;
@@ -83,7 +83,17 @@ mod tests {
     use super::*;
 
     fn edges(widths: &[f64]) -> Vec<Edge> {
-        widths.iter().map(|&sigma| Edge { sigma, sd: 0.03 * sigma, angle: 0.0, overshoot: None }).collect()
+        widths
+            .iter()
+            .map(|&sigma| Edge {
+                sigma,
+                sd: 0.03 * sigma,
+                angle: 0.0,
+                kurtosis: (0.0, 1.0),
+                pull: 0.0,
+                overshoot: None,
+            })
+            .collect()
     }
 
     #[test]

@@ -32,10 +32,19 @@ const CLIPPED: usize = SIDE * SIDE / 200;
 /// Amplitude slope of natural scenes, mean (Tolhurst, Tadmor & Chao, Ophthal. Physiol. Opt. 12, 229, 1992: -1.2 over
 /// photographs). The spreads are those of 330 tiles of 26 photographs, shrunk threefold to eightfold so that their
 /// own blur was out of the way: slope 0.38, curvature of ln S in ln f 0.43, rest 0.15 to 0.2 a ring.
-const SLOPE: (f64, f64) = (-1.15, 0.45);
-/// The same where detail crowds (grass, gravel, brick at about one detail a pixel: -0.2 to -0.6 there).
-const CROWDED_SLOPE: (f64, f64) = (-0.7, 0.6);
-const BEND_SPREAD: f64 = 0.45;
+const NATURAL: Prior = Prior { slope: (-1.15, 0.45), bend: (0.0, 0.45) };
+/// The same where detail crowds (grass, gravel, brick at about one detail a pixel): flat up to the size of the
+/// detail, steeper beyond.
+const CROWDED: Prior = Prior { slope: (-0.7, 0.6), bend: (-0.15, 0.45) };
+
+/// What is thought of a scene's spectrum beforehand: means and spreads.
+#[derive(Clone, Copy, Debug)]
+struct Prior {
+    /// Amplitude slope at the pivot.
+    slope: (f64, f64),
+    /// Curvature of ln S in ln f.
+    bend: (f64, f64),
+}
 const CUBIC_SPREAD: f64 = 0.15;
 const ROUGHNESS: f64 = 0.12;
 /// Frequency (cycles/px) about which slope and curvature turn.
@@ -225,7 +234,7 @@ impl Spectrometer {
             let doubt = (NOISE_ERROR * white.noise / signal).powi(2);
             points.push(Point { f, log_power: signal.ln(), variance: chance + doubt });
         }
-        judge(&points, patches, if crowded { CROWDED_SLOPE } else { SLOPE })
+        judge(&points, patches, if crowded { &CROWDED } else { &NATURAL })
     }
 }
 
@@ -252,7 +261,7 @@ fn bulge(u: f64) -> f64 {
 ///
 /// The model is linear in sigma^2, so that its posterior is a Gaussian in closed form; twice over, since the shape's
 /// error depends on the width.
-fn judge(points: &[Point], patches: u32, slope: (f64, f64)) -> Option<Opinion> {
+fn judge(points: &[Point], patches: u32, prior: &Prior) -> Option<Opinion> {
     let mut square = 1.0_f64;
     let mut found = None;
     for _ in 0..4 {
@@ -269,15 +278,19 @@ fn judge(points: &[Point], patches: u32, slope: (f64, f64)) -> Option<Opinion> {
                 let (a, b) = (logs[i], logs[j]);
                 let shape = SHAPE.1 * SHAPE.1 * bulge(g(p) * square) * bulge(g(q) * square);
                 covariance[(i, j)] = 100.0
-                    + 4.0 * slope.1.powi(2) * a * b
-                    + BEND_SPREAD.powi(2) * (a * b).powi(2)
+                    + 4.0 * prior.slope.1.powi(2) * a * b
+                    + prior.bend.1.powi(2) * (a * b).powi(2)
                     + CUBIC_SPREAD.powi(2) * (a * b).powi(3)
                     + shape
                     + if i == j { ROUGHNESS.powi(2) + p.variance } else { 0.0 };
             }
-            rest[i] = p.log_power - 2.0 * slope.0 * logs[i] - SHAPE.0 * bulge(g(p) * square) - used[0].log_power;
+            rest[i] = p.log_power
+                - 2.0 * prior.slope.0 * logs[i]
+                - prior.bend.0 * logs[i].powi(2)
+                - SHAPE.0 * bulge(g(p) * square)
+                - used[0].log_power;
             blur[i] = -g(p);
-            tilt[i] = 2.0 * slope.1.powi(2) * logs[i];
+            tilt[i] = 2.0 * prior.slope.1.powi(2) * logs[i];
         }
         let inverse = covariance.cholesky()?;
         let (r, b) = (inverse.solve(&rest), inverse.solve(&blur));
@@ -286,7 +299,7 @@ fn judge(points: &[Point], patches: u32, slope: (f64, f64)) -> Option<Opinion> {
         let left = inverse.solve(&(rest - blur * mean));
         // Degrees of freedom: the level and the width are fitted freely.
         let misfit = (rest - blur * mean).dot(&left) / (used.len() as f64 - 2.0);
-        let own = slope.0 + tilt.dot(&left);
+        let own = prior.slope.0 + tilt.dot(&left);
         if !(mean > 0.0) {
             return None;
         }

@@ -3,6 +3,7 @@
 use super::edge::{self, Edge};
 use super::noise::NoiseModel;
 use super::profile::Profile;
+use super::shape::Shape;
 use super::spectrum::{Opinion, Spectrometer};
 use super::survey::Survey;
 use super::tilemap::{Tile, TileState};
@@ -22,11 +23,13 @@ const CONTRAST: f64 = 0.01;
 /// which edges crowd so that many likenesses pass for edges.
 const RANDOM: f64 = 2.2;
 const CROWDED: f64 = 2.7;
-/// Share of the tried candidates that must be good edges: where edges stand free, where they crowd, and where they
-/// crowd but the spectrum says the same.
-const FREE_YIELD: f64 = 0.15;
+/// Share of the tried candidates that must be good edges: where edges stand free, where they crowd, and where
+/// there are fewer but the spectrum says the same.
+const FREE_YIELD: f64 = 0.25;
 const CROWDED_YIELD: f64 = 0.45;
-const CONFIRMED_YIELD: f64 = 0.2;
+const CONFIRMED_YIELD: f64 = 0.15;
+/// Share below which detail is too dense for edges at all.
+const DENSE: f64 = 0.35;
 /// Slope of a scene's own amplitudes from which its detail goes on to the finest scale, so that the fall of its
 /// spectrum is the lens's: steeper ones without edges (cloud, haze, water) may be soft by themselves.
 const FINE: f64 = -0.55;
@@ -45,7 +48,7 @@ struct Trial {
 }
 
 /// Fits edges at the strongest gradients until there are enough, or no hope.
-fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64, least: f64) -> Trial {
+fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64) -> Trial {
     let mut edges = Vec::new();
     let mut profile = Profile::new();
     // A difference of two 2 x 2 means has half the variance of a sample.
@@ -54,7 +57,7 @@ fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64, 
     for candidate in survey.candidates.iter().take(TRIES).take_while(|c| c.strength > threshold) {
         tried += 1;
         edges.extend(edge::fit(plane, candidate, noise, family::gaussian(), &mut profile));
-        let hopeless = tried >= 12 && (edges.len() as f64) < 0.5 * least * f64::from(tried);
+        let hopeless = tried >= 12 && (edges.len() as f64) < 0.5 * CONFIRMED_YIELD * f64::from(tried);
         if edges.len() == EDGES || hopeless {
             break;
         }
@@ -63,14 +66,40 @@ fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64, 
     Trial { edges, share, loud: tried > 0 }
 }
 
-/// Measures one tile; the edges that speak for it come with it.
-pub(super) fn measure_tile(
+/// What was read in one tile, before the frame has its say.
+pub(super) struct Reading {
+    /// Everything but the width.
+    tile: Tile,
+    trial: Trial,
+    opinion: Option<Opinion>,
+    /// Whether edges crowd, and whether phases are random.
+    crowded: bool,
+    random: bool,
+}
+
+impl Reading {
+    /// Edges that stand free.
+    pub(super) fn free(&self) -> &[Edge] {
+        if self.stands_free() { &self.trial.edges } else { &[] }
+    }
+
+    fn stands_free(&self) -> bool {
+        stands_free(self.crowded, &self.trial)
+    }
+}
+
+fn stands_free(crowded: bool, trial: &Trial) -> bool {
+    !crowded && trial.share >= FREE_YIELD && trial.edges.len() >= pool::FEWEST
+}
+
+/// Reads one tile: its edges, and its spectrum where they leave a doubt.
+pub(super) fn read(
     plane: &Plane,
     region: Region,
     survey: &Survey,
     noise: &NoiseModel,
     spectrometer: &mut Spectrometer,
-) -> (Tile, Vec<Edge>) {
+) -> Reading {
     let range = f64::from(plane.range()).max(1.0);
     let variance = noise.variance(survey.mean);
     // Four samples average in a bin.
@@ -80,29 +109,19 @@ pub(super) fn measure_tile(
     let gathering = if lit { survey.gathering(variance) } else { None };
     let crowded = gathering.is_some_and(|g| g < CROWDED);
     let random = gathering.is_some_and(|g| g < RANDOM);
-    let mut trial = Trial { edges: Vec::new(), share: 0.0, loud: gathering.is_some() };
-    if lit && !random {
-        trial = try_edges(plane, survey, noise, variance, if crowded { CONFIRMED_YIELD } else { FREE_YIELD });
-    }
-    let spread = direction::spread(&trial.edges);
-    let seen = pool::pool(&trial.edges).map(|b| spread.as_ref().and_then(direction::averaged).unwrap_or(b));
-    let free = !crowded && trial.share >= FREE_YIELD;
-    let opinion = if gathering.is_some() && !(free && seen.is_some()) {
-        spectrometer.read(plane, region, noise, survey, crowded)
+    let trial = if lit && !random {
+        try_edges(plane, survey, noise, variance)
+    } else {
+        Trial { edges: Vec::new(), share: 0.0, loud: random }
+    };
+    let opinion = if gathering.is_some() && !stands_free(crowded, &trial) {
+        spectrometer.read(plane, region, noise, survey, crowded && trial.share < DENSE)
     } else {
         None
     };
-    let (blur, disagreeing) = if free { (seen, false) } else { together(seen, opinion, trial.share, random) };
-    if blur.is_none() || seen.is_none() {
-        trial.edges.clear();
-    }
     let clipped = survey.count > 0 && survey.clipped as f64 > CLIPPED * survey.count as f64;
-    let state = if blur.is_some() {
-        TileState::Measured
-    } else if clipped {
+    let state = if clipped {
         TileState::Clipped
-    } else if disagreeing {
-        TileState::Disagreeing
     } else if !trial.loud && contrast > CONTRAST && detail < 2.0 * variance.sqrt() {
         TileState::Noisy
     } else {
@@ -117,10 +136,34 @@ pub(super) fn measure_tile(
         contrast,
         noise: variance.sqrt() / range,
         level: survey.mean / range,
-        blur,
-        spread: if trial.edges.is_empty() { None } else { spread },
+        blur: None,
+        spread: None,
     };
-    (tile, trial.edges)
+    Reading { tile, trial, opinion, crowded, random }
+}
+
+/// Concludes on one tile; the edges that speak for it come with it.
+pub(super) fn conclude(reading: &Reading, shape: &Shape) -> (Tile, Vec<Edge>) {
+    let edges = shape.applied(&reading.trial.edges);
+    let spread = direction::spread(&edges);
+    let seen = pool::pool(&edges).map(|b| spread.as_ref().and_then(direction::averaged).unwrap_or(b));
+    let (blur, disagreeing) = if reading.stands_free() {
+        (seen, false)
+    } else {
+        together(seen, reading.opinion, reading.trial.share, reading.random)
+    };
+    let mut tile = Tile { blur, ..reading.tile.clone() };
+    if blur.is_some() {
+        tile.state = TileState::Measured;
+    } else if disagreeing {
+        tile.state = TileState::Disagreeing;
+    }
+    if blur.is_some() && seen.is_some() && reading.trial.share >= CONFIRMED_YIELD {
+        tile.spread = spread;
+        (tile, edges)
+    } else {
+        (tile, Vec::new())
+    }
 }
 
 /// What edges among a crowd and the spectrum say together, and whether they contradict each other.
