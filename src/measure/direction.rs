@@ -11,6 +11,8 @@ const TRACK_SIGMA: f64 = 0.310_58;
 /// Fewest edges for a spread, and fewest tiles for a streak.
 const FEWEST_EDGES: usize = 6;
 const FEWEST_TILES: usize = 4;
+/// Mean resultant length of the doubled angles from which edges count as facing one way.
+const ONE_WAY: f64 = 0.8;
 /// Scatter of one edge's width beyond its stated error, as a share of the width.
 const CONTENT: f64 = 0.10;
 
@@ -66,6 +68,15 @@ pub(super) fn spread(edges: &[Edge]) -> Option<Spread> {
     // Too few ways faced: one of the parts is mere extrapolation.
     let known = xx.value > 0.0 && yy.value > 0.0 && xx.sd < 0.4 * xx.value && yy.sd < 0.4 * yy.value;
     known.then_some(Spread { xx, xy, yy })
+}
+
+/// The direction (radians, modulo pi) that nearly all edges face, if they do.
+pub(super) fn one_way(edges: &[Edge]) -> Option<f64> {
+    let (x, y) = edges.iter().fold((0.0, 0.0), |(x, y), e| {
+        let (s, c) = (2.0 * e.angle).sin_cos();
+        (x + c, y + s)
+    });
+    (x.hypot(y) > ONE_WAY * edges.len() as f64).then(|| 0.5 * y.atan2(x))
 }
 
 /// Width over all directions (root mean square), if the spread is clearly longer one way than the other: then the
@@ -219,5 +230,30 @@ mod tests {
         let s = spread(&edges).expect("a spread");
         assert!((s.angle() - 0.4).abs() < 0.02, "{}", s.angle());
         assert!((s.along(0.4_f64.cos(), 0.4_f64.sin()).value - width(0.8, 5.0, 0.0, 0.0)).abs() < 0.03);
+    }
+
+    #[test]
+    fn edges_that_face_one_way_say_which() {
+        let edges: Vec<Edge> = (0..9).map(|i| edge(3.1 + 0.02 * f64::from(i), 1.0)).collect();
+        let facing = one_way(&edges).expect("one way");
+        assert!((2.0 * (facing - 3.18)).cos() > 0.999, "{facing}");
+        let round: Vec<Edge> = (0..9).map(|i| edge(0.35 * f64::from(i), 1.0)).collect();
+        assert!(one_way(&round).is_none());
+    }
+
+    #[test]
+    fn taking_a_streak_out_and_putting_it_back_changes_nothing() {
+        let streak = Streak { length: Estimate::new(4.0, 0.2, 9), angle: Estimate::new(0.3, 0.05, 9) };
+        let edges: Vec<Edge> = (0..6)
+            .map(|i| {
+                let angle = 0.5 * f64::from(i);
+                edge(angle, width(0.7, 4.0, 0.3, angle))
+            })
+            .collect();
+        for e in without(&streak, &edges) {
+            assert!((e.sigma - 0.7).abs() < 1e-9, "{e:?}");
+        }
+        let whole = with(&streak, Estimate::new(0.7, 0.03, 6));
+        assert!((whole.value.powi(2) - 0.49 - 0.5 * (TRACK_SIGMA * 4.0_f64).powi(2)).abs() < 1e-9);
     }
 }

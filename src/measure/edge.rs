@@ -108,9 +108,16 @@ pub(super) fn fit(
         return None;
     }
     let angle = f64::from(line.normal.1.atan2(line.normal.0)).rem_euclid(std::f64::consts::PI);
-    let noise_sd = spread.max(f64::from(noise_sd));
-    let kurtosis = (fitted.kurtosis, fitted.kurtosis_unit_sd * noise_sd);
-    Some(Edge { sigma, sd, angle, kurtosis, pull: fitted.pull, overshoot: across.overshoot(&coarse, noise_sd as f32) })
+    let kurtosis = (fitted.kurtosis, fitted.kurtosis_unit_sd * spread.max(f64::from(noise_sd)));
+    Some(Edge { sigma, sd, angle, kurtosis, pull: fitted.pull, overshoot: across.overshoot(&coarse, noise_sd) })
+}
+
+/// Whether the gradient at a candidate points at least 35 degrees away from a direction (radians, modulo pi).
+pub(super) fn faces_away(plane: &Plane, candidate: &Candidate, facing: f64) -> bool {
+    normal(plane, candidate.x as usize, candidate.y as usize).is_some_and(|((x, y), _)| {
+        let along = f64::from(x) * facing.cos() + f64::from(y) * facing.sin();
+        along.abs() < 35.0_f64.to_radians().cos()
+    })
 }
 
 /// Whether an edge lies along a line between JPEG blocks.

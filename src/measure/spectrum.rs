@@ -311,3 +311,75 @@ fn judge(points: &[Point], patches: u32, prior: &Prior) -> Option<Opinion> {
     let relative = (sd / (2.0 * square)).hypot(SYSTEMATIC);
     (relative < WIDEST).then(|| Opinion { blur: Estimate::new(value, relative * value, patches), slope: own })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rings of a scene of amplitude slope `slope` under a Gaussian blur.
+    fn rings(slope: f64, sigma: f64) -> Vec<Point> {
+        let f = |k: usize| f64::from(RINGS[k] + RINGS[k + 1]) / 2.0 / SIDE as f64;
+        (0..BINS)
+            .map(|k| Point {
+                f: f(k),
+                log_power: 3.0 + 2.0 * slope * f(k).ln() - (2.0 * std::f64::consts::PI * sigma * f(k)).powi(2),
+                variance: 0.002,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_power_law_under_a_gaussian_gives_both_back() {
+        for (slope, sigma) in [(-1.2, 0.9), (-1.2, 1.5), (-0.9, 1.2), (-1.4, 2.0)] {
+            let found = judge(&rings(slope, sigma), 9, &NATURAL).expect("an opinion");
+            assert!((found.blur.value - sigma).abs() < 1.5 * found.blur.sd, "{slope} {sigma}: {found:?}");
+            assert!((found.slope - slope).abs() < 0.3, "{slope} {sigma}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn too_few_rings_or_too_little_blur_give_no_opinion() {
+        assert!(judge(&rings(-1.2, 1.0)[..4], 9, &NATURAL).is_none());
+        assert!(judge(&rings(-1.2, 0.2), 9, &NATURAL).is_none());
+    }
+
+    /// White noise blurred by a Gaussian, as samples about 20,000.
+    fn blurred_noise(side: usize, sigma: f64) -> Plane {
+        let mut dice = fastrand::Rng::with_seed(5);
+        let reach = (4.0 * sigma).ceil() as usize;
+        let kernel: Vec<f64> =
+            (0..=2 * reach).map(|i| (-0.5 * ((i as f64 - reach as f64) / sigma).powi(2)).exp()).collect();
+        let wide = side + 2 * reach;
+        let white: Vec<f64> = (0..wide * wide).map(|_| dice.f64() - 0.5).collect();
+        let weigh = |at: &dyn Fn(usize) -> f64| kernel.iter().enumerate().map(|(k, w)| w * at(k)).sum::<f64>();
+        let rows: Vec<f64> = (0..wide * side).map(|i| weigh(&|k| white[i / side * wide + i % side + k])).collect();
+        let both: Vec<f64> = (0..side * side).map(|i| weigh(&|k| rows[(i / side + k) * side + i % side])).collect();
+        let spread = (both.iter().map(|v| v * v).sum::<f64>() / both.len() as f64).sqrt();
+        Plane {
+            width: side,
+            height: side,
+            data: both.iter().map(|v| (20_000.0 + 3000.0 * v / spread) as u16).collect(),
+            black: 0,
+            white: 60_000,
+            saturation: 60_000,
+            mosaic: Mosaic::None,
+            jpeg: None,
+            rendered: false,
+        }
+    }
+
+    #[test]
+    fn blurred_noise_reads_its_blur_on_every_site_and_on_every_other() {
+        let plane = blurred_noise(256, 1.2);
+        let survey = Survey { mean: 20_000.0, ..Survey::default() };
+        let noise = NoiseModel::fit(&plane, &[]);
+        let region = Region { x: 0, y: 0, width: 256, height: 256 };
+        let mosaic = Plane { mosaic: Mosaic::Checkerboard { even: false }, ..plane.clone() };
+        for plane in [&plane, &mosaic] {
+            let found = Spectrometer::new().read(plane, region, &noise, &survey, true).expect("an opinion");
+            assert!((found.blur.value - 1.2).abs() < 2.0 * found.blur.sd, "{found:?}");
+        }
+        let six = Plane { mosaic: Mosaic::Six(0x5555_5555_5), ..plane };
+        assert!(Spectrometer::new().read(&six, region, &noise, &survey, true).is_none());
+    }
+}

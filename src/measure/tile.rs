@@ -14,6 +14,8 @@ use crate::shot::Plane;
 /// Edges fitted a tile at most, and candidates tried.
 const EDGES: usize = 16;
 const TRIES: usize = 48;
+/// Candidates tried besides that face another way, where all edges face one way.
+const ACROSS_TRIES: usize = 10;
 /// Share of clipped samples from which a tile counts as clipped when it yields no number.
 const CLIPPED: f64 = 0.2;
 /// Contrast below which there is nothing to measure.
@@ -36,11 +38,13 @@ const FINE: f64 = -0.55;
 /// Difference of the two opinions, in standard deviations, up to which they agree.
 const AGREEMENT: f64 = 1.8;
 /// Relative error that edges in a crowd share beyond their scatter: neighbours stand too close to be told apart.
-const CROWD_ERROR: f64 = 0.09;
+const CROWD_ERROR: f64 = 0.12;
 
 /// What the strongest gradients of a tile turned out to be.
 struct Trial {
     edges: Vec<Edge>,
+    /// How many of them, from the first, were found without regard to where they face.
+    plain: usize,
     /// Share of the tried ones that are edges.
     share: f64,
     /// Whether any stood out of the noise.
@@ -63,7 +67,18 @@ fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64) 
         }
     }
     let share = edges.len() as f64 / f64::from(tried.max(1));
-    Trial { edges, share, loud: tried > 0 }
+    let plain = edges.len();
+    if plain >= pool::FEWEST
+        && let Some(facing) = direction::one_way(&edges)
+    {
+        // A streak leaves only the edges along it strong; what it does to the others is told by weaker ones.
+        let rest = survey.candidates.iter().skip(tried as usize).take_while(|c| c.strength > threshold);
+        let across = rest.filter(|c| edge::faces_away(plane, c, facing));
+        edges.extend(
+            across.take(ACROSS_TRIES).filter_map(|c| edge::fit(plane, c, noise, family::gaussian(), &mut profile)),
+        );
+    }
+    Trial { edges, plain, share, loud: tried > 0 }
 }
 
 /// What was read in one tile, before the frame has its say.
@@ -89,7 +104,7 @@ impl Reading {
 }
 
 fn stands_free(crowded: bool, trial: &Trial) -> bool {
-    !crowded && trial.share >= FREE_YIELD && trial.edges.len() >= pool::FEWEST
+    !crowded && trial.share >= FREE_YIELD && trial.plain >= pool::FEWEST
 }
 
 /// Reads one tile: its edges, and its spectrum where they leave a doubt.
@@ -112,7 +127,7 @@ pub(super) fn read(
     let trial = if lit && !random {
         try_edges(plane, survey, noise, variance)
     } else {
-        Trial { edges: Vec::new(), share: 0.0, loud: random }
+        Trial { edges: Vec::new(), plain: 0, share: 0.0, loud: random }
     };
     let opinion = if gathering.is_some() && !stands_free(crowded, &trial) {
         spectrometer.read(plane, region, noise, survey, crowded && trial.share < DENSE)
@@ -146,7 +161,8 @@ pub(super) fn read(
 pub(super) fn conclude(reading: &Reading, shape: &Shape) -> (Tile, Vec<Edge>) {
     let edges = shape.applied(&reading.trial.edges);
     let spread = direction::spread(&edges);
-    let seen = pool::pool(&edges).map(|b| spread.as_ref().and_then(direction::averaged).unwrap_or(b));
+    let seen =
+        pool::pool(&edges[..reading.trial.plain]).map(|b| spread.as_ref().and_then(direction::averaged).unwrap_or(b));
     let (blur, disagreeing) = if reading.stands_free() {
         (seen, false)
     } else {
@@ -182,5 +198,39 @@ fn together(edges: Option<Estimate>, spectrum: Option<Opinion>, share: f64, rand
         }
         (None, Some(o)) if !random || o.slope > FINE => (Some(o.blur), false),
         _ => (None, false),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn opinion(value: f64, slope: f64) -> Option<Opinion> {
+        Some(Opinion { blur: Estimate::new(value, 0.13 * value, 9), slope })
+    }
+
+    #[test]
+    fn opinions_that_agree_are_weighed_together() {
+        let (both, differ) = together(Some(Estimate::new(1.0, 0.05, 16)), opinion(1.1, -0.5), 0.5, false);
+        let both = both.expect("a width");
+        assert!(!differ && both.value > 1.0 && both.value < 1.1 && both.sd < 0.13, "{both:?}");
+    }
+
+    #[test]
+    fn opinions_that_differ_beyond_their_errors_give_no_number() {
+        let (both, differ) = together(Some(Estimate::new(0.6, 0.03, 16)), opinion(1.1, -0.5), 0.5, false);
+        assert!(both.is_none() && differ);
+    }
+
+    #[test]
+    fn random_phases_need_detail_down_to_the_finest_scale() {
+        assert!(together(None, opinion(1.0, -1.0), 0.0, true).0.is_none());
+        assert!(together(None, opinion(1.0, -0.3), 0.0, true).0.is_some());
+        assert!(together(None, opinion(1.0, -1.0), 0.0, false).0.is_some());
+    }
+
+    #[test]
+    fn a_few_edges_in_a_crowd_say_nothing_alone() {
+        assert!(together(Some(Estimate::new(1.0, 0.05, 6)), None, 0.2, false).0.is_none());
     }
 }
