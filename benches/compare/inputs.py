@@ -4,7 +4,7 @@ A frame is made of the three CC0 textures in fixtures/, shown at many scales fro
 with noise; nothing in it is random from run to run. Needs numpy and OpenCV.
 
 `python inputs.py WIDTHxHEIGHT FILE...` writes each FILE that does not exist yet, a JPEG or a DNG by its ending;
-`--copies N FOLDER` then fills a folder with N copies that differ in a comment alone.
+`--copies N FOLDER` then fills a folder with N copies that differ in a comment and the date.
 """
 
 import struct
@@ -102,6 +102,7 @@ EXIF = [
     (0x829D, 5, [(8, 1)]),
     (0x8827, 3, 100),
     (0x920A, 5, [(24, 1)]),
+    (0x9003, 2, b"2024:05:01 00:00:00\0"),
     (0xA405, 3, 36),
 ]
 
@@ -191,13 +192,15 @@ def write_dng(path: Path, width: int, height: int) -> None:
 
 
 def copies(original: Path, folder: Path, count: int) -> None:
-    """Copies of a JPEG whose contents differ, so that none is taken for another, and whose pictures do not."""
+    """Copies of a JPEG whose contents differ in a comment and the date: four a scene, ten minutes between scenes."""
     folder.mkdir(parents=True, exist_ok=True)
     jpeg = original.read_bytes()
     for k in range(count):
         path = folder / f"{k:04}.jpg"
         if not path.exists():
-            path.write_bytes(with_comment(jpeg, f"frame {k}"))
+            minutes = k // 4 * 10
+            date = f"2024:{5 + minutes // 40_000:02}:{1 + minutes // 1440 % 27:02} {minutes // 60 % 24:02}:{minutes % 60:02}:{k % 4:02}"
+            path.write_bytes(with_comment(jpeg.replace(b"2024:05:01 00:00:00", date.encode()), f"frame {k}"))
 
 
 def main() -> None:

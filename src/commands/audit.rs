@@ -13,6 +13,7 @@ use crate::intake::{self, Candidate, IntakeError, Overrides, Prefer};
 use crate::measure::register::Small;
 use crate::measure::{self, TileMap, measure};
 use crate::output;
+use crate::output::store::Key;
 use crate::quantity::{Flag, Intent};
 use crate::report::{self, Failure, Frame, Links, Run};
 use crate::shot::{Capture, Shot};
@@ -59,6 +60,7 @@ struct Done {
     frame: Frame,
     links: Links,
     small: Small,
+    key: Option<Key>,
 }
 
 /// What became of one candidate.
@@ -86,25 +88,31 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
         None => place::default_report_folder(&audit.paths[0])?,
     };
 
+    // All that can change a measurement or the facts beside it.
+    let recipe =
+        format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
+    let memory = if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() };
     let mut done = Vec::new();
-    for Seen { done: frame, failed } in measure_all(audit, &found.frames, &out)? {
+    for Seen { done: frame, failed } in measure_all(audit, &found.frames, &memory, &out)? {
         done.extend(frame);
         failures.extend(failed.as_ref().map(failure));
     }
     let counts = (done.len(), failures.len());
     let mut frames = Vec::with_capacity(done.len());
-    let (mut links, mut smalls) = (Vec::new(), Vec::new());
+    let (mut links, mut smalls, mut keys) = (Vec::new(), Vec::new(), Vec::new());
     for d in done {
         frames.push(d.frame);
         links.push(d.links);
         smalls.push(d.small);
+        keys.push(d.key);
     }
     if frames.is_empty() {
         // There is no report on nothing; what went wrong with each file has been said.
         return Ok(Outcome::Nothing);
     }
     let mut groups = Vec::new();
-    for (group, view) in groups::groups(&frames, &smalls) {
+    let registered = groups::Registered::new(&smalls, &keys, &memory);
+    for (group, view) in work::on_threads(audit.budget.threads, || groups::groups(&frames, &registered)) {
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
@@ -112,18 +120,14 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     Ok(Outcome::of(counts.0, counts.1))
 }
 
-fn measure_all(audit: &Audit, frames: &[Candidate], out: &Path) -> anyhow::Result<Vec<Seen>> {
-    // All that can change a measurement or the facts beside it.
-    let recipe =
-        format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
-    let memory = if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() };
+fn measure_all(audit: &Audit, frames: &[Candidate], memory: &Memory, out: &Path) -> anyhow::Result<Vec<Seen>> {
     let album = album::Album::new(audit, frames, out);
     let progress = Progress::new("measuring", frames.len());
     let results = work::run(
         frames,
         audit.budget,
         |c| intake::memory_needed(&c.path),
-        |c| one(c, audit, &memory, &album),
+        |c| one(c, audit, memory, &album),
         |_, result| {
             if let Ok(Seen { failed: Some(e), .. }) = result {
                 progress.say(&said(&failure(e)));
@@ -177,10 +181,15 @@ fn one_file(
     };
     let Measured { file, capture, mut flags, map, small } = measured;
     flags.extend(flag);
-    let diagnosis = diagnose(&map, &trusted(&capture, &flags), None, &audit.intent);
+    let asked = memory.build_key(key.as_slice(), &format!("diagnosis {:?}", audit.intent));
+    let diagnosis = memory.recall(asked.as_ref()).unwrap_or_else(|| {
+        let made = diagnose(&map, &trusted(&capture, &flags), None, &audit.intent);
+        memory.remember(asked, &made);
+        made
+    });
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
     if !album.wanted() {
-        return Ok(Ok(Done { frame, links: Links::default(), small }));
+        return Ok(Ok(Done { frame, links: Links::default(), small, key }));
     }
     let pictures = match memory.recall_pictures(key.as_ref(), &audit.intent) {
         Some(known) => known,
@@ -195,7 +204,7 @@ fn one_file(
         }
     };
     let links = album.place(path, &pictures)?;
-    Ok(Ok(Done { frame, links, small }))
+    Ok(Ok(Done { frame, links, small, key }))
 }
 
 fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Result<()> {

@@ -17,13 +17,14 @@ use crate::report::{Picture, Pictures, Spot};
 pub struct Memory {
     store: Option<Store>,
     recipe: Vec<u8>,
+    build: String,
 }
 
 impl Memory {
     /// A memory that remembers nothing.
     #[must_use]
     pub const fn none() -> Self {
-        Self { store: None, recipe: Vec::new() }
+        Self { store: None, recipe: Vec::new(), build: String::new() }
     }
 
     /// Opens the user's store for results made by `recipe`: whatever changes a result must be part of it.
@@ -32,7 +33,7 @@ impl Memory {
     pub fn open(recipe: &[u8]) -> Self {
         let store = place().map_err(|e| format!("{e:#}")).and_then(|p| Store::open(&p).map_err(|e| e.to_string()));
         match store {
-            Ok(store) => Self { store: Some(store), recipe: recipe.to_vec() },
+            Ok(store) => Self { store: Some(store), recipe: recipe.to_vec(), build: build() },
             Err(why) => {
                 output::say(&format!("tussock: {why}; measuring without it"));
                 Self::none()
@@ -52,6 +53,22 @@ impl Memory {
             hasher.update(&digest(store, &sidecar)?);
         }
         hasher.update(path.as_os_str().as_encoded_bytes());
+        Some(*hasher.finalize().as_bytes())
+    }
+
+    /// The key for what this very program makes of remembered measurements; `None` where there are none.
+    ///
+    /// Diagnoses and the like have no version of their own: another build of the program makes them anew.
+    #[must_use]
+    pub fn build_key(&self, of: &[Key], what: &str) -> Option<Key> {
+        if self.store.is_none() || of.is_empty() {
+            return None;
+        }
+        let mut hasher = blake3::Hasher::new();
+        hasher.update(what.as_bytes()).update(b"\0").update(self.build.as_bytes()).update(b"\0");
+        of.iter().for_each(|key| {
+            hasher.update(key);
+        });
         Some(*hasher.finalize().as_bytes())
     }
 
@@ -81,6 +98,12 @@ impl Memory {
             store.put(key, bytes);
         }
     }
+}
+
+/// What tells this build of the program from another: size and time of its file.
+fn build() -> String {
+    let file = std::env::current_exe().and_then(|p| p.metadata());
+    format!("{:?}", file.map(|f| (f.len(), f.modified().ok())).ok())
 }
 
 fn pictures_key(key: &Key, intent: &Intent) -> Key {

@@ -32,6 +32,15 @@ fn free_memory() -> u64 {
     said.map_or(4 << 30, |kib| kib * 1024)
 }
 
+/// Runs `work` so that what it does in parallel keeps to a number of threads.
+pub fn on_threads<R: Send>(threads: usize, work: impl FnOnce() -> R + Send) -> R {
+    match rayon::ThreadPoolBuilder::new().num_threads(threads).build() {
+        Ok(pool) => pool.install(work),
+        // Without threads of its own it runs on those that all share.
+        Err(_) => work(),
+    }
+}
+
 struct Queue {
     next: usize,
     used: u64,
@@ -66,11 +75,18 @@ pub fn run<T: Sync, R: Send>(
         state.next += 1;
         Some((index, item, bytes))
     };
+    let workers = budget.threads.min(items.len()).max(1);
+    // Frames run beside each other; only where they are fewer than the threads is one worked on by several.
+    let inner = budget.threads / workers;
     std::thread::scope(|scope| {
-        for _ in 0..budget.threads.min(items.len()) {
+        for _ in 0..workers {
             scope.spawn(|| {
+                let pool = rayon::ThreadPoolBuilder::new().num_threads(inner).build().ok();
                 while let Some((index, item, bytes)) = take() {
-                    let result = work(item);
+                    let result = match &pool {
+                        Some(pool) => pool.install(|| work(item)),
+                        None => work(item),
+                    };
                     queue.lock().unwrap_or_else(PoisonError::into_inner).used -= bytes;
                     room.notify_all();
                     let mut results = results.lock().unwrap_or_else(PoisonError::into_inner);

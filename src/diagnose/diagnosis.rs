@@ -232,10 +232,13 @@ pub struct Implied {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ImpliedDistance {
     /// Best value, m (may be infinite).
+    #[serde(with = "endless")]
     pub value: f64,
     /// Nearest plausible, m.
+    #[serde(with = "endless")]
     pub low: f64,
     /// Farthest plausible, m (may be infinite).
+    #[serde(with = "endless")]
     pub high: f64,
 }
 
@@ -295,4 +298,17 @@ pub struct FrameModel {
     pub focus_line: Option<[Point; 2]>,
     /// Reduced chi-square of the tiles the model explains.
     pub chi_square: f64,
+}
+
+/// A distance that may be infinite, which JSON has no number for: null stands for it.
+mod endless {
+    use serde::{Deserialize as _, Deserializer, Serialize as _, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(value: &f64, serializer: S) -> Result<S::Ok, S::Error> {
+        (*value < f64::INFINITY).then_some(*value).serialize(serializer)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<f64, D::Error> {
+        Ok(Option::deserialize(deserializer)?.unwrap_or(f64::INFINITY))
+    }
 }

@@ -62,6 +62,16 @@ const AGREE: f64 = 0.6;
 /// Where dates are missing frames are compared in the order given, so files of one scene must be neighbours.
 #[must_use]
 pub fn group(frames: &[Member]) -> Vec<Group> {
+    group_by(frames, &|a, b| register_small(frames[a].small, frames[b].small))
+}
+
+/// As [`group`], with a registration of its own: told the indices of two frames, it must answer as
+/// [`register_small`] does for their small pictures (from memory, say); only the common map and the counts matter.
+#[must_use]
+pub fn group_by(
+    frames: &[Member],
+    register: &(impl Fn(usize, usize) -> Option<Registration> + Sync + ?Sized),
+) -> Vec<Group> {
     let dates: Vec<Option<f64>> = frames.iter().map(|f| seconds(f.capture)).collect();
     let mut order: Vec<usize> = (0..frames.len()).collect();
     // Dated frames by date, the others where the order given has them: after the dated one before.
@@ -74,13 +84,6 @@ pub fn group(frames: &[Member]) -> Vec<Group> {
         })
         .collect();
     order.sort_by(|&a, &b| keys[a].total_cmp(&keys[b]).then(a.cmp(&b)));
-    let pairs: Vec<(usize, usize)> = (0..order.len())
-        .flat_map(|i| (i + 1..(i + 1 + NEIGHBOURS).min(order.len())).map(move |j| (i, j)))
-        .map(|(i, j)| (order[i], order[j]))
-        .filter(|&(a, b)| compatible(&frames[a], &frames[b], dates[a], dates[b]))
-        .collect();
-    let links: Vec<(usize, usize)> =
-        pairs.into_par_iter().filter(|&(a, b)| same_scene(&frames[a], &frames[b]).is_some()).collect();
     let mut leader: Vec<usize> = (0..frames.len()).collect();
     fn find(leader: &mut [usize], mut i: usize) -> usize {
         while leader[i] != i {
@@ -89,9 +92,21 @@ pub fn group(frames: &[Member]) -> Vec<Group> {
         }
         i
     }
-    for (a, b) in links {
-        let (a, b) = (find(&mut leader, a), find(&mut leader, b));
-        leader[a.max(b)] = a.min(b);
+    // Nearest neighbours first: frames that are in one group already need not be compared.
+    for apart in 1..=NEIGHBOURS {
+        let pairs: Vec<(usize, usize)> = order
+            .iter()
+            .zip(order.iter().skip(apart))
+            .map(|(&a, &b)| (a, b))
+            .filter(|&(a, b)| find(&mut leader, a) != find(&mut leader, b))
+            .filter(|&(a, b)| compatible(&frames[a], &frames[b], dates[a], dates[b]))
+            .collect();
+        let links: Vec<(usize, usize)> =
+            pairs.into_par_iter().filter(|&(a, b)| one_scene(register(a, b), frames[a].size)).collect();
+        for (a, b) in links {
+            let (a, b) = (find(&mut leader, a), find(&mut leader, b));
+            leader[a.max(b)] = a.min(b);
+        }
     }
     let mut groups: Vec<Vec<usize>> = vec![Vec::new(); frames.len()];
     for i in 0..frames.len() {
@@ -104,15 +119,15 @@ pub fn group(frames: &[Member]) -> Vec<Group> {
         .collect()
 }
 
-/// The registration of two frames that show one scene.
-fn same_scene(a: &Member, b: &Member) -> Option<Registration> {
-    let found = register_small(a.small, b.small)?;
-    let long = f64::from(a.size.0.max(a.size.1));
+/// Whether two frames of a size show one scene, by their registration.
+fn one_scene(found: Option<Registration>, size: (u32, u32)) -> bool {
+    let Some(found) = found else { return false };
+    let long = f64::from(size.0.max(size.1));
     let small = found.map.shift.0.hypot(found.map.shift.1) < SHIFT * long;
     // Patches are laid out ten along the longer side.
-    let laid = 100.0 * f64::from(a.size.0.min(a.size.1)) / long;
+    let laid = 100.0 * f64::from(size.0.min(size.1)) / long;
     let enough = f64::from(found.compared) >= FOUND * laid && found.compared >= 6;
-    (small && enough && found.agreement >= AGREE).then_some(found)
+    small && enough && found.agreement >= AGREE
 }
 
 fn compatible(a: &Member, b: &Member, at: Option<f64>, bt: Option<f64>) -> bool {
@@ -200,7 +215,7 @@ fn why_lone(frames: &[Member], groups: &[Group], k: usize) -> Lone {
             let turned = frames[k].small.turned(quarters);
             let size = if quarters == 2 { frames[k].size } else { (frames[k].size.1, frames[k].size.0) };
             let upright = Member { small: &turned, size, ..frames[k] };
-            if size == frames[m].size && same_scene(&frames[m], &upright).is_some() {
+            if size == frames[m].size && one_scene(register_small(frames[m].small, upright.small), size) {
                 return Lone::Turned(quarters);
             }
         }

@@ -10,7 +10,7 @@ mod resolve;
 mod sharpest;
 mod zone;
 
-pub use group::{Group, Lone, Member, Varied, group, lone};
+pub use group::{Group, Lone, Member, Varied, group, group_by, lone};
 pub use resolve::{Blurs, Frame, on_reference, resolve};
 pub use sharpest::{Sharpest, focus_varied, sharpest};
 pub use zone::{Point, Zone, ZoneBlur, ZoneName, frame_zones, zone_blurs};
