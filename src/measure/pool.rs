@@ -30,11 +30,17 @@ pub(super) fn pool(edges: &[Edge]) -> Option<Estimate> {
     let high = widths[widths.len() / 2].0 * 1.1;
     let scale = (high - low).max(0.02);
     let mut profile = [f64::MIN; 41];
+    let mut clean = Vec::with_capacity(widths.len());
     for (i, best) in profile.iter_mut().enumerate() {
         let base = low + (high - low) * i as f64 / 40.0;
+        clean.clear();
+        clean.extend(widths.iter().map(|&(x, s)| {
+            let z = (x - base) / s;
+            (-0.5 * z * z).exp() / (s * (2.0 * std::f64::consts::PI).sqrt())
+        }));
         for share in [0.05, 0.1, 0.2, 0.35, 0.6, 1.0, 1.8] {
             let mean = share * scale;
-            let sum = widths.iter().map(|&(x, s)| log_density(x - base, s, mean)).sum();
+            let sum = widths.iter().zip(&clean).map(|(&(x, s), c)| log_density(x - base, s, mean, *c)).sum();
             *best = f64::max(*best, sum);
         }
     }
@@ -55,11 +61,11 @@ pub(super) fn pool(edges: &[Edge]) -> Option<Estimate> {
 }
 
 /// Log density of `x`: a Gaussian error `s`, an exponential excess of mean `mean` for some, and a few strays.
-fn log_density(x: f64, s: f64, mean: f64) -> f64 {
+/// `clean` is the density without excess.
+fn log_density(x: f64, s: f64, mean: f64, clean: f64) -> f64 {
     // Exponentially modified Gaussian: exp(s^2/2m^2 - x/m) Phi(x/s - s/m) / m.
     let z = x / s - s / mean;
     let log = s * s / (2.0 * mean * mean) - x / mean + log_phi(z) - mean.ln();
-    let clean = (-0.5 * (x / s).powi(2)).exp() / (s * (2.0 * std::f64::consts::PI).sqrt());
     (CLEAN * clean + (1.0 - CLEAN - STRAY) * log.exp() + STRAY / (1.0 + s + mean)).max(1e-300).ln()
 }
 

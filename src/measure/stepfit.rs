@@ -136,6 +136,7 @@ fn equations<const N: usize>(bins: &[(f32, f32, f32)], p: &[f32; N], family: &Ed
 }
 
 /// Derivatives of the model at one bin, and what it leaves over.
+#[inline(always)]
 fn row<const N: usize>(t: f32, v: f32, p: &[f32; N], family: &EdgeSpread) -> ([f32; N], f32) {
     let per = 1.0 / p[1];
     let mut row = [0.0_f32; N];
