@@ -1,0 +1,243 @@
+//! The tables: verdicts, blur and distances against the truth.
+
+use std::time::Instant;
+
+use tussock::diagnose::{Cause, Diagnosis, diagnose};
+use tussock::quantity::{Distance, Flag};
+use tussock::shot::{Capture, Fact, Source};
+
+use crate::truth::Truth;
+use crate::{Kept, Measured, scene};
+
+/// Edges of the bins of stated confidence.
+const BINS: [f64; 6] = [0.0, 0.7, 0.8, 0.9, 0.95, 0.98];
+
+pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
+    let mut clear = Count::default();
+    let mut every = Count::default();
+    let mut hidden = Count::default();
+    let mut bins = [(0u32, 0.0, 0u32); 6];
+    let mut lists: [List; 7] = [
+        List::new("near-zone optical blur against the ground in the lowest eighth, relative"),
+        List::new("far-zone optical blur against the ridges, relative"),
+        List::new("near-zone blur_px against the true widths of its own tiles, relative"),
+        List::new("far-zone blur_px against the true widths of its own tiles, relative"),
+        List::new("1/focus less the truth, over 1/near"),
+        List::new("near distance against the nearest ground in the picture, relative"),
+        List::new("single tiles against their true widths, in stated sd"),
+    ];
+    let (mut false_contradictions, mut found_contradictions, mut asked) = (0, 0, 0);
+    let mut time = 0.0;
+    for (kept, measured) in all {
+        let truth = &kept.truth;
+        let intent = scene::intent(kept.disc_px);
+        let start = Instant::now();
+        let d = diagnose(&measured.map, &measured.capture, None, &intent);
+        time += start.elapsed().as_secs_f64();
+        let causes = truth.causes();
+        let seen = truth.near_seen >= 0.2 && truth.far_seen;
+        let named = d.verdict.cause != Cause::CannotTell;
+        let right =
+            causes.as_ref().is_some_and(|c| d.verdict.cause == c.first().copied().unwrap_or(Cause::SharpThroughout));
+        let among = right || causes.as_ref().is_some_and(|c| c.contains(&d.verdict.cause));
+        if seen && named && causes.is_some() {
+            let bin = BINS.iter().rposition(|&e| d.verdict.confidence >= e).unwrap_or(0);
+            bins[bin].0 += 1;
+            bins[bin].1 += d.verdict.confidence;
+            bins[bin].2 += u32::from(right);
+        }
+        let sure = named && d.verdict.confidence >= 0.9;
+        if !seen {
+            hidden.add(right, among, named, sure);
+        } else if causes.is_some() {
+            every.add(right, among, named, sure);
+            if truth.is_clear() {
+                clear.add(right, among, named, sure);
+            }
+        }
+        errors(&mut lists, &d, kept, measured);
+        if seen && truth.motion_px < 0.5 * truth.permitted_px {
+            let with = |metres: f64| Capture {
+                focus_distance_m: Some(Fact::new(Distance::from_metres(metres), Source::MakerNote)),
+                ..measured.capture.clone()
+            };
+            let flagged = |metres: f64| {
+                diagnose(&measured.map, &with(metres), None, &intent).flags.contains(&Flag::FocusDistanceContradicted)
+            };
+            asked += 1;
+            false_contradictions += u32::from(flagged(truth.focus_m));
+            found_contradictions +=
+                u32::from(flagged(truth.focus_m * if truth.focus_m > 3.0 * truth.nearest_m { 0.25 } else { 4.0 }));
+        }
+        let wrong = named && !right && causes.is_some();
+        let missed = seen && truth.is_clear() && !right;
+        if verbose && (wrong || missed) {
+            tell(kept, &d, truth, causes.as_deref());
+        }
+    }
+    println!("{} pictures, {:.1} ms a frame", all.len(), 1e3 * time / all.len().max(1) as f64);
+    clear.print("clear (every decisive blur beyond 1.3 or within 0.7 times the permitted), near and far shown");
+    every.print("all with near and far shown");
+    hidden.print("near all water, or the far scene lost in haze");
+    println!("confidence  verdicts  mean stated  right");
+    for ((n, sum, ok), from) in bins.into_iter().zip(BINS) {
+        println!("from {from:.2}  {n:8}  {:.3}  {:.3}", sum / f64::from(n.max(1)), f64::from(ok) / f64::from(n.max(1)));
+    }
+    for list in &mut lists {
+        list.print();
+    }
+    println!(
+        "focus distance recorded right: {false_contradictions} of {asked} contradicted; four times off: {found_contradictions} of {asked}"
+    );
+    Ok(())
+}
+
+fn errors(lists: &mut [List; 7], d: &Diagnosis, kept: &Kept, measured: &Measured) {
+    let truth = &kept.truth;
+    let seen = [truth.near_seen >= 0.2, truth.far_seen];
+    for k in 0..2 {
+        let spot = [&truth.near, &truth.far][k];
+        if let (true, Some(e)) = (seen[k], d.zones[k].optical_px) {
+            lists[k].add(e.value / spot.optical_px - 1.0, e.sd / spot.optical_px);
+        }
+        let zone = &d.zones[k];
+        let own: Vec<f64> = zone
+            .tiles
+            .iter()
+            .filter(|&&i| measured.map.tiles[i as usize].blur.is_some())
+            .filter_map(|&i| truth.tiles.get(i as usize))
+            .filter(|t| t.3 > 0.5)
+            .map(|t| t.0.ln())
+            .collect();
+        if let (Some(e), true) = (zone.blur_px, own.len() > 2) {
+            let width = (own.iter().sum::<f64>() / own.len() as f64).exp();
+            lists[2 + k].add(e.value / width - 1.0, e.sd / width);
+        }
+    }
+    if seen == [true; 2] {
+        let n = truth.nearest_m;
+        if let Some(f) = d.implied.focus_m {
+            lists[4].add((1.0 / f.value - 1.0 / truth.focus_m) * n, (1.0 / f.low - 1.0 / f.value) * n);
+        }
+        if let Some(f) = d.implied.near_m {
+            lists[5].add((f.value / n - 1.0).min(9.0), (f.value / f.low - 1.0).min(9.0));
+        }
+    }
+    for (tile, t) in measured.map.tiles.iter().zip(&truth.tiles) {
+        if let (Some(b), true) = (tile.blur, t.3 > 0.8 && t.2 < 1.1 * t.1) {
+            lists[6].add(b.value / t.0 - 1.0, b.sd / t.0);
+        }
+    }
+}
+
+fn tell(kept: &Kept, d: &Diagnosis, t: &Truth, causes: Option<&[Cause]>) {
+    println!(
+        "{} {}truth {causes:?} said {:?} {:.2} {:?} also {:?} | near {} of {:.2} far {} of {:.2} P {:.2} | diff {:.2} mot {:.2} askew {:.2} | disc {:.1} {:.1} lens {:.2} {:.2} seen {:.1} {} | {} | w {:.2?} fit {:?}",
+        kept.seed,
+        if t.is_clear() { "CLEAR " } else { "" },
+        d.verdict.cause,
+        d.verdict.confidence,
+        d.verdict.unsettled,
+        d.verdict.also,
+        d.zones[0].optical_px.map_or("-".into(), |e| format!("{:.2}±{:.2}", e.value, e.sd)),
+        t.near.optical_px,
+        d.zones[1].optical_px.map_or("-".into(), |e| format!("{:.2}±{:.2}", e.value, e.sd)),
+        t.far.optical_px,
+        t.permitted_px,
+        t.diffraction_px,
+        t.motion_px,
+        t.askew_px,
+        t.near.disc_px,
+        t.far.disc_px,
+        t.near.lens_px,
+        t.far.lens_px,
+        t.near_seen,
+        t.far_seen,
+        t.note,
+        &d.verdict.weights[..d.verdict.weights.len().min(3)],
+        d.model.as_ref().map(|m| (
+            m.disc_far_px.value,
+            m.disc_down_px.value,
+            m.horizon,
+            m.disc_right_px.value,
+            m.lens_corner_px.value,
+            m.chi_square
+        ))
+    );
+}
+
+/// Verdicts of one kind of scene.
+#[derive(Default)]
+struct Count {
+    all: u32,
+    right: u32,
+    among: u32,
+    open: u32,
+    sure: u32,
+    sure_wrong: u32,
+}
+
+impl Count {
+    fn add(&mut self, right: bool, among: bool, named: bool, sure: bool) {
+        self.all += 1;
+        self.right += u32::from(right);
+        self.among += u32::from(among);
+        self.open += u32::from(!named);
+        self.sure += u32::from(sure);
+        self.sure_wrong += u32::from(sure && !right);
+    }
+
+    fn print(&self, what: &str) {
+        let share = |n: u32| 100.0 * f64::from(n) / f64::from(self.all.max(1));
+        println!(
+            "{what}: {} scenes, cause right {} ({:.1} %), one of the true causes {} , left open {}; of {} given with confidence >= 0.9, {} wrong",
+            self.all,
+            self.right,
+            share(self.right),
+            self.among,
+            self.open,
+            self.sure,
+            self.sure_wrong
+        );
+    }
+}
+
+/// Errors with their stated standard deviations.
+struct List {
+    name: &'static str,
+    errors: Vec<(f64, f64)>,
+}
+
+impl List {
+    const fn new(name: &'static str) -> Self {
+        Self { name, errors: Vec::new() }
+    }
+
+    fn add(&mut self, error: f64, sd: f64) {
+        self.errors.push((error, sd));
+    }
+
+    fn print(&mut self) {
+        self.errors.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let n = self.errors.len();
+        if n == 0 {
+            return;
+        }
+        let at = |q: f64| self.errors[((n - 1) as f64 * q) as usize].0;
+        let mut sizes: Vec<f64> = self.errors.iter().map(|e| e.0.abs()).collect();
+        sizes.sort_by(f64::total_cmp);
+        let within = |k: f64| 100.0 * self.errors.iter().filter(|e| e.0.abs() <= k * e.1).count() as f64 / n as f64;
+        println!(
+            "{}: n {n}, median |error| {:.3}, median {:+.3}, 16 to 84 % {:+.3} to {:+.3}, 2.5 to 97.5 % {:+.3} to {:+.3}; within 1 sd {:.0} %, 2 sd {:.0} %",
+            self.name,
+            sizes[n / 2],
+            at(0.5),
+            at(0.16),
+            at(0.84),
+            at(0.025),
+            at(0.975),
+            within(1.0),
+            within(2.0)
+        );
+    }
+}
