@@ -48,7 +48,7 @@ fn main() {
         let error = |k: usize, t: f64| d.zones[k].optical_px.map(|e| e.value / t - 1.0);
         near.extend(error(0, scene.near().optical_px));
         far.extend(error(1, scene.far().optical_px));
-        let n = 1.0 / scene.ground(scene.bottom() * 0.875);
+        let n = 1.0 / scene.ground(scene.bottom());
         focus.extend(d.implied.focus_m.map(|f| (1.0 / f.value - 1.0 / scene.focus_m) * n));
         distance.extend(d.implied.near_m.map(|f| f.value / n - 1.0));
         let off = error(0, scene.near().optical_px).is_some_and(|e| e.abs() > 0.15)

@@ -4,7 +4,8 @@
 mod tilemaps;
 
 use tilemaps::Scene;
-use tussock::diagnose::{Cause, Unsettled, ZoneName, diagnose};
+use tussock::diagnose::{Basis, Cause, CornerState, Unsettled, ZoneName, diagnose};
+use tussock::lens::{Baseline, Entry, LearnedFrom};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
 use tussock::report::wording;
 
@@ -157,7 +158,7 @@ fn stepping_back_a_little_helps_a_close_foreground_much() {
 fn the_picture_gives_focus_and_near_distance() {
     let scene = Scene { f_number: 5.6, focus_m: 3.0, ..Scene::default() };
     let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
-    let n = 1.0 / scene.ground(scene.bottom() * 0.875);
+    let n = near(&scene);
     let (focus, near) = (d.implied.focus_m.unwrap().value, d.implied.near_m.unwrap().value);
     assert!((1.0 / focus - 1.0 / scene.focus_m).abs() < 0.1 / n, "focus {focus}");
     assert!((near / n - 1.0).abs() < 0.15, "near {near} of {n}");
@@ -211,4 +212,54 @@ fn strong_corners_are_called_the_lens_not_the_focus() {
     let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
     let said = wording::corners(&d);
     assert!(said.contains("lens"), "{said} {:?}", d.corners);
+}
+
+/// A baseline that holds exactly the lens of a scene, known to 0.6 um.
+fn learned(scene: &Scene) -> Baseline {
+    let (columns, rows) = (12, 8);
+    let cell = |i: u32| {
+        let (x, y) = (f64::from(i % columns) + 0.5, f64::from(i / columns) + 0.5);
+        let (u, v) = (f64::from(scene.width) * (x / 12.0 - 0.5), f64::from(scene.height) * (y / 8.0 - 0.5));
+        let sigma = scene.lens.0.hypot(scene.lens.1 * (u.hypot(v) / scene.half()).powf(scene.lens.2));
+        Some(Estimate::new(sigma * scene.pitch_um, 0.6, 20))
+    };
+    let sigma_um = (0..columns * rows).map(cell).collect();
+    Baseline {
+        lens: "Example".into(),
+        focal_length_mm: scene.focal_mm,
+        provisional: false,
+        learned_from: LearnedFrom::ApertureSeries,
+        entries: vec![Entry { f_number: scene.f_number, frames: 5, columns, rows, sigma_um }],
+        curvature: None,
+    }
+}
+
+#[test]
+fn strong_corners_that_were_learned_are_as_expected_and_what_goes_beyond_is_not() {
+    let mut scene = Scene { f_number: 11.0, lens: (0.2, 3.0, 2.5), ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    let baseline = learned(&scene);
+    let d = diagnose(&scene.map(), &scene.capture(), Some(&baseline), &Intent::default());
+    assert_eq!((d.corners.basis, d.corners.state), (Basis::Learned, CornerState::AsExpected), "{:?}", d.corners);
+    assert_eq!(d.verdict.cause, Cause::SharpThroughout);
+    let worse = Scene { lens: (0.2, 7.0, 2.5), ..scene };
+    let d = diagnose(&worse.map(), &worse.capture(), Some(&baseline), &Intent::default());
+    assert_eq!(d.corners.state, CornerState::SofterThanExpected, "{:?}", d.corners);
+}
+
+#[test]
+fn one_bad_corner_is_beyond_what_the_lens_does_and_its_side_is_named() {
+    let mut scene = Scene { f_number: 11.0, ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    let mut map = scene.map();
+    for tile in &mut map.tiles {
+        let (x, y) = tile.centre();
+        if let Some(blur) = tile.blur.as_mut().filter(|_| x > 4800.0 && y > 2900.0) {
+            *blur = Estimate::new(blur.value.hypot(3.5), blur.sd, blur.n);
+        }
+    }
+    let d = diagnose(&map, &scene.capture(), None, &Intent::default());
+    assert_eq!(d.corners.state, CornerState::SofterThanExpected, "{:?} {:?}", d.corners, d.verdict);
+    let said = wording::corners(&d);
+    assert!(said.contains("right side is worse"), "{said}");
 }

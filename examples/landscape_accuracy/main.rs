@@ -99,7 +99,9 @@ fn load(folder: &Path) -> anyhow::Result<Vec<(Kept, Measured)>> {
     let mut all = Vec::new();
     for base in bases(folder)? {
         let Ok(map) = fs::read(base.with_extension("map")) else { continue };
-        all.push((serde_json::from_slice(&fs::read(base.with_extension("truth"))?)?, serde_json::from_slice(&map)?));
+        let mut kept: Kept = serde_json::from_slice(&fs::read(base.with_extension("truth"))?)?;
+        kept.truth.askew_px = truth::askew(&scene::random(kept.seed).spec, kept.truth.permitted_px);
+        all.push((kept, serde_json::from_slice(&map)?));
     }
     Ok(all)
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tussock::diagnose::Cause;
-use tussock::simulate::{Lens, Psf, Rendered, Surface};
+use tussock::simulate::{Lens, Psf, Rendered, SceneSpec, Surface};
 
 /// Distance of the far ridges, m.
 const RIDGE_M: f64 = 3000.0;
@@ -51,9 +51,9 @@ fn sigma(psf: &Psf) -> f64 {
     Psf { pixel: false, ..*psf }.truth().sigma
 }
 
-fn spot(picture: &Rendered, lens: &Lens, x: f64, y: f64, inverse_m: f64) -> Spot {
-    let camera = &picture.spec.camera;
-    let (length, angle) = picture.spec.shake;
+fn spot(spec: &SceneSpec, lens: &Lens, x: f64, y: f64, inverse_m: f64) -> Spot {
+    let camera = &spec.camera;
+    let (length, angle) = spec.shake;
     let psf = camera.psf(lens, (length * angle.cos(), length * angle.sin()), x, y, inverse_m);
     let pupil = psf.pupil.map(|p| tussock::simulate::Pupil { defocus_um: 0.0, ..p });
     let (along, across, _) = camera.softness(lens, x, y);
@@ -67,6 +67,26 @@ fn spot(picture: &Rendered, lens: &Lens, x: f64, y: f64, inverse_m: f64) -> Spot
     }
 }
 
+/// What tilt and decentring alone do at the softer side, sigma px, for a subject in focus; zero where the sides of the
+/// real frame stay within the permitted blur.
+pub fn askew(spec: &SceneSpec, permitted_px: f64) -> f64 {
+    let camera = &spec.camera;
+    let (w, h) = (camera.width as f64, camera.height as f64);
+    let straight = Lens { decentre: (0.0, 0.0), tilt_um: (0.0, spec.lens.tilt_um.1), ..spec.lens };
+    let still = SceneSpec { shake: (0.0, 0.0), ..spec.clone() };
+    let mut worst = 0.0f64;
+    for (y, inverse) in [(camera.horizon().clamp(0.0, h), 1.0 / RIDGE_M), (0.9375 * h, camera.ground(0.9375 * h))] {
+        for x in [0.08 * w, 0.92 * w] {
+            if spot(spec, &spec.lens, x, y, inverse).optical_px > permitted_px {
+                let real = spot(&still, &spec.lens, x, y, 1.0 / camera.focus_m);
+                let ideal = spot(&still, &straight, x, y, 1.0 / camera.focus_m);
+                worst = worst.max((real.optical_px.powi(2) - ideal.optical_px.powi(2)).max(0.0).sqrt());
+            }
+        }
+    }
+    worst
+}
+
 impl Truth {
     pub fn of(picture: &Rendered, permitted_px: f64) -> Self {
         let spec = &picture.spec;
@@ -74,27 +94,17 @@ impl Truth {
         let (w, h) = (picture.width as f64, picture.height as f64);
         let low = 0.9375 * h;
         let horizon = camera.horizon().clamp(0.0, h);
-        let pupil = spot(picture, &spec.lens, w / 2.0, h / 2.0, 1.0 / camera.focus_m);
-        let straight = Lens { decentre: (0.0, 0.0), tilt_um: (0.0, spec.lens.tilt_um.1), ..spec.lens };
-        let mut askew_px = 0.0f64;
-        for (y, inverse) in [(horizon, 1.0 / RIDGE_M), (low, camera.ground(low))] {
-            for x in [0.08 * w, 0.92 * w] {
-                let real = spot(picture, &spec.lens, x, y, inverse).optical_px;
-                let ideal = spot(picture, &straight, x, y, inverse).optical_px;
-                if real > permitted_px {
-                    askew_px = askew_px.max((real * real - ideal * ideal).max(0.0).sqrt());
-                }
-            }
-        }
+        let pupil = spot(spec, &spec.lens, w / 2.0, h / 2.0, 1.0 / camera.focus_m);
+        let askew_px = askew(spec, permitted_px);
         let row = |t: &tussock::simulate::TileTruth| f64::from(t.region.y) + f64::from(t.region.height) / 2.0;
         let lowest: Vec<_> = picture.tiles.iter().filter(|t| row(t) > 0.875 * h).collect();
         let ground = lowest.iter().filter(|t| t.surface == Surface::Ground && t.detailed > 0.5).count();
         let far_seen =
             picture.tiles.iter().filter(|t| t.distance_m > 30.0 * camera.nearest_m() && t.detailed > 0.3).count() >= 4;
         Self {
-            nearest: spot(picture, &spec.lens, w / 2.0, h, camera.ground(h)),
-            near: spot(picture, &spec.lens, w / 2.0, low, camera.ground(low)),
-            far: spot(picture, &spec.lens, w / 2.0, horizon, 1.0 / RIDGE_M),
+            nearest: spot(spec, &spec.lens, w / 2.0, h, camera.ground(h)),
+            near: spot(spec, &spec.lens, w / 2.0, low, camera.ground(low)),
+            far: spot(spec, &spec.lens, w / 2.0, horizon, 1.0 / RIDGE_M),
             diffraction_px: sigma(&Psf {
                 pupil: camera
                     .psf(&spec.lens, (0.0, 0.0), w / 2.0, h / 2.0, 0.0)

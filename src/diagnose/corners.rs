@@ -2,8 +2,8 @@
 
 use super::evidence::Evidence;
 use super::implied::Moments;
-use super::model::{Place, SCALE};
-use super::posterior::Posterior;
+use super::model::{Place, SCALE, TILT};
+use super::posterior::{Normal, Posterior};
 use super::surface::Surface;
 use super::zones::Reading;
 use super::{Basis, CornerState, Corners};
@@ -17,7 +17,36 @@ const ASSUMED: (f64, f64) = (0.8, 0.5);
 /// Lens blur at one corner, px, from its reading and the model's disc there.
 #[must_use]
 pub fn lens_part(reading: &Reading, place: &Place, scale: f64, surface: &Surface) -> f64 {
-    surface.gauss_for((place.y + reading.departure - scale).exp(), place.disc)
+    surface.gauss_for((place.y + reading.departure - scale).exp(), place.disc.abs())
+}
+
+/// How likely a corner must be beyond its mirror image for it to be said.
+const LIKELY: f64 = 0.975;
+
+/// Whether a corner is softer than the one across from it, right for left, by more than the permitted blur (in
+/// quadrature) through the lens alone: no lens that is in line does that, whatever it is like.
+fn beyond_its_mirror(readings: &[Reading], posterior: &Posterior, surface: &Surface, permitted: f64) -> bool {
+    let mut normal = Normal::new(13);
+    let parts: Vec<Vec<f64>> = readings
+        .iter()
+        .map(|r| {
+            let part = |(ready, _): &(super::model::Ready, f64)| {
+                let mut place = ready.at(&r.place, surface);
+                place.disc -= ready.theta()[TILT] * r.place.u;
+                let noisy = Reading { departure: r.departure + r.sd * normal.next(), ..*r };
+                lens_part(&noisy, &place, ready.theta()[SCALE], surface)
+            };
+            posterior.few.iter().map(part).collect()
+        })
+        .collect();
+    let weights: Vec<f64> = posterior.few.iter().map(|f| f.1).collect();
+    let beyond = |a: usize, b: usize| {
+        let over = |k: usize| parts[a][k].powi(2) - parts[b][k].powi(2) > permitted * permitted;
+        (0..weights.len()).filter(|&k| over(k)).map(|k| weights[k]).sum::<f64>()
+    };
+    let mirrored = |a: &Reading, b: &Reading| a.place.u * b.place.u < 0.0 && a.place.v * b.place.v > 0.0;
+    let pairs = (0..readings.len()).flat_map(|a| (0..readings.len()).map(move |b| (a, b)));
+    pairs.filter(|&(a, b)| mirrored(&readings[a], &readings[b])).any(|(a, b)| beyond(a, b) > LIKELY)
 }
 
 /// Judges the corners from the lens part of each that could be measured.
@@ -32,11 +61,15 @@ pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface:
         }
         Basis::Assumed => (ASSUMED.0 * permitted, ASSUMED.1 * permitted),
     };
+    let one_sided = beyond_its_mirror(readings, posterior, surface, permitted);
     let mut worst: Option<(f64, f64)> = None;
     for reading in readings {
         let mut excess = Moments::default();
         for (ready, weight) in &posterior.few {
-            let lens = lens_part(reading, &ready.at(&reading.place, surface), ready.theta()[SCALE], surface);
+            let mut place = ready.at(&reading.place, surface);
+            // What a tilted lens adds to the disc is the lens's own.
+            place.disc -= ready.theta()[TILT] * reading.place.u;
+            let lens = lens_part(reading, &place, ready.theta()[SCALE], surface);
             let own = reading.place.learned.map_or(expected, |l| l.0);
             excess.add((lens * lens - own * own).max(0.0).sqrt(), *weight);
         }
@@ -57,9 +90,10 @@ pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface:
             field_curvature: None,
         };
     };
-    // Beyond what is expected by more than the expectation's own doubt and two of the measurement's.
-    let doubt = (2.0 * spread * (2.0 * expected + 2.0 * spread)).sqrt();
-    let softer = mean - 2.0 * sd > doubt;
+    // Beyond what is expected by more than twice the doubts of expectation and measurement together.
+    let own = expected.hypot(mean);
+    let slack = 2.0 * spread.hypot(sd * mean / own.max(1e-9));
+    let softer = own > expected + slack || one_sided;
     Corners {
         state: if softer { CornerState::SofterThanExpected } else { CornerState::AsExpected },
         basis,

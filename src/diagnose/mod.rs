@@ -22,14 +22,14 @@ pub use diagnosis::{
 
 use self::evidence::{Evidence, Sample};
 use self::implied::Moments;
-use self::model::{CENTRE, CORNER, POWER, Priors, SCALE, SHAKE, SHIFT, TILT, Theta};
+use self::model::{CENTRE, CORNER, CURVE, FAR, HORIZON, POWER, Priors, Ready, SCALE, SHAKE, SHIFT, TILT, Theta};
 use self::posterior::{Draw, Normal, Posterior};
 use self::surface::Surface;
 use self::weigh::{DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA};
 use self::zones::Reading;
 use crate::lens::Baseline;
 use crate::measure::TileMap;
-use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent};
+use crate::quantity::{DISC_SIGMA, Distance, Estimate, Flag, Intent};
 use crate::shot::{Capture, Source};
 
 /// Fewest measured tiles from which anything is said.
@@ -37,6 +37,13 @@ const FEWEST: usize = 6;
 
 /// Difference in ln evidence from which one explanation is preferred to another (odds of about fifty to one).
 const DECISIVE: f64 = 4.0;
+
+/// How often the zones' own noise is drawn for each draw of the model.
+const NOISES: u32 = 4;
+
+/// Relative error that widths of one texture share, whatever the number of tiles: the spread of a frame's median
+/// tile about the truth on rendered scenes.
+const WIDTH_DOUBT: f64 = 0.08;
 
 /// Finds the causes of a frame's blur.
 ///
@@ -54,7 +61,7 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
         let (low, high) = f.value.bounds();
         (low, high, f.source == Source::Given)
     });
-    let surface = Surface::new(e.lambda_n_px);
+    let surface = Surface::at_scale(e.lambda_n_px);
     let mut priors = Priors::new(&e, intent, f_number, recorded);
     let streak = map.streak.filter(|s| s.length.value > 3.0 * s.length.sd && s.length.value > 0.0);
     if let Some(streak) = &streak {
@@ -209,34 +216,131 @@ impl Frame<'_> {
         (moments.get().unwrap_or((0.0, 0.0)), if whole > 0.0 { soft / whole } else { 0.5 })
     }
 
-    /// What a draw says of the near or the far zone: its measured width laid to the disc, all else as drawn.
-    fn parts(&self, draw: &Draw, reading: &Reading, noise: f64) -> Parts {
+    /// What a draw says of the near or the far zone. A zone that lies about on the model has the model's parts, all of
+    /// them stretched to the width that was measured: a few per cent of texture must not turn into a disc where
+    /// the lens or motion are most of the blur. One far off it holds an object at another distance, whose width
+    /// is laid to the disc. What a tilted field adds at the zone's place off the middle is the lens's.
+    ///
+    /// The parts are those at `at`, where the zone would lie if all of its tiles could be measured.
+    fn parts(&self, draw: &Draw, reading: &Reading, at: &Sample, noise: f64) -> Parts {
         let mode = model::predict(&self.posterior.modes[draw.mode].theta, &reading.place, self.surface);
         let width = (mode.y + reading.departure + reading.sd * noise - draw.theta[SCALE]).exp();
-        let now = model::predict(&draw.theta, &reading.place, self.surface);
-        let size = self.surface.disc_for(width, now.gauss);
-        Parts {
-            disc: size.copysign(now.disc),
-            lens: now.lens,
-            optical: self.surface.optical(size, now.gauss),
-            without_lens: self.surface.optical(size, draw.theta[SHAKE].abs()),
-            focus_only: self.surface.optical(size, 0.0),
+        let there = model::predict(&draw.theta, &reading.place, self.surface);
+        let shake = draw.theta[SHAKE].abs();
+        if reading.departure.abs() > zones::OFF_MODEL {
+            let size = self.surface.disc_for(width, there.gauss);
+            let disc = size.copysign(there.disc) - draw.theta[TILT] * reading.place.u;
+            return Parts {
+                disc,
+                lens: there.lens,
+                optical: self.surface.optical(size, there.gauss),
+                without_lens: self.surface.optical(disc.abs(), shake),
+                focus_only: self.surface.optical(disc.abs(), 0.0),
+            };
         }
+        let bare = there.disc.abs();
+        let modelled = self.surface.optical(bare, there.gauss);
+        let whole = self.surface.whole(bare, there.gauss).ln.exp();
+        let stretch = ((modelled * modelled + width * width - whole * whole).max(1e-4).sqrt() / modelled).min(2.0);
+        let now = model::predict(&draw.theta, at, self.surface);
+        let disc = now.disc - draw.theta[TILT] * at.u;
+        Parts {
+            disc: stretch * disc,
+            lens: stretch * now.lens,
+            optical: stretch * self.surface.optical(disc.abs(), now.gauss),
+            without_lens: stretch * self.surface.optical(disc.abs(), shake),
+            focus_only: stretch * self.surface.optical(disc.abs(), 0.0),
+        }
+    }
+
+    /// Where the near (0) or far (1) zone would lie if all of it could be measured: the lowest eighth, the horizon.
+    /// A marked zone lies where it is marked.
+    fn nominal(&self, zone: usize, place: &Sample, theta: &Theta, marked: bool) -> Sample {
+        let v = match zone {
+            _ if marked => return *place,
+            0 => place.v.max(0.875 * self.e.bottom),
+            // No farther than half a band: the horizon is known from the blur only.
+            _ => place.v.min(theta[HORIZON] - 0.03).max(place.v - 0.05),
+        };
+        Sample::place(place.u, v, place.learned)
+    }
+
+    /// Signed discs of the nearest ground (or the marked near subject) and of the far scene in one draw, px.
+    fn ends(
+        &self,
+        draw: &Draw,
+        parts: [Option<Parts>; 2],
+        readings: [&Option<Reading>; 2],
+        marked: [bool; 2],
+    ) -> [f64; 2] {
+        let ready = Ready::new(&draw.theta);
+        let straight = |place: &Sample| {
+            let t = &draw.theta;
+            ready.disc(place) - t[TILT] * place.u - t[CURVE] * place.r * place.r
+        };
+        let off = |k: usize| readings[k].as_ref().filter(|r| marked[k] || r.departure.abs() > zones::OFF_MODEL);
+        let near = match (off(0), parts[0]) {
+            (Some(_), Some(p)) => p.disc,
+            _ => straight(&Sample::place(0.0, self.e.bottom, None)),
+        };
+        let far = if marked[1] { parts[1].map_or(draw.theta[FAR], |p| p.disc) } else { draw.theta[FAR] };
+        [near, far]
+    }
+
+    /// Spread that a zone's width leaves its disc, px: what a twelfth more or less of the width would make of it.
+    fn disc_doubt(&self, reading: &Option<Reading>) -> f64 {
+        let Some(r) = reading else { return 0.0 };
+        let place = model::predict(&self.posterior.modes[0].theta, &r.place, self.surface);
+        let disc = |factor: f64| self.surface.disc_for(place.y.exp() * factor, place.gauss);
+        0.5 * (disc(1.0 + WIDTH_DOUBT) - disc(1.0 - WIDTH_DOUBT))
+    }
+
+    /// Whether the recorded focus distance would make near or far clearly sharper or softer than they are, in all
+    /// but a fiftieth of the posterior.
+    fn misplaced(&self, recorded: Distance, readings: &[Vec<Option<Reading>>]) -> bool {
+        let Some(reach) = self.e.reach else { return false };
+        let (low, high) = recorded.bounds();
+        let (mut fits, mut whole) = (0.0, 0.0);
+        for draw in &self.posterior.draws {
+            // The recorded distances that the record's rounding allows, the one nearest to the draw taken.
+            let far = draw.theta[FAR].clamp(-reach / low, -reach / high);
+            let mut moved = draw.theta;
+            moved[FAR] = far;
+            let worst = (0..2)
+                .filter_map(|k| readings[k][draw.mode].as_ref().map(|r| (k, r)))
+                .map(|(_, r)| {
+                    let mode = model::predict(&self.posterior.modes[draw.mode].theta, &r.place, self.surface).y;
+                    let here = mode + r.departure - draw.theta[SCALE] + moved[SCALE];
+                    (model::predict(&moved, &r.place, self.surface).y - here).abs() / r.sd.hypot(WIDTH_DOUBT)
+                })
+                .fold(0.0, f64::max);
+            whole += draw.weight;
+            fits += if worst < 3.0 { draw.weight } else { 0.0 };
+        }
+        fits < 0.02 * whole
     }
 
     /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
     fn weigh(&self, d: &mut Diagnosis, readings: &[Vec<Option<Reading>>], capture: &Capture, intent: &Intent) {
         let permitted = d.permitted_px;
         let exposure = capture.exposure_s.as_ref().map(|t| t.value);
+        let marked = [d.near_at.is_some(), d.far_at.is_some()];
         let mut tally = weigh::Tally::default();
         let mut normal = Normal::new(11);
         let (mut focus, mut near_inverse) = (Moments::default(), Moments::default());
         let mut blur = [Moments::default(), Moments::default()];
         let (mut soft, mut seen) = ([0.0; 2], [0.0; 2]);
-        for draw in &self.posterior.draws {
+        let noisy =
+            self.posterior.draws.iter().flat_map(|d| {
+                std::iter::repeat_n(Draw { weight: d.weight / f64::from(NOISES), ..*d }, NOISES as usize)
+            });
+        for draw in noisy {
+            let draw = &draw;
             let z = [normal.next(), normal.next(), normal.next()];
-            let parts: [Option<Parts>; 2] =
-                std::array::from_fn(|k| readings[k][draw.mode].as_ref().map(|r| self.parts(draw, r, z[k])));
+            let parts: [Option<Parts>; 2] = std::array::from_fn(|k| {
+                let reading = readings[k][draw.mode].as_ref()?;
+                Some(self.parts(draw, reading, &self.nominal(k, &reading.place, &draw.theta, marked[k]), z[k]))
+            });
             for k in 0..2 {
                 if let Some(p) = parts[k] {
                     blur[k].add(p.optical, draw.weight);
@@ -252,15 +356,17 @@ impl Frame<'_> {
                 askew: self.askew(&draw.theta, permitted),
                 lens_centre: draw.theta[CENTRE].abs(),
             };
-            let causes = weigh::causes(&story, permitted);
+            let rule = std::array::from_fn(|_| normal.next());
+            let causes = weigh::causes(&story, permitted, rule);
             if weigh::may_flow(exposure, self.priors.haste(&draw.theta)) {
                 tally.add_flowing(causes.as_deref(), draw.weight);
             } else {
                 tally.add(causes.as_deref(), draw.weight);
             }
-            if let (Some(reach), Some(focal), [Some(near), Some(far)]) = (self.e.reach, self.e.focal_m, parts) {
-                let inverse_far = intent.far_m.map_or(0.0, |f| 1.0 / f);
-                let (s, n) = implied::inverse_distances(near.disc, far.disc, reach, focal, inverse_far);
+            if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {
+                let inverse_far = intent.far_m.filter(|_| marked[1]).map_or(0.0, |f| 1.0 / f);
+                let ends = self.ends(draw, parts, [&readings[0][draw.mode], &readings[1][draw.mode]], marked);
+                let (s, n) = implied::inverse_distances(ends[0], ends[1], reach, focal, inverse_far);
                 focus.add(s, draw.weight);
                 near_inverse.add(n, draw.weight);
             }
@@ -275,8 +381,11 @@ impl Frame<'_> {
         d.verdict = weigh::verdict(&tally, seen[0] > 0.5, seen[1] > 0.5, sharpened, self.e.lambda_n_px.is_some());
         let recorded = capture.focus_distance_m.as_ref().map(|f| f.value);
         let f_number = capture.f_number.as_ref().map(|f| f.value);
-        d.implied = implied::conclude(self.e, intent, recorded, f_number, focus.get(), near_inverse.get(), permitted);
-        if contradicted(recorded, focus.get()) {
+        let doubt = [&readings[0][0], &readings[1][0]].map(|r| self.disc_doubt(r) / self.e.reach.unwrap_or(1.0));
+        let focus = focus.get().map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
+        let near_inverse = near_inverse.get().map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
+        d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near_inverse, permitted);
+        if contradicted(recorded, focus) && recorded.is_some_and(|r| self.misplaced(r, readings)) {
             d.flags.push(Flag::FocusDistanceContradicted);
         }
     }
@@ -302,7 +411,7 @@ impl Frame<'_> {
 }
 
 /// Whether the recorded focus distance lies outside what the picture allows, by inverse distance.
-fn contradicted(recorded: Option<crate::quantity::Distance>, focus: Option<(f64, f64)>) -> bool {
+fn contradicted(recorded: Option<Distance>, focus: Option<(f64, f64)>) -> bool {
     let (Some(recorded), Some((mean, sd))) = (recorded, focus) else { return false };
     let (low, high) = recorded.bounds();
     let (far, near) = (1.0 / high, 1.0 / low);

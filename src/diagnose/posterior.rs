@@ -2,7 +2,7 @@
 
 use nalgebra::SVector;
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Sample};
 use super::fit::{Fit, Mix, descend, energy, retune};
 use super::model::{
     CENTRE, CORNER, CURVE, FAR, GROWTH, HORIZON, POWER, Priors, Ready, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta,
@@ -14,6 +14,10 @@ const DEFOCUS: u32 = 1 << FAR | 1 << GROWTH | 1 << HORIZON;
 
 /// Draws a mode.
 const DRAWS: usize = 40;
+/// Energy above the best mode's from which a mode is left out: it has less than a thousandth of the weight.
+const NO_MATTER: f64 = 9.0;
+/// Measured tiles beyond which the starts are tried on every second or third of them.
+const PLENTY: usize = 100;
 
 /// Prior odds of a tilted or decentred lens against a straight one.
 const ODDS_ASKEW: f64 = 0.05;
@@ -72,17 +76,17 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
     if let Some((best, odds)) = found.first().cloned() {
         for extra in [TILT, SHIFT] {
             let on = best.on | 1 << extra;
-            let start = best.theta;
             let sides = if extra == TILT { [-1.5, 1.5] } else { [-0.15, 0.15] };
-            let fit = sides
+            let from = sides
                 .iter()
                 .map(|&side| {
-                    let mut from = start;
+                    let mut from = best.theta;
                     from[extra] = side;
-                    descend(from, on, 15, &e.samples, surface, priors, &mix)
+                    (from, energy(&from, on, &e.samples, surface, priors, &mix))
                 })
-                .min_by(|a, b| a.energy.total_cmp(&b.energy));
-            if let Some(fit) = fit {
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            if let Some((from, _)) = from {
+                let fit = descend(from, on, 15, &e.samples, surface, priors, &mix);
                 found.push((fit, odds * ODDS_ASKEW));
             }
         }
@@ -107,6 +111,10 @@ fn search(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mi
     flat[HORIZON] = 0.0;
     let run = |start: Theta, on: u32, steps: usize| descend(start, on | shake, steps, &e.samples, surface, priors, mix);
 
+    let stride = (e.samples.len() / PLENTY).clamp(1, 3);
+    // Steps that don't divide a row of the grid, so that every column has its share.
+    let thinned: Vec<Sample> = e.samples.iter().step_by(stride).copied().collect();
+    let try_out = |start: Theta, on: u32| descend(start, on | shake, 4, &thinned, surface, priors, mix);
     let mut rough = Vec::new();
     for horizon in [-0.8, -0.4, -0.22, -0.05, 0.12] {
         let growth = priors.beliefs[GROWTH].mean;
@@ -116,7 +124,7 @@ fn search(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mi
             start[HORIZON] = horizon;
             start[GROWTH] = growth + f64::ln(factor);
             start[FAR] = far * span * factor;
-            rough.push(run(start, LENS | DEFOCUS, 4));
+            rough.push(try_out(start, LENS | DEFOCUS));
         }
     }
     rough.sort_by(|a, b| a.energy.total_cmp(&b.energy));
@@ -148,7 +156,7 @@ fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors
     let floor = found.iter().map(|(f, _)| f.energy).fold(f64::INFINITY, f64::min);
     for (fit, odds) in found {
         // A mode this much worse can't matter.
-        if fit.energy > floor + 14.0 {
+        if fit.energy > floor + NO_MATTER {
             continue;
         }
         let Some(factor) = fit.curvature.cholesky() else { continue };
@@ -185,6 +193,11 @@ fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors
         let draws: Vec<(Theta, f64)> =
             draws.into_iter().map(|(t, w)| (t, odds * (w - peak).exp().min(cap) * peak.exp())).collect();
         let share = draws.iter().map(|d| d.1).sum::<f64>();
+        // Few draws in many dimensions: at full weight two or three would stand for the mode and its spread would
+        // be lost, so within a mode the roots of the weights share it out.
+        let roots: f64 = draws.iter().map(|d| d.1.sqrt()).sum();
+        let draws: Vec<(Theta, f64)> =
+            draws.into_iter().map(|(t, w)| (t, if roots > 0.0 { share * w.sqrt() / roots } else { 0.0 })).collect();
         weighed.push((fit, share, draws));
     }
     weighed.sort_by(|a, b| b.1.total_cmp(&a.1));

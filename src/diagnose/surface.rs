@@ -1,6 +1,14 @@
 //! Surface: ln of the exact blur width of one frame against disc and Gaussian part, tabulated so that a fit is fast.
 
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+
 use crate::optics::blur::{Parts, sigma_px};
+
+/// Steps of the diffraction scale, in ln, for which surfaces are made.
+const SCALE_STEP: f64 = 0.02;
+/// How many surfaces are kept, 32 kB each.
+const KEEP: usize = 256;
 
 /// Nodes along the disc axis: d = `DISC_KNEE` (e^x - 1), x from 0 in steps of `STEP`.
 const DISC_NODES: usize = 56;
@@ -30,9 +38,26 @@ pub struct Slope {
 }
 
 impl Surface {
-    /// The surface at a diffraction scale lambda N over the pitch (px); `None` leaves diffraction out.
+    /// The surface at a diffraction scale lambda N over the pitch (px), to within one per cent of it; `None` leaves
+    /// diffraction out. Surfaces are kept, since the frames of a shoot share a few scales.
     #[must_use]
-    pub fn new(lambda_n_px: Option<f64>) -> Self {
+    pub fn at_scale(lambda_n_px: Option<f64>) -> Arc<Self> {
+        static KEPT: OnceLock<Mutex<HashMap<Option<i32>, Arc<Surface>>>> = OnceLock::new();
+        let step = lambda_n_px.map(|x| (x.clamp(1e-3, 1e3).ln() / SCALE_STEP).round() as i32);
+        let kept = KEPT.get_or_init(Mutex::default);
+        if let Some(surface) = kept.lock().unwrap_or_else(PoisonError::into_inner).get(&step) {
+            return Arc::clone(surface);
+        }
+        let made = Arc::new(Self::new(step.map(|k| (f64::from(k) * SCALE_STEP).exp())));
+        let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+        if kept.len() >= KEEP {
+            kept.clear();
+        }
+        kept.insert(step, Arc::clone(&made));
+        made
+    }
+
+    fn new(lambda_n_px: Option<f64>) -> Self {
         let fill = |pixel: bool| {
             (0..DISC_NODES * GAUSS_NODES)
                 .map(|k| {

@@ -8,6 +8,10 @@ pub const DIFFRACTION_SIGMA: f64 = 0.46387;
 /// Straight motion's, over the length of the track, along the track.
 pub const TRACK_SIGMA: f64 = 0.31058;
 
+/// Spreads (ln) by which the rules that name a cause are moved: what counts as defocus's share; diffraction, whose
+/// wavelength is a convention; which of two strong causes is the stronger.
+const RULE: (f64, f64, f64) = (0.25, 0.05, 0.15);
+
 /// What one draw says of a zone, px.
 #[derive(Clone, Copy, Debug)]
 pub struct Parts {
@@ -42,10 +46,15 @@ pub struct Story {
 
 /// The causes that are beyond the permitted blur in one draw, the strongest first. Empty: sharp throughout.
 /// `None`: soft by something that none of the causes names.
+///
+/// Which of two names a frame gets that either would fit turns on a rule. `rule` (standard normal numbers, new ones
+/// each draw) moves the rule a little from draw to draw, so that near such a border the confidence is low.
 #[must_use]
-pub fn causes(s: &Story, permitted: f64) -> Option<Vec<Cause>> {
+pub fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
     let mut strong: Vec<(Cause, f64)> = Vec::new();
-    let soft = |zone: &Option<Parts>| zone.is_some_and(|z| out_of_focus(&z, s, permitted));
+    let (bend, known, order) = ((RULE.0 * rule[0]).exp(), (RULE.1 * rule[1]).exp(), (RULE.2 * rule[2]).exp());
+    let s = &Story { diffraction: known * s.diffraction, ..*s };
+    let soft = |zone: &Option<Parts>| zone.is_some_and(|z| out_of_focus(&z, s, permitted, bend));
     let strength = |zone: &Option<Parts>| zone.map_or(0.0, |z| DISC_SIGMA * z.disc.abs());
     let sign = |zone: &Option<Parts>| zone.map_or(0.0, |z| z.disc);
     match (soft(&s.near), soft(&s.far)) {
@@ -80,13 +89,18 @@ pub fn causes(s: &Story, permitted: f64) -> Option<Vec<Cause>> {
             return None;
         }
     }
+    for (cause, strength) in &mut strong {
+        if !matches!(cause, Cause::FocusTooFar | Cause::FocusTooNear | Cause::TooLittleDepth) {
+            *strength *= order;
+        }
+    }
     strong.sort_by(|a, b| b.1.total_cmp(&a.1));
     Some(strong.into_iter().map(|(cause, _)| cause).collect())
 }
 
 /// Whether a zone is softer than permitted because of defocus: without it the zone would pass, or defocus alone
 /// is enough. What diffraction or motion do beyond the permitted on their own is not laid to focus.
-fn out_of_focus(z: &Parts, s: &Story, permitted: f64) -> bool {
+fn out_of_focus(z: &Parts, s: &Story, permitted: f64, bend: f64) -> bool {
     if z.optical <= permitted {
         return false;
     }
@@ -95,7 +109,7 @@ fn out_of_focus(z: &Parts, s: &Story, permitted: f64) -> bool {
         return alone > permitted;
     }
     let rest = if s.motion > permitted { z.focus_only } else { z.without_lens };
-    (rest > permitted && alone > 0.4 * permitted) || (alone > 0.7 * permitted && alone >= z.lens)
+    (rest > permitted && alone > 0.4 * bend * permitted) || (alone > 0.7 * bend * permitted && alone >= bend * z.lens)
 }
 
 /// Weights of the causes and of "none of these", from weighted draws.

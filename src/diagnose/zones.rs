@@ -18,6 +18,10 @@ const NEAR_REACH: f64 = 0.34;
 const MARK_REACH: f64 = 1.3;
 /// How far a zone may depart from the frame's model (ln of the width): a usual case and a far-standing object.
 const NORMAL_DEPARTURE: f64 = 0.06;
+/// Departure from which a zone is taken to hold something at another distance than the model has there.
+pub const OFF_MODEL: f64 = 2.5 * NORMAL_DEPARTURE;
+/// Relative error that the tiles of a zone share, since they mostly show one texture (rendered scenes).
+const SHARED: f64 = 0.07;
 const OBJECT_DEPARTURE: f64 = 0.6;
 /// Share of zones that hold an object off the model.
 const OBJECT_SHARE: f64 = 0.1;
@@ -120,8 +124,9 @@ pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -
     if agrees { whole } else { tiles }
 }
 
-/// How far below the fitted horizon, as a share of the ground's height, the far band may look for something to judge.
-const FAR_REACH: f64 = 0.5;
+/// How far below the fitted horizon, as a share of the ground's height, the far band may look for something to judge:
+/// ground there is nearly three times as far as the nearest. What lies nearer says nothing of the far scene.
+const FAR_REACH: f64 = 0.35;
 
 /// The far zone: a band about the horizon, corners left out, or the highest band below it whose measured tiles
 /// agree with the model. Cloud above the horizon scatters, so a band most of whose tiles disagree is passed over.
@@ -225,8 +230,8 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
     let used: f64 = weights.iter().sum();
     // On the model, a few of many will do: the rest of the frame vouches for them. Off it, an object is believed
     // only if the zone's tiles agree among themselves; water and cloud scatter.
-    let share = if mean.abs() < 2.5 * NORMAL_DEPARTURE { 0.35 } else { 0.55 };
-    let least = if mean.abs() < 2.5 * NORMAL_DEPARTURE { 1.5 } else { 3.0 };
+    let share = if mean.abs() < OFF_MODEL { 0.35 } else { 0.55 };
+    let least = if mean.abs() < OFF_MODEL { 1.5 } else { 3.0 };
     if used < (share * inside.len() as f64).max(least) {
         return None;
     }
@@ -237,7 +242,7 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
         .min_by(|a, b| ((a.u - u).hypot(a.v - v)).total_cmp(&(b.u - u).hypot(b.v - v)))
         .map_or(*inside[0], |s| **s);
     let r = middle(&|s| s.r);
-    Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt(), used })
+    Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt().hypot(SHARED), used })
 }
 
 /// v of the horizon as the zones take it: within the picture.

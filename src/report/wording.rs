@@ -164,15 +164,9 @@ pub fn corners(d: &Diagnosis) -> String {
             format!("The {name} corner reads {}: this corner is the lens, not your focus{expected}.", px(blur))
         }
         (CornerState::AsExpected, Some(_)) => format!("The corners are within the permitted blur{expected}."),
-        (CornerState::SofterThanExpected, Some((name, blur))) => format!(
-            "The {name} corner reads {}, beyond what this lens should do{expected}{}.",
-            px(blur),
-            if d.verdict.cause == Cause::LensAsymmetry || d.verdict.also.contains(&Cause::LensAsymmetry) {
-                ": decentred or tilted, check with a flat far subject"
-            } else {
-                ""
-            }
-        ),
+        (CornerState::SofterThanExpected, Some((name, blur))) => {
+            format!("The {name} corner reads {}, beyond what this lens should do{expected}{}.", px(blur), one_sided(d))
+        }
     };
     match c.field_curvature {
         Some(Undecided::Favoured) => {
@@ -262,8 +256,13 @@ fn settle(d: &Diagnosis) -> &'static str {
 }
 
 fn sharp(d: &Diagnosis) -> String {
-    let base =
-        format!("sharp from near to far: near is {}, far is {}", against(d, ZoneName::Near), against(d, ZoneName::Far));
+    let soft = |name| zone(d, name).and_then(|z| z.soft).is_some_and(|p| p > 0.5);
+    let (near, far) = (against(d, ZoneName::Near), against(d, ZoneName::Far));
+    let base = if soft(ZoneName::Near) || soft(ZoneName::Far) {
+        format!("focus and depth are right; what softness there is at near ({near}) and far ({far}) is the lens's own")
+    } else {
+        format!("sharp from near to far: near is {near}, far is {far}")
+    };
     match worst_corner(d) {
         Some((name, blur)) if blur > d.permitted_px && d.corners.state == CornerState::AsExpected => {
             format!("{base}; the {name} corner is softer ({}), which is the lens, not your focus", px(blur))
@@ -272,6 +271,23 @@ fn sharp(d: &Diagnosis) -> String {
             format!("{base}; the {name} corner is softer ({}) than this lens should be", px(blur))
         }
         _ => base,
+    }
+}
+
+/// Which side is worse and by how much, where a corner is beyond its mirror image by more than the permitted blur.
+fn one_sided(d: &Diagnosis) -> String {
+    let blur = |name| zone(d, name).and_then(|z| z.optical_px).map(|e| e.value);
+    let pairs = [(ZoneName::TopLeft, ZoneName::TopRight), (ZoneName::BottomLeft, ZoneName::BottomRight)];
+    let more = pairs.iter().filter_map(|&(l, r)| Some(blur(l)? - blur(r)?)).max_by(|a, b| a.abs().total_cmp(&b.abs()));
+    let named = d.verdict.cause == Cause::LensAsymmetry || d.verdict.also.contains(&Cause::LensAsymmetry);
+    match more {
+        Some(more) if named || more.abs() > d.permitted_px => format!(
+            "; the {} side is worse by {}: decentred or tilted, check with a flat far subject",
+            if more > 0.0 { "left" } else { "right" },
+            px(more.abs())
+        ),
+        _ if named => ": decentred or tilted, check with a flat far subject".into(),
+        _ => String::new(),
     }
 }
 
