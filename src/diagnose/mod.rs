@@ -9,6 +9,7 @@ mod evidence;
 mod fit;
 mod implied;
 mod model;
+mod parts;
 mod picture;
 mod posterior;
 mod surface;
@@ -22,7 +23,7 @@ pub use diagnosis::{
 
 use self::evidence::{Evidence, Sample};
 use self::implied::Moments;
-use self::model::{CENTRE, CORNER, CURVE, FAR, HORIZON, POWER, Priors, Ready, SCALE, SHAKE, SHIFT, TILT, Theta};
+use self::model::{CENTRE, CORNER, POWER, Priors, SCALE, SHIFT, TILT, Theta};
 use self::posterior::{Draw, Normal, Posterior};
 use self::surface::Surface;
 use self::weigh::{DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA};
@@ -40,10 +41,6 @@ const DECISIVE: f64 = 4.0;
 
 /// How often the zones' own noise is drawn for each draw of the model.
 const NOISES: u32 = 4;
-
-/// Relative error that widths of one texture share, whatever the number of tiles: the spread of a frame's median
-/// tile about the truth on rendered scenes.
-const WIDTH_DOUBT: f64 = 0.08;
 
 /// Finds the causes of a frame's blur.
 ///
@@ -214,110 +211,6 @@ impl Frame<'_> {
             soft += if optical > permitted { draw.weight } else { 0.0 };
         }
         (moments.get().unwrap_or((0.0, 0.0)), if whole > 0.0 { soft / whole } else { 0.5 })
-    }
-
-    /// What a draw says of the near or the far zone. A zone that lies about on the model has the model's parts, all of
-    /// them stretched to the width that was measured: a few per cent of texture must not turn into a disc where
-    /// the lens or motion are most of the blur. One far off it holds an object at another distance, whose width
-    /// is laid to the disc. What a tilted field adds at the zone's place off the middle is the lens's.
-    ///
-    /// The parts are those at `at`, where the zone would lie if all of its tiles could be measured.
-    fn parts(&self, draw: &Draw, reading: &Reading, at: &Sample, noise: f64) -> Parts {
-        let mode = model::predict(&self.posterior.modes[draw.mode].theta, &reading.place, self.surface);
-        let width = (mode.y + reading.departure + reading.sd * noise - draw.theta[SCALE]).exp();
-        let there = model::predict(&draw.theta, &reading.place, self.surface);
-        let shake = draw.theta[SHAKE].abs();
-        if reading.departure.abs() > zones::OFF_MODEL {
-            let size = self.surface.disc_for(width, there.gauss);
-            let disc = size.copysign(there.disc) - draw.theta[TILT] * reading.place.u;
-            return Parts {
-                disc,
-                lens: there.lens,
-                optical: self.surface.optical(size, there.gauss),
-                without_lens: self.surface.optical(disc.abs(), shake),
-                focus_only: self.surface.optical(disc.abs(), 0.0),
-            };
-        }
-        let bare = there.disc.abs();
-        let modelled = self.surface.optical(bare, there.gauss);
-        let whole = self.surface.whole(bare, there.gauss).ln.exp();
-        let stretch = ((modelled * modelled + width * width - whole * whole).max(1e-4).sqrt() / modelled).min(2.0);
-        let now = model::predict(&draw.theta, at, self.surface);
-        let disc = now.disc - draw.theta[TILT] * at.u;
-        Parts {
-            disc: stretch * disc,
-            lens: stretch * now.lens,
-            optical: stretch * self.surface.optical(disc.abs(), now.gauss),
-            without_lens: stretch * self.surface.optical(disc.abs(), shake),
-            focus_only: stretch * self.surface.optical(disc.abs(), 0.0),
-        }
-    }
-
-    /// Where the near (0) or far (1) zone would lie if all of it could be measured: the lowest eighth, the horizon.
-    /// A marked zone lies where it is marked.
-    fn nominal(&self, zone: usize, place: &Sample, theta: &Theta, marked: bool) -> Sample {
-        let v = match zone {
-            _ if marked => return *place,
-            0 => place.v.max(0.875 * self.e.bottom),
-            // No farther than half a band: the horizon is known from the blur only.
-            _ => place.v.min(theta[HORIZON] - 0.03).max(place.v - 0.05),
-        };
-        Sample::place(place.u, v, place.learned)
-    }
-
-    /// Signed discs of the nearest ground (or the marked near subject) and of the far scene in one draw, px.
-    fn ends(
-        &self,
-        draw: &Draw,
-        parts: [Option<Parts>; 2],
-        readings: [&Option<Reading>; 2],
-        marked: [bool; 2],
-    ) -> [f64; 2] {
-        let ready = Ready::new(&draw.theta);
-        let straight = |place: &Sample| {
-            let t = &draw.theta;
-            ready.disc(place) - t[TILT] * place.u - t[CURVE] * place.r * place.r
-        };
-        let off = |k: usize| readings[k].as_ref().filter(|r| marked[k] || r.departure.abs() > zones::OFF_MODEL);
-        let near = match (off(0), parts[0]) {
-            (Some(_), Some(p)) => p.disc,
-            _ => straight(&Sample::place(0.0, self.e.bottom, None)),
-        };
-        let far = if marked[1] { parts[1].map_or(draw.theta[FAR], |p| p.disc) } else { draw.theta[FAR] };
-        [near, far]
-    }
-
-    /// Spread that a zone's width leaves its disc, px: what a twelfth more or less of the width would make of it.
-    fn disc_doubt(&self, reading: &Option<Reading>) -> f64 {
-        let Some(r) = reading else { return 0.0 };
-        let place = model::predict(&self.posterior.modes[0].theta, &r.place, self.surface);
-        let disc = |factor: f64| self.surface.disc_for(place.y.exp() * factor, place.gauss);
-        0.5 * (disc(1.0 + WIDTH_DOUBT) - disc(1.0 - WIDTH_DOUBT))
-    }
-
-    /// Whether the recorded focus distance would make near or far clearly sharper or softer than they are, in all
-    /// but a fiftieth of the posterior.
-    fn misplaced(&self, recorded: Distance, readings: &[Vec<Option<Reading>>]) -> bool {
-        let Some(reach) = self.e.reach else { return false };
-        let (low, high) = recorded.bounds();
-        let (mut fits, mut whole) = (0.0, 0.0);
-        for draw in &self.posterior.draws {
-            // The recorded distances that the record's rounding allows, the one nearest to the draw taken.
-            let far = draw.theta[FAR].clamp(-reach / low, -reach / high);
-            let mut moved = draw.theta;
-            moved[FAR] = far;
-            let worst = (0..2)
-                .filter_map(|k| readings[k][draw.mode].as_ref().map(|r| (k, r)))
-                .map(|(_, r)| {
-                    let mode = model::predict(&self.posterior.modes[draw.mode].theta, &r.place, self.surface).y;
-                    let here = mode + r.departure - draw.theta[SCALE] + moved[SCALE];
-                    (model::predict(&moved, &r.place, self.surface).y - here).abs() / r.sd.hypot(WIDTH_DOUBT)
-                })
-                .fold(0.0, f64::max);
-            whole += draw.weight;
-            fits += if worst < 3.0 { draw.weight } else { 0.0 };
-        }
-        fits < 0.02 * whole
     }
 
     /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
