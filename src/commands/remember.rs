@@ -1,6 +1,7 @@
 //! Remembered measurements: an unchanged file need not be measured again, and an audit that was killed goes on.
 
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
 use anyhow::Context as _;
 use etcetera::BaseStrategy as _;
@@ -9,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::intake;
 use crate::output;
-use crate::output::store::{Key, Store};
+use crate::output::store::{Key, Store, StoreError};
 use crate::quantity::Intent;
 use crate::report::{Picture, Pictures, Spot};
 
@@ -31,7 +32,7 @@ impl Memory {
     /// Where the store can't be had, says so on standard error and goes on without.
     #[must_use]
     pub fn open(recipe: &[u8]) -> Self {
-        let store = place().map_err(|e| format!("{e:#}")).and_then(|p| Store::open(&p).map_err(|e| e.to_string()));
+        let store = place().map_err(|e| format!("{e:#}")).and_then(|p| patiently(&p).map_err(|e| e.to_string()));
         match store {
             Ok(store) => Self { store: Some(store), recipe: recipe.to_vec(), build: build() },
             Err(why) => {
@@ -96,6 +97,20 @@ impl Memory {
     pub fn remember<T: Serialize>(&self, key: Option<Key>, result: &T) {
         if let (Some(store), Some(key), Ok(bytes)) = (&self.store, key, serde_json::to_vec(result)) {
             store.put(key, bytes);
+        }
+    }
+}
+
+/// How long to wait for a store that another process has: one that was just killed lets go of it in a moment.
+const PATIENCE: Duration = Duration::from_secs(1);
+
+/// Opens a store; waits a little where another process has it.
+fn patiently(path: &Path) -> Result<Store, StoreError> {
+    let start = Instant::now();
+    loop {
+        match Store::open(path) {
+            Err(StoreError::Busy) if start.elapsed() < PATIENCE => std::thread::sleep(Duration::from_millis(50)),
+            answer => return answer,
         }
     }
 }
@@ -193,6 +208,28 @@ pub fn place() -> anyhow::Result<PathBuf> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_store_let_go_of_in_a_moment_is_waited_for() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("store.redb");
+        let other = Store::open(&path).unwrap();
+        let waiting = std::thread::spawn({
+            let path = path.clone();
+            move || patiently(&path).is_ok()
+        });
+        std::thread::sleep(Duration::from_millis(120));
+        drop(other);
+        assert!(waiting.join().unwrap());
+        let held = Store::open(&path).unwrap();
+        assert!(matches!(patiently(&path), Err(StoreError::Busy)));
+        drop(held);
+    }
+
+    #[test]
+    fn what_one_build_made_is_no_key_without_a_store() {
+        assert_eq!(Memory::none().build_key(&[[1; 32]], "diagnosis"), None);
+    }
 
     #[test]
     fn pictures_survive_packing_and_damage_is_told() {

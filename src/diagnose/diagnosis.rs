@@ -312,3 +312,15 @@ mod endless {
         Ok(Option::deserialize(deserializer)?.unwrap_or(f64::INFINITY))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_infinite_distance_comes_back_from_memory() {
+        let implied = ImpliedDistance { value: f64::INFINITY, low: 31.5, high: f64::INFINITY };
+        let text = serde_json::to_string(&implied).unwrap();
+        assert_eq!(serde_json::from_str::<ImpliedDistance>(&text).unwrap(), implied);
+    }
+}
