@@ -43,7 +43,7 @@ fn steps(c: &mut Criterion) {
     let map = measure(&shot.plane, &settings);
     let diagnosis = diagnose(&map, &shot.capture, None, &intent);
     let one = Frame { file: shot.file, capture: shot.capture, flags: shot.flags, map, diagnosis, group: None };
-    let run = Run { frames: vec![one; 100], failures: Vec::new(), groups: Vec::new(), intent };
+    let run = Run { frames: vec![one; 100], intent, ..Run::default() };
     let frame = &run.frames[0];
 
     let mut group = c.benchmark_group("frame of 6 megapixels");

@@ -4,6 +4,10 @@
 //! detail, defocus and shake. Bars: a held-out frame's corner blur within 10 % from an aperture series and 15 %
 //! from a mixed shoot of 60 frames.
 
+use std::path::Path;
+
+use tussock::commands::baselines::{Shelf, settle};
+use tussock::diagnose::{Basis, CornerState, Corners, diagnose};
 use tussock::lens::{
     self, Baseline, LearnedFrom, Sides, Unsuitable, learn_aperture_series, learn_focus_series, learn_from_shoot,
     learn_shoot, record,
@@ -11,8 +15,11 @@ use tussock::lens::{
 use tussock::measure::{Tile, TileMap, TileState};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::optics::blur::{Parts, sigma_px};
-use tussock::quantity::{Distance, Estimate};
+use tussock::quantity::{Distance, Estimate, Intent};
+use tussock::report::{self, BaselineSource, Frame, Run};
 use tussock::shot::{Capture, Fact, Source};
+use tussock::simulate::file::{Developing, Facts, Light, jpeg};
+use tussock::simulate::{Noise, PatchSpec, Psf, Texture, patch_luminance};
 
 const WIDTH: u32 = 6000;
 const HEIGHT: u32 = 4000;
@@ -338,8 +345,9 @@ fn unsuitable_frames_say_why() {
     let mut mixed = frames.clone();
     mixed[2].1.lens = Some(Fact::new("another".to_owned(), Source::Exif));
     assert_eq!(why(&mixed), Unsuitable::Mixed);
-    // The provisional baseline takes the lens that most frames have.
-    assert!(learn_shoot(&refs(&mixed)).is_some_and(|b| b.provisional && b.lens == "24mm f/2.8"));
+    // A shoot's own baseline is known for a provisional one.
+    assert!(learn_shoot(&refs(&frames)).is_ok_and(|b| b.provisional && b.lens == "24mm f/2.8"));
+    assert_eq!(learn_shoot(&refs(&mixed)).unwrap_err(), Unsuitable::Mixed);
     let same: Vec<_> = (0..3).map(|_| frames[3].clone()).collect();
     assert_eq!(learn_aperture_series(&refs(&same)).unwrap_err(), Unsuitable::OneStop);
     assert_eq!(learn_focus_series(&refs(&same)).unwrap_err(), Unsuitable::TooFew { found: 3, needed: 4 });
@@ -357,4 +365,156 @@ fn unsuitable_frames_say_why() {
         })
         .collect();
     assert!(matches!(why(&empty), Unsuitable::LittleInFocus { .. }));
+}
+
+/// Strong corners at f/4 and a flat subject in focus: blur far beyond what a lens is assumed to have.
+const STRONG: Glass = Glass { centre_um: 1.3, corner_um: 34.0, rest_um: 3.0, lopsided: 0.0, curvature_um: 0.0 };
+
+fn judged(glass: Glass, lens: Option<&Baseline>, seed: u64) -> Corners {
+    let map = tile_map(glass, Take { n: 4.0, ..FLAT }, |_, _| 0.0, &mut Dice(seed));
+    diagnose(&map, &capture(4.0), lens, &Intent::default()).corners
+}
+
+#[test]
+fn corners_are_judged_by_what_the_lens_is_known_to_do() {
+    let learned = learn_aperture_series(&refs(&series(STRONG, 21))).unwrap();
+    for seed in 300..303 {
+        let blind = judged(STRONG, None, seed);
+        assert_eq!((blind.state, blind.basis), (CornerState::SofterThanExpected, Basis::Assumed), "{blind:?}");
+        let known = judged(STRONG, Some(&learned), seed);
+        assert_eq!((known.state, known.basis), (CornerState::AsExpected, Basis::Learned), "{known:?}");
+        // One side much softer than this lens has ever been: something has shifted in it since.
+        let shifted = judged(Glass { lopsided: 0.9, ..STRONG }, Some(&learned), seed);
+        assert_eq!((shifted.state, shifted.basis), (CornerState::SofterThanExpected, Basis::Learned), "{shifted:?}");
+    }
+}
+
+fn audited(frames: Vec<(TileMap, Capture)>) -> Vec<Frame> {
+    frames
+        .into_iter()
+        .map(|(map, capture)| {
+            let diagnosis = diagnose(&map, &capture, None, &Intent::default());
+            Frame { file: String::new(), capture, flags: Vec::new(), map, diagnosis, group: None }
+        })
+        .collect()
+}
+
+#[test]
+fn many_frames_of_one_lens_teach_it_and_few_do_not() {
+    let intent = Intent::default();
+    let shelf = Shelf::default();
+    let mut frames = audited(shoot(Glass { corner_um: 14.0, ..STRONG }, 24, 5));
+    let none = vec![None; frames.len()];
+    let mut few = frames[..12].to_vec();
+    assert!(settle(&mut few, &shelf, &none[..12], &intent).is_empty());
+    assert!(few.iter().all(|f| f.diagnosis.corners.basis == Basis::Assumed));
+    let lenses = settle(&mut frames, &shelf, &none, &intent);
+    assert_eq!(lenses.len(), 1);
+    assert_eq!((lenses[0].source, lenses[0].frames.len()), (BaselineSource::Shoot, 24));
+    assert!(lenses[0].baseline.as_ref().is_some_and(|b| b.provisional));
+    let measured = frames.iter().filter(|f| f.diagnosis.corners.state != CornerState::NotMeasured);
+    assert!(measured.clone().count() > 12);
+    assert!(measured.clone().all(|f| f.diagnosis.corners.basis == Basis::Learned));
+    // The frames' own baseline judges them as one from a proper series of the same lens does.
+    let proper = learn_aperture_series(&refs(&series(Glass { corner_um: 14.0, ..STRONG }, 21))).unwrap();
+    let alike = frames.iter().filter(|f| {
+        let corners = diagnose(&f.map, &f.capture, Some(&proper), &intent).corners;
+        corners.state == f.diagnosis.corners.state
+    });
+    assert!(alike.count() >= 22);
+    let run = Run { frames, baselines: lenses, ..Run::default() };
+    let view = report::view(&run);
+    assert_eq!(view.frames[0].corners.baseline, Some(0));
+    assert!(
+        view.baselines[0].sentence.contains("these very frames") && view.baselines[0].sentence.contains("provisional")
+    );
+}
+
+#[test]
+fn a_shoot_that_cannot_teach_its_lens_says_why() {
+    let mut maps = shoot(STRONG, 20, 6);
+    for (map, _) in &mut maps {
+        map.overshoot = Some(Estimate::new(0.2, 0.01, 50));
+    }
+    let mut frames = audited(maps);
+    let used = vec![None; frames.len()];
+    let lenses = settle(&mut frames, &Shelf::default(), &used, &Intent::default());
+    assert_eq!((lenses[0].source, lenses[0].baseline.is_none()), (BaselineSource::Assumed, true));
+    let view = report::view(&Run { frames, baselines: lenses, ..Run::default() });
+    assert!(view.baselines[0].sentence.contains("every frame is sharpened"), "{}", view.baselines[0].sentence);
+    assert_eq!(view.frames[0].corners.baseline, None);
+}
+
+/// A shoot of JPEG files through one lens at 24 mm.
+fn write_files(folder: &Path, count: usize) {
+    for i in 0..count {
+        let spec = PatchSpec {
+            texture: Texture::Leaves,
+            psf: Psf::gaussian(0.9),
+            width: 300,
+            height: 200,
+            seed: 60 + i as u64,
+            ..PatchSpec::default()
+        };
+        let luminance = patch_luminance(&spec);
+        let light = Light { width: 300, height: 200, luminance: &luminance, chroma: None };
+        let facts = Facts {
+            f_number: 8.0,
+            focal_mm: 24.0,
+            pitch_um: 5.94,
+            crop: 1.0,
+            focus_m: None,
+            exposure_s: (1, 100),
+            iso: 100,
+            date: format!("2026:05:01 1{i}:00:00"),
+        };
+        let developing = Developing { quality: 97, sharpening: 0.0, noise: Noise::at_snr(80.0, 0.35), seed: i as u64 };
+        std::fs::write(folder.join(format!("moor-{i}.jpg")), jpeg(&light, Some(&facts), &developing).unwrap()).unwrap();
+    }
+}
+
+#[test]
+fn an_audit_takes_the_baseline_given_or_the_one_stored_under_the_lens() {
+    let home = tempfile::tempdir().unwrap();
+    let shelf = home.path().join("tussock").join("lenses");
+    let photos = home.path().join("photos");
+    for folder in [&shelf, &photos] {
+        std::fs::create_dir_all(folder).unwrap();
+    }
+    write_files(&photos, 2);
+    // The lens the files name.
+    let learned =
+        Baseline { lens: "Example 24 mm".into(), ..learn_aperture_series(&refs(&series(STRONG, 21))).unwrap() };
+    let write = |path: &Path, b: &Baseline| std::fs::write(path, record::write(b, "2026-11-25")).unwrap();
+    let audit = |more: &[&std::ffi::OsStr]| -> (serde_json::Value, String) {
+        let out = home.path().join("report");
+        let mut command = assert_cmd::Command::cargo_bin("tussock").unwrap();
+        command.env("XDG_CONFIG_HOME", home.path()).env("XDG_CACHE_HOME", home.path().join("cache"));
+        command.arg("audit").arg(&photos).args(["--no-page", "--out"]).arg(&out).args(more);
+        let done = command.assert().code(0);
+        let said = String::from_utf8_lossy(&done.get_output().stderr).into_owned();
+        let json = serde_json::from_slice(&std::fs::read(out.join("audit.json")).unwrap()).unwrap();
+        std::fs::remove_dir_all(out).unwrap();
+        (json, said)
+    };
+    let (json, _) = audit(&[]);
+    assert_eq!(json["baselines"], serde_json::json!([]));
+    assert!(json["frames"][0]["corners"]["baseline"].is_null());
+    // Stored under the lens's name.
+    write(&shelf.join("example.toml"), &learned);
+    let (json, _) = audit(&[]);
+    assert_eq!((&json["baselines"][0]["source"], &json["baselines"][0]["frames"]), (&"stored".into(), &2.into()));
+    assert_eq!(json["frames"][1]["corners"]["baseline"], 0);
+    // A given one goes before it; one of another lens is named as idle.
+    let (given, other) = (home.path().join("given.toml"), home.path().join("other.toml"));
+    write(&given, &learned);
+    write(&other, &Baseline { focal_length_mm: 85.0, ..learned });
+    let (json, said) = audit(&["--lens".as_ref(), given.as_ref(), "--lens".as_ref(), other.as_ref()]);
+    assert_eq!(json["baselines"][0]["source"], "given");
+    assert!(json["baselines"][0]["file"].as_str().unwrap().ends_with("given.toml"));
+    assert!(said.contains("other.toml: no frame here was taken with that lens"), "{said}");
+    // What is no baseline is refused before anything is measured.
+    let mut command = assert_cmd::Command::cargo_bin("tussock").unwrap();
+    command.arg("audit").arg(&photos).arg("--lens").arg(photos.join("moor-0.jpg"));
+    command.assert().code(2);
 }

@@ -418,3 +418,57 @@ fn only_measured_samples_of_a_mosaic_are_compared() {
     let width = (0.75f64.powi(2) + read.squared.value).sqrt();
     assert!((width / 1.25 - 1.0).abs() < 0.04, "{width}");
 }
+
+#[test]
+fn each_odd_frame_of_a_series_is_named_and_the_rest_is_answered() {
+    let folder = tempfile::tempdir().unwrap();
+    // f/11 is missing, and at f/5.6 the focus slipped.
+    write_series(folder.path(), &[(2.8, 1.5), (4.0, 1.1), (5.6, 2.8), (8.0, 0.75), (16.0, 1.2)], true);
+    let file = |name: &str| folder.path().join(name);
+    std::fs::copy(file("moor-1.jpg"), file("moor-1-again.jpg")).unwrap();
+    // The same scene without Exif, once upright and once turned.
+    let bare = image::open(file("moor-3.jpg")).unwrap();
+    bare.save(file("moor-3-bare.png")).unwrap();
+    bare.rotate90().save(file("moor-3-turned.png")).unwrap();
+    std::fs::write(file("moor-5.jpg"), b"").unwrap();
+    let out = file("answers");
+    tussock().arg("series").arg(folder.path()).arg("--out").arg(&out).assert().code(1);
+    let json: serde_json::Value = serde_json::from_slice(&std::fs::read(out.join("series.json")).unwrap()).unwrap();
+    let group = &json["groups"][0];
+    assert_eq!(json["groups"].as_array().unwrap().len(), 1, "{json:#}");
+    assert_eq!((&group["varied"], &group["best_whole_frame"]["f_number"]), (&"aperture".into(), &8.0.into()));
+    let notes: Vec<&str> = group["notes"].as_array().unwrap().iter().map(|n| n["sentence"].as_str().unwrap()).collect();
+    let said = |words: &str| assert!(notes.iter().any(|n| n.contains(words)), "{words} is not in {notes:#?}");
+    // Names in sentences are the files' own, without the folder that all share.
+    said("moor-1.jpg is a copy of moor-1-again.jpg");
+    said("moor-3-bare.png records no f-number");
+    said("moor-2.jpg is softer all over");
+    said("gap between f/8 and f/16");
+    let alone = &json["alone"][0];
+    assert!(alone["file"].as_str().unwrap().ends_with("moor-3-turned.png"), "{json:#}");
+    assert!(alone["sentence"].as_str().unwrap().contains("quarter turns"));
+    assert!(json["failures"][0]["file"].as_str().unwrap().ends_with("moor-5.jpg"));
+}
+
+#[test]
+fn a_thin_zone_does_not_decide_for_the_whole_frame() {
+    let (mut zones, f_numbers, pitch) = aperture_series();
+    let free = aperture::answer(&zones, &f_numbers, Some(pitch));
+    // One odd tile, best wide open and worse than all else everywhere.
+    let points = (0..7)
+        .map(|frame| {
+            let width = 4.0 + frame as f64;
+            Point { frame, blur: Estimate::new(width, 0.1, 1), apart_sd: 0.1 }
+        })
+        .collect();
+    zones.push(ZoneBlur { name: ZoneName::TopRight, points, tiles: 2 });
+    // And a zone seen at three stops only.
+    zones.push(ZoneBlur { name: ZoneName::Far, points: zones[0].points[..3].to_vec(), tiles: 9 });
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
+    assert_eq!(answer.whole, free.whole);
+    assert_eq!(
+        answer.left_out,
+        [(ZoneName::TopRight, aperture::LeftOut::FewTiles), (ZoneName::Far, aperture::LeftOut::FewStops)]
+    );
+    assert!(free.left_out.is_empty());
+}

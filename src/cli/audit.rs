@@ -45,6 +45,10 @@ pub struct Args {
     /// Tiles across the longer side of the picture.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
     tiles: u32,
+    /// Learned baseline to judge the corners by, as `tussock lens learn` writes it; may be given again for another
+    /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
+    #[arg(long, value_name = "FILE")]
+    lens: Vec<PathBuf>,
     #[command(flatten)]
     subjects: Subjects,
     #[command(flatten)]
@@ -206,6 +210,7 @@ impl Args {
             settings: Settings { tiles: self.tiles },
             intent: self.subjects.intent(),
             overrides: self.given.overrides()?,
+            lenses: self.lens.clone(),
         })
     }
 }

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use super::baselines::{self, Shelf};
 use super::progress::Progress;
 use super::remember::Memory;
 use super::work::{self, Budget};
@@ -43,6 +44,8 @@ pub struct Audit {
     pub intent: Intent,
     /// Facts the user gave.
     pub overrides: Overrides,
+    /// Files of learned lens baselines the user gave.
+    pub lenses: Vec<PathBuf>,
 }
 
 /// What is kept of a frame once its pixels are gone.
@@ -58,6 +61,8 @@ struct Measured {
 /// One frame's share of the report.
 struct Done {
     frame: Frame,
+    /// Place on the shelf of the baseline it was diagnosed with.
+    baseline: Option<usize>,
     links: Links,
     small: Small,
     key: Option<Key>,
@@ -92,16 +97,18 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let recipe =
         format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
     let memory = if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() };
+    let shelf = Shelf::open(&audit.lenses)?;
     let mut done = Vec::new();
-    for Seen { done: frame, failed } in measure_all(audit, &found.frames, &memory, &out)? {
+    for Seen { done: frame, failed } in measure_all(audit, &found.frames, &memory, &out, &shelf)? {
         done.extend(frame);
         failures.extend(failed.as_ref().map(failure));
     }
     let counts = (done.len(), failures.len());
     let mut frames = Vec::with_capacity(done.len());
-    let (mut links, mut smalls, mut keys) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut links, mut smalls, mut keys, mut used) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for d in done {
         frames.push(d.frame);
+        used.push(d.baseline);
         links.push(d.links);
         smalls.push(d.small);
         keys.push(d.key);
@@ -110,24 +117,34 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
         // There is no report on nothing; what went wrong with each file has been said.
         return Ok(Outcome::Nothing);
     }
+    for file in shelf.idle(&used) {
+        output::say(&format!("tussock: {file}: no frame here was taken with that lens at that focal length"));
+    }
+    let baselines = baselines::settle(&mut frames, &shelf, &used, &audit.intent);
     let mut groups = Vec::new();
     let registered = groups::Registered::new(&smalls, &keys, &memory);
     for (group, view) in work::on_threads(audit.budget.threads, || groups::groups(&frames, &registered)) {
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
-    write(audit, &Run { frames, failures, groups, intent: audit.intent }, &links, &out)?;
+    write(audit, &Run { frames, failures, groups, baselines, intent: audit.intent }, &links, &out)?;
     Ok(Outcome::of(counts.0, counts.1))
 }
 
-fn measure_all(audit: &Audit, frames: &[Candidate], memory: &Memory, out: &Path) -> anyhow::Result<Vec<Seen>> {
+fn measure_all(
+    audit: &Audit,
+    frames: &[Candidate],
+    memory: &Memory,
+    out: &Path,
+    shelf: &Shelf,
+) -> anyhow::Result<Vec<Seen>> {
     let album = album::Album::new(audit, frames, out);
     let progress = Progress::new("measuring", frames.len());
     let results = work::run(
         frames,
         audit.budget,
         |c| intake::memory_needed(&c.path),
-        |c| one(c, audit, memory, &album),
+        |c| one(c, audit, memory, &album, shelf),
         |_, result| {
             if let Ok(Seen { failed: Some(e), .. }) = result {
                 progress.say(&said(&failure(e)));
@@ -139,13 +156,19 @@ fn measure_all(audit: &Audit, frames: &[Candidate], memory: &Memory, out: &Path)
 }
 
 /// One frame; where its file fails, its twin stands in, and the failure is named all the same.
-fn one(candidate: &Candidate, audit: &Audit, memory: &Memory, album: &album::Album) -> anyhow::Result<Seen> {
-    let failed = match one_file(&candidate.path, audit, memory, album, None)? {
+fn one(
+    candidate: &Candidate,
+    audit: &Audit,
+    memory: &Memory,
+    album: &album::Album,
+    shelf: &Shelf,
+) -> anyhow::Result<Seen> {
+    let failed = match one_file(&candidate.path, audit, memory, album, shelf, None)? {
         Ok(done) => return Ok(Seen { done: Some(done), failed: None }),
         Err(failed) => failed,
     };
     let Some(twin) = &candidate.twin else { return Ok(Seen { done: None, failed: Some(failed) }) };
-    let done = one_file(twin, audit, memory, album, Some(Flag::TwinFailed))?.ok();
+    let done = one_file(twin, audit, memory, album, shelf, Some(Flag::TwinFailed))?.ok();
     Ok(Seen { done, failed: Some(failed) })
 }
 
@@ -155,6 +178,7 @@ fn one_file(
     audit: &Audit,
     memory: &Memory,
     album: &album::Album,
+    shelf: &Shelf,
     flag: Option<Flag>,
 ) -> anyhow::Result<Result<Done, IntakeError>> {
     let key = memory.key(path);
@@ -181,15 +205,18 @@ fn one_file(
     };
     let Measured { file, capture, mut flags, map, small } = measured;
     flags.extend(flag);
-    let asked = memory.build_key(key.as_slice(), &format!("diagnosis {:?}", audit.intent));
+    let baseline = shelf.find(&capture);
+    let known = baseline.map(|place| shelf.baseline(place));
+    // A diagnosis rests on what was asked and on the baseline of the lens.
+    let asked = memory.build_key(key.as_slice(), &format!("diagnosis {:?} {known:?}", audit.intent));
     let diagnosis = memory.recall(asked.as_ref()).unwrap_or_else(|| {
-        let made = diagnose(&map, &trusted(&capture, &flags), None, &audit.intent);
+        let made = diagnose(&map, &trusted(&capture, &flags), known, &audit.intent);
         memory.remember(asked, &made);
         made
     });
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
     if !album.wanted() {
-        return Ok(Ok(Done { frame, links: Links::default(), small, key }));
+        return Ok(Ok(Done { frame, baseline, links: Links::default(), small, key }));
     }
     let pictures = match memory.recall_pictures(key.as_ref(), &audit.intent) {
         Some(known) => known,
@@ -204,7 +231,7 @@ fn one_file(
         }
     };
     let links = album.place(path, &pictures)?;
-    Ok(Ok(Done { frame, links, small, key }))
+    Ok(Ok(Done { frame, baseline, links, small, key }))
 }
 
 fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Result<()> {
@@ -225,7 +252,7 @@ fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Resul
 }
 
 /// The facts that the diagnosis may lean on: a focus distance that can't be is shown, but not believed.
-fn trusted(capture: &Capture, flags: &[Flag]) -> Capture {
+pub(super) fn trusted(capture: &Capture, flags: &[Flag]) -> Capture {
     let mut capture = capture.clone();
     if flags.contains(&Flag::FocusDistanceImpossible) {
         capture.focus_distance_m = None;

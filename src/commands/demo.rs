@@ -59,5 +59,6 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         settings: measure::Settings::default(),
         intent: Intent::default(),
         overrides: Overrides::default(),
+        lenses: Vec::new(),
     })
 }

@@ -133,19 +133,38 @@ pub fn find(name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
 #[must_use]
 pub fn find_in(folder: &Path, name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
     let name = name.trim();
-    let mut files: Vec<PathBuf> = std::fs::read_dir(folder).ok()?.filter_map(|e| Some(e.ok()?.path())).collect();
+    let off = |b: &Baseline| focal_mm.map_or(0.0, |f| away(b, f));
+    shelved_in(folder)
+        .into_iter()
+        .map(|(_, baseline)| baseline)
+        .filter(|b| !name.is_empty() && b.lens.trim().eq_ignore_ascii_case(name))
+        .filter(|b| off(b) < NEAR)
+        .min_by(|a, b| off(a).total_cmp(&off(b)))
+}
+
+/// Largest distance between focal lengths, as [`away`] counts, at which a baseline still stands: a zoom draws
+/// differently at each.
+pub(super) const NEAR: f64 = 0.1;
+
+/// How far a baseline's focal length is from a frame's, as a share; nothing where the baseline names none.
+pub(super) fn away(baseline: &Baseline, focal_mm: f64) -> f64 {
+    if baseline.focal_length_mm > 0.0 { (baseline.focal_length_mm / focal_mm - 1.0).abs() } else { 0.0 }
+}
+
+/// Every baseline in the user's configuration folder, in the order of file names; damaged files are passed over.
+pub(super) fn shelved() -> Vec<(PathBuf, Baseline)> {
+    shelf().map(|folder| shelved_in(&folder)).unwrap_or_default()
+}
+
+fn shelved_in(folder: &Path) -> Vec<(PathBuf, Baseline)> {
+    let Ok(listed) = std::fs::read_dir(folder) else { return Vec::new() };
+    let mut files: Vec<PathBuf> = listed.filter_map(|e| Some(e.ok()?.path())).collect();
     files.sort();
     files
-        .iter()
+        .into_iter()
         .filter(|p| p.extension().is_some_and(|e| e == "toml"))
-        .filter_map(|p| read(p).ok())
-        .filter(|b| !name.is_empty() && b.lens.trim().eq_ignore_ascii_case(name))
-        // A zoom draws differently at each focal length.
-        .filter(|b| focal_mm.is_none_or(|f| b.focal_length_mm <= 0.0 || (b.focal_length_mm / f - 1.0).abs() < 0.1))
-        .min_by(|a, b| {
-            let away = |l: &Baseline| focal_mm.map_or(0.0, |f| (l.focal_length_mm - f).abs());
-            away(a).total_cmp(&away(b))
-        })
+        .filter_map(|p| Some((p.clone(), read(&p).ok()?)))
+        .collect()
 }
 
 /// Where baselines are kept: the folder `tussock/lenses` of the user's configuration.

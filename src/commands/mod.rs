@@ -2,6 +2,7 @@
 
 mod album;
 pub mod audit;
+pub mod baselines;
 pub mod cache;
 pub mod card;
 pub mod demo;

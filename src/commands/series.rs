@@ -1,11 +1,14 @@
 //! Frames of one scene to a comparison: which aperture, which frames to blend, which duplicate to keep.
 
+use std::borrow::Cow;
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use anyhow::{Context as _, bail};
 use rayon::prelude::*;
 
 use super::Outcome;
+use super::work::Budget;
 use crate::diagnose::{self, diagnose};
 use crate::intake::{self, IntakeError, Overrides, Prefer};
 use crate::measure::pair::{self, spectra};
@@ -20,7 +23,7 @@ use crate::series::{
     Frame, Member, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket, focus_varied, frame_zones, group, lone,
     on_reference, resolve, sharpest, zone_blurs,
 };
-use crate::shot::{Capture, Fact, Source};
+use crate::shot::{Capture, Fact, Plane, Source};
 
 /// The series command as meant.
 #[derive(Clone, Debug)]
@@ -45,8 +48,10 @@ pub struct Series {
     pub overrides: Overrides,
 }
 
-/// One frame as the first pass leaves it: all but its pixels.
+/// One frame as the first pass leaves it.
 struct Read {
+    /// Its pixels, where there was room to keep them; else they are read again when the frame is compared.
+    plane: Option<Plane>,
     path: PathBuf,
     file: String,
     capture: Capture,
@@ -76,6 +81,8 @@ fn work(series: &Series) -> anyhow::Result<Outcome> {
     if !series.apertures.is_empty() && series.apertures.len() != count {
         bail!("--apertures names {} f-numbers, but there are {count} frames", series.apertures.len());
     }
+    // Small series stay in memory between measuring and comparing; a quarter of what is free is theirs.
+    let room = Room(AtomicU64::new(Budget::new(series.jobs, None).bytes / 2));
     let read: Vec<Result<Read, IntakeError>> = found
         .frames
         .par_iter()
@@ -92,6 +99,7 @@ fn work(series: &Series) -> anyhow::Result<Outcome> {
                 small: Small::new(&shot.plane),
                 map: measure(&shot.plane, &series.settings),
                 capture: shot.capture,
+                plane: room.take(2 * shot.plane.data.len() as u64).then_some(shot.plane),
             })
         })
         .collect();
@@ -152,6 +160,28 @@ fn work(series: &Series) -> anyhow::Result<Outcome> {
     Ok(Outcome::of(answers.len(), failures.len() + alone.len()))
 }
 
+/// Bytes of memory that are still to be had.
+struct Room(AtomicU64);
+
+impl Room {
+    /// Takes so many bytes if they are there.
+    fn take(&self, bytes: u64) -> bool {
+        self.0.fetch_update(Ordering::Relaxed, Ordering::Relaxed, |left| left.checked_sub(bytes)).is_ok()
+    }
+}
+
+/// The pixels of a frame, read again if they were not kept.
+fn pixels<'a>(frame: &'a Read, overrides: &Overrides) -> anyhow::Result<Cow<'a, Plane>> {
+    match &frame.plane {
+        Some(plane) => Ok(Cow::Borrowed(plane)),
+        // It was read before: if it can't be now, the folder is changing under us.
+        None => match intake::read(&frame.path, overrides) {
+            Ok(shot) => Ok(Cow::Owned(shot.plane)),
+            Err(e) => bail!("{e}"),
+        },
+    }
+}
+
 fn failure(error: &IntakeError) -> Failure {
     Failure { file: error.path.display().to_string(), problem: error.problem.clone(), advice: error.advice.clone() }
 }
@@ -161,8 +191,8 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let mut notes = Vec::new();
     let reference = reference(members);
     let overrides = &series.overrides;
-    let ground = intake::read(&members[reference].path, overrides).map_err(|e| anyhow::anyhow!("{e}"))?;
-    let tiles = pair::tiles(&ground.plane, series.settings.tiles);
+    let ground = pixels(members[reference], overrides)?;
+    let tiles = pair::tiles(&ground, series.settings.tiles);
     let mut compared = Vec::new();
     let mut frames = Vec::new();
     let f_number = |m: &Read| m.capture.f_number.as_ref().map(|f| f.value);
@@ -174,15 +204,14 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
             continue;
         }
         let (registration, spectra) = if k == reference {
-            (None, spectra(&ground.plane, &ground.plane, None, &tiles))
+            (None, spectra(&ground, &ground, None, &tiles))
         } else {
-            // It was read before: if it can't be now, the folder is changing under us.
-            let shot = intake::read(&member.path, overrides).map_err(|e| anyhow::anyhow!("{e}"))?;
-            let Some(r) = register(&ground.plane, &shot.plane, &members[reference].small, &member.small) else {
+            let plane = pixels(member, overrides)?;
+            let Some(r) = register(&ground, &plane, &members[reference].small, &member.small) else {
                 notes.push((Some(k), NoteKind::NotRegistered));
                 continue;
             };
-            let s = spectra(&ground.plane, &shot.plane, Some(&r), &tiles);
+            let s = spectra(&ground, &plane, Some(&r), &tiles);
             (Some(r), s)
         };
         compared.push(k);

@@ -2,7 +2,7 @@
 
 use super::evidence::Evidence;
 use super::implied::Moments;
-use super::model::{Place, SCALE, TILT};
+use super::model::{CENTRE, Place, SCALE, SHAKE, TILT};
 use super::posterior::{Normal, Posterior};
 use super::surface::Surface;
 use super::zones::Reading;
@@ -64,17 +64,22 @@ pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface:
     let one_sided = beyond_its_mirror(readings, posterior, surface, permitted);
     let mut worst: Option<(f64, f64)> = None;
     for reading in readings {
-        let mut excess = Moments::default();
+        let (mut excess, mut width) = (Moments::default(), 0.0f64);
         for (ready, weight) in &posterior.few {
-            let mut place = ready.at(&reading.place, surface);
+            let (mut place, t) = (ready.at(&reading.place, surface), ready.theta());
+            width = (place.y + reading.departure - t[SCALE]).exp();
             // What a tilted lens adds to the disc is the lens's own.
-            place.disc -= ready.theta()[TILT] * reading.place.u;
-            let lens = lens_part(reading, &place, ready.theta()[SCALE], surface);
-            let own = reading.place.learned.map_or(expected, |l| l.0);
-            excess.add((lens * lens - own * own).max(0.0).sqrt(), *weight);
+            place.disc -= t[TILT] * reading.place.u;
+            let lens = lens_part(reading, &place, t[SCALE], surface);
+            // Motion blurs the whole frame, and so does what the centre shows beyond a learned lens: neither is
+            // the corner's own.
+            let common = reading.place.learned.map_or(0.0, |_| t[CENTRE].powi(2)) + t[SHAKE].powi(2);
+            let own = reading.place.learned.map_or(expected, |l| l.0).powi(2) + common;
+            excess.add((lens * lens - own).max(0.0).sqrt(), *weight);
         }
         if let Some((mean, sd)) = excess.get() {
-            let sd = sd.hypot(reading.sd * mean);
+            // A width's error acts on its square, which is what the excess is the difference of.
+            let sd = sd.hypot(reading.sd * width * width / mean.max(0.5 * width));
             if worst.is_none_or(|w| mean > w.0) {
                 worst = Some((mean, sd));
             }

@@ -22,7 +22,7 @@ pub struct Baseline {
 }
 
 /// The kind of frames a baseline rests on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LearnedFrom {
     /// One flat or far subject at several f-numbers.

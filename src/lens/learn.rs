@@ -82,23 +82,12 @@ pub fn learn_from_shoot(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Uns
     learn(&frames, LearnedFrom::Shoot, Prior { lopsided: 0.1 })
 }
 
-/// The provisional baseline of a shoot, for auditing that very shoot: the frames of its most used lens and focal
-/// length. `None` where they won't do.
-#[must_use]
-pub fn learn_shoot(frames: &[(&TileMap, &Capture)]) -> Option<Baseline> {
-    let kept = sample::usable(frames).ok()?;
-    let group = most_used(&kept);
-    learn_from_shoot(&group).ok().map(|baseline| Baseline { provisional: true, ..baseline })
-}
-
-/// The frames of the lens and focal length that most frames have.
-fn most_used<'a>(frames: &[Frame<'a>]) -> Vec<(&'a TileMap, &'a Capture)> {
-    let alike = |a: &Frame, b: &Frame| one_lens(&[*a, *b]).is_ok();
-    frames
-        .iter()
-        .map(|one| frames.iter().filter(|f| alike(one, f)).map(|f| (f.map, f.capture)).collect::<Vec<_>>())
-        .max_by_key(Vec::len)
-        .unwrap_or_default()
+/// The provisional baseline of a shoot, for auditing that very shoot: frames of one lens and focal length.
+///
+/// # Errors
+/// [`Unsuitable`] says why the frames won't do.
+pub fn learn_shoot(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Unsuitable> {
+    learn_from_shoot(frames).map(|baseline| Baseline { provisional: true, ..baseline })
 }
 
 /// Distinct f-numbers, rising.

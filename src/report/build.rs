@@ -16,7 +16,14 @@ use crate::shot::{Capture, Fact};
 /// The view of a whole run.
 #[must_use]
 pub fn view(run: &Run) -> View {
-    let frames: Vec<FrameView> = run.frames.iter().map(|f| frame(f, &run.intent)).collect();
+    let mut frames: Vec<FrameView> = run.frames.iter().map(|f| frame(f, &run.intent)).collect();
+    for (i, lens) in run.baselines.iter().enumerate().filter(|(_, l)| l.baseline.is_some()) {
+        for &k in &lens.frames {
+            if let Some(f) = frames.get_mut(k) {
+                f.corners.baseline = Some(i);
+            }
+        }
+    }
     let summary = summary(&frames, run.failures.len());
     View {
         format: "tussock.audit",
@@ -30,6 +37,7 @@ pub fn view(run: &Run) -> View {
             .map(|f| FailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
             .collect(),
         groups: run.groups.clone(),
+        baselines: run.baselines.iter().map(super::baselines::baseline).collect(),
     }
 }
 
@@ -118,6 +126,7 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
         corners: CornersView {
             state: found.corners.state,
             basis: found.corners.basis,
+            baseline: None,
             expected_px: value(found.corners.expected_px),
             expected_px_sd: sd(found.corners.expected_px),
             excess_px: value(found.corners.excess_px),

@@ -20,7 +20,8 @@ pub fn json(view: &View) -> Vec<u8> {
     field("summary", bytes(&view.summary), false);
     field("frames", lines(&view.frames), false);
     field("failures", lines(&view.failures), false);
-    field("groups", lines(&view.groups), true);
+    field("groups", lines(&view.groups), false);
+    field("baselines", lines(&view.baselines), true);
     out.extend_from_slice(b"}\n");
     out
 }

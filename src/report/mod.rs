@@ -3,6 +3,7 @@
 //! `view(&Run)` makes the view; `json`, `csv`, `text` and `html` write it; `pictures` turns pixels to JPEG
 //! bytes while a frame is in memory.
 
+mod baselines;
 mod build;
 mod cards;
 mod chart;
@@ -24,6 +25,7 @@ mod text;
 mod view;
 pub mod wording;
 
+pub use baselines::{BaselineSource, BaselineView, LensBasis};
 pub use build::{capture, view};
 pub use cards::companions;
 pub use edge::EdgeView;
@@ -84,6 +86,8 @@ pub struct Run {
     pub failures: Vec<Failure>,
     /// Frames that show one scene.
     pub groups: Vec<GroupView>,
+    /// What the corners were judged against, lens by lens.
+    pub baselines: Vec<LensBasis>,
     /// What the user asked.
     pub intent: Intent,
 }

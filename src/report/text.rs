@@ -52,6 +52,9 @@ fn closing(view: &View) -> String {
         out.push_str(&format!("; {} could not be audited", s.failures));
     }
     out.push_str(".\n");
+    for b in &view.baselines {
+        out.push_str(&format!("{}\n", b.sentence));
+    }
     out
 }
 

@@ -10,6 +10,7 @@ use crate::measure::TileState;
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::Capture;
 
+use super::baselines::BaselineView;
 use super::series::SeriesGroupView;
 
 /// Version of the format.
@@ -32,6 +33,8 @@ pub struct View {
     pub failures: Vec<FailureView>,
     /// Frames that show one scene.
     pub groups: Vec<GroupView>,
+    /// What the corners were judged against, lens by lens; lenses of few frames that have no baseline are left out.
+    pub baselines: Vec<BaselineView>,
 }
 
 /// What the user asked.
@@ -271,6 +274,8 @@ pub struct CornersView {
     pub state: CornerState,
     /// What the expectation rests on.
     pub basis: Basis,
+    /// Index into `baselines` of the one the frame was judged by; null where there is none.
+    pub baseline: Option<usize>,
     /// Expected lens blur there, px.
     pub expected_px: Option<f64>,
     /// Its standard deviation, px.

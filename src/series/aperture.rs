@@ -1,5 +1,8 @@
 //! Answers of an aperture series: the best stop by zone and for the whole frame, and what else the stops show.
 
+use schemars::JsonSchema;
+use serde::Serialize;
+
 use super::fit::{Split, split};
 use super::{Point, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
@@ -18,6 +21,8 @@ pub struct Apertures {
     pub whole: Option<usize>,
     /// Frames whose worst zone is within 5 % of that.
     pub whole_within: Vec<usize>,
+    /// Zones that had no say in that, since too little of them was measured.
+    pub left_out: Vec<(ZoneName, LeftOut)>,
     /// Zones that grew softer on stopping down by more than diffraction can do.
     pub focus_shift: Vec<Shift>,
     /// Frames softer all over than the stops beside them allow: shaken, or out of focus by accident.
@@ -28,6 +33,16 @@ pub struct Apertures {
     pub blurs: Vec<ZoneBlur>,
     /// Falling and growing parts; `None` where the stops are too few or too close.
     pub split: Option<Split>,
+}
+
+/// Why a zone has no say in the answer for the whole frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LeftOut {
+    /// It rests on fewer than three tiles: one odd tile could decide for the whole frame.
+    FewTiles,
+    /// It has no number at a third of the stops or more.
+    FewStops,
 }
 
 /// The answer for one zone.
@@ -68,11 +83,13 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
     let split = split(&sound, f_numbers, pitch_um);
     let sound = split.as_ref().map_or(sound.clone(), |s| settled(&sound, s));
     let growth = split.as_ref().map(|s| s.growth.value).or(pitch_um.map(|p| WAVELENGTH_UM / p));
-    let (whole, whole_within) = whole(&sound, f_numbers);
+    let (deciding, left_out) = deciding(&sound, f_numbers);
+    let (whole, whole_within) = whole(&deciding, f_numbers);
     Apertures {
         zones: sound.iter().filter_map(zone_answer).collect(),
         whole,
         whole_within,
+        left_out,
         focus_shift: growth.map_or_else(Vec::new, |g| shifts(&sound, f_numbers, g)),
         gaps: gaps(f_numbers),
         spoiled,
@@ -113,8 +130,32 @@ fn zone_answer(zone: &ZoneBlur) -> Option<ZoneAnswer> {
     Some(ZoneAnswer { name: zone.name, best: best.frame, within })
 }
 
-/// Frame with the least blurred worst zone, over the frames that have a number in every zone that any has.
-fn whole(zones: &[ZoneBlur], f_numbers: &[Option<f64>]) -> (Option<usize>, Vec<usize>) {
+/// Fewest tiles of a zone that may decide for the whole frame.
+const TILES: u32 = 3;
+
+/// The zones that decide for the whole frame, and those that rest on too little to do so. Where none rests on
+/// enough, all decide.
+fn deciding<'a>(zones: &'a [ZoneBlur], f_numbers: &[Option<f64>]) -> (Vec<&'a ZoneBlur>, Vec<(ZoneName, LeftOut)>) {
+    // Frames that any zone has: a spoiled frame is missing from all.
+    let stops = (0..f_numbers.len()).filter(|k| zones.iter().any(|z| z.points.iter().any(|p| p.frame == *k))).count();
+    let thin = |z: &ZoneBlur| {
+        if z.tiles < TILES {
+            Some(LeftOut::FewTiles)
+        } else if 3 * z.points.len() <= 2 * stops {
+            Some(LeftOut::FewStops)
+        } else {
+            None
+        }
+    };
+    let kept: Vec<&ZoneBlur> = zones.iter().filter(|z| thin(z).is_none()).collect();
+    if kept.is_empty() {
+        return (zones.iter().collect(), Vec::new());
+    }
+    (kept, zones.iter().filter_map(|z| Some((z.name, thin(z)?))).collect())
+}
+
+/// Frame with the least blurred worst zone, over the frames that have a number in every zone that decides.
+fn whole(zones: &[&ZoneBlur], f_numbers: &[Option<f64>]) -> (Option<usize>, Vec<usize>) {
     let worst: Vec<(usize, f64)> = (0..f_numbers.len())
         .filter(|&k| f_numbers[k].is_some())
         .filter_map(|k| {

@@ -1,7 +1,7 @@
 //! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
 
 use super::{Blurs, ZoneBlur, ZoneName};
-use crate::quantity::Region;
+use crate::quantity::{Estimate, Region};
 
 /// What a focus bracket answers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -17,19 +17,24 @@ pub struct Bracket {
 /// Frames beyond this many are not searched exhaustively but greedily: no bracket is that long.
 const MOST: usize = 64;
 
+/// Standard deviations by which a width must be beyond the permitted one to rule a frame out.
+const CHANCE: f64 = 1.5;
+
 /// Answers a focus bracket. `permitted` is the widest blur that counts as sharp, px, pixel aperture included.
 ///
-/// A tile counts as covered by a frame where its blur is at most `permitted`. The set is the smallest there is
+/// A tile counts as covered by a frame unless its blur, steadied by its neighbours' (see [`steadied`]), is beyond
+/// `permitted` by more than chance. The set is the smallest there is
 /// (branch and bound over the frames' tile sets); of sets of one size that with the least mean blur.
 #[must_use]
 pub fn answer(zones: &[ZoneBlur], blurs: &Blurs, tiles: &[Region], permitted: f64) -> Bracket {
     let frames = blurs.sigma.len();
+    let steady: Vec<Vec<Option<f64>>> = blurs.sigma.iter().map(|widths| steadied(widths, tiles)).collect();
     let judged: Vec<usize> = (0..tiles.len()).filter(|&t| blurs.sigma.iter().any(|f| f[t].is_some())).collect();
-    let covers = |k: usize, t: usize| blurs.sigma[k][t].is_some_and(|e| e.value <= permitted);
+    let covers = |k: usize, t: usize| steady[k][t].is_some_and(|w| w - CHANCE * blurs.apart_sd[k][t] <= permitted);
     let (coverable, uncovered): (Vec<usize>, Vec<usize>) =
         judged.iter().partition(|&&t| (0..frames).any(|k| covers(k, t)));
     let sets: Vec<Vec<bool>> = (0..frames).map(|k| coverable.iter().map(|&t| covers(k, t)).collect()).collect();
-    let width = |k: usize, t: usize| blurs.sigma[k][t].map_or(f64::INFINITY, |e| e.value);
+    let width = |k: usize, t: usize| steady[k][t].unwrap_or(f64::INFINITY);
     let cost = |set: &[usize]| -> f64 {
         coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
     };
@@ -45,6 +50,42 @@ pub fn answer(zones: &[ZoneBlur], blurs: &Blurs, tiles: &[Region], permitted: f6
     };
     set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
     Bracket { best_single: best_single(zones, frames), covering_set: set, uncovered }
+}
+
+/// Widths of one frame with the chance of single tiles taken out: each becomes the mean (of logarithms) of itself
+/// and those around it that differ by no more than chance, the sigma filter of Lee (1983). One odd tile would
+/// otherwise ask for a frame of its own.
+///
+/// Neighbours are two to each side along the row, where level ground lies at one distance, and the tiles above and
+/// below as a pair, so that blur that grows down the picture stays as it is.
+#[must_use]
+pub fn steadied(widths: &[Option<Estimate>], tiles: &[Region]) -> Vec<Option<f64>> {
+    let columns = tiles.iter().take_while(|t| t.y == tiles[0].y).count().max(1);
+    let log = |t: usize| widths[t].map(|e| e.value.max(1e-3).ln());
+    let same_row = |a: usize, b: usize| b < widths.len() && a / columns == b / columns;
+    let mut steps: Vec<f64> =
+        (0..widths.len()).filter(|&t| same_row(t, t + 1)).filter_map(|t| Some((log(t)? - log(t + 1)?).abs())).collect();
+    steps.sort_by(f64::total_cmp);
+    // Scatter of one tile from the middle step between two.
+    let chance = 1.4826 * steps.get(steps.len() / 2).copied().unwrap_or(0.0) / std::f64::consts::SQRT_2;
+    (0..widths.len())
+        .map(|t| {
+            let own = log(t)?;
+            let near = |other: Option<f64>| other.filter(|o| (o - own).abs() <= 2.5 * chance);
+            let mut alike = vec![own];
+            for away in 1..=2 {
+                let left = t.checked_sub(away).filter(|&l| same_row(l, t));
+                alike.extend(left.and_then(|l| near(log(l))));
+                alike.extend(Some(t + away).filter(|&r| same_row(t, r)).and_then(|r| near(log(r))));
+            }
+            let above = t.checked_sub(columns).and_then(log);
+            let below = (t + columns < widths.len()).then(|| log(t + columns)).flatten();
+            if let Some(middle) = above.zip(below).and_then(|(a, b)| near(Some((a + b) / 2.0))) {
+                alike.extend([middle, middle]);
+            }
+            Some((alike.iter().sum::<f64>() / alike.len() as f64).exp())
+        })
+        .collect()
 }
 
 /// Frame with the least worst of near and far (or of all zones, where those two were not both measured).

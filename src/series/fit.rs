@@ -88,12 +88,15 @@ pub fn split(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64
         .zip(&data)
         .filter(|(_, d)| d.len() >= 4)
         .map(|(of, d)| {
-            let (p, _) = settle(d, growth);
+            let (p, chi) = settle(d, growth);
+            // A zone of near and far tiles together follows no single curve: the worse the fit, the less it may
+            // say of the scale, and never more than the anchor's own error.
+            let misfit = (chi / d.len().saturating_sub(3).max(1) as f64).max(1.0);
             let mut zone = ZoneSplit {
                 defocus: p[0].abs(),
                 aberration: p[1].abs(),
                 constant: p[2].abs(),
-                offset: p[3],
+                offset: (p[3] / misfit).clamp(-d[0].anchor, d[0].anchor),
                 best_f_number: low,
             };
             let steps = 200;

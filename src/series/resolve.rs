@@ -107,7 +107,8 @@ pub fn resolve(frames: &[Frame]) -> Blurs {
             let (square, apart) = if k == tile.sharpest {
                 (anchor.value.powi(2), 0.0)
             } else {
-                ((base + r.squared.value).max(0.5 * anchor.value.powi(2)), r.squared.sd)
+                let there = at_half_contrast(&frames[k], base + r.squared.value, r.frequency);
+                (there.max(0.5 * anchor.value.powi(2)), r.squared.sd)
             };
             let value = square.sqrt();
             let apart_sd = apart / (2.0 * value);
@@ -121,6 +122,21 @@ pub fn resolve(frames: &[Frame]) -> Blurs {
 
 fn moved(tile: &crate::measure::pair::TileSpectra) -> bool {
     tile.in_place.is_some_and(|p| p < IN_PLACE)
+}
+
+/// A squared width that holds at one frequency, carried to that of half contrast, where widths are defined: a
+/// diffraction pattern's falls by half from one octave to the next. What the known f-number does not explain is
+/// taken as Gaussian, whose width is the same at all.
+fn at_half_contrast(frame: &Frame, square: f64, frequency: f64) -> f64 {
+    let bare = shape(frame, 0.0);
+    let own = -mtf(&bare, frequency).max(1e-6).ln() / (2.0 * std::f64::consts::PI.powi(2) * frequency.powi(2));
+    let rest = square - own;
+    if rest >= 0.0 {
+        sigma_px(&Parts { lens_px: rest.sqrt(), ..bare }).powi(2)
+    } else {
+        // Sharper than pixel and diffraction allow: noise, which must not be cut off on one side.
+        sigma_px(&bare).powi(2) + rest
+    }
 }
 
 /// The sharpest frame's transfer as parts that add up to `sigma`.
@@ -178,7 +194,7 @@ impl Tile {
         if relative.iter().flatten().count() < 2 {
             return None;
         }
-        let own = own_width(frames, tile, &relative);
+        let own = own_width(frames, tile, sharpest, &relative);
         Some(Self { sharpest, relative, own })
     }
 
@@ -202,11 +218,12 @@ impl Tile {
 
 /// Width of the sharpest frame from the single-frame widths of all of them: each squared width less its relative
 /// blur; weighted by error. Their common dependence on what the tile shows stays in the sd.
-fn own_width(frames: &[Frame], tile: usize, relative: &[Option<Relative>]) -> Option<Estimate> {
+fn own_width(frames: &[Frame], tile: usize, sharpest: usize, relative: &[Option<Relative>]) -> Option<Estimate> {
     let (mut sum, mut weights, mut n) = (0.0, 0.0, 0);
     for (frame, r) in frames.iter().zip(relative) {
         let (Some(width), Some(r)) = (frame.absolute[tile], r) else { continue };
-        let square = width.value * width.value - r.squared.value;
+        // The difference holds at the frequency compared at.
+        let square = at_half_contrast(&frames[sharpest], width.value * width.value - r.squared.value, r.frequency);
         let sd = (2.0 * width.value * width.sd.max(0.05 * width.value)).hypot(r.squared.sd);
         sum += square / (sd * sd);
         weights += 1.0 / (sd * sd);

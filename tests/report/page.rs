@@ -37,7 +37,7 @@ fn hostile_run() -> Run {
         .iter()
         .map(|n| report::Failure { file: (*n).into(), problem: format!("cannot read {n}"), advice: format!("try {n}") })
         .collect();
-    Run { frames, failures, intent, groups: vec![] }
+    Run { frames, failures, intent, groups: vec![], baselines: vec![] }
 }
 
 /// Tag names of a page in order, and its attributes, as a browser's tokenizer would cut them: script and style
@@ -287,6 +287,7 @@ fn two_apertures() -> report::series::SeriesGroupView {
         zones: Vec::new(),
         best_whole_frame: Some(report::series::BestView { file: "b".into(), f_number: Some(11.0) }),
         whole_frame_within_5_percent: None,
+        whole_frame_leaves_out: None,
         best_single: None,
         covering_set: None,
         uncovered: None,

@@ -248,6 +248,7 @@ pub fn shoot(count: usize) -> Run {
             advice: "Copy it from the card again.".into(),
         }],
         groups: Vec::new(),
+        baselines: Vec::new(),
         intent,
     }
 }

@@ -1,8 +1,8 @@
 //! Answers to the view.
 
 use super::view::{
-    AloneView, BestView, FocusShiftView, NoteView, PointView, SeriesFailureView, SeriesGroupView, SeriesView,
-    SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION,
+    AloneView, BestView, FocusShiftView, LeftOutView, NoteView, PointView, SeriesFailureView, SeriesGroupView,
+    SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION,
 };
 use super::{Alone, GroupAnswer, wording};
 use crate::report::Failure;
@@ -88,6 +88,8 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
             .and_then(|a| a.whole)
             .map(|k| BestView { file: file(k), f_number: group.f_numbers[k] }),
         whole_frame_within_5_percent: apertures.map(|a| stops(&a.whole_within)),
+        whole_frame_leaves_out: apertures
+            .map(|a| a.left_out.iter().map(|&(zone, why)| LeftOutView { zone, why }).collect()),
         best_single,
         covering_set: bracket.map(|b| b.covering_set.iter().map(|&k| file(k)).collect()),
         uncovered: bracket.map(|b| {

@@ -11,8 +11,9 @@ pub use build::{group_view, series_view};
 pub use html::series_html;
 pub use text::series_text;
 pub use view::{
-    AloneView, BestView, FocusShiftView, NoteKind, NoteView, PointView, SeriesFailureView, SeriesGroupView, SeriesView,
-    SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION as SERIES_VERSION,
+    AloneView, BestView, FocusShiftView, LeftOutView, NoteKind, NoteView, PointView, SeriesFailureView,
+    SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
+    VERSION as SERIES_VERSION,
 };
 
 use crate::quantity::Region;

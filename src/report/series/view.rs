@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::series::aperture::LeftOut;
 use crate::series::{Varied, ZoneName};
 
 /// Version of the format.
@@ -38,6 +39,8 @@ pub struct SeriesGroupView {
     pub best_whole_frame: Option<BestView>,
     /// f-numbers whose most blurred zone is within 5 % of that frame's.
     pub whole_frame_within_5_percent: Option<Vec<f64>>,
+    /// Zones that had no say in the whole frame's answer, and why; null where the aperture was not varied.
+    pub whole_frame_leaves_out: Option<Vec<LeftOutView>>,
     /// The frame to keep if only one is kept: of a focus bracket the best for near and far together, of
     /// near-duplicates the sharpest.
     pub best_single: Option<String>,
@@ -94,6 +97,15 @@ pub struct BestView {
     pub file: String,
     /// Its f-number.
     pub f_number: Option<f64>,
+}
+
+/// A zone that had no say in the whole frame's answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct LeftOutView {
+    /// Which zone.
+    pub zone: ZoneName,
+    /// Why.
+    pub why: LeftOut,
 }
 
 /// A tile of the picture, px from the top-left.

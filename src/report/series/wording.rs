@@ -2,7 +2,8 @@
 
 use super::{Alone, AloneWhy, GroupAnswer, NoteKind};
 use crate::report::number::{f_number, percent};
-use crate::series::aperture::NO_LOSS;
+use crate::report::phrase::common_folder;
+use crate::series::aperture::{LeftOut, NO_LOSS};
 use crate::series::{Varied, ZoneBlur, ZoneName};
 
 /// A zone's name in a sentence.
@@ -31,7 +32,13 @@ pub fn answer(group: &GroupAnswer) -> String {
 }
 
 fn stop(group: &GroupAnswer, k: usize) -> String {
-    group.f_numbers[k].map_or_else(|| group.files[k].clone(), f_number)
+    group.f_numbers[k].map_or_else(|| name(group, k).to_owned(), f_number)
+}
+
+/// A member's name: its file without the folders that all members share, so that two can always be told apart.
+fn name(group: &GroupAnswer, k: usize) -> &str {
+    let file = group.files[k].as_str();
+    file.strip_prefix(common_folder(group.files.iter().map(String::as_str))).unwrap_or(file)
 }
 
 fn aperture(group: &GroupAnswer) -> String {
@@ -44,6 +51,7 @@ fn aperture(group: &GroupAnswer) -> String {
             _ => String::new(),
         };
         parts.push(format!("{} is the best aperture for the whole frame{range}.", stop(group, best)));
+        parts.extend(left_out(&a.left_out));
     }
     if let Some(needs) = needs_and_loses(group) {
         parts.push(needs);
@@ -59,11 +67,20 @@ fn aperture(group: &GroupAnswer) -> String {
     if parts.is_empty() { nothing() } else { parts.join(" ") }
 }
 
+/// Which zones had no say in the whole frame's answer.
+fn left_out(zones: &[(ZoneName, LeftOut)]) -> Option<String> {
+    let names: Vec<&str> = zones.iter().map(|z| zone(z.0)).collect();
+    let (last, rest) = names.split_last()?;
+    let all = if rest.is_empty() { (*last).to_owned() } else { format!("{} and {last}", rest.join(", ")) };
+    let measured = if rest.is_empty() { "it" } else { "them" };
+    Some(format!("{} had no say in that: too little of {measured} could be compared.", capital(&all)))
+}
+
 /// "The corners need f/8, the centre loses nothing until f/11."
 fn needs_and_loses(group: &GroupAnswer) -> Option<String> {
     let a = group.apertures.as_ref()?;
-    let corners: Vec<&ZoneBlur> =
-        group.zones.iter().filter(|z| z.name.is_corner() && a.zones.iter().any(|q| q.name == z.name)).collect();
+    let speaks = |z: &&ZoneBlur| a.zones.iter().any(|q| q.name == z.name) && !a.left_out.iter().any(|l| l.0 == z.name);
+    let corners: Vec<&ZoneBlur> = group.zones.iter().filter(|z| z.name.is_corner()).filter(speaks).collect();
     let needs = corners.iter().filter_map(|z| first_without_loss(group, z)).max_by(|x, y| x.0.total_cmp(&y.0)).map(
         |(n, widest)| {
             if widest {
@@ -73,7 +90,7 @@ fn needs_and_loses(group: &GroupAnswer) -> Option<String> {
             }
         },
     );
-    let centre = group.zones.iter().find(|z| z.name == ZoneName::Centre);
+    let centre = group.zones.iter().filter(speaks).find(|z| z.name == ZoneName::Centre);
     let loses = centre.and_then(|z| last_without_loss(group, z)).map(|(n, narrowest)| {
         if narrowest {
             format!("the centre loses nothing up to {}, the narrowest stop tried", f_number(n))
@@ -121,9 +138,9 @@ fn focus(group: &GroupAnswer) -> String {
     let Some(b) = &group.bracket else { return nothing() };
     let mut parts = Vec::new();
     if let Some(k) = b.best_single {
-        parts.push(format!("The best single frame for near and far together is {}.", group.files[k]));
+        parts.push(format!("The best single frame for near and far together is {}.", name(group, k)));
     }
-    let names: Vec<&str> = b.covering_set.iter().map(|&k| group.files[k].as_str()).collect();
+    let names: Vec<&str> = b.covering_set.iter().map(|&k| name(group, k)).collect();
     match names.as_slice() {
         [] => parts.push("No frame shows any place within the permitted blur.".into()),
         [one] => parts.push(format!("{one} alone covers every place that any frame covers.")),
@@ -144,12 +161,12 @@ fn same(group: &GroupAnswer) -> String {
         None => "These frames show the same scene; too little could be compared to say which is the sharpest.".into(),
         Some(s) if s.real => format!(
             "Near-duplicates: {} is the sharpest, by {:.0} % over the next.",
-            group.files[s.frame],
+            name(group, s.frame),
             s.margin.value * 100.0
         ),
         Some(s) => format!(
             "Near-duplicates: {} reads sharpest, but the margin of {:.1} % is within chance: keep any.",
-            group.files[s.frame],
+            name(group, s.frame),
             s.margin.value * 100.0
         ),
     }
@@ -162,12 +179,12 @@ fn nothing() -> String {
 /// A note in words.
 #[must_use]
 pub fn note(group: &GroupAnswer, k: Option<usize>, kind: NoteKind) -> String {
-    let file = k.map_or("a frame", |k| group.files[k].as_str());
+    let file = k.map_or("a frame", |k| name(group, k));
     match kind {
         NoteKind::NoFNumber => {
             format!("{file} records no f-number, so it can't be placed in the series; give --apertures.")
         }
-        NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", group.files[other]),
+        NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
         NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
         NoteKind::Spoiled => format!(
             "{file} is softer all over than the stops beside it allow: shaken, or out of focus by accident. It was \

@@ -1,0 +1,39 @@
+//! Accuracy of relative blur from pairs of rendered frames, of the answers over rendered series and brackets, of
+//! grouping, and of lens baselines.
+//!
+//! Prints the tables of docs/accuracy.md: `cargo run --release --example series_accuracy --
+//! pairs|apertures|brackets|groups|lens [SEED]`. The environment variables COUNT (cases), FROM (the first of them)
+//! and LONG (px) change how much is rendered; KEEP names a folder where rendered frames are kept for the next run,
+//! since rendering takes most of the time; VERBOSE says more.
+
+#![allow(clippy::print_stdout, clippy::print_stderr, reason = "a program that prints a table and its progress")]
+
+mod groups;
+mod lens;
+mod pairs;
+mod scenes;
+mod series;
+
+/// Prints the table asked for.
+pub fn main() {
+    let which = std::env::args().nth(1).unwrap_or_else(|| "pairs".into());
+    let seed: u64 = std::env::args().nth(2).and_then(|s| s.parse().ok()).unwrap_or(1);
+    match which.as_str() {
+        "pairs" => pairs::pairs(seed),
+        "apertures" => series::apertures(seed),
+        "brackets" => series::brackets(seed),
+        "groups" => groups::groups(seed),
+        "lens" => lens::lens(seed),
+        other => eprintln!("pairs, apertures, brackets, groups or lens, not {other}"),
+    }
+}
+
+/// A repeatable uniform deviate, 0 to 1.
+fn even(state: &mut u64) -> f64 {
+    *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+    (*state >> 11) as f64 / (1u64 << 53) as f64
+}
+
+fn number(name: &str, usual: usize) -> usize {
+    std::env::var(name).ok().and_then(|c| c.parse().ok()).unwrap_or(usual)
+}

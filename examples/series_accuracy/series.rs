@@ -1,0 +1,409 @@
+//! Aperture series and focus brackets over rendered landscapes, compared and answered as `tussock series` does.
+
+use tussock::diagnose::{self, diagnose};
+use tussock::measure::pair::{spectra, tiles};
+use tussock::measure::register::{Small, register};
+use tussock::measure::{Settings, TileMap, measure};
+use tussock::quantity::{Estimate, Intent, Region};
+use tussock::series::{
+    Blurs, Frame, Zone, ZoneBlur, ZoneName, aperture, bracket, frame_zones, on_reference, resolve, zone_blurs,
+};
+use tussock::shot::{Capture, Fact, Plane, Source};
+use tussock::simulate::SceneSpec;
+
+use super::scenes::{self, Take, base, cut, render, stopped};
+use super::{even, number};
+
+const STOPS: [f64; 7] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
+
+/// The facts a camera would record.
+pub fn capture(spec: &SceneSpec) -> Capture {
+    fn fact<T>(value: T) -> Option<Fact<T>> {
+        Some(Fact::new(value, Source::Exif))
+    }
+    Capture {
+        f_number: fact(spec.camera.f_number),
+        focal_length_mm: fact(spec.camera.focal_mm),
+        pixel_pitch_um: fact(spec.camera.pitch_um),
+        lens: fact("Example lens".to_owned()),
+        ..Capture::default()
+    }
+}
+
+struct Compared {
+    blurs: Blurs,
+    tiles: Vec<Region>,
+    /// [frame][tile], px.
+    truth: Vec<Vec<Option<f64>>>,
+    zones: Vec<Zone>,
+}
+
+/// Renders, registers and compares the frames of one series.
+fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
+    let shots: Vec<(Plane, Vec<scenes::Tile>)> = specs
+        .iter()
+        .enumerate()
+        .map(|(i, spec)| {
+            let picture = render(&spec);
+            let take = Take::random(dice, spec.noise, spec.seed * 31 + i as u64);
+            (cut(&picture, take), picture.tiles)
+        })
+        .collect();
+    let maps: Vec<TileMap> = shots.iter().map(|r| measure(&r.0, &Settings::default())).collect();
+    let smalls: Vec<Small> = shots.iter().map(|r| Small::new(&r.0)).collect();
+    let rank = |m: &TileMap| {
+        let mut widths: Vec<f64> = m.measured().map(|(_, e)| e.value).collect();
+        widths.sort_by(f64::total_cmp);
+        widths.len() as f64 / (0.3 + widths.get(widths.len() / 2).copied().unwrap_or(10.0))
+    };
+    let reference = (0..maps.len()).max_by(|&a, &b| rank(&maps[a]).total_cmp(&rank(&maps[b])))?;
+    let ground = &shots[reference].0;
+    let tiles = tiles(ground, Settings::default().tiles);
+    let mut compared = Vec::new();
+    let mut frames = Vec::new();
+    for (k, shot) in shots.iter().enumerate() {
+        let registration =
+            if k == reference { None } else { register(ground, &shot.0, &smalls[reference], &smalls[k]) };
+        if k != reference && registration.is_none() {
+            println!("  frame {k} was not registered");
+            continue;
+        }
+        compared.push(k);
+        frames.push(Frame {
+            f_number: Some(specs[k].camera.f_number),
+            pitch_um: Some(specs[k].camera.pitch_um),
+            spectra: spectra(ground, &shot.0, registration.as_ref(), &tiles),
+            absolute: on_reference(&maps[k], registration.as_ref(), &tiles),
+        });
+    }
+    let found = resolve(&frames);
+    let mut blurs = Blurs {
+        sigma: vec![vec![None; tiles.len()]; specs.len()],
+        apart_sd: vec![vec![0.0; tiles.len()]; specs.len()],
+        anchor_sd: found.anchor_sd,
+        moved: vec![0; specs.len()],
+    };
+    for (i, &k) in compared.iter().enumerate() {
+        blurs.sigma[k].clone_from(&found.sigma[i]);
+        blurs.apart_sd[k].clone_from(&found.apart_sd[i]);
+        blurs.moved[k] = found.moved[i];
+    }
+    let truth = shots
+        .iter()
+        .map(|(_, truths)| {
+            let known = |t: &Region| scenes::truth_at(truths, t).filter(|x| x.detailed > 0.5).map(|x| x.sigma);
+            tiles.iter().map(known).collect()
+        })
+        .collect();
+    let intent = Intent::default();
+    let zones = zones(&maps[reference], &capture(&specs[reference]), &tiles, &intent);
+    Some(Compared { blurs, tiles, truth, zones })
+}
+
+/// Near, far, centre and corners as the diagnosis of the reference frame has them, and mid-frame.
+fn zones(map: &TileMap, capture: &Capture, tiles: &[Region], intent: &Intent) -> Vec<Zone> {
+    let named = |name: diagnose::ZoneName| match name {
+        diagnose::ZoneName::Near => ZoneName::Near,
+        diagnose::ZoneName::Far => ZoneName::Far,
+        diagnose::ZoneName::Centre => ZoneName::Centre,
+        diagnose::ZoneName::TopLeft => ZoneName::TopLeft,
+        diagnose::ZoneName::TopRight => ZoneName::TopRight,
+        diagnose::ZoneName::BottomLeft => ZoneName::BottomLeft,
+        diagnose::ZoneName::BottomRight => ZoneName::BottomRight,
+    };
+    let mut zones: Vec<Zone> = diagnose(map, capture, None, intent)
+        .zones
+        .iter()
+        .map(|z| Zone { name: named(z.name), tiles: z.tiles.iter().map(|&t| t as usize).collect() })
+        .collect();
+    for own in frame_zones(tiles, map.width, map.height) {
+        match zones.iter_mut().find(|z| z.name == own.name) {
+            Some(z) if z.tiles.is_empty() => *z = own,
+            Some(_) => {}
+            None => zones.push(own),
+        }
+    }
+    zones.sort_by_key(|z| z.name);
+    zones
+}
+
+/// Relative error of the ratio of two frames' blur in every tile that has one, the truly sharpest frame's being
+/// the other.
+fn ratios(c: &Compared) -> Vec<f64> {
+    let mut errors = Vec::new();
+    for t in 0..c.tiles.len() {
+        let best = (0..c.truth.len()).filter(|&k| c.blurs.sigma[k][t].is_some() && c.truth[k][t].is_some());
+        let Some(m) = best.min_by(|&a, &b| c.truth[a][t].unwrap_or(9e9).total_cmp(&c.truth[b][t].unwrap_or(9e9)))
+        else {
+            continue;
+        };
+        for k in 0..c.truth.len() {
+            if let (true, Some(s), Some(r), Some(x), Some(y)) =
+                (k != m, c.blurs.sigma[k][t], c.blurs.sigma[m][t], c.truth[k][t], c.truth[m][t])
+            {
+                errors.push((s.value / r.value) / (x / y) - 1.0);
+            }
+        }
+    }
+    errors
+}
+
+/// True blur of a zone in a frame: the mean over the tiles that were compared in it.
+fn zone_truth(c: &Compared, zone: &Zone, k: usize) -> Option<f64> {
+    let compared = |t: &usize| (0..c.truth.len()).any(|j| c.blurs.sigma[j][*t].is_some());
+    let known: Vec<f64> = zone.tiles.iter().filter(|t| compared(t)).filter_map(|&t| c.truth[k][t]).collect();
+    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+}
+
+/// The same for the ratios of zones, against the truly sharpest frame of each.
+fn zone_ratios(c: &Compared, read: &[ZoneBlur]) -> Vec<f64> {
+    let mut errors = Vec::new();
+    for zone in &c.zones {
+        let Some(z) = read.iter().find(|r| r.name == zone.name) else { continue };
+        let known: Vec<(f64, f64)> =
+            z.points.iter().filter_map(|p| Some((p.blur.value, zone_truth(c, zone, p.frame)?))).collect();
+        let Some(best) = known.iter().min_by(|a, b| a.1.total_cmp(&b.1)).copied() else { continue };
+        errors.extend(known.iter().filter(|k| k.1 > best.1).map(|k| (k.0 / best.0) / (k.1 / best.1) - 1.0));
+    }
+    errors
+}
+
+fn median_abs(values: &[f64]) -> f64 {
+    let mut a: Vec<f64> = values.iter().map(|e| e.abs()).collect();
+    a.sort_by(f64::total_cmp);
+    a.get(a.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+fn share_within(values: &[f64], bar: f64) -> f64 {
+    100.0 * values.iter().filter(|e| e.abs() <= bar).count() as f64 / values.len().max(1) as f64
+}
+
+/// Aperture series of random lenses and scenes.
+pub fn apertures(seed: u64) {
+    let (count, long) = (number("COUNT", 20), number("LONG", 1000));
+    let (mut good, mut slopes, mut all, mut by_zone, mut answered) = (0, Vec::new(), Vec::new(), Vec::new(), 0);
+    let mut scales = Vec::new();
+    for i in number("FROM", 0)..count {
+        let mut dice = seed.wrapping_mul(7919).wrapping_add(104_729 * i as u64);
+        let first = base(seed * 100 + i as u64, long, &mut dice);
+        let specs: Vec<SceneSpec> = STOPS.iter().map(|&n| stopped(&first, n)).collect();
+        let Some(c) = compare(&specs, &mut dice) else { continue };
+        let raw = zone_blurs(&c.zones, &c.blurs);
+        let f_numbers: Vec<Option<f64>> = STOPS.iter().map(|&n| Some(n)).collect();
+        let answer = aperture::answer(&raw, &f_numbers, Some(first.camera.pitch_um));
+        let read = &answer.blurs;
+        let (errors, zone_errors) = (ratios(&c), zone_ratios(&c, read));
+        let worst = |k: usize| {
+            let deciding =
+                |z: &&Zone| read.iter().any(|r| r.name == z.name) && !answer.left_out.iter().any(|l| l.0 == z.name);
+            c.zones.iter().filter(deciding).filter_map(|z| zone_truth(&c, z, k)).fold(0.0, f64::max)
+        };
+        let least = (0..STOPS.len()).map(worst).fold(f64::INFINITY, f64::min);
+        let loss = answer.whole.map_or(f64::NAN, |k| worst(k) / least - 1.0);
+        let slope = answer
+            .split
+            .as_ref()
+            .map(|s| (s.growth.value * first.camera.pitch_um / 0.55 - 1.0, s.growth.sd / s.growth.value));
+        if std::env::var_os("VERBOSE").is_some() {
+            println!("    moved {:?} shifts {:?}", c.blurs.moved, answer.focus_shift);
+            for z in &c.zones {
+                let Some(r) = read.iter().find(|r| r.name == z.name) else { continue };
+                let own = raw.iter().find(|r| r.name == z.name).map_or(&[][..], |r| &r.points);
+                let line: Vec<String> = r
+                    .points
+                    .iter()
+                    .map(|p| {
+                        let before = own.iter().find(|o| o.frame == p.frame).map_or(f64::NAN, |o| o.blur.value);
+                        let truth = zone_truth(&c, z, p.frame).unwrap_or(f64::NAN);
+                        format!("{before:.2}>{:.2}/{truth:.2}", p.blur.value)
+                    })
+                    .collect();
+                println!(
+                    "    {:11} {:2} of {:2}: {}",
+                    format!("{:?}", r.name),
+                    r.tiles,
+                    z.tiles.len(),
+                    line.join("  ")
+                );
+            }
+        }
+        // The scale: measured over true width, by zone, before and after the curve has settled it.
+        for z in &c.zones {
+            let of = |list: &[ZoneBlur]| -> Option<f64> {
+                let p = list.iter().find(|r| r.name == z.name)?.points.iter().min_by(|a, b| {
+                    zone_truth(&c, z, a.frame).unwrap_or(9e9).total_cmp(&zone_truth(&c, z, b.frame).unwrap_or(9e9))
+                })?;
+                Some(p.blur.value / zone_truth(&c, z, p.frame)? - 1.0)
+            };
+            if let (Some(before), Some(after)) = (of(&raw), of(read)) {
+                scales.push((z.name.is_corner(), before, after));
+            }
+        }
+        answered += usize::from(answer.whole.is_some());
+        good += usize::from(loss <= 0.03);
+        slopes.extend(slope.map(|s| s.0));
+        println!(
+            "{i:3} {:?} {} mm pitch {:.2} | tiles {} med {:.1} % bias {:+.1} % | zones {} med {:.1} % within 5 % {:.0} % \
+             | best f/{} loses {:.1} % | growth {} | spoiled {:?} shifts {} left out {:?}",
+            first.ground,
+            first.camera.focal_mm.round(),
+            first.camera.pitch_um,
+            errors.len(),
+            100.0 * median_abs(&errors),
+            100.0 * errors.iter().sum::<f64>() / errors.len().max(1) as f64,
+            zone_errors.len(),
+            100.0 * median_abs(&zone_errors),
+            share_within(&zone_errors, 0.05),
+            answer.whole.map_or(0.0, |k| STOPS[k]),
+            100.0 * loss,
+            slope.map_or("none".into(), |s| format!("{:+.1} +- {:.1} %", 100.0 * s.0, 100.0 * s.1)),
+            answer.spoiled,
+            answer.focus_shift.len(),
+            answer.left_out.iter().map(|l| l.0).collect::<Vec<_>>(),
+        );
+        all.extend(errors);
+        by_zone.extend(zone_errors);
+    }
+    println!(
+        "tiles: {} ratios, median |error| {:.2} %, {:.0} % within 5 %; zones: {} ratios, median {:.2} %, {:.0} % within 5 %",
+        all.len(),
+        100.0 * median_abs(&all),
+        share_within(&all, 0.05),
+        by_zone.len(),
+        100.0 * median_abs(&by_zone),
+        share_within(&by_zone, 0.05),
+    );
+    println!(
+        "best aperture within 3 % of the best achievable in {good} of {answered}; growth within 10 % in {} of {}",
+        slopes.iter().filter(|s: &&f64| s.abs() <= 0.10).count(),
+        slopes.len()
+    );
+    for (corners, name) in [(false, "inner zones"), (true, "corners")] {
+        let of = |after: bool| -> Vec<f64> {
+            scales.iter().filter(|s| s.0 == corners).map(|s| if after { s.2 } else { s.1 }).collect()
+        };
+        let mean = |v: &[f64]| 100.0 * v.iter().sum::<f64>() / v.len().max(1) as f64;
+        let (before, after) = (of(false), of(true));
+        println!(
+            "scale of {} {name}: single-frame widths {:+.1} % (median |error| {:.1} %), settled by the curve {:+.1} % ({:.1} %)",
+            before.len(),
+            mean(&before),
+            100.0 * median_abs(&before),
+            mean(&after),
+            100.0 * median_abs(&after)
+        );
+    }
+}
+
+/// Widest blur that counts as sharp in a bracket, px: that of an ordinary use on a full-size picture; these are
+/// crops, whose own diagonal would make it absurdly small.
+const PERMITTED: f64 = 1.1;
+
+/// Focus brackets of random lenses and scenes.
+pub fn brackets(seed: u64) {
+    let (count, long) = (number("COUNT", 20), number("LONG", 1000));
+    let (mut single, mut minimal, mut exact, mut complete, mut total) = (0, 0, 0, 0, 0);
+    let mut all = Vec::new();
+    for i in number("FROM", 0)..count {
+        let mut dice = seed.wrapping_mul(104_729).wrapping_add(7919 * i as u64);
+        let mut first = base(seed * 100 + 50 + i as u64, long, &mut dice);
+        first.camera.f_number = [5.6, 8.0, 11.0][(3.0 * even(&mut dice)) as usize % 3];
+        let frames = 4 + (4.0 * even(&mut dice)) as usize;
+        // As high above the ground as makes the near and the far end 4 to 14 px of blur disc apart.
+        let span_px = 4.0 + 10.0 * even(&mut dice);
+        let (f_mm, pitch_mm) = (first.camera.focal_mm, first.camera.pitch_um * 1e-3);
+        let nearest = f_mm * f_mm / (first.camera.f_number * pitch_mm * span_px) * 1e-3;
+        first.camera.focus_m = f64::INFINITY;
+        first.camera.tilt_deg = first.camera.tilt_for_horizon(0.1 + 0.3 * even(&mut dice));
+        first.camera.height_m *= nearest / first.camera.nearest_m();
+        (first.objects, first.water) = (Vec::new(), None);
+        let specs: Vec<SceneSpec> = (0..frames)
+            .map(|k| {
+                let mut s = first.clone();
+                // Even steps of inverse distance from the nearest ground to infinity.
+                let inverse = (1.0 - k as f64 / (frames - 1) as f64) / nearest;
+                s.camera.focus_m = if inverse > 0.0 { 1.0 / inverse } else { f64::INFINITY };
+                s
+            })
+            .collect();
+        let Some(c) = compare(&specs, &mut dice) else { continue };
+        let read = zone_blurs(&c.zones, &c.blurs);
+        let answer = bracket::answer(&read, &c.blurs, &c.tiles, PERMITTED);
+        // The same questions put to the truth of the same tiles.
+        let mut truth = c.blurs.clone();
+        for k in 0..frames {
+            for t in 0..c.tiles.len() {
+                truth.sigma[k][t] = c.blurs.sigma[k][t].and(c.truth[k][t]).map(|s| Estimate::new(s, 0.0, 1));
+            }
+        }
+        let right = bracket::answer(&zone_blurs(&c.zones, &truth), &truth, &c.tiles, PERMITTED);
+        let ends = zone_blurs(&c.zones, &truth);
+        let worst = |k: Option<usize>| -> f64 {
+            let near_far = ends.iter().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far));
+            near_far
+                .filter_map(|z| z.points.iter().find(|p| Some(p.frame) == k).map(|p| p.blur.value))
+                .fold(0.0, f64::max)
+        };
+        let loss = worst(answer.best_single) / worst(right.best_single) - 1.0;
+        // A tile within a twentieth of the limit may fall either way.
+        let missed = (0..c.tiles.len())
+            .filter(|&t| {
+                let shown = |k: usize, by: f64| truth.sigma[k][t].is_some_and(|s| s.value <= by * PERMITTED);
+                (0..frames).any(|k| shown(k, 0.95)) && !answer.covering_set.iter().any(|&k| shown(k, 1.05))
+            })
+            .count();
+        total += 1;
+        single += usize::from(answer.best_single == right.best_single || loss.abs() <= 0.03);
+        // Least sizes where the limit is a twentieth to either side: within that no figure can tell.
+        let size = |by: f64| bracket::answer(&ends, &truth, &c.tiles, by * PERMITTED).covering_set.len();
+        minimal += usize::from((size(1.05)..=size(0.95).max(size(1.05))).contains(&answer.covering_set.len()));
+        exact += usize::from(answer.covering_set.len() == right.covering_set.len());
+        complete += usize::from(missed == 0);
+        let errors = ratios(&c);
+        println!(
+            "{i:3} {:?} frames {frames} span {:.1} px, best {:?} for {:?} ({:.1} %) set {:?} for {:?} missed {missed} of {} \
+             | tiles med {:.1} %",
+            first.ground,
+            span_px,
+            answer.best_single,
+            right.best_single,
+            100.0 * loss,
+            answer.covering_set,
+            right.covering_set,
+            (0..c.tiles.len()).filter(|&t| truth.sigma.iter().any(|f| f[t].is_some())).count(),
+            100.0 * median_abs(&errors)
+        );
+        if std::env::var_os("VERBOSE").is_some() {
+            for z in c.zones.iter().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)) {
+                let line = |of: &[ZoneBlur]| -> String {
+                    let points = of.iter().find(|r| r.name == z.name).map_or(&[][..], |r| &r.points);
+                    points.iter().map(|p| format!("{:.2} ", p.blur.value)).collect()
+                };
+                println!("    {:?} {}| truth {}", z.name, line(&read), line(&ends));
+            }
+        }
+        if std::env::var_os("VERBOSE").is_some() {
+            for t in 0..c.tiles.len() {
+                let shown =
+                    |k: &usize| bracket::steadied(&c.blurs.sigma[*k], &c.tiles)[t].is_some_and(|w| w <= PERMITTED);
+                if (0..frames).any(|k| shown(&k)) && !right.covering_set.iter().any(shown) {
+                    let line: Vec<String> = (0..frames)
+                        .map(|k| {
+                            let e =
+                                c.blurs.sigma[k][t].map_or((f64::NAN, f64::NAN), |e| (e.value, c.blurs.apart_sd[k][t]));
+                            let steady = bracket::steadied(&c.blurs.sigma[k], &c.tiles)[t].unwrap_or(f64::NAN);
+                            format!("{:.2}>{steady:.2}+-{:.2}/{:.2}", e.0, e.1, c.truth[k][t].unwrap_or(f64::NAN))
+                        })
+                        .collect();
+                    println!("    tile {t} at {:?}: {}", (c.tiles[t].x, c.tiles[t].y), line.join("  "));
+                }
+            }
+        }
+        all.extend(errors);
+    }
+    println!(
+        "best single right in {single}, covering set of the least size in {minimal} ({exact} at the very limit), complete \
+         in {complete} of {total}; tiles: median |error| {:.2} %",
+        100.0 * median_abs(&all)
+    );
+}

@@ -1,0 +1,167 @@
+//! Which learned baseline stands for which frame of an audit: given, stored under the lens's name, or learned
+//! from the very shoot.
+
+use std::path::PathBuf;
+
+use rayon::prelude::*;
+
+use super::audit::trusted;
+use super::lens;
+use crate::diagnose::diagnose;
+use crate::lens::{Baseline, learn_shoot};
+use crate::measure::TileMap;
+use crate::quantity::Intent;
+use crate::report::{BaselineSource, Frame, LensBasis};
+use crate::shot::Capture;
+
+/// Fewest frames of one lens and focal length from which an audit learns that lens by itself.
+const MANY: usize = 20;
+/// Most frames it learns from, spread evenly over the shoot: more tell hardly more and take their time.
+const MOST: usize = 240;
+
+/// The baselines that are there before anything is measured.
+#[derive(Default)]
+pub struct Shelf {
+    kept: Vec<Kept>,
+}
+
+struct Kept {
+    baseline: Baseline,
+    source: BaselineSource,
+    file: String,
+}
+
+impl Shelf {
+    /// The baselines in the files the user gave, first, then those in the user's configuration folder.
+    ///
+    /// # Errors
+    /// Where a given file can't be read or is no baseline.
+    pub fn open(given: &[PathBuf]) -> anyhow::Result<Self> {
+        let mut kept = Vec::new();
+        for path in given {
+            let file = path.display().to_string();
+            kept.push(Kept { baseline: lens::read(path)?, source: BaselineSource::Given, file });
+        }
+        kept.extend(lens::shelved().into_iter().map(|(path, baseline)| Kept {
+            baseline,
+            source: BaselineSource::Stored,
+            file: path.display().to_string(),
+        }));
+        Ok(Self { kept })
+    }
+
+    /// The place on the shelf of the baseline for a frame: of the frame's lens and within a tenth of its focal
+    /// length, the nearest. A given one serves a frame that names no lens too.
+    #[must_use]
+    pub fn find(&self, capture: &Capture) -> Option<usize> {
+        let focal = capture.focal_length_mm.as_ref().map(|f| f.value);
+        let away = |b: &Baseline| focal.map_or(0.0, |f| lens::away(b, f));
+        let fits = |k: &Kept| {
+            let nameless_will_do = k.source == BaselineSource::Given;
+            let named = capture.lens.as_ref().map_or("", |l| l.value.trim());
+            let stored = k.baseline.lens.trim();
+            let same = if nameless_will_do && (named.is_empty() || stored.is_empty()) {
+                true
+            } else {
+                !named.is_empty() && named.eq_ignore_ascii_case(stored)
+            };
+            same && away(&k.baseline) < lens::NEAR
+        };
+        let of = |source: BaselineSource| {
+            (0..self.kept.len())
+                .filter(|&i| self.kept[i].source == source && fits(&self.kept[i]))
+                .min_by(|&a, &b| away(&self.kept[a].baseline).total_cmp(&away(&self.kept[b].baseline)))
+        };
+        of(BaselineSource::Given).or_else(|| of(BaselineSource::Stored))
+    }
+
+    /// The baseline at a place.
+    #[must_use]
+    pub fn baseline(&self, place: usize) -> &Baseline {
+        &self.kept[place].baseline
+    }
+
+    /// Given files that no frame was taken with, where `used` says which place served each frame.
+    #[must_use]
+    pub fn idle(&self, used: &[Option<usize>]) -> Vec<&str> {
+        (0..self.kept.len())
+            .filter(|i| self.kept[*i].source == BaselineSource::Given && !used.contains(&Some(*i)))
+            .map(|i| self.kept[i].file.as_str())
+            .collect()
+    }
+}
+
+/// Says what each lens's corners were judged against; learns the lenses that many frames without a baseline share
+/// from those very frames and diagnoses them again.
+///
+/// `used` has the place on the shelf of each frame's baseline. A lens with few frames and no baseline is not listed.
+pub fn settle(frames: &mut [Frame], shelf: &Shelf, used: &[Option<usize>], intent: &Intent) -> Vec<LensBasis> {
+    let mut all: Vec<LensBasis> = (0..shelf.kept.len())
+        .filter_map(|place| {
+            let members: Vec<usize> = (0..frames.len()).filter(|&k| used[k] == Some(place)).collect();
+            let kept = &shelf.kept[place];
+            (!members.is_empty()).then(|| LensBasis {
+                lens: kept.baseline.lens.clone(),
+                focal_length_mm: kept.baseline.focal_length_mm,
+                source: kept.source,
+                file: Some(kept.file.clone()),
+                baseline: Some(kept.baseline.clone()),
+                unsuitable: None,
+                frames: members,
+            })
+        })
+        .collect();
+    for (name, focal_length_mm, members) in lenses(frames, used) {
+        let spread = members.len().div_ceil(MOST);
+        let sample: Vec<(&TileMap, &Capture)> =
+            members.iter().step_by(spread).map(|&k| (&frames[k].map, &frames[k].capture)).collect();
+        let learned = learn_shoot(&sample);
+        if let Ok(baseline) = &learned {
+            let again: Vec<_> = members
+                .par_iter()
+                .map(|&k| {
+                    diagnose(&frames[k].map, &trusted(&frames[k].capture, &frames[k].flags), Some(baseline), intent)
+                })
+                .collect();
+            for (&k, diagnosis) in members.iter().zip(again) {
+                frames[k].diagnosis = diagnosis;
+            }
+        }
+        let (baseline, unsuitable) = match learned {
+            Ok(baseline) => (Some(baseline), None),
+            Err(why) => (None, Some(why.to_string())),
+        };
+        all.push(LensBasis {
+            lens: name,
+            focal_length_mm,
+            source: if baseline.is_some() { BaselineSource::Shoot } else { BaselineSource::Assumed },
+            file: None,
+            baseline,
+            unsuitable,
+            frames: members,
+        });
+    }
+    all
+}
+
+/// The lenses, by name and focal length, that many of the frames without a baseline were taken with.
+fn lenses(frames: &[Frame], used: &[Option<usize>]) -> Vec<(String, f64, Vec<usize>)> {
+    let mut found: Vec<(String, f64, Vec<usize>)> = Vec::new();
+    for (k, frame) in frames.iter().enumerate().filter(|(k, _)| used[*k].is_none()) {
+        let fact = |f: &Option<crate::shot::Fact<String>>| f.as_ref().map(|f| f.value.trim().to_owned());
+        // A camera with a fixed lens names no lens.
+        let Some(name) = fact(&frame.capture.lens).filter(|n| !n.is_empty()).or_else(|| fact(&frame.capture.body))
+        else {
+            continue;
+        };
+        let Some(focal) = frame.capture.focal_length_mm.as_ref().map(|f| f.value).filter(|f| *f > 0.0) else {
+            continue;
+        };
+        match found.iter_mut().find(|l| l.0.eq_ignore_ascii_case(&name) && (l.1 / focal).ln().abs() < 0.045) {
+            Some(lens) => lens.2.push(k),
+            None => found.push((name, focal, vec![k])),
+        }
+    }
+    found.retain(|l| l.2.len() >= MANY);
+    found
+}
