@@ -280,6 +280,7 @@ impl Frame<'_> {
         d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near_inverse, permitted);
         if contradicted(recorded, focus) && recorded.is_some_and(|r| self.misplaced(r, readings)) {
             d.flags.push(Flag::FocusDistanceContradicted);
+            weigh::doubt(&mut d.verdict);
         }
     }
 

@@ -32,7 +32,6 @@ impl Frame<'_> {
                 lens: there.lens,
                 optical: self.surface.optical(size, there.gauss),
                 without_lens: self.surface.optical(disc.abs(), shake),
-                focus_only: self.surface.optical(disc.abs(), 0.0),
             };
         }
         let bare = there.disc.abs();
@@ -46,7 +45,6 @@ impl Frame<'_> {
             lens: stretch * now.lens,
             optical: stretch * self.surface.optical(disc.abs(), now.gauss),
             without_lens: stretch * self.surface.optical(disc.abs(), shake),
-            focus_only: stretch * self.surface.optical(disc.abs(), 0.0),
         }
     }
 

@@ -23,8 +23,6 @@ pub struct Parts {
     pub optical: f64,
     /// All without the lens's part.
     pub without_lens: f64,
-    /// Defocus and diffraction only.
-    pub focus_only: f64,
 }
 
 /// What one draw says of the frame.
@@ -105,11 +103,11 @@ fn out_of_focus(z: &Parts, s: &Story, permitted: f64, bend: f64) -> bool {
         return false;
     }
     let alone = DISC_SIGMA * z.disc.abs();
-    if s.diffraction > permitted {
+    if s.diffraction > permitted || s.motion > permitted {
         return alone > permitted;
     }
-    let rest = if s.motion > permitted { z.focus_only } else { z.without_lens };
-    (rest > permitted && alone > 0.4 * bend * permitted) || (alone > 0.7 * bend * permitted && alone >= bend * z.lens)
+    (z.without_lens > permitted && alone > 0.4 * bend * permitted)
+        || (alone > 0.7 * bend * permitted && alone >= bend * z.lens)
 }
 
 /// Weights of the causes and of "none of these", from weighted draws.
@@ -210,6 +208,23 @@ pub fn verdict(tally: &Tally, near: bool, far: bool, sharpened: bool, facts: boo
         Some(_) => 1.0 - share,
     };
     Verdict { cause, confidence: confidence.clamp(0.0, 1.0), also, weights, unsettled }
+}
+
+/// Confidence at most that is left to a focus verdict that the recorded focus distance speaks against: one of the two
+/// witnesses is wrong, and cloud or flowing water can look like defocus.
+const CONTRADICTED: f64 = 0.65;
+
+/// Lowers the confidence of a focus verdict against which the recorded focus distance speaks.
+pub fn doubt(v: &mut Verdict) {
+    if matches!(v.cause, Cause::FocusTooFar | Cause::FocusTooNear) && v.confidence > CONTRADICTED {
+        let kept = CONTRADICTED / v.confidence;
+        for entry in &mut v.weights {
+            entry.1 *= kept;
+        }
+        put(&mut v.weights, Cause::CannotTell, 1.0 - kept);
+        v.weights.sort_by(|a, b| b.1.total_cmp(&a.1));
+        v.confidence = CONTRADICTED;
+    }
 }
 
 /// Leaves a verdict open because the picture may lie on its side: near and far can't be named then.
