@@ -63,12 +63,10 @@ fn summary(errors: &[f64]) -> String {
     )
 }
 
-fn learn(
-    specs: &[SceneSpec],
-    seed: u64,
-    dice: &mut u64,
-    by: fn(&[(&TileMap, &Capture)]) -> Result<Baseline, tussock::lens::Unsuitable>,
-) -> Result<Baseline, tussock::lens::Unsuitable> {
+/// How a baseline is learned from frames.
+type Learner = fn(&[(&TileMap, &Capture)]) -> Result<Baseline, tussock::lens::Unsuitable>;
+
+fn learn(specs: &[SceneSpec], seed: u64, dice: &mut u64, by: Learner) -> Result<Baseline, tussock::lens::Unsuitable> {
     let frames: Vec<(TileMap, Capture)> = specs
         .iter()
         .enumerate()

@@ -44,7 +44,7 @@ fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
         .iter()
         .enumerate()
         .map(|(i, spec)| {
-            let picture = render(&spec);
+            let picture = render(spec);
             let take = Take::random(dice, spec.noise, spec.seed * 31 + i as u64);
             (cut(&picture, take), picture.tiles)
         })

@@ -379,7 +379,7 @@ mod tests {
             let found = Spectrometer::new().read(plane, region, &noise, &survey, true).expect("an opinion");
             assert!((found.blur.value - 1.2).abs() < 2.0 * found.blur.sd, "{found:?}");
         }
-        let six = Plane { mosaic: Mosaic::Six(0x5555_5555_5), ..plane };
+        let six = Plane { mosaic: Mosaic::Six(0x0005_5555_5555), ..plane };
         assert!(Spectrometer::new().read(&six, region, &noise, &survey, true).is_none());
     }
 }
