@@ -79,10 +79,12 @@ impl Evidence {
             (Some(f), Some(n), Some(p)) => Some(f * f / (n * p * 1e-6)),
             _ => None,
         };
+        let sky = sky(map);
         let samples = map
             .tiles
             .iter()
             .enumerate()
+            .filter(|(index, _)| !sky[*index])
             .filter_map(|(index, tile)| {
                 let blur = tile.blur.filter(|b| b.value.is_finite() && b.value > 0.0)?;
                 let (x, y) = tile.centre();
@@ -136,8 +138,111 @@ impl Evidence {
     }
 }
 
+/// Level of a tile of sky, at the least, as a share of the upper edge's usual level, and of the tile of sky beside it;
+/// and its contrast at most. Land under an open sky is several times darker, ridges in haze are a step darker than the
+/// sky behind them, and a tile that holds the skyline has more contrast.
+const SKY_LEVEL: f64 = 0.5;
+const SKY_STEP: f64 = 0.9;
+const SKY_CONTRAST: f64 = 0.3;
+/// Share of the tiles above which what hangs together as bright as the upper edge is no sky but a bright picture.
+const SKY_MOST: f64 = 0.7;
+
+/// Which tiles are sky: cloud is soft by nature and says nothing of focus or lens.
+///
+/// Grown from the upper edge through neighbours that are as bright and as even. Where it reaches the lowest third
+/// of the picture (snow, a wall, a picture of one brightness) nothing is taken for sky. What fades into the sky without
+/// a step goes with it.
+fn sky(map: &TileMap) -> Vec<bool> {
+    let (columns, rows) = (map.columns as usize, map.rows as usize);
+    let mut sky = vec![false; map.tiles.len()];
+    if columns == 0 || map.tiles.len() != columns * rows {
+        return sky;
+    }
+    let mut top: Vec<f64> = map.tiles[..columns].iter().map(|t| t.level).collect();
+    top.sort_by(f64::total_cmp);
+    let least = SKY_LEVEL * top[columns / 2];
+    let like = |i: usize| map.tiles[i].level >= least && map.tiles[i].contrast < SKY_CONTRAST;
+    let mut next: Vec<usize> = (0..columns).filter(|&i| like(i)).collect();
+    while let Some(i) = next.pop() {
+        if std::mem::replace(&mut sky[i], true) {
+            continue;
+        }
+        let (x, y) = (i % columns, i / columns);
+        let beside = [
+            (x > 0).then(|| i - 1),
+            (x + 1 < columns).then_some(i + 1),
+            (y > 0).then(|| i - columns),
+            (y + 1 < rows).then_some(i + columns),
+        ];
+        next.extend(
+            beside
+                .into_iter()
+                .flatten()
+                .filter(|&j| !sky[j] && like(j) && map.tiles[j].level >= SKY_STEP * map.tiles[i].level),
+        );
+    }
+    let many = sky.iter().filter(|s| **s).count() as f64 > SKY_MOST * sky.len() as f64;
+    if many || sky[columns * (rows - rows / 3)..].contains(&true) {
+        sky.fill(false);
+    }
+    sky
+}
+
 /// A place of an upright picture as fractions of the landscape frame the baseline is kept in. A portrait
 /// picture is the landscape frame turned; which way is unknown and, for a lens centred on its axis, no matter.
 fn landscape(x: f64, y: f64, wide: bool) -> (f64, f64) {
     if wide { (x, y) } else { (y, 1.0 - x) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::{Tile, TileState};
+
+    fn map(rows: &[(f64, f64)]) -> TileMap {
+        let tile = |&(level, contrast): &(f64, f64)| Tile {
+            x: 0,
+            y: 0,
+            width: 10,
+            height: 10,
+            state: TileState::NoDetail,
+            contrast,
+            noise: 0.0,
+            level,
+            blur: None,
+            spread: None,
+        };
+        TileMap {
+            width: 80,
+            height: 10 * rows.len() as u32,
+            columns: 8,
+            rows: rows.len() as u32,
+            tiles: rows.iter().flat_map(|row| vec![tile(row); 8]).collect(),
+            overshoot: None,
+            streak: None,
+            clipped_share: 0.0,
+        }
+    }
+
+    fn sky_rows(rows: &[(f64, f64)]) -> Vec<bool> {
+        sky(&map(rows)).chunks(8).map(|row| row.iter().all(|s| *s)).collect()
+    }
+
+    #[test]
+    fn sky_ends_at_the_skyline() {
+        let found = sky_rows(&[(0.5, 0.02), (0.7, 0.2), (0.5, 0.5), (0.1, 0.3), (0.12, 0.3), (0.1, 0.3)]);
+        assert_eq!(found, [true, true, false, false, false, false]);
+    }
+
+    #[test]
+    fn water_that_mirrors_the_sky_is_not_sky() {
+        let found = sky_rows(&[(0.5, 0.02), (0.15, 0.4), (0.5, 0.1), (0.1, 0.3), (0.1, 0.3), (0.1, 0.3)]);
+        assert_eq!(found, [true, false, false, false, false, false]);
+    }
+
+    #[test]
+    fn snow_and_walls_are_not_sky() {
+        assert!(!sky_rows(&[(0.6, 0.02); 6]).contains(&true));
+        assert!(!sky_rows(&[(0.6, 0.02), (0.7, 0.1), (0.8, 0.1), (0.8, 0.2), (0.9, 0.2), (0.1, 0.3)]).contains(&true));
+    }
 }

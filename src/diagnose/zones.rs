@@ -27,14 +27,14 @@ const OBJECT_DEPARTURE: f64 = 0.6;
 const OBJECT_SHARE: f64 = 0.1;
 
 /// Probability of every tile being honest: neither soft content nor misread. Stricter on scatter than the fit,
-/// since water's spread must not vouch for itself; zero where there is no number.
+/// since water's spread must not vouch for itself; `None` where there is no number, or sky.
 #[must_use]
-pub fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Vec<f64> {
+pub fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Vec<Option<f64>> {
     let strict = strict(mix);
     let ready = Ready::new(theta);
-    let mut all = vec![0.0; tiles];
+    let mut all = vec![None; tiles];
     for s in &e.samples {
-        all[s.index] = cost(s.y - ready.at(s, surface).y, s.sd, &strict, CONTENT).2;
+        all[s.index] = Some(cost(s.y - ready.at(s, surface).y, s.sd, &strict, CONTENT).2);
     }
     all
 }
@@ -55,26 +55,25 @@ const FOREGROUND_AGREEING: f64 = 0.8;
 const USUAL_AGREEING: f64 = 0.93;
 
 /// Sum of the credible, and number of the measured tiles.
-fn agreeing(tiles: &[u32], map: &TileMap, credible: &[f64]) -> (f64, f64) {
-    let measured = tiles.iter().filter(|&&i| map.tiles[i as usize].blur.is_some()).count();
-    (tiles.iter().map(|&i| credible[i as usize]).sum(), measured as f64)
+fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
+    tiles.iter().filter_map(|&i| credible[i as usize]).fold((0.0, 0.0), |(sum, count), c| (sum + c, count + 1.0))
 }
 
 /// Whether the lowest third of the ground scatters as water does. Looked at in three parts from left to right: where
 /// rock or grass fills one of them its tiles agree with each other, however much water lies beside.
 #[must_use]
-pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -> bool {
+pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> bool {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
     let part = |from: f64, to: f64| {
         let tiles = select(map, |x, y| y > h - NEAR_REACH * (h - foot) && x >= from * w && x < to * w);
-        agreeing(&tiles, map, credible)
+        agreeing(&tiles, credible)
     };
     let parts = [part(0.0, 1.0 / 3.0), part(1.0 / 3.0, 2.0 / 3.0), part(2.0 / 3.0, 1.0)];
     let best = parts.iter().filter(|p| p.1 >= 5.0).map(|p| p.0 / p.1).reduce(f64::max);
     // Real texture scatters more than a plane: how well the ground above agrees is the yardstick.
     let above = select(map, |_, y| y > foot - 0.05 * h && y <= h - NEAR_REACH * (h - foot));
-    let (agree, measured) = agreeing(&above, map, credible);
+    let (agree, measured) = agreeing(&above, credible);
     let usual = if measured >= 8.0 { (agree / measured).clamp(0.86, USUAL_AGREEING) } else { USUAL_AGREEING };
     best.is_some_and(|share| share < FOREGROUND_AGREEING * usual)
 }
@@ -103,7 +102,7 @@ pub fn marked_tiles(map: &TileMap, at: Point) -> Vec<u32> {
 
 /// The band of the near zone: the lowest band of tiles most of which agree with the model.
 #[must_use]
-pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -> Vec<u32> {
+pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> Vec<u32> {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
     let band = (NEAR_BAND * h).max(1.5 * row);
@@ -113,7 +112,7 @@ pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -
     let bands = |margin: f64| {
         let steps = (0..).map(|k| h - f64::from(k) * row).take_while(|lower| lower - band >= limit - row);
         let inner = |x: f64| x > margin && x < w - margin;
-        first_agreeing(map, credible, steps.map(|low| select(map, |x, y| y > low - band && y <= low && inner(x))))
+        first_agreeing(credible, steps.map(|low| select(map, |x, y| y > low - band && y <= low && inner(x))))
     };
     // The bottom corners are corners, unless nothing else of the foreground is fit to judge.
     let (tiles, agrees) = bands(side);
@@ -131,7 +130,7 @@ const FAR_REACH: f64 = 0.35;
 /// The far zone: a band about the horizon, corners left out, or the highest band below it whose measured tiles
 /// agree with the model. Cloud above the horizon scatters, so a band most of whose tiles disagree is passed over.
 #[must_use]
-pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) -> Vec<u32> {
+pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> Vec<u32> {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
     let side = CORNER_SHARE * w.max(h);
@@ -139,20 +138,15 @@ pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[f64], horizon: f64) ->
     let limit = foot + FAR_REACH * (h - foot);
     let inner = |x: f64, y: f64| (x > side && x < w - side) || (y > side && y < h - side);
     let steps = (1..).map(|k| foot + f64::from(k) * row).take_while(|lower| *lower < limit.max(foot + 1.5 * row));
-    first_agreeing(
-        map,
-        credible,
-        steps.map(|lower| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y))),
-    )
-    .0
+    first_agreeing(credible, steps.map(|lower| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y)))).0
 }
 
 /// The first band that has something measured most of which agrees with the model; failing that, the band that
 /// agrees best, and whether one was found.
-fn first_agreeing(map: &TileMap, credible: &[f64], bands: impl Iterator<Item = Vec<u32>>) -> (Vec<u32>, bool) {
+fn first_agreeing(credible: &[Option<f64>], bands: impl Iterator<Item = Vec<u32>>) -> (Vec<u32>, bool) {
     let mut best: Option<(f64, Vec<u32>)> = None;
     for tiles in bands {
-        let (agree, measured) = agreeing(&tiles, map, credible);
+        let (agree, measured) = agreeing(&tiles, credible);
         if agree >= 2.5 && agree >= AGREEING * measured {
             return (tiles, true);
         }
