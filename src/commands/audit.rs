@@ -71,7 +71,8 @@ struct Done {
 /// What became of one candidate.
 struct Seen {
     done: Option<Done>,
-    failed: Option<IntakeError>,
+    /// What went wrong: with its file, and with the twin that was to stand in.
+    failed: Vec<IntakeError>,
 }
 
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
@@ -101,7 +102,7 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let mut done = Vec::new();
     for Seen { done: frame, failed } in measure_all(audit, &found.frames, &memory, &out, &shelf)? {
         done.extend(frame);
-        failures.extend(failed.as_ref().map(failure));
+        failures.extend(failed.iter().map(failure));
     }
     let counts = (done.len(), failures.len());
     let mut frames = Vec::with_capacity(done.len());
@@ -146,7 +147,7 @@ fn measure_all(
         |c| intake::memory_needed(&c.path),
         |c| one(c, audit, memory, &album, shelf),
         |_, result| {
-            if let Ok(Seen { failed: Some(e), .. }) = result {
+            for e in result.iter().flat_map(|seen| &seen.failed) {
                 progress.say(&said(&failure(e)));
             }
             progress.step();
@@ -164,12 +165,14 @@ fn one(
     shelf: &Shelf,
 ) -> anyhow::Result<Seen> {
     let failed = match one_file(&candidate.path, audit, memory, album, shelf, None)? {
-        Ok(done) => return Ok(Seen { done: Some(done), failed: None }),
+        Ok(done) => return Ok(Seen { done: Some(done), failed: Vec::new() }),
         Err(failed) => failed,
     };
-    let Some(twin) = &candidate.twin else { return Ok(Seen { done: None, failed: Some(failed) }) };
-    let done = one_file(twin, audit, memory, album, shelf, Some(Flag::TwinFailed))?.ok();
-    Ok(Seen { done, failed: Some(failed) })
+    let Some(twin) = &candidate.twin else { return Ok(Seen { done: None, failed: vec![failed] }) };
+    Ok(match one_file(twin, audit, memory, album, shelf, Some(Flag::TwinFailed))? {
+        Ok(done) => Seen { done: Some(done), failed: vec![failed] },
+        Err(twin) => Seen { done: None, failed: vec![failed, twin] },
+    })
 }
 
 /// Reads and measures one file, or recalls it, and puts its pictures in place.
@@ -218,7 +221,9 @@ fn one_file(
     if !album.wanted() {
         return Ok(Ok(Done { frame, baseline, links: Links::default(), small, key }));
     }
-    let pictures = match memory.recall_pictures(key.as_ref(), &audit.intent) {
+    // The diagnosis decides where the crops are taken.
+    let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?}", audit.intent));
+    let pictures = match memory.recall_pictures(crops.as_ref()) {
         Some(known) => known,
         None => {
             let shot = match shot.map_or_else(|| intake::read(path, &audit.overrides), Ok) {
@@ -226,7 +231,7 @@ fn one_file(
                 Err(e) => return Ok(Err(e)),
             };
             let pictures = album.make(&frame, &shot, path);
-            memory.remember_pictures(key, &audit.intent, &pictures);
+            memory.remember_pictures(crops, &pictures);
             pictures
         }
     };

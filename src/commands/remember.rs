@@ -11,7 +11,6 @@ use serde::{Deserialize, Serialize};
 use crate::intake;
 use crate::output;
 use crate::output::store::{Key, Store, StoreError};
-use crate::quantity::Intent;
 use crate::report::{Picture, Pictures, Spot};
 
 /// The store of one run, or none.
@@ -80,16 +79,16 @@ impl Memory {
         serde_json::from_slice(&bytes).ok()
     }
 
-    /// The pictures remembered for a frame and what was asked of it (which decides where they are cropped).
+    /// The pictures remembered for a frame under the key of what decided where they are cropped.
     #[must_use]
-    pub fn recall_pictures(&self, key: Option<&Key>, intent: &Intent) -> Option<Pictures> {
-        unpack(&self.store.as_ref()?.get(&pictures_key(key?, intent))?)
+    pub fn recall_pictures(&self, key: Option<&Key>) -> Option<Pictures> {
+        unpack(&self.store.as_ref()?.get(key?)?)
     }
 
     /// Remembers a frame's pictures.
-    pub fn remember_pictures(&self, key: Option<Key>, intent: &Intent, pictures: &Pictures) {
+    pub fn remember_pictures(&self, key: Option<Key>, pictures: &Pictures) {
         if let (Some(store), Some(key), Some(bytes)) = (&self.store, key, pack(pictures)) {
-            store.put(pictures_key(&key, intent), bytes);
+            store.put(key, bytes);
         }
     }
 
@@ -119,12 +118,6 @@ fn patiently(path: &Path) -> Result<Store, StoreError> {
 fn build() -> String {
     let file = std::env::current_exe().and_then(|p| p.metadata());
     format!("{:?}", file.map(|f| (f.len(), f.modified().ok())).ok())
-}
-
-fn pictures_key(key: &Key, intent: &Intent) -> Key {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update(b"pictures").update(key).update(format!("{intent:?}").as_bytes());
-    *hasher.finalize().as_bytes()
 }
 
 /// What stands before the bytes of the pictures.
