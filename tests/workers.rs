@@ -91,3 +91,26 @@ fn workers_decode_alike_and_their_deaths_cost_one_file() {
     use_workers(None);
     assert_eq!(read(&path, &none).unwrap().plane, here.0.plane);
 }
+
+/// A raw file that fails is named, and its rendered twin stands in; where both fail, both are named.
+#[test]
+fn a_twin_stands_in_for_a_file_that_fails() {
+    let place = tempfile::tempdir().unwrap();
+    let (photos, out) = (place.path().join("photos"), place.path().join("report"));
+    std::fs::create_dir(&photos).unwrap();
+    let write = |name: &str, bytes: &[u8]| std::fs::write(photos.join(name), bytes).unwrap();
+    write("one.dng", b"no picture at all");
+    write("one.jpg", include_bytes!("../fixtures/jpeg/baseline.jpg"));
+    write("two.dng", b"no picture at all");
+    write("two.jpg", b"nor this");
+    let mut command = assert_cmd::Command::cargo_bin("tussock").unwrap();
+    command.arg("audit").arg(&photos).args(["--no-cache", "--no-page", "--out"]).arg(&out).assert().code(1);
+    let audit: serde_json::Value = serde_json::from_slice(&std::fs::read(out.join("audit.json")).unwrap()).unwrap();
+    let names = |list: &str| -> Vec<String> {
+        let files = audit[list].as_array().unwrap().iter().map(|f| f["file"].as_str().unwrap());
+        files.map(|f| f[f.len() - 7..].to_owned()).collect()
+    };
+    assert_eq!(names("frames"), ["one.jpg"]);
+    assert!(audit["frames"][0]["flags"].as_array().unwrap().contains(&"twin_failed".into()));
+    assert_eq!(names("failures"), ["one.dng", "two.dng", "two.jpg"]);
+}
