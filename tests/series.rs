@@ -1,5 +1,9 @@
 //! Frames of one scene: registered, compared, grouped and answered, against what the simulator rendered.
 
+#[path = "support/patches.rs"]
+mod patches;
+
+use patches::{SIDE, framed};
 use tussock::measure::pair::{relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::quantity::{Estimate, Region};
@@ -8,21 +12,9 @@ use tussock::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_htm
 use tussock::series::{
     Blurs, Lone, Member, Point, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone, sharpest,
 };
-use tussock::shot::{Capture, Fact, Mosaic, Plane, Source};
+use tussock::shot::{Capture, Fact, Mosaic, Source};
 use tussock::simulate::file::{Developing, Facts, Light, jpeg};
-use tussock::simulate::{Noise, PatchSpec, Psf, Texture, Truth, View, patch_luminance, render_patch};
-
-const SIDE: usize = 272;
-
-/// Renders the middle of a canvas whose size does not depend on the spread, so that one seed is one scene.
-fn framed(spec: &PatchSpec) -> (Plane, Truth) {
-    const CANVAS: usize = 324;
-    let width = CANVAS - 2 * spec.psf.reach().ceil() as usize;
-    let (plane, truth) = render_patch(&PatchSpec { width, height: width, ..*spec });
-    let edge = (width - SIDE) / 2;
-    let data = (edge..edge + SIDE).flat_map(|y| plane.row(y)[edge..edge + SIDE].to_vec()).collect();
-    (Plane { width: SIDE, height: SIDE, data, ..plane }, truth)
-}
+use tussock::simulate::{Noise, PatchSpec, Psf, Texture, View, patch_luminance};
 
 fn map_of(view: &View) -> Similarity {
     let middle = SIDE as f64 / 2.0;

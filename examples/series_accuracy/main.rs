@@ -11,6 +11,8 @@
 mod groups;
 mod lens;
 mod pairs;
+#[path = "../../tests/support/patches.rs"]
+mod patches;
 mod scenes;
 mod series;
 

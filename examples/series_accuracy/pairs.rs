@@ -3,23 +3,10 @@
 use tussock::measure::pair::{relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::quantity::Region;
-use tussock::shot::Plane;
-use tussock::simulate::{PatchSpec, Psf, Texture, Truth, View, render_patch};
+use tussock::simulate::{PatchSpec, Psf, Texture, View};
 
+use super::patches::{SIDE, framed};
 use super::{even, number};
-
-const SIDE: usize = 272;
-
-/// Renders so that the scene is painted on a canvas of the same size whatever the spread, since what is painted
-/// depends on that size; the middle is kept.
-fn framed(spec: &PatchSpec) -> (Plane, Truth) {
-    const CANVAS: usize = 324;
-    let width = CANVAS - 2 * spec.psf.reach().ceil() as usize;
-    let (plane, truth) = render_patch(&PatchSpec { width, height: width, ..*spec });
-    let edge = (width - SIDE) / 2;
-    let data = (edge..edge + SIDE).flat_map(|y| plane.row(y)[edge..edge + SIDE].to_vec()).collect();
-    (Plane { width: SIDE, height: SIDE, data, ..plane }, truth)
-}
 
 pub fn pairs(seed: u64) {
     let count = number("COUNT", 16) as u64;

@@ -76,18 +76,7 @@ fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
             absolute: on_reference(&maps[k], registration.as_ref(), &tiles),
         });
     }
-    let found = resolve(&frames);
-    let mut blurs = Blurs {
-        sigma: vec![vec![None; tiles.len()]; specs.len()],
-        apart_sd: vec![vec![0.0; tiles.len()]; specs.len()],
-        anchor_sd: found.anchor_sd,
-        moved: vec![0; specs.len()],
-    };
-    for (i, &k) in compared.iter().enumerate() {
-        blurs.sigma[k].clone_from(&found.sigma[i]);
-        blurs.apart_sd[k].clone_from(&found.apart_sd[i]);
-        blurs.moved[k] = found.moved[i];
-    }
+    let blurs = resolve(&frames).among(&compared, specs.len());
     let truth = shots
         .iter()
         .map(|(_, truths)| {

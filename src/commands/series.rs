@@ -217,21 +217,8 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
         compared.push(k);
         frames.push(frame(member, registration.as_ref(), spectra, &tiles));
     }
-    let blurs = resolve(&frames);
+    let blurs = resolve(&frames).among(&compared, members.len());
     let zones = zones(members[reference], &tiles, &series.intent);
-    // Back to the members' own numbers.
-    let mut blurs_of = crate::series::Blurs {
-        sigma: vec![vec![None; tiles.len()]; members.len()],
-        apart_sd: vec![vec![0.0; tiles.len()]; members.len()],
-        anchor_sd: blurs.anchor_sd,
-        moved: vec![0; members.len()],
-    };
-    for (i, &k) in compared.iter().enumerate() {
-        blurs_of.sigma[k].clone_from(&blurs.sigma[i]);
-        blurs_of.apart_sd[k].clone_from(&blurs.apart_sd[i]);
-        blurs_of.moved[k] = blurs.moved[i];
-    }
-    let blurs = blurs_of;
     let varied = if varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { varied };
     let f_numbers: Vec<Option<f64>> = members.iter().map(|m| f_number(m)).collect();
     let pitch_um = members[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);

@@ -37,6 +37,22 @@ pub struct Blurs {
 }
 
 impl Blurs {
+    /// The same among `members` frames, of which these are the ones at `places`; the others have no widths.
+    #[must_use]
+    pub fn among(self, places: &[usize], members: usize) -> Self {
+        let tiles = self.anchor_sd.len();
+        let mut all = Self {
+            sigma: vec![vec![None; tiles]; members],
+            apart_sd: vec![vec![0.0; tiles]; members],
+            anchor_sd: self.anchor_sd,
+            moved: vec![0; members],
+        };
+        for (((&k, sigma), apart_sd), moved) in places.iter().zip(self.sigma).zip(self.apart_sd).zip(self.moved) {
+            (all.sigma[k], all.apart_sd[k], all.moved[k]) = (sigma, apart_sd, moved);
+        }
+        all
+    }
+
     /// Smallest width of a tile over the frames, px; 0 where it has none.
     #[must_use]
     pub fn least(&self, tile: usize) -> f64 {
