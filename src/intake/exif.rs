@@ -99,6 +99,7 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
         density: density(&directories),
         other_sizes: &notes.other_sizes,
         sensor_mm: notes.sensor_mm,
+        body: capture.body.as_ref().map(|b| b.value.as_str()),
         focal_mm: capture.focal_length_mm.as_ref().map(|f| f.value),
         focal_35mm: capture.focal_length_35mm.as_ref().map(|f| f.value),
         raw: contents.raw,

@@ -1,6 +1,7 @@
 //! Path to Shot: all reading is here. Originals are only ever opened for reading.
 
 mod beside;
+mod bodies;
 pub mod containers;
 mod error;
 pub mod exif;

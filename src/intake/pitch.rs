@@ -1,9 +1,8 @@
 //! Pixel pitch of this picture: sensor size over pixels, from whichever clues agree.
 
+use super::bodies::{self, DIAGONAL_35MM};
 use crate::shot::Source;
 
-/// Diagonal of the 24 x 36 mm frame that equivalent focal lengths refer to, mm.
-const DIAGONAL_35MM: f64 = 43.266_615;
 /// Two clues to one sensor size agree within this factor: equivalents are rounded to whole millimetres, and
 /// makers state the sensor with or without its border.
 const AGREE: f64 = 1.12;
@@ -25,6 +24,8 @@ pub struct Clues<'a> {
     pub other_sizes: &'a [(u32, u32)],
     /// Sensor width and height stated by the maker, mm.
     pub sensor_mm: Option<(f64, f64)>,
+    /// Maker and model, as in the capture facts.
+    pub body: Option<&'a str>,
     /// Focal length, mm.
     pub focal_mm: Option<f64>,
     /// 35 mm equivalent focal length, mm.
@@ -50,7 +51,9 @@ pub struct Found {
 ///
 /// The focal-plane resolution counts only against the size it refers to, which is the recorded size by the
 /// standard but another one in some files, so it must agree with a second clue where there is one. A picture
-/// of another shape than recorded was cropped by an unknown scale: no pitch.
+/// of another shape than recorded was cropped by an unknown scale: no pitch. After what the file says comes the
+/// table of known bodies, unless the 35 mm equivalent speaks of a smaller part of the sensor (a crop mode, a digital
+/// zoom); the equivalent alone is last.
 #[must_use]
 pub fn pitch(clues: &Clues<'_>) -> Option<Found> {
     let size = clues.size.or(clues.recorded)?;
@@ -60,13 +63,21 @@ pub fn pitch(clues: &Clues<'_>) -> Option<Found> {
         .map(|(f, f35)| DIAGONAL_35MM * f / f35)
         .filter(|d| (1.0..=80.0).contains(d));
     let diagonal_by_maker = clues.sensor_mm.map(|(w, h)| w.hypot(h)).filter(|d| (1.0..=80.0).contains(d));
-    let check = diagonal_by_equivalent.or(diagonal_by_maker);
     let frame = clues.recorded.unwrap_or(size);
+    // Asked only where needed: the table takes some 50 ms to read.
+    let diagonal_by_body = || {
+        let diagonal = used_diagonal(bodies::sensor_mm(clues.body?)?, frame);
+        let agrees = |other: f64| (1.0 / AGREE..AGREE).contains(&(diagonal / other));
+        diagonal_by_equivalent.is_none_or(agrees).then_some(diagonal)
+    };
+    let check = diagonal_by_equivalent.or(diagonal_by_maker).or_else(diagonal_by_body);
     let (diagonal, source, from_equivalent) =
         if let Some(diagonal) = clues.density.and_then(|d| by_density(clues, d, check)) {
             (diagonal, Source::Exif, false)
         } else if let Some(diagonal) = diagonal_by_maker {
             (diagonal, Source::MakerNote, false)
+        } else if let Some(diagonal) = diagonal_by_body() {
+            (diagonal, Source::Derived, false)
         } else {
             (diagonal_by_equivalent?, Source::Derived, true)
         };
@@ -79,6 +90,13 @@ pub fn pitch(clues: &Clues<'_>) -> Option<Found> {
     }
     let source = if scale > 1.0 { Source::Derived } else { source };
     Some(Found { pitch_um, source, resized, from_equivalent })
+}
+
+/// Diagonal of the largest part of a sensor that has the shape of the picture, mm.
+fn used_diagonal((long, short): (f64, f64), (w, h): (u32, u32)) -> f64 {
+    let aspect = f64::from(w.max(h)) / f64::from(w.min(h));
+    let height = short.min(long / aspect);
+    height * aspect.hypot(1.0)
 }
 
 fn diagonal_px((w, h): (u32, u32)) -> f64 {
@@ -160,6 +178,21 @@ mod tests {
         .unwrap();
         assert!((found.pitch_um - 1e3 * 7.42 / 3648.0).abs() < 1e-6, "{found:?}");
         assert_eq!(found.source, Source::Exif);
+    }
+
+    #[test]
+    fn a_known_body_says_what_its_files_do_not() {
+        // 36 mm over 6720 pixels (the maker's data sheet, from memory).
+        let body = Clues { body: Some("Canon EOS 5D Mark IV"), size: Some((6720, 4480)), ..Clues::default() };
+        let found = pitch(&body).unwrap();
+        assert!((found.pitch_um - 5.36).abs() < 0.02, "{found:?}");
+        assert_eq!((found.source, found.from_equivalent), (Source::Derived, false));
+        // A picture of 16:9 is as wide as the sensor.
+        let wide = pitch(&Clues { size: Some((6720, 3780)), ..body.clone() }).unwrap();
+        assert!((wide.pitch_um - found.pitch_um).abs() < 1e-9, "{wide:?}");
+        // An equivalent that speaks of a crop is believed.
+        let crop = pitch(&Clues { focal_mm: Some(50.0), focal_35mm: Some(80.0), ..body }).unwrap();
+        assert!(crop.from_equivalent && crop.pitch_um < 0.7 * found.pitch_um, "{crop:?}");
     }
 
     #[test]

@@ -1,0 +1,75 @@
+//! Sensor sizes of known bodies, for files that do not state their own.
+//!
+//! The table is the camera list of the lens-correction database that comes with the `lensfun` crate (CC BY-SA 3.0):
+//! it gives the crop factor, 43.27 mm over the sensor's diagonal, as its contributors measured or looked it up.
+
+use std::collections::HashMap;
+use std::sync::LazyLock;
+
+use super::exif::body;
+
+/// Diagonal of the 24 x 36 mm frame that crop factors and equivalent focal lengths refer to, mm.
+pub(super) const DIAGONAL_35MM: f64 = 43.266_615;
+/// Crop factors from here on belong to sensors of 4:3 where the table does not say, like those of medium format.
+const FOUR_THIRDS: f64 = 1.75;
+const MEDIUM_FORMAT: f64 = 0.9;
+/// Two entries of one name that differ by more are two bodies.
+const SAME: f64 = 1.03;
+
+/// Width and height of the sensor of a body, mm, the longer side first. `body` is as in the capture facts.
+///
+/// `None` for a body that the table does not have, or has twice with different sensors.
+#[must_use]
+pub fn sensor_mm(body: &str) -> Option<(f64, f64)> {
+    *BODIES.get(&key(body))?
+}
+
+/// Letters and digits alone: makers write the same name with blanks, dashes and capitals of several kinds.
+fn key(body: &str) -> String {
+    body.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+}
+
+static BODIES: LazyLock<HashMap<String, Option<(f64, f64)>>> = LazyLock::new(|| {
+    // The database is part of the program; were it damaged, no body would be known.
+    let cameras = lensfun::Database::load_bundled().map(|d| d.cameras).unwrap_or_default();
+    let mut bodies: HashMap<String, Option<(f64, f64)>> = HashMap::new();
+    for camera in cameras {
+        let crop = f64::from(camera.crop_factor);
+        if !(0.4..20.0).contains(&crop) {
+            continue;
+        }
+        let four_thirds = !(MEDIUM_FORMAT..FOUR_THIRDS).contains(&crop);
+        let aspect = camera.aspect_ratio.map_or(if four_thirds { 4.0 / 3.0 } else { 1.5 }, f64::from);
+        let height = DIAGONAL_35MM / crop / aspect.hypot(1.0);
+        let size = (height * aspect, height);
+        let Some(name) = body(Some(camera.maker), Some(camera.model)) else { continue };
+        bodies
+            .entry(key(&name))
+            .and_modify(|known| *known = known.filter(|k| (1.0 / SAME..SAME).contains(&(k.0 / size.0))))
+            .or_insert(Some(size));
+    }
+    bodies
+});
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Sensor widths of the makers' own data sheets, mm, from memory; the table may round them by 2 %.
+    #[test]
+    fn known_bodies_have_the_widths_of_their_data_sheets() {
+        for (name, width) in [
+            ("Canon EOS 5D Mark IV", 36.0),
+            ("NIKON D7100", 23.5),
+            ("SONY ILCE-7RM3", 35.9),
+            ("FUJIFILM X-T2", 23.5),
+            ("OLYMPUS E-M1MarkII", 17.3),
+            ("Panasonic DMC-G7", 17.3),
+        ] {
+            let found = sensor_mm(name).unwrap_or_else(|| panic!("{name} is not in the table"));
+            assert!((found.0 / width - 1.0).abs() < 0.02, "{name}: {found:?}");
+        }
+        assert_eq!(sensor_mm("a body that nobody made"), None);
+        assert_eq!(sensor_mm(""), None);
+    }
+}
