@@ -13,6 +13,11 @@ pub(super) const GRID: (u32, u32) = (12, 8);
 
 /// Frames a shoot must have at least.
 const SHOOT_FRAMES: usize = 6;
+/// Clean tiles that a cell must have about it, over all f-numbers, to be known: the smooth field says nothing of
+/// places where nothing was measured.
+const CLEAN_NEAR: f64 = 2.0;
+/// How far about a cell's centre they may lie, half-diagonals: a cell and a half.
+const NEAR: f64 = 0.2;
 /// Clean tiles that the centre and the outer field must each have, over all frames.
 const CLEAN_TILES: f64 = 12.0;
 
@@ -140,9 +145,10 @@ fn entry(f_number: f64, fitted: &Field, all: &[Sample], frames: &[Frame]) -> Ent
     used.dedup();
     let sigma_um = cells(frames[0].map, GRID)
         .map(|(u, v)| {
-            let near: f64 =
-                at_stop.iter().filter(|(s, _)| (s.u - u).hypot(s.v - v) < 0.2).map(|(_, clean)| clean).sum();
-            fitted.sigma_um(u, v, f_number, near.round() as u32)
+            let near = |s: &Sample| (s.u - u).hypot(s.v - v) < NEAR;
+            let ever: f64 = all.iter().zip(&fitted.clean).filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
+            let here: f64 = at_stop.iter().filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
+            if ever < CLEAN_NEAR { None } else { fitted.sigma_um(u, v, f_number, here.round() as u32) }
         })
         .collect();
     Entry { f_number, frames: used.len() as u32, columns: GRID.0, rows: GRID.1, sigma_um }

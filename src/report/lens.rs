@@ -15,7 +15,8 @@ const REAL: f64 = 3.0;
 pub fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
     let mut out = heading(baseline) + "\n";
     for entry in &baseline.entries {
-        let _ = write!(out, "\nf/{}, {} frames: lens blur, um (sigma)\n", stop(entry.f_number), entry.frames);
+        let plural = if entry.frames == 1 { "" } else { "s" };
+        let _ = write!(out, "\nf/{}, {} frame{plural}: lens blur, um (sigma)\n", stop(entry.f_number), entry.frames);
         table(&mut out, entry.columns, &entry.sigma_um);
     }
     if let Some(curvature) = &baseline.curvature {
@@ -71,6 +72,12 @@ fn sentences(baseline: &Baseline, found: &[Asymmetry]) -> Vec<String> {
                 worst.difference_um.sd,
                 worst.significance().abs()
             ));
+            if baseline.learned_from == LearnedFrom::ApertureSeries {
+                all.push(
+                    "If the subject was neither flat nor all far away, that is its depth and not the lens: learn from a wall or a distant ridge."
+                        .into(),
+                );
+            }
         }
         None if found.is_empty() => all.push("Too little of the field is known to compare its sides.".into()),
         None => {

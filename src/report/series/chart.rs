@@ -15,7 +15,12 @@ struct Line {
     points: Vec<(f64, f64, f64)>,
 }
 
-const SIZE: (u32, u32) = (820, 440);
+/// User units of the drawing: few, so that the type stays legible when the page draws it at the width of a phone.
+const SIZE: (u32, u32) = (660, 470);
+/// Size of the type.
+const TYPE: i32 = 16;
+/// What the legend takes of the height, three names in a row.
+const LEGEND: u32 = 84;
 
 /// The chart of a group; `None` where there is nothing to draw.
 pub(super) fn chart(group: &SeriesGroupView) -> Option<String> {
@@ -55,8 +60,9 @@ fn draw(lines: &[Line], (left, right): (f64, f64), top: f64, aperture: bool) -> 
     let mut svg = String::new();
     {
         let area = SVGBackend::with_string(&mut svg, SIZE).into_drawing_area();
-        let mut chart = ChartBuilder::on(&area);
-        chart.margin(12).margin_right(150).x_label_area_size(42).y_label_area_size(52);
+        let (plot, below) = area.split_vertically(SIZE.1 - LEGEND);
+        let mut chart = ChartBuilder::on(&plot);
+        chart.margin(10).x_label_area_size(48).y_label_area_size(56);
         let mut ticks: Vec<f64> = lines.iter().flat_map(|l| l.points.iter().map(|p| p.0)).collect();
         ticks.sort_by(f64::total_cmp);
         ticks.dedup_by(|a, b| *a / *b < 1.02);
@@ -72,7 +78,7 @@ fn draw(lines: &[Line], (left, right): (f64, f64), top: f64, aperture: bool) -> 
                 .light_line_style(TRANSPARENT)
                 .bold_line_style(RULE)
                 .axis_style(INK.mix(0.6))
-                .label_style(("sans-serif", 13).into_font().color(&INK))
+                .label_style(("sans-serif", TYPE).into_font().color(&INK))
                 .draw()?;
             for (i, line) in lines.iter().enumerate() {
                 series(&mut chart, line, i)?;
@@ -89,13 +95,13 @@ fn draw(lines: &[Line], (left, right): (f64, f64), top: f64, aperture: bool) -> 
                 .light_line_style(TRANSPARENT)
                 .bold_line_style(RULE)
                 .axis_style(INK.mix(0.6))
-                .label_style(("sans-serif", 13).into_font().color(&INK))
+                .label_style(("sans-serif", TYPE).into_font().color(&INK))
                 .draw()?;
             for (i, line) in lines.iter().enumerate() {
                 series(&mut chart, line, i)?;
             }
         }
-        legend(&area, lines)?;
+        legend(&below, lines)?;
         area.present()?;
     }
     Ok(svg)
@@ -161,7 +167,7 @@ where
 
 fn legend(area: &DrawingArea<SVGBackend<'_>, plotters::coord::Shift>, lines: &[Line]) -> anyhow::Result<()> {
     for (i, line) in lines.iter().enumerate() {
-        let (x, y) = (SIZE.0 as i32 - 140, 24 + 22 * i as i32);
+        let (x, y) = (56 + 200 * (i % 3) as i32, 14 + 27 * (i / 3) as i32);
         let ink = colour(line.name);
         area.draw(&PathElement::new(vec![(x, y), (x + 18, y)], ink.stroke_width(2)))?;
         match i % 3 {
@@ -171,7 +177,7 @@ fn legend(area: &DrawingArea<SVGBackend<'_>, plotters::coord::Shift>, lines: &[L
         }
         let name =
             wording::zone(line.name).trim_start_matches("the ").trim_end_matches(" ground").trim_end_matches(" scene");
-        area.draw(&Text::new(name.to_owned(), (x + 24, y - 6), ("sans-serif", 13).into_font().color(&INK)))?;
+        area.draw(&Text::new(name.to_owned(), (x + 24, y - TYPE / 2), ("sans-serif", TYPE).into_font().color(&INK)))?;
     }
     Ok(())
 }
