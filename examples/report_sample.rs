@@ -19,7 +19,13 @@ fn main() -> anyhow::Result<()> {
         Some(n) => n.to_str().and_then(|n| n.parse().ok()).context("FRAMES is not a number")?,
         None => 8,
     };
-    let run = shoot::shoot(count);
+    let mut run = shoot::shoot(count);
+    if let [first, second, ..] = &mut run.frames[..] {
+        first.group = Some(0);
+        second.group = Some(0);
+        let group = shoot::two_apertures([&first.file, &second.file], "f/11 is the better of two.");
+        run.groups = vec![report::group(vec![0, 1], group)];
+    }
     let mut links = Vec::new();
     let mut drawn: Vec<report::Pictures> = Vec::new();
     for (i, frame) in run.frames.iter().enumerate() {

@@ -3,6 +3,8 @@
 #[path = "support/patches.rs"]
 mod patches;
 
+use std::f64::consts::FRAC_PI_2;
+
 use patches::{SIDE, framed};
 use tussock::measure::pair::{relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
@@ -261,6 +263,14 @@ fn answered() -> GroupAnswer {
         permitted_px: 1.3,
         notes: vec![(Some(2), NoteKind::SameStop), (None, NoteKind::MissingStop(5.6, 11.0))],
         moved: vec![0.0; 7],
+        // A turn of a quarter about the origin carries the middle of the picture from (3000, 2000) to (-2000, 3000).
+        laid: (0..7)
+            .map(|k| match k {
+                0 => Some(Similarity::still()),
+                1 => Some(Similarity { angle: FRAC_PI_2, ..Similarity::still() }),
+                _ => None,
+            })
+            .collect(),
     }
 }
 
@@ -289,6 +299,16 @@ fn the_view_keeps_its_contract() {
     assert!(
         sentence.contains("The corners need f/") && sentence.contains("the centre loses nothing until f/"),
         "{sentence}"
+    );
+    let laid = group["laid"].as_array().unwrap();
+    assert_eq!(laid.len(), 2);
+    assert_eq!(
+        (&laid[0]["shift_x_px"], &laid[0]["turned_degrees"]),
+        (&serde_json::json!(0.0), &serde_json::json!(0.0))
+    );
+    assert_eq!(
+        (&laid[1]["shift_x_px"], &laid[1]["shift_y_px"]),
+        (&serde_json::json!(-5000.0), &serde_json::json!(1000.0))
     );
     let text = series_text(&view);
     assert!(text.contains("f/5.6") && text.contains("top left corner"));

@@ -140,6 +140,11 @@ fn answer(frames: &[&Frame], members: &[usize], registered: &Registered, varied:
         permitted_px,
         notes: Vec::new(),
         moved: vec![0.0; frames.len()],
+        laid: members
+            .iter()
+            .enumerate()
+            .map(|(k, &m)| if k == 0 { Some(Similarity::still()) } else { Some(registered.find(members[0], m)?.map) })
+            .collect(),
     }
 }
 

@@ -12,7 +12,7 @@ use super::work::Budget;
 use crate::diagnose::{self, diagnose};
 use crate::intake::{self, IntakeError, Overrides, Prefer};
 use crate::measure::pair::{self, spectra};
-use crate::measure::register::{Registration, Small, register};
+use crate::measure::register::{Registration, Similarity, Small, register};
 use crate::measure::{self, TileMap, measure};
 use crate::optics::blur::{Parts, sigma_px};
 use crate::output;
@@ -195,6 +195,7 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let tiles = pair::tiles(&ground, series.settings.tiles);
     let mut compared = Vec::new();
     let mut frames = Vec::new();
+    let mut laid = vec![None; members.len()];
     let f_number = |m: &Read| m.capture.f_number.as_ref().map(|f| f.value);
     for (k, member) in members.iter().enumerate() {
         if let Some(first) =
@@ -215,6 +216,7 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
             (Some(r), s)
         };
         compared.push(k);
+        laid[k] = Some(registration.as_ref().map_or_else(Similarity::still, |r| r.map));
         frames.push(frame(member, registration.as_ref(), spectra, &tiles));
     }
     let blurs = resolve(&frames).among(&compared, members.len());
@@ -256,6 +258,7 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
         permitted_px: permitted,
         notes,
         moved,
+        laid,
     })
 }
 

@@ -26,7 +26,7 @@ pub fn data(view: &View, links: &[Links]) -> String {
             .frames
             .iter()
             .enumerate()
-            .map(|(i, f)| record(f, folder, links.get(i).unwrap_or(&none), inline))
+            .map(|(i, f)| Record { laid: laid(view, f), ..record(f, folder, links.get(i).unwrap_or(&none), inline) })
             .collect(),
     };
     serde_json::to_string(&data).unwrap_or_else(|_| "{\"frames\":[]}".into())
@@ -56,6 +56,9 @@ struct Record<'a> {
     stop: Option<f64>,
     date: Option<&'a str>,
     group: Option<usize>,
+    /// Where the scene of the group lies in this frame: shift right and down (px), enlargement, turn (degrees).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    laid: Option<[f64; 4]>,
     /// Permitted optical blur, px, as audited.
     permit: Option<f64>,
     /// Pixel aperture, px.
@@ -93,6 +96,7 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
         stop: f.capture.f_number.as_ref().map(|n| n.value),
         date: f.capture.date.as_ref().map(|d| d.value.as_str()),
         group: f.group,
+        laid: None,
         permit: f.permitted.blur_px,
         pixel: significant(chart::pixel(f), 4),
         pitch: f.capture.pixel_pitch_um.as_ref().map(|p| p.value),
@@ -111,6 +115,11 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
             .map(|(s, href)| Crop(s.name.word(), s.region.x, s.region.y, s.region.width, s.region.height, href, s.tile))
             .collect(),
     }
+}
+
+fn laid(view: &View, f: &FrameView) -> Option<[f64; 4]> {
+    let of = view.groups.get(f.group?)?.answer.laid.iter().find(|l| l.file == f.file)?;
+    Some([of.shift_x_px?, of.shift_y_px?, of.scale?, of.turned_degrees?])
 }
 
 fn zone(z: &ZoneView) -> [Option<f64>; 4] {

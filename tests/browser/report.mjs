@@ -209,6 +209,9 @@ async function marks_and_comparison() {
   await stage.click({ position: await place(stage, 0.3, 0.7) });
   const chosen = await page.locator("#crops figure.pair").first().locator("img").evaluateAll((all) => all.map((i) => i.getAttribute("src").slice(-13)));
   check("any place of both frames can be looked at where whole pictures lie beside the page", chosen.length === 2 && chosen.every((s) => s.endsWith("-full.jpg")), chosen.join(" "));
+  // The scene lies 12 px to the right and 7 px higher in the second frame of the group, which is the one on show.
+  const [here, there] = await page.locator("#crops figure.pair").first().locator("img").evaluateAll((all) => all.map((i) => [i.style.left, i.style.top].map((at) => parseFloat(at.split(" - ")[1]))));
+  check("the other frame is looked at where the scene lies in it", Math.abs(here[0] - there[0] - 12) < 0.01 && Math.abs(here[1] - there[1] + 7) < 0.01, `${here} ${there}`);
   check("marks and comparison make no complaint", quiet(heard), said(heard));
   await context.close();
 }

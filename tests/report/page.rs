@@ -5,7 +5,7 @@ use tussock::quantity::Intent;
 use tussock::report::{self, Links, Pixels, Run};
 use tussock::shot::{Fact, Mosaic, Plane, Source};
 
-use crate::shoot::{FAULTS, frame, shoot};
+use crate::shoot::{FAULTS, frame, shoot, two_apertures};
 
 /// Names that try to leave the place they are put in.
 const HOSTILE: [&str; 9] = [
@@ -184,10 +184,12 @@ fn scenes_are_listed_with_the_one_to_keep_and_their_apertures() {
     let mut run = shoot(8);
     run.frames[3].group = Some(0);
     run.frames[4].group = Some(0);
-    run.groups = vec![report::group(vec![3, 4], two_apertures())];
+    run.groups =
+        vec![report::group(vec![3, 4], two_apertures(["moor/T0004.jpg", "moor/T0005.jpg"], "Two <b>apertures</b>."))];
     let view = report::view(&run);
     let page = report::html(&view, &[]);
     assert!(page.contains("Two &lt;b&gt;apertures") && page.contains("the one to keep"));
+    assert!(page.contains("\"laid\":[12.0,-7.0,1.0,0.0]"), "the script knows where the scene lies in the other frame");
     assert!(page.contains(">f/22</text>") || page.contains("f/16"), "the chart names its stops");
     let json: serde_json::Value = serde_json::from_slice(&report::json(&view)).unwrap();
     assert_eq!((&json["groups"][0]["best"], &json["frames"][4]["group"]), (&4.into(), &0.into()));
@@ -276,25 +278,4 @@ fn a_broken_view_still_makes_a_page() {
         report::pictures(&run.frames[0], &Pixels { plane: &empty, colour: None }, true),
         report::Pictures::default()
     );
-}
-
-/// A group whose words are hostile.
-fn two_apertures() -> report::series::SeriesGroupView {
-    report::series::SeriesGroupView {
-        varied: tussock::series::Varied::Aperture,
-        members: vec!["a".into(), "b".into()],
-        sentence: "Two <b>apertures</b>.".into(),
-        zones: Vec::new(),
-        best_whole_frame: Some(report::series::BestView { file: "b".into(), f_number: Some(11.0) }),
-        whole_frame_within_5_percent: None,
-        whole_frame_leaves_out: None,
-        best_single: None,
-        covering_set: None,
-        uncovered: None,
-        sharpest: None,
-        split: None,
-        focus_shift: None,
-        permitted_px: None,
-        notes: Vec::new(),
-    }
 }

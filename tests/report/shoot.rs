@@ -7,6 +7,7 @@ use tussock::diagnose::{
 };
 use tussock::measure::{Tile, TileMap, TileState};
 use tussock::quantity::{DISC_SIGMA, Distance, Estimate, Flag, Intent, Point};
+use tussock::report::series::{BestView, LaidView, SeriesGroupView};
 use tussock::report::{Failure, Frame, Run};
 use tussock::shot::{Capture, Fact, Source};
 
@@ -250,6 +251,35 @@ pub fn shoot(count: usize) -> Run {
         groups: Vec::new(),
         baselines: Vec::new(),
         intent,
+    }
+}
+
+/// Two frames of one scene at two apertures, the second to keep, where the scene lies 12 px to the right and 7 px higher.
+pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
+    let laid = |file: &str, x: f64, y: f64| LaidView {
+        file: file.into(),
+        shift_x_px: Some(x),
+        shift_y_px: Some(y),
+        scale: Some(1.0),
+        turned_degrees: Some(0.0),
+    };
+    SeriesGroupView {
+        varied: tussock::series::Varied::Aperture,
+        members: files.map(Into::into).into(),
+        sentence: sentence.into(),
+        zones: Vec::new(),
+        best_whole_frame: Some(BestView { file: files[1].into(), f_number: Some(11.0) }),
+        whole_frame_within_5_percent: None,
+        whole_frame_leaves_out: None,
+        best_single: None,
+        covering_set: None,
+        uncovered: None,
+        sharpest: None,
+        split: None,
+        focus_shift: None,
+        permitted_px: None,
+        notes: Vec::new(),
+        laid: vec![laid(files[0], 0.0, 0.0), laid(files[1], 12.0, -7.0)],
     }
 }
 

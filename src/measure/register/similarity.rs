@@ -14,6 +14,12 @@ pub struct Similarity {
 }
 
 impl Similarity {
+    /// The map that leaves every place where it is.
+    #[must_use]
+    pub const fn still() -> Self {
+        Self { centre: (0.0, 0.0), shift: (0.0, 0.0), scale: 1.0, angle: 0.0 }
+    }
+
     /// Where a place of the first frame lies in the second, px.
     #[must_use]
     pub fn apply(&self, x: f64, y: f64) -> (f64, f64) {

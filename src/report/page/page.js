@@ -446,6 +446,18 @@
     const w = t.standing === 4 ? ", soft by nature" : limit ? ", " + word(above(optical(f, t.blur), opticalSd(f, t.blur, t.sd), limit)) : "";
     return withSd(t.blur, t.sd) + " px" + w;
   }
+  // Where the scene at a place of frame `a` lies in frame `b`, px: by the registration of their group, else the same
+  // share of the picture.
+  function across(a, b, x, y) {
+    if (a.group === null || a.group !== b.group || !a.laid || !b.laid) return { x: x / a.w * b.w, y: y / a.h * b.h };
+    const turn = ([, , scale, degrees], dx, dy) => {
+      const c = scale * Math.cos(degrees * Math.PI / 180), s = scale * Math.sin(degrees * Math.PI / 180);
+      return [c * dx - s * dy, s * dx + c * dy];
+    };
+    const [dx, dy] = turn([0, 0, 1 / a.laid[2], -a.laid[3]], x - a.w / 2 - a.laid[0], y - a.h / 2 - a.laid[1]);
+    const [ex, ey] = turn(b.laid, dx, dy);
+    return { x: b.w / 2 + b.laid[0] + ex, y: b.h / 2 + b.laid[1] + ey };
+  }
   function crops() {
     const f = frame(), zoom = +el("scale").value, other = el("beside").value === "" ? null : frames[+el("beside").value];
     const spots = f.crops.map(spotOf);
@@ -456,9 +468,10 @@
       figure.append(crop(f, spot, zoom));
       caption.append(make("strong", spot.name), make("span", " " + numbers(f, spot)));
       if (other) {
-        // The same place as a share of the picture; where only crops exist, the other frame's crop of that name.
-        const same = other.full ? { x: spot.x / f.w * other.w, y: spot.y / f.h * other.h, w: spot.w, h: spot.h, href: null, tile: null } : other.crops.map(spotOf).find((s) => s.name === spot.name);
-        const apart = same && !other.full ? Math.hypot(same.x / other.w - spot.x / f.w, same.y / other.h - spot.y / f.h) : 0;
+        // The same place of the scene; where only crops exist, the other frame's crop of that name.
+        const there = across(f, other, spot.x + spot.w / 2, spot.y + spot.h / 2);
+        const same = other.full ? { x: there.x - spot.w / 2, y: there.y - spot.h / 2, w: spot.w, h: spot.h, href: null, tile: null } : other.crops.map(spotOf).find((s) => s.name === spot.name);
+        const apart = same && !other.full ? Math.hypot(same.x + same.w / 2 - there.x, same.y + same.h / 2 - there.y) / other.w : 0;
         figure.append(same ? crop(other, same, zoom) : make("p", "No picture of this place.", { class: "crop none" }));
         caption.append(make("span", " | " + other.name + ": " + (same ? numbers(other, same) : "") + (apart > 0.02 ? " (its own place of that name, " + Math.round(100 * apart) + " % of the frame away)" : "")));
       }

@@ -1,10 +1,11 @@
 //! Answers to the view.
 
 use super::view::{
-    AloneView, BestView, FocusShiftView, LeftOutView, NoteView, PointView, SeriesFailureView, SeriesGroupView,
-    SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION,
+    AloneView, BestView, FocusShiftView, LaidView, LeftOutView, NoteView, PointView, SeriesFailureView,
+    SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION,
 };
 use super::{Alone, GroupAnswer, wording};
+use crate::measure::register::Similarity;
 use crate::report::Failure;
 use crate::report::number::machine;
 
@@ -122,5 +123,23 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
             .iter()
             .map(|&(k, note)| NoteView { file: k.map(file), note, sentence: wording::note(group, k, note) })
             .collect(),
+        laid: group
+            .laid
+            .iter()
+            .enumerate()
+            .filter_map(|(k, map)| Some(laid(file(k), map.as_ref()?, group.size)))
+            .collect(),
+    }
+}
+
+fn laid(file: String, map: &Similarity, (width, height): (u32, u32)) -> LaidView {
+    let middle = (0.5 * f64::from(width), 0.5 * f64::from(height));
+    let (x, y) = map.apply(middle.0, middle.1);
+    LaidView {
+        file,
+        shift_x_px: machine(x - middle.0),
+        shift_y_px: machine(y - middle.1),
+        scale: machine(map.scale),
+        turned_degrees: machine(map.angle.to_degrees()),
     }
 }

@@ -11,11 +11,12 @@ pub use build::{group_view, series_view};
 pub use html::series_html;
 pub use text::series_text;
 pub use view::{
-    AloneView, BestView, FocusShiftView, LeftOutView, NoteKind, NoteView, PointView, SeriesFailureView,
+    AloneView, BestView, FocusShiftView, LaidView, LeftOutView, NoteKind, NoteView, PointView, SeriesFailureView,
     SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
     VERSION as SERIES_VERSION,
 };
 
+use crate::measure::register::Similarity;
 use crate::quantity::Region;
 use crate::series::aperture::Apertures;
 use crate::series::bracket::Bracket;
@@ -50,6 +51,8 @@ pub struct GroupAnswer {
     pub notes: Vec<(Option<usize>, NoteKind)>,
     /// Share of tiles left out because the scene moved there, by member.
     pub moved: Vec<f64>,
+    /// How each member lies on one of them, which lies on itself; `None` where that was not found.
+    pub laid: Vec<Option<Similarity>>,
 }
 
 /// A frame that belongs to no group, and why where that can be said.

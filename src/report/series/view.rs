@@ -58,6 +58,24 @@ pub struct SeriesGroupView {
     pub permitted_px: Option<f64>,
     /// What else should be known of the frames.
     pub notes: Vec<NoteView>,
+    /// Where the scene lies in each member, for the members that were found to show it.
+    pub laid: Vec<LaidView>,
+}
+
+/// Where the scene of one member of the group, whose own shift is nought, lies in another member: enlarged and turned
+/// about the middle of the picture, then shifted.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct LaidView {
+    /// The other member's file.
+    pub file: String,
+    /// Shift to the right, px.
+    pub shift_x_px: Option<f64>,
+    /// Shift downwards, px.
+    pub shift_y_px: Option<f64>,
+    /// Enlargement.
+    pub scale: Option<f64>,
+    /// Turn, degrees, from right towards down.
+    pub turned_degrees: Option<f64>,
 }
 
 /// Blur of one zone over the frames.
