@@ -1,7 +1,7 @@
 //! Grouping over a rendered shoot: singles, near-duplicates, aperture series, focus brackets, and, as a trap, other
 //! scenes composed just like the one before.
 
-use tussock::measure::register::Small;
+use tussock::measure::register::{Small, register_small};
 use tussock::measure::{Settings, TileMap, measure};
 use tussock::series::{Member, Varied, group};
 use tussock::shot::{Capture, Fact, Source};
@@ -83,6 +83,24 @@ pub fn groups(seed: u64) {
         .iter()
         .map(|(small, map, capture)| Member { file: "", size: (map.width, map.height), capture, small, map: Some(map) })
         .collect();
+    if std::env::var_os("VERBOSE").is_some() {
+        for b in 0..shots.len() {
+            for a in b.saturating_sub(10)..b {
+                let Some(r) = register_small(&seen[a].0, &seen[b].0) else { continue };
+                let same = if shots[a].scene == shots[b].scene { "one scene" } else { "two scenes" };
+                println!(
+                    "{a} {b} {same}: {} patches, {:.2} agree, shift {:.0} {:.0} px, scale {:.3}, turn {:.2}, residual {:.2}",
+                    r.compared,
+                    r.agreement,
+                    r.map.shift.0,
+                    r.map.shift.1,
+                    r.map.scale,
+                    r.map.angle.to_degrees(),
+                    r.residual_px
+                );
+            }
+        }
+    }
     let found = group(&members);
     let strangers: usize =
         found.iter().map(|g| g.members.iter().filter(|&&m| shots[m].scene != shots[g.members[0]].scene).count()).sum();

@@ -54,6 +54,9 @@ const NEIGHBOURS: usize = 4;
 /// Share of patches that must be found, and of those found that must agree.
 const FOUND: f64 = 0.3;
 const AGREE: f64 = 0.6;
+/// Largest typical distance of the agreeing patches from the map, as a share of the distance within which they count
+/// as agreeing. Patches that agree by chance lie evenly within that distance, half of them beyond 0.7 of it.
+const CLOSE: f64 = 0.4;
 
 /// Finds the groups among frames: same size, same body and focal length where known, taken within three minutes of
 /// each other where dates are known, and registering on each other with little shift. Groups have two members or
@@ -102,7 +105,7 @@ pub fn group_by(
             .filter(|&(a, b)| compatible(&frames[a], &frames[b], dates[a], dates[b]))
             .collect();
         let links: Vec<(usize, usize)> =
-            pairs.into_par_iter().filter(|&(a, b)| one_scene(register(a, b), frames[a].size)).collect();
+            pairs.into_par_iter().filter(|&(a, b)| one_scene(register(a, b), &frames[a])).collect();
         for (a, b) in links {
             let (a, b) = (find(&mut leader, a), find(&mut leader, b));
             leader[a.max(b)] = a.min(b);
@@ -119,15 +122,17 @@ pub fn group_by(
         .collect()
 }
 
-/// Whether two frames of a size show one scene, by their registration.
-fn one_scene(found: Option<Registration>, size: (u32, u32)) -> bool {
+/// Whether another frame shows the scene of `frame`, by its registration on it.
+fn one_scene(found: Option<Registration>, frame: &Member) -> bool {
     let Some(found) = found else { return false };
+    let size = frame.size;
     let long = f64::from(size.0.max(size.1));
     let small = found.map.shift.0.hypot(found.map.shift.1) < SHIFT * long;
     // Patches are laid out ten along the longer side.
     let laid = 100.0 * f64::from(size.0.min(size.1)) / long;
     let enough = f64::from(found.compared) >= FOUND * laid && found.compared >= 6;
-    small && enough && found.agreement >= AGREE
+    let close = found.residual_px <= CLOSE * frame.small.agree_px();
+    small && enough && close && found.agreement >= AGREE
 }
 
 fn compatible(a: &Member, b: &Member, at: Option<f64>, bt: Option<f64>) -> bool {
@@ -234,7 +239,7 @@ fn why_lone(frames: &[Member], groups: &[Group], k: usize) -> Lone {
             let turned = frames[k].small.turned(quarters);
             let size = if quarters == 2 { frames[k].size } else { (frames[k].size.1, frames[k].size.0) };
             let upright = Member { small: &turned, size, ..frames[k] };
-            if size == frames[m].size && one_scene(register_small(frames[m].small, upright.small), size) {
+            if size == frames[m].size && one_scene(register_small(frames[m].small, upright.small), &frames[m]) {
                 return Lone::Turned(quarters);
             }
         }

@@ -89,7 +89,7 @@ pub fn register_small(a: &Small, b: &Small) -> Option<Registration> {
     }
     let (matches, _) = found?;
     let factor = a.factor as f64;
-    let registration = conclude(&matches, map, AGREE_PX / factor.max(3.0))?;
+    let registration = conclude(&matches, map, a.agree_px() / factor)?;
     Some(registration.scaled(factor))
 }
 
