@@ -6,6 +6,7 @@ pub mod esfr;
 pub mod pair;
 pub mod register;
 
+mod claim;
 mod direction;
 mod edge;
 mod family;
@@ -35,7 +36,7 @@ use survey::Survey;
 
 /// Version of the measuring: raise it whenever a change may alter a number, so that remembered
 /// measurements are made anew.
-pub const VERSION: u32 = 4;
+pub const VERSION: u32 = 5;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

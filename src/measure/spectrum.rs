@@ -18,12 +18,13 @@ use crate::quantity::{Estimate, Region};
 use crate::shot::{Mosaic, Plane};
 
 /// Side of a patch, samples.
-const SIDE: usize = 64;
+pub(super) const SIDE: usize = 64;
 /// Frequencies that are kept of a row of a real transform.
 const HALF: usize = SIDE / 2 + 1;
 /// Borders of the rings, cycles a patch; the lowest frequencies leak into each other, the highest are aliased.
-const RINGS: [f32; BINS + 1] = [2.5, 3.5, 4.5, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 26.0, 28.0];
-const BINS: usize = 14;
+pub(super) const RINGS: [f32; BINS + 1] =
+    [2.5, 3.5, 4.5, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 26.0, 28.0];
+pub(super) const BINS: usize = 14;
 /// Patches a side of the tile at most.
 const ACROSS: usize = 3;
 /// Share of clipped samples from which a patch is left out.
@@ -45,6 +46,19 @@ struct Prior {
     /// Curvature of ln S in ln f.
     bend: (f64, f64),
 }
+impl Prior {
+    /// Mean of ln P, less its level, at a ln frequency from the pivot.
+    fn mean(&self, log: f64) -> f64 {
+        2.0 * self.slope.0 * log + self.bend.0 * log * log
+    }
+
+    /// Covariance of ln P at two ln frequencies from the pivot, its level left free.
+    fn covariance(&self, a: f64, b: f64) -> f64 {
+        let ab = a * b;
+        100.0 + 4.0 * self.slope.1.powi(2) * ab + self.bend.1.powi(2) * ab.powi(2) + CUBIC_SPREAD.powi(2) * ab.powi(3)
+    }
+}
+
 const CUBIC_SPREAD: f64 = 0.15;
 const ROUGHNESS: f64 = 0.12;
 /// Frequency (cycles/px) about which slope and curvature turn.
@@ -146,9 +160,11 @@ impl Spectrometer {
                 }
             }
         }
-        if clipped > CLIPPED {
-            return false;
-        }
+        clipped <= CLIPPED && self.transform(power)
+    }
+
+    /// Adds the power of the patch in the buffer to `power`; `false` where the transform fails.
+    fn transform(&mut self, power: &mut [f64; BINS]) -> bool {
         let mean = self.patch.iter().sum::<f32>() / (SIDE * SIDE) as f32;
         for (j, row) in self.patch.chunks_exact_mut(SIDE).enumerate() {
             let scale = self.window[j] / SIDE as f32;
@@ -171,6 +187,83 @@ impl Spectrometer {
             *p += f64::from(s / c);
         }
         true
+    }
+
+    /// Adds the power of one patch of means over squares of `shrink` px with its corner at (x, y); `false` where too much
+    /// is clipped. Of a checkerboard only the measured samples are averaged.
+    fn add_shrunk(&mut self, plane: &Plane, x: usize, y: usize, shrink: usize, power: &mut [f64; BINS]) -> bool {
+        let checkered = matches!(plane.mosaic, Mosaic::Checkerboard { .. });
+        let (step, count) = if checkered { (2, shrink * shrink / 2) } else { (1, shrink * shrink) };
+        let per = 1.0 / count as f32;
+        let limit = plane.saturation;
+        let mut clipped = 0;
+        for (j, row) in self.patch.chunks_exact_mut(SIDE).enumerate() {
+            row.fill(0.0);
+            for y in y + shrink * j..y + shrink * (j + 1) {
+                let skipped = usize::from(checkered && !plane.mosaic.measured(x, y));
+                let samples = &plane.data[y * plane.width + x..][..shrink * SIDE];
+                for (v, cell) in row.iter_mut().zip(samples.chunks_exact(shrink)) {
+                    for &sample in cell.iter().skip(skipped).step_by(step) {
+                        clipped += usize::from(sample >= limit);
+                        *v += f32::from(sample);
+                    }
+                }
+            }
+            row.iter_mut().for_each(|v| *v *= per);
+        }
+        clipped <= CLIPPED * count && self.transform(power)
+    }
+
+    /// Rings of a tile reduced by a whole even factor, for weighing kinds of blur against each other. Rings that drown
+    /// in noise count as if they stood at half the noise, so that a weak texture never speaks for more blur than there
+    /// is. `None` where a picture or tile is too small or too clipped.
+    pub(super) fn shrunk(
+        &mut self,
+        plane: &Plane,
+        region: Region,
+        noise: &NoiseModel,
+        survey: &Survey,
+        shrink: usize,
+    ) -> Option<Rings> {
+        let reach = shrink * SIDE;
+        if plane.width < reach || plane.height < reach || (region.width.min(region.height) as usize) < reach / 2 {
+            return None;
+        }
+        // Patches at the tile's two ends where they hardly overlap, else one about its middle.
+        let places = |from: u32, side: u32, size: usize| {
+            let (from, side) = (from as usize, side as usize);
+            if side >= reach + reach / 2 {
+                [from, from + side - reach]
+            } else {
+                [(from + side / 2).saturating_sub(reach / 2).min(size - reach); 2]
+            }
+        };
+        let (xs, ys) = (places(region.x, region.width, plane.width), places(region.y, region.height, plane.height));
+        let mut power = [0.0; BINS];
+        let mut patches = 0;
+        for k in 0..if xs[0] == xs[1] && ys[0] == ys[1] { 1 } else { 2 } {
+            patches += u32::from(self.add_shrunk(plane, xs[k], ys[k], shrink, &mut power));
+        }
+        if patches == 0 {
+            return None;
+        }
+        let factor = shrink as f64;
+        let averaged = factor * factor / if matches!(plane.mosaic, Mosaic::Checkerboard { .. }) { 2.0 } else { 1.0 };
+        let points = std::array::from_fn(|k| {
+            let f = f64::from(RINGS[k] + RINGS[k + 1]) / 2.0 / SIDE as f64 / factor;
+            let drown = noise.at_frequency(survey.mean, f);
+            let white = drown.noise / averaged;
+            let power = power[k] / f64::from(patches);
+            let least = 0.5 * white.max(drown.least / averaged);
+            let signal = (power - white).max(least);
+            let independent = f64::from(self.cells[k]) / 2.25 * f64::from(patches);
+            let chance = (power / signal).powi(2).min(4.0) / independent;
+            let doubt = if signal > least { (NOISE_ERROR * white / signal).powi(2) } else { 0.25 };
+            // The mean of n samples in a row has a spread of (n^2 - 1) / 12 squared pixels.
+            let averaging = (factor * factor - 1.0) / 12.0 * (2.0 * std::f64::consts::PI * f).powi(2);
+            Point { f: f * factor, log_power: signal.ln() + averaging, variance: chance + doubt }
+        });
+        Rings::of(&points, shrink, patches)
     }
 
     /// Reads a tile; `None` where it is too small, too clipped, too noisy, or its spectrum could be anything.
@@ -265,51 +358,96 @@ fn judge(points: &[Point], patches: u32, prior: &Prior) -> Option<Opinion> {
     let mut square = 1.0_f64;
     let mut found = None;
     for _ in 0..4 {
-        let g = |p: &Point| (2.0 * std::f64::consts::PI * p.f).powi(2);
-        let used: Vec<&Point> = points.iter().filter(|p| g(p) * square < DEEPEST).take(BINS).collect();
-        if used.len() < 5 {
+        let used: Vec<Point> = points.iter().filter(|p| alive(p.f, square)).take(BINS).copied().collect();
+        let fitted = fit(&used, square, prior)?;
+        if !(fitted.square > 0.0) {
             return None;
         }
-        let mut covariance = Matrix::identity();
-        let (mut rest, mut blur, mut tilt) = (Vector::zeros(), Vector::zeros(), Vector::zeros());
-        let logs: Vec<f64> = used.iter().map(|p| (p.f / PIVOT).ln()).collect();
-        for (i, p) in used.iter().enumerate() {
-            for (j, q) in used.iter().enumerate() {
-                let (a, b) = (logs[i], logs[j]);
-                let shape = SHAPE.1 * SHAPE.1 * bulge(g(p) * square) * bulge(g(q) * square);
-                covariance[(i, j)] = 100.0
-                    + 4.0 * prior.slope.1.powi(2) * a * b
-                    + prior.bend.1.powi(2) * (a * b).powi(2)
-                    + CUBIC_SPREAD.powi(2) * (a * b).powi(3)
-                    + shape
-                    + if i == j { ROUGHNESS.powi(2) + p.variance } else { 0.0 };
-            }
-            rest[i] = p.log_power
-                - 2.0 * prior.slope.0 * logs[i]
-                - prior.bend.0 * logs[i].powi(2)
-                - SHAPE.0 * bulge(g(p) * square)
-                - used[0].log_power;
-            blur[i] = -g(p);
-            tilt[i] = 2.0 * prior.slope.1.powi(2) * logs[i];
-        }
-        let inverse = covariance.cholesky()?;
-        let (r, b) = (inverse.solve(&rest), inverse.solve(&blur));
-        let information = blur.dot(&b);
-        let mean = blur.dot(&r) / information;
-        let left = inverse.solve(&(rest - blur * mean));
-        // Degrees of freedom: the level and the width are fitted freely.
-        let misfit = (rest - blur * mean).dot(&left) / (used.len() as f64 - 2.0);
-        let own = prior.slope.0 + tilt.dot(&left);
-        if !(mean > 0.0) {
-            return None;
-        }
-        square = mean;
-        found = Some((mean, (misfit.max(1.0) / information).sqrt(), own));
+        square = fitted.square;
+        found = Some(fitted);
     }
-    let (square, sd, own) = found?;
+    let Fit { square, sd, slope } = found?;
     let value = square.sqrt();
     let relative = (sd / (2.0 * square)).hypot(SYSTEMATIC);
-    (relative < WIDEST).then(|| Opinion { blur: Estimate::new(value, relative * value, patches), slope: own })
+    (relative < WIDEST).then(|| Opinion { blur: Estimate::new(value, relative * value, patches), slope })
+}
+
+/// Whether a blur of squared width `square` (px^2) leaves more at a frequency (cycles/px) than its shape rules.
+fn alive(f: f64, square: f64) -> bool {
+    (2.0 * std::f64::consts::PI * f).powi(2) * square < DEEPEST
+}
+
+/// A fitted spectrum.
+#[derive(Clone, Copy, Debug)]
+struct Fit {
+    /// Squared width, px^2, and its standard deviation.
+    square: f64,
+    sd: f64,
+    /// Amplitude slope of the scene about the pivot.
+    slope: f64,
+}
+
+/// Squared width from rings, about a squared width for the blur's shape; `None` for fewer than five rings.
+fn fit(used: &[Point], square: f64, prior: &Prior) -> Option<Fit> {
+    if used.len() < 5 {
+        return None;
+    }
+    let g = |p: &Point| (2.0 * std::f64::consts::PI * p.f).powi(2);
+    let mut covariance = Matrix::identity();
+    let (mut rest, mut blur, mut tilt) = (Vector::zeros(), Vector::zeros(), Vector::zeros());
+    let logs: Vec<f64> = used.iter().map(|p| (p.f / PIVOT).ln()).collect();
+    for (i, p) in used.iter().enumerate() {
+        for (j, q) in used.iter().enumerate() {
+            let shape = SHAPE.1 * SHAPE.1 * bulge(g(p) * square) * bulge(g(q) * square);
+            covariance[(i, j)] =
+                prior.covariance(logs[i], logs[j]) + shape + if i == j { ROUGHNESS.powi(2) + p.variance } else { 0.0 };
+        }
+        rest[i] = p.log_power - prior.mean(logs[i]) - SHAPE.0 * bulge(g(p) * square) - used[0].log_power;
+        blur[i] = -g(p);
+        tilt[i] = 2.0 * prior.slope.1.powi(2) * logs[i];
+    }
+    let inverse = covariance.cholesky()?;
+    let (r, b) = (inverse.solve(&rest), inverse.solve(&blur));
+    let information = blur.dot(&b);
+    let mean = blur.dot(&r) / information;
+    let left = inverse.solve(&(rest - blur * mean));
+    // Degrees of freedom: the level and the width are fitted freely.
+    let misfit = (rest - blur * mean).dot(&left) / (used.len() as f64 - 2.0);
+    let slope = prior.slope.0 + tilt.dot(&left);
+    Some(Fit { square: mean, sd: (misfit.max(1.0) / information).sqrt(), slope })
+}
+
+/// Rings of a reduced tile with all that a scene without blur may scatter by.
+#[derive(Clone, Debug)]
+pub(super) struct Rings {
+    /// Inverse of the covariance of the rings, levels left free.
+    inverse: Matrix,
+    /// ln of the power over what the scene is expected to have.
+    excess: Vector,
+    /// How many times the tile was reduced.
+    pub shrink: usize,
+    /// Patches they rest on.
+    pub patches: u32,
+}
+
+impl Rings {
+    /// From points whose frequencies are in cycles a reduced pixel: natural scenes look alike at every scale.
+    fn of(points: &[Point; BINS], shrink: usize, patches: u32) -> Option<Self> {
+        let logs: [f64; BINS] = std::array::from_fn(|i| (points[i].f / PIVOT).ln());
+        let scatter = |i: usize, j: usize| {
+            let own = if i == j { ROUGHNESS.powi(2) + points[i].variance } else { 0.0 };
+            NATURAL.covariance(logs[i], logs[j]) + own
+        };
+        let inverse = Matrix::from_fn(scatter).cholesky()?.inverse();
+        let excess = Vector::from_fn(|i, _| points[i].log_power - points[0].log_power - NATURAL.mean(logs[i]));
+        Some(Self { inverse, excess, shrink, patches })
+    }
+
+    /// Chi-square of the rings under a blur whose ln T^2 is given.
+    pub(super) fn misfit(&self, blur: &[f64; BINS]) -> f64 {
+        let rest = self.excess - Vector::from_column_slice(blur);
+        rest.dot(&(self.inverse * rest))
+    }
 }
 
 #[cfg(test)]

@@ -1,10 +1,11 @@
 //! One tile: its edges, where those are in doubt its spectrum, and what the two say together.
 
+use super::claim::{self, Answer};
 use super::edge::{self, Edge};
 use super::noise::NoiseModel;
 use super::profile::Profile;
 use super::shape::Shape;
-use super::spectrum::{Opinion, Spectrometer};
+use super::spectrum::{Opinion, Rings, Spectrometer};
 use super::survey::Survey;
 use super::tilemap::{Tile, TileState};
 use super::{direction, family, pool};
@@ -16,6 +17,8 @@ const EDGES: usize = 16;
 const TRIES: usize = 48;
 /// Candidates tried besides that face another way, where all edges face one way.
 const ACROSS_TRIES: usize = 10;
+/// Variance over that of the noise below which a spectrum says nothing.
+const FAINT: f64 = 3.0;
 /// Share of clipped samples from which a tile counts as clipped when it yields no number.
 const CLIPPED: f64 = 0.2;
 /// Contrast below which there is nothing to measure.
@@ -87,6 +90,8 @@ pub(super) struct Reading {
     tile: Tile,
     trial: Trial,
     opinion: Option<Opinion>,
+    /// Spectra at a half and, where there are few edges, a quarter of the size, to bear the edges out or find a disc.
+    rings: [Option<Rings>; 2],
     /// Whether edges crowd, and whether phases are random.
     crowded: bool,
     random: bool,
@@ -134,6 +139,11 @@ pub(super) fn read(
     } else {
         None
     };
+    let mut shrunk = |wanted: bool, shrink: usize| {
+        let told = wanted && lit && survey.variance > FAINT * variance / 4.0;
+        if told { spectrometer.shrunk(plane, region, noise, survey, shrink) } else { None }
+    };
+    let rings = [shrunk(true, 2), shrunk(!stands_free(crowded, &trial), 4)];
     let clipped = survey.count > 0 && survey.clipped as f64 > CLIPPED * survey.count as f64;
     let state = if clipped {
         TileState::Clipped
@@ -154,7 +164,7 @@ pub(super) fn read(
         blur: None,
         spread: None,
     };
-    Reading { tile, trial, opinion, crowded, random }
+    Reading { tile, trial, opinion, rings, crowded, random }
 }
 
 /// Concludes on one tile; the edges that speak for it come with it.
@@ -167,6 +177,13 @@ pub(super) fn conclude(reading: &Reading, shape: &Shape) -> (Tile, Vec<Edge>) {
         (seen, false)
     } else {
         together(seen, reading.opinion, reading.trial.share, reading.random)
+    };
+    let answers = reading.rings.iter().flatten().map(|rings| claim::weigh(rings, blur.map(|b| b.value)));
+    let answer = answers.into_iter().find(|a| !matches!(a, Answer::Fair)).unwrap_or(Answer::Fair);
+    let (blur, disagreeing, seen) = match answer {
+        Answer::Fair => (blur, disagreeing, seen),
+        Answer::Disc(disc) => (Some(disc), false, None),
+        Answer::Wider => (None, blur.is_some(), None),
     };
     let mut tile = Tile { blur, ..reading.tile.clone() };
     if blur.is_some() {
