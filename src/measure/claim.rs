@@ -39,7 +39,7 @@ pub(super) enum Answer {
     Fair,
     /// The blur is a disc, this wide.
     Disc(Estimate),
-    /// It is wider, by how much can't be said.
+    /// It is a wider disc, by how much can't be said.
     Wider,
 }
 
@@ -98,9 +98,12 @@ pub(super) fn weigh(rings: &Rings, claim: Option<f64>) -> Answer {
     if !(rival - misfit > needed) {
         return Answer::Fair;
     }
-    let wide = claim.is_some_and(|sigma| shrink * kind.sigma > FARTHEST * sigma);
-    if !kind.disc || wide || misfit > EXPLAINED * BINS as f64 {
-        return Answer::Wider;
+    // Smooth scenes with a few sharp edges fall as if blurred, but without a disc's zeros.
+    if !kind.disc || claim.is_some_and(|sigma| shrink * kind.sigma > FARTHEST * sigma) {
+        return Answer::Fair;
+    }
+    if misfit > EXPLAINED * BINS as f64 {
+        return if claim.is_some() { Answer::Wider } else { Answer::Fair };
     }
     // Mean and spread of ln sigma among discs.
     let (mut weight, mut sum, mut square) = (0.0, 0.0, 0.0);
@@ -114,7 +117,7 @@ pub(super) fn weigh(rings: &Rings, claim: Option<f64>) -> Answer {
     // Between neighbouring widths the posterior can't be narrower than their distance lets it seem.
     let own = (square / weight - mean * mean).max(0.0).sqrt().max(0.3 * RATIO.ln());
     if own > WIDEST {
-        return Answer::Wider;
+        return if claim.is_some() { Answer::Wider } else { Answer::Fair };
     }
     let value = shrink * mean.exp();
     Answer::Disc(Estimate::new(value, value * own.hypot(SYSTEMATIC), rings.patches))

@@ -183,7 +183,7 @@ pub(super) fn conclude(reading: &Reading, shape: &Shape) -> (Tile, Vec<Edge>) {
     let (blur, disagreeing, seen) = match answer {
         Answer::Fair => (blur, disagreeing, seen),
         Answer::Disc(disc) => (Some(disc), false, None),
-        Answer::Wider => (None, blur.is_some(), None),
+        Answer::Wider => (None, true, None),
     };
     let mut tile = Tile { blur, ..reading.tile.clone() };
     if blur.is_some() {
