@@ -151,9 +151,6 @@ impl Frame<'_> {
                 name => zones::corner_tiles(self.map, name),
             };
         }
-        if d.far_at.is_none() && zones::fades(self.map, &d.zones[1].tiles) {
-            d.flags.push(Flag::FarFades);
-        }
         let mut readings: Vec<Vec<Option<Reading>>> = d.zones.iter().map(|z| self.readings(&z.tiles)).collect();
         if d.near_at.is_none() && zones::foreground_scatters(self.map, self.e, &credible, horizon) {
             readings[0].fill(None);

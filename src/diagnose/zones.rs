@@ -141,36 +141,6 @@ pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon:
     first_agreeing(credible, steps.map(|lower| select(map, |x, y| y < lower && y > lower - 2.6 * row && inner(x, y)))).0
 }
 
-/// Contrast below which, and as a share of the ground's just below, the far zone is veiled; and how much the next ground
-/// must gain again. Air takes contrast exponentially with distance (Koschmieder 1924), so it goes step by step over
-/// ground that reaches into it, while a ridge or a wood ends at once.
-const VEILED: f64 = 0.12;
-const STEP_BY_STEP: std::ops::Range<f64> = 1.25..2.2;
-const ON: f64 = 1.2;
-/// Rows of tiles that are taken together below the far zone.
-const BELOW: u32 = 3;
-
-/// Whether the picture fades out above the ground that the far zone rests on, so that nothing farther is seen.
-#[must_use]
-pub fn fades(map: &TileMap, far: &[u32]) -> bool {
-    let columns = map.columns.max(1);
-    let (Some(top), Some(bottom)) = (far.iter().min(), far.iter().max()) else { return false };
-    let (top, bottom) = (top / columns, bottom / columns);
-    let contrast = |tiles: &mut dyn Iterator<Item = u32>| {
-        let measured = tiles.filter_map(|i| map.tiles.get(i as usize)).filter(|t| t.blur.is_some());
-        let mut all: Vec<f64> = measured.map(|t| t.contrast).collect();
-        all.sort_by(f64::total_cmp);
-        (all.len() >= 6).then(|| all[all.len() / 2])
-    };
-    let rows = |from: u32, to: u32| from * columns..to.min(map.rows) * columns;
-    let above = rows(0, top).filter(|&i| map.tiles[i as usize].blur.is_some()).count();
-    let zone = contrast(&mut far.iter().copied());
-    let next = contrast(&mut rows(bottom + 1, bottom + 1 + BELOW));
-    let then = contrast(&mut rows(bottom + 1 + BELOW, bottom + 1 + 2 * BELOW));
-    let (Some(zone), Some(next), Some(then)) = (zone, next, then) else { return false };
-    above <= 2 && zone < VEILED && STEP_BY_STEP.contains(&(next / zone)) && then > ON * next
-}
-
 /// The first band that has something measured most of which agrees with the model; failing that, the band that
 /// agrees best, and whether one was found.
 fn first_agreeing(credible: &[Option<f64>], bands: impl Iterator<Item = Vec<u32>>) -> (Vec<u32>, bool) {

@@ -4,7 +4,7 @@ use super::edge::Edge;
 use crate::quantity::Estimate;
 
 /// Relative floor of the stated error: what no number of edges can beat (shape of the blur, curvature, texture).
-const SYSTEMATIC: f64 = 0.045;
+const SYSTEMATIC: f64 = 0.06;
 
 /// Share of edges that are as sharp as the lens leaves them, and of those that tell nothing.
 const CLEAN: f64 = 0.5;

@@ -261,8 +261,7 @@ fn sharp(d: &Diagnosis) -> String {
     let base = if soft(ZoneName::Near) || soft(ZoneName::Far) {
         format!("focus and depth are right; what softness there is at near ({near}) and far ({far}) is the lens's own")
     } else {
-        let reach = if d.flags.contains(&Flag::FarFades) { "as far as the haze lets see" } else { "to far" };
-        format!("sharp from near {reach}: near is {near}, far is {far}")
+        format!("sharp from near to far: near is {near}, far is {far}")
     };
     match worst_corner(d) {
         Some((name, blur)) if blur > d.permitted_px && d.corners.state == CornerState::AsExpected => {
