@@ -81,7 +81,7 @@ pub struct Fit {
 pub fn energy(t: &Theta, on: u32, samples: &[Sample], surface: &Surface, priors: &Priors, mix: &Mix) -> f64 {
     let ready = Ready::new(t);
     let data: f64 =
-        samples.iter().map(|s| cost(s.y - ready.at(s, surface).y, s.sd, mix, mix.soft_at(s.v, t[HORIZON])).0).sum();
+        samples.iter().map(|s| s.say * cost(s.y - ready.at(s, surface).y, s.sd, mix, mix.soft_at(s.v, t[HORIZON])).0).sum();
     data + priors.energy(t, on)
 }
 
@@ -151,9 +151,10 @@ fn assemble(
     for s in samples {
         let (y, j) = ready.slopes(s, surface);
         let (e, d, honest) = cost(s.y - y, s.sd, mix, mix.soft_at(s.v, t[HORIZON]));
-        sum += e;
+        sum += s.say * e;
+        let d = s.say * d;
         let sd = s.sd * mix.inflate;
-        let w = honest / (sd * sd);
+        let w = s.say * honest / (sd * sd);
         for a in 0..SIZE {
             slope[a] += d * j[a];
             let wa = w * j[a];

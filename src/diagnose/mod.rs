@@ -13,6 +13,7 @@ mod parts;
 mod picture;
 mod posterior;
 mod surface;
+mod veil;
 mod weigh;
 mod zones;
 
@@ -155,7 +156,16 @@ impl Frame<'_> {
         if d.near_at.is_none() && zones::foreground_scatters(self.map, self.e, &credible, horizon) {
             readings[0].fill(None);
         }
+        let hidden = d.far_at.is_none() && veil::hides_far(self.map, self.e);
+        if hidden {
+            // What is left of the ground there is near, and says nothing of the far scene.
+            readings[1].fill(None);
+            d.zones[1].tiles.clear();
+        }
         self.weigh(d, &readings, capture, intent);
+        if hidden && d.verdict.unsettled == Some(Unsettled::FarUnmeasured) {
+            d.verdict.unsettled = Some(Unsettled::FarHidden);
+        }
         for (zone, reading) in d.zones.iter_mut().zip(&readings) {
             let Some(r) = &reading[0] else { continue };
             let y = model::predict(best, &r.place, self.surface).y + r.departure;

@@ -198,6 +198,12 @@ const FOCUS_POINT: (f64, f64) = (1.5, 0.4);
 /// (common practice, no published source). Only a wide prior rests on it.
 const USUAL_HEIGHT: f64 = 1.4;
 
+/// Spreads of the horizon, in v, above and below the sky's lower edge: hills and trees stand above the horizon,
+/// often far; only haze that passes for sky ends below it.
+const SKYLINE_SPREAD: (f64, f64) = (0.06, 0.2);
+/// Spread of a horizon found from how haze thins.
+const VEILED_SPREAD: f64 = 0.06;
+
 /// ln of the factor by which the widths of a frame's content are off: a few per cent too small in the median, with a
 /// spread from frame to frame (rendered landscapes of the seeds used for building).
 const SCALE_USUAL: Belief = Belief { mean: -0.03, below: 0.07, above: 0.07 };
@@ -224,6 +230,11 @@ impl Priors {
         let px = |um: f64| e.pitch_um.map_or(um / 4.5, |p| um / p);
         let learned = e.samples.iter().filter(|s| s.learned.is_some()).count() * 2 > e.samples.len();
         let (centre, corner) = if learned { (px(0.7), px(2.0)) } else { (px(1.6), px(7.0)) };
+        let horizon = match (e.veiled, e.skyline) {
+            (Some(v), _) => Belief::even(v, VEILED_SPREAD),
+            (None, Some(v)) => Belief { mean: v + 0.02, below: SKYLINE_SPREAD.0, above: SKYLINE_SPREAD.1 },
+            (None, None) => Belief::even(-0.12, 0.3),
+        };
         // Sharpening narrows what is measured; overshoot says by how much at the least.
         let scale = if e.overshoot > 0.03 {
             Belief { mean: -1.5 * e.overshoot.min(0.2), below: 0.06 + e.overshoot, above: 0.06 + e.overshoot }
@@ -235,7 +246,7 @@ impl Priors {
                 // Focus beyond infinity happens, by a little.
                 Belief { mean: 0.0, below: 1.2 * span.max(3.0), above: 0.8 },
                 growth,
-                Belief::even(-0.12, 0.3),
+                horizon,
                 Belief::even(0.0, centre),
                 Belief::even(0.0, corner),
                 Belief::even(2.5, 0.8),
