@@ -133,7 +133,7 @@ pub fn descend(
 }
 
 /// Longest step of each parameter at once, so that a first step can't leave the model's reach.
-const LEAP: Theta = [3.0, 0.7, 0.2, 1.0, 2.0, 1.0, 0.2, 2.0, 1.0, 0.2, 2.0];
+const LEAP: Theta = [3.0, 0.7, 0.2, 1.0, 2.0, 1.0, 0.2, 2.0, 1.0, 0.2, 2.0, 0.2];
 
 /// Energy, downhill slope and Gauss-Newton curvature.
 fn assemble(

@@ -5,7 +5,7 @@ use nalgebra::SVector;
 use super::evidence::{Evidence, Sample};
 use super::fit::{Fit, Mix, descend, energy, retune};
 use super::model::{
-    CENTRE, CORNER, CURVE, FAR, GROWTH, HORIZON, POWER, Priors, Ready, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta,
+    CENTRE, CORNER, CURVE, FAR, GROWTH, HORIZON, POWER, Priors, RISE, Ready, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta,
 };
 use super::surface::Surface;
 
@@ -38,6 +38,14 @@ pub struct Draw {
     pub mode: usize,
     /// Its share of the posterior; all of them add up to one.
     pub weight: f64,
+}
+
+impl Posterior {
+    /// Whether a draw has all of the scene at one distance.
+    #[must_use]
+    pub fn flat(&self, draw: &Draw) -> bool {
+        self.modes[draw.mode].on >> GROWTH & 1 == 0
+    }
 }
 
 /// The posterior.
@@ -75,13 +83,18 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
     // The additions are tried from the best plain mode only: they refine, they don't re-explain.
     if let Some((best, odds)) = found.first().cloned() {
         for extra in [TILT, SHIFT] {
-            let on = best.on | 1 << extra;
-            let sides = if extra == TILT { [-1.5, 1.5] } else { [-0.15, 0.15] };
-            let from = sides
+            // A lens is decentred in any direction, up and down as well as to a side.
+            let (on, starts): (u32, &[(f64, f64)]) = if extra == TILT {
+                (best.on | 1 << TILT, &[(-1.5, 0.0), (1.5, 0.0)])
+            } else {
+                (best.on | 1 << SHIFT | 1 << RISE, &[(-0.15, 0.0), (0.15, 0.0), (0.02, -0.15), (0.02, 0.15)])
+            };
+            let from = starts
                 .iter()
-                .map(|&side| {
+                .map(|&(side, rise)| {
                     let mut from = best.theta;
                     from[extra] = side;
+                    from[RISE] = rise;
                     (from, energy(&from, on, &e.samples, surface, priors, &mix))
                 })
                 .min_by(|a, b| a.1.total_cmp(&b.1));
@@ -99,7 +112,7 @@ fn search(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mi
     let mut base: Theta = std::array::from_fn(|k| priors.beliefs[k].mean);
     base[CENTRE] = 0.3;
     base[CORNER] = 0.6;
-    for off in [TILT, SHIFT, CURVE] {
+    for off in [TILT, SHIFT, RISE, CURVE] {
         base[off] = 0.0;
     }
     if shake == 0 {
@@ -257,7 +270,7 @@ pub fn turned(posterior: &Posterior, e: &Evidence, surface: &Surface, priors: &P
 #[must_use]
 pub fn curvature_gain(posterior: &Posterior, e: &Evidence, surface: &Surface, priors: &Priors) -> Option<f64> {
     let best = posterior.modes.first()?;
-    let on = (best.on & !(1 << CORNER | 1 << POWER | 1 << SHIFT)) | 1 << CURVE;
+    let on = (best.on & !(1 << CORNER | 1 << POWER | 1 << SHIFT | 1 << RISE)) | 1 << CURVE;
     [-3.0, 3.0]
         .iter()
         .map(|&side| {
@@ -265,6 +278,7 @@ pub fn curvature_gain(posterior: &Posterior, e: &Evidence, surface: &Surface, pr
             from[CURVE] = side;
             from[CORNER] = 0.0;
             from[SHIFT] = 0.0;
+            from[RISE] = 0.0;
             best.energy - descend(from, on, 15, &e.samples, surface, priors, &posterior.mix).energy
         })
         .max_by(f64::total_cmp)
