@@ -16,6 +16,8 @@ const DEFOCUS: u32 = 1 << FAR | 1 << GROWTH | 1 << HORIZON;
 const DRAWS: usize = 40;
 /// Energy above the best mode's from which a mode is left out: it has less than a thousandth of the weight.
 const NO_MATTER: f64 = 9.0;
+/// The same before the shares of soft content are found, which move the energies by less than the difference.
+const HOPELESS: f64 = 25.0;
 /// Measured tiles beyond which the starts are tried on every second or third of them.
 const PLENTY: usize = 100;
 
@@ -77,6 +79,8 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
     if let Some((best, _)) = found.first() {
         mix = retune(best, e, surface, &mix);
     }
+    let floor = found.iter().map(|(f, _)| f.energy).fold(f64::INFINITY, f64::min);
+    found.retain(|(f, _)| f.energy < floor + HOPELESS);
     for (fit, _) in &mut found {
         *fit = descend(fit.theta, fit.on, 12, &e.samples, surface, priors, &mix);
     }

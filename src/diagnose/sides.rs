@@ -9,7 +9,7 @@ use crate::measure::TileMap;
 const BANDS: usize = 3;
 const SPEAKING: usize = 2;
 /// Share of the half width from which a tile counts as lying at a side.
-const SIDE: f64 = 0.3;
+const SIDE: f64 = 0.5;
 /// Fewest tiles of a side.
 const TILES: usize = 3;
 /// How much more contrast one side may have for its content to be like the other's.
