@@ -148,6 +148,7 @@ fn assemble(
     let mut slope = SVector::<f64, SIZE>::zeros();
     let mut curvature = Square::zeros();
     let ready = Ready::new(t);
+    let free: Vec<usize> = (0..SIZE).filter(|&k| on >> k & 1 == 1).collect();
     for s in samples {
         let (y, j) = ready.slopes(s, surface);
         let (e, d, honest) = cost(s.y - y, s.sd, mix, mix.soft_at(s.v, t[HORIZON]));
@@ -155,10 +156,10 @@ fn assemble(
         let d = s.say * d;
         let sd = s.sd * mix.inflate;
         let w = s.say * honest / (sd * sd);
-        for a in 0..SIZE {
+        for (i, &a) in free.iter().enumerate() {
             slope[a] += d * j[a];
             let wa = w * j[a];
-            for b in 0..=a {
+            for &b in &free[..=i] {
                 curvature[(a, b)] += wa * j[b];
             }
         }
@@ -176,11 +177,6 @@ fn assemble(
             curvature[(k, k)] += c;
         } else {
             // A parameter that is switched off stays where it is.
-            slope[k] = 0.0;
-            for b in 0..SIZE {
-                curvature[(k, b)] = 0.0;
-                curvature[(b, k)] = 0.0;
-            }
             curvature[(k, k)] = 1.0;
         }
     }
