@@ -80,8 +80,10 @@ pub struct Fit {
 #[must_use]
 pub fn energy(t: &Theta, on: u32, samples: &[Sample], surface: &Surface, priors: &Priors, mix: &Mix) -> f64 {
     let ready = Ready::new(t);
-    let data: f64 =
-        samples.iter().map(|s| s.say * cost(s.y - ready.at(s, surface).y, s.sd, mix, mix.soft_at(s.v, t[HORIZON])).0).sum();
+    let data: f64 = samples
+        .iter()
+        .map(|s| s.say * cost(s.y - ready.at(s, surface).y, s.sd, mix, mix.soft_at(s.v, t[HORIZON])).0)
+        .sum();
     data + priors.energy(t, on)
 }
 

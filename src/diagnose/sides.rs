@@ -23,15 +23,12 @@ const FOUND: f64 = 0.4;
 #[must_use]
 pub fn bear_out(map: &TileMap, e: &Evidence, theta: &Theta, surface: &Surface) -> bool {
     let ready = Ready::new(theta);
-    let (low, high) =
-        e.samples.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), s| (a.min(s.v), b.max(s.v)));
+    let (low, high) = e.samples.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), s| (a.min(s.v), b.max(s.v)));
     let step = (high - low) / BANDS as f64;
     let speaks = |band: usize| {
         let from = low + step * band as f64;
         let side = |sign: f64| -> Option<[f64; 3]> {
-            let inside = |s: &&Sample| {
-                sign * s.u > SIDE * e.right && s.v >= from - 1e-9 && s.v <= from + step + 1e-9
-            };
+            let inside = |s: &&Sample| sign * s.u > SIDE * e.right && s.v >= from - 1e-9 && s.v <= from + step + 1e-9;
             let tiles: Vec<&Sample> = e.samples.iter().filter(inside).collect();
             (tiles.len() >= TILES).then(|| {
                 let of = |f: &dyn Fn(&Sample) -> f64| middle(tiles.iter().map(|s| f(s)).collect());

@@ -33,9 +33,10 @@ pub fn skyline(map: &TileMap, sky: &[bool]) -> Option<f64> {
 /// Shares of the foreground's contrast, and of its step in level from the sky, between which a row lies in the veil.
 const VEILED_CONTRAST: (f64, f64) = (0.08, 0.62);
 const VEILED_LEVEL: (f64, f64) = (0.05, 0.93);
-/// Fewest rows, and least share of the picture's height, over which a veil thins. A clear skyline or distant ridges in
-/// thin haze take two rows.
+/// Fewest rows, and least share of the picture's height, over which a veil thins; two rows are enough where even the
+/// second has less than this share of the foreground's step. A clear skyline is one row, with ridges in thin haze two.
 const VEIL_ROWS: usize = 3;
+const THICK: f64 = 0.8;
 const VEIL_HEIGHT: f64 = 0.12;
 /// Least step in level between sky and foreground, as a share of the larger.
 const STEP: f64 = 0.15;
@@ -87,7 +88,8 @@ pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
         let v = (row(y)[0].centre().1 - f64::from(map.height) / 2.0) / half;
         veil.push((v, -1.0 / contrast.ln()));
     }
-    if veil.len() < VEIL_ROWS || (veil.len() as f64) < VEIL_HEIGHT * rows as f64 {
+    let few = veil.len() < VEIL_ROWS && !(veil.len() == VEIL_ROWS - 1 && before.1 < THICK);
+    if few || (veil.len() as f64) < VEIL_HEIGHT * rows as f64 {
         return None;
     }
     let n = veil.len() as f64;
