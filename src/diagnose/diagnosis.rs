@@ -199,6 +199,8 @@ pub enum Unsettled {
     NearUnmeasured,
     /// The far zone has nothing fit to judge.
     FarUnmeasured,
+    /// Haze or fog hides the far scene; what it leaves is judged.
+    FarHidden,
     /// Two causes fit about equally well.
     CausesAlike,
     /// The widths sit at the limit: as likely within as beyond it.

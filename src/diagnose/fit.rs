@@ -80,8 +80,10 @@ pub struct Fit {
 #[must_use]
 pub fn energy(t: &Theta, on: u32, samples: &[Sample], surface: &Surface, priors: &Priors, mix: &Mix) -> f64 {
     let ready = Ready::new(t);
-    let data: f64 =
-        samples.iter().map(|s| cost(s.y - ready.at(s, surface).y, s.sd, mix, mix.soft_at(s.v, t[HORIZON])).0).sum();
+    let data: f64 = samples
+        .iter()
+        .map(|s| s.say * cost(s.y - ready.at(s, surface).y, s.sd, mix, mix.soft_at(s.v, t[HORIZON])).0)
+        .sum();
     data + priors.energy(t, on)
 }
 
@@ -133,7 +135,7 @@ pub fn descend(
 }
 
 /// Longest step of each parameter at once, so that a first step can't leave the model's reach.
-const LEAP: Theta = [3.0, 0.7, 0.2, 1.0, 2.0, 1.0, 0.2, 2.0, 1.0, 0.2, 2.0];
+const LEAP: Theta = [3.0, 0.7, 0.2, 1.0, 2.0, 1.0, 0.2, 2.0, 1.0, 0.2, 2.0, 0.2];
 
 /// Energy, downhill slope and Gauss-Newton curvature.
 fn assemble(
@@ -148,16 +150,18 @@ fn assemble(
     let mut slope = SVector::<f64, SIZE>::zeros();
     let mut curvature = Square::zeros();
     let ready = Ready::new(t);
+    let free: Vec<usize> = (0..SIZE).filter(|&k| on >> k & 1 == 1).collect();
     for s in samples {
         let (y, j) = ready.slopes(s, surface);
         let (e, d, honest) = cost(s.y - y, s.sd, mix, mix.soft_at(s.v, t[HORIZON]));
-        sum += e;
+        sum += s.say * e;
+        let d = s.say * d;
         let sd = s.sd * mix.inflate;
-        let w = honest / (sd * sd);
-        for a in 0..SIZE {
+        let w = s.say * honest / (sd * sd);
+        for (i, &a) in free.iter().enumerate() {
             slope[a] += d * j[a];
             let wa = w * j[a];
-            for b in 0..=a {
+            for &b in &free[..=i] {
                 curvature[(a, b)] += wa * j[b];
             }
         }
@@ -175,11 +179,6 @@ fn assemble(
             curvature[(k, k)] += c;
         } else {
             // A parameter that is switched off stays where it is.
-            slope[k] = 0.0;
-            for b in 0..SIZE {
-                curvature[(k, b)] = 0.0;
-                curvature[(b, k)] = 0.0;
-            }
             curvature[(k, k)] = 1.0;
         }
     }

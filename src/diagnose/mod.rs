@@ -12,7 +12,9 @@ mod model;
 mod parts;
 mod picture;
 mod posterior;
+mod sides;
 mod surface;
+mod veil;
 mod weigh;
 mod zones;
 
@@ -23,7 +25,7 @@ pub use diagnosis::{
 
 use self::evidence::{Evidence, Sample};
 use self::implied::Moments;
-use self::model::{CENTRE, CORNER, POWER, Priors, SCALE, SHIFT, TILT, Theta};
+use self::model::{CENTRE, CORNER, HORIZON, POWER, Priors, RISE, SCALE, SHIFT, TILT, Theta};
 use self::posterior::{Draw, Normal, Posterior};
 use self::surface::Surface;
 use self::weigh::{DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA};
@@ -155,7 +157,16 @@ impl Frame<'_> {
         if d.near_at.is_none() && zones::foreground_scatters(self.map, self.e, &credible, horizon) {
             readings[0].fill(None);
         }
+        let hidden = d.far_at.is_none() && veil::hides_far(self.map, self.e);
+        if hidden {
+            // What is left of the ground there is near, and says nothing of the far scene.
+            readings[1].fill(None);
+            d.zones[1].tiles.clear();
+        }
         self.weigh(d, &readings, capture, intent);
+        if hidden && d.verdict.unsettled == Some(Unsettled::FarUnmeasured) {
+            d.verdict.unsettled = Some(Unsettled::FarHidden);
+        }
         for (zone, reading) in d.zones.iter_mut().zip(&readings) {
             let Some(r) = &reading[0] else { continue };
             let y = model::predict(best, &r.place, self.surface).y + r.departure;
@@ -241,18 +252,22 @@ impl Frame<'_> {
                     soft[k] += if p.optical > permitted { draw.weight } else { 0.0 };
                 }
             }
+            let (askew, upright) = self.askew(&draw.theta, permitted);
             let story = Story {
                 near: parts[0],
                 far: parts[1],
                 diffraction: DIFFRACTION_SIGMA * self.e.lambda_n_px.unwrap_or(0.0),
                 motion: self.motion.map_or(0.0, |m| TRACK_SIGMA * (m.value + m.sd * z[2]).max(0.0)),
-                askew: self.askew(&draw.theta, permitted),
+                askew,
+                upright,
                 lens_centre: draw.theta[CENTRE].abs(),
             };
             let rule = std::array::from_fn(|_| normal.next());
             let causes = weigh::causes(&story, permitted, rule);
             if weigh::may_flow(exposure, self.priors.haste(&draw.theta)) {
                 tally.add_flowing(causes.as_deref(), draw.weight);
+            } else if self.posterior.flat(draw) || self.e.lambda_n_px.is_none() && weigh::alike(&story) {
+                tally.add_alike(causes.as_deref(), draw.weight);
             } else {
                 tally.add(causes.as_deref(), draw.weight);
             }
@@ -278,6 +293,9 @@ impl Frame<'_> {
         let focus = focus.get().map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
         let near_inverse = near_inverse.get().map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
         d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near_inverse, permitted);
+        if d.verdict.cause == Cause::LensAsymmetry && !self.sides_bear_out() {
+            weigh::leave_open(&mut d.verdict);
+        }
         if contradicted(recorded, focus) && recorded.is_some_and(|r| self.misplaced(r, readings)) {
             d.flags.push(Flag::FocusDistanceContradicted);
             weigh::doubt(&mut d.verdict);
@@ -291,16 +309,30 @@ impl Frame<'_> {
         self.posterior.few.iter().map(|(ready, w)| off(*w, ready.disc(&place))).sum::<f64>() > 0.95
     }
 
-    /// What a tilted or decentred lens adds at the frame's softer side, sigma px, if that side is then beyond
-    /// the permitted blur; else zero.
-    fn askew(&self, t: &Theta, permitted: f64) -> f64 {
+    /// Whether the sides bear out the most probable of the modes that have a lens out of line.
+    fn sides_bear_out(&self) -> bool {
+        let askew = 1 << TILT | 1 << SHIFT;
+        let mode = self.posterior.modes.iter().find(|m| m.on & askew != 0);
+        mode.is_some_and(|m| sides::bear_out(self.map, self.e, &m.theta, self.surface))
+    }
+
+    /// What a tilted or decentred lens adds at the frame's softer side, and what one decentred up or down adds at top
+    /// or bottom, sigma px; zero where that is within the permitted blur.
+    fn askew(&self, t: &Theta, permitted: f64) -> (f64, f64) {
         let side = 0.85 * self.e.right;
         let tilt = DISC_SIGMA * (t[TILT] * side).abs();
-        let lens = |u: f64| t[CORNER] * (u - t[SHIFT]).abs().powf(t[POWER]);
-        let (left, right) = (lens(-side), lens(side));
-        let shift = if t[SHIFT] == 0.0 { 0.0 } else { (left * left - right * right).abs().sqrt() };
-        let added = tilt.max(shift);
-        if added > permitted { added } else { 0.0 }
+        // A lens decentred to a side shows as left against right; up or down it can't be told from defocus.
+        let lens = |u: f64, v: f64| (t[CORNER] * (u - t[SHIFT]).hypot(v - t[RISE]).powf(t[POWER])).powi(2);
+        let heights = [t[HORIZON].max(-self.e.bottom), 0.875 * self.e.bottom];
+        let off = t[SHIFT] != 0.0 || t[RISE] != 0.0;
+        let across = if off {
+            heights.iter().map(|&v| (lens(-side, v) - lens(side, v)).abs()).fold(0.0, f64::max).sqrt()
+        } else {
+            0.0
+        };
+        let down = if off { (lens(0.0, heights[0]) - lens(0.0, heights[1])).abs().sqrt() } else { 0.0 };
+        let over = |added: f64| if added > permitted { added } else { 0.0 };
+        (over(tilt.max(across)), over(down))
     }
 }
 

@@ -5,7 +5,7 @@ use super::surface::Surface;
 use crate::quantity::Intent;
 
 /// Number of parameters.
-pub const SIZE: usize = 11;
+pub const SIZE: usize = 12;
 /// A parameter vector.
 pub type Theta = [f64; SIZE];
 
@@ -32,6 +32,9 @@ pub const SHIFT: usize = 9;
 
 /// Disc that a curved field adds at the corner, growing with the square of the distance from the centre, px.
 pub const CURVE: usize = 10;
+
+/// v of the centre of the lens's field.
+pub const RISE: usize = 11;
 
 /// Half width of the rounding of the ground's meeting with the far scene, in v.
 const ROUNDING: f64 = 0.03;
@@ -84,11 +87,11 @@ impl Ready {
     /// Square of the lens part that grows towards the corners, px^2.
     #[inline]
     fn corner(&self, s: &Sample) -> f64 {
-        let ln_r = if self.t[SHIFT] == 0.0 {
+        let ln_r = if self.t[SHIFT] == 0.0 && self.t[RISE] == 0.0 {
             s.ln_r
         } else {
-            let du = s.u - self.t[SHIFT];
-            0.5 * (du * du + s.v * s.v).max(1e-6).ln()
+            let (du, dv) = (s.u - self.t[SHIFT], s.v - self.t[RISE]);
+            0.5 * (du * du + dv * dv).max(1e-6).ln()
         };
         self.t[CORNER] * self.t[CORNER] * (2.0 * self.t[POWER] * ln_r).exp()
     }
@@ -120,9 +123,9 @@ impl Ready {
         let ramp = 0.5 * (hv + root);
         let disc = t[FAR] + self.growth * ramp + t[TILT] * s.u + t[CURVE] * s.r * s.r;
         let size = (disc * disc + CUSP * CUSP).sqrt();
-        let du = s.u - t[SHIFT];
-        let square = (du * du + s.v * s.v).max(1e-6);
-        let ln_r = if t[SHIFT] == 0.0 { s.ln_r } else { 0.5 * square.ln() };
+        let (du, dv) = (s.u - t[SHIFT], s.v - t[RISE]);
+        let square = (du * du + dv * dv).max(1e-6);
+        let ln_r = if t[SHIFT] == 0.0 && t[RISE] == 0.0 { s.ln_r } else { 0.5 * square.ln() };
         let rise = (2.0 * t[POWER] * ln_r).exp();
         let corner = t[CORNER] * t[CORNER] * rise;
         let gauss = (s.learned_square + self.still + corner + t[SHAKE] * t[SHAKE]).sqrt().max(1e-6);
@@ -140,6 +143,7 @@ impl Ready {
         j[POWER] = along_gauss * corner * ln_r;
         j[SHAKE] = along_gauss * t[SHAKE];
         j[SHIFT] = -along_gauss * corner * t[POWER] * du / square;
+        j[RISE] = -along_gauss * corner * t[POWER] * dv / square;
         j[SCALE] = 1.0;
         (slope.ln + t[SCALE], j)
     }
@@ -194,9 +198,15 @@ pub struct Priors {
 /// been swung round after focusing, or focused on something that stands off the ground.
 const FOCUS_POINT: (f64, f64) = (1.5, 0.4);
 
-/// Height a camera is taken to have over the ground before it, m: on a tripod at eye height or below
+/// Height a camera is taken to have over the ground before it, m: on a tripod between knee and eye height
 /// (common practice, no published source). Only a wide prior rests on it.
-const USUAL_HEIGHT: f64 = 1.4;
+const USUAL_HEIGHT: f64 = 1.0;
+
+/// Spreads of the horizon, in v, above and below the sky's lower edge: hills and trees stand above the horizon,
+/// often far; only haze that passes for sky ends below it.
+const SKYLINE_SPREAD: (f64, f64) = (0.06, 0.2);
+/// Spread of a horizon found from how haze thins.
+const VEILED_SPREAD: f64 = 0.06;
 
 /// ln of the factor by which the widths of a frame's content are off: a few per cent too small in the median, with a
 /// spread from frame to frame (rendered landscapes of the seeds used for building).
@@ -217,13 +227,18 @@ impl Priors {
             (Some(scale), Some(height), _) => Belief { mean: (scale / height).ln(), below: 0.3, above: 0.3 },
             (_, _, Some((reach, near))) => Belief { mean: (reach / near / deep).ln(), below: 0.35, above: 0.35 },
             // A lower camera or rising ground is rarer than ground that falls away or lies far off.
-            (Some(scale), None, None) => Belief { mean: (scale / USUAL_HEIGHT).ln(), below: 1.6, above: 0.6 },
+            (Some(scale), None, None) => Belief { mean: (scale / USUAL_HEIGHT).ln(), below: 1.3, above: 0.7 },
             (None, _, None) => Belief { mean: 8.0_f64.ln(), below: 1.6, above: 1.0 },
         };
         let span = growth.mean.exp() * deep;
         let px = |um: f64| e.pitch_um.map_or(um / 4.5, |p| um / p);
         let learned = e.samples.iter().filter(|s| s.learned.is_some()).count() * 2 > e.samples.len();
         let (centre, corner) = if learned { (px(0.7), px(2.0)) } else { (px(1.6), px(7.0)) };
+        let horizon = match (e.veiled, e.skyline) {
+            (Some(v), _) => Belief::even(v, VEILED_SPREAD),
+            (None, Some(v)) => Belief { mean: v + 0.02, below: SKYLINE_SPREAD.0, above: SKYLINE_SPREAD.1 },
+            (None, None) => Belief::even(-0.12, 0.3),
+        };
         // Sharpening narrows what is measured; overshoot says by how much at the least.
         let scale = if e.overshoot > 0.03 {
             Belief { mean: -1.5 * e.overshoot.min(0.2), below: 0.06 + e.overshoot, above: 0.06 + e.overshoot }
@@ -235,7 +250,7 @@ impl Priors {
                 // Focus beyond infinity happens, by a little.
                 Belief { mean: 0.0, below: 1.2 * span.max(3.0), above: 0.8 },
                 growth,
-                Belief::even(-0.12, 0.3),
+                horizon,
                 Belief::even(0.0, centre),
                 Belief::even(0.0, corner),
                 Belief::even(2.5, 0.8),
@@ -244,6 +259,7 @@ impl Priors {
                 Belief::even(0.0, 2.0),
                 Belief::even(0.0, 0.35),
                 Belief::even(0.0, 6.0),
+                Belief::even(0.0, 0.35),
             ],
             recorded: e.reach.zip(recorded).map(|(reach, (low, high, given))| {
                 let (near, far) = (-reach / low, -reach / high);

@@ -5,7 +5,7 @@ use nalgebra::SVector;
 use super::evidence::{Evidence, Sample};
 use super::fit::{Fit, Mix, descend, energy, retune};
 use super::model::{
-    CENTRE, CORNER, CURVE, FAR, GROWTH, HORIZON, POWER, Priors, Ready, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta,
+    CENTRE, CORNER, CURVE, FAR, GROWTH, HORIZON, POWER, Priors, RISE, Ready, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta,
 };
 use super::surface::Surface;
 
@@ -16,6 +16,8 @@ const DEFOCUS: u32 = 1 << FAR | 1 << GROWTH | 1 << HORIZON;
 const DRAWS: usize = 40;
 /// Energy above the best mode's from which a mode is left out: it has less than a thousandth of the weight.
 const NO_MATTER: f64 = 9.0;
+/// The same before the shares of soft content are found, which move the energies by less than the difference.
+const HOPELESS: f64 = 25.0;
 /// Measured tiles beyond which the starts are tried on every second or third of them.
 const PLENTY: usize = 100;
 
@@ -38,6 +40,14 @@ pub struct Draw {
     pub mode: usize,
     /// Its share of the posterior; all of them add up to one.
     pub weight: f64,
+}
+
+impl Posterior {
+    /// Whether a draw has all of the scene at one distance.
+    #[must_use]
+    pub fn flat(&self, draw: &Draw) -> bool {
+        self.modes[draw.mode].on >> GROWTH & 1 == 0
+    }
 }
 
 /// The posterior.
@@ -69,19 +79,26 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
     if let Some((best, _)) = found.first() {
         mix = retune(best, e, surface, &mix);
     }
+    let floor = found.iter().map(|(f, _)| f.energy).fold(f64::INFINITY, f64::min);
+    found.retain(|(f, _)| f.energy < floor + HOPELESS);
     for (fit, _) in &mut found {
         *fit = descend(fit.theta, fit.on, 12, &e.samples, surface, priors, &mix);
     }
     // The additions are tried from the best plain mode only: they refine, they don't re-explain.
     if let Some((best, odds)) = found.first().cloned() {
         for extra in [TILT, SHIFT] {
-            let on = best.on | 1 << extra;
-            let sides = if extra == TILT { [-1.5, 1.5] } else { [-0.15, 0.15] };
-            let from = sides
+            // A lens is decentred in any direction, up and down as well as to a side.
+            let (on, starts): (u32, &[(f64, f64)]) = if extra == TILT {
+                (best.on | 1 << TILT, &[(-1.5, 0.0), (1.5, 0.0)])
+            } else {
+                (best.on | 1 << SHIFT | 1 << RISE, &[(-0.15, 0.0), (0.15, 0.0), (0.02, -0.15), (0.02, 0.15)])
+            };
+            let from = starts
                 .iter()
-                .map(|&side| {
+                .map(|&(side, rise)| {
                     let mut from = best.theta;
                     from[extra] = side;
+                    from[RISE] = rise;
                     (from, energy(&from, on, &e.samples, surface, priors, &mix))
                 })
                 .min_by(|a, b| a.1.total_cmp(&b.1));
@@ -99,7 +116,7 @@ fn search(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mi
     let mut base: Theta = std::array::from_fn(|k| priors.beliefs[k].mean);
     base[CENTRE] = 0.3;
     base[CORNER] = 0.6;
-    for off in [TILT, SHIFT, CURVE] {
+    for off in [TILT, SHIFT, RISE, CURVE] {
         base[off] = 0.0;
     }
     if shake == 0 {
@@ -257,7 +274,7 @@ pub fn turned(posterior: &Posterior, e: &Evidence, surface: &Surface, priors: &P
 #[must_use]
 pub fn curvature_gain(posterior: &Posterior, e: &Evidence, surface: &Surface, priors: &Priors) -> Option<f64> {
     let best = posterior.modes.first()?;
-    let on = (best.on & !(1 << CORNER | 1 << POWER | 1 << SHIFT)) | 1 << CURVE;
+    let on = (best.on & !(1 << CORNER | 1 << POWER | 1 << SHIFT | 1 << RISE)) | 1 << CURVE;
     [-3.0, 3.0]
         .iter()
         .map(|&side| {
@@ -265,6 +282,7 @@ pub fn curvature_gain(posterior: &Posterior, e: &Evidence, surface: &Surface, pr
             from[CURVE] = side;
             from[CORNER] = 0.0;
             from[SHIFT] = 0.0;
+            from[RISE] = 0.0;
             best.energy - descend(from, on, 15, &e.samples, surface, priors, &posterior.mix).energy
         })
         .max_by(f64::total_cmp)

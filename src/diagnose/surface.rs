@@ -135,7 +135,7 @@ fn at(table: &[f64], disc: f64, gauss: f64) -> Slope {
 #[inline]
 fn node(value: f64, knee: f64, nodes: usize) -> (usize, f64, f64) {
     let value = if value > 0.0 { value } else { 0.0 };
-    let x = (value / knee).ln_1p() / STEP;
+    let x = (1.0 + value / knee).ln() / STEP;
     let cell = (x as usize).min(nodes - 2);
     // Beyond the table the width has long become proportional, so the last cell's slope carries on.
     (cell, x - cell as f64, 1.0 / (STEP * (knee + value)))

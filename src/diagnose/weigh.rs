@@ -38,6 +38,8 @@ pub struct Story {
     pub motion: f64,
     /// What a lens out of line adds at the frame's sides, sigma px, zero where the sides stay within the permitted.
     pub askew: f64,
+    /// The same of a lens decentred up or down at top or bottom.
+    pub upright: f64,
     /// Lens part at the centre, sigma px.
     pub lens_centre: f64,
 }
@@ -82,8 +84,9 @@ pub fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
     }
     if strong.is_empty() {
         // Softness at near or far that is the lens's alone is a matter of corners, unless the centre is soft too.
+        // A lens decentred up or down is no matter of corners, and can't be told from defocus by one frame.
         let over = [&s.near, &s.far].into_iter().flatten().any(|z| z.optical > permitted);
-        if over && s.lens_centre > 0.8 * permitted {
+        if over && (s.lens_centre > 0.8 * permitted || s.upright > permitted) {
             return None;
         }
     }
@@ -94,6 +97,17 @@ pub fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
     }
     strong.sort_by(|a, b| b.1.total_cmp(&a.1));
     Some(strong.into_iter().map(|(cause, _)| cause).collect())
+}
+
+/// Discs of near and far of one sign and this much alike (larger over smaller) say that the frame is soft all over.
+const ALIKE: f64 = 1.4;
+
+/// Whether a draw has near and far out of focus alike.
+#[must_use]
+pub fn alike(s: &Story) -> bool {
+    let (Some(near), Some(far)) = (s.near, s.far) else { return false };
+    let ratio = near.disc / far.disc;
+    ratio > 1.0 / ALIKE && ratio < ALIKE
 }
 
 /// Whether a zone is softer than permitted because of defocus: without it the zone would pass, or defocus alone
@@ -153,6 +167,19 @@ impl Tally {
             self.add(Some(&[Cause::Motion]), 0.5 * weight);
         }
         self.add(causes, if near { 0.5 * weight } else { weight });
+    }
+
+    /// As [`Tally::add`] where the draw has the whole frame soft alike: a disc is then told from softness of the lens
+    /// or of the file by nothing but its prior, so half the weight of a focus error goes to the unnamed.
+    pub fn add_alike(&mut self, causes: Option<&[Cause]>, weight: f64) {
+        let focus = matches!(
+            causes.and_then(|c| c.first()),
+            Some(Cause::FocusTooFar | Cause::FocusTooNear | Cause::TooLittleDepth)
+        );
+        if focus {
+            self.add(None, 0.5 * weight);
+        }
+        self.add(causes, if focus { 0.5 * weight } else { weight });
     }
 }
 

@@ -50,9 +50,12 @@ fn strict(mix: &Mix) -> Mix {
 const AGREEING: f64 = 0.5;
 /// Share, of what is usual in the frame, that must agree in the best part of the foreground; below it the
 /// foreground is water or the like all over.
-const FOREGROUND_AGREEING: f64 = 0.8;
+const FOREGROUND_AGREEING: f64 = 0.83;
 /// How well honest ground agrees where there is nothing to compare it with.
 const USUAL_AGREEING: f64 = 0.93;
+/// The least that is taken for usual, and the share above the foreground below which it is no yardstick.
+const LEAST_USUAL: f64 = 0.88;
+const FIT_AGREEING: f64 = 0.7;
 
 /// Sum of the credible, and number of the measured tiles.
 fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
@@ -74,7 +77,9 @@ pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>]
     // Real texture scatters more than a plane: how well the ground above agrees is the yardstick.
     let above = select(map, |_, y| y > foot - 0.05 * h && y <= h - NEAR_REACH * (h - foot));
     let (agree, measured) = agreeing(&above, credible);
-    let usual = if measured >= 8.0 { (agree / measured).clamp(0.86, USUAL_AGREEING) } else { USUAL_AGREEING };
+    // Where it hardly agrees it is water or cloud itself, and no yardstick.
+    let fit = measured >= 8.0 && agree > FIT_AGREEING * measured;
+    let usual = if fit { (agree / measured).clamp(LEAST_USUAL, USUAL_AGREEING) } else { USUAL_AGREEING };
     best.is_some_and(|share| share < FOREGROUND_AGREEING * usual)
 }
 

@@ -201,6 +201,13 @@ pub fn unsettled(d: &Diagnosis) -> Option<String> {
         Unsettled::FarUnmeasured => {
             format!("nothing far off is fit to judge (cloud, haze, or no detail){}", near())
         }
+        Unsettled::FarHidden => match zone(d, ZoneName::Near).and_then(|z| z.soft) {
+            Some(soft) if soft <= 0.5 => format!(
+                "haze hides the far scene, so it was not measured; as far as can be seen the frame is sharp{}",
+                near()
+            ),
+            _ => format!("haze hides the far scene, so it was not measured{}", near()),
+        },
         Unsettled::CausesAlike => alike(d),
         Unsettled::AtTheLimit => format!(
             "the blur sits at the limit, as likely within as beyond it: near is {}, far is {}",
@@ -242,6 +249,9 @@ fn settle(d: &Diagnosis) -> &'static str {
         }
         Some(Unsettled::FarUnmeasured) => {
             "Mark the farthest thing that must be sharp with --far-at, or take a frame with a detailed horizon."
+        }
+        Some(Unsettled::FarHidden) => {
+            "Mark the farthest thing that shows with --far-at, or judge the far scene from a frame taken in clear air."
         }
         Some(Unsettled::CausesAlike) => "One more frame at another aperture, all else the same, would settle it.",
         Some(Unsettled::AtTheLimit) => {

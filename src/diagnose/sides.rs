@@ -1,0 +1,49 @@
+//! Whether the two sides of the frame bear out a lens that is out of line: at more than one height, in like content.
+
+use super::evidence::{Evidence, Sample};
+use super::model::{Ready, Theta};
+use super::surface::Surface;
+use crate::measure::TileMap;
+
+/// Heights the measured part of the frame is looked at in, and how many of them must speak for it.
+const BANDS: usize = 3;
+const SPEAKING: usize = 2;
+/// Share of the half width from which a tile counts as lying at a side.
+const SIDE: f64 = 0.5;
+/// Fewest tiles of a side.
+const TILES: usize = 3;
+/// How much more contrast one side may have for its content to be like the other's.
+const LIKE: f64 = 2.0;
+/// Least difference (ln of the width) that a model foretells for a height to have a say, and the share of it found.
+const FORETOLD: f64 = 0.05;
+const FOUND: f64 = 0.4;
+
+/// Whether what a fitted tilt or decentring foretells between left and right is found at several heights, each with
+/// tiles on both sides whose contrast is alike. Sharp leaves on the left and smooth road on the right are no lens.
+#[must_use]
+pub fn bear_out(map: &TileMap, e: &Evidence, theta: &Theta, surface: &Surface) -> bool {
+    let ready = Ready::new(theta);
+    let (low, high) = e.samples.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), s| (a.min(s.v), b.max(s.v)));
+    let step = (high - low) / BANDS as f64;
+    let speaks = |band: usize| {
+        let from = low + step * band as f64;
+        let side = |sign: f64| -> Option<[f64; 3]> {
+            let inside = |s: &&Sample| sign * s.u > SIDE * e.right && s.v >= from - 1e-9 && s.v <= from + step + 1e-9;
+            let tiles: Vec<&Sample> = e.samples.iter().filter(inside).collect();
+            (tiles.len() >= TILES).then(|| {
+                let of = |f: &dyn Fn(&Sample) -> f64| middle(tiles.iter().map(|s| f(s)).collect());
+                [of(&|s| s.y), of(&|s| ready.at(s, surface).y), of(&|s| map.tiles[s.index].contrast)]
+            })
+        };
+        let (Some(left), Some(right)) = (side(-1.0), side(1.0)) else { return false };
+        let (found, foretold) = (right[0] - left[0], right[1] - left[1]);
+        let like = left[2] < LIKE * right[2] && right[2] < LIKE * left[2];
+        like && foretold.abs() > FORETOLD && found / foretold > FOUND
+    };
+    (0..BANDS).filter(|&band| speaks(band)).count() >= SPEAKING
+}
+
+fn middle(mut all: Vec<f64>) -> f64 {
+    all.sort_by(f64::total_cmp);
+    all[all.len() / 2]
+}

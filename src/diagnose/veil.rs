@@ -1,0 +1,116 @@
+//! What the picture's light says of the horizon: where the sky ends, and whether haze hides the far scene.
+
+use super::evidence::Evidence;
+use crate::measure::TileMap;
+
+/// Share of the columns that must have sky at the top for the sky's lower edge to say where the horizon is.
+const SKY_COLUMNS: f64 = 0.5;
+/// Which of the columns' lower edges of sky is taken: hills hide the horizon, gaps between them show it best.
+const GAPS: f64 = 0.75;
+
+/// v of the sky's lower edge, by the columns where it reaches lowest; `None` where too little sky shows.
+#[must_use]
+pub fn skyline(map: &TileMap, sky: &[bool]) -> Option<f64> {
+    let columns = map.columns as usize;
+    if columns == 0 || sky.len() != map.tiles.len() {
+        return None;
+    }
+    let mut edges: Vec<f64> = (0..columns)
+        .filter_map(|x| {
+            let last = (0..map.rows as usize).map(|y| y * columns + x).take_while(|&i| sky[i]).last()?;
+            Some(f64::from(map.tiles[last].y + map.tiles[last].height))
+        })
+        .collect();
+    if (edges.len() as f64) < SKY_COLUMNS * columns as f64 {
+        return None;
+    }
+    edges.sort_by(f64::total_cmp);
+    let edge = edges[((edges.len() - 1) as f64 * GAPS) as usize];
+    let (w, h) = (f64::from(map.width), f64::from(map.height));
+    Some((edge - h / 2.0) / (w.hypot(h) / 2.0))
+}
+
+/// Shares of the foreground's contrast, and of its step in level from the sky, between which a row lies in the veil.
+const VEILED_CONTRAST: (f64, f64) = (0.08, 0.62);
+const VEILED_LEVEL: (f64, f64) = (0.05, 0.93);
+/// Fewest rows, and least share of the picture's height, over which a veil thins; two rows are enough where even the
+/// second has less than this share of the foreground's step. A clear skyline is one row, with ridges in thin haze two.
+const VEIL_ROWS: usize = 3;
+const THICK: f64 = 0.8;
+const VEIL_HEIGHT: f64 = 0.12;
+/// Least step in level between sky and foreground, as a share of the larger.
+const STEP: f64 = 0.15;
+
+/// v of the horizon where haze or fog hides it; `None` where the far scene is not veiled.
+///
+/// Contrast seen through air falls as exp(-distance / V) and the level goes to the air's own in the same measure
+/// (Koschmieder 1924). On level ground distance is one over v - horizon, so 1 / -ln(contrast ratio) is a straight
+/// line in v with its root at the horizon. Rows count from the first that is told from the sky down to where the
+/// foreground's contrast is reached; both contrast and level must grow from each to the next.
+#[must_use]
+pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
+    let (columns, rows) = (map.columns as usize, map.rows as usize);
+    if columns == 0 || rows < 6 || map.tiles.len() != columns * rows {
+        return None;
+    }
+    let half = f64::from(map.width).hypot(f64::from(map.height)) / 2.0;
+    let middle = |mut all: Vec<f64>| {
+        all.sort_by(f64::total_cmp);
+        all[all.len() / 2]
+    };
+    let row = |y: usize| &map.tiles[y * columns..(y + 1) * columns];
+    let lowest = &map.tiles[columns * (rows - rows / 3)..];
+    let foreground = middle(lowest.iter().map(|t| t.contrast).collect());
+    let (top, ground) =
+        (middle(row(0).iter().map(|t| t.level).collect()), middle(lowest.iter().map(|t| t.level).collect()));
+    // Haze is as bright as the sky behind it, so the ground must be darker for it to show.
+    if !(foreground > 0.0 && top - ground > STEP * top) {
+        return None;
+    }
+    let mut veil: Vec<(f64, f64)> = Vec::new();
+    let mut before = (0.0, 0.0);
+    for y in 0..rows {
+        let contrast = middle(row(y).iter().map(|t| t.contrast).collect()) / foreground;
+        let level = (top - middle(row(y).iter().map(|t| t.level).collect())) / (top - ground);
+        if veil.is_empty() && (contrast < VEILED_CONTRAST.0 || level < VEILED_LEVEL.0) {
+            if contrast > VEILED_CONTRAST.1 || level > VEILED_LEVEL.1 {
+                return None;
+            }
+            continue;
+        }
+        if contrast > VEILED_CONTRAST.1 || level > VEILED_LEVEL.1 {
+            break;
+        }
+        if contrast < before.0 || level < before.1 {
+            return None;
+        }
+        before = (contrast, level);
+        let v = (row(y)[0].centre().1 - f64::from(map.height) / 2.0) / half;
+        veil.push((v, -1.0 / contrast.ln()));
+    }
+    let few = veil.len() < VEIL_ROWS && !(veil.len() == VEIL_ROWS - 1 && before.1 < THICK);
+    if few || (veil.len() as f64) < VEIL_HEIGHT * rows as f64 {
+        return None;
+    }
+    let n = veil.len() as f64;
+    let (mv, my) = (veil.iter().map(|p| p.0).sum::<f64>() / n, veil.iter().map(|p| p.1).sum::<f64>() / n);
+    let slope = veil.iter().map(|p| (p.0 - mv) * (p.1 - my)).sum::<f64>()
+        / veil.iter().map(|p| (p.0 - mv).powi(2)).sum::<f64>();
+    // No lower than the first row that is told from the sky.
+    (slope > 0.0).then(|| (mv - my / slope).min(veil[0].0))
+}
+
+/// Distance, in nearest distances, from which ground says something of the far scene.
+const FAR_FROM: f64 = 8.0;
+/// Fewest measured tiles that do.
+const FAR_TILES: usize = 3;
+
+/// Whether haze hides the far scene: a veil, and next to nothing measured in or beyond it.
+#[must_use]
+pub fn hides_far(map: &TileMap, e: &Evidence) -> bool {
+    let Some(horizon) = e.veiled else { return false };
+    let limit = horizon + (e.bottom - horizon) / FAR_FROM;
+    let far = |v: f64| v < limit;
+    let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
+    map.tiles.iter().filter(|t| t.blur.is_some() && far(v(t))).count() < FAR_TILES
+}

@@ -1,0 +1,174 @@
+//! What the fit may rest on, from hand-written tile maps: where the far scene shows, how many witnesses a row of tiles
+//! is, both sides of the frame, and softness that two causes explain.
+
+#[path = "support/tilemaps.rs"]
+mod tilemaps;
+
+use tilemaps::{Rng, Scene};
+use tussock::TileMap;
+use tussock::diagnose::{Cause, Diagnosis, Unsettled, ZoneName, diagnose};
+use tussock::measure::{Tile, TileState};
+use tussock::quantity::{Estimate, Intent, Units};
+use tussock::report::wording;
+use tussock::shot::Capture;
+
+/// A scene at the right focus: twice the nearest distance.
+fn right(scene: Scene) -> Scene {
+    let near = 1.0 / scene.ground(scene.bottom());
+    Scene { focus_m: 2.0 * near, ..scene }
+}
+
+fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
+    diagnose(map, &scene.capture(), None, &Intent::default())
+}
+
+/// Place of a tile as the model counts: u across, v down, fractions of the half diagonal from the centre.
+fn place(scene: &Scene, tile: &Tile) -> (f64, f64) {
+    let (x, y) = tile.centre();
+    ((x - f64::from(scene.width) / 2.0) / scene.half(), (y - f64::from(scene.height) / 2.0) / scene.half())
+}
+
+/// The scene's map seen through air of a visual range: contrast falls as exp(-distance / range) and the level goes to
+/// the air's own by the same factor (Koschmieder 1924); below a fifth of the contrast nothing is measured.
+fn through_air(scene: &Scene, range_m: f64) -> TileMap {
+    let mut map = scene.map();
+    for tile in &mut map.tiles {
+        let inverse = scene.ground(place(scene, tile).1);
+        let left = if inverse > 0.0 { (-1.0 / (inverse * range_m)).exp() } else { 0.0 };
+        tile.contrast = 0.35 * left;
+        tile.level = 0.6 - 0.45 * left;
+        if left < 0.2 {
+            tile.state = TileState::NoDetail;
+            tile.blur = None;
+        }
+    }
+    map
+}
+
+fn is_focus(cause: Cause) -> bool {
+    matches!(cause, Cause::FocusTooFar | Cause::FocusTooNear | Cause::TooLittleDepth)
+}
+
+#[test]
+fn fog_over_the_far_scene_is_said_and_the_ground_before_it_is_not_taken_for_it() {
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let near = 1.0 / scene.ground(scene.bottom());
+    let d = judge(&scene, &through_air(&scene, 3.0 * near));
+    assert_eq!(d.verdict.unsettled, Some(Unsettled::FarHidden), "{:?}", d.verdict);
+    let zone = |name| d.zones.iter().find(|z| z.name == name).unwrap();
+    assert!(zone(ZoneName::Far).optical_px.is_none() && zone(ZoneName::Near).optical_px.is_some());
+    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    assert!(said.contains("Haze hides the far scene") && said.contains("as far as can be seen"), "{said}");
+}
+
+#[test]
+fn in_clear_air_the_far_scene_is_judged() {
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let map = through_air(&scene, 20_000.0);
+    let mut lit = scene.map();
+    for (tile, air) in lit.tiles.iter_mut().zip(&map.tiles) {
+        (tile.contrast, tile.level) = (air.contrast, air.level);
+    }
+    let d = judge(&scene, &lit);
+    assert_eq!(d.verdict.cause, Cause::SharpThroughout, "{:?}", d.verdict);
+}
+
+#[test]
+fn the_skyline_keeps_the_horizon_from_floating() {
+    // Focus at many times the nearest distance: the far disc is small and of either sign as far as widths go.
+    for seed in 1..=8 {
+        let scene = Scene { f_number: 8.0, focus_m: 25.0, cloud: 0.0, seed, ..Scene::default() };
+        let mut map = scene.map();
+        for tile in &mut map.tiles {
+            let above = place(&scene, tile).1 < scene.horizon() - 0.03;
+            (tile.level, tile.contrast) = if above { (0.7, 0.02) } else { (0.15, 0.35) };
+            if above {
+                tile.blur = None;
+            }
+        }
+        let d = judge(&scene, &map);
+        let horizon = d.model.as_ref().unwrap().horizon;
+        assert!((horizon - scene.horizon()).abs() < 0.12, "seed {seed}: {horizon} of {}", scene.horizon());
+    }
+}
+
+#[test]
+fn rows_that_err_together_name_no_focus_error() {
+    // Every row shares an error of seven per cent, as the tiles of one texture at one distance do.
+    for seed in 1..=20 {
+        let scene = right(Scene { f_number: 13.0, scatter: 0.04, seed, ..Scene::default() });
+        let mut map = scene.map();
+        let mut rng = Rng(seed.wrapping_mul(977));
+        for row in map.tiles.chunks_mut(map.columns as usize) {
+            let factor = (0.07 * rng.normal()).exp();
+            for blur in row.iter_mut().filter_map(|t| t.blur.as_mut()) {
+                *blur = Estimate::new(blur.value * factor, blur.sd * factor, blur.n);
+            }
+        }
+        let d = judge(&scene, &map);
+        assert!(!is_focus(d.verdict.cause), "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
+fn a_far_zone_at_the_permitted_blur_is_no_sure_focus_error() {
+    for seed in 1..=10 {
+        let mut scene = Scene { f_number: 8.0, lens: (0.2, 0.6, 2.5), seed, ..Scene::default() };
+        // The focus at which the far scene just reaches the permitted blur.
+        while scene.far().optical_px > scene.permitted() {
+            scene.focus_m *= 1.01;
+        }
+        while scene.far().optical_px < scene.permitted() {
+            scene.focus_m /= 1.01;
+        }
+        let d = judge(&scene, &scene.map());
+        assert!(!is_focus(d.verdict.cause) || d.verdict.confidence < 0.85, "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
+fn one_side_alone_or_content_that_differs_is_no_lens_out_of_line() {
+    let scene = right(Scene { f_number: 11.0, tilt_px: 11.0, ..Scene::default() });
+    let whole = judge(&scene, &scene.map()).verdict.cause;
+    assert_eq!(whole, Cause::LensAsymmetry);
+    let mut cut = scene.map();
+    for tile in &mut cut.tiles {
+        if place(&scene, tile).0 > 0.4 {
+            tile.blur = None;
+        }
+    }
+    assert_ne!(judge(&scene, &cut).verdict.cause, Cause::LensAsymmetry);
+    let mut mixed = scene.map();
+    for tile in &mut mixed.tiles {
+        tile.contrast = if place(&scene, tile).0 > 0.0 { 0.1 } else { 0.6 };
+    }
+    assert_ne!(judge(&scene, &mixed).verdict.cause, Cause::LensAsymmetry);
+}
+
+#[test]
+fn a_lens_decentred_upwards_is_not_laid_to_focus_for_sure() {
+    // The lens's field is centred at v = -0.45: the lower edge is soft, as with focus too far.
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 13.0, lens: (0.2, 0.0, 2.5), seed, ..Scene::default() });
+        let mut map = scene.map();
+        for tile in &mut map.tiles {
+            let (u, v) = place(&scene, tile);
+            let added = 2.6 * u.hypot(v + 0.45).powf(2.5);
+            if let Some(blur) = tile.blur.as_mut() {
+                *blur = Estimate::new(blur.value.hypot(added), blur.sd, blur.n);
+            }
+        }
+        let d = judge(&scene, &map);
+        assert!(!is_focus(d.verdict.cause) || d.verdict.confidence < 0.8, "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
+fn a_frame_soft_alike_all_over_without_facts_is_not_laid_to_focus() {
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 11.0, lens: (2.6, 0.2, 2.0), seed, ..Scene::default() });
+        let facts = Capture { pixel_pitch_um: None, ..scene.capture() };
+        let d = diagnose(&scene.map(), &facts, None, &Intent::default());
+        assert_eq!(d.verdict.cause, Cause::CannotTell, "seed {seed}: {:?}", d.verdict);
+    }
+}
