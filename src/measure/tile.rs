@@ -178,7 +178,10 @@ pub(super) fn conclude(reading: &Reading, shape: &Shape) -> (Tile, Vec<Edge>) {
     } else {
         together(seen, reading.opinion, reading.trial.share, reading.random)
     };
-    let answers = reading.rings.iter().flatten().map(|rings| claim::weigh(rings, blur.map(|b| b.value)));
+    // A spectrum over all directions says nothing of edges that all face one way.
+    let one_way = direction::one_way(&reading.trial.edges[..reading.trial.plain]).is_some();
+    let answers =
+        reading.rings.iter().flatten().filter(|_| !one_way).map(|rings| claim::weigh(rings, blur.map(|b| b.value)));
     let answer = answers.into_iter().find(|a| !matches!(a, Answer::Fair)).unwrap_or(Answer::Fair);
     let (blur, disagreeing, seen) = match answer {
         Answer::Fair => (blur, disagreeing, seen),
