@@ -192,7 +192,7 @@ fn add(tally: &mut Tally, picture: &Picture, kernel: &Kernel, seed: u64) {
     let settings = Settings { tiles: TILES };
     let own = measure(&plane(picture.width, picture.height, &picture.data, 1e-3, seed), &settings);
     let mean = picture.data.iter().sum::<f32>() / picture.data.len() as f32;
-    let noise = f64::from(mean) * if seed % 2 == 0 { 0.01 } else { 0.03 };
+    let noise = f64::from(mean) * if seed.is_multiple_of(2) { 0.01 } else { 0.03 };
     let blurred = plane(picture.width, picture.height, &kernel.convolve(picture), noise, seed + 100);
     let map = measure(&blurred, &settings);
     for (before, after) in own.tiles.iter().zip(&map.tiles) {
