@@ -129,7 +129,8 @@ fn by_density(clues: &Clues<'_>, (x, y): (f64, f64), check: Option<f64>) -> Opti
             None => (3.0..=70.0).contains(&diagonal).then_some(diagonal),
         }
     };
-    let recorded = clues.recorded.and_then(fits);
+    // The resolution is that of the file's own image where no other size is recorded.
+    let recorded = clues.recorded.or(clues.size).and_then(fits);
     if recorded.is_some() || check.is_none() {
         return recorded;
     }
@@ -161,6 +162,14 @@ mod tests {
         // The same resolution on what the equivalent says is a full frame belongs to another picture size.
         let full = pitch(&Clues { focal_35mm: Some(50.0), ..apsc }).unwrap();
         assert_eq!(full.source, Source::Derived);
+    }
+
+    #[test]
+    fn a_resolution_alone_speaks_of_the_file_that_holds_it() {
+        // Exif 2.32, FocalPlaneXResolution: pixels in the image width direction per unit on the focal plane.
+        let density = Some((1000.0 / 6.0, 1000.0 / 6.0));
+        let found = pitch(&Clues { size: Some((3000, 2000)), recorded: None, density, ..clues() }).unwrap();
+        assert!((found.pitch_um - 6.0).abs() < 1e-9 && found.source == Source::Exif && !found.resized, "{found:?}");
     }
 
     #[test]
