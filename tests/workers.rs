@@ -3,7 +3,7 @@
 #[path = "support/files.rs"]
 mod files;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use files::Dng;
@@ -113,4 +113,30 @@ fn a_twin_stands_in_for_a_file_that_fails() {
     assert_eq!(names("frames"), ["one.jpg"]);
     assert!(audit["frames"][0]["flags"].as_array().unwrap().contains(&"twin_failed".into()));
     assert_eq!(names("failures"), ["one.dng", "two.dng", "two.jpg"]);
+}
+
+#[test]
+fn what_was_asked_in_vain_is_said() {
+    let place = tempfile::tempdir().unwrap();
+    let good = place.path().join("good.png");
+    image::RgbImage::from_pixel(64, 48, image::Rgb([90; 3])).save(&good).unwrap();
+    let (empty, missing) = (place.path().join("empty.jpg"), place.path().join("missing.jpg"));
+    std::fs::write(&empty, b"").unwrap();
+    let audit = |paths: &[&Path], options: &[&str]| {
+        let mut command = assert_cmd::Command::cargo_bin("tussock").unwrap();
+        let run =
+            command.arg("audit").args(paths).args(["--no-cache", "--no-page", "--out"]).arg(place.path().join("out"));
+        let done = run.args(options).output().unwrap();
+        (done.status.code(), String::from_utf8(done.stderr).unwrap())
+    };
+    // Where nothing could be read, every path is named all the same.
+    let (status, said) = audit(&[&empty, &missing], &[]);
+    assert!(status == Some(2) && said.contains("empty.jpg") && said.contains("missing.jpg"), "{said}");
+    // Nearest beyond farthest.
+    let (status, said) = audit(&[&good], &["--near", "10m", "--far", "2m"]);
+    assert!(status == Some(2) && said.contains("beyond the far distance"), "{said}");
+    // A mark outside the picture.
+    let (status, said) = audit(&[&good], &["--near-at", "5000,100"]);
+    assert!(status == Some(0) && said.contains("--near-at lies outside") && said.contains("64 x 48"), "{said}");
+    assert!(!audit(&[&good], &["--near-at", "32,40"]).1.contains("outside"));
 }

@@ -84,8 +84,17 @@ pub struct Subjects {
 
 impl Subjects {
     /// The intent these options mean.
-    pub fn intent(&self) -> Intent {
-        Intent {
+    ///
+    /// # Errors
+    /// Where the nearest subject is said to lie beyond the farthest.
+    pub fn intent(&self) -> anyhow::Result<Intent> {
+        if let (Some(near), Some(far)) = (self.near, self.far) {
+            anyhow::ensure!(
+                near <= far,
+                "the near distance ({near} m) lies beyond the far distance ({far} m); give the nearer one to --near"
+            );
+        }
+        Ok(Intent {
             sharp_for: self.sharp_for,
             near_at: self.near_at,
             far_at: self.far_at,
@@ -93,7 +102,7 @@ impl Subjects {
             far_m: self.far,
             camera_height_m: self.camera_height,
             units: self.units.into(),
-        }
+        })
     }
 }
 
@@ -208,7 +217,7 @@ impl Args {
             page: !self.no_page,
             renditions: self.renditions,
             settings: Settings { tiles: self.tiles },
-            intent: self.subjects.intent(),
+            intent: self.subjects.intent()?,
             overrides: self.given.overrides()?,
             lenses: self.lens.clone(),
         })

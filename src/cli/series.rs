@@ -47,7 +47,7 @@ impl Args {
             out: self.out.clone(),
             jobs: self.jobs.map(usize::from),
             settings: Settings { tiles: self.tiles },
-            intent: self.subjects.intent(),
+            intent: self.subjects.intent()?,
             apertures: self.apertures.clone(),
             overrides: self.given.overrides()?,
         })

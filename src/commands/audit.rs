@@ -15,7 +15,7 @@ use crate::measure::register::Small;
 use crate::measure::{self, TileMap, measure};
 use crate::output;
 use crate::output::store::Key;
-use crate::quantity::{Flag, Intent};
+use crate::quantity::{Flag, Intent, Place};
 use crate::report::{self, Failure, Frame, Links, Run};
 use crate::shot::{Capture, Shot};
 
@@ -82,11 +82,11 @@ struct Seen {
 pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let found = intake::find(&audit.paths, audit.recursive, audit.prefer);
     let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
+    failures.iter().for_each(|f| output::say(&said(f)));
     if found.frames.is_empty() {
         if failures.is_empty() {
             output::say("tussock: no photograph in the places named; --recursive looks into folders within folders");
         }
-        failures.iter().for_each(|f| output::say(&said(f)));
         return Ok(Outcome::Nothing);
     }
     let out = match &audit.out {
@@ -120,6 +120,9 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     }
     for file in shelf.idle(&used) {
         output::say(&format!("tussock: {file}: no frame here was taken with that lens at that focal length"));
+    }
+    for (option, place) in [("--near-at", audit.intent.near_at), ("--far-at", audit.intent.far_at)] {
+        place.and_then(|p| missed_mark(option, p, &frames)).iter().for_each(|m| output::say(m));
     }
     let baselines = baselines::settle(&mut frames, &shelf, &used, &audit.intent);
     let mut groups = Vec::new();
@@ -237,6 +240,17 @@ fn one_file(
     };
     let links = album.place(path, &pictures)?;
     Ok(Ok(Done { frame, baseline, links, small, key }))
+}
+
+/// What to say where a mark lies outside some frames, which are then judged as if it had not been given.
+fn missed_mark(option: &str, place: Place, frames: &[Frame]) -> Option<String> {
+    let missed: Vec<&Frame> = frames.iter().filter(|f| place.in_picture(f.map.width, f.map.height).is_none()).collect();
+    let first = missed.first()?;
+    let others = if missed.len() > 1 { format!(" and {} more frames", missed.len() - 1) } else { String::new() };
+    let (file, width, height) = (first.file.escape_debug(), first.map.width, first.map.height);
+    Some(format!(
+        "tussock: {option} lies outside {file} ({width} x {height} pixels){others}; judged there as if it were not given"
+    ))
 }
 
 fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Result<()> {

@@ -70,6 +70,9 @@ pub fn parse_distance(text: &str) -> Result<f64, LengthError> {
         .unwrap_or(0);
     let (number, unit) = text.split_at(end);
     let value: f64 = number.parse().map_err(|_| LengthError::NotANumber(text.to_owned()))?;
+    if !value.is_finite() {
+        return Err(LengthError::NotANumber(text.to_owned()));
+    }
     let unit = unit.trim();
     if unit.is_empty() {
         return Err(LengthError::NoUnit(text.to_owned()));
@@ -205,6 +208,7 @@ mod tests {
         assert!(matches!(parse_length("1.2"), Err(LengthError::NoUnit(_))));
         assert!(matches!(parse_length("-3m"), Err(LengthError::NotPositive(_))));
         assert!(matches!(parse_length("0m"), Err(LengthError::NotPositive(_))));
+        assert!(matches!(parse_length("1e999m"), Err(LengthError::NotANumber(_))));
         assert!(matches!(parse_length("3 miles"), Err(LengthError::UnknownUnit(_))));
         assert!(matches!(parse_length("near"), Err(LengthError::NotANumber(_))));
         assert!(matches!(parse_length("inf"), Err(LengthError::Infinite(_))));

@@ -101,7 +101,9 @@ pub(super) fn decode(path: &Path) -> Result<Sensor, IntakeError> {
 /// A decoder's complaint in words for a photographer; the decoder's own go in brackets.
 fn broken(why: &str) -> String {
     let why = why.lines().next().unwrap_or_default().trim_end_matches('.');
-    let why: String = why.chars().take(120).collect();
+    // One decoder writes its error type and an unclosed quotation mark before the message.
+    let why = why.trim_start_matches("RawLoaderError: ");
+    let why: String = why.chars().filter(|&c| c != '"').take(120).collect();
     format!("the raw data can't be decoded ({why})")
 }
 
