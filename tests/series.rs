@@ -8,11 +8,11 @@ use std::f64::consts::FRAC_PI_2;
 use patches::{SIDE, framed};
 use tussock::measure::pair::{relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
-use tussock::quantity::{Estimate, Region};
+use tussock::quantity::{Distance, Estimate, Region};
 use tussock::report::Failure;
 use tussock::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
 use tussock::series::{
-    Blurs, Lone, Member, Point, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone, sharpest,
+    Blurs, Lone, Member, Point, Sharpest, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone, sharpest,
 };
 use tussock::shot::{Capture, Fact, Mosaic, Source};
 use tussock::simulate::file::{Developing, Facts, Light, jpeg};
@@ -134,6 +134,38 @@ fn frames_of_one_scene_are_found_and_no_others() {
     assert_eq!(alone.last(), Some(&(7, Lone::Turned(1))));
 }
 
+#[test]
+fn frames_focused_elsewhere_are_no_aperture_series() {
+    let small = |noise_seed| {
+        Small::new(
+            &framed(&PatchSpec { texture: Texture::Rock, psf: Psf::gaussian(1.0), noise_seed, ..PatchSpec::default() })
+                .0,
+        )
+    };
+    let smalls = [small(1), small(2)];
+    let varied = |shots: &[(f64, Distance)]| {
+        let captures: Vec<Capture> = shots
+            .iter()
+            .map(|&(n, d)| Capture {
+                focus_distance_m: Some(Fact::new(d, Source::Exif)),
+                ..capture(Some(n), Some("2026-05-01T10:00:00"))
+            })
+            .collect();
+        let size = (SIDE as u32, SIDE as u32);
+        let members: Vec<Member> = captures
+            .iter()
+            .zip(&smalls)
+            .map(|(capture, small)| Member { file: "", size, capture, small, map: None })
+            .collect();
+        group(&members).first().map(|g| g.varied)
+    };
+    let (near, far) = (Distance::Finite(2.8), Distance::Infinite);
+    assert_eq!(varied(&[(8.0, near), (11.0, far)]), Some(Varied::Focus));
+    // Coarse steps of a record in a series focused once.
+    assert_eq!(varied(&[(8.0, near), (11.0, Distance::Finite(3.3))]), Some(Varied::Aperture));
+    assert_eq!(varied(&[(8.0, far), (11.0, far)]), Some(Varied::Aperture));
+}
+
 /// A zone whose widths the simulator integrates from the pupil: defocus falls with N, softness with N^1.5.
 fn zone(name: ZoneName, stops: &[f64], pitch: f64, defocus_um: f64, soft: f64) -> ZoneBlur {
     let points = stops
@@ -244,7 +276,29 @@ fn a_margin_within_chance_is_not_called_real() {
     let clear = sharpest(&[frame(1.2, 1), frame(1.0, 2), frame(1.5, 3)]).unwrap();
     assert!(clear.frame == 1 && clear.real && (clear.margin.value - 0.2).abs() < 0.03);
     let even = sharpest(&[frame(1.0, 1), frame(1.003, 2)]).unwrap();
-    assert!(!even.real);
+    assert!(!even.real && even.softer.is_empty());
+    let spoiled = sharpest(&[frame(1.0, 1), frame(1.003, 2), frame(1.6, 3)]).unwrap();
+    assert!(!spoiled.real && spoiled.softer == [2], "{spoiled:?}");
+}
+
+#[test]
+fn a_blurred_near_duplicate_is_not_among_those_to_keep() {
+    let margin = Estimate::new(0.004, 0.002, 100);
+    let answer = |softer: Vec<usize>| GroupAnswer {
+        files: ["a.jpg", "b.jpg", "c.jpg"].map(String::from).into(),
+        varied: Varied::Nothing,
+        apertures: None,
+        zones: Vec::new(),
+        f_numbers: vec![Some(8.0); 3],
+        moved: vec![0.0; 3],
+        laid: Vec::new(),
+        notes: Vec::new(),
+        sharpest: Some(Sharpest { frame: 0, margin, real: false, softer }),
+        ..answered()
+    };
+    let said = |softer| series_view(&[answer(softer)], &[], &[]).groups[0].sentence.clone();
+    assert!(said(vec![1]).ends_with("keep either but b.jpg, which is softer."), "{}", said(vec![1]));
+    assert!(said(vec![]).ends_with("keep any."), "{}", said(vec![]));
 }
 
 fn answered() -> GroupAnswer {

@@ -153,19 +153,22 @@ fn seconds(capture: &Capture) -> Option<f64> {
 }
 
 /// What was varied: the recorded f-numbers first, then the recorded focus distances, then where the frames are sharp.
+/// Frames focused at plainly different distances are no aperture series, whatever their f-numbers.
 fn varied(frames: &[Member], members: &[usize]) -> Varied {
     let differ = |values: Vec<f64>, by: f64| {
         let (low, high) = values.iter().fold((f64::INFINITY, 0.0f64), |m, &v| (m.0.min(v), m.1.max(v)));
         values.len() > 1 && high > by * low
     };
     let facts = |of: &dyn Fn(&Capture) -> Option<f64>| members.iter().filter_map(|&m| of(frames[m].capture)).collect();
-    if differ(facts(&|c| Some(c.f_number.as_ref()?.value)), 1.1) {
-        return Varied::Aperture;
-    }
     // Distances act by their inverse; two that differ by a tenth of the nearer one's are a different focus.
     let inverse = |c: &Capture| Some(1.0 / c.focus_distance_m.as_ref()?.value.middle());
     let inverses: Vec<f64> = facts(&inverse);
     let spread = inverses.iter().fold((f64::INFINITY, 0.0f64), |m, &v| (m.0.min(v), m.1.max(v)));
+    if differ(facts(&|c| Some(c.f_number.as_ref()?.value)), 1.1) {
+        // A camera's record may waver by a coarse step in a series focused once.
+        let refocused = inverses.len() > 1 && spread.1 > 2.0 * spread.0 && spread.1 > 0.05;
+        return if refocused { Varied::Focus } else { Varied::Aperture };
+    }
     if inverses.len() > 1 && spread.1 - spread.0 > 0.1 * spread.1 && spread.1 > 0.02 {
         return Varied::Focus;
     }

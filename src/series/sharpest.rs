@@ -4,7 +4,7 @@ use super::Blurs;
 use crate::quantity::Estimate;
 
 /// The sharpest of near-duplicates.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Sharpest {
     /// Index among the frames given.
     pub frame: usize,
@@ -12,6 +12,8 @@ pub struct Sharpest {
     pub margin: Estimate,
     /// Whether the margin is beyond chance (more than two sd, and at least 2 %).
     pub real: bool,
+    /// Indices of the frames whose blur is wider by more than chance.
+    pub softer: Vec<usize>,
 }
 
 /// Finds the sharpest of frames from the widths of the same tiles in each: `[frame][tile]`.
@@ -42,12 +44,15 @@ pub fn sharpest(sigma: &[Vec<Option<Estimate>>]) -> Option<Sharpest> {
             best = k;
         }
     }
-    let next = (0..sigma.len())
+    let margins: Vec<(usize, Estimate)> = (0..sigma.len())
         .filter(|&k| k != best)
-        .filter_map(|k| ratio(best, k))
-        .min_by(|a, b| a.value.total_cmp(&b.value))?;
-    let margin = Estimate::new(next.value.exp_m1(), next.sd * next.value.exp(), next.n);
-    Some(Sharpest { frame: best, margin, real: margin.value > 2.0 * margin.sd && margin.value > 0.02 })
+        .filter_map(|k| Some((k, ratio(best, k)?)))
+        .map(|(k, r)| (k, Estimate::new(r.value.exp_m1(), r.sd * r.value.exp(), r.n)))
+        .collect();
+    let &(_, margin) = margins.iter().min_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
+    let real = |margin: Estimate| margin.value > 2.0 * margin.sd && margin.value > 0.02;
+    let softer = margins.iter().filter(|&&(_, m)| real(m)).map(|&(k, _)| k).collect();
+    Some(Sharpest { frame: best, margin, real: real(margin), softer })
 }
 
 /// Whether some tiles are clearly sharper in one frame and others clearly sharper in another, so that the plane of

@@ -100,7 +100,7 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
             };
             b.uncovered.iter().map(tile).collect()
         }),
-        sharpest: group.sharpest.map(|s| SharpestView {
+        sharpest: group.sharpest.as_ref().map(|s| SharpestView {
             file: file(s.frame),
             margin_percent: machine(s.margin.value * 100.0),
             margin_percent_sd: machine(s.margin.sd * 100.0),

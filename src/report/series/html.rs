@@ -131,6 +131,6 @@ fn split(group: &SeriesGroupView) -> Option<String> {
         _ => " The pixel pitch is unknown, so this can't be checked against the wavelength; give --pitch.".into(),
     };
     Some(format!(
-        "The part of the blur that grows on stopping down does so by {growth:.3} ± {sd:.3} px of diffraction scale a unit of f-number.{check}"
+        "The part of the blur that grows on stopping down does so by {growth:.4} ± {sd:.4} px of diffraction scale a unit of f-number.{check}"
     ))
 }

@@ -153,6 +153,10 @@ fn focus(group: &GroupAnswer) -> String {
             percent(b.uncovered.len() as f64 / judged)
         ));
     }
+    let stops = || group.f_numbers.iter().flatten().copied();
+    if stops().reduce(f64::max).zip(stops().reduce(f64::min)).is_some_and(|(high, low)| high > 1.1 * low) {
+        parts.push("The aperture differs between these frames too, so they don't compare apertures.".into());
+    }
     parts.join(" ")
 }
 
@@ -165,10 +169,23 @@ fn same(group: &GroupAnswer) -> String {
             s.margin.value * 100.0
         ),
         Some(s) => format!(
-            "Near-duplicates: {} reads sharpest, but the margin of {:.1} % is within chance: keep any.",
+            "Near-duplicates: {} reads sharpest, but the margin of {:.1} % is within chance: {}.",
             name(group, s.frame),
-            s.margin.value * 100.0
+            s.margin.value * 100.0,
+            keep(group, &s.softer)
         ),
+    }
+}
+
+/// Which of near-duplicates to keep where the sharpest is not alone: any but the clearly softer.
+fn keep(group: &GroupAnswer, softer: &[usize]) -> String {
+    let any = if group.files.len() - softer.len() == 2 { "keep either" } else { "keep any" };
+    let names: Vec<&str> = softer.iter().map(|&k| name(group, k)).collect();
+    match names.as_slice() {
+        [] => any.into(),
+        [one] => format!("{any} but {one}, which is softer"),
+        many if many.len() <= 3 => format!("{any} but {}, which are softer", many.join(", ")),
+        many => format!("{any} but {} softer ones", many.len()),
     }
 }
 
@@ -211,7 +228,8 @@ pub fn alone(alone: &Alone) -> String {
             own.0, own.1, group.0, group.1
         ),
         AloneWhy::Turned { quarters } => format!(
-            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turns clockwise."
+            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turn{} clockwise.",
+            if quarters == 1 { "" } else { "s" }
         ),
     }
 }
