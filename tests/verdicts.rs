@@ -93,6 +93,20 @@ fn a_side_to_side_gradient_is_the_lens() {
 }
 
 #[test]
+fn a_tilt_over_near_and_far_is_told_by_opposite_corners() {
+    // Near and far are defocused opposite ways, so a tilt adds to one upper corner and to the other lower one.
+    let mut scene = Scene { f_number: 5.6, tilt_px: 11.0, ..Scene::default() };
+    // The horizon just within the picture, so that the upper corners show the far scene.
+    scene.down = 0.9 * (scene.bottom() * scene.half() * scene.pitch_um * 1e-3 / scene.focal_mm).atan();
+    scene.focus_m = 2.0 * near(&scene);
+    let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
+    assert_eq!(d.verdict.cause, Cause::LensAsymmetry);
+    let said = wording::sentence(&d, &scene.capture(), Units::Metric).to_lowercase();
+    assert!(said.contains("opposite corners are soft") && said.contains("at the top "), "{said}");
+    assert!(wording::corners(&d).contains("corner is worse than its mirror image"), "{}", wording::corners(&d));
+}
+
+#[test]
 fn a_picture_turned_on_its_side_is_not_called_a_tilted_lens() {
     // Common practice, no published source: a lost orientation tag is likelier than so strong a tilt.
     let scene = Scene { f_number: 2.8, focus_m: 60.0, ..Scene::default() };

@@ -19,6 +19,7 @@ mod phrase;
 mod pictures;
 mod plan;
 pub mod series;
+mod sides;
 mod spots;
 mod table;
 mod text;

@@ -1,5 +1,6 @@
 //! How each quantity is rounded, scaled and given its unit, for machines and for people.
 
+use crate::optics::cover::THIRD_STOPS;
 use crate::quantity::{Distance, Estimate, SharpFor, Units};
 
 /// A number for machines: rounded to `digits` significant figures, or `None` where it is not finite,
@@ -104,6 +105,15 @@ pub fn f_number(value: f64) -> String {
     format!("f/{rounded}")
 }
 
+/// An f-number to set: the nearest that lenses mark in thirds of a stop, `f/11` for 10.6.
+#[must_use]
+pub fn stop_to_set(value: f64) -> String {
+    let away = |n: f64| (n / value).ln().abs();
+    let marked = THIRD_STOPS.into_iter().min_by(|&a, &b| away(a).total_cmp(&away(b)));
+    // Half a step and a little: beyond the ends of the scale the number itself is said.
+    f_number(marked.filter(|&n| away(n) < 0.1).unwrap_or(value))
+}
+
 /// `1/125 s`, `0.4 s`, `2 s`.
 #[must_use]
 pub fn exposure(seconds: f64) -> String {
@@ -173,6 +183,16 @@ pub(super) const fn invisible(c: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_stop_to_set_is_one_that_lenses_mark() {
+        // Marked stops in thirds: common practice, no published source.
+        for (value, said) in
+            [(9.4, "f/9"), (10.4, "f/10"), (10.6, "f/11"), (15.3, "f/16"), (4.4, "f/4.5"), (60.0, "f/60")]
+        {
+            assert_eq!(stop_to_set(value), said, "{value}");
+        }
+    }
 
     #[test]
     fn machine_numbers_are_finite_and_short() {

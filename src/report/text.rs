@@ -82,7 +82,7 @@ fn row(f: &FrameView, folder: &str, units: Units, with_sd: bool) -> [String; 6] 
 /// The next step in a few words; the report has the whole sentence.
 pub(super) fn next(f: &FrameView, units: Units) -> String {
     let focus = f.implied.right_focus_m.map(|d| number::distance(Distance::middle(d), units));
-    let best = f.implied.best_f_number.map(number::f_number);
+    let best = f.implied.best_f_number.map(number::stop_to_set);
     match f.verdict.cause {
         Cause::SharpThroughout => "keep".into(),
         Cause::FocusTooFar => focus.map_or("focus nearer".into(), |m| format!("focus at {m}")),

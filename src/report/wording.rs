@@ -2,7 +2,7 @@
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
-use super::number;
+use super::{number, sides};
 use crate::diagnose::{
     Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Unsettled, Zone, ZoneName,
 };
@@ -44,11 +44,12 @@ pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
         ),
         Cause::Diffraction => diffraction(d, capture),
         Cause::Motion => motion(d),
-        Cause::LensAsymmetry => format!(
-            "one side is softer than the other, {}, and the lie of the ground can't explain it: the lens looks \
-             decentred or tilted",
-            sides(d)
-        ),
+        Cause::LensAsymmetry => {
+            format!(
+                "{}, and the lie of the ground can't explain it: the lens looks decentred or tilted",
+                sides::sides(d)
+            )
+        }
         Cause::CannotTell => unsettled(d).unwrap_or_else(|| "the cause can't be told".into()),
     };
     let told = d.verdict.cause != Cause::CannotTell;
@@ -87,20 +88,22 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
                 },
             ));
             if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used) {
-                parts.extend(best.map(|n| format!("Stop down too: {} is best for this depth.", number::f_number(n))));
+                parts
+                    .extend(best.map(|n| format!("Stop down too: {} is best for this depth.", number::stop_to_set(n))));
             }
         }
         Cause::TooLittleDepth => {
             match (best, stop_used) {
                 (Some(n), Some(used)) if n > 1.15 * used => parts.push(format!(
                     "Stop down to {}, where defocus and diffraction balance for this depth{}.",
-                    number::f_number(n),
-                    d.implied
-                        .root_square_f_number
-                        .map_or_else(String::new, |r| format!(" (the root-square rule says {})", number::f_number(r)))
+                    number::stop_to_set(n),
+                    d.implied.root_square_f_number.map_or_else(String::new, |r| format!(
+                        " (the root-square rule says {})",
+                        number::stop_to_set(r)
+                    ))
                 )),
                 (Some(n), Some(_)) => {
-                    parts.push(format!("Stopping down beyond {} would not help.", number::f_number(n)))
+                    parts.push(format!("Stopping down beyond {} would not help.", number::stop_to_set(n)))
                 }
                 _ => parts.push("Stop down, or take two frames at two focus distances.".into()),
             }
@@ -119,7 +122,7 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
         Cause::Diffraction => {
             parts.push(best.filter(|&n| stop_used.is_none_or(|used| n < 0.9 * used)).map_or_else(
                 || "Open up a stop or two.".into(),
-                |n| format!("Open up: {} is best for this depth.", number::f_number(n)),
+                |n| format!("Open up: {} is best for this depth.", number::stop_to_set(n)),
             ));
         }
         Cause::Motion => parts.push(capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
@@ -165,7 +168,11 @@ pub fn corners(d: &Diagnosis) -> String {
         }
         (CornerState::AsExpected, Some(_)) => format!("The corners are within the permitted blur{expected}."),
         (CornerState::SofterThanExpected, Some((name, blur))) => {
-            format!("The {name} corner reads {}, beyond what this lens should do{expected}{}.", px(blur), one_sided(d))
+            format!(
+                "The {name} corner reads {}, beyond what this lens should do{expected}{}.",
+                px(blur),
+                sides::one_sided(d)
+            )
         }
     };
     match c.field_curvature {
@@ -284,23 +291,6 @@ fn sharp(d: &Diagnosis) -> String {
     }
 }
 
-/// Which side is worse and by how much, where a corner is beyond its mirror image by more than the permitted blur.
-fn one_sided(d: &Diagnosis) -> String {
-    let blur = |name| zone(d, name).and_then(|z| z.optical_px).map(|e| e.value);
-    let pairs = [(ZoneName::TopLeft, ZoneName::TopRight), (ZoneName::BottomLeft, ZoneName::BottomRight)];
-    let more = pairs.iter().filter_map(|&(l, r)| Some(blur(l)? - blur(r)?)).max_by(|a, b| a.abs().total_cmp(&b.abs()));
-    let named = d.verdict.cause == Cause::LensAsymmetry || d.verdict.also.contains(&Cause::LensAsymmetry);
-    match more {
-        Some(more) if named || more.abs() > d.permitted_px => format!(
-            "; the {} side is worse by {}: decentred or tilted, check with a flat far subject",
-            if more > 0.0 { "left" } else { "right" },
-            px(more.abs())
-        ),
-        _ if named => ": decentred or tilted, check with a flat far subject".into(),
-        _ => String::new(),
-    }
-}
-
 fn diffraction(d: &Diagnosis, capture: &Capture) -> String {
     let alone = d.zones.iter().find_map(|z| z.budget).and_then(|b| b.diffraction);
     format!(
@@ -335,23 +325,6 @@ fn streak_ratio(d: &Diagnosis) -> Option<f64> {
     let worst = d.zones.iter().filter_map(|z| z.budget).map(|b| b.motion.value).fold(0.0, f64::max);
     let ratio = worst / d.permitted_px;
     (ratio.is_finite() && ratio > 1.0).then_some(ratio)
-}
-
-/// Left and right sides in figures, by their softest measured corner.
-fn sides(d: &Diagnosis) -> String {
-    let side = |a, b| {
-        [a, b]
-            .iter()
-            .filter_map(|&n| zone(d, n)?.optical_px)
-            .map(|e| e.value)
-            .fold(None, |m: Option<f64>, v| Some(m.map_or(v, |m| m.max(v))))
-    };
-    let (left, right) =
-        (side(ZoneName::TopLeft, ZoneName::BottomLeft), side(ZoneName::TopRight, ZoneName::BottomRight));
-    match (left, right) {
-        (Some(l), Some(r)) => format!("{} at the left corners against {} at the right", px(l), px(r)),
-        _ => "beyond the permitted blur".into(),
-    }
 }
 
 /// Whether even the right focus would leave this depth soft at the f-number used.
@@ -398,7 +371,7 @@ const fn noun(cause: Cause) -> &'static str {
     }
 }
 
-fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
+pub(super) fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
     d.zones.iter().find(|z| z.name == name)
 }
 
@@ -461,11 +434,15 @@ fn range(i: &ImpliedDistance, units: Units) -> String {
     )
 }
 
-fn px(v: f64) -> String {
+pub(super) fn px(v: f64) -> String {
     if v >= 10.0 { format!("{v:.0} px") } else { format!("{v:.1} px") }
 }
 
 fn capital(text: &str) -> String {
+    if text.starts_with("f/") {
+        // An f-number keeps its small letter.
+        return text.to_owned();
+    }
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
