@@ -6,7 +6,8 @@
 
 use std::sync::LazyLock;
 
-use super::spectrum::{BINS, RINGS, Rings, SIDE};
+use super::scene::Rings;
+use super::spectrum::{BINS, RINGS, SIDE};
 use crate::optics::kernel;
 use crate::quantity::{DISC_SIGMA, Estimate};
 

@@ -14,6 +14,7 @@ mod grid;
 mod noise;
 mod pool;
 mod profile;
+mod scene;
 mod shape;
 mod spectrum;
 mod stepfit;
