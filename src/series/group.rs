@@ -178,39 +178,20 @@ fn varied(frames: &[Member], members: &[usize]) -> Varied {
     Varied::Nothing
 }
 
-/// Bands across the picture in which two frames are compared.
-const BANDS: usize = 3;
-
-/// Whether one part of the scene is clearly sharper in one frame and another part in the other: single tiles beyond
-/// doubt, or bands across the picture by the mean of their tiles.
+/// Whether some tiles are clearly sharper in one frame and others clearly sharper in the other.
 fn focus_differs(a: &Member, b: &Member) -> bool {
     let (Some(ma), Some(mb)) = (a.map, b.map) else { return false };
     let (mut first, mut second, mut compared) = (0, 0, 0);
-    // Weighted sums of log ratios, and weights, of each band.
-    let mut bands = [(0.0, 0.0); BANDS];
     for (ta, tb) in ma.tiles.iter().zip(&mb.tiles) {
-        let Some((x, y)) = ta.blur.zip(tb.blur) else { continue };
-        compared += 1;
-        let ratio = (x.value / y.value).ln();
-        let clear = ratio.abs() > 0.25 && (x.value - y.value).abs() > 3.0 * x.sd.hypot(y.sd);
-        first += u32::from(clear && ratio < 0.0);
-        second += u32::from(clear && ratio > 0.0);
-        let weight = 1.0 / ((x.sd / x.value).powi(2) + (y.sd / y.value).powi(2));
-        let middle = f64::from(ta.y) + 0.5 * f64::from(ta.height);
-        let band = ((middle / f64::from(ma.height) * BANDS as f64) as usize).min(BANDS - 1);
-        bands[band].0 += weight * ratio;
-        bands[band].1 += weight;
+        if let Some((x, y)) = ta.blur.zip(tb.blur) {
+            compared += 1;
+            let clear = (x.value / y.value).ln().abs() > 0.25 && (x.value - y.value).abs() > 3.0 * x.sd.hypot(y.sd);
+            first += u32::from(clear && x.value < y.value);
+            second += u32::from(clear && x.value > y.value);
+        }
     }
     let enough = (compared / 20).max(3);
-    if first >= enough && second >= enough {
-        return true;
-    }
-    let surely = |&(sum, weight): &(f64, f64)| {
-        let (mean, sd) = (sum / weight, weight.sqrt().recip());
-        (mean.abs() > 0.06 && mean.abs() > 4.0 * sd).then_some(mean > 0.0)
-    };
-    let known: Vec<bool> = bands.iter().filter(|b| b.1 > 0.0).filter_map(surely).collect();
-    known.contains(&true) && known.contains(&false)
+    first >= enough && second >= enough
 }
 
 /// Why a frame belongs to no group.
