@@ -16,11 +16,11 @@ struct Line {
 }
 
 /// User units of the drawing: few, so that the type stays legible when the page draws it at the width of a phone.
-const SIZE: (u32, u32) = (660, 470);
+const SIZE: (u32, u32) = (520, 480);
 /// Size of the type.
 const TYPE: i32 = 16;
-/// What the legend takes of the height, three names in a row.
-const LEGEND: u32 = 84;
+/// What the legend takes of the height, two names in a row.
+const LEGEND: u32 = 116;
 
 /// The chart of a group; `None` where there is nothing to draw.
 pub(super) fn chart(group: &SeriesGroupView) -> Option<String> {
@@ -167,7 +167,7 @@ where
 
 fn legend(area: &DrawingArea<SVGBackend<'_>, plotters::coord::Shift>, lines: &[Line]) -> anyhow::Result<()> {
     for (i, line) in lines.iter().enumerate() {
-        let (x, y) = (56 + 200 * (i % 3) as i32, 14 + 27 * (i / 3) as i32);
+        let (x, y) = (56 + 220 * (i % 2) as i32, 14 + 27 * (i / 2) as i32);
         let ink = colour(line.name);
         area.draw(&PathElement::new(vec![(x, y), (x + 18, y)], ink.stroke_width(2)))?;
         match i % 3 {
