@@ -2,7 +2,8 @@
 //! DIR [even|odd]` prints the table of docs/accuracy.md for every second photograph of a folder.
 //!
 //! Each photograph is reduced four times by averaging, which leaves it nearly sharp; what blur is left is read off
-//! the reduced picture itself. It is then convolved with a Gaussian or a disc, given noise, and measured. The truth is
+//! the reduced picture itself, by the code under test: an error of a tenth of 0.5 px in it moves the truth by 3 % at
+//! 0.8 px and by less than 1 % from 1.5 px on. It is then convolved with a Gaussian or a disc, given noise, and measured. The truth is
 //! the frequency of half contrast of both spreads together, found on the kernel itself.
 
 use std::f64::consts::PI;
@@ -17,7 +18,7 @@ use tussock::shot::{Mosaic, Plane};
 /// How many times the photographs are reduced, and tiles across them.
 const REDUCED: usize = 4;
 const TILES: u32 = 8;
-/// Widest blur (px) that a reduced tile may have of its own, and most that it may be in error (share of the truth).
+/// Widest blur that a reduced tile may have of its own, px.
 const OWN: f64 = 0.8;
 
 /// Relative luminance, row-major.

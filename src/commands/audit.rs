@@ -246,7 +246,11 @@ fn one_file(
 fn missed_mark(option: &str, place: Place, frames: &[Frame]) -> Option<String> {
     let missed: Vec<&Frame> = frames.iter().filter(|f| place.in_picture(f.map.width, f.map.height).is_none()).collect();
     let first = missed.first()?;
-    let others = if missed.len() > 1 { format!(" and {} more frames", missed.len() - 1) } else { String::new() };
+    let others = match missed.len() - 1 {
+        0 => String::new(),
+        1 => " and one more frame".into(),
+        more => format!(" and {more} more frames"),
+    };
     let (file, width, height) = (first.file.escape_debug(), first.map.width, first.map.height);
     Some(format!(
         "tussock: {option} lies outside {file} ({width} x {height} pixels){others}; judged there as if it were not given"
