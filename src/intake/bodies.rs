@@ -29,20 +29,22 @@ fn key(body: &str) -> String {
     body.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
 }
 
+/// Maker, model, crop factor and aspect ratio or nothing, with tabs between them: written by `build.rs`.
+static TABLE: &str = include_str!(concat!(env!("OUT_DIR"), "/bodies.tsv"));
+
 static BODIES: LazyLock<HashMap<String, Option<(f64, f64)>>> = LazyLock::new(|| {
-    // The database is part of the program; were it damaged, no body would be known.
-    let cameras = lensfun::Database::load_bundled().map(|d| d.cameras).unwrap_or_default();
     let mut bodies: HashMap<String, Option<(f64, f64)>> = HashMap::new();
-    for camera in cameras {
-        let crop = f64::from(camera.crop_factor);
-        if !(0.4..20.0).contains(&crop) {
-            continue;
-        }
+    for line in TABLE.lines() {
+        let mut cells = line.split('\t');
+        let mut text = || cells.next().map(str::to_string);
+        let (maker, model) = (text(), text());
+        let mut number = || text().and_then(|t| t.parse::<f64>().ok());
+        let (Some(crop), aspect) = (number().filter(|c| (0.4..20.0).contains(c)), number()) else { continue };
         let four_thirds = !(MEDIUM_FORMAT..FOUR_THIRDS).contains(&crop);
-        let aspect = camera.aspect_ratio.map_or(if four_thirds { 4.0 / 3.0 } else { 1.5 }, f64::from);
+        let aspect = aspect.unwrap_or(if four_thirds { 4.0 / 3.0 } else { 1.5 });
         let height = DIAGONAL_35MM / crop / aspect.hypot(1.0);
         let size = (height * aspect, height);
-        let Some(name) = body(Some(camera.maker), Some(camera.model)) else { continue };
+        let Some(name) = body(maker, model) else { continue };
         bodies
             .entry(key(&name))
             .and_modify(|known| *known = known.filter(|k| (1.0 / SAME..SAME).contains(&(k.0 / size.0))))

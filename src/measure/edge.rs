@@ -1,9 +1,8 @@
 //! One edge: its normal, its profile, and a fitted width with an error.
 
-use super::family::EdgeSpread;
 use super::noise::NoiseModel;
 use super::profile::{Line, Profile, normal, strips};
-use super::stepfit::{Steps, refine};
+use super::stepfit::{Care, Steps, refine};
 use super::survey::Candidate;
 use crate::shot::{JpegBlocks, Mosaic, Plane};
 
@@ -30,7 +29,6 @@ pub(super) fn fit(
     plane: &Plane,
     candidate: &Candidate,
     noise: &NoiseModel,
-    family: &EdgeSpread,
     profile: &mut Profile,
 ) -> Option<Edge> {
     let (x, y) = (candidate.x as usize, candidate.y as usize);
@@ -56,7 +54,7 @@ pub(super) fn fit(
     let mut result = None;
     let sparse = plane.mosaic != Mosaic::None;
     // The window follows the width: once from the rough width, once from the fitted one.
-    for _ in 0..2 {
+    for care in [Care::Rough, Care::Full] {
         let want = 3.0 * steps.sigma + 1.5;
         let mut limits = coarse.flanks.map(|f| f.min(want));
         steps.count = 1;
@@ -84,7 +82,7 @@ pub(super) fn fit(
         if !profile.gather(plane, &line, (coarse.place - limits[0], coarse.place + limits[1]), along, width) {
             return None;
         }
-        result = Some(refine(&profile.bins, &mut steps, family)?);
+        result = Some(refine(&profile.bins, &mut steps, care)?);
     }
     let fitted = result?;
     let sigma = f64::from(steps.sigma);

@@ -1,5 +1,6 @@
 //! From a place in the picture to the luminance profile across the edge there.
 
+use super::family::{LANES, Lanes};
 use crate::shot::Plane;
 
 /// Farthest a profile reaches from its candidate, px.
@@ -250,43 +251,103 @@ impl Strips {
     }
 }
 
-/// A profile gathered from measured samples: mean place and value of each bin, how many samples, and the scatter
-/// of samples within the bins.
-pub(super) struct Profile {
-    /// Distance across the edge (px), value (levels above black), samples.
-    pub bins: Vec<(f32, f32, f32)>,
-    /// Variance within the bins beyond what the slope across a bin explains, levels^2.
-    pub scatter: f32,
-    /// Samples in all.
-    pub samples: u32,
+/// Bins of a profile, by their places, values and numbers of samples in arrays of their own.
+pub(super) struct Bins {
+    place: [f32; BINS],
+    value: [f32; BINS],
+    samples: [f32; BINS],
+    count: usize,
 }
 
-impl Profile {
-    /// An empty profile with room for all bins.
-    pub(super) fn new() -> Self {
-        Self { bins: Vec::with_capacity(BINS), scatter: 0.0, samples: 0 }
+/// Several bins side by side; those beyond the last have no samples.
+pub(super) struct Chunk {
+    /// Mean distance across the edge, px.
+    pub place: Lanes,
+    /// Mean value, levels above black.
+    pub value: Lanes,
+    /// How many samples.
+    pub samples: Lanes,
+}
+
+impl Default for Bins {
+    fn default() -> Self {
+        Self { place: [0.0; BINS], value: [0.0; BINS], samples: [0.0; BINS], count: 0 }
+    }
+}
+
+impl Bins {
+    /// How many there are.
+    pub(super) const fn len(&self) -> usize {
+        self.count
     }
 
+    /// Appends one; there must be room.
+    pub(super) fn push(&mut self, place: f32, value: f32, samples: f32) {
+        (self.place[self.count], self.value[self.count], self.samples[self.count]) = (place, value, samples);
+        self.count += 1;
+    }
+
+    /// Fills up the last chunk with repetitions of the last bin that have no samples.
+    pub(super) fn close(&mut self) {
+        let Some(last) = self.count.checked_sub(1) else { return };
+        for i in self.count..self.count.next_multiple_of(LANES) {
+            (self.place[i], self.value[i], self.samples[i]) = (self.place[last], self.value[last], 0.0);
+        }
+    }
+
+    /// All bins in order, several at a time.
+    #[inline(always)]
+    pub(super) fn chunks(&self) -> impl Iterator<Item = Chunk> {
+        (0..self.count.div_ceil(LANES)).map(|k| {
+            let at = |v: &[f32; BINS]| std::array::from_fn(|l| v[k * LANES + l]);
+            Chunk { place: at(&self.place), value: at(&self.value), samples: at(&self.samples) }
+        })
+    }
+}
+
+/// A profile gathered from measured samples: its bins, and the scatter of samples within them.
+#[derive(Default)]
+pub(super) struct Profile {
+    /// Mean place and value of each bin that has samples.
+    pub bins: Bins,
+    /// Variance within the bins beyond what the slope across a bin explains, levels^2.
+    pub scatter: f32,
+}
+
+/// Sums of one bin: samples, places, values and the squares of both.
+type Sums = [f32; 5];
+
+impl Profile {
     /// Gathers the measured samples within `across` (px from the line's sample along the normal) and `along` (px
     /// each way) into bins of `width` px; `false` if one of them is clipped or too few are there.
     pub(super) fn gather(&mut self, plane: &Plane, line: &Line, across: (f32, f32), along: f32, width: f32) -> bool {
         let n = line.normal;
         let count = (((across.1 - across.0) / width).ceil() as usize).clamp(1, BINS);
-        let mut sums = [(0.0_f32, 0.0_f32, 0.0_f32, 0.0_f32, 0.0_f32); BINS];
-        // The window's corners bound the samples that can lie in it.
-        let span = |a: f32, b: f32| {
-            let (p, q) = (across.0 * a, across.1 * a);
-            (p.min(q) - along * b.abs(), p.max(q) + along * b.abs())
-        };
-        let (xs, ys) = (span(n.0, n.1), span(n.1, n.0));
+        let mut sums = [[0.0_f32; 5]; BINS];
+        // How far a bent edge moves the window at its ends.
+        let sag = 0.5 * line.bend.abs() * along * along;
+        let wide = (across.0 - sag, across.1 + sag);
+        // The window's corners bound the rows that can lie in it.
+        let ends = [wide.0 * n.1, wide.1 * n.1];
+        let (low, high) = (ends[0].min(ends[1]) - along * n.0.abs(), ends[0].max(ends[1]) + along * n.0.abs());
         let clip = |v: f32, at: usize, size: usize| (at as f32 + v).clamp(0.0, size as f32 - 1.0) as usize;
-        let (x0, x1) = (clip(xs.0.ceil(), line.x, plane.width), clip(xs.1.floor(), line.x, plane.width));
-        let (y0, y1) = (clip(ys.0.ceil(), line.y, plane.height), clip(ys.1.floor(), line.y, plane.height));
+        let (y0, y1) = (clip(low.ceil(), line.y, plane.height), clip(high.floor(), line.y, plane.height));
         let black = f32::from(plane.black);
+        let per = 1.0 / width;
         for y in y0..=y1 {
-            let row = plane.row(y);
             let dy = y as f32 - line.y as f32;
-            for (x, &v) in row.iter().enumerate().take(x1 + 1).skip(x0) {
+            // Within a row both distances are linear: |n.0 dy - n.1 dx| <= along and t within the window.
+            let of = |slope: f32, from: f32, to: f32| {
+                if slope.abs() < 1e-4 { (f32::MIN, f32::MAX) } else { ((from / slope).min(to / slope), (from / slope).max(to / slope)) }
+            };
+            let (a, b) = of(n.1, n.0 * dy - along, n.0 * dy + along);
+            let (c, d) = of(n.0, wide.0 - n.1 * dy, wide.1 - n.1 * dy);
+            let (from, to) = (a.max(c) - 0.01, b.min(d) + 0.01);
+            if from > to {
+                continue;
+            }
+            let (x0, x1) = (clip(from.ceil(), line.x, plane.width), clip(to.floor(), line.x, plane.width));
+            for (x, &v) in plane.row(y).iter().enumerate().take(x1 + 1).skip(x0) {
                 let dx = x as f32 - line.x as f32;
                 let s = n.0 * dy - n.1 * dx;
                 let t = n.0 * dx + n.1 * dy - 0.5 * line.bend * s * s;
@@ -296,37 +357,38 @@ impl Profile {
                 if v >= plane.saturation {
                     return false;
                 }
-                let bin = &mut sums[(((t - across.0) / width) as usize).min(count - 1)];
+                let bin = &mut sums[(((t - across.0) * per) as usize).min(count - 1)];
                 let v = f32::from(v) - black;
-                bin.0 += 1.0;
-                bin.1 += t;
-                bin.2 += v;
-                bin.3 += t * t;
-                bin.4 += v * v;
+                for (sum, value) in bin.iter_mut().zip([1.0, t, v, t * t, v * v]) {
+                    *sum += value;
+                }
             }
         }
-        self.bins.clear();
-        self.samples = 0;
-        for b in &sums[..count] {
-            if b.0 > 0.0 {
-                self.bins.push((b.1 / b.0, b.2 / b.0, b.0));
-                self.samples += b.0 as u32;
-            }
+        self.settle(&sums[..count])
+    }
+
+    /// Means and scatter of the bins; `false` where too little is there.
+    fn settle(&mut self, sums: &[Sums]) -> bool {
+        let filled = || sums.iter().filter(|b| b[0] > 0.0);
+        self.bins.count = 0;
+        let mut samples = 0.0;
+        for b in filled() {
+            self.bins.push(b[1] / b[0], b[2] / b[0], b[0]);
+            samples += b[0];
         }
+        self.bins.close();
+        let last = self.bins.len().saturating_sub(1);
         // Scatter within bins, less what the local slope makes of the spread of places within the bin.
         let (mut scatter, mut freedom) = (0.0, 0.0);
-        let mut k = 0;
-        for b in &sums[..count] {
-            if b.0 > 0.0 {
-                let (a, c) = (self.bins[k.max(1) - 1], self.bins[(k + 1).min(self.bins.len() - 1)]);
-                let slope = if c.0 > a.0 { (c.1 - a.1) / (c.0 - a.0) } else { 0.0 };
-                let (t, v) = (b.1 / b.0, b.2 / b.0);
-                scatter += (b.4 - b.0 * v * v) - slope * slope * (b.3 - b.0 * t * t).max(0.0);
-                freedom += b.0 - 1.0;
-                k += 1;
-            }
+        for (k, b) in filled().enumerate() {
+            let (i, j) = (k.max(1) - 1, (k + 1).min(last));
+            let run = self.bins.place[j] - self.bins.place[i];
+            let slope = if run > 0.0 { (self.bins.value[j] - self.bins.value[i]) / run } else { 0.0 };
+            let (t, v) = (self.bins.place[k], self.bins.value[k]);
+            scatter += (b[4] - b[0] * v * v) - slope * slope * (b[3] - b[0] * t * t).max(0.0);
+            freedom += b[0] - 1.0;
         }
         self.scatter = if freedom > 0.0 { (scatter / freedom).max(0.0) } else { 0.0 };
-        self.samples >= 20 && self.bins.len() >= 8
+        samples >= 20.0 && self.bins.len() >= 8
     }
 }

@@ -129,23 +129,30 @@ impl Spectrometer {
         true
     }
 
-    /// Adds the power of one patch of means over squares of `shrink` px with its corner at (x, y); `false` where too much
+    /// Adds the power of one patch of means over squares of `SHRINK` px with its corner at (x, y); `false` where too much
     /// is clipped. Of a checkerboard only the measured samples are averaged.
-    fn add_shrunk(&mut self, plane: &Plane, x: usize, y: usize, shrink: usize, power: &mut [f64; BINS]) -> bool {
+    fn add_shrunk<const SHRINK: usize>(
+        &mut self,
+        plane: &Plane,
+        x: usize,
+        y: usize,
+        power: &mut [f64; BINS],
+    ) -> bool {
         let checkered = matches!(plane.mosaic, Mosaic::Checkerboard { .. });
-        let (step, count) = if checkered { (2, shrink * shrink / 2) } else { (1, shrink * shrink) };
+        let count = if checkered { SHRINK * SHRINK / 2 } else { SHRINK * SHRINK };
         let per = 1.0 / count as f32;
         let limit = plane.saturation;
         let mut clipped = 0;
         for (j, row) in self.patch.chunks_exact_mut(SIDE).enumerate() {
             row.fill(0.0);
-            for y in y + shrink * j..y + shrink * (j + 1) {
+            for y in y + SHRINK * j..y + SHRINK * (j + 1) {
                 let skipped = usize::from(checkered && !plane.mosaic.measured(x, y));
-                let samples = &plane.data[y * plane.width + x..][..shrink * SIDE];
-                for (v, cell) in row.iter_mut().zip(samples.chunks_exact(shrink)) {
-                    for &sample in cell.iter().skip(skipped).step_by(step) {
-                        clipped += usize::from(sample >= limit);
-                        *v += f32::from(sample);
+                let (cells, _) = plane.data[y * plane.width + x..][..SHRINK * SIDE].as_chunks::<SHRINK>();
+                for (v, cell) in row.iter_mut().zip(cells) {
+                    for (i, &sample) in cell.iter().enumerate() {
+                        let used = !checkered || i % 2 == skipped;
+                        clipped += usize::from(used && sample >= limit);
+                        *v += if used { f32::from(sample) } else { 0.0 };
                     }
                 }
             }
@@ -157,15 +164,14 @@ impl Spectrometer {
     /// Rings of a tile reduced by a whole even factor, for weighing kinds of blur against each other. Rings that drown
     /// in noise count as if they stood at half the noise, so that a weak texture never speaks for more blur than there
     /// is. `None` where a picture or tile is too small or too clipped.
-    pub(super) fn shrunk(
+    pub(super) fn shrunk<const SHRINK: usize>(
         &mut self,
         plane: &Plane,
         region: Region,
         noise: &NoiseModel,
         survey: &Survey,
-        shrink: usize,
     ) -> Option<Rings> {
-        let reach = shrink * SIDE;
+        let reach = SHRINK * SIDE;
         if plane.width < reach || plane.height < reach || (region.width.min(region.height) as usize) < reach / 2 {
             return None;
         }
@@ -182,12 +188,12 @@ impl Spectrometer {
         let mut power = [0.0; BINS];
         let mut patches = 0;
         for k in 0..if xs[0] == xs[1] && ys[0] == ys[1] { 1 } else { 2 } {
-            patches += u32::from(self.add_shrunk(plane, xs[k], ys[k], shrink, &mut power));
+            patches += u32::from(self.add_shrunk::<SHRINK>(plane, xs[k], ys[k], &mut power));
         }
         if patches == 0 {
             return None;
         }
-        let factor = shrink as f64;
+        let factor = SHRINK as f64;
         let averaged = factor * factor / if matches!(plane.mosaic, Mosaic::Checkerboard { .. }) { 2.0 } else { 1.0 };
         let points = std::array::from_fn(|k| {
             let f = f64::from(RINGS[k] + RINGS[k + 1]) / 2.0 / SIDE as f64 / factor;
@@ -203,7 +209,7 @@ impl Spectrometer {
             let averaging = (factor * factor - 1.0) / 12.0 * (2.0 * std::f64::consts::PI * f).powi(2);
             Point { f: f * factor, log_power: signal.ln() + averaging, variance: chance + doubt }
         });
-        Rings::of(&points, shrink, patches)
+        Rings::of(&points, SHRINK, patches)
     }
 
     /// Reads a tile; `None` where it is too small, too clipped, too noisy, or its spectrum could be anything.

@@ -1,6 +1,9 @@
 //! Least squares of one to three parallel steps of one width on a profile, by Levenberg and Marquardt's method.
 
-use super::family::EdgeSpread;
+use multiversion::multiversion;
+
+use super::family::{self, LANES, Lanes};
+use super::profile::{Bins, Chunk};
 
 /// One to three steps blurred alike.
 #[derive(Clone, Copy, Debug)]
@@ -30,22 +33,36 @@ pub(super) struct Fitted {
     pub pull: f64,
 }
 
-/// Change of an edge spread for an excess kurtosis of one: Gram and Charlier's series (Abramowitz & Stegun 26.2.48).
-fn fourth(u: f32) -> f32 {
-    const DENSITY: f32 = 0.398_942_3;
-    (3.0 * u - u * u * u) * (-0.5 * u * u).exp() * (DENSITY / 24.0)
+/// How far a fit is taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Care {
+    /// Until the width is good enough to choose a window by.
+    Rough,
+    /// Until nothing changes any more.
+    Full,
 }
 
-/// Refines the steps on bins (place, value, samples); `None` where they don't tell.
-pub(super) fn refine(bins: &[(f32, f32, f32)], steps: &mut Steps, family: &EdgeSpread) -> Option<Fitted> {
-    match steps.count {
-        1 => marquardt::<4>(bins, steps, family),
-        2 => marquardt::<6>(bins, steps, family),
-        _ => marquardt::<8>(bins, steps, family),
+impl Care {
+    /// Relative fall of the sum of squares from which a step is the last.
+    const fn settled(self) -> f64 {
+        match self {
+            Self::Rough => 1e-2,
+            Self::Full => 1e-3,
+        }
     }
 }
 
-fn marquardt<const N: usize>(bins: &[(f32, f32, f32)], steps: &mut Steps, family: &EdgeSpread) -> Option<Fitted> {
+/// Refines the steps on bins; `None` where they don't tell.
+pub(super) fn refine(bins: &Bins, steps: &mut Steps, care: Care) -> Option<Fitted> {
+    match steps.count {
+        1 => marquardt::<4>(bins, steps, care),
+        2 => marquardt::<6>(bins, steps, care),
+        _ => marquardt::<8>(bins, steps, care),
+    }
+}
+
+#[multiversion(targets("x86_64+avx2"))]
+fn marquardt<const N: usize>(bins: &Bins, steps: &mut Steps, care: Care) -> Option<Fitted> {
     let mut p = [0.0_f32; N];
     p[0] = steps.low;
     p[1] = steps.sigma;
@@ -53,7 +70,7 @@ fn marquardt<const N: usize>(bins: &[(f32, f32, f32)], steps: &mut Steps, family
         (p[2 + 2 * k], p[3 + 2 * k]) = steps.steps[k];
     }
     let mut damping = 1e-3;
-    let (mut normal, mut right, mut cost) = equations(bins, &p, family);
+    let (mut normal, mut right, mut cost) = equations(bins, &p);
     for _ in 0..12 {
         let mut damped = normal;
         for (i, row) in damped.iter_mut().enumerate() {
@@ -65,9 +82,9 @@ fn marquardt<const N: usize>(bins: &[(f32, f32, f32)], steps: &mut Steps, family
             *t += c as f32;
         }
         trial[1] = trial[1].clamp(0.15, 10.0);
-        let (n, r, c) = equations(bins, &trial, family);
+        let (n, r, c) = equations(bins, &trial);
         if c.is_finite() && c <= cost {
-            let settled = cost - c <= 1e-3 * cost;
+            let settled = cost - c <= care.settled() * cost;
             p = trial;
             (normal, right, cost) = (n, r, c);
             damping *= 0.2;
@@ -84,77 +101,138 @@ fn marquardt<const N: usize>(bins: &[(f32, f32, f32)], steps: &mut Steps, family
     let mut unit = [0.0; N];
     unit[1] = 1.0;
     let variance = solve(normal, unit)?[1];
-    // One more unknown, linear and after the fact: what the residuals share with a fourth cumulant once everything
-    // that the fit could follow is taken out.
-    let mut shared = [0.0_f64; N];
-    let (mut own, mut seen) = (0.0_f64, 0.0_f64);
-    for &(t, v, weight) in bins {
-        let (row, residual) = row::<N>(t, v, &p, family);
-        let change: f32 = (2..N).step_by(2).map(|k| p[k] * fourth((t - p[k + 1]) / p[1])).sum();
-        for (s, r) in shared.iter_mut().zip(row) {
-            *s += f64::from(weight * r * change);
-        }
-        own += f64::from(weight * change * change);
-        seen += f64::from(weight * change * residual);
-    }
-    let follow = solve(normal, shared)?;
-    let rest = own - follow.iter().zip(shared).map(|(a, b)| a * b).sum::<f64>();
-    let freedom = bins.len().saturating_sub(N).max(1) as f64;
     steps.low = p[0];
     steps.sigma = p[1];
     for k in 0..(N - 2) / 2 {
         steps.steps[k] = (p[2 + 2 * k], p[3 + 2 * k]);
     }
+    let freedom = bins.len().saturating_sub(N).max(1) as f64;
+    let (kurtosis, kurtosis_unit_sd, pull) = fourth(bins, &p, &normal)?;
     (variance > 0.0).then(|| Fitted {
         misfit: cost / freedom,
         unit_sd: variance.sqrt(),
-        kurtosis: if rest > 1e-6 * own { seen / rest } else { 0.0 },
-        kurtosis_unit_sd: if rest > 1e-6 * own { 1.0 / rest.sqrt() } else { f64::INFINITY },
-        pull: -follow[1],
+        kurtosis,
+        kurtosis_unit_sd,
+        pull,
     })
+}
+
+/// Excess kurtosis, its standard deviation for noise of one level a sample, and the width's pull.
+///
+/// One more unknown, linear and after the fact: what the residuals share with a fourth cumulant once everything that
+/// the fit could follow is taken out. The change of an edge spread for an excess kurtosis of one is Gram and Charlier's
+/// series (Abramowitz & Stegun 26.2.48).
+#[inline(always)]
+fn fourth<const N: usize>(bins: &Bins, p: &[f32; N], normal: &[[f64; N]; N]) -> Option<(f64, f64, f64)> {
+    let mut shared = [[0.0_f32; LANES]; N];
+    let (mut own, mut seen) = ([0.0_f32; LANES], [0.0_f32; LANES]);
+    for chunk in bins.chunks() {
+        let row = row(&chunk, p);
+        for l in 0..LANES {
+            let weighed = chunk.samples[l] * row.fourth[l];
+            for i in 0..N {
+                shared[i][l] += weighed * row.slopes[i][l];
+            }
+            own[l] += weighed * row.fourth[l];
+            seen[l] += weighed * row.residual[l];
+        }
+    }
+    let mut sums = [0.0; N];
+    for (sum, lanes) in sums.iter_mut().zip(&shared) {
+        *sum = total(lanes);
+    }
+    let follow = solve(*normal, sums)?;
+    let mut rest = total(&own);
+    for (a, b) in follow.iter().zip(sums) {
+        rest -= a * b;
+    }
+    let told = rest > 1e-6 * total(&own);
+    let (value, sd) = if told { (total(&seen) / rest, 1.0 / rest.sqrt()) } else { (0.0, f64::INFINITY) };
+    Some((value, sd, -follow[1]))
 }
 
 type Equations<const N: usize> = ([[f64; N]; N], [f64; N], f64);
 
 /// Normal equations and the weighted sum of squares.
-fn equations<const N: usize>(bins: &[(f32, f32, f32)], p: &[f32; N], family: &EdgeSpread) -> Equations<N> {
-    let mut normal = [[0.0_f32; N]; N];
-    let mut right = [0.0_f32; N];
-    let mut cost = 0.0_f32;
-    for &(t, v, weight) in bins {
-        let (row, residual) = row::<N>(t, v, p, family);
-        for i in 0..N {
-            let w = weight * row[i];
-            for j in 0..N {
-                normal[i][j] += w * row[j];
-            }
-            right[i] += w * residual;
-        }
-        cost += weight * residual * residual;
-    }
-    (normal.map(|r| r.map(f64::from)), right.map(f64::from), f64::from(cost))
-}
-
-/// Derivatives of the model at one bin, and what it leaves over.
 #[inline(always)]
-fn row<const N: usize>(t: f32, v: f32, p: &[f32; N], family: &EdgeSpread) -> ([f32; N], f32) {
-    let per = 1.0 / p[1];
-    let mut row = [0.0_f32; N];
-    row[0] = 1.0;
-    let mut residual = v - p[0];
-    for k in (2..N).step_by(2) {
-        let u = (t - p[k + 1]) * per;
-        let (e, slope) = family.at(u);
-        let steep = p[k] * slope * per;
-        residual -= p[k] * e;
-        row[1] -= steep * u;
-        row[k] = e;
-        row[k + 1] = -steep;
+fn equations<const N: usize>(bins: &Bins, p: &[f32; N]) -> Equations<N> {
+    let mut normal = [[[0.0_f32; LANES]; N]; N];
+    let mut right = [[0.0_f32; LANES]; N];
+    let mut cost = [0.0_f32; LANES];
+    for chunk in bins.chunks() {
+        let row = row(&chunk, p);
+        for i in 0..N {
+            let mut weighed = [0.0_f32; LANES];
+            for l in 0..LANES {
+                weighed[l] = chunk.samples[l] * row.slopes[i][l];
+                right[i][l] += weighed[l] * row.residual[l];
+            }
+            for j in 0..=i {
+                for l in 0..LANES {
+                    normal[i][j][l] += weighed[l] * row.slopes[j][l];
+                }
+            }
+        }
+        for l in 0..LANES {
+            cost[l] += chunk.samples[l] * row.residual[l] * row.residual[l];
+        }
     }
-    (row, residual)
+    // The lower half is all that `solve` looks at.
+    let mut sums = ([[0.0; N]; N], [0.0; N], total(&cost));
+    for i in 0..N {
+        for j in 0..=i {
+            sums.0[i][j] = total(&normal[i][j]);
+        }
+        sums.1[i] = total(&right[i]);
+    }
+    sums
 }
 
-/// Solves a symmetric positive system by Cholesky's method.
+#[inline(always)]
+fn total(lanes: &Lanes) -> f64 {
+    // By pairs, as vector registers are halved.
+    let mut half = [0.0_f32; LANES / 2];
+    for l in 0..LANES / 2 {
+        half[l] = lanes[l] + lanes[l + LANES / 2];
+    }
+    f64::from((half[0] + half[2]) + (half[1] + half[3]))
+}
+
+/// The model at several bins.
+struct Row<const N: usize> {
+    /// Its derivatives by the parameters.
+    slopes: [Lanes; N],
+    /// What it leaves over.
+    residual: Lanes,
+    /// Its change for an excess kurtosis of one.
+    fourth: Lanes,
+}
+
+#[inline(always)]
+fn row<const N: usize>(bins: &Chunk, p: &[f32; N]) -> Row<N> {
+    let per = 1.0 / p[1];
+    let mut row = Row { slopes: [[0.0; LANES]; N], residual: [0.0; LANES], fourth: [0.0; LANES] };
+    for l in 0..LANES {
+        row.slopes[0][l] = 1.0;
+        row.residual[l] = bins.value[l] - p[0];
+    }
+    for k in (2..N).step_by(2) {
+        for l in 0..LANES {
+            let u = (bins.place[l] - p[k + 1]) * per;
+            let (edge, slope) = family::gaussian(u);
+            let steep = p[k] * slope;
+            row.residual[l] -= p[k] * edge;
+            row.slopes[1][l] -= steep * per * u;
+            row.slopes[k][l] = edge;
+            row.slopes[k + 1][l] = -steep * per;
+            row.fourth[l] += steep * (3.0 * u - u * u * u) * (1.0 / 24.0);
+        }
+    }
+    row
+}
+
+/// Solves a symmetric positive system, given by its lower half, by Cholesky's method.
+#[inline(always)]
 fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; N]> {
     for i in 0..N {
         for j in 0..=i {
@@ -191,7 +269,6 @@ fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::family;
 
     /// Edge of a disc of diameter 4 from the area of a circle's segment.
     fn disc(t: f64) -> f64 {
@@ -200,21 +277,19 @@ mod tests {
     }
 
     fn fitted(edge: impl Fn(f64) -> f64) -> (Steps, Fitted) {
-        let bins: Vec<(f32, f32, f32)> = (-20..=20)
-            .map(|i| {
-                let t = 0.25 * f64::from(i);
-                (t as f32, (100.0 + 1000.0 * edge(t)) as f32, 4.0)
-            })
-            .collect();
+        let mut bins = Bins::default();
+        for t in (-20..=20).map(|i| 0.25 * f64::from(i)) {
+            bins.push(t as f32, (100.0 + 1000.0 * edge(t)) as f32, 4.0);
+        }
+        bins.close();
         let mut steps = Steps { low: 90.0, sigma: 1.3, steps: [(950.0, 0.1); 3], count: 1 };
-        let fit = refine(&bins, &mut steps, family::gaussian()).expect("a fit");
+        let fit = refine(&bins, &mut steps, Care::Full).expect("a fit");
         (steps, fit)
     }
 
     #[test]
     fn a_gaussian_has_no_excess_kurtosis() {
-        let table = family::gaussian();
-        let (steps, fit) = fitted(|t| f64::from(table.at(t as f32).0));
+        let (steps, fit) = fitted(|t| f64::from(family::gaussian(t as f32).0));
         assert!((steps.sigma - 1.0).abs() < 2e-3, "{}", steps.sigma);
         assert!(fit.kurtosis.abs() < 0.05, "{}", fit.kurtosis);
     }

@@ -4,6 +4,8 @@
 //! The pass works on 2 x 2 sums of the samples, which halve the noise and treat a colour mosaic's own
 //! samples and the interpolated ones alike; full resolution is read again only around chosen edges.
 
+use multiversion::multiversion;
+
 use super::grid::Grid;
 use crate::shot::{Mosaic, Plane};
 
@@ -82,6 +84,7 @@ pub(super) fn survey_row(plane: &Plane, grid: &Grid, row: u32) -> Vec<Survey> {
 }
 
 /// Adds rows `y` and `y + 1` in 2 x 2 blocks.
+#[inline(always)]
 fn bin(plane: &Plane, y: usize, out: &mut [i32]) {
     let (a, b) = (plane.row(y), plane.row(y + 1));
     for (o, (p, q)) in out.iter_mut().zip(a.chunks_exact(2).zip(b.chunks_exact(2))) {
@@ -90,6 +93,7 @@ fn bin(plane: &Plane, y: usize, out: &mut [i32]) {
 }
 
 /// Sums, squares and the strongest gradient of each cell.
+#[multiversion(targets("x86_64+avx2"))]
 fn gradients(plane: &Plane, y0: usize, y1: usize, borders: &[usize], sums: &mut [Sums]) {
     let width = plane.width / 2;
     let rows = (y1 - y0) / 2;
@@ -166,6 +170,7 @@ const fn stride(mosaic: Mosaic) -> usize {
 
 /// Mean absolute response to the 3 x 3 kernel that no linear or bilinear shading excites
 /// (Immerkaer, Computer Vision and Image Understanding 64(2) 300, 1996), cell by cell.
+#[multiversion(targets("x86_64+avx2"))]
 fn noise(plane: &Plane, y0: usize, y1: usize, borders: &[usize], sums: &mut [Sums]) {
     let step = stride(plane.mosaic);
     if plane.width < 2 * step + CELL || plane.height < 2 * step + 1 {
@@ -220,6 +225,7 @@ fn noise(plane: &Plane, y0: usize, y1: usize, borders: &[usize], sums: &mut [Sum
 }
 
 /// Counts clipped samples.
+#[multiversion(targets("x86_64+avx2"))]
 fn clipping(plane: &Plane, grid: &Grid, row: u32, sums: &mut [Sums]) {
     for (c, s) in sums.iter_mut().enumerate() {
         let r = grid.cell(c as u32, row);

@@ -9,7 +9,7 @@ use super::shape::Shape;
 use super::spectrum::Spectrometer;
 use super::survey::Survey;
 use super::tilemap::{Tile, TileState};
-use super::{direction, family, pool};
+use super::{direction, pool};
 use crate::quantity::{Estimate, Region};
 use crate::shot::Plane;
 
@@ -58,13 +58,13 @@ struct Trial {
 /// Fits edges at the strongest gradients until there are enough, or no hope.
 fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64) -> Trial {
     let mut edges = Vec::new();
-    let mut profile = Profile::new();
+    let mut profile = Profile::default();
     // A difference of two 2 x 2 means has half the variance of a sample.
     let threshold = (5.0 * (variance / 2.0).sqrt()) as f32;
     let mut tried = 0;
     for candidate in survey.candidates.iter().take(TRIES).take_while(|c| c.strength > threshold) {
         tried += 1;
-        edges.extend(edge::fit(plane, candidate, noise, family::gaussian(), &mut profile));
+        edges.extend(edge::fit(plane, candidate, noise, &mut profile));
         let hopeless = tried >= 12 && (edges.len() as f64) < 0.5 * CONFIRMED_YIELD * f64::from(tried);
         if edges.len() == EDGES || hopeless {
             break;
@@ -79,7 +79,7 @@ fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64) 
         let rest = survey.candidates.iter().skip(tried as usize).take_while(|c| c.strength > threshold);
         let across = rest.filter(|c| edge::faces_away(plane, c, facing));
         edges.extend(
-            across.take(ACROSS_TRIES).filter_map(|c| edge::fit(plane, c, noise, family::gaussian(), &mut profile)),
+            across.take(ACROSS_TRIES).filter_map(|c| edge::fit(plane, c, noise, &mut profile)),
         );
     }
     Trial { edges, plain, share, loud: tried > 0 }
@@ -140,11 +140,13 @@ pub(super) fn read(
     } else {
         None
     };
-    let mut shrunk = |wanted: bool, shrink: usize| {
-        let told = wanted && lit && survey.variance > FAINT * variance / 4.0;
-        if told { spectrometer.shrunk(plane, region, noise, survey, shrink) } else { None }
-    };
-    let rings = [shrunk(true, 2), shrunk(!stands_free(crowded, &trial), 4)];
+    let told = lit && survey.variance > FAINT * variance / 4.0;
+    let rings = [
+        told.then(|| spectrometer.shrunk::<2>(plane, region, noise, survey)).flatten(),
+        (told && !stands_free(crowded, &trial))
+            .then(|| spectrometer.shrunk::<4>(plane, region, noise, survey))
+            .flatten(),
+    ];
     let clipped = survey.count > 0 && survey.clipped as f64 > CLIPPED * survey.count as f64;
     let state = if clipped {
         TileState::Clipped

@@ -66,7 +66,7 @@ impl Small {
             for row in 0..factor {
                 let row = plane.row(y * factor + row);
                 for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(factor)) {
-                    *sum += cell.iter().map(|&v| u64::from(v)).sum::<u64>();
+                    *sum += u64::from(cell.iter().map(|&v| u32::from(v)).sum::<u32>());
                 }
             }
             let level = |s: u64| (s as f32 * scale - black).round().clamp(-BELOW, f32::from(u16::MAX) - BELOW);
