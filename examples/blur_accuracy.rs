@@ -10,6 +10,8 @@ use tussock::shot::{Mosaic, Plane};
 use tussock::simulate::{PatchSpec, Psf, Texture, render_patch};
 use tussock::{TileMap, output};
 
+/// How often each spread comes, with another scene every time.
+const ROUNDS: usize = 4;
 /// Side of a patch, px; four tiles each.
 const SIDE: usize = 512;
 
@@ -155,14 +157,15 @@ fn main() -> anyhow::Result<()> {
     ];
     for (name, texture) in edged.into_iter().chain(dense) {
         let (mut plain, mut mosaic, mut jpeg) = (Tally::default(), Tally::default(), Tally::default());
-        for (k, psf) in spreads.iter().enumerate() {
+        for (k, psf) in (0..ROUNDS).flat_map(|_| &spreads).enumerate() {
+            // An odd number of spreads, so that each of them comes at both.
             let snr = if k % 2 == 0 { 100.0 } else { 25.0 };
             let (plane, truth) = render_patch(&spec(texture, *psf, snr, seed + k as u64));
             plain.add(&tiles(&plane), truth.sigma);
             mosaic.add(&tiles(&through_mosaic(&plane)), truth.sigma);
             let compressed = through_jpeg(&plane, 95)?;
             jpeg.add(&tiles(&compressed), truth.sigma);
-            if texture == Texture::Leaves {
+            if texture == Texture::Leaves && k < spreads.len() {
                 scenes.push((plane, compressed));
             }
         }
@@ -219,7 +222,7 @@ fn main() -> anyhow::Result<()> {
         for (name, texture) in edged {
             let psf = Psf::gaussian(0.5).moved(length, angle);
             let (plane, _) = render_patch(&spec(texture, psf, 50.0, seed + 80 + k as u64));
-            let found = measure(&plane, &Settings { tiles: 3 }).streak.map_or_else(
+            let found = measure(&plane, &Settings { tiles: 4 }).streak.map_or_else(
                 || "none".to_owned(),
                 |s| {
                     format!(

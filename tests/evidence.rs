@@ -133,7 +133,7 @@ fn one_side_alone_or_content_that_differs_is_no_lens_out_of_line() {
     assert_eq!(whole, Cause::LensAsymmetry);
     let mut cut = scene.map();
     for tile in &mut cut.tiles {
-        if place(&scene, tile).0 > 0.4 {
+        if place(&scene, tile).0 > 0.25 {
             tile.blur = None;
         }
     }

@@ -13,12 +13,16 @@ type Square = SMatrix<f64, SIZE, SIZE>;
 pub struct Mix {
     /// Softer than the optics, below the horizon: water, haze, grass that moved.
     pub soft: f64,
-    /// The same above the horizon: cloud.
+    /// The same at and above the horizon, below the sky: ridges in haze, smooth slopes.
+    pub far: f64,
+    /// The same in the sky: cloud.
     pub sky: f64,
     /// Off either way: a misread tile.
     pub odd: f64,
     /// Factor on the tiles' relative errors.
     pub inflate: f64,
+    /// v of the sky's lower edge, where it is known.
+    pub skyline: Option<f64>,
 }
 
 /// Excess of soft content over the optics, in ln of the width: about evenly spread up to here, then rarer.
@@ -31,17 +35,30 @@ const ODD_SPREAD: f64 = 0.35;
 /// Square root of a full turn: the norm of the normal law.
 const NORM: f64 = 2.506_628_274_631_000_5;
 
+/// Share of tiles that show something that stands up from the ground, nearer than the model has it there and so
+/// perhaps sharper; by up to how much, in ln of the width, about evenly spread.
+const OBJECTS: f64 = 0.03;
+const SHARPER: f64 = 1.5;
+
 /// Half the height, in v, over which ground passes into sky.
 const SKYLINE: f64 = 0.02;
+/// Least share of soft content at the horizon.
+const FAR_SOFT: f64 = 0.15;
 
 impl Mix {
     /// Share of soft content to reckon with at a height in the picture.
     #[inline]
     #[must_use]
     pub fn soft_at(&self, v: f64, horizon: f64) -> f64 {
-        // Hills stand above the horizon, so the sky begins a little over it.
-        let sky = 1.0 / (1.0 + ((v - horizon + 3.0 * SKYLINE) / SKYLINE).exp());
-        self.soft + sky * (self.sky - self.soft)
+        let above = |edge: f64| 1.0 / (1.0 + ((v - edge) / SKYLINE).exp());
+        match self.skyline {
+            Some(skyline) => {
+                let far = self.soft + above(horizon + SKYLINE) * (self.far - self.soft);
+                far + above(skyline.min(horizon)) * (self.sky - far)
+            }
+            // Hills stand above the horizon, so the sky begins a little over it.
+            None => self.soft + above(horizon - 3.0 * SKYLINE) * (self.sky - self.soft),
+        }
     }
 }
 
@@ -51,16 +68,24 @@ impl Mix {
 pub fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, f64) {
     let sd = sd * mix.inflate;
     let z = residual / sd;
-    let honest = (1.0 - share - mix.odd) * (-0.5 * z * z).exp() / (sd * NORM);
+    let honest = (1.0 - share - mix.odd - OBJECTS) * (-0.5 * z * z).exp() / (sd * NORM);
     // Logistic stand-ins for steps: soft content starts at the honest width and ends at the largest excess.
     let (rise, fall) = (1.0 / (1.0 + (-1.702 * z).exp()), 1.0 / (1.0 + ((residual - EXCESS) / EXCESS_EDGE).exp()));
     // The tail keeps a very wide tile possible.
     let soft = share / EXCESS * rise * (fall + 0.02);
     let y = residual / ODD_SPREAD;
     let odd = mix.odd * ((-0.5 * y * y).exp() + 1e-3) / (ODD_SPREAD * NORM);
-    let whole = honest + soft + odd;
+    // Even between SHARPER and the honest width, with the same logistic edges.
+    let (near, lowest) = (1.0 - rise, 1.0 / (1.0 + (-(residual + SHARPER) / EXCESS_EDGE).exp()));
+    let object = OBJECTS / SHARPER * near * lowest;
+    let object_slope = 1.702 * rise / sd - (1.0 - lowest) / EXCESS_EDGE;
+    let whole = honest + soft + odd + object;
     let soft_slope = -1.702 * (1.0 - rise) / sd + fall * (1.0 - fall) / (EXCESS_EDGE * (fall + 0.02));
-    (-whole.ln(), (honest * z / sd + soft * soft_slope + odd * y / ODD_SPREAD) / whole, honest / whole)
+    (
+        -whole.ln(),
+        (honest * z / sd + soft * soft_slope + odd * y / ODD_SPREAD + object * object_slope) / whole,
+        honest / whole,
+    )
 }
 
 /// A fitted mode.
@@ -190,25 +215,30 @@ fn assemble(
 pub fn retune(fit: &Fit, evidence: &Evidence, surface: &Surface, mix: &Mix) -> Mix {
     let ready = Ready::new(&fit.theta);
     let horizon = fit.theta[HORIZON];
-    let (mut soft, mut count) = ([0.0; 2], [0.0; 2]);
+    let (mut soft, mut count) = ([0.0; 3], [0.0; 3]);
     let (mut honest_sum, mut square) = (0.0, 0.0);
     for s in &evidence.samples {
         let residual = s.y - ready.at(s, surface).y;
         let (_, _, honest) = cost(residual, s.sd, mix, mix.soft_at(s.v, horizon));
         honest_sum += honest;
         square += honest * (residual / s.sd).powi(2);
-        let sky = usize::from(s.v < horizon - 3.0 * SKYLINE);
-        count[sky] += 1.0;
+        let kind = match mix.skyline {
+            Some(skyline) if s.v < skyline.min(horizon) => 2,
+            Some(_) => usize::from(s.v < horizon + SKYLINE),
+            None => 2 * usize::from(s.v < horizon - 3.0 * SKYLINE),
+        };
+        count[kind] += 1.0;
         if residual > 0.0 {
-            soft[sky] += 1.0 - honest;
+            soft[kind] += 1.0 - honest;
         }
     }
     // A beta prior of a few tiles keeps the shares off 0 and 1.
     let share = |k: usize, prior: f64| (soft[k] + 8.0 * prior) / (count[k] + 8.0);
     Mix {
         soft: share(0, 0.15).clamp(0.03, 0.6),
-        sky: share(1, 0.5).clamp(0.1, 0.8),
-        odd: mix.odd,
+        far: share(1, 0.3).clamp(FAR_SOFT, 0.6),
+        sky: share(2, 0.5).clamp(0.1, 0.8),
         inflate: ((square + 6.0) / (honest_sum + 6.0)).sqrt().clamp(1.0, 1.5),
+        ..*mix
     }
 }

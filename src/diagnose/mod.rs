@@ -154,7 +154,9 @@ impl Frame<'_> {
             };
         }
         let mut readings: Vec<Vec<Option<Reading>>> = d.zones.iter().map(|z| self.readings(&z.tiles)).collect();
-        if d.near_at.is_none() && zones::foreground_scatters(self.map, self.e, &credible, horizon) {
+        let unsure =
+            zones::foreground_scatters(self.map, self.e, &credible, horizon) || zones::foreground_jumps(self.map);
+        if d.near_at.is_none() && unsure {
             readings[0].fill(None);
         }
         let hidden = d.far_at.is_none() && veil::hides_far(self.map, self.e);
@@ -169,14 +171,12 @@ impl Frame<'_> {
         }
         for (zone, reading) in d.zones.iter_mut().zip(&readings) {
             let Some(r) = &reading[0] else { continue };
-            let y = model::predict(best, &r.place, self.surface).y + r.departure;
             zone.used = r.used.round().max(1.0) as u32;
-            zone.blur_px = Some(Estimate::new(y.exp(), y.exp() * r.sd, zone.used));
             zone.budget = Some(self.budget(&r.place));
             if zone.optical_px.is_none() {
-                let (optical, soft) = self.corner_blur(reading, d.permitted_px);
+                let [whole, optical] = self.corner_blur(reading, d.permitted_px, &mut zone.soft);
+                zone.blur_px = Some(Estimate::new(whole.0, whole.1, zone.used));
                 zone.optical_px = Some(Estimate::new(optical.0, optical.1, zone.used));
-                zone.soft = Some(soft);
             }
         }
         let measured: Vec<Reading> = readings[3..].iter().filter_map(|r| r[0]).collect();
@@ -207,21 +207,25 @@ impl Frame<'_> {
         picture::budget(place, self.posterior, self.e, self.surface, self.motion_sigma())
     }
 
-    /// Optical blur of a corner or the centre over the posterior, and the probability that it is soft.
-    fn corner_blur(&self, reading: &[Option<Reading>], permitted: f64) -> ((f64, f64), f64) {
-        let (mut moments, mut soft, mut whole) = (Moments::default(), 0.0, 0.0);
+    /// Whole and optical blur of a corner or the centre over the posterior, means and spreads, and the probability that
+    /// it is soft.
+    fn corner_blur(&self, reading: &[Option<Reading>], permitted: f64, soft: &mut Option<f64>) -> [(f64, f64); 2] {
+        let (mut moments, mut beyond, mut all) = ([Moments::default(); 2], 0.0, 0.0);
         let mut normal = Normal::new(7);
         for draw in &self.posterior.draws {
             let Some(r) = &reading[draw.mode] else { continue };
             let place = model::predict(&self.posterior.modes[draw.mode].theta, &r.place, self.surface);
-            let y = place.y + r.departure + r.sd * normal.next() - draw.theta[SCALE];
+            let whole = (place.y + r.departure + r.sd * normal.next() - draw.theta[SCALE]).exp();
             let now = model::predict(&draw.theta, &r.place, self.surface);
-            let optical = self.surface.optical(now.disc, self.surface.gauss_for(y.exp(), now.disc));
-            moments.add(optical, draw.weight);
-            whole += draw.weight;
-            soft += if optical > permitted { draw.weight } else { 0.0 };
+            // A width below the least that the disc and the aperture leave is the measurement's error.
+            let optical = self.surface.optical(now.disc, self.surface.gauss_for(whole, now.disc)).min(whole);
+            moments[0].add(whole, draw.weight);
+            moments[1].add(optical, draw.weight);
+            all += draw.weight;
+            beyond += if optical > permitted { draw.weight } else { 0.0 };
         }
-        (moments.get().unwrap_or((0.0, 0.0)), if whole > 0.0 { soft / whole } else { 0.5 })
+        *soft = Some(if all > 0.0 { beyond / all } else { 0.5 });
+        moments.map(|m| m.get().unwrap_or((0.0, 0.0)))
     }
 
     /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
@@ -232,7 +236,7 @@ impl Frame<'_> {
         let mut tally = weigh::Tally::default();
         let mut normal = Normal::new(11);
         let (mut focus, mut near_inverse) = (Moments::default(), Moments::default());
-        let mut blur = [Moments::default(), Moments::default()];
+        let (mut blur, mut whole) = ([Moments::default(); 2], [Moments::default(); 2]);
         let (mut soft, mut seen) = ([0.0; 2], [0.0; 2]);
         let noisy =
             self.posterior.draws.iter().flat_map(|d| {
@@ -248,6 +252,7 @@ impl Frame<'_> {
             for k in 0..2 {
                 if let Some(p) = parts[k] {
                     blur[k].add(p.optical, draw.weight);
+                    whole[k].add(p.whole, draw.weight);
                     seen[k] += draw.weight;
                     soft[k] += if p.optical > permitted { draw.weight } else { 0.0 };
                 }
@@ -281,7 +286,9 @@ impl Frame<'_> {
         }
         for k in 0..2 {
             if let (Some((value, sd)), Some(r)) = (blur[k].get(), &readings[k][0]) {
-                d.zones[k].optical_px = Some(Estimate::new(value, sd, r.used.round() as u32));
+                let used = r.used.round() as u32;
+                d.zones[k].optical_px = Some(Estimate::new(value, sd, used));
+                d.zones[k].blur_px = whole[k].get().map(|(value, sd)| Estimate::new(value, sd, used));
                 d.zones[k].soft = Some(soft[k] / seen[k]);
             }
         }

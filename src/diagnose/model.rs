@@ -204,7 +204,9 @@ const USUAL_HEIGHT: f64 = 1.0;
 
 /// Spreads of the horizon, in v, above and below the sky's lower edge: hills and trees stand above the horizon,
 /// often far; only haze that passes for sky ends below it.
-const SKYLINE_SPREAD: (f64, f64) = (0.06, 0.2);
+const SKYLINE_SPREAD: (f64, f64) = (0.05, 0.15);
+/// How far above the horizon, in v, the lower edge of the sky usually is.
+const SKYLINE_RISE: f64 = 0.045;
 /// Spread of a horizon found from how haze thins.
 const VEILED_SPREAD: f64 = 0.06;
 
@@ -236,7 +238,7 @@ impl Priors {
         let (centre, corner) = if learned { (px(0.7), px(2.0)) } else { (px(1.6), px(7.0)) };
         let horizon = match (e.veiled, e.skyline) {
             (Some(v), _) => Belief::even(v, VEILED_SPREAD),
-            (None, Some(v)) => Belief { mean: v + 0.02, below: SKYLINE_SPREAD.0, above: SKYLINE_SPREAD.1 },
+            (None, Some(v)) => Belief { mean: v + SKYLINE_RISE, below: SKYLINE_SPREAD.0, above: SKYLINE_SPREAD.1 },
             (None, None) => Belief::even(-0.12, 0.3),
         };
         // Sharpening narrows what is measured; overshoot says by how much at the least.

@@ -32,6 +32,7 @@ impl Frame<'_> {
                 lens: there.lens,
                 optical: self.surface.optical(size, there.gauss),
                 without_lens: self.surface.optical(disc.abs(), shake),
+                whole: width,
             };
         }
         let bare = there.disc.abs();
@@ -40,10 +41,13 @@ impl Frame<'_> {
         let stretch = ((modelled * modelled + width * width - whole * whole).max(1e-4).sqrt() / modelled).min(2.0);
         let now = model::predict(&draw.theta, at, self.surface);
         let disc = now.disc - draw.theta[TILT] * at.u;
+        let optical = stretch * self.surface.optical(disc.abs(), now.gauss);
         Parts {
             disc: stretch * disc,
             lens: stretch * now.lens,
-            optical: stretch * self.surface.optical(disc.abs(), now.gauss),
+            optical,
+            // The pixel's part of the square stays what it is in the model.
+            whole: (optical * optical + (whole * whole - modelled * modelled).max(0.0)).sqrt(),
             without_lens: stretch * self.surface.optical(disc.abs(), shake),
         }
     }
@@ -54,7 +58,8 @@ impl Frame<'_> {
         let v = match zone {
             _ if marked => return *place,
             0 => place.v.max(0.875 * self.e.bottom),
-            // No farther than half a band: the horizon is known from the blur only.
+            // The sky's edge bounds the horizon; where only the blur tells it, no farther than half a band.
+            _ if self.e.skyline.is_some() => place.v.min(theta[HORIZON] - 0.03),
             _ => place.v.min(theta[HORIZON] - 0.03).max(place.v - 0.05),
         };
         Sample::place(place.u, v, place.learned)

@@ -74,7 +74,7 @@ const NEGLIGIBLE: f64 = 1e-5;
 #[must_use]
 pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -> Posterior {
     let shake = if shaken { 1 << SHAKE } else { 0 };
-    let mut mix = Mix { soft: 0.15, sky: 0.5, odd: 0.02, inflate: 1.2 };
+    let mut mix = Mix { soft: 0.15, far: 0.3, sky: 0.5, odd: 0.02, inflate: 1.2, skyline: e.skyline };
     let mut found = search(e, surface, priors, shake, &mix);
     if let Some((best, _)) = found.first() {
         mix = retune(best, e, surface, &mix);
@@ -108,7 +108,34 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
             }
         }
     }
+    if let Some(fit) = strongly_tilted(e, surface, priors, shake, &mix) {
+        found.push((fit, ODDS_ASKEW));
+    }
     draw(found, e, surface, priors, mix)
+}
+
+/// The deepest minimum among starts with a tilt as large as what the ground does from top to bottom: such a frame looks
+/// like none of the plain models, so no refinement of one leads there.
+fn strongly_tilted(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mix) -> Option<Fit> {
+    let on = LENS | DEFOCUS | 1 << TILT | shake;
+    let span = priors.beliefs[GROWTH].mean.exp() * (e.bottom - priors.beliefs[HORIZON].mean);
+    let stride = (e.samples.len() / PLENTY).clamp(1, 3);
+    let thinned: Vec<Sample> = e.samples.iter().step_by(stride).copied().collect();
+    let mut best: Option<Fit> = None;
+    for tilt in [-2.0, -0.7, 0.7, 2.0] {
+        for (far, factor) in [(-0.2, 1.0), (-0.5, 1.0), (-1.3, 0.5)] {
+            let mut start: Theta = std::array::from_fn(|k| priors.beliefs[k].mean);
+            (start[CENTRE], start[CORNER]) = (0.3, 0.6);
+            start[GROWTH] += f64::ln(factor);
+            start[FAR] = far * span * factor;
+            start[TILT] = tilt * span * factor / e.right;
+            let fit = descend(start, on, 5, &thinned, surface, priors, mix);
+            if best.as_ref().is_none_or(|b| fit.energy < b.energy) {
+                best = Some(fit);
+            }
+        }
+    }
+    best.map(|fit| descend(fit.theta, on, 15, &e.samples, surface, priors, mix))
 }
 
 /// The distinct minima of the plain models, the deepest first, each with its prior odds.

@@ -9,10 +9,11 @@ use crate::measure::TileMap;
 const BANDS: usize = 3;
 const SPEAKING: usize = 2;
 /// Share of the half width from which a tile counts as lying at a side.
-const SIDE: f64 = 0.5;
+const SIDE: f64 = 0.35;
 /// Fewest tiles of a side.
 const TILES: usize = 3;
-/// How much more contrast one side may have for its content to be like the other's.
+/// How much more contrast one side may have for its content to be like the other's, besides what the softer side
+/// loses by its blur: at most in the ratio of the widths, for detail that is as fine as the blur.
 const LIKE: f64 = 2.0;
 /// Least difference (ln of the width) that a model foretells for a height to have a say, and the share of it found.
 const FORETOLD: f64 = 0.05;
@@ -37,7 +38,9 @@ pub fn bear_out(map: &TileMap, e: &Evidence, theta: &Theta, surface: &Surface) -
         };
         let (Some(left), Some(right)) = (side(-1.0), side(1.0)) else { return false };
         let (found, foretold) = (right[0] - left[0], right[1] - left[1]);
-        let like = left[2] < LIKE * right[2] && right[2] < LIKE * left[2];
+        let lost = found.abs().exp();
+        let (softer, sharper) = if found > 0.0 { (right[2], left[2]) } else { (left[2], right[2]) };
+        let like = softer < LIKE * sharper && sharper < LIKE * lost * softer;
         like && foretold.abs() > FORETOLD && found / foretold > FOUND
     };
     (0..BANDS).filter(|&band| speaks(band)).count() >= SPEAKING

@@ -23,6 +23,8 @@ pub struct Parts {
     pub optical: f64,
     /// All without the lens's part.
     pub without_lens: f64,
+    /// All optical parts and the pixel aperture together.
+    pub whole: f64,
 }
 
 /// What one draw says of the frame.
@@ -196,6 +198,14 @@ const MAJORITY: f64 = 0.55;
 /// scenes used for building, one in ten was wrong.
 const UNFORESEEN: f64 = 0.1;
 
+/// Share of the weight in which a cause must be beyond the permitted blur to be named though another may be stronger.
+const STANDS: f64 = 0.75;
+
+/// Whether a cause is there in nearly all draws, so that the only question is which of several is the strongest.
+fn stands(cause: Cause, tally: &Tally) -> bool {
+    tally.any.iter().any(|(c, w)| *c == cause && *w > STANDS)
+}
+
 /// The verdict that a tally supports, given whether near and far could be judged at all.
 #[must_use]
 pub fn verdict(tally: &Tally, near: bool, far: bool, sharpened: bool, facts: bool) -> Verdict {
@@ -215,7 +225,7 @@ pub fn verdict(tally: &Tally, near: bool, far: bool, sharpened: bool, facts: boo
         Some(Unsettled::NearUnmeasured)
     } else if !far && !whole_frame {
         Some(Unsettled::FarUnmeasured)
-    } else if best == Cause::CannotTell || share < MAJORITY {
+    } else if best == Cause::CannotTell || share < MAJORITY && !stands(best, tally) {
         Some(if !facts && best != Cause::SharpThroughout && second != Cause::SharpThroughout {
             Unsettled::FactsMissing
         } else if best == Cause::SharpThroughout || second == Cause::SharpThroughout {

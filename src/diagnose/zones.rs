@@ -39,8 +39,10 @@ pub fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surface, mi
     all
 }
 
-/// Share of soft content reckoned with inside a zone.
+/// Share of soft content reckoned with where tiles are asked whether they are credible, and the most and the least for
+/// the width of a zone: a larger share than there is draws the width down to the lowest of the tiles.
 const CONTENT: f64 = 0.3;
+const LEAST_CONTENT: f64 = 0.06;
 
 fn strict(mix: &Mix) -> Mix {
     Mix { inflate: mix.inflate.min(1.25), ..*mix }
@@ -81,6 +83,45 @@ pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>]
     let fit = measured >= 8.0 && agree > FIT_AGREEING * measured;
     let usual = if fit { (agree / measured).clamp(LEAST_USUAL, USUAL_AGREEING) } else { USUAL_AGREEING };
     best.is_some_and(|share| share < FOREGROUND_AGREEING * usual)
+}
+
+/// Rise of the blur from one row to the next, or over the one between, by which what lies below may be another thing
+/// than the ground above: least ratio of the rows' medians, and least difference in px.
+const JUMP: (f64, f64) = (2.5, 1.0);
+/// Rows below a jump that must show how the blur goes on; share of the growth that ground would have there, below
+/// which it is no ground; share of a row's columns that must be measured.
+const BELOW: usize = 3;
+const GROWING: f64 = 0.25;
+const FILLED: f64 = 0.4;
+
+/// Whether the blur jumps at some height and hardly grows below: smooth water before sharp ground, or a thing that
+/// stands near. Ground runs on, so a disc that has grown by so much in a row grows by as much in each of the next.
+#[must_use]
+pub fn foreground_jumps(map: &TileMap) -> bool {
+    let columns = map.columns as usize;
+    if columns == 0 {
+        return false;
+    }
+    let median = |row: &[crate::measure::Tile]| {
+        let mut widths: Vec<f64> = row.iter().filter_map(|t| Some(t.blur?.value)).collect();
+        widths.sort_by(f64::total_cmp);
+        (widths.len() as f64 >= FILLED * columns as f64).then(|| widths[widths.len() / 2])
+    };
+    let rows: Vec<Option<f64>> = map.tiles.chunks(columns).map(median).collect();
+    (0..rows.len()).any(|above| {
+        [1, 2].into_iter().any(|over| {
+            let Some(below) = rows.get(above + over..).filter(|r| r.len() > BELOW) else { return false };
+            let (Some(sharp), Some(soft)) = (rows[above], below[0]) else { return false };
+            let jump = soft - sharp;
+            if soft < JUMP.0 * sharp || jump < JUMP.1 {
+                return false;
+            }
+            let rest: Vec<(usize, f64)> =
+                below.iter().enumerate().skip(1).filter_map(|(k, w)| Some((k, (*w)?))).collect();
+            let expected = |k: usize| GROWING * jump / over as f64 * k as f64;
+            rest.len() >= BELOW && rest.iter().all(|&(k, w)| w - soft < expected(k))
+        })
+    })
 }
 
 /// Which tiles a zone takes, for zones that don't depend on the fit or have a mark.
@@ -197,12 +238,15 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
     }
     let ready = Ready::new(theta);
     let residuals: Vec<(f64, f64)> = inside.iter().map(|s| (s.y - ready.at(s, surface).y, s.sd)).collect();
+    // The share of soft content is the frame's own at that height, within reason.
+    let soft = inside.iter().map(|s| mix.soft_at(s.v, theta[HORIZON])).sum::<f64>() / inside.len() as f64;
+    let soft = soft.clamp(LEAST_CONTENT, CONTENT);
     let prior = |d: f64| {
         let usual = (1.0 - OBJECT_SHARE) / NORMAL_DEPARTURE * (-0.5 * (d / NORMAL_DEPARTURE).powi(2)).exp();
         let object = OBJECT_SHARE / OBJECT_DEPARTURE * (-0.5 * (d / OBJECT_DEPARTURE).powi(2)).exp();
         (usual + object).ln()
     };
-    let score = |d: f64| prior(d) - residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, CONTENT).0).sum::<f64>();
+    let score = |d: f64| prior(d) - residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, soft).0).sum::<f64>();
     let (mut departure, mut best) = (0.0, score(0.0));
     let mut grid = Vec::with_capacity(60);
     for k in -18..=40 {
@@ -225,7 +269,7 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
     }
     let mean = if sum > 0.0 { first / sum } else { departure };
     let variance = if sum > 0.0 { (second / sum - mean * mean).max(1e-6) } else { 0.04 };
-    let weights: Vec<f64> = residuals.iter().map(|&(r, sd)| cost(r - mean, sd, mix, CONTENT).2).collect();
+    let weights: Vec<f64> = residuals.iter().map(|&(r, sd)| cost(r - mean, sd, mix, soft).2).collect();
     let used: f64 = weights.iter().sum();
     // On the model, a few of many will do: the rest of the frame vouches for them. Off it, an object is believed
     // only if the zone's tiles agree among themselves; water and cloud scatter.

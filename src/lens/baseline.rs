@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::optics::{WAVELENGTH_UM, blur};
 use crate::quantity::Estimate;
 
 /// What a lens does at its best, learned from frames.
@@ -90,6 +91,37 @@ impl Baseline {
             (Some(end), None) | (None, Some(end)) => beyond(end),
             (None, None) => None,
         }
+    }
+
+    /// Whole blur (px, pixel aperture and diffraction included) that the lens leaves in focus at a distance from the
+    /// centre, as a share of the half diagonal: the mean around a 3:2 frame, its sd that of one place. `None` where
+    /// nothing was learned at that distance.
+    #[must_use]
+    pub fn in_focus_px(&self, distance: f64, f_number: f64, pitch_um: f64) -> Option<Estimate> {
+        const AROUND: u32 = 24;
+        // Half sides of a 3:2 frame over its half diagonal.
+        const HALF: (f64, f64) = (0.832_05, 0.554_70);
+        let places = (0..AROUND).filter_map(|k| {
+            let (s, c) = (std::f64::consts::TAU * f64::from(k) / f64::from(AROUND)).sin_cos();
+            let (x, y) = (0.5 + 0.5 * distance * c / HALF.0, 0.5 + 0.5 * distance * s / HALF.1);
+            let inside = |v: f64| (-1e-6..=1.0 + 1e-6).contains(&v);
+            if inside(x) && inside(y) { self.expected_um(x, y, f_number) } else { None }
+        });
+        let learned: Vec<(f64, Estimate)> = places.map(|e| (1.0, e)).collect();
+        if learned.is_empty() || !(pitch_um > 0.0) {
+            return None;
+        }
+        let lens = mix(&learned);
+        let whole = |um: f64| {
+            blur::sigma_px(&blur::Parts {
+                lambda_n_px: Some(WAVELENGTH_UM * f_number / pitch_um),
+                lens_px: um.max(0.0) / pitch_um,
+                pixel: true,
+                ..blur::Parts::default()
+            })
+        };
+        let sd = 0.5 * (whole(lens.value + lens.sd) - whole(lens.value - lens.sd));
+        Some(Estimate::new(whole(lens.value), sd, lens.n))
     }
 
     /// Shift of best focus, um, at a place (fractions of the landscape frame) against the centre.

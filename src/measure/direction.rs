@@ -11,6 +11,8 @@ const TRACK_SIGMA: f64 = 0.310_58;
 /// Fewest edges for a spread, and fewest tiles for a streak.
 const FEWEST_EDGES: usize = 6;
 const FEWEST_TILES: usize = 4;
+/// Tiles that do not agree by chance.
+const MANY_TILES: usize = 10;
 /// Mean resultant length of the doubled angles from which edges count as facing one way.
 const ONE_WAY: f64 = 0.8;
 /// Scatter of one edge's width beyond its stated error, as a share of the width.
@@ -121,7 +123,9 @@ pub(super) fn with(streak: &Streak, rest: Estimate) -> Estimate {
 ///
 /// Each tile's spread gives a vector (xx - yy, 2 xy), which turns twice as fast as the direction it stands for. A
 /// lens's own radial or tangential blur turns with the place in the picture and grows with the distance from the
-/// middle; a track of the camera is the same everywhere. Both are fitted together, robustly.
+/// middle; a track of the camera is the same everywhere. Both are fitted together, robustly. The limits were set on
+/// rendered landscapes: of 323 without a streak, whose content alone makes up to 9 standard deviations, none passes.
+/// Lengths beyond about 9 px read too short: edges across so long a track are too soft to be taken for edges.
 pub(super) fn streak(tiles: &[Tile], width: f64, height: f64) -> Option<Streak> {
     let scale = width.hypot(height) / 2.0;
     let rows: Vec<Row> = tiles.iter().filter_map(|t| Row::of(t, width, height, scale)).collect();
@@ -161,7 +165,15 @@ pub(super) fn streak(tiles: &[Tile], width: f64, height: f64) -> Option<Streak> 
     // How many tiles point the common way: chance makes half of them.
     let agree = rows.iter().filter(|r| r.p * a + r.q * b > 0.0).count() as f64 / rows.len() as f64;
     let share = long / rows.iter().map(|r| r.trace).sum::<f64>() * rows.len() as f64;
-    if long < 5.0 * sd || agree < 0.8 || share < 0.2 {
+    // Where defocus hides the streak in most of the frame, it still shows in the sharpest quarter.
+    let mut traces: Vec<f64> = rows.iter().map(|r| r.trace).collect();
+    traces.sort_by(f64::total_cmp);
+    let plain = long / traces[traces.len() / 4];
+    let found = (long >= 5.0 * sd && agree >= 0.8 && share >= 0.2)
+        || (long >= 10.0 * sd && agree >= 0.7 && plain >= 0.25)
+        // A long streak leaves few tiles that tell, but they are of one mind.
+        || (long >= 3.5 * sd && agree >= 0.97 && plain >= 0.4 && rows.len() >= MANY_TILES);
+    if !found {
         return None;
     }
     let length = long.sqrt() / TRACK_SIGMA;

@@ -27,9 +27,8 @@ pub(super) fn gaussian(u: f32) -> (f32, f32) {
     const DENSITY: f32 = 0.398_942_3;
     let slope = DENSITY * exp(-0.5 * u * u);
     let t = 1.0 / (1.0 + 0.231_641_9 * u.abs());
-    let tail = slope
-        * t
-        * (0.319_381_54 + t * (-0.356_563_78 + t * (1.781_477_9 + t * (-1.821_255_9 + t * 1.330_274_5))));
+    let tail =
+        slope * t * (0.319_381_54 + t * (-0.356_563_78 + t * (1.781_477_9 + t * (-1.821_255_9 + t * 1.330_274_5))));
     (if u >= 0.0 { 1.0 - tail } else { tail }, slope)
 }
 

@@ -24,6 +24,19 @@ pub(super) struct Line {
     pub bend: f32,
 }
 
+/// Most that a line is set right by: turn, radians, and bend, 1/px.
+const DEPARTED: (f32, f32) = (0.2, 0.1);
+
+impl Line {
+    /// The line about which the edge lies that was found to depart from this one by a turn and a bend.
+    pub(super) fn departed(&self, turn: f32, bend: f32) -> Self {
+        let turn = turn.clamp(-DEPARTED.0, DEPARTED.0);
+        let (n, c, s) = (self.normal, turn.cos(), turn.sin());
+        let bend = self.bend + bend.clamp(-DEPARTED.1, DEPARTED.1);
+        Self { normal: (c * n.0 + s * n.1, c * n.1 - s * n.0), bend, ..*self }
+    }
+}
+
 /// A step beside the chosen one, of the other sign.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Neighbour {
@@ -305,9 +318,42 @@ impl Bins {
     }
 }
 
+/// The samples of a profile one by one, filled up to whole chunks with ones that lie nowhere near.
+#[derive(Default)]
+pub(super) struct Samples {
+    /// Distance along the edge, px.
+    pub along: Vec<f32>,
+    /// Distance across it, px.
+    pub across: Vec<f32>,
+    /// Levels above black.
+    pub value: Vec<f32>,
+}
+
+impl Samples {
+    fn clear(&mut self) {
+        for list in [&mut self.along, &mut self.across, &mut self.value] {
+            list.clear();
+        }
+    }
+
+    fn push(&mut self, along: f32, across: f32, value: f32) {
+        self.along.push(along);
+        self.across.push(across);
+        self.value.push(value);
+    }
+
+    fn close(&mut self) {
+        while self.along.len() % LANES != 0 {
+            self.push(0.0, f32::MAX, 0.0);
+        }
+    }
+}
+
 /// A profile gathered from measured samples: its bins, and the scatter of samples within them.
 #[derive(Default)]
 pub(super) struct Profile {
+    /// The samples that the bins hold.
+    pub samples: Samples,
     /// Mean place and value of each bin that has samples.
     pub bins: Bins,
     /// Variance within the bins beyond what the slope across a bin explains, levels^2.
@@ -324,6 +370,7 @@ impl Profile {
         let n = line.normal;
         let count = (((across.1 - across.0) / width).ceil() as usize).clamp(1, BINS);
         let mut sums = [[0.0_f32; 5]; BINS];
+        self.samples.clear();
         // How far a bent edge moves the window at its ends.
         let sag = 0.5 * line.bend.abs() * along * along;
         let wide = (across.0 - sag, across.1 + sag);
@@ -338,7 +385,11 @@ impl Profile {
             let dy = y as f32 - line.y as f32;
             // Within a row both distances are linear: |n.0 dy - n.1 dx| <= along and t within the window.
             let of = |slope: f32, from: f32, to: f32| {
-                if slope.abs() < 1e-4 { (f32::MIN, f32::MAX) } else { ((from / slope).min(to / slope), (from / slope).max(to / slope)) }
+                if slope.abs() < 1e-4 {
+                    (f32::MIN, f32::MAX)
+                } else {
+                    ((from / slope).min(to / slope), (from / slope).max(to / slope))
+                }
             };
             let (a, b) = of(n.1, n.0 * dy - along, n.0 * dy + along);
             let (c, d) = of(n.0, wide.0 - n.1 * dy, wide.1 - n.1 * dy);
@@ -359,11 +410,13 @@ impl Profile {
                 }
                 let bin = &mut sums[(((t - across.0) * per) as usize).min(count - 1)];
                 let v = f32::from(v) - black;
+                self.samples.push(s, t, v);
                 for (sum, value) in bin.iter_mut().zip([1.0, t, v, t * t, v * v]) {
                     *sum += value;
                 }
             }
         }
+        self.samples.close();
         self.settle(&sums[..count])
     }
 

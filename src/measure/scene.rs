@@ -50,6 +50,8 @@ const PIVOT: f64 = 0.15;
 const SHAPE: (f64, f64) = (0.4, 0.6);
 /// Attenuation -ln T^2 beyond which the blur's shape, not its width, rules the spectrum.
 const DEEPEST: f64 = 3.5;
+/// Chi-square a degree of freedom from which a scene has a pattern of its own (courses of brick), which no blur made.
+const PATTERNED: f64 = 1.4;
 /// Relative error beyond the posterior's own: the scene is no Gaussian process.
 const SYSTEMATIC: f64 = 0.09;
 /// Largest stated relative error of a width that is worth giving.
@@ -147,6 +149,9 @@ fn fit(used: &[Point], square: f64, prior: &Prior) -> Option<Fit> {
     let left = inverse.solve(&(rest - blur * mean));
     // Degrees of freedom: the level and the width are fitted freely.
     let misfit = (rest - blur * mean).dot(&left) / (used.len() as f64 - 2.0);
+    if misfit > PATTERNED {
+        return None;
+    }
     let slope = prior.slope.0 + tilt.dot(&left);
     Some(Fit { square: mean, sd: (misfit.max(1.0) / information).sqrt(), slope })
 }

@@ -131,13 +131,7 @@ impl Spectrometer {
 
     /// Adds the power of one patch of means over squares of `SHRINK` px with its corner at (x, y); `false` where too much
     /// is clipped. Of a checkerboard only the measured samples are averaged.
-    fn add_shrunk<const SHRINK: usize>(
-        &mut self,
-        plane: &Plane,
-        x: usize,
-        y: usize,
-        power: &mut [f64; BINS],
-    ) -> bool {
+    fn add_shrunk<const SHRINK: usize>(&mut self, plane: &Plane, x: usize, y: usize, power: &mut [f64; BINS]) -> bool {
         let checkered = matches!(plane.mosaic, Mosaic::Checkerboard { .. });
         let count = if checkered { SHRINK * SHRINK / 2 } else { SHRINK * SHRINK };
         let per = 1.0 / count as f32;

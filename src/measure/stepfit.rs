@@ -3,7 +3,7 @@
 use multiversion::multiversion;
 
 use super::family::{self, LANES, Lanes};
-use super::profile::{Bins, Chunk};
+use super::profile::{Bins, Chunk, Samples};
 
 /// One to three steps blurred alike.
 #[derive(Clone, Copy, Debug)]
@@ -32,6 +32,9 @@ pub(super) struct Fitted {
     /// How much wider (px) the fit gets for an excess kurtosis of one.
     pub pull: f64,
 }
+
+/// Distance from a step, sigmas, beyond which nothing of it is left.
+const FAR: f32 = 9.0;
 
 /// How far a fit is taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -151,6 +154,57 @@ fn fourth<const N: usize>(bins: &Bins, p: &[f32; N], normal: &[[f64; N]; N]) -> 
     Some((value, sd, -follow[1]))
 }
 
+/// Turn (radians) and bend (1/px) by which the chosen step departs from the line that samples were gathered about; `None`
+/// where they don't tell.
+///
+/// One step of Gauss and Newton's from no departure: the step at t = place + shift + turn s + bend s^2 / 2 changes the
+/// luminance by minus its slope times that.
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn departure(samples: &Samples, steps: &Steps) -> Option<(f32, f32)> {
+    const CHANGES: usize = 3;
+    let per = 1.0 / steps.sigma;
+    let mut normal = [[[0.0_f32; LANES]; CHANGES]; CHANGES];
+    let mut right = [[0.0_f32; LANES]; CHANGES];
+    let (along, _) = samples.along.as_chunks::<LANES>();
+    let (across, _) = samples.across.as_chunks::<LANES>();
+    let (values, _) = samples.value.as_chunks::<LANES>();
+    for ((s, t), v) in along.iter().zip(across).zip(values) {
+        let mut residual = [0.0_f32; LANES];
+        let mut slope = [0.0_f32; LANES];
+        for l in 0..LANES {
+            residual[l] = v[l] - steps.low;
+        }
+        for (k, &(height, place)) in steps.steps[..steps.count.min(3)].iter().enumerate() {
+            for l in 0..LANES {
+                let u = ((t[l] - place) * per).clamp(-FAR, FAR);
+                let (edge, density) = family::gaussian(u);
+                residual[l] -= height * edge;
+                // Beyond two sigmas a neighbour's slope or the ground's own shading would speak.
+                let steep = if k == 0 && u.abs() < 2.0 { height * density * per } else { 0.0 };
+                slope[l] += steep;
+            }
+        }
+        for l in 0..LANES {
+            let change = [slope[l], slope[l] * s[l], slope[l] * 0.5 * s[l] * s[l]];
+            for i in 0..CHANGES {
+                right[i][l] -= change[i] * residual[l];
+                for j in 0..=i {
+                    normal[i][j][l] += change[i] * change[j];
+                }
+            }
+        }
+    }
+    let mut sums = ([[0.0; CHANGES]; CHANGES], [0.0; CHANGES]);
+    for i in 0..CHANGES {
+        for j in 0..=i {
+            sums.0[i][j] = total(&normal[i][j]);
+        }
+        sums.1[i] = total(&right[i]);
+    }
+    let [_, turn, bend] = solve(sums.0, sums.1)?;
+    Some((turn as f32, bend as f32))
+}
+
 type Equations<const N: usize> = ([[f64; N]; N], [f64; N], f64);
 
 /// Normal equations and the weighted sum of squares.
@@ -218,7 +272,8 @@ fn row<const N: usize>(bins: &Chunk, p: &[f32; N]) -> Row<N> {
     }
     for k in (2..N).step_by(2) {
         for l in 0..LANES {
-            let u = (bins.place[l] - p[k + 1]) * per;
+            // A neighbour may run away to where its cube would overflow.
+            let u = ((bins.place[l] - p[k + 1]) * per).clamp(-FAR, FAR);
             let (edge, slope) = family::gaussian(u);
             let steep = p[k] * slope;
             row.residual[l] -= p[k] * edge;
@@ -292,6 +347,33 @@ mod tests {
         let (steps, fit) = fitted(|t| f64::from(family::gaussian(t as f32).0));
         assert!((steps.sigma - 1.0).abs() < 2e-3, "{}", steps.sigma);
         assert!(fit.kurtosis.abs() < 0.05, "{}", fit.kurtosis);
+    }
+
+    #[test]
+    fn a_neighbour_that_is_nowhere_leaves_finite_numbers() {
+        let mut bins = Bins::default();
+        for t in (-20..=20).map(|i| 0.25 * i as f32) {
+            bins.push(t, 100.0 + 1000.0 * family::gaussian(t).0, 4.0);
+        }
+        bins.close();
+        let mut steps = Steps { low: 90.0, sigma: 1.3, steps: [(950.0, 0.1), (-5.0, 1e20), (-5.0, -1e20)], count: 3 };
+        if let Some(fit) = refine(&bins, &mut steps, Care::Full) {
+            assert!(fit.unit_sd.is_finite() && fit.kurtosis.is_finite() && fit.pull.is_finite(), "{fit:?}");
+        }
+    }
+
+    #[test]
+    fn a_line_that_is_off_is_set_right() {
+        // An edge that runs 0.03 radians off the line and bends by 0.01 / px.
+        let mut samples = Samples::default();
+        for (s, t) in (-8..8).flat_map(|i| (-8..8).map(move |j| (0.4 * i as f32, 0.5 * j as f32))) {
+            samples.along.push(s);
+            samples.across.push(t);
+            samples.value.push(100.0 + 900.0 * family::gaussian(t - 0.03 * s - 0.005 * s * s).0);
+        }
+        let steps = Steps { low: 100.0, sigma: 1.0, steps: [(900.0, 0.0); 3], count: 1 };
+        let (turn, bend) = departure(&samples, &steps).expect("a departure");
+        assert!((turn - 0.03).abs() < 0.003 && (bend - 0.01).abs() < 0.002, "{turn} {bend}");
     }
 
     #[test]

@@ -78,9 +78,7 @@ fn try_edges(plane: &Plane, survey: &Survey, noise: &NoiseModel, variance: f64) 
         // A streak leaves only the edges along it strong; what it does to the others is told by weaker ones.
         let rest = survey.candidates.iter().skip(tried as usize).take_while(|c| c.strength > threshold);
         let across = rest.filter(|c| edge::faces_away(plane, c, facing));
-        edges.extend(
-            across.take(ACROSS_TRIES).filter_map(|c| edge::fit(plane, c, noise, &mut profile)),
-        );
+        edges.extend(across.take(ACROSS_TRIES).filter_map(|c| edge::fit(plane, c, noise, &mut profile)));
     }
     Trial { edges, plain, share, loud: tried > 0 }
 }
@@ -179,7 +177,9 @@ pub(super) fn conclude(reading: &Reading, shape: &Shape) -> (Tile, Vec<Edge>) {
     let (blur, disagreeing) = if reading.stands_free() {
         (seen, false)
     } else {
-        together(seen, reading.opinion, reading.trial.share, reading.random)
+        // Where gradients gather more than in a crowd there are edges to be had; the spectrum alone does not count.
+        let opinion = reading.opinion.filter(|_| reading.crowded || seen.is_some());
+        together(seen, opinion, reading.trial.share, reading.random)
     };
     // A spectrum over all directions says nothing of edges that all face one way.
     let one_way = direction::one_way(&reading.trial.edges[..reading.trial.plain]).is_some();

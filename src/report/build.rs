@@ -5,11 +5,12 @@ use std::collections::BTreeMap;
 use super::number::machine;
 use super::view::{
     AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, ImpliedDistanceView,
-    ImpliedView, MarksView, ModelView, PermittedView, SettingCount, SummaryView, TileView, VERSION, VerdictView, View,
-    ZoneView, ZonesView,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView, TileView, VERSION,
+    VerdictView, View, ZoneView, ZonesView,
 };
 use super::{Frame, Run, number, phrase};
 use crate::diagnose::{Budget, Cause, FrameModel, Implied, ImpliedDistance, Zone, ZoneName};
+use crate::lens::Baseline;
 use crate::quantity::{Distance, Estimate, Intent, Place, Point, Units};
 use crate::shot::{Capture, Fact};
 
@@ -21,6 +22,7 @@ pub fn view(run: &Run) -> View {
         for &k in &lens.frames {
             if let Some(f) = frames.get_mut(k) {
                 f.corners.baseline = Some(i);
+                f.corners.in_focus = lens.baseline.as_ref().map_or_else(Vec::new, |b| in_focus(b, f));
             }
         }
     }
@@ -39,6 +41,17 @@ pub fn view(run: &Run) -> View {
         groups: run.groups.clone(),
         baselines: run.baselines.iter().map(super::baselines::baseline).collect(),
     }
+}
+
+/// What a baseline expects of a frame's lens in focus, from the centre to the corner.
+fn in_focus(baseline: &Baseline, f: &FrameView) -> Vec<InFocus> {
+    const STEPS: u32 = 20;
+    let (Some(n), Some(pitch)) = (&f.capture.f_number, &f.capture.pixel_pitch_um) else { return Vec::new() };
+    let at = |distance: f64| {
+        let e = baseline.in_focus_px(distance, n.value, pitch.value)?;
+        Some(InFocus { distance, blur_px: (e.value - e.sd, e.value + e.sd) })
+    };
+    (0..=STEPS).filter_map(|k| at(f64::from(k) / f64::from(STEPS))).collect()
 }
 
 fn asked(intent: &Intent) -> AskedView {
@@ -127,6 +140,7 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             state: found.corners.state,
             basis: found.corners.basis,
             baseline: None,
+            in_focus: Vec::new(),
             expected_px: value(found.corners.expected_px),
             expected_px_sd: sd(found.corners.expected_px),
             excess_px: value(found.corners.excess_px),

@@ -6,7 +6,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::number;
-use super::view::{BudgetView, FrameView, TileView};
+use super::view::{BudgetView, FrameView, InFocus, TileView};
 use crate::diagnose::Standing;
 
 /// Size of every chart, px: small, so that its letters stay legible on a phone.
@@ -77,7 +77,8 @@ pub fn height(f: &FrameView) -> Option<String> {
     })
 }
 
-/// Blur against distance from the centre, with the band that the fitted model expects.
+/// Blur against distance from the centre, with the band of the fitted model and, where the lens was learned, the band it
+/// is expected to leave in focus.
 #[must_use]
 pub fn radius(f: &FrameView) -> Option<String> {
     let points = measured(f);
@@ -116,7 +117,22 @@ pub fn radius(f: &FrameView) -> Option<String> {
             let (x, (_, high)) = known[0];
             let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Left, VPos::Bottom));
             let place = (x, (high + 0.12 * top).min(0.95 * top));
-            chart.draw_series(std::iter::once(Text::new("expected band", place, style)))?;
+            chart.draw_series(std::iter::once(Text::new("fitted model", place, style)))?;
+        }
+        let learned = &f.corners.in_focus;
+        if learned.len() > 1 {
+            let side = |of: fn(&InFocus) -> f64| learned.iter().map(move |p| (100.0 * p.distance, of(p).min(top)));
+            let band: Vec<(f64, f64)> =
+                side(|p| p.blur_px.0).chain(side(|p| p.blur_px.1).collect::<Vec<_>>().into_iter().rev()).collect();
+            chart.draw_series(std::iter::once(Polygon::new(band.clone(), PARTS[2].1.filled())))?;
+            chart.draw_series(std::iter::once(PathElement::new(band, PARTS[4].1)))?;
+            let (x, y) = side(|p| p.blur_px.0).last().unwrap_or((100.0, 0.0));
+            let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Top));
+            chart.draw_series(std::iter::once(Text::new(
+                "this lens in focus",
+                (x, (y - 0.02 * top).max(0.08 * top)),
+                style,
+            )))?;
         }
         mesh(&mut chart, "distance from the centre, % of the half diagonal", "blur, px")?;
         limit(&mut chart, f, |y| vec![(0.0, y), (100.0, y)])?;

@@ -276,6 +276,9 @@ pub struct CornersView {
     pub basis: Basis,
     /// Index into `baselines` of the one the frame was judged by; null where there is none.
     pub baseline: Option<usize>,
+    /// What that baseline expects of the lens in focus, from the centre outwards; only charts show it.
+    #[serde(skip)]
+    pub in_focus: Vec<InFocus>,
     /// Expected lens blur there, px.
     pub expected_px: Option<f64>,
     /// Its standard deviation, px.
@@ -286,6 +289,15 @@ pub struct CornersView {
     pub excess_px_sd: Option<f64>,
     /// Whether field curvature would explain them as well; null where it plays no part.
     pub field_curvature: Option<Undecided>,
+}
+
+/// What a learned lens leaves in focus at a distance from the centre.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct InFocus {
+    /// Distance from the centre, share of the half diagonal.
+    pub distance: f64,
+    /// Least and most of the whole blur there, one standard deviation either way, px.
+    pub blur_px: (f64, f64),
 }
 
 /// The permitted blur: a zone is soft when its optical blur is wider.

@@ -340,18 +340,22 @@ fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
 }
 
 /// The causes that share the weight, named.
+/// How much likelier one explanation may be for two to count as about equal.
+const EQUAL: f64 = 1.8;
+
 fn alike(d: &Diagnosis) -> String {
-    let names: Vec<&str> = d
+    let likely: Vec<(&str, f64)> = d
         .verdict
         .weights
         .iter()
         .filter(|(c, w)| *c != Cause::CannotTell && *w > 0.05)
         .take(2)
-        .map(|(c, _)| noun(*c))
+        .map(|(c, w)| (noun(*c), *w))
         .collect();
-    match names.as_slice() {
-        [a, b] => format!("{a} and {b} explain this frame about equally well"),
-        [a] => format!("{a} explains this frame only in part"),
+    match likely.as_slice() {
+        [(a, most), (b, less)] if *most < EQUAL * less => format!("{a} and {b} explain this frame about equally well"),
+        [(a, _), (b, _)] => format!("{a} explains this frame best, but not surely enough; {b} is the next likely"),
+        [(a, _)] => format!("{a} explains this frame only in part"),
         _ => "the whole frame is soft by about the same, which neither focus nor depth, diffraction or movement \
               explains: the lens itself, processing in the camera or haze may"
             .into(),
