@@ -210,10 +210,15 @@ impl Strips {
 
     /// Overshoot beside a lone step with level ground on both sides, as a share of the step, mean of both sides;
     /// `None` where the ground is not level or the noise too strong to tell.
+    ///
+    /// What lies just beyond the edge's own reach is set against the ground farther out. Taken at fixed places and not
+    /// where it is highest, so that noise and uneven ground cancel over many edges; a Gaussian edge reads 0 to -1 %.
     pub(super) fn overshoot(&self, coarse: &Coarse, noise: f32) -> Option<f32> {
-        let centre = (coarse.place as isize + REACH as isize) as usize;
-        let near = (2.0 * coarse.sigma + 2.0).ceil() as usize;
+        const CREST: usize = 1;
         const FLAT: usize = 4;
+        let centre = (coarse.place as isize + REACH as isize) as usize;
+        let crest = (2.2 * coarse.sigma).ceil() as usize;
+        let near = crest + CREST + 1;
         if centre < self.first + near + FLAT || centre + near + FLAT > self.last {
             return None;
         }
@@ -222,14 +227,14 @@ impl Strips {
             let (low, high) = v.iter().fold((f32::MAX, f32::MIN), |(a, b), &x| (a.min(x), b.max(x)));
             (mean, low, high)
         };
-        let (low, a, b) = stats(&self.profile[centre - near - FLAT..centre - near]);
-        let (high, c, d) = stats(&self.profile[centre + near + 1..=centre + near + FLAT]);
+        let (low, a, b) = stats(&self.profile[centre - near - FLAT + 1..=centre - near]);
+        let (high, c, d) = stats(&self.profile[centre + near..centre + near + FLAT]);
         let step = high - low;
         if step < 30.0 * noise || b - a > 0.06 * step || d - c > 0.06 * step {
             return None;
         }
-        let (_, under, _) = stats(&self.profile[centre - near..centre]);
-        let (_, _, over) = stats(&self.profile[centre + 1..=centre + near]);
+        let (under, ..) = stats(&self.profile[centre - crest - CREST + 1..=centre - crest]);
+        let (over, ..) = stats(&self.profile[centre + crest..centre + crest + CREST]);
         Some(((over - high) + (low - under)) / (2.0 * step))
     }
 
