@@ -8,10 +8,10 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
-use super::IntakeError;
 use super::rendered::{self, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
+use super::{IntakeError, roomy};
 use crate::shot::{Mosaic, Plane};
 
 /// What the headers of a JPEG say.
@@ -165,6 +165,7 @@ pub(super) fn plane(
         if turn.is_none() {
             // The bytes are decoded into the upper half of the plane's own memory and widened in place.
             let mut data = vec![0_u16; width * height];
+            roomy::in_large_pages(&mut data);
             let bytes_of: &mut [u8] = bytemuck::cast_slice_mut(&mut data);
             run(&mut decoder, &mut bytes_of[width * height..], path)?;
             widen(&mut data, &lut);

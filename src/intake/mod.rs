@@ -16,6 +16,7 @@ pub mod pitch;
 mod preview;
 pub mod raw;
 mod rendered;
+mod roomy;
 mod sniff;
 mod tone;
 mod turn;
@@ -163,6 +164,7 @@ fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError
     if reserved.is_none() {
         return Err(IntakeError::too_much(path, "there is not enough memory to read it"));
     }
+    roomy::in_large_pages(&mut bytes);
     file.read_to_end(&mut bytes).map_err(|e| IntakeError::from_io(path, &e))?;
     Ok(bytes)
 }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use multiversion::multiversion;
 use realfft::{RealFftPlanner, RealToComplex};
 use rustfft::num_complex::Complex32;
 use rustfft::{Fft, FftPlanner};
@@ -39,6 +40,18 @@ pub(super) struct Spectrometer {
     line: Vec<Complex32>,
     plane: Vec<Complex32>,
     scratch: Vec<Complex32>,
+}
+
+/// Adds a row's cells of `SHRINK` samples to `sums`; how many samples are clipped.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_cells<const SHRINK: usize>(sums: &mut [f32], samples: &[u16], limit: u16) -> usize {
+    let (cells, _) = samples.as_chunks::<SHRINK>();
+    let mut clipped = 0_u32;
+    for (sum, cell) in sums.iter_mut().zip(cells) {
+        *sum += cell.iter().map(|&sample| u32::from(sample)).sum::<u32>() as f32;
+        clipped += cell.iter().map(|&sample| u32::from(sample >= limit)).sum::<u32>();
+    }
+    clipped as usize
 }
 
 impl Spectrometer {
@@ -141,14 +154,16 @@ impl Spectrometer {
             row.fill(0.0);
             for y in y + SHRINK * j..y + SHRINK * (j + 1) {
                 let skipped = usize::from(checkered && !plane.mosaic.measured(x, y));
-                let (cells, _) = plane.data[y * plane.width + x..][..SHRINK * SIDE].as_chunks::<SHRINK>();
-                for (v, cell) in row.iter_mut().zip(cells) {
-                    for (i, &sample) in cell.iter().enumerate() {
-                        let used = !checkered || i % 2 == skipped;
-                        clipped += usize::from(used && sample >= limit);
-                        *v += if used { f32::from(sample) } else { 0.0 };
+                let samples = &plane.data[y * plane.width + x..][..SHRINK * SIDE];
+                clipped += if checkered {
+                    let every = samples.iter().enumerate().filter(|(i, _)| i % 2 == skipped);
+                    for (i, &sample) in every.clone() {
+                        row[i / SHRINK] += f32::from(sample);
                     }
-                }
+                    every.filter(|(_, sample)| **sample >= limit).count()
+                } else {
+                    add_cells::<SHRINK>(row, samples, limit)
+                };
             }
             row.iter_mut().for_each(|v| *v *= per);
         }

@@ -49,7 +49,7 @@ impl Care {
     /// Relative fall of the sum of squares from which a step is the last.
     const fn settled(self) -> f64 {
         match self {
-            Self::Rough => 1e-2,
+            Self::Rough => 5e-2,
             Self::Full => 1e-3,
         }
     }

@@ -231,7 +231,10 @@ fn clipping(plane: &Plane, grid: &Grid, row: u32, sums: &mut [Sums]) {
         let r = grid.cell(c as u32, row);
         for y in r.y..r.y + r.height {
             let samples = &plane.row(y as usize)[r.x as usize..(r.x + r.width) as usize];
-            s.clipped += u64::from(samples.iter().map(|&v| u32::from(v >= plane.saturation)).sum::<u32>());
+            // Counted in the samples' own width, as many at once as that holds.
+            for some in samples.chunks(usize::from(u16::MAX)) {
+                s.clipped += u64::from(some.iter().map(|&v| u16::from(v >= plane.saturation)).sum::<u16>());
+            }
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::f64::consts::PI;
 
+use multiversion::multiversion;
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use serde::{Deserialize, Serialize};
@@ -51,6 +52,14 @@ const LONG: usize = 384;
 /// Side of the transform for the coarse shift: a small picture at half size with room around it.
 const FIELD: usize = 256;
 
+/// Adds the sums of a row's cells of `factor` samples.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_cells(row: &[u16], factor: usize, sums: &mut [u64]) {
+    for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(factor)) {
+        *sum += u64::from(cell.iter().map(|&v| u32::from(v)).sum::<u32>());
+    }
+}
+
 impl Small {
     /// Averages a frame down until its longer side is at most 384 px; remnants at the right and bottom are left off.
     #[must_use]
@@ -64,10 +73,7 @@ impl Small {
         for y in 0..height {
             sums.fill(0);
             for row in 0..factor {
-                let row = plane.row(y * factor + row);
-                for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(factor)) {
-                    *sum += u64::from(cell.iter().map(|&v| u32::from(v)).sum::<u32>());
-                }
+                add_cells(plane.row(y * factor + row), factor, &mut sums);
             }
             let level = |s: u64| (s as f32 * scale - black).round().clamp(-BELOW, f32::from(u16::MAX) - BELOW);
             data.extend(sums.iter().map(|&s| level(s)));

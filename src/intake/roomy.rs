@@ -1,0 +1,19 @@
+//! Memory for whole pictures, asked for in large pages: a picture touches every one of thousands of small ones once, and
+//! the system clears and maps each by itself.
+
+/// Asks for large pages under a vector's memory; a refusal changes nothing. Best called before the memory is written.
+#[cfg(target_os = "linux")]
+pub(super) fn in_large_pages<T>(memory: &mut Vec<T>) {
+    const LARGE: usize = 2 << 20;
+    let start = memory.as_mut_ptr().addr();
+    let end = start + memory.capacity() * size_of::<T>();
+    let (from, to) = (start.next_multiple_of(LARGE), end / LARGE * LARGE);
+    if from < to {
+        let address = memory.as_mut_ptr().cast::<libc::c_void>().with_addr(from);
+        // SAFETY: whole pages inside one allocation of ours; the advice leaves what is in them as it is.
+        unsafe { libc::madvise(address, to - from, libc::MADV_HUGEPAGE) };
+    }
+}
+
+#[cfg(not(target_os = "linux"))]
+pub(super) const fn in_large_pages<T>(_memory: &mut Vec<T>) {}
