@@ -2,14 +2,10 @@
 
 use std::path::PathBuf;
 
-use serde::Serialize;
-
 use super::Outcome;
 use crate::intake::{self, Facts, Overrides, Prefer};
 use crate::output;
-use crate::quantity::Flag;
-use crate::report::facts_text;
-use crate::shot::Capture;
+use crate::report::{FactsView, facts_text};
 
 /// The facts command as meant.
 #[derive(Clone, Debug)]
@@ -22,17 +18,6 @@ pub struct Request {
     pub json: bool,
     /// Facts the user gave.
     pub overrides: Overrides,
-}
-
-/// One file's facts as printed in JSON.
-#[derive(Debug, Serialize)]
-struct Entry<'a> {
-    file: String,
-    width: Option<u32>,
-    height: Option<u32>,
-    orientation: Option<u16>,
-    capture: &'a Capture,
-    flags: &'a [Flag],
 }
 
 /// Runs the command: every file's facts to standard output, every failure to standard error.
@@ -55,9 +40,9 @@ pub fn run(request: &Request) -> anyhow::Result<Outcome> {
         output::say(&format!("tussock: {failure}. {}", failure.advice));
     }
     if request.json {
-        let entries: Vec<Entry<'_>> = read
+        let entries: Vec<FactsView<'_>> = read
             .iter()
-            .map(|(file, facts)| Entry {
+            .map(|(file, facts)| FactsView {
                 file: file.clone(),
                 width: facts.size.map(|s| s.0),
                 height: facts.size.map(|s| s.1),

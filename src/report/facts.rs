@@ -1,7 +1,27 @@
-//! Capture facts as a table for the terminal.
+//! Capture facts as a table for the terminal and as JSON.
+
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use crate::quantity::{Distance, Flag};
 use crate::shot::{Capture, Fact};
+
+/// One file in the list that `tussock facts --json` prints.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct FactsView<'a> {
+    /// Path as given or found.
+    pub file: String,
+    /// Width of the upright picture, px; null where it is not stated.
+    pub width: Option<u32>,
+    /// Height of the upright picture, px; null where it is not stated.
+    pub height: Option<u32>,
+    /// Exif orientation, 1 to 8; null where there is none.
+    pub orientation: Option<u16>,
+    /// The facts, each with where it came from.
+    pub capture: &'a Capture,
+    /// What is odd about them.
+    pub flags: &'a [Flag],
+}
 
 /// One file's facts: name, value, source on each line; facts that are not known are left out.
 #[must_use]

@@ -47,6 +47,9 @@ pub fn schemas() -> Vec<(&'static str, String)> {
     let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
     vec![
         ("audit-1.schema.json", text(schemars::schema_for!(View))),
+        ("card-1.schema.json", text(schemars::schema_for!(super::plan::CardView))),
         ("edge-1.schema.json", text(schemars::schema_for!(super::EdgeView))),
+        ("facts-1.schema.json", text(schemars::schema_for!(Vec<super::FactsView>))),
+        ("plan-1.schema.json", text(schemars::schema_for!(super::plan::PlanView))),
     ]
 }

@@ -30,7 +30,7 @@ pub use baselines::{BaselineSource, BaselineView, LensBasis};
 pub use build::{capture, view};
 pub use cards::companions;
 pub use edge::EdgeView;
-pub use facts::facts_text;
+pub use facts::{FactsView, facts_text};
 pub use html::html;
 pub use json::{json, schemas};
 pub use lens::{lens_page, lens_text};
@@ -41,8 +41,8 @@ pub use table::csv;
 pub use text::text;
 pub use view::{
     AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView,
-    ImpliedDistanceView, ImpliedView, MarksView, ModelView, PermittedView, SettingCount, SummaryView, TileView,
-    VERSION, VerdictView, View, Words, ZoneView, ZonesView, group,
+    ImpliedDistanceView, ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView,
+    TileView, VERSION, VerdictView, View, Words, ZoneView, ZonesView, group,
 };
 
 use crate::diagnose::Diagnosis;

@@ -1,8 +1,9 @@
 //! The page: hostile names, what it shows without script, and its policy.
 
 use tussock::diagnose::Cause;
-use tussock::quantity::Intent;
-use tussock::report::{self, Links, Pixels, Run};
+use tussock::lens::{Baseline, Entry, LearnedFrom};
+use tussock::quantity::{Estimate, Intent};
+use tussock::report::{self, BaselineSource, LensBasis, Links, Pixels, Run};
 use tussock::shot::{Fact, Mosaic, Plane, Source};
 
 use crate::shoot::{FAULTS, frame, shoot, two_apertures};
@@ -157,6 +158,50 @@ fn the_words_are_there_without_script() {
         assert!(body.contains(&word), "{word}");
     }
     assert!(body.matches("<svg").count() > 16, "charts and strokes are drawn");
+}
+
+#[test]
+fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
+    let flat = |um: f64| Baseline {
+        lens: "a lens".into(),
+        focal_length_mm: 24.0,
+        provisional: false,
+        learned_from: LearnedFrom::ApertureSeries,
+        entries: vec![Entry {
+            f_number: 8.0,
+            frames: 1,
+            columns: 2,
+            rows: 2,
+            sigma_um: vec![Some(Estimate::new(um, 0.1 * um, 9)); 4],
+        }],
+        curvature: None,
+    };
+    let mut run = shoot(13);
+    for frame in &mut run.frames {
+        frame.capture.f_number = Some(Fact::new(8.0, Source::Exif));
+        frame.capture.pixel_pitch_um = Some(Fact::new(5.0, Source::Exif));
+    }
+    run.baselines = vec![LensBasis {
+        lens: "a lens".into(),
+        focal_length_mm: 24.0,
+        source: BaselineSource::Given,
+        file: None,
+        baseline: Some(flat(4.0)),
+        unsuitable: None,
+        frames: vec![0],
+    }];
+    let view = report::view(&run);
+    let charts: Vec<String> = report::companions(&view)
+        .filter(|(name, _)| name.ends_with("-radius.svg"))
+        .map(|(_, bytes)| String::from_utf8(bytes).unwrap())
+        .collect();
+    let shown: Vec<usize> = (0..charts.len()).filter(|&i| charts[i].contains("this lens in focus")).collect();
+    assert_eq!(shown, [0], "only the frame that was judged by it");
+    // 4 um of lens are 0.8 px; a pixel and f/8 come on top, so the whole is wider, but not by half.
+    let band = &view.frames[0].corners.in_focus;
+    assert!(
+        band.len() > 10 && band.iter().all(|p| p.blur_px.0 > 0.75 && p.blur_px.1 < 1.3 && p.blur_px.0 < p.blur_px.1)
+    );
 }
 
 #[test]
