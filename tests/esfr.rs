@@ -178,6 +178,36 @@ fn stated_sd_covers_the_scatter_at_snr_50() {
     assert!((sum / 60.0).abs() < 0.01, "bias {:.4}", sum / 60.0);
 }
 
+/// MTF of an ideal round pupil at a frequency over its cut-off (any optics handbook).
+fn pupil(s: f64) -> f64 {
+    if s >= 1.0 { 0.0 } else { (s.acos() - s * (1.0 - s * s).sqrt()) * 2.0 / std::f64::consts::PI }
+}
+
+#[test]
+fn the_long_tails_of_diffraction_do_not_narrow_the_edge() {
+    // ESF(x) = 1/2 + the integral over f of MTF(f) sin(2 pi f x) / (pi f), by Simpson's rule.
+    let spread = |x: f64, cutoff: f64| {
+        const STEPS: usize = 256;
+        let at = |k: usize| {
+            let f = cutoff * k as f64 / STEPS as f64;
+            if k == 0 {
+                2.0 * x
+            } else {
+                pupil(f / cutoff) * (std::f64::consts::TAU * f * x).sin() / std::f64::consts::PI / f
+            }
+        };
+        let weight = |k: usize| if k == 0 || k == STEPS { 1.0 } else { 2.0 + 2.0 * (k % 2) as f64 };
+        0.5 + (0..=STEPS).map(|k| weight(k) * at(k)).sum::<f64>() * cutoff / STEPS as f64 / 3.0
+    };
+    for (cutoff, degrees) in [(0.5, 3.0), (0.7, 5.0), (1.1, 9.0)] {
+        let edge = Edge { spread, size: cutoff, degrees, snr: 200.0, ..Edge::default() };
+        let plane = edge.plane();
+        let found = esfr(&plane, whole(&plane), &EdgeSettings::default()).expect("an edge");
+        let truth = half_point(|f| pupil(f / cutoff), degrees);
+        assert!((found.mtf50.value / truth - 1.0).abs() < 0.02, "{cutoff}: {} for {truth}", found.mtf50.value);
+    }
+}
+
 #[test]
 fn a_disc_of_defocus_reads_as_its_closed_form() {
     let disc = |d: f64, c: f64| {

@@ -126,7 +126,43 @@ impl Profile {
             self.low = mean(&esf[self.half - far..self.half - flat]);
             self.high = mean(&esf[self.half + flat..self.half + far]);
         }
+        if let Some((low, high)) = self.beyond(esf) {
+            (self.low, self.high) = (low, high);
+        }
         Ok(())
+    }
+
+    /// Levels far from the edge where light of its tail still lies on the plateaus; `None` where there is no such tail.
+    ///
+    /// The transfer function of a diffracting pupil starts with a slope, 1 - 4 f / (pi f_c) (Goodman, Introduction to
+    /// Fourier Optics, section 6.3), and a kink of slope -a at zero leaves a line spread of a / (2 pi^2 x^2), hence an edge
+    /// that nears its level as one over the distance. Fitted with a common strength on both sides and a slope of the light.
+    fn beyond(&self, esf: &[f64]) -> Option<(f64, f64)> {
+        /// Standard deviations from which a tail is there, and the most of it: that of a pupil cut off at 0.13 cycles/px.
+        const SURE: f64 = 4.0;
+        const MOST: f64 = 0.5;
+        let flat = self.flat();
+        let rows: Vec<(nalgebra::Vector4<f64>, f64)> = esf
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| i.abs_diff(self.half) >= flat)
+            .map(|(i, &v)| {
+                let x = (i as f64 + 0.5 - self.half as f64) * BIN;
+                let right = f64::from(u8::from(x > 0.0));
+                (nalgebra::Vector4::new(1.0 - right, right, -1.0 / x, x), v)
+            })
+            .collect();
+        let (mut normal, mut right) = (nalgebra::Matrix4::<f64>::zeros(), nalgebra::Vector4::<f64>::zeros());
+        for (row, v) in &rows {
+            normal += row * row.transpose();
+            right += row * *v;
+        }
+        let inverse = normal.try_inverse()?;
+        let fit = inverse * right;
+        let square = rows.iter().map(|(row, v)| (v - row.dot(&fit)).powi(2)).sum::<f64>();
+        let sd = (square / (rows.len().checked_sub(5)? as f64) * inverse[(2, 2)]).sqrt();
+        let (low, high, tail) = (fit[0], fit[1], fit[2]);
+        (tail > SURE * sd && tail < MOST * (high - low)).then_some((low, high))
     }
 
     /// Bins from the edge to where the plateaus begin: 3.5 sigma.
