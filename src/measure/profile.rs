@@ -348,7 +348,7 @@ impl Samples {
     }
 
     fn close(&mut self) {
-        while self.along.len() % LANES != 0 {
+        while !self.along.len().is_multiple_of(LANES) {
             self.push(0.0, f32::MAX, 0.0);
         }
     }

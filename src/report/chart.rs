@@ -126,7 +126,7 @@ pub fn radius(f: &FrameView) -> Option<String> {
                 side(|p| p.blur_px.0).chain(side(|p| p.blur_px.1).collect::<Vec<_>>().into_iter().rev()).collect();
             chart.draw_series(std::iter::once(Polygon::new(band.clone(), PARTS[2].1.filled())))?;
             chart.draw_series(std::iter::once(PathElement::new(band, PARTS[4].1)))?;
-            let (x, y) = side(|p| p.blur_px.0).last().unwrap_or((100.0, 0.0));
+            let (x, y) = side(|p| p.blur_px.0).next_back().unwrap_or((100.0, 0.0));
             let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Top));
             chart.draw_series(std::iter::once(Text::new(
                 "this lens in focus",
