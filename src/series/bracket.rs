@@ -52,11 +52,14 @@ pub fn answer(zones: &[ZoneBlur], blurs: &Blurs, tiles: &[Region], permitted: f6
     Bracket { best_single: best_single(zones, frames), covering_set: set, uncovered }
 }
 
-/// Widths of one frame with the chance of single tiles taken out: each becomes the mean (of logarithms) of itself
-/// and those around it that differ by no more than chance, the sigma filter of Lee (1983). One odd tile would
-/// otherwise ask for a frame of its own.
+/// Tiles to each side along the row that steady a tile.
+const SIDE: usize = 4;
+
+/// Widths of one frame with the chance of single tiles taken out: each that differs from the middle one of its stretch
+/// of the row by no more than chance becomes the mean (of logarithms) of those that do so too, much as the sigma filter of
+/// Lee (1983) does. One odd tile would otherwise ask for a frame of its own; what stands at another distance stays.
 ///
-/// Neighbours are two to each side along the row, where level ground lies at one distance, and the tiles above and
+/// Neighbours are four to each side along the row, where level ground lies at one distance, and the tiles above and
 /// below as a pair, so that blur that grows down the picture stays as it is.
 #[must_use]
 pub fn steadied(widths: &[Option<Estimate>], tiles: &[Region]) -> Vec<Option<f64>> {
@@ -71,16 +74,18 @@ pub fn steadied(widths: &[Option<Estimate>], tiles: &[Region]) -> Vec<Option<f64
     (0..widths.len())
         .map(|t| {
             let own = log(t)?;
-            let near = |other: Option<f64>| other.filter(|o| (o - own).abs() <= 2.5 * chance);
-            let mut alike = vec![own];
-            for away in 1..=2 {
-                let left = t.checked_sub(away).filter(|&l| same_row(l, t));
-                alike.extend(left.and_then(|l| near(log(l))));
-                alike.extend(Some(t + away).filter(|&r| same_row(t, r)).and_then(|r| near(log(r))));
+            let row = (t.saturating_sub(SIDE)..=t + SIDE).filter(|&o| same_row(t, o)).filter_map(&log);
+            let mut row: Vec<f64> = row.collect();
+            row.sort_by(f64::total_cmp);
+            let usual = row[row.len() / 2];
+            if (own - usual).abs() > 3.0 * chance {
+                return Some(own.exp());
             }
+            let near = |other: &f64| (other - usual).abs() <= 2.5 * chance;
+            let mut alike: Vec<f64> = row.into_iter().filter(near).collect();
             let above = t.checked_sub(columns).and_then(log);
             let below = (t + columns < widths.len()).then(|| log(t + columns)).flatten();
-            if let Some(middle) = above.zip(below).and_then(|(a, b)| near(Some((a + b) / 2.0))) {
+            if let Some(middle) = above.zip(below).map(|(a, b)| (a + b) / 2.0).filter(near) {
                 alike.extend([middle, middle]);
             }
             Some((alike.iter().sum::<f64>() / alike.len() as f64).exp())
