@@ -8,7 +8,7 @@ pub const SIDE: usize = 272;
 
 /// Renders the middle of a canvas whose size does not depend on the spread, since what is painted depends on it.
 pub fn framed(spec: &PatchSpec) -> (Plane, Truth) {
-    const CANVAS: usize = 324;
+    const CANVAS: usize = 336;
     let width = CANVAS - 2 * spec.psf.reach().ceil() as usize;
     let (plane, truth) = render_patch(&PatchSpec { width, height: width, ..*spec });
     let edge = (width - SIDE) / 2;
