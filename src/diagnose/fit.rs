@@ -37,7 +37,7 @@ const NORM: f64 = 2.506_628_274_631_000_5;
 
 /// Share of tiles that show something that stands up from the ground, nearer than the model has it there and so
 /// perhaps sharper; by up to how much, in ln of the width, about evenly spread.
-const OBJECTS: f64 = 0.03;
+const OBJECTS: f64 = 0.008;
 const SHARPER: f64 = 1.5;
 
 /// Half the height, in v, over which ground passes into sky.

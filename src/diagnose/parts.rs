@@ -58,8 +58,7 @@ impl Frame<'_> {
         let v = match zone {
             _ if marked => return *place,
             0 => place.v.max(0.875 * self.e.bottom),
-            // The sky's edge bounds the horizon; where only the blur tells it, no farther than half a band.
-            _ if self.e.skyline.is_some() => place.v.min(theta[HORIZON] - 0.03),
+            // No farther than half a band: the horizon is known from the blur only.
             _ => place.v.min(theta[HORIZON] - 0.03).max(place.v - 0.05),
         };
         Sample::place(place.u, v, place.learned)

@@ -29,6 +29,8 @@ const CONTRAST: f64 = 0.01;
 /// which edges crowd so that many likenesses pass for edges.
 const RANDOM: f64 = 2.2;
 const CROWDED: f64 = 2.7;
+/// From here on there are edges to be had: where none is good, the spectrum alone does not count (brickwork).
+const GATHERED: f64 = 2.9;
 /// Share of the tried candidates that must be good edges: where edges stand free, where they crowd, and where
 /// there are fewer but the spectrum says the same.
 const FREE_YIELD: f64 = 0.25;
@@ -91,9 +93,10 @@ pub(super) struct Reading {
     opinion: Option<Opinion>,
     /// Spectra at a half and, where there are few edges, a quarter of the size, to bear the edges out or find a disc.
     rings: [Option<Rings>; 2],
-    /// Whether edges crowd, and whether phases are random.
+    /// Whether edges crowd, whether phases are random, and whether gradients gather in edges beyond doubt.
     crowded: bool,
     random: bool,
+    gathered: bool,
 }
 
 impl Reading {
@@ -165,7 +168,8 @@ pub(super) fn read(
         blur: None,
         spread: None,
     };
-    Reading { tile, trial, opinion, rings, crowded, random }
+    let gathered = gathering.is_some_and(|g| g >= GATHERED);
+    Reading { tile, trial, opinion, rings, crowded, random, gathered }
 }
 
 /// Concludes on one tile; the edges that speak for it come with it.
@@ -177,8 +181,7 @@ pub(super) fn conclude(reading: &Reading, shape: &Shape) -> (Tile, Vec<Edge>) {
     let (blur, disagreeing) = if reading.stands_free() {
         (seen, false)
     } else {
-        // Where gradients gather more than in a crowd there are edges to be had; the spectrum alone does not count.
-        let opinion = reading.opinion.filter(|_| reading.crowded || seen.is_some());
+        let opinion = reading.opinion.filter(|_| !reading.gathered || seen.is_some());
         together(seen, opinion, reading.trial.share, reading.random)
     };
     // A spectrum over all directions says nothing of edges that all face one way.
