@@ -172,3 +172,40 @@ fn a_frame_soft_alike_all_over_without_facts_is_not_laid_to_focus() {
         assert_eq!(d.verdict.cause, Cause::CannotTell, "seed {seed}: {:?}", d.verdict);
     }
 }
+
+#[test]
+fn smooth_water_before_sharp_ground_is_no_defocus() {
+    // Everything below v = 0.2 is 4.5 px soft alike, everything above as the right focus leaves it: ground would go on
+    // growing softer from row to row.
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+        let mut map = scene.map();
+        let mut rng = Rng(seed);
+        for tile in &mut map.tiles {
+            if place(&scene, tile).1 > 0.2
+                && let Some(blur) = tile.blur.as_mut()
+            {
+                *blur = Estimate::new(4.5 * (0.05 * rng.normal()).exp(), 0.4, blur.n);
+            }
+        }
+        let d = judge(&scene, &map);
+        assert_eq!(d.verdict.unsettled, Some(Unsettled::NearUnmeasured), "seed {seed}: {:?}", d.verdict);
+        assert!(d.zones.iter().any(|z| z.name == ZoneName::Far && z.optical_px.is_some()), "seed {seed}");
+        // Real defocus of the same reach grows all the way down, and is named.
+        let near = Scene { focus_m: 60.0, f_number: 4.0, ..scene };
+        assert!(is_focus(judge(&near, &near.map()).verdict.cause), "seed {seed}");
+    }
+}
+
+#[test]
+fn whole_blur_is_never_less_than_the_optical_part_of_it() {
+    for seed in 1..=10 {
+        let scene =
+            right(Scene { f_number: 5.6 + f64::from(seed as u32), lens: (0.3, 2.0, 2.5), seed, ..Scene::default() });
+        for zone in judge(&scene, &scene.map()).zones {
+            if let (Some(whole), Some(optical)) = (zone.blur_px, zone.optical_px) {
+                assert!(whole.value >= optical.value, "seed {seed}: {:?} {whole:?} {optical:?}", zone.name);
+            }
+        }
+    }
+}
