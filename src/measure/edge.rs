@@ -1,8 +1,9 @@
 //! One edge: its normal, its profile, and a fitted width with an error.
 
 use super::noise::NoiseModel;
-use super::profile::{Line, Profile, normal, strips};
+use super::profile::{Line, Profile};
 use super::stepfit::{Care, Steps, departure, refine};
+use super::strips::{normal, strips};
 use super::survey::Candidate;
 use crate::shot::{JpegBlocks, Mosaic, Plane};
 

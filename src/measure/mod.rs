@@ -18,6 +18,7 @@ mod scene;
 mod shape;
 mod spectrum;
 mod stepfit;
+mod strips;
 mod survey;
 mod tile;
 mod tilemap;
