@@ -209,3 +209,27 @@ fn whole_blur_is_never_less_than_the_optical_part_of_it() {
         }
     }
 }
+
+#[test]
+fn a_cause_beside_the_named_one_is_said_and_advised_upon() {
+    // Focused at a quarter of the right distance, and shaken: both go far beyond the permitted blur.
+    let scene = right(Scene { f_number: 8.0, ..Scene::default() });
+    let mut d = judge(&scene, &scene.map());
+    let said = |d: &Diagnosis| {
+        let facts = scene.capture();
+        (wording::sentence(d, &facts, Units::Metric), wording::advice(d, &facts, Units::Metric))
+    };
+    d.verdict.cause = Cause::FocusTooNear;
+    d.verdict.also.clear();
+    d.verdict.confidence = 0.9;
+    let (alone, advice) = said(&d);
+    assert!(!alone.contains("a part in it too") && !advice.contains("as well"), "{alone} {advice}");
+    d.verdict.also = vec![Cause::Motion];
+    let (both, advice) = said(&d);
+    assert!(both.contains("Movement has a part in it too.") && advice.contains("Steady the camera as well."), "{both}");
+    d.verdict.confidence = 0.45;
+    assert!(said(&d).0.contains("which of them weighs most is not sure"));
+    // An open verdict names nothing by the way.
+    d.verdict.cause = Cause::CannotTell;
+    assert!(!said(&d).0.contains("a part in it too"));
+}

@@ -115,8 +115,8 @@ pub struct Zone {
     /// How many of them the number rests on.
     pub used: u32,
     /// Blur by its sharpest credible tiles, px, pixel aperture included, with what the frame's widths are off by taken
-    /// out; near and far as they are at the lowest eighth and at the horizon, wherever their tiles lie. `None`: nothing
-    /// here to judge.
+    /// out; near as it is at the lowest eighth, wherever its tiles lie, far towards the horizon, but no more than half a band
+    /// beyond its tiles. `None`: nothing here to judge.
     pub blur_px: Option<Estimate>,
     /// The same with the pixel aperture taken out: what is compared with the permitted blur.
     pub optical_px: Option<Estimate>,

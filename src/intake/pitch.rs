@@ -64,7 +64,7 @@ pub fn pitch(clues: &Clues<'_>) -> Option<Found> {
         .filter(|d| (1.0..=80.0).contains(d));
     let diagonal_by_maker = clues.sensor_mm.map(|(w, h)| w.hypot(h)).filter(|d| (1.0..=80.0).contains(d));
     let frame = clues.recorded.unwrap_or(size);
-    // Asked only where needed: the table takes some tens of milliseconds to read.
+    // Asked only where needed: the table of bodies is read at the first question.
     let diagonal_by_body = || {
         let diagonal = used_diagonal(bodies::sensor_mm(clues.body?)?, frame);
         let agrees = |other: f64| (1.0 / AGREE..AGREE).contains(&(diagonal / other));

@@ -124,7 +124,8 @@ pub(super) fn with(streak: &Streak, rest: Estimate) -> Estimate {
 /// Each tile's spread gives a vector (xx - yy, 2 xy), which turns twice as fast as the direction it stands for. A
 /// lens's own radial or tangential blur turns with the place in the picture and grows with the distance from the
 /// middle; a track of the camera is the same everywhere. Both are fitted together, robustly. The limits were set on
-/// rendered landscapes: of 323 without a streak, whose content alone makes up to 9 standard deviations, none passes.
+/// rendered landscapes: of 323 without a streak, whose content alone makes up to 9 standard deviations, none passes; of
+/// 261 others two do, with streaks of 1.2 and 1.6 px.
 /// Lengths beyond about 9 px read too short: edges across so long a track are too soft to be taken for edges.
 pub(super) fn streak(tiles: &[Tile], width: f64, height: f64) -> Option<Streak> {
     let scale = width.hypot(height) / 2.0;

@@ -4,6 +4,7 @@
 //! bytes while a frame is in memory.
 
 mod baselines;
+mod besides;
 mod build;
 mod cards;
 mod chart;
@@ -14,6 +15,7 @@ mod html;
 mod json;
 mod lens;
 mod number;
+mod open;
 mod palette;
 mod phrase;
 mod pictures;

@@ -205,7 +205,7 @@ pub struct ZonesView {
 /// One zone.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct ZoneView {
-    /// Blur of its sharpest credible tiles, pixel aperture included, px.
+    /// Blur by its sharpest credible tiles, pixel aperture included, px; near as it is at the lowest eighth of the picture.
     pub blur_px: Option<f64>,
     /// Its standard deviation, px.
     pub blur_px_sd: Option<f64>,

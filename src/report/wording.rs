@@ -2,10 +2,8 @@
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
-use super::{number, sides};
-use crate::diagnose::{
-    Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Unsettled, Zone, ZoneName,
-};
+use super::{besides, number, open, sides};
+use crate::diagnose::{Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Zone, ZoneName};
 use crate::quantity::{Flag, Units};
 use crate::shot::Capture;
 
@@ -50,14 +48,14 @@ pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
                 sides::sides(d)
             )
         }
-        Cause::CannotTell => unsettled(d).unwrap_or_else(|| "the cause can't be told".into()),
+        Cause::CannotTell => open::why(d).unwrap_or_else(|| "the cause can't be told".into()),
     };
     let told = d.verdict.cause != Cause::CannotTell;
     let doubt = if told && d.verdict.confidence < SURE { "probably " } else { "" };
     let mut text = format!("{}.", capital(&format!("{doubt}{said}")));
-    if told && let Some(implied) = implied(d, units) {
+    for more in [besides::sentence(d), implied(d, units).filter(|_| told)].into_iter().flatten() {
         text.push(' ');
-        text.push_str(&implied);
+        text.push_str(&more);
     }
     if told && d.flags.contains(&Flag::Sharpened) {
         text.push_str(" Edges were sharpened, so widths read small and \"sharp\" is less sure.");
@@ -140,8 +138,9 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
              what stays on the same side of the frame is the lens."
                 .into(),
         ),
-        Cause::CannotTell => parts.push(settle(d).into()),
+        Cause::CannotTell => parts.push(open::settle(d).into()),
     }
+    parts.extend(besides::advice(d, units));
     if d.flags.contains(&Flag::FocusDistanceContradicted) {
         parts.push("The recorded focus distance doesn't fit the picture; trust neither alone.".into());
     }
@@ -189,47 +188,6 @@ pub fn corners(d: &Diagnosis) -> String {
     text
 }
 
-/// Why the verdict is open, without full stop; `None` where it isn't.
-#[must_use]
-pub fn unsettled(d: &Diagnosis) -> Option<String> {
-    let far = || match zone(d, ZoneName::Far).and_then(|z| z.soft) {
-        Some(_) => format!("; the far scene is {}", against(d, ZoneName::Far)),
-        None => String::new(),
-    };
-    let near = || match zone(d, ZoneName::Near).and_then(|z| z.soft) {
-        Some(_) => format!("; near is {}", against(d, ZoneName::Near)),
-        None => String::new(),
-    };
-    Some(match d.verdict.unsettled? {
-        Unsettled::NothingMeasured => "too little in this frame could be measured".into(),
-        Unsettled::NearUnmeasured => {
-            format!("nothing near the camera is fit to judge (water, blur of its own, or no detail){}", far())
-        }
-        Unsettled::FarUnmeasured => {
-            format!("nothing far off is fit to judge (cloud, haze, or no detail){}", near())
-        }
-        Unsettled::FarHidden => match zone(d, ZoneName::Near).and_then(|z| z.soft) {
-            Some(soft) if soft <= 0.5 => format!(
-                "haze hides the far scene, so it was not measured; as far as can be seen the frame is sharp{}",
-                near()
-            ),
-            _ => format!("haze hides the far scene, so it was not measured{}", near()),
-        },
-        Unsettled::CausesAlike => alike(d),
-        Unsettled::AtTheLimit => format!(
-            "the blur sits at the limit, as likely within as beyond it: near is {}, far is {}",
-            against(d, ZoneName::Near),
-            against(d, ZoneName::Far)
-        ),
-        Unsettled::Sharpened => {
-            "sharpening in the camera or the editor narrowed the edges, and what it hides is near the limit".into()
-        }
-        Unsettled::FactsMissing => {
-            "without f-number and pixel pitch, diffraction, defocus and the lens can't be told apart".into()
-        }
-    })
-}
-
 /// The parts of one place's blur, each as it would be alone: "defocus 1.9 px, diffraction 0.7 px, lens 0.4 px".
 /// `pitch_um` adds micrometres.
 #[must_use]
@@ -246,30 +204,6 @@ pub fn budget(b: &Budget, pitch_um: Option<f64>) -> String {
     parts.sort_by(|a, b| b.1.total_cmp(&a.1));
     let list: Vec<String> = parts.iter().map(|(name, v)| format!("{name} {}", width(*v))).collect();
     format!("{}; together {}", list.join(", "), width(b.total))
-}
-
-/// What would settle an open verdict.
-fn settle(d: &Diagnosis) -> &'static str {
-    match d.verdict.unsettled {
-        Some(Unsettled::NearUnmeasured) => {
-            "Mark the nearest thing that must be sharp with --near-at, or take a frame with detail in the foreground."
-        }
-        Some(Unsettled::FarUnmeasured) => {
-            "Mark the farthest thing that must be sharp with --far-at, or take a frame with a detailed horizon."
-        }
-        Some(Unsettled::FarHidden) => {
-            "Mark the farthest thing that shows with --far-at, or judge the far scene from a frame taken in clear air."
-        }
-        Some(Unsettled::CausesAlike) => "One more frame at another aperture, all else the same, would settle it.",
-        Some(Unsettled::AtTheLimit) => {
-            "Say what the picture is for with --sharp-for, or compare with a frame focused a little elsewhere."
-        }
-        Some(Unsettled::Sharpened) => "Audit the raw file, or turn sharpening off for a test frame.",
-        Some(Unsettled::FactsMissing) => "Give --aperture, --focal and --pitch, or audit the original file.",
-        Some(Unsettled::NothingMeasured) | None => {
-            "Put something with fine detail near the camera and at the horizon in one test frame."
-        }
-    }
 }
 
 fn sharp(d: &Diagnosis) -> String {
@@ -339,30 +273,7 @@ fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
     }
 }
 
-/// The causes that share the weight, named.
-/// How much likelier one explanation may be for two to count as about equal.
-const EQUAL: f64 = 1.8;
-
-fn alike(d: &Diagnosis) -> String {
-    let likely: Vec<(&str, f64)> = d
-        .verdict
-        .weights
-        .iter()
-        .filter(|(c, w)| *c != Cause::CannotTell && *w > 0.05)
-        .take(2)
-        .map(|(c, w)| (noun(*c), *w))
-        .collect();
-    match likely.as_slice() {
-        [(a, most), (b, less)] if *most < EQUAL * less => format!("{a} and {b} explain this frame about equally well"),
-        [(a, _), (b, _)] => format!("{a} explains this frame best, but not surely enough; {b} is the next likely"),
-        [(a, _)] => format!("{a} explains this frame only in part"),
-        _ => "the whole frame is soft by about the same, which neither focus nor depth, diffraction or movement \
-              explains: the lens itself, processing in the camera or haze may"
-            .into(),
-    }
-}
-
-const fn noun(cause: Cause) -> &'static str {
+pub(super) const fn noun(cause: Cause) -> &'static str {
     match cause {
         Cause::SharpThroughout => "sharpness throughout",
         Cause::FocusTooFar => "focus too far",
@@ -380,7 +291,7 @@ pub(super) fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
 }
 
 /// "2.7 px wide against 1.3 px permitted", by the optical blur.
-fn against(d: &Diagnosis, name: ZoneName) -> String {
+pub(super) fn against(d: &Diagnosis, name: ZoneName) -> String {
     match zone(d, name).and_then(|z| z.optical_px) {
         Some(e) if e.value > d.permitted_px => {
             format!("{} soft against {} permitted", px(e.value), px(d.permitted_px))
@@ -442,7 +353,7 @@ pub(super) fn px(v: f64) -> String {
     if v >= 10.0 { format!("{v:.0} px") } else { format!("{v:.1} px") }
 }
 
-fn capital(text: &str) -> String {
+pub(super) fn capital(text: &str) -> String {
     if text.starts_with("f/") {
         // An f-number keeps its small letter.
         return text.to_owned();

@@ -1,0 +1,38 @@
+//! Words for the causes that go beyond the permitted blur beside the one that is named.
+
+use super::number;
+use super::wording::{capital, noun};
+use crate::diagnose::{Cause, Diagnosis};
+use crate::quantity::Units;
+
+/// Confidence below which one of the others may be the stronger.
+const EVEN: f64 = 0.55;
+
+/// What else has a part in the frame's blur, in a sentence; `None` where nothing has, or where the verdict is open.
+pub(super) fn sentence(d: &Diagnosis) -> Option<String> {
+    let names: Vec<&str> = d.verdict.also.iter().map(|&c| noun(c)).collect();
+    if d.verdict.cause == Cause::CannotTell || names.is_empty() {
+        return None;
+    }
+    let has = if names.len() == 1 { "has" } else { "have" };
+    let order = if d.verdict.confidence < EVEN { "; which of them weighs most is not sure" } else { "" };
+    Some(format!("{} {has} a part in it too{order}.", capital(&names.join(" and "))))
+}
+
+/// What to do about them, where the advice for the named cause does not already say it.
+pub(super) fn advice(d: &Diagnosis, units: Units) -> Option<String> {
+    let focus = |c: &Cause| matches!(c, Cause::FocusTooFar | Cause::FocusTooNear | Cause::TooLittleDepth);
+    let (cause, also) = (d.verdict.cause, &d.verdict.also);
+    if cause == Cause::CannotTell {
+        None
+    } else if cause != Cause::Motion && also.contains(&Cause::Motion) {
+        Some("Steady the camera as well.".into())
+    } else if !focus(&cause) && also.iter().any(focus) {
+        Some(d.implied.right_focus_m.map_or_else(
+            || "Focus at twice the distance of the nearest thing that must be sharp as well.".into(),
+            |m| format!("Focus at about {} as well.", number::distance(m, units)),
+        ))
+    } else {
+        None
+    }
+}

@@ -1,0 +1,91 @@
+//! Words for a verdict that is left open: why, and what would settle it.
+
+use super::wording::{against, noun, zone};
+use crate::diagnose::{Cause, Diagnosis, Unsettled, ZoneName};
+
+/// Why the verdict is open, without full stop; `None` where it isn't.
+pub(super) fn why(d: &Diagnosis) -> Option<String> {
+    let far = || match zone(d, ZoneName::Far).and_then(|z| z.soft) {
+        Some(_) => format!("; the far scene is {}", against(d, ZoneName::Far)),
+        None => String::new(),
+    };
+    let near = || match zone(d, ZoneName::Near).and_then(|z| z.soft) {
+        Some(_) => format!("; near is {}", against(d, ZoneName::Near)),
+        None => String::new(),
+    };
+    Some(match d.verdict.unsettled? {
+        Unsettled::NothingMeasured => "too little in this frame could be measured".into(),
+        Unsettled::NearUnmeasured => {
+            format!("nothing near the camera is fit to judge (water, blur of its own, or no detail){}", far())
+        }
+        Unsettled::FarUnmeasured => {
+            format!("nothing far off is fit to judge (cloud, haze, or no detail){}", near())
+        }
+        Unsettled::FarHidden => match zone(d, ZoneName::Near).and_then(|z| z.soft) {
+            Some(soft) if soft <= 0.5 => format!(
+                "haze hides the far scene, so it was not measured; as far as can be seen the frame is sharp{}",
+                near()
+            ),
+            _ => format!("haze hides the far scene, so it was not measured{}", near()),
+        },
+        Unsettled::CausesAlike => alike(d),
+        Unsettled::AtTheLimit => format!(
+            "the blur sits at the limit, as likely within as beyond it: near is {}, far is {}",
+            against(d, ZoneName::Near),
+            against(d, ZoneName::Far)
+        ),
+        Unsettled::Sharpened => {
+            "sharpening in the camera or the editor narrowed the edges, and what it hides is near the limit".into()
+        }
+        Unsettled::FactsMissing => {
+            "without f-number and pixel pitch, diffraction, defocus and the lens can't be told apart".into()
+        }
+    })
+}
+
+/// What would settle an open verdict.
+pub(super) fn settle(d: &Diagnosis) -> &'static str {
+    match d.verdict.unsettled {
+        Some(Unsettled::NearUnmeasured) => {
+            "Mark the nearest thing that must be sharp with --near-at, or take a frame with detail in the foreground."
+        }
+        Some(Unsettled::FarUnmeasured) => {
+            "Mark the farthest thing that must be sharp with --far-at, or take a frame with a detailed horizon."
+        }
+        Some(Unsettled::FarHidden) => {
+            "Mark the farthest thing that shows with --far-at, or judge the far scene from a frame taken in clear air."
+        }
+        Some(Unsettled::CausesAlike) => "One more frame at another aperture, all else the same, would settle it.",
+        Some(Unsettled::AtTheLimit) => {
+            "Say what the picture is for with --sharp-for, or compare with a frame focused a little elsewhere."
+        }
+        Some(Unsettled::Sharpened) => "Audit the raw file, or turn sharpening off for a test frame.",
+        Some(Unsettled::FactsMissing) => "Give --aperture, --focal and --pitch, or audit the original file.",
+        Some(Unsettled::NothingMeasured) | None => {
+            "Put something with fine detail near the camera and at the horizon in one test frame."
+        }
+    }
+}
+
+/// How much likelier one explanation may be for two to count as about equal.
+const EQUAL: f64 = 1.8;
+
+/// The causes that share the weight, named.
+fn alike(d: &Diagnosis) -> String {
+    let likely: Vec<(&str, f64)> = d
+        .verdict
+        .weights
+        .iter()
+        .filter(|(c, w)| *c != Cause::CannotTell && *w > 0.05)
+        .take(2)
+        .map(|(c, w)| (noun(*c), *w))
+        .collect();
+    match likely.as_slice() {
+        [(a, most), (b, less)] if *most < EQUAL * less => format!("{a} and {b} explain this frame about equally well"),
+        [(a, _), (b, _)] => format!("{a} explains this frame best, but not surely enough; {b} is the next likely"),
+        [(a, _)] => format!("{a} explains this frame only in part"),
+        _ => "the whole frame is soft by about the same, which neither focus nor depth, diffraction or movement \
+              explains: the lens itself, processing in the camera or haze may"
+            .into(),
+    }
+}
