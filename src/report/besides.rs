@@ -16,7 +16,8 @@ pub(super) fn sentence(d: &Diagnosis) -> Option<String> {
     }
     let has = if names.len() == 1 { "has" } else { "have" };
     let order = if d.verdict.confidence < EVEN { "; which of them weighs most is not sure" } else { "" };
-    Some(format!("{} {has} a part in it too{order}.", capital(&names.join(" and "))))
+    // More likely than not is all that is known of them.
+    Some(format!("{} probably {has} a part in it too{order}.", capital(&names.join(" and "))))
 }
 
 /// What to do about them, where the advice for the named cause does not already say it.
@@ -26,11 +27,11 @@ pub(super) fn advice(d: &Diagnosis, units: Units) -> Option<String> {
     if cause == Cause::CannotTell {
         None
     } else if cause != Cause::Motion && also.contains(&Cause::Motion) {
-        Some("Steady the camera as well.".into())
+        Some("And steady the camera.".into())
     } else if !focus(&cause) && also.iter().any(focus) {
         Some(d.implied.right_focus_m.map_or_else(
-            || "Focus at twice the distance of the nearest thing that must be sharp as well.".into(),
-            |m| format!("Focus at about {} as well.", number::distance(m, units)),
+            || "And focus at twice the distance of the nearest thing that must be sharp.".into(),
+            |m| format!("And focus at about {}.", number::distance(m, units)),
         ))
     } else {
         None
