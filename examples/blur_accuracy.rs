@@ -158,7 +158,7 @@ fn main() -> anyhow::Result<()> {
     for (name, texture) in edged.into_iter().chain(dense) {
         let (mut plain, mut mosaic, mut jpeg) = (Tally::default(), Tally::default(), Tally::default());
         for (k, psf) in (0..ROUNDS).flat_map(|_| &spreads).enumerate() {
-            // An odd number of spreads, so that each of them comes at both.
+            // An odd number of spreads, so that each of them comes at both noises.
             let snr = if k % 2 == 0 { 100.0 } else { 25.0 };
             let (plane, truth) = render_patch(&spec(texture, *psf, snr, seed + k as u64));
             plain.add(&tiles(&plane), truth.sigma);

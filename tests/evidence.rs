@@ -202,17 +202,18 @@ fn whole_blur_is_never_less_than_the_optical_part_of_it() {
     for seed in 1..=10 {
         let scene =
             right(Scene { f_number: 5.6 + f64::from(seed as u32), lens: (0.3, 2.0, 2.5), seed, ..Scene::default() });
-        for zone in judge(&scene, &scene.map()).zones {
-            if let (Some(whole), Some(optical)) = (zone.blur_px, zone.optical_px) {
-                assert!(whole.value >= optical.value, "seed {seed}: {:?} {whole:?} {optical:?}", zone.name);
-            }
+        let zones = judge(&scene, &scene.map()).zones;
+        let both = zones.iter().filter_map(|z| Some((z.name, z.blur_px?, z.optical_px?)));
+        assert!(both.clone().count() >= 5, "seed {seed}: most zones have both");
+        for (name, whole, optical) in both {
+            assert!(whole.value >= optical.value, "seed {seed}: {name:?} {whole:?} {optical:?}");
         }
     }
 }
 
 #[test]
 fn a_cause_beside_the_named_one_is_said_and_advised_upon() {
-    // Focused at a quarter of the right distance, and shaken: both go far beyond the permitted blur.
+    // The words alone: the verdict is set by hand.
     let scene = right(Scene { f_number: 8.0, ..Scene::default() });
     let mut d = judge(&scene, &scene.map());
     let said = |d: &Diagnosis| {

@@ -174,7 +174,8 @@ impl Frame<'_> {
             zone.used = r.used.round().max(1.0) as u32;
             zone.budget = Some(self.budget(&r.place));
             if zone.optical_px.is_none() {
-                let [whole, optical] = self.corner_blur(reading, d.permitted_px, &mut zone.soft);
+                let (whole, optical, soft) = self.corner_blur(reading, d.permitted_px);
+                zone.soft = Some(soft);
                 zone.blur_px = Some(Estimate::new(whole.0, whole.1, zone.used));
                 zone.optical_px = Some(Estimate::new(optical.0, optical.1, zone.used));
             }
@@ -209,8 +210,9 @@ impl Frame<'_> {
 
     /// Whole and optical blur of a corner or the centre over the posterior, means and spreads, and the probability that
     /// it is soft.
-    fn corner_blur(&self, reading: &[Option<Reading>], permitted: f64, soft: &mut Option<f64>) -> [(f64, f64); 2] {
-        let (mut moments, mut beyond, mut all) = ([Moments::default(); 2], 0.0, 0.0);
+    fn corner_blur(&self, reading: &[Option<Reading>], permitted: f64) -> ((f64, f64), (f64, f64), f64) {
+        let (mut wholes, mut opticals) = (Moments::default(), Moments::default());
+        let (mut beyond, mut all) = (0.0, 0.0);
         let mut normal = Normal::new(7);
         for draw in &self.posterior.draws {
             let Some(r) = &reading[draw.mode] else { continue };
@@ -219,13 +221,13 @@ impl Frame<'_> {
             let now = model::predict(&draw.theta, &r.place, self.surface);
             // A width below the least that the disc and the aperture leave is the measurement's error.
             let optical = self.surface.optical(now.disc, self.surface.gauss_for(whole, now.disc)).min(whole);
-            moments[0].add(whole, draw.weight);
-            moments[1].add(optical, draw.weight);
+            wholes.add(whole, draw.weight);
+            opticals.add(optical, draw.weight);
             all += draw.weight;
             beyond += if optical > permitted { draw.weight } else { 0.0 };
         }
-        *soft = Some(if all > 0.0 { beyond / all } else { 0.5 });
-        moments.map(|m| m.get().unwrap_or((0.0, 0.0)))
+        let of = |m: Moments| m.get().unwrap_or((0.0, 0.0));
+        (of(wholes), of(opticals), if all > 0.0 { beyond / all } else { 0.5 })
     }
 
     /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.

@@ -114,16 +114,25 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
     draw(found, e, surface, priors, mix)
 }
 
+/// Starts of the far disc, as a share of what the ground does from top to bottom, with a factor on that.
+const FOCUSES: [(f64, f64); 3] = [(-0.2, 1.0), (-0.5, 1.0), (-1.3, 0.5)];
+
+/// The tiles that starts are tried on, where there are plenty: steps that don't divide a row of the grid, so that every
+/// column has its share.
+fn thinned(e: &Evidence) -> Vec<Sample> {
+    let stride = (e.samples.len() / PLENTY).clamp(1, 3);
+    e.samples.iter().step_by(stride).copied().collect()
+}
+
 /// The deepest minimum among starts with a tilt as large as what the ground does from top to bottom: such a frame looks
 /// like none of the plain models, so no refinement of one leads there.
 fn strongly_tilted(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mix) -> Option<Fit> {
     let on = LENS | DEFOCUS | 1 << TILT | shake;
     let span = priors.beliefs[GROWTH].mean.exp() * (e.bottom - priors.beliefs[HORIZON].mean);
-    let stride = (e.samples.len() / PLENTY).clamp(1, 3);
-    let thinned: Vec<Sample> = e.samples.iter().step_by(stride).copied().collect();
+    let thinned = thinned(e);
     let mut best: Option<Fit> = None;
     for tilt in [-2.0, -0.7, 0.7, 2.0] {
-        for (far, factor) in [(-0.2, 1.0), (-0.5, 1.0), (-1.3, 0.5)] {
+        for (far, factor) in FOCUSES {
             let mut start: Theta = std::array::from_fn(|k| priors.beliefs[k].mean);
             (start[CENTRE], start[CORNER]) = (0.3, 0.6);
             start[GROWTH] += f64::ln(factor);
@@ -155,15 +164,13 @@ fn search(e: &Evidence, surface: &Surface, priors: &Priors, shake: u32, mix: &Mi
     flat[HORIZON] = 0.0;
     let run = |start: Theta, on: u32, steps: usize| descend(start, on | shake, steps, &e.samples, surface, priors, mix);
 
-    let stride = (e.samples.len() / PLENTY).clamp(1, 3);
-    // Steps that don't divide a row of the grid, so that every column has its share.
-    let thinned: Vec<Sample> = e.samples.iter().step_by(stride).copied().collect();
+    let thinned = thinned(e);
     let try_out = |start: Theta, on: u32| descend(start, on | shake, 4, &thinned, surface, priors, mix);
     let mut rough = Vec::new();
     for horizon in [-0.8, -0.4, -0.22, -0.05, 0.12] {
         let growth = priors.beliefs[GROWTH].mean;
         let span = growth.exp() * (e.bottom - horizon);
-        for (far, factor) in [(-0.2, 1.0), (-0.5, 1.0), (-1.3, 0.5)] {
+        for (far, factor) in FOCUSES {
             let mut start = base;
             start[HORIZON] = horizon;
             start[GROWTH] = growth + f64::ln(factor);
