@@ -12,6 +12,7 @@ use image::{GrayImage, Luma};
 use tussock::diagnose::diagnose;
 use tussock::intake::{Overrides, read};
 use tussock::measure::{Settings, measure};
+use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::Intent;
 use tussock::report::{self, Frame, Links, Run};
 
@@ -38,8 +39,9 @@ fn frame(folder: &Path) -> PathBuf {
 fn steps(c: &mut Criterion) {
     let folder = tempfile::tempdir().expect("a folder");
     let path = frame(folder.path());
-    let (overrides, settings, intent) = (Overrides::default(), Settings::default(), Intent::default());
+    let (overrides, intent) = (Overrides::default(), Intent::default());
     let shot = read(&path, &overrides).expect("a frame");
+    let settings = Settings::default().under(shot.capture.lambda_n_px(WAVELENGTH_UM));
     let map = measure(&shot.plane, &settings);
     let diagnosis = diagnose(&map, &shot.capture, None, &intent);
     let one = Frame { file: shot.file, capture: shot.capture, flags: shot.flags, map, diagnosis, group: None };

@@ -20,7 +20,7 @@ fn spec(texture: Texture, psf: Psf, snr: f64, seed: u64) -> PatchSpec {
 }
 
 fn tiles(plane: &Plane) -> TileMap {
-    measure(plane, &Settings { tiles: 2 })
+    measure(plane, &Settings { tiles: 2, ..Settings::default() })
 }
 
 /// Errors of the tiles of one kind of scene.
@@ -222,7 +222,7 @@ fn main() -> anyhow::Result<()> {
         for (name, texture) in edged {
             let psf = Psf::gaussian(0.5).moved(length, angle);
             let (plane, _) = render_patch(&spec(texture, psf, 50.0, seed + 80 + k as u64));
-            let found = measure(&plane, &Settings { tiles: 4 }).streak.map_or_else(
+            let found = measure(&plane, &Settings { tiles: 4, ..Settings::default() }).streak.map_or_else(
                 || "none".to_owned(),
                 |s| {
                     format!(

@@ -190,7 +190,7 @@ fn read(file: &Path) -> Option<Picture> {
 }
 
 fn add(tally: &mut Tally, picture: &Picture, kernel: &Kernel, seed: u64) {
-    let settings = Settings { tiles: TILES };
+    let settings = Settings { tiles: TILES, ..Settings::default() };
     let own = measure(&plane(picture.width, picture.height, &picture.data, 1e-3, seed), &settings);
     let mean = picture.data.iter().sum::<f32>() / picture.data.len() as f32;
     let noise = f64::from(mean) * if seed.is_multiple_of(2) { 0.01 } else { 0.03 };

@@ -3,9 +3,10 @@
 //! The edge here is integrated by hand from the Gaussian: a step blurred by a Gaussian of width s and a pixel
 //! aperture of one; nothing of `measure` or `optics` is used to make it.
 
-use tussock::measure::{Settings, measure};
+use tussock::measure::{Settings, TileMap, measure};
 use tussock::quantity::MTF50_SIGMA;
 use tussock::shot::{Mosaic, Plane};
+use tussock::simulate::{Psf, Texture, patch};
 
 /// A plane from a function of the sample's centre, 0 to 1.
 fn plane(width: usize, height: usize, light: impl Fn(f64, f64) -> f64) -> Plane {
@@ -90,7 +91,7 @@ fn truth(sigma: f64, angle: f64) -> f64 {
 #[test]
 fn straight_edges_are_measured_to_five_per_cent() {
     for (sigma, angle) in [(0.4, 0.2), (0.8, 1.1), (1.5, 0.7), (2.5, 2.4)] {
-        let map = measure(&stripes(240, 240, angle, sigma), &Settings { tiles: 2 });
+        let map = measure(&stripes(240, 240, angle, sigma), &Settings { tiles: 2, ..Settings::default() });
         let expected = truth(sigma, angle);
         let found: Vec<f64> = map.measured().map(|(_, b)| b.value).collect();
         assert!(found.len() >= 3, "sigma {sigma}: {} tiles measured", found.len());
@@ -162,7 +163,7 @@ fn strokes_under_a_disc(side: usize, diameter: f64) -> Plane {
 #[test]
 fn thin_detail_under_a_disc_is_not_taken_for_sharp() {
     for diameter in [9.0, 14.0] {
-        let map = measure(&strokes_under_a_disc(512, diameter), &Settings { tiles: 2 });
+        let map = measure(&strokes_under_a_disc(512, diameter), &Settings { tiles: 2, ..Settings::default() });
         // 2 J1(x) / x = 1/2 at x = 2.2149 (Abramowitz & Stegun, table 9.1): MTF50 = 0.70503 / diameter; the pixel adds
         // a few per cent at most.
         let truth = MTF50_SIGMA * diameter / 0.705_03;
@@ -172,6 +173,50 @@ fn thin_detail_under_a_disc_is_not_taken_for_sharp() {
         for value in found {
             assert!((value / truth - 1.0).abs() < 0.15, "{diameter} px: {value} for {truth}");
         }
+    }
+}
+
+fn median(map: &TileMap) -> f64 {
+    let mut widths: Vec<f64> = map.measured().map(|(_, b)| b.value).collect();
+    assert!(widths.len() >= 8, "{} tiles measured", widths.len());
+    widths.sort_by(f64::total_cmp);
+    widths[widths.len() / 2]
+}
+
+/// Edges under an ideal pupil fall in long tails; a Gaussian fitted to their middle is narrower than half contrast has it
+/// (the transfer function of a circular pupil: Goodman, Introduction to Fourier Optics, section 6.3; the scene and its
+/// truth come from the simulator's own integral over the pupil).
+#[test]
+fn a_known_pupil_sets_the_width_of_its_edges_right() {
+    for (f_number, defocus_um) in [(11.0, 0.0), (16.0, 0.0), (22.0, 0.0), (16.0, 10.0)] {
+        let (plane, truth) = patch(Texture::Leaves, &Psf::lens(f_number, 4.0, defocus_um), 512, 5, 100.0);
+        let settings = Settings { tiles: 4, ..Settings::default() };
+        let blind = median(&measure(&plane, &settings)) / truth.sigma - 1.0;
+        let told = median(&measure(&plane, &settings.under(Some(0.55 * f_number / 4.0)))) / truth.sigma - 1.0;
+        assert!(told.abs() < 0.05, "f/{f_number}, {defocus_um} um: {told}");
+        assert!(told - blind > 0.02, "f/{f_number}, {defocus_um} um: {told} told, {blind} blind");
+    }
+}
+
+/// Coarse JPEG steps round fine coefficients to nothing and widen what is sharp; what they take is given back.
+#[test]
+fn coarse_jpeg_steps_do_not_pass_for_blur() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (quality, sigma) in [(95, 0.4), (85, 0.4), (85, 0.6), (80, 0.8)] {
+        let scene = stripes(480, 480, 0.35, sigma);
+        let code = |v: f64| if v <= 0.003_130_8 { 12.92 * v } else { 1.055 * v.powf(1.0 / 2.4) - 0.055 };
+        // Steps of some 35 code values: the coarsest fine coefficients are as coarse.
+        let weak = |v: u16| 0.3 + 0.4 * ((f64::from(v) - 1000.0) / 50_000.0 - 0.2);
+        let bytes: Vec<u8> = scene.data.iter().map(|&v| (255.0 * code(weak(v))).round() as u8).collect();
+        let path = folder.path().join(format!("{quality}-{sigma}.jpg"));
+        let file = std::fs::File::create(&path).expect("a file");
+        image::codecs::jpeg::JpegEncoder::new_with_quality(file, quality)
+            .encode(&bytes, 480, 480, image::ExtendedColorType::L8)
+            .expect("a picture");
+        let shot = tussock::intake::read(&path, &tussock::intake::Overrides::default()).expect("a shot");
+        let found = median(&measure(&shot.plane, &Settings { tiles: 4, ..Settings::default() }));
+        let expected = truth(sigma, 0.35);
+        assert!((found / expected - 1.0).abs() < 0.08, "quality {quality}, sigma {sigma}: {found} for {expected}");
     }
 }
 
@@ -192,7 +237,7 @@ fn threads_do_not_change_a_digit() {
     let scene = stripes(300, 200, 0.3, 0.9);
     let on = |threads| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a thread pool");
-        pool.install(|| measure(&scene, &Settings { tiles: 6 }))
+        pool.install(|| measure(&scene, &Settings { tiles: 6, ..Settings::default() }))
     };
     assert_eq!(on(1), on(3));
 }

@@ -19,6 +19,7 @@ use serde::{Deserialize, Serialize};
 use truth::Truth;
 use tussock::intake::{Overrides, read};
 use tussock::measure::{Settings, TileMap, measure};
+use tussock::optics::WAVELENGTH_UM;
 use tussock::shot::Capture;
 use tussock::simulate::file::{Developing, Facts, Recording, dng, jpeg};
 use tussock::simulate::landscape;
@@ -89,7 +90,7 @@ fn measure_all(folder: &Path) -> anyhow::Result<()> {
     for base in bases(folder)? {
         let file = ["dng", "jpg"].map(|e| base.with_extension(e)).into_iter().find(|f| f.exists());
         let shot = read(&file.context("no picture beside a truth")?, &Overrides::default())?;
-        let map = measure(&shot.plane, &Settings::default());
+        let map = measure(&shot.plane, &Settings::default().under(shot.capture.lambda_n_px(WAVELENGTH_UM)));
         fs::write(base.with_extension("map"), serde_json::to_vec(&Measured { capture: shot.capture, map })?)?;
     }
     Ok(())

@@ -72,7 +72,11 @@ fn learn(specs: &[SceneSpec], seed: u64, dice: &mut u64, by: Learner) -> Result<
         .enumerate()
         .map(|(i, spec)| {
             let take = Take::random(dice, spec.noise, seed * 91 + i as u64);
-            (measure(&cut(&render(spec), take), &Settings::default()), capture(spec))
+            {
+                let facts = capture(spec);
+                let settings = Settings::default().under(facts.lambda_n_px(WAVELENGTH_UM));
+                (measure(&cut(&render(spec), take), &settings), facts)
+            }
         })
         .collect();
     let refs: Vec<(&TileMap, &Capture)> = frames.iter().map(|(m, c)| (m, c)).collect();

@@ -216,7 +216,7 @@ impl Args {
             remember: !self.no_cache,
             page: !self.no_page,
             renditions: self.renditions,
-            settings: Settings { tiles: self.tiles },
+            settings: Settings { tiles: self.tiles, ..Settings::default() },
             intent: self.subjects.intent()?,
             overrides: self.given.overrides()?,
             lenses: self.lens.clone(),

@@ -89,7 +89,7 @@ impl Args {
                 out: args.out.clone(),
                 from: args.from.map(LearnedFrom::from),
                 apertures: args.apertures.clone(),
-                settings: Settings { tiles: args.tiles },
+                settings: Settings { tiles: args.tiles, ..Settings::default() },
                 overrides: args.given.overrides()?,
             }),
         }

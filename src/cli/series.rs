@@ -46,7 +46,7 @@ impl Args {
             prefer: self.prefer.into(),
             out: self.out.clone(),
             jobs: self.jobs.map(usize::from),
-            settings: Settings { tiles: self.tiles },
+            settings: Settings { tiles: self.tiles, ..Settings::default() },
             intent: self.subjects.intent()?,
             apertures: self.apertures.clone(),
             overrides: self.given.overrides()?,

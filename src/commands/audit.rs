@@ -13,6 +13,7 @@ use crate::diagnose::diagnose;
 use crate::intake::{self, Candidate, IntakeError, Overrides, Prefer};
 use crate::measure::register::Small;
 use crate::measure::{self, TileMap, measure};
+use crate::optics::WAVELENGTH_UM;
 use crate::output;
 use crate::output::store::Key;
 use crate::quantity::{Flag, Intent, Place};
@@ -196,7 +197,7 @@ fn one_file(
                 Ok(read) => read,
                 Err(e) => return Ok(Err(e)),
             };
-            let map = measure(&read.plane, &audit.settings);
+            let map = measure(&read.plane, &audit.settings.under(read.capture.lambda_n_px(WAVELENGTH_UM)));
             let measured = Measured {
                 file: read.file.clone(),
                 capture: read.capture.clone(),

@@ -12,6 +12,7 @@ use crate::lens::{
     Baseline, LearnedFrom, Unsuitable, asymmetries, learn_aperture_series, learn_focus_series, learn_from_shoot, record,
 };
 use crate::measure::{self, TileMap, measure};
+use crate::optics::WAVELENGTH_UM;
 use crate::output;
 use crate::report::{lens_page, lens_text};
 use crate::shot::{Capture, Fact, Source};
@@ -56,7 +57,8 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
                 overrides.capture.f_number = Some(Fact::new(n, Source::Given));
             }
             let shot = intake::read(&candidate.path, &overrides)?;
-            Ok((measure(&shot.plane, &asked.settings), shot.capture))
+            let settings = asked.settings.under(shot.capture.lambda_n_px(WAVELENGTH_UM));
+            Ok((measure(&shot.plane, &settings), shot.capture))
         })
         .collect();
     let mut failed = 0;

@@ -8,6 +8,7 @@ use super::Outcome;
 use crate::diagnose::{ImpliedDistance, diagnose};
 use crate::intake::{self, Overrides};
 use crate::measure::{Settings, measure};
+use crate::optics::WAVELENGTH_UM;
 use crate::output;
 use crate::plan::{Question, Refusal, Sensor, Was, near_ground_m, plan};
 use crate::quantity::{Distance, Intent, SharpFor, Units};
@@ -103,7 +104,7 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
         turn: None,
     };
     let shot = intake::read(path, &overrides).map_err(|e| anyhow::anyhow!("{e}. {}", e.advice))?;
-    let map = measure(&shot.plane, &Settings::default());
+    let map = measure(&shot.plane, &Settings::default().under(shot.capture.lambda_n_px(WAVELENGTH_UM)));
     let intent = Intent {
         sharp_for: next.camera.sharp_for,
         near_m: next.near_m,

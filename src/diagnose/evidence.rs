@@ -117,7 +117,7 @@ impl Evidence {
             half_diagonal: half,
             bottom: h / 2.0 / half,
             right: w / 2.0 / half,
-            lambda_n_px: n.zip(pitch).map(|(n, p)| WAVELENGTH_UM * n / p),
+            lambda_n_px: capture.lambda_n_px(WAVELENGTH_UM),
             reach,
             focal_m: focal,
             pitch_um: pitch,

@@ -32,6 +32,8 @@ pub(super) struct Edge {
 const CHOSEN: f64 = 0.5;
 const CHOSEN_FROM: f64 = 0.5;
 const UNSTATED: f64 = 1.3;
+/// Relative error of what coarse JPEG steps took from an edge.
+const LOST_ERROR: f64 = 0.3;
 
 /// Fits one candidate; `None` where no straight, well-lit edge (alone, or with one parallel neighbour on either
 /// side) is there.
@@ -112,7 +114,10 @@ pub(super) fn fit(plane: &Plane, candidate: &Candidate, noise: &NoiseModel, prof
     if sd > 0.4 * UNSTATED * sigma {
         return None;
     }
-    let square = sigma * sigma;
+    let lost = noise.lost(level, step, sigma);
+    let square = sigma * sigma - lost;
+    let sigma = square.sqrt();
+    let sd = sd.hypot(LOST_ERROR * lost / (2.0 * sigma));
     let sigma = sigma + CHOSEN * from_noise * square / (square + CHOSEN_FROM);
     if let Some(blocks) = &plane.jpeg
         && on_block_line(blocks, candidate, line.normal, place)

@@ -16,6 +16,8 @@ pub(super) struct NoiseModel {
     range: f64,
     /// Mean quantisation step (8-bit code values) of JPEG coefficients at about i half cycles a block; zero without.
     steps: [f64; 12],
+    /// Mean step of its fine coefficients, code values; zero without.
+    fine_step: f64,
     /// Side of a block, px.
     block: f64,
 }
@@ -55,6 +57,7 @@ impl NoiseModel {
             code_sd: code_sd(plane),
             range: f64::from(plane.range()).max(1.0),
             steps: steps(plane),
+            fine_step: fine_step(plane),
             block,
         }
     }
@@ -73,6 +76,20 @@ impl NoiseModel {
         let sensor = self.read + self.gain * level;
         // Samples are whole numbers: 1/12 always.
         sensor.max(self.floor(level)).max(1.0 / 12.0)
+    }
+
+    /// Squared width (px^2) by which coarse JPEG steps widen an edge: fine coefficients of less than half a step are
+    /// rounded to nothing, so the weaker the edge the more of its sharpness goes.
+    ///
+    /// `step` is the height of the edge and `level` its middle, levels above black; `sigma` its width as read, px. From
+    /// rendered discs of four contrasts, widths of 0.4 to 1.2 px and qualities of 80 to 98.
+    pub(super) fn lost(&self, level: f64, step: f64, sigma: f64) -> f64 {
+        let ratio = (self.fine_step * self.code_slope(level) / step - 0.06).max(0.0);
+        let gone = ratio.powf(1.35);
+        let of = |sigma: f64| 0.42 * gone / (gone + 0.78) / (1.0 + (sigma / 0.9).powi(2));
+        // It depends on the true width, which is what is left.
+        let square = sigma * sigma;
+        of((square - of(sigma)).max(0.5 * square).sqrt()).min(0.5 * square)
     }
 
     /// Variance that quantisation of the rendered code values leaves at a level, levels^2.
@@ -104,6 +121,14 @@ fn steps(plane: &Plane) -> [f64; 12] {
         }
     }
     out
+}
+
+/// Mean quantisation step of coefficients of more than 2.5 cycles a block, 8-bit code values; zero where there is none
+/// or the picture was reduced while decoding.
+fn fine_step(plane: &Plane) -> f64 {
+    let Some(j) = plane.jpeg.as_ref().filter(|j| j.size == 8) else { return 0.0 };
+    let fine = || j.luma_steps.iter().enumerate().filter(|(k, _)| (k % 8).pow(2) + (k / 8).pow(2) >= 25);
+    fine().map(|(_, &q)| f64::from(q)).sum::<f64>() / fine().count() as f64
 }
 
 /// Standard deviation in 8-bit code values left by quantisation.

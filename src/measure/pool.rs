@@ -11,6 +11,8 @@ const CLEAN: f64 = 0.5;
 const STRAY: f64 = 0.02;
 /// Scatter of one edge beyond its own stated error, as a share of its width: crossings, curvature, shading.
 const SCATTER: f64 = 0.06;
+/// Power of the width sought, the rest being that of the width read, to which an edge's error goes.
+const SOUGHT: f64 = 0.75;
 
 /// Fewest edges that make a number.
 pub(super) const FEWEST: usize = 4;
@@ -24,7 +26,13 @@ pub(super) fn pool(edges: &[Edge]) -> Option<Estimate> {
     if edges.len() < FEWEST {
         return None;
     }
-    let mut widths: Vec<(f64, f64)> = edges.iter().map(|e| (e.sigma, e.sd.hypot(SCATTER * e.sigma))).collect();
+    // An edge's error goes with the width sought more than with the one read, or narrow readings would count for more;
+    // and half of what sets it apart from the middle one is chance itself.
+    let mut widths: Vec<(f64, f64)> = edges.iter().map(|e| (e.sigma, (e.sd / e.sigma).hypot(SCATTER))).collect();
+    let mut errors: Vec<f64> = widths.iter().map(|w| w.1).collect();
+    errors.sort_by(f64::total_cmp);
+    let usual = errors[errors.len() / 2];
+    widths.iter_mut().for_each(|w| w.1 = (w.1 * usual).sqrt() * w.0.powf(1.0 - SOUGHT));
     widths.sort_by(|a, b| a.0.total_cmp(&b.0));
     let low = widths[0].0 * 0.8;
     let high = widths[widths.len() / 2].0 * 1.1;
@@ -33,12 +41,14 @@ pub(super) fn pool(edges: &[Edge]) -> Option<Estimate> {
     let mut clean = Vec::with_capacity(widths.len());
     for (i, best) in profile.iter_mut().enumerate() {
         let base = low + (high - low) * i as f64 / 40.0;
+        let sought = base.powf(SOUGHT);
         clean.clear();
-        clean.extend(widths.iter().map(|&(x, s)| density((x - base) / s)));
+        clean.extend(widths.iter().map(|&(x, error)| density((x - base) / (error * sought))));
         for share in [0.05, 0.1, 0.2, 0.35, 0.6, 1.0, 1.8] {
             let mean = share * scale;
             let log_of = |edges: &[(f64, f64)], clean: &[f64]| {
-                let each = edges.iter().zip(clean).map(|(&(x, s), c)| likelihood(x - base, s, mean, *c));
+                let each =
+                    edges.iter().zip(clean).map(|(&(x, error), c)| likelihood(x - base, error * sought, mean, *c));
                 each.product::<f64>().ln()
             };
             // One logarithm for a few edges: their densities lie within 1e-4 to 1e4 or so.

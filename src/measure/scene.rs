@@ -7,6 +7,7 @@
 
 use nalgebra::{SMatrix, SVector};
 
+use super::pupil::Pupil;
 use super::spectrum::BINS;
 use crate::quantity::Estimate;
 
@@ -90,7 +91,13 @@ fn bulge(u: f64) -> f64 {
 ///
 /// The model is linear in sigma^2, so that its posterior is a Gaussian in closed form; twice over, since the shape's
 /// error depends on the width.
-pub(super) fn judge(points: &[Point], patches: u32, prior: &Prior) -> Option<Opinion> {
+pub(super) fn judge(points: &[Point], patches: u32, prior: &Prior, pupil: &Pupil) -> Option<Opinion> {
+    // What the pupil does is known and taken out; the rest of the blur is what is sought.
+    let points: Vec<Point> = points
+        .iter()
+        .filter(|p| pupil.log_power(p.f) > -DEEPEST)
+        .map(|p| Point { log_power: p.log_power - pupil.log_power(p.f), ..*p })
+        .collect();
     let mut square = 1.0_f64;
     let mut found = None;
     for _ in 0..4 {
@@ -103,8 +110,9 @@ pub(super) fn judge(points: &[Point], patches: u32, prior: &Prior) -> Option<Opi
         found = Some(fitted);
     }
     let Fit { square, sd, slope } = found?;
-    let value = square.sqrt();
-    let relative = (sd / (2.0 * square)).hypot(SYSTEMATIC);
+    let value = pupil.with(square.sqrt());
+    // The whole width grows by the rest's square as the rest's does, to first order.
+    let relative = (sd / (2.0 * value * value)).hypot(SYSTEMATIC);
     (relative < WIDEST).then(|| Opinion { blur: Estimate::new(value, relative * value, patches), slope })
 }
 
@@ -209,7 +217,7 @@ mod tests {
     #[test]
     fn a_power_law_under_a_gaussian_gives_both_back() {
         for (slope, sigma) in [(-1.2, 0.9), (-1.2, 1.5), (-0.9, 1.2), (-1.4, 2.0)] {
-            let found = judge(&rings(slope, sigma), 9, &NATURAL).expect("an opinion");
+            let found = judge(&rings(slope, sigma), 9, &NATURAL, &Pupil::new(None)).expect("an opinion");
             assert!((found.blur.value - sigma).abs() < 1.5 * found.blur.sd, "{slope} {sigma}: {found:?}");
             assert!((found.slope - slope).abs() < 0.3, "{slope} {sigma}: {found:?}");
         }
@@ -217,7 +225,7 @@ mod tests {
 
     #[test]
     fn too_few_rings_or_too_little_blur_give_no_opinion() {
-        assert!(judge(&rings(-1.2, 1.0)[..4], 9, &NATURAL).is_none());
-        assert!(judge(&rings(-1.2, 0.2), 9, &NATURAL).is_none());
+        assert!(judge(&rings(-1.2, 1.0)[..4], 9, &NATURAL, &Pupil::new(None)).is_none());
+        assert!(judge(&rings(-1.2, 0.2), 9, &NATURAL, &Pupil::new(None)).is_none());
     }
 }

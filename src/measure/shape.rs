@@ -5,6 +5,7 @@
 //! edges together tell the fourth cumulant of the spread, from which both differences follow to first order.
 
 use super::edge::Edge;
+use super::pupil::Pupil;
 
 /// Bins of ln sigma, and what they span.
 const BINS: usize = 32;
@@ -24,18 +25,19 @@ const TRUST: f64 = 0.6;
 /// exp(-s^2/2) (1 + k s^4 / 24) = 1/2 has s^2 = 2 ln 2 + k (2 ln 2)^2 / 12 to first order.
 const HALF_CONTRAST: f64 = -std::f64::consts::LN_2 / 12.0;
 
-/// Excess kurtosis of a frame's line spread against its width.
+/// Excess kurtosis of a frame's line spread, beyond what its pupil explains, against its width.
 #[derive(Clone, Debug)]
 pub(super) struct Shape {
     bins: [(f64, f64); BINS],
+    pupil: Pupil,
 }
 
 impl Shape {
     /// Gathers what edges say that stand free of each other.
-    pub(super) fn of<'a>(edges: impl Iterator<Item = &'a Edge>) -> Self {
+    pub(super) fn of<'a>(edges: impl Iterator<Item = &'a Edge>, pupil: Pupil) -> Self {
         let mut bins = [(0.0, 0.0); BINS];
         for e in edges {
-            let (kurtosis, sd) = e.kurtosis;
+            let (kurtosis, sd) = (e.kurtosis.0 - pupil.expected(e.sigma).1, e.kurtosis.1);
             let at = ((e.sigma.ln() - LOW) / STEP).clamp(0.0, BINS as f64 - 1.0) as usize;
             let weight = SCATTER * SCATTER / (sd * sd + SCATTER * SCATTER);
             if weight.is_finite() {
@@ -43,10 +45,10 @@ impl Shape {
                 bins[at].1 += weight;
             }
         }
-        Self { bins }
+        Self { bins, pupil }
     }
 
-    /// Excess kurtosis at a width, px.
+    /// Excess kurtosis at a width, px, beyond the pupil's.
     fn kurtosis(&self, sigma: f64) -> f64 {
         let (mut sum, mut weight) = (0.0, PRESUMED);
         for (i, bin) in self.bins.iter().enumerate() {
@@ -64,7 +66,7 @@ impl Shape {
             .iter()
             .map(|e| {
                 let change = (e.pull / e.sigma).clamp(0.0, 0.2) + HALF_CONTRAST;
-                let factor = (1.0 + change * self.kurtosis(e.sigma)).clamp(0.8, 1.2);
+                let factor = self.pupil.expected(e.sigma).0 * (1.0 + change * self.kurtosis(e.sigma)).clamp(0.8, 1.2);
                 Edge { sigma: e.sigma * factor, sd: e.sd * factor, ..*e }
             })
             .collect()
@@ -82,14 +84,14 @@ mod tests {
     #[test]
     fn no_edges_change_nothing() {
         let edges = [edge(0.4, 3.0), edge(3.0, -3.0)];
-        let same = Shape::of([].iter()).applied(&edges);
+        let same = Shape::of([].iter(), Pupil::new(None)).applied(&edges);
         assert!(same.iter().zip(&edges).all(|(a, b)| (a.sigma - b.sigma).abs() < 1e-12));
     }
 
     #[test]
     fn discs_narrow_and_long_tails_widen_each_in_their_own_range_of_widths() {
         let edges: Vec<Edge> = (0..60).map(|i| if i % 2 == 0 { edge(0.5, 1.0) } else { edge(2.5, -1.5) }).collect();
-        let shaped = Shape::of(edges.iter()).applied(&edges);
+        let shaped = Shape::of(edges.iter(), Pupil::new(None)).applied(&edges);
         assert!(shaped[0].sigma > 1.01 * edges[0].sigma, "{}", shaped[0].sigma);
         assert!(shaped[1].sigma < 0.98 * edges[1].sigma, "{}", shaped[1].sigma);
     }

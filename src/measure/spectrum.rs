@@ -8,6 +8,7 @@ use rustfft::num_complex::Complex32;
 use rustfft::{Fft, FftPlanner};
 
 use super::noise::NoiseModel;
+use super::pupil::Pupil;
 use super::scene::{CROWDED, NATURAL, Opinion, Point, Rings, judge};
 use super::survey::Survey;
 use crate::quantity::Region;
@@ -229,6 +230,7 @@ impl Spectrometer {
         noise: &NoiseModel,
         survey: &Survey,
         crowded: bool,
+        pupil: &Pupil,
     ) -> Option<Opinion> {
         let level = survey.mean;
         let (pitch, reach) = match plane.mosaic {
@@ -282,7 +284,7 @@ impl Spectrometer {
             let doubt = (NOISE_ERROR * white.noise / signal).powi(2);
             points.push(Point { f, log_power: signal.ln(), variance: chance + doubt });
         }
-        judge(&points, patches, if crowded { &CROWDED } else { &NATURAL })
+        judge(&points, patches, if crowded { &CROWDED } else { &NATURAL }, pupil)
     }
 }
 
@@ -323,10 +325,11 @@ mod tests {
         let region = Region { x: 0, y: 0, width: 256, height: 256 };
         let mosaic = Plane { mosaic: Mosaic::Checkerboard { even: false }, ..plane.clone() };
         for plane in [&plane, &mosaic] {
-            let found = Spectrometer::new().read(plane, region, &noise, &survey, true).expect("an opinion");
+            let found =
+                Spectrometer::new().read(plane, region, &noise, &survey, true, &Pupil::new(None)).expect("an opinion");
             assert!((found.blur.value - 1.2).abs() < 2.0 * found.blur.sd, "{found:?}");
         }
         let six = Plane { mosaic: Mosaic::Six(0x0005_5555_5555), ..plane };
-        assert!(Spectrometer::new().read(&six, region, &noise, &survey, true).is_none());
+        assert!(Spectrometer::new().read(&six, region, &noise, &survey, true, &Pupil::new(None)).is_none());
     }
 }

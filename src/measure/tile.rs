@@ -4,6 +4,7 @@ use super::claim::{self, Answer};
 use super::edge::{self, Edge};
 use super::noise::NoiseModel;
 use super::profile::Profile;
+use super::pupil::Pupil;
 use super::scene::{Opinion, Rings};
 use super::shape::Shape;
 use super::spectrum::Spectrometer;
@@ -120,6 +121,7 @@ pub(super) fn read(
     region: Region,
     survey: &Survey,
     noise: &NoiseModel,
+    pupil: &Pupil,
     spectrometer: &mut Spectrometer,
 ) -> Reading {
     let range = f64::from(plane.range()).max(1.0);
@@ -137,7 +139,7 @@ pub(super) fn read(
         Trial { edges: Vec::new(), plain: 0, share: 0.0, loud: random }
     };
     let opinion = if gathering.is_some() && !stands_free(crowded, &trial) {
-        spectrometer.read(plane, region, noise, survey, crowded && trial.share < DENSE)
+        spectrometer.read(plane, region, noise, survey, crowded && trial.share < DENSE, pupil)
     } else {
         None
     };

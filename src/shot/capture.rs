@@ -86,3 +86,12 @@ pub struct Capture {
     /// Distance between neighbouring pixels of this picture on the sensor, um.
     pub pixel_pitch_um: Option<Fact<f64>>,
 }
+
+impl Capture {
+    /// Scale of diffraction, a wavelength (um) times the f-number over the pixel pitch, px; `None` where either is unknown.
+    #[must_use]
+    pub fn lambda_n_px(&self, wavelength_um: f64) -> Option<f64> {
+        let (n, pitch) = (self.f_number.as_ref()?.value, self.pixel_pitch_um.as_ref()?.value);
+        Some(wavelength_um * n / pitch)
+    }
+}
