@@ -14,6 +14,7 @@ use crate::intake::{self, IntakeError, Overrides, Prefer};
 use crate::measure::pair::{self, spectra};
 use crate::measure::register::{Registration, Similarity, Small, register};
 use crate::measure::{self, TileMap, measure};
+use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::output;
 use crate::quantity::{Estimate, Intent};
@@ -97,7 +98,7 @@ fn work(series: &Series) -> anyhow::Result<Outcome> {
                 path: candidate.path.clone(),
                 file: shot.file,
                 small: Small::new(&shot.plane),
-                map: measure(&shot.plane, &series.settings),
+                map: measure(&shot.plane, &series.settings.under(shot.capture.lambda_n_px(WAVELENGTH_UM))),
                 capture: shot.capture,
                 plane: room.take(2 * shot.plane.data.len() as u64).then_some(shot.plane),
             })
@@ -224,6 +225,7 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let varied = if varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { varied };
     let f_numbers: Vec<Option<f64>> = members.iter().map(|m| f_number(m)).collect();
     let pitch_um = members[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
+    let lambda_n_px = members[reference].capture.lambda_n_px(WAVELENGTH_UM);
     let zone_list = zone_blurs(&zones, &blurs);
     let (width, height) = (members[reference].map.width, members[reference].map.height);
     // The intent limits the optical blur; what is compared has the pixel in it.
@@ -250,7 +252,8 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
         pitch_um,
         varied,
         apertures,
-        bracket: (varied == Varied::Focus).then(|| bracket::answer(&zone_list, &blurs, &tiles, permitted)),
+        bracket: (varied == Varied::Focus)
+            .then(|| bracket::answer(&zone_list, &bracket::widths(&blurs, &tiles, lambda_n_px), &tiles, permitted)),
         sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
         zones: zone_list,
         tiles,

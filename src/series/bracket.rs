@@ -1,5 +1,6 @@
 //! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
 
+use super::focusing::focusing;
 use super::{Blurs, ZoneBlur, ZoneName};
 use crate::quantity::{Estimate, Region};
 
@@ -20,32 +21,44 @@ const MOST: usize = 64;
 /// Standard deviations by which a width must be beyond the permitted one to rule a frame out.
 const CHANCE: f64 = 1.5;
 
-/// Answers a focus bracket. `permitted` is the widest blur that counts as sharp, px, pixel aperture included.
+/// Widths a bracket is answered from, `[frame][tile]`, px: those of the model of all frames at once where it holds (see
+/// [`focusing`]), else the measured ones, steadied by their neighbours' and with the benefit of chance.
 ///
-/// A tile counts as covered by a frame unless its blur, steadied by its neighbours' (see [`steadied`]), is beyond
-/// `permitted` by more than chance. The set is the smallest there is
-/// (branch and bound over the frames' tile sets); of sets of one size that with the least mean blur.
+/// `lambda_n_px` is wavelength times f-number over the pixel pitch, where known.
 #[must_use]
-pub fn answer(zones: &[ZoneBlur], blurs: &Blurs, tiles: &[Region], permitted: f64) -> Bracket {
-    let frames = blurs.sigma.len();
-    let steady: Vec<Vec<Option<f64>>> = blurs.sigma.iter().map(|widths| steadied(widths, tiles)).collect();
-    let judged: Vec<usize> = (0..tiles.len()).filter(|&t| blurs.sigma.iter().any(|f| f[t].is_some())).collect();
-    let covers = |k: usize, t: usize| steady[k][t].is_some_and(|w| w - CHANCE * blurs.apart_sd[k][t] <= permitted);
-    let (coverable, uncovered): (Vec<usize>, Vec<usize>) =
-        judged.iter().partition(|&&t| (0..frames).any(|k| covers(k, t)));
+pub fn widths(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Vec<Vec<Option<f64>>> {
+    if let Some(fitted) = focusing(blurs, tiles, lambda_n_px) {
+        return fitted;
+    }
+    let of_frame = |(sigma, sd): (&Vec<Option<Estimate>>, &Vec<f64>)| {
+        let logs: Vec<Option<f64>> = sigma.iter().map(|e| e.map(|e| e.value.max(1e-3).ln())).collect();
+        steadied(&logs, tiles).into_iter().zip(sd).map(|(l, sd)| l.map(|l| l.exp() - CHANCE * sd)).collect()
+    };
+    blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect()
+}
+
+/// Answers a focus bracket from [`widths`]. `permitted` is the widest blur that counts as sharp, px, pixel aperture
+/// included.
+///
+/// The set is the smallest there is (branch and bound over the frames' tile sets); of sets of one size that with the
+/// least mean blur.
+#[must_use]
+pub fn answer(zones: &[ZoneBlur], widths: &[Vec<Option<f64>>], tiles: &[Region], permitted: f64) -> Bracket {
+    let frames = widths.len();
+    let width = |k: usize, t: usize| widths[k][t].unwrap_or(f64::INFINITY);
+    let least = |t: usize| (0..frames).map(|k| width(k, t)).fold(f64::INFINITY, f64::min);
+    let judged: Vec<usize> = (0..tiles.len()).filter(|&t| least(t).is_finite()).collect();
+    let (coverable, uncovered): (Vec<usize>, Vec<usize>) = judged.iter().partition(|&&t| least(t) <= permitted);
+    let covers = |k: usize, t: usize| width(k, t) <= permitted;
     let sets: Vec<Vec<bool>> = (0..frames).map(|k| coverable.iter().map(|&t| covers(k, t)).collect()).collect();
-    let width = |k: usize, t: usize| steady[k][t].unwrap_or(f64::INFINITY);
     let cost = |set: &[usize]| -> f64 {
         coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
     };
     let mut set = smallest_cover(&sets, &cost);
     let place = |k: usize| {
         // Near lies low in the picture: order by the mean height of what a frame shows best.
-        let best = |t: usize| {
-            let least = blurs.least(t);
-            blurs.sigma[k][t].is_some_and(|e| e.value <= 1.05 * least)
-        };
-        let rows: Vec<f64> = judged.iter().filter(|&&t| best(t)).map(|&t| f64::from(tiles[t].y)).collect();
+        let best = judged.iter().filter(|&&t| width(k, t) <= 1.05 * least(t));
+        let rows: Vec<f64> = best.map(|&t| f64::from(tiles[t].y)).collect();
         rows.iter().sum::<f64>() / rows.len().max(1) as f64
     };
     set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
@@ -62,33 +75,35 @@ const SIDE: usize = 4;
 /// Neighbours are four to each side along the row, where level ground lies at one distance, and the tiles above and
 /// below as a pair, so that blur that grows down the picture stays as it is.
 #[must_use]
-pub fn steadied(widths: &[Option<Estimate>], tiles: &[Region]) -> Vec<Option<f64>> {
+pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f64>> {
     let columns = tiles.iter().take_while(|t| t.y == tiles[0].y).count().max(1);
-    let log = |t: usize| widths[t].map(|e| e.value.max(1e-3).ln());
-    let same_row = |a: usize, b: usize| b < widths.len() && a / columns == b / columns;
-    let mut steps: Vec<f64> =
-        (0..widths.len()).filter(|&t| same_row(t, t + 1)).filter_map(|t| Some((log(t)? - log(t + 1)?).abs())).collect();
+    let value = |t: usize| values[t];
+    let same_row = |a: usize, b: usize| b < values.len() && a / columns == b / columns;
+    let mut steps: Vec<f64> = (0..values.len())
+        .filter(|&t| same_row(t, t + 1))
+        .filter_map(|t| Some((value(t)? - value(t + 1)?).abs()))
+        .collect();
     steps.sort_by(f64::total_cmp);
     // Scatter of one tile from the middle step between two.
     let chance = 1.4826 * steps.get(steps.len() / 2).copied().unwrap_or(0.0) / std::f64::consts::SQRT_2;
-    (0..widths.len())
+    (0..values.len())
         .map(|t| {
-            let own = log(t)?;
-            let row = (t.saturating_sub(SIDE)..=t + SIDE).filter(|&o| same_row(t, o)).filter_map(&log);
+            let own = value(t)?;
+            let row = (t.saturating_sub(SIDE)..=t + SIDE).filter(|&o| same_row(t, o)).filter_map(&value);
             let mut row: Vec<f64> = row.collect();
             row.sort_by(f64::total_cmp);
             let usual = row[row.len() / 2];
             if (own - usual).abs() > 3.0 * chance {
-                return Some(own.exp());
+                return Some(own);
             }
             let near = |other: &f64| (other - usual).abs() <= 2.5 * chance;
             let mut alike: Vec<f64> = row.into_iter().filter(near).collect();
-            let above = t.checked_sub(columns).and_then(log);
-            let below = (t + columns < widths.len()).then(|| log(t + columns)).flatten();
+            let above = t.checked_sub(columns).and_then(value);
+            let below = (t + columns < values.len()).then(|| value(t + columns)).flatten();
             if let Some(middle) = above.zip(below).map(|(a, b)| (a + b) / 2.0).filter(near) {
                 alike.extend([middle, middle]);
             }
-            Some((alike.iter().sum::<f64>() / alike.len() as f64).exp())
+            Some(alike.iter().sum::<f64>() / alike.len() as f64)
         })
         .collect()
 }

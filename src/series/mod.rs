@@ -5,6 +5,7 @@
 pub mod aperture;
 pub mod bracket;
 pub mod fit;
+mod focusing;
 mod group;
 mod resolve;
 mod sharpest;
