@@ -127,6 +127,20 @@ fn a_far_zone_at_the_permitted_blur_is_no_sure_focus_error() {
 }
 
 #[test]
+fn a_rock_in_focus_before_a_soft_far_scene_is_not_taken_for_it() {
+    // Focused at twice the nearest distance the far scene is as soft as the near; the rock stands where the focus is,
+    // half a way up the ground, and reaches above the horizon.
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 2.8, camera_height_m: 0.6, missing: 0.3, seed, ..Scene::default() });
+        let foot = (0..200).map(|k| scene.bottom() * (1.0 - f64::from(k) / 100.0));
+        let foot = foot.into_iter().find(|&v| scene.ground(v) < 1.0 / scene.focus_m).unwrap();
+        let scene = Scene { rock: Some([0.2, foot, 0.3, foot + 0.42]), ..scene };
+        let d = judge(&scene, &scene.map());
+        assert_eq!(d.verdict.cause, Cause::TooLittleDepth, "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
 fn one_side_alone_or_content_that_differs_is_no_lens_out_of_line() {
     let scene = right(Scene { f_number: 11.0, tilt_px: 11.0, ..Scene::default() });
     let whole = judge(&scene, &scene.map()).verdict.cause;

@@ -253,14 +253,15 @@ fn a_bracket_is_covered_by_the_fewest_frames_near_to_far() {
             tiles: 1,
         })
         .collect();
-    let answer = bracket::answer(&ends, &blurs, &tiles, 1.0);
+    let answer = bracket::answer(&ends, &bracket::widths(&blurs, &tiles, None), &tiles, 1.0);
     // Reach of a frame: sqrt(1 - 0.36) / 0.35 = 2.3 tiles each way, so 0 to 10 in reach and 11 beyond.
     assert_eq!(answer.uncovered, [11]);
     assert_eq!(answer.best_single, Some(3), "5.5 lies between the frames at 4 and 6; 6 is nearer the far end's 11");
     let covered = |t: usize| answer.covering_set.iter().any(|&k| blurs.sigma[k][t].unwrap().value <= 1.0);
     assert!((0..11).all(covered));
-    // Three frames of five tiles each cover eleven; either of the two in the middle will do; near comes first.
-    assert!(matches!(answer.covering_set[..], [4, 2 | 3, 1]), "{:?}", answer.covering_set);
+    // Three frames of five tiles each cover eleven; several threes will do; near comes first.
+    assert_eq!(answer.covering_set.len(), 3, "{:?}", answer.covering_set);
+    assert!(answer.covering_set.is_sorted_by(|a, b| a > b), "{:?}", answer.covering_set);
 }
 
 #[test]

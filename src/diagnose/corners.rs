@@ -1,8 +1,8 @@
 //! The corners judged as corners: the lens's own blur there against what is expected of it.
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Sample};
 use super::implied::Moments;
-use super::model::{CENTRE, Place, SCALE, SHAKE, TILT};
+use super::model::{CENTRE, CURVE, Place, SCALE, SHAKE, TILT, Theta};
 use super::posterior::{Normal, Posterior};
 use super::surface::Surface;
 use super::zones::Reading;
@@ -20,6 +20,11 @@ pub fn lens_part(reading: &Reading, place: &Place, scale: f64, surface: &Surface
     surface.gauss_for((place.y + reading.departure - scale).exp(), place.disc.abs())
 }
 
+/// What a tilted lens or a curved field adds to the disc at a place, px: the lens's own, not the focus's.
+fn lens_disc(t: &Theta, place: &Sample) -> f64 {
+    t[TILT] * place.u + t[CURVE] * place.r * place.r
+}
+
 /// How likely a corner must be beyond its mirror image for it to be said.
 const LIKELY: f64 = 0.975;
 
@@ -32,7 +37,7 @@ fn beyond_its_mirror(readings: &[Reading], posterior: &Posterior, surface: &Surf
         .map(|r| {
             let part = |(ready, _): &(super::model::Ready, f64)| {
                 let mut place = ready.at(&r.place, surface);
-                place.disc -= ready.theta()[TILT] * r.place.u;
+                place.disc -= lens_disc(ready.theta(), &r.place);
                 let noisy = Reading { departure: r.departure + r.sd * normal.next(), ..*r };
                 lens_part(&noisy, &place, ready.theta()[SCALE], surface)
             };
@@ -68,8 +73,7 @@ pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface:
         for (ready, weight) in &posterior.few {
             let (mut place, t) = (ready.at(&reading.place, surface), ready.theta());
             width = (place.y + reading.departure - t[SCALE]).exp();
-            // What a tilted lens adds to the disc is the lens's own.
-            place.disc -= t[TILT] * reading.place.u;
+            place.disc -= lens_disc(t, &reading.place);
             let lens = lens_part(reading, &place, t[SCALE], surface);
             // Motion blurs the whole frame, and so does what the centre shows beyond a learned lens: neither is
             // the corner's own.

@@ -54,6 +54,8 @@ impl Sample {
 pub struct Evidence {
     /// Measured tiles.
     pub samples: Vec<Sample>,
+    /// Tiles across the map.
+    pub columns: usize,
     /// Half diagonal, px.
     pub half_diagonal: f64,
     /// v of the lower edge (minus this: the upper one).
@@ -114,6 +116,7 @@ impl Evidence {
         share_rows(&mut samples, map.columns as usize);
         Self {
             samples,
+            columns: map.columns as usize,
             half_diagonal: half,
             bottom: h / 2.0 / half,
             right: w / 2.0 / half,

@@ -9,6 +9,7 @@ mod evidence;
 mod fit;
 mod implied;
 mod model;
+mod objects;
 mod parts;
 mod picture;
 mod posterior;

@@ -212,7 +212,7 @@ const VEILED_SPREAD: f64 = 0.06;
 
 /// ln of the factor by which the widths of a frame's content are off: a little too small in the median, with a
 /// spread from frame to frame (rendered landscapes of the seeds used for building).
-const SCALE_USUAL: Belief = Belief { mean: -0.02, below: 0.07, above: 0.07 };
+const SCALE_USUAL: Belief = Belief { mean: -0.01, below: 0.07, above: 0.07 };
 
 impl Priors {
     /// The priors that the capture facts and the user's words give.

@@ -7,6 +7,7 @@ use super::fit::{Fit, Mix, descend, energy, retune};
 use super::model::{
     CENTRE, CORNER, CURVE, FAR, GROWTH, HORIZON, POWER, Priors, RISE, Ready, SCALE, SHAKE, SHIFT, SIZE, TILT, Theta,
 };
+use super::objects;
 use super::surface::Surface;
 
 const LENS: u32 = 1 << CENTRE | 1 << CORNER | 1 << POWER | 1 << SCALE;
@@ -18,11 +19,15 @@ const DRAWS: usize = 40;
 const NO_MATTER: f64 = 9.0;
 /// The same before the shares of soft content are found, which move the energies by less than the difference.
 const HOPELESS: f64 = 25.0;
+/// Energy above a plain mode's from which an addition to it, roughly fitted, is not worth fitting well.
+const UNPROMISING: f64 = 3.0;
 /// Measured tiles beyond which the starts are tried on every second or third of them.
 const PLENTY: usize = 100;
 
 /// Prior odds of a tilted or decentred lens against a straight one.
 const ODDS_ASKEW: f64 = 0.05;
+/// Prior odds of a curved field against a flat one.
+const ODDS_CURVED: f64 = 0.02;
 /// Prior odds of a scene all at one distance against ground that leads to it.
 const ODDS_FLAT: f64 = 0.2;
 /// Prior odds of no defocus at all.
@@ -76,8 +81,13 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
     let shake = if shaken { 1 << SHAKE } else { 0 };
     let mut mix = Mix { soft: 0.15, far: 0.3, sky: 0.5, odd: 0.02, inflate: 1.2, skyline: e.skyline };
     let mut found = search(e, surface, priors, shake, &mix);
-    if let Some((best, _)) = found.first() {
-        mix = retune(best, e, surface, &mix);
+    let best = |found: &[(Fit, f64)], mix: &Mix| -> Option<(Fit, f64)> {
+        let height = |(fit, odds): &(Fit, f64)| fit.energy - odds.ln() - objects::refund(fit, e, surface, mix);
+        let heights = found.iter().map(|f| (f, height(f)));
+        heights.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(f, _)| f.clone())
+    };
+    if let Some((best, _)) = best(&found, &mix) {
+        mix = retune(&best, e, surface, &mix);
     }
     let floor = found.iter().map(|(f, _)| f.energy).fold(f64::INFINITY, f64::min);
     found.retain(|(f, _)| f.energy < floor + HOPELESS);
@@ -85,31 +95,38 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
         *fit = descend(fit.theta, fit.on, 12, &e.samples, surface, priors, &mix);
     }
     // The additions are tried from the best plain mode only: they refine, they don't re-explain.
-    if let Some((best, odds)) = found.first().cloned() {
-        for extra in [TILT, SHIFT] {
-            // A lens is decentred in any direction, up and down as well as to a side.
-            let (on, starts): (u32, &[(f64, f64)]) = if extra == TILT {
-                (best.on | 1 << TILT, &[(-1.5, 0.0), (1.5, 0.0)])
-            } else {
-                (best.on | 1 << SHIFT | 1 << RISE, &[(-0.15, 0.0), (0.15, 0.0), (0.02, -0.15), (0.02, 0.15)])
-            };
-            let from = starts
-                .iter()
-                .map(|&(side, rise)| {
-                    let mut from = best.theta;
-                    from[extra] = side;
-                    from[RISE] = rise;
-                    (from, energy(&from, on, &e.samples, surface, priors, &mix))
-                })
-                .min_by(|a, b| a.1.total_cmp(&b.1));
-            if let Some((from, _)) = from {
-                let fit = descend(from, on, 15, &e.samples, surface, priors, &mix);
-                found.push((fit, odds * ODDS_ASKEW));
+    if let Some((best, odds)) = best(&found, &mix) {
+        // A lens is decentred in any direction, up and down as well as to a side.
+        let additions: [(u32, f64, &[(usize, f64)]); 3] = [
+            (1 << TILT, ODDS_ASKEW, &[(TILT, -1.5), (TILT, 1.5)]),
+            (1 << SHIFT | 1 << RISE, ODDS_ASKEW, &[(SHIFT, -0.15), (SHIFT, 0.15), (RISE, -0.15), (RISE, 0.15)]),
+            (1 << CURVE, ODDS_CURVED, &[(CURVE, -2.5), (CURVE, 2.5)]),
+        ];
+        // A learned lens has its curvature in what is expected of it.
+        let learned = 2 * e.samples.iter().filter(|s| s.learned.is_some()).count() > e.samples.len();
+        let thinned = thinned(e);
+        let additions = additions.into_iter().filter(|(extra, ..)| !learned || *extra != 1 << CURVE);
+        for (extra, prior, starts) in additions {
+            let on = best.on | extra;
+            let started = starts.iter().map(|&(k, value)| {
+                let mut from = best.theta;
+                // A lens exactly in line has no slope to follow.
+                from[SHIFT] = if extra >> SHIFT & 1 == 1 { 0.02 } else { 0.0 };
+                from[k] = value;
+                (from, energy(&from, on, &e.samples, surface, priors, &mix))
+            });
+            let Some((from, _)) = started.min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
+            let rough = descend(from, on, 6, &thinned, surface, priors, &mix);
+            if energy(&rough.theta, on, &e.samples, surface, priors, &mix) < best.energy + UNPROMISING {
+                found.push((descend(rough.theta, on, 10, &e.samples, surface, priors, &mix), odds * prior));
             }
         }
     }
     if let Some(fit) = strongly_tilted(e, surface, priors, shake, &mix) {
         found.push((fit, ODDS_ASKEW));
+    }
+    for (fit, odds) in &mut found {
+        *odds *= objects::refund(fit, e, surface, &mix).exp();
     }
     draw(found, e, surface, priors, mix)
 }
@@ -204,10 +221,11 @@ fn apart(a: &Theta, b: &Theta, bottom: f64) -> bool {
 fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors, mix: Mix) -> Posterior {
     let mut normal = Normal::new(0x7455_5353_4f43_4b21);
     let mut weighed: Vec<(Fit, f64, Weighted)> = Vec::new();
-    let floor = found.iter().map(|(f, _)| f.energy).fold(f64::INFINITY, f64::min);
+    let height = |(fit, odds): &(Fit, f64)| fit.energy - odds.ln().max(0.0);
+    let floor = found.iter().map(height).fold(f64::INFINITY, f64::min);
     for (fit, odds) in found {
         // A mode this much worse can't matter.
-        if fit.energy > floor + NO_MATTER {
+        if height(&(fit.clone(), odds)) > floor + NO_MATTER {
             continue;
         }
         let Some(factor) = fit.curvature.cholesky() else { continue };
