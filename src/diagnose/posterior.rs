@@ -28,6 +28,27 @@ const PLENTY: usize = 100;
 const ODDS_ASKEW: f64 = 0.05;
 /// Prior odds of a curved field against a flat one.
 const ODDS_CURVED: f64 = 0.02;
+/// What may be added to a plain model.
+struct Addition {
+    /// Its parameters, a bit each.
+    on: u32,
+    /// Prior odds against going without.
+    odds: f64,
+    /// Parameters that starts differ in, with their values.
+    starts: &'static [(usize, f64)],
+}
+
+/// A lens is decentred in any direction, up and down as well as to a side.
+const ADDITIONS: [Addition; 3] = [
+    Addition { on: 1 << TILT, odds: ODDS_ASKEW, starts: &[(TILT, -1.5), (TILT, 1.5)] },
+    Addition {
+        on: 1 << SHIFT | 1 << RISE,
+        odds: ODDS_ASKEW,
+        starts: &[(SHIFT, -0.15), (SHIFT, 0.15), (RISE, -0.15), (RISE, 0.15)],
+    },
+    Addition { on: 1 << CURVE, odds: ODDS_CURVED, starts: &[(CURVE, -2.5), (CURVE, 2.5)] },
+];
+
 /// Prior odds of a scene all at one distance against ground that leads to it.
 const ODDS_FLAT: f64 = 0.2;
 /// Prior odds of no defocus at all.
@@ -96,29 +117,22 @@ pub fn explore(e: &Evidence, surface: &Surface, priors: &Priors, shaken: bool) -
     }
     // The additions are tried from the best plain mode only: they refine, they don't re-explain.
     if let Some((best, odds)) = best(&found, &mix) {
-        // A lens is decentred in any direction, up and down as well as to a side.
-        let additions: [(u32, f64, &[(usize, f64)]); 3] = [
-            (1 << TILT, ODDS_ASKEW, &[(TILT, -1.5), (TILT, 1.5)]),
-            (1 << SHIFT | 1 << RISE, ODDS_ASKEW, &[(SHIFT, -0.15), (SHIFT, 0.15), (RISE, -0.15), (RISE, 0.15)]),
-            (1 << CURVE, ODDS_CURVED, &[(CURVE, -2.5), (CURVE, 2.5)]),
-        ];
         // A learned lens has its curvature in what is expected of it.
         let learned = 2 * e.samples.iter().filter(|s| s.learned.is_some()).count() > e.samples.len();
         let thinned = thinned(e);
-        let additions = additions.into_iter().filter(|(extra, ..)| !learned || *extra != 1 << CURVE);
-        for (extra, prior, starts) in additions {
-            let on = best.on | extra;
-            let started = starts.iter().map(|&(k, value)| {
+        for addition in ADDITIONS.iter().filter(|a| !learned || a.on != 1 << CURVE) {
+            let on = best.on | addition.on;
+            let started = addition.starts.iter().map(|&(k, value)| {
                 let mut from = best.theta;
                 // A lens exactly in line has no slope to follow.
-                from[SHIFT] = if extra >> SHIFT & 1 == 1 { 0.02 } else { 0.0 };
+                from[SHIFT] = if on >> SHIFT & 1 == 1 { 0.02 } else { 0.0 };
                 from[k] = value;
                 (from, energy(&from, on, &e.samples, surface, priors, &mix))
             });
             let Some((from, _)) = started.min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
             let rough = descend(from, on, 6, &thinned, surface, priors, &mix);
             if energy(&rough.theta, on, &e.samples, surface, priors, &mix) < best.energy + UNPROMISING {
-                found.push((descend(rough.theta, on, 10, &e.samples, surface, priors, &mix), odds * prior));
+                found.push((descend(rough.theta, on, 10, &e.samples, surface, priors, &mix), odds * addition.odds));
             }
         }
     }
@@ -221,11 +235,11 @@ fn apart(a: &Theta, b: &Theta, bottom: f64) -> bool {
 fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors, mix: Mix) -> Posterior {
     let mut normal = Normal::new(0x7455_5353_4f43_4b21);
     let mut weighed: Vec<(Fit, f64, Weighted)> = Vec::new();
-    let height = |(fit, odds): &(Fit, f64)| fit.energy - odds.ln().max(0.0);
-    let floor = found.iter().map(height).fold(f64::INFINITY, f64::min);
+    let height = |fit: &Fit, odds: f64| fit.energy - odds.ln().max(0.0);
+    let floor = found.iter().map(|(f, odds)| height(f, *odds)).fold(f64::INFINITY, f64::min);
     for (fit, odds) in found {
         // A mode this much worse can't matter.
-        if height(&(fit.clone(), odds)) > floor + NO_MATTER {
+        if height(&fit, odds) > floor + NO_MATTER {
             continue;
         }
         let Some(factor) = fit.curvature.cholesky() else { continue };

@@ -22,7 +22,7 @@ const MOST: usize = 64;
 const CHANCE: f64 = 1.5;
 
 /// Widths a bracket is answered from, `[frame][tile]`, px: those of the model of all frames at once where it holds (see
-/// [`focusing`]), else the measured ones, steadied by their neighbours' and with the benefit of chance.
+/// `focusing`), else the measured ones, steadied by their neighbours' and with the benefit of chance.
 ///
 /// `lambda_n_px` is wavelength times f-number over the pixel pitch, where known.
 #[must_use]
