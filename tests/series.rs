@@ -253,7 +253,7 @@ fn a_bracket_is_covered_by_the_fewest_frames_near_to_far() {
             tiles: 1,
         })
         .collect();
-    let answer = bracket::answer(&ends, &bracket::widths(&blurs, &tiles, None), &tiles, 1.0);
+    let answer = bracket::answer(&ends, &bracket::widths(&blurs, &tiles, &[], None), &tiles, 1.0);
     // Reach of a frame: sqrt(1 - 0.36) / 0.35 = 2.3 tiles each way, so 0 to 10 in reach and 11 beyond.
     assert_eq!(answer.uncovered, [11]);
     assert_eq!(answer.best_single, Some(3), "5.5 lies between the frames at 4 and 6; 6 is nearer the far end's 11");
@@ -262,6 +262,21 @@ fn a_bracket_is_covered_by_the_fewest_frames_near_to_far() {
     // Three frames of five tiles each cover eleven; several threes will do; near comes first.
     assert_eq!(answer.covering_set.len(), 3, "{:?}", answer.covering_set);
     assert!(answer.covering_set.is_sorted_by(|a, b| a > b), "{:?}", answer.covering_set);
+}
+
+#[test]
+fn frames_of_several_apertures_are_not_fitted_as_one_bracket() {
+    let (blurs, tiles) = strip(5, 12);
+    let of = |f_numbers: &[f64]| {
+        bracket::widths(&blurs, &tiles, &f_numbers.iter().map(|n| Some(*n)).collect::<Vec<_>>(), Some(4.0))
+    };
+    let mixed = of(&[2.8, 11.0, 11.0, 11.0, 11.0]);
+    let measured = |k: usize, t: usize| blurs.sigma[k][t].unwrap().value;
+    // Without neighbours a width stays as measured, less the benefit of chance.
+    assert!((0..5).all(|k| {
+        (0..12).all(|t| mixed[k][t].unwrap() < measured(k, t) && mixed[k][t].unwrap() > 0.9 * measured(k, t))
+    }));
+    assert_ne!(of(&[11.0; 5]), mixed);
 }
 
 #[test]

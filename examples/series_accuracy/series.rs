@@ -319,8 +319,8 @@ pub fn brackets(seed: u64) {
             .collect();
         let Some(c) = compare(&specs, &mut dice) else { continue };
         let read = zone_blurs(&c.zones, &c.blurs);
-        let lens = Some(WAVELENGTH_UM * first.camera.f_number / first.camera.pitch_um);
-        let widths = bracket::widths(&c.blurs, &c.tiles, lens);
+        let f_numbers = vec![Some(first.camera.f_number); frames];
+        let widths = bracket::widths(&c.blurs, &c.tiles, &f_numbers, Some(first.camera.pitch_um));
         let answer = bracket::answer(&read, &widths, &c.tiles, PERMITTED);
         // The same questions put to the truth of the same tiles.
         let mut truth = c.blurs.clone();

@@ -8,7 +8,6 @@ use serde::{Deserialize, Serialize};
 use super::remember::Memory;
 use super::series::zone_name;
 use crate::measure::register::{Registration, Similarity, Small, register_small};
-use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::output::store::Key;
 use crate::quantity::Region;
@@ -125,16 +124,16 @@ fn answer(frames: &[&Frame], members: &[usize], registered: &Registered, varied:
     };
     let f_numbers: Vec<Option<f64>> = frames.iter().map(|f| f.capture.f_number.as_ref().map(|n| n.value)).collect();
     let pitch_um = frames[0].capture.pixel_pitch_um.as_ref().map(|p| p.value);
-    let lambda_n_px = frames[0].capture.lambda_n_px(WAVELENGTH_UM);
     let zones = zones(frames);
     let permitted_px = sigma_px(&Parts { lens_px: frames[0].diagnosis.permitted_px, pixel: true, ..Parts::default() });
     GroupAnswer {
         files: frames.iter().map(|f| f.file.clone()).collect(),
         apertures: (varied == Varied::Aperture).then(|| aperture::answer(&zones, &f_numbers, pitch_um)),
-        bracket: (varied == Varied::Focus)
-            .then(|| bracket::answer(&zones, &bracket::widths(&blurs, &tiles, lambda_n_px), &tiles, permitted_px)),
-        sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
+        bracket: (varied == Varied::Focus).then(|| {
+            bracket::answer(&zones, &bracket::widths(&blurs, &tiles, &f_numbers, pitch_um), &tiles, permitted_px)
+        }),
         f_numbers,
+        sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
         pitch_um,
         varied,
         zones,

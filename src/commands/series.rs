@@ -225,7 +225,6 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let varied = if varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { varied };
     let f_numbers: Vec<Option<f64>> = members.iter().map(|m| f_number(m)).collect();
     let pitch_um = members[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
-    let lambda_n_px = members[reference].capture.lambda_n_px(WAVELENGTH_UM);
     let zone_list = zone_blurs(&zones, &blurs);
     let (width, height) = (members[reference].map.width, members[reference].map.height);
     // The intent limits the optical blur; what is compared has the pixel in it.
@@ -248,12 +247,13 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     notes.extend((0..members.len()).filter(|&k| moved[k] > 0.34).map(|k| (Some(k), NoteKind::Moved)));
     Ok(GroupAnswer {
         files: members.iter().map(|m| m.file.clone()).collect(),
-        f_numbers,
         pitch_um,
         varied,
         apertures,
-        bracket: (varied == Varied::Focus)
-            .then(|| bracket::answer(&zone_list, &bracket::widths(&blurs, &tiles, lambda_n_px), &tiles, permitted)),
+        bracket: (varied == Varied::Focus).then(|| {
+            bracket::answer(&zone_list, &bracket::widths(&blurs, &tiles, &f_numbers, pitch_um), &tiles, permitted)
+        }),
+        f_numbers,
         sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
         zones: zone_list,
         tiles,

@@ -2,6 +2,7 @@
 
 use super::focusing::focusing;
 use super::{Blurs, ZoneBlur, ZoneName};
+use crate::optics::WAVELENGTH_UM;
 use crate::quantity::{Estimate, Region};
 
 /// What a focus bracket answers.
@@ -18,17 +19,31 @@ pub struct Bracket {
 /// Frames beyond this many are not searched exhaustively but greedily: no bracket is that long.
 const MOST: usize = 64;
 
+/// Factor within which f-numbers are one aperture: a sixth of a stop.
+const ONE_APERTURE: f64 = 1.06;
+
 /// Standard deviations by which a width must be beyond the permitted one to rule a frame out.
 const CHANCE: f64 = 1.5;
 
 /// Widths a bracket is answered from, `[frame][tile]`, px: those of the model of all frames at once where it holds (see
-/// `focusing`), else the measured ones, steadied by their neighbours' and with the benefit of chance.
+/// `focusing`; it needs frames of one aperture), else the measured ones, steadied by their neighbours' and with the benefit
+/// of chance.
 ///
-/// `lambda_n_px` is wavelength times f-number over the pixel pitch, where known.
+/// `f_numbers` are the frames', where known; `pitch_um` is the pixel pitch, um.
 #[must_use]
-pub fn widths(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Vec<Vec<Option<f64>>> {
-    if let Some(fitted) = focusing(blurs, tiles, lambda_n_px) {
-        return fitted;
+pub fn widths(
+    blurs: &Blurs,
+    tiles: &[Region],
+    f_numbers: &[Option<f64>],
+    pitch_um: Option<f64>,
+) -> Vec<Vec<Option<f64>>> {
+    let known = || f_numbers.iter().copied().flatten();
+    let (least, most) = known().fold((f64::INFINITY, 0.0_f64), |m, n| (m.0.min(n), m.1.max(n)));
+    if most <= ONE_APERTURE * least {
+        let lambda_n_px = known().next().zip(pitch_um).map(|(n, p)| WAVELENGTH_UM * n / p);
+        if let Some(fitted) = focusing(blurs, tiles, lambda_n_px) {
+            return fitted;
+        }
     }
     let of_frame = |(sigma, sd): (&Vec<Option<Estimate>>, &Vec<f64>)| {
         let logs: Vec<Option<f64>> = sigma.iter().map(|e| e.map(|e| e.value.max(1e-3).ln())).collect();
