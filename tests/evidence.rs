@@ -62,6 +62,22 @@ fn fog_over_the_far_scene_is_said_and_the_ground_before_it_is_not_taken_for_it()
 }
 
 #[test]
+fn a_sky_that_darkens_towards_hills_is_no_veil() {
+    // Contrast and level that grow over four rows as through haze, but whose horizon would lie far above the picture.
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let mut map = scene.map();
+    let columns = map.columns as usize;
+    let contrast = [0.048, 0.103, 0.115, 0.30, 0.33, 0.36, 0.39, 0.41];
+    let level = [0.86, 0.65, 0.47, 0.30, 0.156, 0.149, 0.147, 0.142];
+    for (i, tile) in map.tiles.iter_mut().enumerate() {
+        tile.contrast = contrast.get(i / columns).copied().unwrap_or(0.46);
+        tile.level = level.get(i / columns).copied().unwrap_or(0.14);
+    }
+    let d = judge(&scene, &map);
+    assert_ne!(d.verdict.unsettled, Some(Unsettled::FarHidden), "{:?}", d.verdict);
+}
+
+#[test]
 fn in_clear_air_the_far_scene_is_judged() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
     let map = through_air(&scene, 20_000.0);

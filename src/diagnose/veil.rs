@@ -38,6 +38,8 @@ const VEILED_LEVEL: (f64, f64) = (0.05, 0.93);
 const VEIL_ROWS: usize = 3;
 const THICK: f64 = 0.8;
 const VEIL_HEIGHT: f64 = 0.12;
+/// How far above the picture, in v, the horizon of a veil may lie.
+const ABOVE: f64 = 0.25;
 /// Least step in level between sky and foreground, as a share of the larger.
 const STEP: f64 = 0.15;
 
@@ -96,8 +98,10 @@ pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
     let (mv, my) = (veil.iter().map(|p| p.0).sum::<f64>() / n, veil.iter().map(|p| p.1).sum::<f64>() / n);
     let slope = veil.iter().map(|p| (p.0 - mv) * (p.1 - my)).sum::<f64>()
         / veil.iter().map(|p| (p.0 - mv).powi(2)).sum::<f64>();
-    // No lower than the first row that is told from the sky.
-    (slope > 0.0).then(|| (mv - my / slope).min(veil[0].0))
+    // No lower than the first row that is told from the sky; a root far above the picture is no veil's.
+    let horizon = (mv - my / slope).min(veil[0].0);
+    let top = -f64::from(map.height) / 2.0 / half;
+    (slope > 0.0 && horizon > top - ABOVE).then_some(horizon)
 }
 
 /// Distance, in nearest distances, from which ground says something of the far scene.
