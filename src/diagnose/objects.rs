@@ -9,7 +9,7 @@ use super::model::{HORIZON, Ready};
 use super::surface::Surface;
 
 /// How far below a fit's width, in standard deviations, a tile is sharper.
-const SHARPER: f64 = -2.5;
+const SHARPER: f64 = -1.5;
 /// Fewest tiles that are a thing.
 const FEWEST: usize = 3;
 /// What a thing costs: that one is there, and at which distance.
