@@ -188,14 +188,19 @@ fn median(map: &TileMap) -> f64 {
 /// truth come from the simulator's own integral over the pupil).
 #[test]
 fn a_known_pupil_sets_the_width_of_its_edges_right() {
-    for (f_number, defocus_um) in [(11.0, 0.0), (16.0, 0.0), (22.0, 0.0), (16.0, 10.0)] {
+    let mut bias = 0.0;
+    let cases = [(11.0, 0.0), (16.0, 0.0), (22.0, 0.0), (16.0, 10.0)];
+    for (f_number, defocus_um) in cases {
         let (plane, truth) = patch(Texture::Leaves, &Psf::lens(f_number, 4.0, defocus_um), 512, 5, 100.0);
         let settings = Settings { tiles: 4, ..Settings::default() };
         let blind = median(&measure(&plane, &settings)) / truth.sigma - 1.0;
         let told = median(&measure(&plane, &settings.under(Some(0.55 * f_number / 4.0)))) / truth.sigma - 1.0;
-        assert!(told.abs() < 0.05, "f/{f_number}, {defocus_um} um: {told}");
+        // What is asked of discs in docs/accuracy.md: 6 % of an error, 3 % of a bias.
+        assert!(told.abs() < 0.06, "f/{f_number}, {defocus_um} um: {told}");
         assert!(told - blind > 0.02, "f/{f_number}, {defocus_um} um: {told} told, {blind} blind");
+        bias += told / cases.len() as f64;
     }
+    assert!(bias.abs() < 0.03, "{bias}");
 }
 
 /// Coarse JPEG steps round fine coefficients to nothing and widen what is sharp; what they take is given back.

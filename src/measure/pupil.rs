@@ -166,6 +166,7 @@ mod tests {
     use super::super::stepfit::{Care, Steps, refine};
     use super::*;
     use crate::optics::{hopkins, kernel};
+    use crate::quantity::DISC_SIGMA;
 
     /// What the fit of an edge's profile reads of known parts: (read over true width, excess kurtosis), width read.
     fn read(parts: &Parts) -> (f64, Cell) {
@@ -223,7 +224,7 @@ mod tests {
     #[test]
     fn the_table_is_what_the_fit_reads_of_pupils() {
         let gaussian = |a: f64| readings(a, |r| Parts { lens_px: r, ..Parts::default() });
-        let disc = |a: f64| readings(a, |r| Parts { disc_px: r / 0.2658, ..Parts::default() });
+        let disc = |a: f64| readings(a, |r| Parts { disc_px: r / DISC_SIGMA, ..Parts::default() });
         let bare = [gaussian(0.0), disc(0.0)];
         let mut text = String::new();
         let mut worst = 0.0_f64;

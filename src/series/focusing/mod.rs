@@ -1,10 +1,12 @@
 //! All frames of a focus bracket at once: where each was focused, and where each tile lies between them.
 
+mod data;
+
 use nalgebra::{DMatrix, DVector, Matrix2, SymmetricEigen};
 
+use self::data::{Data, Table, TileData};
 use super::Blurs;
 use super::bracket::steadied;
-use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::{DISC_SIGMA, Region};
 
 /// Share by which a width may depart from the model beyond its stated error.
@@ -41,96 +43,6 @@ pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>
     (state.misfit(&data, &table) <= WORST).then(|| state.widths(&data, &table, tiles))
 }
 
-/// One tile: frame, squared width and its sd, px^2; the sd of what its frames share.
-struct TileData {
-    tile: usize,
-    /// Place in the picture from its middle, half diagonals.
-    at: (f64, f64),
-    points: Vec<(usize, f64, f64)>,
-    shared: f64,
-}
-
-struct Data {
-    /// Frames that were compared, by their place among all.
-    frames: Vec<usize>,
-    all: usize,
-    count: usize,
-    tiles: Vec<TileData>,
-}
-
-impl Data {
-    fn new(blurs: &Blurs, tiles: &[Region]) -> Option<Self> {
-        let frames: Vec<usize> =
-            (0..blurs.sigma.len()).filter(|&k| blurs.sigma[k].iter().flatten().count() > 0).collect();
-        let (right, bottom) = tiles.iter().fold((0, 0), |m, t| (m.0.max(t.x + t.width), m.1.max(t.y + t.height)));
-        let (w, h) = (f64::from(right), f64::from(bottom));
-        let half = w.hypot(h) / 2.0;
-        let usable: Vec<TileData> = (0..tiles.len())
-            .filter_map(|t| {
-                let r = tiles[t];
-                let x = f64::from(r.x) + f64::from(r.width) / 2.0 - w / 2.0;
-                let y = f64::from(r.y) + f64::from(r.height) / 2.0 - h / 2.0;
-                let points: Vec<(usize, f64, f64)> = frames
-                    .iter()
-                    .enumerate()
-                    .filter_map(|(i, &k)| {
-                        let e = blurs.sigma[k][t]?;
-                        let sd = blurs.apart_sd[k][t].hypot(SCATTER * e.value);
-                        Some((i, e.value * e.value, 2.0 * e.value * sd))
-                    })
-                    .collect();
-                let least = blurs.least(t);
-                let shared = 2.0 * least * blurs.anchor_sd[t].max(0.02 * least);
-                (points.len() >= 2).then_some(TileData { tile: t, at: (x / half, y / half), points, shared })
-            })
-            .collect();
-        (frames.len() >= FEWEST.0 && usable.len() >= FEWEST.1).then_some(Self {
-            all: blurs.sigma.len(),
-            count: tiles.len(),
-            frames,
-            tiles: usable,
-        })
-    }
-}
-
-/// Squared width by disc and by squared softness of the lens, tabulated.
-struct Table {
-    rows: Vec<Vec<f64>>,
-}
-
-const DISC_STEP: f64 = 0.2;
-const LENS_STEP: f64 = 0.1;
-
-impl Table {
-    fn new(lambda_n_px: Option<f64>) -> Self {
-        let row = |i: usize| {
-            let lens_px = LENS_STEP * i as f64;
-            (0..=200)
-                .map(|j| {
-                    let disc_px = DISC_STEP * j as f64;
-                    sigma_px(&Parts { lambda_n_px, disc_px, lens_px, pixel: true, ..Parts::default() }).powi(2)
-                })
-                .collect()
-        };
-        Self { rows: (0..=24).map(row).collect() }
-    }
-
-    /// Squared width, px^2, for a disc in px and a squared softness in px^2; beyond the table as its end.
-    fn square(&self, disc: f64, lens_squared: f64) -> f64 {
-        let along = |row: &[f64]| {
-            let x = (disc.abs() / DISC_STEP).min(row.len() as f64 - 1.000_001);
-            let j = x as usize;
-            row[j] + (x - j as f64) * (row[j + 1] - row[j])
-        };
-        // Linear in the square of the softness, as the square of the width nearly is.
-        let lens = lens_squared.max(0.0).sqrt().min(LENS_STEP * (self.rows.len() as f64 - 1.000_001));
-        let i = (lens / LENS_STEP) as usize;
-        let (low, high) = ((LENS_STEP * i as f64).powi(2), (LENS_STEP * (i + 1) as f64).powi(2));
-        let (a, b) = (along(&self.rows[i]), along(&self.rows[i + 1]));
-        a + (lens * lens - low) / (high - low) * (b - a)
-    }
-}
-
 /// Terms of the softness of the lens.
 const SHARED: usize = 5;
 
@@ -145,7 +57,7 @@ fn powers(at: (f64, f64)) -> [f64; SHARED] {
 struct State {
     /// Focus of the compared frames, px of disc; the first is zero.
     focus: Vec<f64>,
-    /// Squared softness of the lens: constant, by the square of the distance from the middle, by x and by y.
+    /// Squared softness of the lens by its `powers`, px^2.
     lens: [f64; SHARED],
     place: Vec<f64>,
 }
@@ -226,21 +138,15 @@ impl State {
         powers(at).iter().zip(self.lens).map(|(p, l)| p * l).sum::<f64>().max(0.0)
     }
 
-    /// Residuals of a tile at a place (scaled, its best common error taken out) and their cost.
+    /// Cost of a tile at a place, the best common error of its frames taken out.
     fn cost(&self, t: &TileData, table: &Table, place: f64) -> f64 {
         let soft = self.softness(t.at);
-        let (mut sum, mut weights) = (0.0, 1.0 / (t.shared * t.shared));
-        let mut rest = [(0.0, 0.0); 64];
-        let count = t.points.len().min(64);
-        for (r, &(k, q, sd)) in rest.iter_mut().zip(&t.points) {
-            *r = (q - table.square(place - self.focus[k], soft), sd);
-            // Wide readings say little of the common error.
-            sum += r.0 / (sd * sd);
-            weights += 1.0 / (sd * sd);
-        }
+        let rest = |&(k, q, sd): &(usize, f64, f64)| (q - table.square(place - self.focus[k], soft), sd);
+        let sums = |(sum, weights): (f64, f64), (r, sd): (f64, f64)| (sum + r / (sd * sd), weights + 1.0 / (sd * sd));
+        let (sum, weights) = t.points.iter().map(rest).fold((0.0, 1.0 / (t.shared * t.shared)), sums);
         let common = sum / weights;
-        let cost: f64 = rest[..count].iter().map(|&(r, sd)| 2.5 * (1.0 + ((r - common) / sd).powi(2) / 4.0).ln()).sum();
-        cost + 0.5 * (common / t.shared).powi(2)
+        let cost = |(r, sd): (f64, f64)| 2.5 * (1.0 + ((r - common) / sd).powi(2) / 4.0).ln();
+        t.points.iter().map(rest).map(cost).sum::<f64>() + 0.5 * (common / t.shared).powi(2)
     }
 
     /// Finds each tile's place, over the whole range or near where it was.
@@ -324,7 +230,7 @@ impl State {
             normal -= &through * cross.transpose();
             right -= &through * DVector::from_row_slice(&own_right);
         }
-        // Weak priors: softness changes by about 0.3 px^2 over the picture, focus is what the first guess says to a px.
+        // Weak priors: a step of the focus is damped a little, the softness changes by about 0.3 px^2 over the picture.
         for i in 0..size {
             normal[(i, i)] += match i.checked_sub(n - 1) {
                 None => 1e-3,
