@@ -265,6 +265,25 @@ fn a_bracket_is_covered_by_the_fewest_frames_near_to_far() {
 }
 
 #[test]
+fn where_no_far_zone_was_found_the_farthest_tiles_stand_for_it() {
+    // Level ground in twelve columns; the near zone alone would choose the frame that is focused nearest.
+    let sigma: Vec<Vec<Option<f64>>> = (0..5)
+        .map(|k| (0..96).map(|t| Some(f64::hypot(0.6, 0.4 * (f64::from(t / 12) - 1.75 * f64::from(k))))).collect())
+        .collect();
+    let place = Some((0..96).map(|t| Some(f64::from(t / 12))).collect());
+    let tiles: Vec<Region> =
+        (0..96).map(|t| Region { x: 50 * (t % 12), y: 50 * (t / 12), width: 50, height: 50 }).collect();
+    let point = |k: usize| Point { frame: k, blur: Estimate::new(sigma[k][95].unwrap(), 0.02, 4), apart_sd: 0.02 };
+    let near = ZoneBlur { name: ZoneName::Near, points: (0..5).map(point).collect(), tiles: 12 };
+    let answer = |place: Option<Vec<Option<f64>>>| {
+        let widths = bracket::Widths { sigma: sigma.clone(), place };
+        bracket::answer(std::slice::from_ref(&near), &widths, &tiles, 1.0).best_single
+    };
+    assert_eq!(answer(place), Some(2), "focused half way between row 0 and row 7");
+    assert_eq!(answer(None), Some(4));
+}
+
+#[test]
 fn frames_of_several_apertures_are_not_fitted_as_one_bracket() {
     let (blurs, tiles) = strip(5, 12);
     let of = |f_numbers: &[f64]| {
@@ -274,7 +293,8 @@ fn frames_of_several_apertures_are_not_fitted_as_one_bracket() {
     let measured = |k: usize, t: usize| blurs.sigma[k][t].unwrap().value;
     // Without neighbours a width stays as measured, less the benefit of chance.
     assert!((0..5).all(|k| {
-        (0..12).all(|t| mixed[k][t].unwrap() < measured(k, t) && mixed[k][t].unwrap() > 0.9 * measured(k, t))
+        let width = |t: usize| mixed.sigma[k][t].unwrap();
+        (0..12).all(|t| width(t) < measured(k, t) && width(t) > 0.9 * measured(k, t))
     }));
     assert_ne!(of(&[11.0; 5]), mixed);
 }

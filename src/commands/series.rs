@@ -220,7 +220,7 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
         laid[k] = Some(registration.as_ref().map_or_else(Similarity::still, |r| r.map));
         frames.push(frame(member, registration.as_ref(), spectra, &tiles));
     }
-    let blurs = resolve(&frames).among(&compared, members.len());
+    let blurs = resolve(&frames, &tiles).among(&compared, members.len());
     let zones = zones(members[reference], &tiles, &series.intent);
     let varied = if varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { varied };
     let f_numbers: Vec<Option<f64>> = members.iter().map(|m| f_number(m)).collect();

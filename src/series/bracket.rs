@@ -1,9 +1,19 @@
 //! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
 
 use super::focusing::focusing;
+use super::zone::middle_mean;
 use super::{Blurs, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::{Estimate, Region};
+
+/// Widths that a bracket is answered from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Widths {
+    /// `[frame][tile]`: px, pixel aperture included.
+    pub sigma: Vec<Vec<Option<f64>>>,
+    /// `[tile]`: inverse distance in px of blur disc, to an unknown sign and offset, where the frames tell it.
+    pub place: Option<Vec<Option<f64>>>,
+}
 
 /// What a focus bracket answers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -25,18 +35,12 @@ const ONE_APERTURE: f64 = 1.06;
 /// Standard deviations by which a width must be beyond the permitted one to rule a frame out.
 const CHANCE: f64 = 1.5;
 
-/// Widths a bracket is answered from, `[frame][tile]`, px: those of the model of all frames at once where it holds (see
-/// `focusing`; it needs frames of one aperture), else the measured ones, steadied by their neighbours' and with the benefit
-/// of chance.
+/// Widths a bracket is answered from: those of the model of all frames at once where it holds (see `focusing`; it needs
+/// frames of one aperture), else the measured ones, steadied by their neighbours' and with the benefit of chance.
 ///
 /// `f_numbers` are the frames', where known; `pitch_um` is the pixel pitch, um.
 #[must_use]
-pub fn widths(
-    blurs: &Blurs,
-    tiles: &[Region],
-    f_numbers: &[Option<f64>],
-    pitch_um: Option<f64>,
-) -> Vec<Vec<Option<f64>>> {
+pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Widths {
     let known = || f_numbers.iter().copied().flatten();
     let (least, most) = known().fold((f64::INFINITY, 0.0_f64), |m, n| (m.0.min(n), m.1.max(n)));
     if most <= ONE_APERTURE * least {
@@ -49,7 +53,7 @@ pub fn widths(
         let logs: Vec<Option<f64>> = sigma.iter().map(|e| e.map(|e| e.value.max(1e-3).ln())).collect();
         steadied(&logs, tiles).into_iter().zip(sd).map(|(l, sd)| l.map(|l| l.exp() - CHANCE * sd)).collect()
     };
-    blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect()
+    Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), place: None }
 }
 
 /// Answers a focus bracket from [`widths`]. `permitted` is the widest blur that counts as sharp, px, pixel aperture
@@ -58,9 +62,9 @@ pub fn widths(
 /// The set is the smallest there is (branch and bound over the frames' tile sets); of sets of one size that with the
 /// least mean blur.
 #[must_use]
-pub fn answer(zones: &[ZoneBlur], widths: &[Vec<Option<f64>>], tiles: &[Region], permitted: f64) -> Bracket {
-    let frames = widths.len();
-    let width = |k: usize, t: usize| widths[k][t].unwrap_or(f64::INFINITY);
+pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: f64) -> Bracket {
+    let frames = widths.sigma.len();
+    let width = |k: usize, t: usize| widths.sigma[k][t].unwrap_or(f64::INFINITY);
     let least = |t: usize| (0..frames).map(|k| width(k, t)).fold(f64::INFINITY, f64::min);
     let judged: Vec<usize> = (0..tiles.len()).filter(|&t| least(t).is_finite()).collect();
     let (coverable, uncovered): (Vec<usize>, Vec<usize>) = judged.iter().partition(|&&t| least(t) <= permitted);
@@ -77,7 +81,7 @@ pub fn answer(zones: &[ZoneBlur], widths: &[Vec<Option<f64>>], tiles: &[Region],
         rows.iter().sum::<f64>() / rows.len().max(1) as f64
     };
     set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
-    Bracket { best_single: best_single(zones, frames), covering_set: set, uncovered }
+    Bracket { best_single: best_single(zones, widths), covering_set: set, uncovered }
 }
 
 /// Tiles to each side along the row that steady a tile.
@@ -123,18 +127,45 @@ pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f
         .collect()
 }
 
-/// Frame with the least worst of near and far (or of all zones, where those two were not both measured).
-fn best_single(zones: &[ZoneBlur], frames: usize) -> Option<usize> {
+/// Share of the tiles at either end of the scene's depth that stand for near and far where no zone does.
+const END: f64 = 0.1;
+
+/// Frame with the least worst of near and far. Where those two were not both measured the nearest and the farthest tiles
+/// stand for them; without these, all zones.
+fn best_single(zones: &[ZoneBlur], widths: &Widths) -> Option<usize> {
+    let of_zone = |z: &ZoneBlur| -> Vec<Option<f64>> {
+        let at = |k: usize| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
+        (0..widths.sigma.len()).map(at).collect()
+    };
     let ends: Vec<&ZoneBlur> = zones.iter().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)).collect();
-    let judged: Vec<&ZoneBlur> = if ends.len() == 2 { ends } else { zones.iter().collect() };
-    (0..frames)
+    let judged: Vec<Vec<Option<f64>>> = match (ends.len(), ends_by_place(widths)) {
+        (2, _) => ends.into_iter().map(of_zone).collect(),
+        (_, Some(ends)) => ends.into(),
+        _ => zones.iter().map(of_zone).collect(),
+    };
+    (0..widths.sigma.len())
         .filter_map(|k| {
-            let worst: Option<Vec<f64>> =
-                judged.iter().map(|z| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value)).collect();
+            let worst: Option<Vec<f64>> = judged.iter().map(|z| z[k]).collect();
             worst.filter(|w| !w.is_empty()).map(|w| (k, w.into_iter().fold(0.0, f64::max)))
         })
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .map(|b| b.0)
+}
+
+/// Widths, by frame, of the nearest and the farthest tiles; which is which is not told.
+fn ends_by_place(widths: &Widths) -> Option<[Vec<Option<f64>>; 2]> {
+    let mut order: Vec<(usize, f64)> =
+        widths.place.as_ref()?.iter().enumerate().filter_map(|(t, p)| Some((t, (*p)?))).collect();
+    order.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let many = (END * order.len() as f64).ceil() as usize;
+    let mean = |tiles: &[(usize, f64)]| -> Vec<Option<f64>> {
+        let of_frame = |frame: &Vec<Option<f64>>| {
+            let known: Vec<f64> = tiles.iter().filter_map(|&(t, _)| frame[t]).collect();
+            (!known.is_empty()).then(|| middle_mean(known))
+        };
+        widths.sigma.iter().map(of_frame).collect()
+    };
+    Some([mean(&order[..many]), mean(&order[order.len() - many..])])
 }
 
 /// The smallest set of rows that together cover every column; of sets of one size that with the least cost.

@@ -85,23 +85,24 @@ pub fn on_reference(map: &TileMap, registration: Option<&Registration>, tiles: &
 ///
 /// In each tile the sharpest frame is found and every other frame is compared with it. Its own width comes from
 /// the single-frame widths of all frames of the tile, each carried back by its relative blur, drawn towards the
-/// middle of the whole picture's where they are few; it is never less than diffraction and the pixel allow where
+/// middle of its neighbourhood's where they are few; it is never less than diffraction and the pixel allow where
 /// f-number and pitch are known. Its transfer function is taken as pixel, diffraction and a Gaussian rest, so that
 /// the width of another frame at that frame's own half-contrast frequency follows from the ratio measured there.
+///
+/// `tiles` are the places of the tiles that the spectra are of.
 #[must_use]
-pub fn resolve(frames: &[Frame]) -> Blurs {
+pub fn resolve(frames: &[Frame], tiles: &[Region]) -> Blurs {
     let count = frames.first().map_or(0, |f| f.spectra.tiles.len());
     let rough: Vec<Option<Tile>> = (0..count).into_par_iter().map(|t| Tile::new(frames, t, None)).collect();
-    // The middle of all anchors stands in where a tile has none of its own.
-    let known: Vec<f64> = rough.iter().flatten().filter_map(|t| t.own).map(|e| e.value).collect();
-    let usual = if known.is_empty() { None } else { Some(middle_mean(known)) };
+    let own: Vec<Option<f64>> = rough.iter().map(|t| Some(t.as_ref()?.own?.value)).collect();
+    let usual = usual(&own, tiles);
     let tiles: Vec<Option<(Tile, Estimate)>> = rough
         .into_par_iter()
         .enumerate()
         .map(|(t, rough)| {
-            let anchor = rough?.anchor(frames, usual);
+            let anchor = rough?.anchor(frames, usual[t]);
             let fine = Tile::new(frames, t, Some(anchor.value))?;
-            let anchor = fine.anchor(frames, usual);
+            let anchor = fine.anchor(frames, usual[t]);
             Some((fine, anchor))
         })
         .collect();
@@ -134,6 +135,30 @@ pub fn resolve(frames: &[Frame]) -> Blurs {
         }
     }
     blurs
+}
+
+/// Reach of a tile's neighbourhood, in tiles, and how many known widths make one.
+const NEIGHBOURHOOD: f64 = 3.5;
+const KNOWN: usize = 6;
+/// How far the tiles of a neighbourhood, and of a whole picture, resemble each other, as a share of the width.
+const ALIKE: (f64, f64) = (0.12, 0.3);
+
+/// What is usual for a tile's width and how far it may be off: the middle of its neighbours', for a lens is softer in the
+/// corners; where few of them are known, that of all.
+fn usual(own: &[Option<f64>], tiles: &[Region]) -> Vec<Option<Estimate>> {
+    let known: Vec<f64> = own.iter().copied().flatten().collect();
+    let all = (!known.is_empty()).then(|| middle_mean(known));
+    let of_all = all.map(|value| Estimate::new(value, ALIKE.1 * value, 1));
+    let near = |a: &Region, b: &Region| {
+        let apart = |a: u32, b: u32, side: u32| (f64::from(a) - f64::from(b)).abs() / f64::from(side.max(1));
+        apart(a.x, b.x, a.width).max(apart(a.y, b.y, a.height)) < NEIGHBOURHOOD
+    };
+    let of_tile = |tile: &Region| {
+        let around: Vec<f64> = tiles.iter().zip(own).filter(|(t, _)| near(tile, t)).filter_map(|(_, w)| *w).collect();
+        let enough = around.len() >= KNOWN;
+        enough.then(|| middle_mean(around)).map(|value| Estimate::new(value, ALIKE.0 * value, 1)).or(of_all)
+    };
+    tiles.iter().map(of_tile).collect()
 }
 
 fn moved(tile: &crate::measure::pair::TileSpectra) -> bool {
@@ -215,17 +240,16 @@ impl Tile {
     }
 
     /// Width of the sharpest frame, px, with the sd that is left.
-    fn anchor(&self, frames: &[Frame], usual: Option<f64>) -> Estimate {
+    fn anchor(&self, frames: &[Frame], usual: Option<Estimate>) -> Estimate {
         let frame = &frames[self.sharpest];
         let floor = sigma_px(&Parts { lens_px: 0.0, ..shape(frame, 0.0) });
         let (value, sd) = match (self.own, usual) {
             (Some(own), Some(usual)) => {
-                // Tiles of one picture resemble each other to about a fifth.
-                let (w, v) = (own.sd.powi(-2), (0.2 * usual).powi(-2));
-                ((own.value * w + usual * v) / (w + v), (w + v).sqrt().recip())
+                let (w, v) = (own.sd.powi(-2), usual.sd.powi(-2));
+                ((own.value * w + usual.value * v) / (w + v), (w + v).sqrt().recip())
             }
             (Some(own), None) => (own.value, own.sd),
-            (None, Some(usual)) => (usual, 0.2 * usual),
+            (None, Some(usual)) => (usual.value, usual.sd),
             (None, None) => (1.2 * floor, 0.3 * floor),
         };
         Estimate::new(value.max(floor), sd, self.own.map_or(0, |o| o.n))

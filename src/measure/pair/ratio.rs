@@ -19,6 +19,11 @@ const MIXING: f64 = 1.0 / 3.0;
 /// Least cycles a block at the frequency of half contrast; below, the mixing is no small correction.
 const LEAST_CYCLES: f64 = 7.5;
 
+/// Rounds in which the frequency of half contrast is closed in on; how often it may be looked for lower, and by how much.
+const ROUNDS: usize = 12;
+const DROWNED: usize = 6;
+const LOWER: f64 = 1.5;
+
 /// Compares frame `b` with frame `a` in one tile.
 ///
 /// The ratio of the two noise-subtracted power spectra is free of the scene (Delbracio, Musé, Almansa & Morel, SIAM
@@ -36,7 +41,8 @@ pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rend
     let sharper = sharper.clamp(0.35, 12.0);
     let mut blurred = sharper;
     let mut found: Option<(Fit, f64, usize)> = None;
-    for _ in 0..8 {
+    let mut drowned = 0;
+    for _ in 0..ROUNDS {
         let frequency = (MTF50_SIGMA / blurred).min(0.36);
         let cycles = frequency * BLOCK as f64;
         let level = (LEAST_CYCLES / cycles).log2().ceil().max(0.0) as usize;
@@ -46,7 +52,15 @@ pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rend
         })?;
         let pixel = f64::from(1u32 << level);
         let (ra, rb) = (a.levels[level].as_ref()?, b.levels[level].as_ref()?);
-        let fit = compare(ra, rb, frequency * pixel, sharper / pixel, scale, rendered)?;
+        let Some(fit) = compare(ra, rb, frequency * pixel, sharper / pixel, scale, rendered) else {
+            // The softer frame drowns in noise here: its half contrast lies lower.
+            drowned += 1;
+            if found.is_some() || drowned > DROWNED {
+                break;
+            }
+            blurred *= LOWER;
+            continue;
+        };
         let fit = Fit { squared: fit.squared * pixel * pixel, sd: fit.sd * pixel * pixel, rings: fit.rings };
         let next = (sharper * sharper + fit.squared.abs()).sqrt().clamp(sharper, 30.0);
         found = Some((fit, frequency, level));
@@ -175,5 +189,39 @@ impl<'a> Signal<'a> {
         let raised = (slope * slope + bend) * MIXING / 2.0 / (k * k) as f64;
         let power = signal / (1.0 + raised.clamp(-0.3, 1.0));
         Some(Mode { power, slope, noise_share: self.rings.noise / signal })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Spectra of a scene with power k^-2 under a Gaussian blur and white noise.
+    fn spectra(sigma: f64, noise: f64) -> TileSpectra {
+        let level = |l: usize| {
+            let pixel = f64::from(1u32 << l);
+            let white = noise / (pixel * pixel);
+            let power = |k: usize| {
+                let f = k as f64 / BLOCK as f64 / pixel;
+                1e6 / (f * f) / (pixel * pixel) * (-(2.0 * std::f64::consts::PI * sigma * f).powi(2)).exp() + white
+            };
+            Some(Rings { power: (0..RINGS).map(|k| power(k.max(1))).collect(), noise: white, level: 1e4, blocks: 30 })
+        };
+        TileSpectra { levels: (0..LEVELS).map(level).collect(), in_place: Some(1.0) }
+    }
+
+    #[test]
+    fn a_frame_that_drowns_where_the_sharper_one_is_looked_for_is_compared_lower() {
+        let (sharp, soft) = (spectra(0.6, 1e5), spectra(3.0, 1e5));
+        for (a, b, sign) in [(&sharp, &soft, 1.0), (&soft, &sharp, -1.0)] {
+            let found = relative(a, b, 0.6, 1.0, false).expect("a comparison");
+            let exact = sign * (9.0 - 0.36);
+            assert!((found.squared.value / exact - 1.0).abs() < 0.04, "{found:?}");
+        }
+    }
+
+    #[test]
+    fn frames_of_nothing_but_noise_are_not_compared() {
+        assert!(relative(&spectra(0.6, 1e5), &spectra(60.0, 1e12), 0.6, 1.0, false).is_none());
     }
 }

@@ -6,7 +6,7 @@ use nalgebra::{DMatrix, DVector, Matrix2, SymmetricEigen};
 
 use self::data::{Data, Table, TileData};
 use super::Blurs;
-use super::bracket::steadied;
+use super::bracket::{Widths, steadied};
 use crate::quantity::{DISC_SIGMA, Region};
 
 /// Share by which a width may depart from the model beyond its stated error.
@@ -18,8 +18,7 @@ const WORST: f64 = 0.12;
 /// Rounds of finding the tiles' places and improving what they share.
 const ROUNDS: usize = 12;
 
-/// Widths of every compared tile in every compared frame as one model of the bracket gives them, `[frame][tile]`, px,
-/// pixel aperture included; `None` where there are too few, or the model does not explain them (the scene moved, the
+/// Widths of every compared tile in every compared frame as one model of the bracket gives them, and the tiles' places; `None` where there are too few, or the model does not explain them (the scene moved, the
 /// aperture changed, the frames differ in something else than focus).
 ///
 /// The blur disc of a tile in a frame is the distance between the tile's place and the frame's focus, both in inverse
@@ -31,7 +30,7 @@ const ROUNDS: usize = 12;
 /// column and a product, which alternating regressions find; the squares of the frames' focus in the column fix the
 /// scale. From there on least squares with the exact transfer functions (Gauss-Newton, places and each tile's common
 /// error eliminated, weights of Student's t with four degrees of freedom).
-pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<Vec<Vec<Option<f64>>>> {
+pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<Widths> {
     let data = Data::new(blurs, tiles)?;
     let table = Table::new(lambda_n_px);
     let mut state = first_guess(&data, &table)?;
@@ -46,10 +45,10 @@ pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>
 /// Terms of the softness of the lens.
 const SHARED: usize = 5;
 
-/// Even from the middle outwards by its square and fourth power, and slopes across.
+/// Even from the middle outwards by its square and fourth power, and how a decentred lens departs from that.
 fn powers(at: (f64, f64)) -> [f64; SHARED] {
     let square = at.0 * at.0 + at.1 * at.1;
-    [1.0, square, square * square, at.0, at.1]
+    [1.0, square, square * square, at.0 * square, at.1 * square]
 }
 
 /// What all tiles share, and the tiles' places.
@@ -263,19 +262,19 @@ impl State {
     }
 
     /// The model's widths, the tiles' places steadied by their neighbours'.
-    fn widths(&self, data: &Data, table: &Table, tiles: &[Region]) -> Vec<Vec<Option<f64>>> {
+    fn widths(&self, data: &Data, table: &Table, tiles: &[Region]) -> Widths {
         let mut place = vec![None; data.count];
         for (t, &at) in data.tiles.iter().zip(&self.place) {
             place[t.tile] = Some(at);
         }
         let place = steadied(&place, tiles);
-        let mut widths = vec![vec![None; data.count]; data.all];
+        let mut sigma = vec![vec![None; data.count]; data.all];
         for (&k, focus) in data.frames.iter().zip(&self.focus) {
             for t in &data.tiles {
-                widths[k][t.tile] = place[t.tile].map(|at| table.square(at - focus, self.softness(t.at)).sqrt());
+                sigma[k][t.tile] = place[t.tile].map(|at| table.square(at - focus, self.softness(t.at)).sqrt());
             }
         }
-        widths
+        Widths { sigma, place: Some(place) }
     }
 }
 
@@ -318,7 +317,7 @@ mod tests {
             (squares.iter().sum::<f64>() / squares.len() as f64).sqrt()
         };
         let before = error(&|k, t| blurs.sigma[k][t].map_or(f64::NAN, |e| e.value));
-        let after = error(&|k, t| found[k][t].unwrap_or(f64::NAN));
+        let after = error(&|k, t| found.sigma[k][t].unwrap_or(f64::NAN));
         assert!(after < 0.7 * before, "{after} after, {before} before");
     }
 
