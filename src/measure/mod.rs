@@ -24,6 +24,7 @@ mod strips;
 mod survey;
 mod tile;
 mod tilemap;
+mod track;
 
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
 
@@ -41,7 +42,7 @@ use survey::Survey;
 
 /// Version of the measuring: raise it whenever a change may alter a number, so that remembered
 /// measurements are made anew.
-pub const VERSION: u32 = 7;
+pub const VERSION: u32 = 8;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -97,7 +98,8 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
     let measured: Vec<(Tile, Vec<Edge>)> = readings.par_iter().map(|r| tile::conclude(r, &shape)).collect();
     let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));
     let (mut tiles, edges): (Vec<Tile>, Vec<Vec<Edge>>) = measured.into_iter().unzip();
-    let streak = direction::streak(&tiles, plane.width as f64, plane.height as f64);
+    let faced = direction::streak(&tiles, plane.width as f64, plane.height as f64);
+    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise));
     if let Some(streak) = &streak {
         for (tile, edges) in tiles.iter_mut().zip(&edges) {
             if let Some(rest) = pool::pool(&direction::without(streak, edges)) {

@@ -171,6 +171,30 @@ impl Spectrometer {
         clipped <= CLIPPED * count && self.transform(power)
     }
 
+    /// Half spectrum, column by column, of a patch about a tile's middle reduced by a whole factor; `None` where the picture
+    /// is too small or the patch too clipped. Not reduced, the green sites of a Bayer sensor are a lattice turned by 45
+    /// degrees, so that the spectrum's axes point right-down and left-down.
+    pub(super) fn middle<const SHRINK: usize>(&mut self, plane: &Plane, region: Region) -> Option<&[Complex32]> {
+        let lattice = SHRINK == 1 && matches!(plane.mosaic, Mosaic::Checkerboard { .. });
+        let reach = if lattice { 2 * SIDE } else { SHRINK * SIDE };
+        if plane.width < reach || plane.height < reach {
+            return None;
+        }
+        let place = |from: u32, side: u32, size: usize| {
+            (from as usize + side as usize / 2).saturating_sub(reach / 2).min(size - reach)
+        };
+        let (x, mut y) = (place(region.x, region.width, plane.width), place(region.y, region.height, plane.height));
+        let unused = &mut [0.0; BINS];
+        let done = if lattice {
+            // One row up or down brings the lattice onto the measured sites; the reach has a row to spare.
+            y += usize::from(!plane.mosaic.measured(x + SIDE - 1, y));
+            self.add(plane, x, y, unused)
+        } else {
+            self.add_shrunk::<SHRINK>(plane, x, y, unused)
+        };
+        done.then_some(&self.plane)
+    }
+
     /// Rings of a tile reduced by a whole even factor, for weighing kinds of blur against each other. Rings that drown
     /// in noise count as if they stood at half the noise, so that a weak texture never speaks for more blur than there
     /// is. `None` where a picture or tile is too small or too clipped.
