@@ -6,6 +6,7 @@ mod tilemaps;
 use tilemaps::Scene;
 use tussock::diagnose::{Basis, Cause, CornerState, Unsettled, ZoneName, diagnose};
 use tussock::lens::{Baseline, Entry, LearnedFrom};
+use tussock::measure::{TileMap, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
 use tussock::report::wording;
 
@@ -68,6 +69,46 @@ fn a_foreground_of_water_alone_is_not_judged_but_the_far_scene_is() {
     assert_eq!(d.verdict.unsettled, Some(Unsettled::NearUnmeasured));
     let far = d.zones.iter().find(|z| z.name == ZoneName::Far).unwrap();
     assert!(far.optical_px.is_some());
+}
+
+/// The default scene from low down and wide open, without numbers where the truth's disc is beyond `most` px.
+fn without_the_blurred(scene: &Scene, most: f64) -> TileMap {
+    let mut map = scene.map();
+    let (w, h) = (f64::from(scene.width), f64::from(scene.height));
+    for tile in &mut map.tiles {
+        let (x, y) = tile.centre();
+        let truth = scene.at((x - w / 2.0) / scene.half(), (y - h / 2.0) / scene.half());
+        if truth.disc_px > most {
+            (tile.blur, tile.spread, tile.state) = (None, None, TileState::NoDetail);
+        }
+    }
+    map
+}
+
+#[test]
+fn a_foreground_too_blurred_to_measure_is_out_of_focus_but_has_no_number() {
+    let scene = Scene { f_number: 2.8, camera_height_m: 0.5, focus_m: 30.0, ..Scene::default() };
+    let map = without_the_blurred(&scene, 20.0);
+    assert!(map.tiles.last().is_some_and(|t| t.blur.is_none()), "the foreground is measured");
+    let d = diagnose(&map, &scene.capture(), None, &Intent::default());
+    assert_eq!(d.verdict.cause, scene.cause(), "{:?} {:?} {:?}", d.verdict, d.flags, d.model);
+    assert!(d.flags.contains(&Flag::NearBeyondMeasure));
+    let near = d.zones.iter().find(|z| z.name == ZoneName::Near).unwrap();
+    assert!(near.optical_px.is_none() && near.blur_px.is_none());
+}
+
+#[test]
+fn a_foreground_without_detail_below_ground_in_focus_is_left_open() {
+    let mut scene = Scene { f_number: 11.0, ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    // Everything in the lowest quarter, whose discs are small.
+    let mut map = scene.map();
+    let from = map.tiles.len() * 3 / 4;
+    for tile in &mut map.tiles[from..] {
+        (tile.blur, tile.spread, tile.state) = (None, None, TileState::NoDetail);
+    }
+    let d = diagnose(&map, &scene.capture(), None, &Intent::default());
+    assert!(!d.flags.contains(&Flag::NearBeyondMeasure));
 }
 
 #[test]

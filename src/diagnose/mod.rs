@@ -160,6 +160,14 @@ impl Frame<'_> {
         if d.near_at.is_none() && unsure {
             readings[0].fill(None);
         }
+        let least = 2.5 * d.permitted_px / DISC_SIGMA;
+        let buried = (d.near_at.is_none() && readings[0][0].is_none())
+            .then(|| zones::buried(self.map, self.e, &credible, best, least))
+            .flatten();
+        if let Some(told) = buried {
+            readings[0].fill(Some(told));
+            d.flags.push(Flag::NearBeyondMeasure);
+        }
         let hidden = d.far_at.is_none() && veil::hides_far(self.map, self.e);
         if hidden {
             // What is left of the ground there is near, and says nothing of the far scene.
@@ -180,6 +188,10 @@ impl Frame<'_> {
                 zone.blur_px = Some(Estimate::new(whole.0, whole.1, zone.used));
                 zone.optical_px = Some(Estimate::new(optical.0, optical.1, zone.used));
             }
+        }
+        if buried.is_some() {
+            // No tile of it has a number, so it gets none.
+            (d.zones[0].blur_px, d.zones[0].optical_px, d.zones[0].used) = (None, None, 0);
         }
         let measured: Vec<Reading> = readings[3..].iter().filter_map(|r| r[0]).collect();
         d.corners = corners::judge(&measured, self.posterior, self.e, self.surface, d.permitted_px);

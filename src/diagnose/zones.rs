@@ -288,6 +288,44 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
     Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt().hypot(SHARED), used })
 }
 
+/// Disc, px, up to which most tiles of ground are still measured; share of the tiles below that may be nonetheless; rows
+/// that must show how the disc grows, from which share of the largest on, and the share of a row's columns that must agree.
+const MEASURABLE: f64 = 7.0;
+const STRAYS: f64 = 0.15;
+const GROWN: usize = 3;
+const GROWING_FROM: f64 = 0.15;
+const ROW_AGREEING: f64 = 0.2;
+/// Relative error of a blur that is told by how it grows above.
+const TOLD_BY_GROWTH: f64 = 0.3;
+
+/// The near zone where it is too blurred to measure: ground whose disc grows downwards row by row, agreeing with the
+/// model, until it is `least` px and larger than can be measured, and hardly a measured tile below.
+#[must_use]
+pub fn buried(map: &TileMap, e: &Evidence, credible: &[Option<f64>], theta: &Theta, least: f64) -> Option<Reading> {
+    let h = f64::from(map.height);
+    let columns = f64::from(map.columns);
+    let ready = Ready::new(theta);
+    let row_v = |row: u32| ((f64::from(row) + 0.5) / f64::from(map.rows) - 0.5) * h / e.half_diagonal;
+    let disc = |row: u32| ready.disc(&Sample::place(0.0, row_v(row), None));
+    let tiles = |row: u32| -> Vec<u32> { (row * map.columns..(row + 1) * map.columns).collect() };
+    let agrees = |row: u32| {
+        let (agree, measured) = agreeing(&tiles(row), credible);
+        agree >= (ROW_AGREEING * columns).max(3.0) && agree >= AGREEING * measured
+    };
+    let ground: Vec<u32> = (0..map.rows).filter(|&r| row_v(r) > theta[HORIZON] && agrees(r)).collect();
+    let &lowest = ground.last()?;
+    let below = map.tiles.iter().skip(((lowest + 1) * map.columns) as usize);
+    let measured = below.clone().filter(|t| t.blur.is_some()).count() as f64;
+    let grown = ground.iter().filter(|&&r| r != lowest && disc(r) > GROWING_FROM * disc(lowest)).count();
+    let found = lowest + 1 < map.rows
+        && measured <= STRAYS * below.count() as f64
+        && disc(lowest) >= least.max(MEASURABLE)
+        && grown >= GROWN;
+    let v = (1.0 - 0.5 * NEAR_BAND - 0.5) * h / e.half_diagonal;
+    let used = agreeing(&tiles(lowest), credible).0;
+    found.then(|| Reading { place: Sample::place(0.0, v, None), departure: 0.0, sd: TOLD_BY_GROWTH, used })
+}
+
 /// v of the horizon as the zones take it: within the picture.
 #[must_use]
 pub fn horizon(theta: &Theta, e: &Evidence) -> f64 {

@@ -41,6 +41,7 @@ flags! {
     PitchUnknown: "The pixel pitch is unknown, so blur can't be stated in micrometres.", "Give --pitch.";
     PitchAssumed: "The pixel pitch was derived from the 35 mm equivalent focal length.", "Give --pitch if it is known.";
     ApertureUnknown: "The f-number is unknown, so diffraction can't be told from other blur.", "Give --aperture.";
+    NearBeyondMeasure: "The nearest ground is too blurred to measure; that above it shows how its blur grows.", "Look at the foreground at 1:1: the verdict takes it for out of focus.";
     FocusDistanceContradicted: "The recorded focus distance does not fit what the picture shows.", "Trust neither alone; check with a test frame.";
     FocusPointContradicted: "The recorded focus point is not the sharpest place at its distance.", "Check the camera for front or back focus.";
     FocusDistanceIgnored: "A recorded focus distance was a filler value and was ignored.", "No action needed.";
