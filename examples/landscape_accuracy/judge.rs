@@ -12,6 +12,9 @@ use crate::{Kept, Measured, scene};
 /// Edges of the bins of stated confidence.
 const BINS: [f64; 6] = [0.0, 0.7, 0.8, 0.9, 0.95, 0.98];
 
+/// Factor within which two causes do about the same.
+const ALIKE: f64 = 1.3;
+
 pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
     let mut clear = Count::default();
     let mut every = Count::default();
@@ -33,6 +36,7 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
     ];
     let (mut false_contradictions, mut found_contradictions, mut asked) = (0, 0, 0);
     let mut time = 0.0;
+    let mut swapped = 0;
     for (kept, measured) in all {
         let truth = &kept.truth;
         let intent = scene::intent(kept.disc_px);
@@ -42,9 +46,14 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
         let causes = truth.causes();
         let seen = truth.near_seen >= 0.2 && truth.far_seen;
         let named = d.verdict.cause != Cause::CannotTell;
-        let right =
-            causes.as_ref().is_some_and(|c| d.verdict.cause == c.first().copied().unwrap_or(Cause::SharpThroughout));
-        let among = right || causes.as_ref().is_some_and(|c| c.contains(&d.verdict.cause));
+        // Of two causes that do about the same either may be named.
+        let right = causes.as_ref().is_some_and(|c| match c.first() {
+            None => d.verdict.cause == Cause::SharpThroughout,
+            Some(first) => c.iter().any(|c| c.0 == d.verdict.cause && c.1 * ALIKE >= first.1),
+        });
+        let among = right || causes.as_ref().is_some_and(|c| c.iter().any(|c| c.0 == d.verdict.cause));
+        let strongest = causes.as_ref().and_then(|c| c.first()).map(|c| c.0);
+        swapped += u32::from(seen && truth.is_clear() && right && strongest.is_some_and(|c| c != d.verdict.cause));
         if seen && named && causes.is_some() {
             let bin = BINS.iter().rposition(|&e| d.verdict.confidence >= e).unwrap_or(0);
             bins[bin].0 += 1;
@@ -82,6 +91,7 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
     }
     println!("{} pictures, {:.1} ms a frame", all.len(), 1e3 * time / all.len().max(1) as f64);
     clear.print("clear (every decisive blur beyond 1.3 or within 0.7 times the permitted), near and far shown");
+    println!("  in {swapped} of those right, the stronger of two causes within {ALIKE} of each other was named second");
     every.print("all with near and far shown");
     hidden.print("near all water, or the far scene lost in haze");
     println!("confidence  verdicts  mean stated  right");
@@ -139,9 +149,9 @@ fn errors(lists: &mut [List; 12], d: &Diagnosis, kept: &Kept, measured: &Measure
     }
 }
 
-fn tell(kept: &Kept, d: &Diagnosis, t: &Truth, causes: Option<&[Cause]>) {
+fn tell(kept: &Kept, d: &Diagnosis, t: &Truth, causes: Option<&[(Cause, f64)]>) {
     println!(
-        "{} {}truth {causes:?} said {:?} {:.2} {:?} also {:?} | near {} of {:.2} far {} of {:.2} P {:.2} | diff {:.2} mot {:.2} askew {:.2} | disc {:.1} {:.1} lens {:.2} {:.2} seen {:.1} {} | {} | w {:.2?} fit {:?}",
+        "{} {}truth {causes:.2?} said {:?} {:.2} {:?} also {:?} | near {} of {:.2} far {} of {:.2} P {:.2} | diff {:.2} mot {:.2} askew {:.2} | disc {:.1} {:.1} lens {:.2} {:.2} seen {:.1} {} | {} | w {:.2?} fit {:?}",
         kept.seed,
         if t.is_clear() { "CLEAR " } else { "" },
         d.verdict.cause,

@@ -1,8 +1,9 @@
 //! How often verdicts are right on rendered photographs: scenes drawn at random, saved as files, measured, diagnosed.
 //!
-//! `cargo run --release --example landscape_accuracy -- render FIRST COUNT FOLDER` draws and saves pictures and what
-//! is true of them; `measure FOLDER` reads and measures the files; `judge FOLDER [verbose]` prints the tables of
-//! docs/accuracy.md.
+//! `cargo run --release --example landscape_accuracy -- render FIRST COUNT FOLDER [cut|whole]` draws and saves pictures
+//! and what is true of them, of all seeds from FIRST on or of those alone that show a cut, with pixels as small as
+//! cameras have, or a whole sensor; `measure FOLDER` reads and measures the files; `judge FOLDER [verbose]` prints the
+//! tables of docs/accuracy.md.
 #![allow(clippy::print_stdout, missing_docs)] // A program whose purpose is to print.
 
 mod judge;
@@ -43,16 +44,20 @@ fn main() -> anyhow::Result<()> {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let folder = |k: usize| words.get(k).map(PathBuf::from).context("a folder is missing");
     match words.first().map(String::as_str) {
-        Some("render") => render(words[1].parse()?, words[2].parse()?, &folder(3)?),
+        Some("render") => {
+            let only = words.get(4).map(String::as_str);
+            let wanted = |cut: bool| only.is_none_or(|o| (o == "cut") == cut);
+            render(words[1].parse()?, words[2].parse()?, &folder(3)?, wanted)
+        }
         Some("measure") => measure_all(&folder(1)?),
         Some("judge") => judge::judge(&load(&folder(1)?)?, words.len() > 2),
-        _ => anyhow::bail!("render FIRST COUNT FOLDER, measure FOLDER or judge FOLDER"),
+        _ => anyhow::bail!("render FIRST COUNT FOLDER [cut|whole], measure FOLDER or judge FOLDER"),
     }
 }
 
-fn render(first: u64, count: u64, folder: &Path) -> anyhow::Result<()> {
+fn render(first: u64, count: usize, folder: &Path, wanted: impl Fn(bool) -> bool) -> anyhow::Result<()> {
     fs::create_dir_all(folder)?;
-    for seed in first..first + count {
+    for seed in (first..).filter(|&seed| wanted(scene::random(seed).cut)).take(count) {
         let base = folder.join(format!("{seed:06}"));
         if base.with_extension("truth").exists() {
             continue;

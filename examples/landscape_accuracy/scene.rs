@@ -16,6 +16,8 @@ pub struct Drawn {
     pub quality: u8,
     /// Permitted blur disc, px.
     pub disc_px: f64,
+    /// Cut from a picture whose pixels are 3.3 to 6 um large; else a whole sensor, reduced.
+    pub cut: bool,
 }
 
 /// What the diagnosis is asked: a print whose permitted disc is `disc_px` in a picture of `LONG` px.
@@ -102,5 +104,5 @@ pub fn random(seed: u64) -> Drawn {
         noise_seed: seed ^ 0x0401_5e00,
         fine: 2,
     };
-    Drawn { spec, dng: rng.chance(0.4), quality: rng.between(85.0, 98.0) as u8, disc_px }
+    Drawn { spec, dng: rng.chance(0.4), quality: rng.between(85.0, 98.0) as u8, disc_px, cut }
 }

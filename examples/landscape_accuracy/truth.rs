@@ -149,9 +149,9 @@ impl Truth {
         s.optical_px > self.permitted_px && (s.focused_px <= self.permitted_px || own > self.permitted_px)
     }
 
-    /// The causes that put blur beyond the permitted, the strongest first; empty where the frame is sharp but for its
-    /// corners. `None` where a zone is soft by several parts of which none alone is beyond the permitted.
-    pub fn causes(&self) -> Option<Vec<Cause>> {
+    /// The causes that put blur beyond the permitted with how much each does, sigma px, the strongest first; empty where the
+    /// frame is sharp but for its corners. `None` where a zone is soft by several parts of which none alone is beyond the permitted.
+    pub fn causes(&self) -> Option<Vec<(Cause, f64)>> {
         let p = self.permitted_px;
         let own = |s: &Spot| 0.265_77 * s.disc_px.abs();
         let (near, far) = (self.out_of_focus(&self.near), self.out_of_focus(&self.far));
@@ -184,12 +184,16 @@ impl Truth {
         if all.is_empty() && (unnamed(&self.near) || unnamed(&self.far)) {
             return None;
         }
-        Some(all.into_iter().map(|(cause, _)| cause).collect())
+        Some(all)
     }
 
-    /// Whether every decisive blur is beyond 1.3 or within 0.7 times the permitted.
+    /// Whether every decisive blur is beyond 1.3 or within 0.7 times the permitted. Where a zone is soft without defocus too,
+    /// that of the defocus alone decides whether focus is a cause.
     pub fn is_clear(&self) -> bool {
-        let all = [self.near.optical_px, self.far.optical_px, self.diffraction_px, self.motion_px, self.askew_px];
+        let own = |s: &Spot| (s.focused_px > self.permitted_px).then_some(0.265_77 * s.disc_px.abs());
+        let zones = [&self.near, &self.far];
+        let all = [self.diffraction_px, self.motion_px, self.askew_px];
+        let all = all.into_iter().chain(zones.map(|s| s.optical_px)).chain(zones.into_iter().filter_map(own));
         all.into_iter().all(|x| !(0.7..=1.3).contains(&(x / self.permitted_px)))
     }
 }
