@@ -18,8 +18,9 @@ const WORST: f64 = 0.12;
 /// Rounds of finding the tiles' places and improving what they share.
 const ROUNDS: usize = 12;
 
-/// Widths of every compared tile in every compared frame as one model of the bracket gives them, and the tiles' places; `None` where there are too few, or the model does not explain them (the scene moved, the
-/// aperture changed, the frames differ in something else than focus).
+/// Widths of every compared tile in every compared frame as one model of the bracket gives them, and the tiles' places;
+/// `None` where there are too few, or the model does not explain them (the scene moved, the aperture changed, the frames
+/// differ in something else than focus).
 ///
 /// The blur disc of a tile in a frame is the distance between the tile's place and the frame's focus, both in inverse
 /// distance; to it come the pixel, diffraction (`lambda_n_px`, wavelength times f-number over the pixel pitch, where known)
