@@ -95,6 +95,8 @@ fn a_foreground_too_blurred_to_measure_is_out_of_focus_but_has_no_number() {
     assert!(d.flags.contains(&Flag::NearBeyondMeasure));
     let near = d.zones.iter().find(|z| z.name == ZoneName::Near).unwrap();
     assert!(near.optical_px.is_none() && near.blur_px.is_none());
+    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    assert!(said.contains("too blurred to measure"), "{said}");
 }
 
 #[test]

@@ -297,6 +297,7 @@ pub(super) fn against(d: &Diagnosis, name: ZoneName) -> String {
             format!("{} soft against {} permitted", px(e.value), px(d.permitted_px))
         }
         Some(e) => format!("within the {} permitted ({})", px(d.permitted_px), px(e.value)),
+        None if name == ZoneName::Near && d.flags.contains(&Flag::NearBeyondMeasure) => "too blurred to measure".into(),
         None => "not measured".into(),
     }
 }
