@@ -35,6 +35,7 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
         List::new("  tiles beyond 3 px"),
     ];
     let (mut false_contradictions, mut found_contradictions, mut asked) = (0, 0, 0);
+    let mut told = [Told::default(); 2];
     let mut time = 0.0;
     let mut swapped = 0;
     for (kept, measured) in all {
@@ -70,6 +71,11 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
             }
         }
         errors(&mut lists, &d, kept, measured);
+        if seen {
+            let deep = (truth.nearest.disc_px - truth.far.disc_px).abs() >= DEEP;
+            told[0].add(d.implied.focus_m.is_some(), deep);
+            told[1].add(d.implied.near_m.is_some(), deep);
+        }
         if seen && truth.motion_px < 0.5 * truth.permitted_px {
             let with = |metres: f64| Capture {
                 focus_distance_m: Some(Fact::new(Distance::from_metres(metres), Source::MakerNote)),
@@ -100,6 +106,12 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
     }
     for list in &mut lists {
         list.print();
+    }
+    for (told, what) in told.iter().zip(["focus distance", "near distance"]) {
+        println!(
+            "{what} told in {} of {}, in {} of the {} whose ends lie {DEEP} px of disc apart",
+            told.all.0, told.all.1, told.deep.0, told.deep.1
+        );
     }
     println!(
         "focus distance recorded right: {false_contradictions} of {asked} contradicted; four times off: {found_contradictions} of {asked}"
@@ -183,6 +195,25 @@ fn tell(kept: &Kept, d: &Diagnosis, t: &Truth, causes: Option<&[(Cause, f64)]>) 
             m.chi_square
         ))
     );
+}
+
+/// Difference of the discs at the nearest ground and the far scene, px, from which blur tells distances.
+const DEEP: f64 = 4.0;
+
+/// In how many scenes a distance was told, of how many: of all, and of those with depth enough.
+#[derive(Clone, Copy, Default)]
+struct Told {
+    all: (u32, u32),
+    deep: (u32, u32),
+}
+
+impl Told {
+    fn add(&mut self, told: bool, deep: bool) {
+        self.all = (self.all.0 + u32::from(told), self.all.1 + 1);
+        if deep {
+            self.deep = (self.deep.0 + u32::from(told), self.deep.1 + 1);
+        }
+    }
 }
 
 /// Verdicts of one kind of scene.

@@ -216,9 +216,10 @@ pub enum Unsettled {
 /// What the fitted model implies about the scene, in metres from the entrance pupil.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Implied {
-    /// Focus distance from far blur, f and N alone.
+    /// Focus distance from far blur, f and N alone; `None` where its inverse is not known to half of that of the nearest
+    /// ground.
     pub focus_m: Option<ImpliedDistance>,
-    /// Nearest ground distance from near blur, f and N.
+    /// Nearest ground distance from near blur, f and N; `None` where it is not known to within half.
     pub near_m: Option<ImpliedDistance>,
     /// What the camera recorded, for comparison.
     pub recorded_m: Option<Distance>,

@@ -6,7 +6,8 @@ use crate::optics::cover::Depth;
 use crate::optics::{aperture, depth, thin_lens};
 use crate::quantity::{Distance, Intent};
 
-/// Spread of inverse near distance, as a share, beyond which the near distance is not called known.
+/// Spread of an inverse distance, as a share of that of the nearest ground, beyond which it is not known: one standard
+/// deviation would reach to twice the distance and more.
 const VAGUE: f64 = 0.5;
 
 /// Weighted mean and spread of a number over draws.
@@ -47,7 +48,8 @@ pub fn inverse_distances(near: f64, far: f64, reach: f64, focal: f64, inverse_fa
     (focus, (near - far) / growth + inverse_far)
 }
 
-/// Turns moments of inverse distances into distances and draws the conclusions.
+/// Turns moments of inverse distances into distances and draws the conclusions. What the blur hardly tells (a small
+/// aperture shows all distances about alike) is not given.
 #[must_use]
 pub fn conclude(
     e: &Evidence,
@@ -58,14 +60,16 @@ pub fn conclude(
     near: Option<(f64, f64)>,
     permitted: f64,
 ) -> Implied {
+    let near = near.filter(|&(mean, sd)| mean > 0.0 && sd < VAGUE * mean);
+    let nearest = intent.near_m.map(|m| 1.0 / m).or(near.map(|(mean, _)| mean));
+    let focus = focus.filter(|&(mean, sd)| sd < VAGUE * nearest.unwrap_or(mean));
     let mut implied = Implied {
         focus_m: focus.map(distance),
         near_m: near.map(distance),
         recorded_m: recorded,
         ..Implied::default()
     };
-    let seen = near.filter(|&(mean, sd)| mean > 0.0 && sd < VAGUE * mean).map(|(mean, _)| 1.0 / mean);
-    let Some(near_m) = intent.near_m.or(seen) else { return implied };
+    let Some(near_m) = nearest.map(|inverse| 1.0 / inverse) else { return implied };
     let far_m = intent.far_m.filter(|&f| f > near_m).unwrap_or(f64::INFINITY);
     implied.right_focus_m = Some(depth::equal_blur_focus(near_m, far_m));
     let (Some(focal), Some(pitch), Some(_)) = (e.focal_m, e.pitch_um, f_number) else { return implied };

@@ -345,9 +345,9 @@ pub struct ModelView {
 /// Distances the picture itself implies, metres from the entrance pupil.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct ImpliedView {
-    /// Focus distance from the blur, f and N alone.
+    /// Focus distance from the blur, f and N alone; null where the blur hardly tells.
     pub focus_m: Option<ImpliedDistanceView>,
-    /// Nearest ground distance.
+    /// Nearest ground distance; null where the blur hardly tells.
     pub near_m: Option<ImpliedDistanceView>,
     /// What the camera recorded.
     pub recorded_m: Option<Distance>,

@@ -323,9 +323,8 @@ const fn corner_name(name: ZoneName) -> &'static str {
 /// The distances that the picture itself implies, as a sentence; `None` where it implies none.
 fn implied(d: &Diagnosis, units: Units) -> Option<String> {
     let focus = d.implied.focus_m?;
-    let near = d.implied.near_m.filter(|n| n.high.is_finite() && n.high < 3.0 * n.low);
     let mut text = format!("The blur puts the focus at {}", range(&focus, units));
-    if let Some(n) = near {
+    if let Some(n) = d.implied.near_m {
         text.push_str(&format!(" and the nearest ground at {}", range(&n, units)));
     }
     if let Some(recorded) = d.implied.recorded_m {
