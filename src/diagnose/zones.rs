@@ -244,31 +244,24 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
     let prior = |d: f64| {
         let usual = (1.0 - OBJECT_SHARE) / NORMAL_DEPARTURE * (-0.5 * (d / NORMAL_DEPARTURE).powi(2)).exp();
         let object = OBJECT_SHARE / OBJECT_DEPARTURE * (-0.5 * (d / OBJECT_DEPARTURE).powi(2)).exp();
-        (usual + object).ln()
+        usual + object
     };
-    let score = |d: f64| prior(d) - residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, soft).0).sum::<f64>();
-    let (mut departure, mut best) = (0.0, score(0.0));
-    let mut grid = Vec::with_capacity(60);
-    for k in -18..=40 {
-        let d = f64::from(k) * 0.03;
-        let value = score(d);
-        grid.push((d, value));
-        if value > best {
-            (departure, best) = (d, value);
-        }
-    }
+    let likelihood = |d: f64| -residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, soft).0).sum::<f64>();
+    let grid: Vec<(f64, f64)> = (-18..=40).map(|k| 0.03 * f64::from(k)).map(|d| (d, likelihood(d))).collect();
+    let height = grid.iter().map(|g| g.1).fold(f64::NEG_INFINITY, f64::max);
+    // The error that the tiles share may have moved all of them alike.
+    let shared = |d: f64| {
+        let moved = |&(at, l): &(f64, f64)| (l - height - 0.5 * ((at - d) / SHARED).powi(2)).exp();
+        grid.iter().map(moved).sum::<f64>()
+    };
+    let posterior: Vec<(f64, f64)> = grid.iter().map(|&(d, _)| (d, shared(d) * prior(d))).collect();
+    let departure = posterior.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(0.0, |p| p.0);
     // Mean and spread of the peak that the best value stands in.
-    let (mut sum, mut first, mut second) = (0.0, 0.0, 0.0);
-    for &(d, value) in &grid {
-        if (d - departure).abs() < 0.2 {
-            let p = (value - best).exp();
-            sum += p;
-            first += p * d;
-            second += p * d * d;
-        }
-    }
-    let mean = if sum > 0.0 { first / sum } else { departure };
-    let variance = if sum > 0.0 { (second / sum - mean * mean).max(1e-6) } else { 0.04 };
+    let peak = || posterior.iter().filter(|p| (p.0 - departure).abs() < 0.2);
+    let sum: f64 = peak().map(|p| p.1).sum();
+    let of = |f: &dyn Fn(f64) -> f64| peak().map(|p| p.1 * f(p.0)).sum::<f64>() / sum.max(f64::MIN_POSITIVE);
+    let mean = of(&|d| d);
+    let variance = of(&|d| (d - mean).powi(2));
     let weights: Vec<f64> = residuals.iter().map(|&(r, sd)| cost(r - mean, sd, mix, soft).2).collect();
     let used: f64 = weights.iter().sum();
     // On the model, a few of many will do: the rest of the frame vouches for them. Off it, an object is believed
@@ -285,7 +278,7 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
         .min_by(|a, b| ((a.u - u).hypot(a.v - v)).total_cmp(&(b.u - u).hypot(b.v - v)))
         .map_or(*inside[0], |s| **s);
     let r = middle(&|s| s.r);
-    Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt().hypot(SHARED), used })
+    Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt(), used })
 }
 
 /// Disc, px, up to which most tiles of ground are still measured; share of the tiles below that may be nonetheless; rows
