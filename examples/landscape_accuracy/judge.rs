@@ -23,8 +23,8 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
     let mut lists: [List; 12] = [
         List::new("near-zone optical blur against the ground in the lowest eighth, relative"),
         List::new("far-zone optical blur against the ridges, relative"),
-        List::new("near-zone blur_px against the true widths of its own tiles, relative"),
-        List::new("far-zone blur_px against the true widths of its own tiles, relative"),
+        List::new("near-zone whole blur against the ground in the lowest eighth, relative"),
+        List::new("far-zone whole blur against the ridges, relative"),
         List::new("1/focus less the truth, over 1/near"),
         List::new("near distance against the nearest ground in the picture, relative"),
         List::new("single tiles against their true widths, in stated sd"),
@@ -128,18 +128,8 @@ fn errors(lists: &mut [List; 12], d: &Diagnosis, kept: &Kept, measured: &Measure
         if let (true, Some(e)) = (seen[k] && spot.optical_px < 100.0, d.zones[k].optical_px) {
             lists[k].add(e.value / spot.optical_px - 1.0, e.sd / spot.optical_px);
         }
-        let zone = &d.zones[k];
-        let own: Vec<f64> = zone
-            .tiles
-            .iter()
-            .filter(|&&i| measured.map.tiles[i as usize].blur.is_some())
-            .filter_map(|&i| truth.tiles.get(i as usize))
-            .filter(|t| t.3 > 0.5)
-            .map(|t| t.0.ln())
-            .collect();
-        if let (Some(e), true) = (zone.blur_px, own.len() > 2) {
-            let width = (own.iter().sum::<f64>() / own.len() as f64).exp();
-            lists[2 + k].add(e.value / width - 1.0, e.sd / width);
+        if let (true, Some(e)) = (seen[k] && spot.whole_px < 100.0, d.zones[k].blur_px) {
+            lists[2 + k].add(e.value / spot.whole_px - 1.0, e.sd / spot.whole_px);
         }
     }
     if seen == [true; 2] {

@@ -106,7 +106,10 @@ fn load(folder: &Path) -> anyhow::Result<Vec<(Kept, Measured)>> {
     for base in bases(folder)? {
         let Ok(map) = fs::read(base.with_extension("map")) else { continue };
         let mut kept: Kept = serde_json::from_slice(&fs::read(base.with_extension("truth"))?)?;
-        kept.truth.askew_px = truth::askew(&scene::random(kept.seed).spec, kept.truth.permitted_px);
+        // Set down anew, so that pictures rendered before outlast a change of what is asked of them.
+        let spec = scene::random(kept.seed).spec;
+        kept.truth.askew_px = truth::askew(&spec, kept.truth.permitted_px);
+        [kept.truth.nearest, kept.truth.near, kept.truth.far] = truth::spots(&spec);
         all.push((kept, serde_json::from_slice(&map)?));
     }
     Ok(all)

@@ -14,7 +14,10 @@ pub struct Spot {
     /// Signed geometric disc, px: positive nearer than the plane of focus.
     pub disc_px: f64,
     pub optical_px: f64,
-    /// The same with the subject in focus.
+    /// The same with it.
+    #[serde(default)]
+    pub whole_px: f64,
+    /// Without it and with the subject in focus.
     pub focused_px: f64,
     /// Defocus and diffraction alone.
     pub defocused_px: f64,
@@ -61,6 +64,7 @@ fn spot(spec: &SceneSpec, lens: &Lens, x: f64, y: f64, inverse_m: f64) -> Spot {
         inverse_m,
         disc_px: -camera.disc_um(lens, x, y, inverse_m) / camera.pitch_um,
         optical_px: sigma(&psf),
+        whole_px: psf.truth().sigma,
         focused_px: sigma(&Psf { pupil, ..psf }),
         defocused_px: sigma(&Psf { pupil: psf.pupil, ..Psf::default() }),
         lens_px: (0.5 * (along * along + across * across)).sqrt(),
@@ -87,13 +91,22 @@ pub fn askew(spec: &SceneSpec, permitted_px: f64) -> f64 {
     worst
 }
 
+/// The nearest ground at the lower edge, the middle of the lowest eighth, and the ridges at the horizon.
+pub fn spots(spec: &SceneSpec) -> [Spot; 3] {
+    let camera = &spec.camera;
+    let (w, h) = (camera.width as f64, camera.height as f64);
+    let at = |y: f64, inverse_m: f64| spot(spec, &spec.lens, w / 2.0, y, inverse_m);
+    let low = 0.9375 * h;
+    [at(h, camera.ground(h)), at(low, camera.ground(low)), at(camera.horizon().clamp(0.0, h), 1.0 / RIDGE_M)]
+}
+
 impl Truth {
     pub fn of(picture: &Rendered, permitted_px: f64) -> Self {
         let spec = &picture.spec;
         let camera = &spec.camera;
         let (w, h) = (picture.width as f64, picture.height as f64);
-        let low = 0.9375 * h;
         let horizon = camera.horizon().clamp(0.0, h);
+        let [nearest, near, far] = spots(spec);
         let pupil = spot(spec, &spec.lens, w / 2.0, h / 2.0, 1.0 / camera.focus_m);
         let askew_px = askew(spec, permitted_px);
         let row = |t: &tussock::simulate::TileTruth| f64::from(t.region.y) + f64::from(t.region.height) / 2.0;
@@ -102,9 +115,9 @@ impl Truth {
         let far_seen =
             picture.tiles.iter().filter(|t| t.distance_m > 30.0 * camera.nearest_m() && t.detailed > 0.3).count() >= 4;
         Self {
-            nearest: spot(spec, &spec.lens, w / 2.0, h, camera.ground(h)),
-            near: spot(spec, &spec.lens, w / 2.0, low, camera.ground(low)),
-            far: spot(spec, &spec.lens, w / 2.0, horizon, 1.0 / RIDGE_M),
+            nearest,
+            near,
+            far,
             diffraction_px: sigma(&Psf {
                 pupil: camera
                     .psf(&spec.lens, (0.0, 0.0), w / 2.0, h / 2.0, 0.0)
