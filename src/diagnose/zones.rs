@@ -50,9 +50,10 @@ fn strict(mix: &Mix) -> Mix {
 
 /// Share of a band's measured tiles that must agree with the model for it to be taken.
 const AGREEING: f64 = 0.5;
-/// Share, of what is usual in the frame, that must agree in the best part of the foreground; below it the
-/// foreground is water or the like all over.
-const FOREGROUND_AGREEING: f64 = 0.83;
+/// Share of the tiles of water that agree by chance, and ln of the odds against water that the best of the foreground's
+/// three parts must have: it was chosen among three.
+const WATER_AGREEING: f64 = 0.55;
+const PARTS_ODDS: f64 = 1.1;
 /// How well honest ground agrees where there is nothing to compare it with.
 const USUAL_AGREEING: f64 = 0.93;
 /// The least that is taken for usual, and the share above the foreground below which it is no yardstick.
@@ -75,14 +76,17 @@ pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>]
         agreeing(&tiles, credible)
     };
     let parts = [part(0.0, 1.0 / 3.0), part(1.0 / 3.0, 2.0 / 3.0), part(2.0 / 3.0, 1.0)];
-    let best = parts.iter().filter(|p| p.1 >= 5.0).map(|p| p.0 / p.1).reduce(f64::max);
     // Real texture scatters more than a plane: how well the ground above agrees is the yardstick.
     let above = select(map, |_, y| y > foot - 0.05 * h && y <= h - NEAR_REACH * (h - foot));
     let (agree, measured) = agreeing(&above, credible);
     // Where it hardly agrees it is water or cloud itself, and no yardstick.
     let fit = measured >= 8.0 && agree > FIT_AGREEING * measured;
     let usual = if fit { (agree / measured).clamp(LEAST_USUAL, USUAL_AGREEING) } else { USUAL_AGREEING };
-    best.is_some_and(|share| share < FOREGROUND_AGREEING * usual)
+    let odds = |&(agree, measured): &(f64, f64)| {
+        agree * (usual / WATER_AGREEING).ln() + (measured - agree) * ((1.0 - usual) / (1.0 - WATER_AGREEING)).ln()
+    };
+    let best = parts.iter().filter(|p| p.1 >= 5.0).map(odds).reduce(f64::max);
+    best.is_some_and(|odds| odds < PARTS_ODDS)
 }
 
 /// Rise of the blur from one row to the next, or over the one between, by which what lies below may be another thing
