@@ -46,6 +46,7 @@ pub fn random(seed: u64) -> Drawn {
         focus_m: f64::INFINITY,
         height_m: rng.log_between(0.4, 1.8),
         tilt_deg: 0.0,
+        breathing: 1.0,
     };
     let horizon = rng.between(0.06, 0.45);
     camera.tilt_deg = camera.tilt_for_horizon(horizon);

@@ -174,6 +174,12 @@ fn share_within(values: &[f64], bar: f64) -> f64 {
     100.0 * values.iter().filter(|e| e.abs() <= bar).count() as f64 / values.len().max(1) as f64
 }
 
+/// The frame enlarged or reduced by up to a hundredth.
+fn breathing(mut spec: SceneSpec, dice: &mut u64) -> SceneSpec {
+    spec.camera.breathing = 0.99 + 0.02 * even(dice);
+    spec
+}
+
 /// Aperture series of random lenses and scenes.
 pub fn apertures(seed: u64) {
     let (count, long) = (number("COUNT", 20), number("LONG", 1000));
@@ -182,7 +188,7 @@ pub fn apertures(seed: u64) {
     for i in number("FROM", 0)..count {
         let mut dice = seed.wrapping_mul(7919).wrapping_add(104_729 * i as u64);
         let first = base(seed * 100 + i as u64, long, &mut dice);
-        let specs: Vec<SceneSpec> = STOPS.iter().map(|&n| stopped(&first, n)).collect();
+        let specs: Vec<SceneSpec> = STOPS.iter().map(|&n| breathing(stopped(&first, n), &mut dice)).collect();
         let Some(c) = compare(&specs, &mut dice) else { continue };
         let raw = zone_blurs(&c.zones, &c.blurs);
         let f_numbers: Vec<Option<f64>> = STOPS.iter().map(|&n| Some(n)).collect();

@@ -21,6 +21,8 @@ pub struct Camera {
     pub height_m: f64,
     /// Optical axis below the horizontal, degrees.
     pub tilt_deg: f64,
+    /// Scale of the image about its centre beyond what focusing does to it: 1, or a little off where a lens breathes.
+    pub breathing: f64,
 }
 
 /// What the lens does besides diffraction and focus. Widths are Gaussian sigmas on the sensor, um.
@@ -65,9 +67,15 @@ impl Camera {
         ((x - self.width as f64 / 2.0) * pitch, (y - self.height as f64 / 2.0) * pitch)
     }
 
-    /// Distance of the sensor behind the lens, mm: that of the image of a subject in focus.
+    /// Scale of the image, mm: a length over its distance times this is what it spans on the sensor. But for breathing it is
+    /// the distance of the sensor behind the lens.
     #[must_use]
     pub fn image_mm(&self) -> f64 {
+        self.sensor_mm() * self.breathing
+    }
+
+    /// Distance of the sensor behind the lens, mm: that of the image of a subject in focus.
+    fn sensor_mm(&self) -> f64 {
         self.focal_mm / (1.0 - 1e-3 * self.focal_mm / self.focus_m)
     }
 
@@ -145,7 +153,7 @@ impl Camera {
         let defocus_um = (self.disc_um(lens, x, y, inverse) / step).round() * step;
         let pupil = Pupil {
             // The cone that reaches the sensor is as wide as the image distance makes it.
-            f_number: self.f_number * self.image_mm() / self.focal_mm,
+            f_number: self.f_number * self.sensor_mm() / self.focal_mm,
             pitch_um: self.pitch_um,
             defocus_um,
             light: DAYLIGHT,
@@ -181,6 +189,7 @@ mod tests {
             focus_m: 4.0,
             height_m: 1.5,
             tilt_deg: 12.0,
+            breathing: 1.0,
         }
     }
 

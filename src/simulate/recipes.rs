@@ -58,6 +58,7 @@ fn tarn_view() -> SceneSpec {
         focus_m: 2.7,
         height_m: 0.9,
         tilt_deg: 0.0,
+        breathing: 1.0,
     };
     camera.tilt_deg = camera.tilt_for_horizon(0.34);
     SceneSpec {

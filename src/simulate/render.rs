@@ -325,6 +325,7 @@ fn tile_truth(
 
 #[cfg(test)]
 mod tests {
+    use super::super::canvas::Canvas;
     use super::*;
 
     #[test]
@@ -337,19 +338,18 @@ mod tests {
     }
 
     #[test]
-    fn refocusing_shows_the_same_scene() {
-        let paint = |focus_m: f64| {
+    fn refocusing_and_breathing_show_the_same_scene() {
+        let paint = |focus_m: f64, breathing: f64| {
             let mut spec = SceneSpec { visibility_m: 20_000.0, ..SceneSpec::random(21, 360) };
-            spec.camera.focus_m = focus_m;
+            (spec.camera.focus_m, spec.camera.breathing) = (focus_m, breathing);
             let mut painter = Painter::new(spec.camera.width, spec.camera.height, 1, (0.0, 0.0), false);
             Backdrop::new(&spec).paint(&mut painter);
             (spec.camera, painter.canvas)
         };
-        let (camera, far) = paint(f64::INFINITY);
+        let (camera, far) = paint(f64::INFINITY, 1.0);
         // Focused at 40 focal lengths the image is enlarged by 1/39: several pixels at the rim.
-        let (_, near) = paint(0.04 * camera.focal_mm);
         let zoom = 40.0 / 39.0;
-        let likeness = |zoom: f64| {
+        let likeness = |near: &Canvas, zoom: f64| {
             let mut pairs = Vec::new();
             for y in far.height / 2..far.height {
                 for x in 0..far.width {
@@ -368,8 +368,10 @@ mod tests {
             });
             sums[0] / (sums[1] * sums[2]).sqrt()
         };
-        let (enlarged, plain) = (likeness(zoom), likeness(1.0));
-        assert!(enlarged > 0.6 && enlarged > plain + 0.2, "{enlarged} {plain}");
+        for (_, near) in [paint(0.04 * camera.focal_mm, 1.0), paint(f64::INFINITY, zoom)] {
+            let (enlarged, plain) = (likeness(&near, zoom), likeness(&near, 1.0));
+            assert!(enlarged > 0.6 && enlarged > plain + 0.2, "{enlarged} {plain}");
+        }
     }
 
     #[test]

@@ -127,6 +127,7 @@ impl SceneSpec {
             focus_m: f64::INFINITY,
             height_m: dice.between(0.4, 1.8),
             tilt_deg: 0.0,
+            breathing: 1.0,
         };
         camera.tilt_deg = camera.tilt_for_horizon(dice.between(0.08, 0.45));
         let even = 2.0 * camera.nearest_m();

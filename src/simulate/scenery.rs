@@ -37,7 +37,7 @@ pub(super) struct Backdrop<'a> {
     spec: &'a SceneSpec,
     /// The camera with its lens set to infinity: the frame in which the scene is laid out, whatever the focus.
     camera: Camera,
-    /// What focusing enlarges that frame by.
+    /// What focusing and breathing enlarge that frame by.
     zoom: f64,
     horizon: f64,
     /// Unit of length for heights above the horizon, px: a fraction of the picture.
@@ -49,7 +49,7 @@ const RIDGES: [(f64, f64, f64); 3] = [(9000.0, 1.25, 4.0), (4000.0, 0.85, 2.8), 
 
 impl<'a> Backdrop<'a> {
     pub(super) fn new(spec: &'a SceneSpec) -> Self {
-        let camera = Camera { focus_m: f64::INFINITY, ..spec.camera };
+        let camera = Camera { focus_m: f64::INFINITY, breathing: 1.0, ..spec.camera };
         let unit = 0.14 * camera.height.min(camera.width) as f64;
         let zoom = spec.camera.image_mm() / camera.image_mm();
         Self { spec, camera, zoom, horizon: camera.horizon(), unit }
