@@ -235,6 +235,7 @@ fn strip(frames: usize, tiles: usize) -> (Blurs, Vec<Region>) {
     let blurs = Blurs {
         sigma,
         apart_sd: vec![vec![0.02; tiles]; frames],
+        from_middle: vec![vec![(0.0, 0.0); tiles]; frames],
         anchor_sd: vec![0.05; tiles],
         moved: vec![0; frames],
     };

@@ -118,6 +118,7 @@ fn answer(frames: &[&Frame], members: &[usize], registered: &Registered, varied:
     let sd = |e: &Option<crate::quantity::Estimate>| e.map_or(0.0, |e| e.sd);
     let blurs = Blurs {
         apart_sd: sigma.iter().map(|f| f.iter().map(sd).collect()).collect(),
+        from_middle: vec![vec![(0.0, 0.0); tiles.len()]; frames.len()],
         anchor_sd: vec![0.0; tiles.len()],
         moved: vec![0; frames.len()],
         sigma,

@@ -30,6 +30,8 @@ pub struct Blurs {
     pub sigma: Vec<Vec<Option<Estimate>>>,
     /// `[frame][tile]`: the part of its sd that the frames of this tile do not share, px.
     pub apart_sd: Vec<Vec<f64>>,
+    /// `[frame][tile]`: middle of what was compared from that of the tile, px: at the rim of the picture it lies further in.
+    pub from_middle: Vec<Vec<(f64, f64)>>,
     /// `[tile]`: sd of the anchor of all its frames: the width of its sharpest frame, px.
     pub anchor_sd: Vec<f64>,
     /// Tiles left out because the scene moved there, by frame.
@@ -44,11 +46,13 @@ impl Blurs {
         let mut all = Self {
             sigma: vec![vec![None; tiles]; members],
             apart_sd: vec![vec![0.0; tiles]; members],
+            from_middle: vec![vec![(0.0, 0.0); tiles]; members],
             anchor_sd: self.anchor_sd,
             moved: vec![0; members],
         };
-        for (((&k, sigma), apart_sd), moved) in places.iter().zip(self.sigma).zip(self.apart_sd).zip(self.moved) {
-            (all.sigma[k], all.apart_sd[k], all.moved[k]) = (sigma, apart_sd, moved);
+        let frames = self.sigma.into_iter().zip(self.apart_sd).zip(self.from_middle).zip(self.moved);
+        for (&k, (((sigma, apart_sd), from_middle), moved)) in places.iter().zip(frames) {
+            (all.sigma[k], all.apart_sd[k], all.from_middle[k], all.moved[k]) = (sigma, apart_sd, from_middle, moved);
         }
         all
     }
@@ -109,6 +113,7 @@ pub fn resolve(frames: &[Frame], tiles: &[Region]) -> Blurs {
     let mut blurs = Blurs {
         sigma: vec![vec![None; count]; frames.len()],
         apart_sd: vec![vec![0.0; count]; frames.len()],
+        from_middle: vec![vec![(0.0, 0.0); count]; frames.len()],
         anchor_sd: vec![0.0; count],
         moved: frames.iter().map(|f| f.spectra.tiles.iter().filter(|t| moved(t)).count() as u32).collect(),
     };
@@ -132,6 +137,7 @@ pub fn resolve(frames: &[Frame], tiles: &[Region]) -> Blurs {
             let sd = apart_sd.hypot(anchor.sd * anchor.value / value);
             blurs.sigma[k][t] = Some(Estimate::new(value, sd, r.squared.n));
             blurs.apart_sd[k][t] = apart_sd;
+            blurs.from_middle[k][t] = r.from_middle;
         }
     }
     blurs
@@ -149,16 +155,42 @@ fn usual(own: &[Option<f64>], tiles: &[Region]) -> Vec<Option<Estimate>> {
     let known: Vec<f64> = own.iter().copied().flatten().collect();
     let all = (!known.is_empty()).then(|| middle_mean(known));
     let of_all = all.map(|value| Estimate::new(value, ALIKE.1 * value, 1));
-    let near = |a: &Region, b: &Region| {
-        let apart = |a: u32, b: u32, side: u32| (f64::from(a) - f64::from(b)).abs() / f64::from(side.max(1));
-        apart(a.x, b.x, a.width).max(apart(a.y, b.y, a.height)) < NEIGHBOURHOOD
-    };
+    let apart = |a: u32, b: u32, side: u32| (f64::from(b) - f64::from(a)) / f64::from(side.max(1));
     let of_tile = |tile: &Region| {
-        let around: Vec<f64> = tiles.iter().zip(own).filter(|(t, _)| near(tile, t)).filter_map(|(_, w)| *w).collect();
-        let enough = around.len() >= KNOWN;
-        enough.then(|| middle_mean(around)).map(|value| Estimate::new(value, ALIKE.0 * value, 1)).or(of_all)
+        let around: Vec<(f64, f64, f64)> = tiles
+            .iter()
+            .zip(own)
+            .filter_map(|(t, w)| Some((apart(tile.x, t.x, tile.width), apart(tile.y, t.y, tile.height), (*w)?)))
+            .filter(|(x, y, _)| x.abs().max(y.abs()) < NEIGHBOURHOOD)
+            .collect();
+        level(&around).map(|value| Estimate::new(value, ALIKE.0 * value, 1)).or(of_all)
     };
     tiles.iter().map(of_tile).collect()
+}
+
+/// Value at the origin of a plane through (x, y, value), robust against single tiles: at the rim all neighbours lie to one
+/// side, and a lens changes towards it. `None` where there are few; their middle where they lie in too few directions.
+fn level(around: &[(f64, f64, f64)]) -> Option<f64> {
+    if around.len() < KNOWN {
+        return None;
+    }
+    let middle = middle_mean(around.iter().map(|a| a.2).collect());
+    let mut plane = nalgebra::Vector3::new(middle, 0.0, 0.0);
+    for _ in 0..5 {
+        let rest = |a: &(f64, f64, f64)| a.2 - plane[0] - plane[1] * a.0 - plane[2] * a.1;
+        let scale = 1.4826 * middle_mean(around.iter().map(|a| rest(a).abs()).collect()) + 1e-6;
+        // Slopes are held by a width that changes by a sixth from tile to tile at most.
+        let hold = (2.0 * scale / middle).powi(2);
+        let (mut normal, mut right) = (nalgebra::Matrix3::from_diagonal(&[0.0, hold, hold].into()), plane * 0.0);
+        for a in around {
+            let row = nalgebra::Vector3::new(1.0, a.0, a.1);
+            let weight = 5.0 / (4.0 + (rest(a) / scale).powi(2));
+            normal += weight * row * row.transpose();
+            right += weight * a.2 * row;
+        }
+        plane = normal.cholesky()?.solve(&right);
+    }
+    Some(plane[0])
 }
 
 fn moved(tile: &crate::measure::pair::TileSpectra) -> bool {
@@ -220,7 +252,11 @@ impl Tile {
                 sharpest = k;
             }
         }
-        let itself = Relative { squared: Estimate::new(0.0, 0.0, 1), frequency: crate::quantity::MTF50_SIGMA / guess };
+        let itself = Relative {
+            squared: Estimate::new(0.0, 0.0, 1),
+            frequency: crate::quantity::MTF50_SIGMA / guess,
+            from_middle: (0.0, 0.0),
+        };
         let relative: Vec<Option<Relative>> = (0..frames.len())
             .map(|k| {
                 if k == sharpest {
@@ -275,4 +311,21 @@ fn own_width(frames: &[Frame], tile: usize, sharpest: usize, relative: &[Option<
     let value = (sum / weights).max(0.09).sqrt();
     let sd = (weights.sqrt().recip() / (2.0 * value)).hypot(CONTENT * value);
     Some(Estimate::new(value, sd, n))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_usual_in_a_corner_is_not_what_is_usual_further_in() {
+        let tiles: Vec<Region> =
+            (0..64).map(|i| Region { x: 50 * (i % 8), y: 50 * (i / 8), width: 50, height: 50 }).collect();
+        let width = |t: &Region| 0.6 + 0.04 * f64::from(t.x + t.y) / 50.0;
+        let mut own: Vec<Option<f64>> = tiles.iter().map(|t| Some(width(t))).collect();
+        own[54] = Some(3.0);
+        let found = usual(&own, &tiles);
+        assert!((found[63].unwrap().value / width(&tiles[63]) - 1.0).abs() < 0.02, "{:?} in the corner", found[63]);
+        assert!((found[27].unwrap().value / width(&tiles[27]) - 1.0).abs() < 0.02, "{:?} in the middle", found[27]);
+    }
 }

@@ -8,7 +8,7 @@ use rustfft::{Fft, FftPlanner};
 
 use super::noise::Reading;
 use super::pyramid::Pyramid;
-use super::{BLOCK, LEVELS, RINGS, Rings, TileSpectra};
+use super::{BLOCK, Block, LEVELS, RINGS, TileSpectra};
 use crate::measure::register::Registration;
 use crate::measure::register::two_dimensional;
 use crate::quantity::Region;
@@ -17,8 +17,10 @@ use crate::shot::Mosaic;
 /// Rings over which frames are compared for being in place: coarse detail, 3 to 9 cycles a block.
 const COARSE: std::ops::RangeInclusive<usize> = 3..=9;
 
-/// Distance from the rim within which the other frame may not reach, px: a usual hand-held shift.
+/// Distance from the rim that the other frame may not reach: a usual hand-held shift, px, and what a lens breathes as it
+/// is focused, as a share of the picture's shorter side.
 const RIM_PX: f64 = 6.0;
+const RIM_SHARE: f64 = 0.01;
 
 /// Cuts blocks for one pair of frames.
 pub(super) struct Cutter<'a> {
@@ -30,15 +32,11 @@ pub(super) struct Cutter<'a> {
     ring: Vec<usize>,
 }
 
-/// Sums over blocks.
-#[derive(Clone, Default)]
+/// Sums over blocks, by ring: power of the other frame, of the reference, and their co-spectrum.
 struct Sums {
-    /// Power of the other frame, of the reference, and their co-spectrum, by ring.
-    other: Vec<f64>,
-    reference: Vec<f64>,
-    common: Vec<f64>,
-    level: f64,
-    blocks: u32,
+    other: [f64; RINGS],
+    reference: [f64; RINGS],
+    common: [f64; RINGS],
 }
 
 impl<'a> Cutter<'a> {
@@ -57,30 +55,22 @@ impl<'a> Cutter<'a> {
         let mut levels = Vec::with_capacity(LEVELS);
         let mut in_place = None;
         for level in 0..LEVELS {
-            let mut sums = Sums {
-                other: vec![0.0; RINGS],
-                reference: vec![0.0; RINGS],
-                common: vec![0.0; RINGS],
-                ..Sums::default()
-            };
-            for centre in self.centres(region, level) {
-                self.block(level, centre, &mut sums, &mut readings);
-            }
-            if sums.blocks == 0 {
-                levels.push(None);
-                continue;
-            }
-            let blocks = f64::from(sums.blocks);
+            let mut sums = Sums { other: [0.0; RINGS], reference: [0.0; RINGS], common: [0.0; RINGS] };
+            let blocks: Vec<Option<Block>> = self
+                .centres(region, level)
+                .into_iter()
+                .map(|centre| {
+                    let middle = |start: u32, length: u32| f64::from(start) + f64::from(length) / 2.0;
+                    let from_middle =
+                        (centre.0 - middle(region.x, region.width), centre.1 - middle(region.y, region.height));
+                    self.block(level, centre, &mut sums, &mut readings).map(|b| Block { from_middle, ..b })
+                })
+                .collect();
             // Blocks of two levels up see shifts below a pixel as nothing, and wind's as something.
-            if level == 1 || (level == 2 && in_place.is_none()) {
+            if blocks.iter().any(Option::is_some) && (level == 1 || (level == 2 && in_place.is_none())) {
                 in_place = sums.in_place();
             }
-            levels.push(Some(Rings {
-                power: sums.other.iter().map(|p| p / blocks).collect(),
-                noise: 0.0,
-                level: sums.level / blocks,
-                blocks: sums.blocks,
-            }));
+            levels.push(blocks);
         }
         (TileSpectra { levels, in_place }, readings)
     }
@@ -90,8 +80,8 @@ impl<'a> Cutter<'a> {
     fn centres(&self, region: Region, level: usize) -> Vec<(f64, f64)> {
         let block = f64::from((BLOCK as u32) << level);
         let step = block / 2.0;
-        let rim = step + RIM_PX.max(f64::from(1u32 << level));
         let (w, h) = (self.reference.plane.width as f64, self.reference.plane.height as f64);
+        let rim = step + RIM_PX.max(f64::from(1u32 << level)).max(RIM_SHARE * w.min(h));
         let along = |start: u32, length: u32, size: f64| {
             let count = (f64::from(length) / step).round().max(1.0);
             (0..count as usize)
@@ -103,18 +93,16 @@ impl<'a> Cutter<'a> {
         ys.iter().flat_map(|&y| xs.iter().map(move |&x| (x, y))).collect()
     }
 
-    /// Adds one block pair centred at `centre` (full pixels of the reference), if it lies in both frames unclipped.
-    fn block(&self, level: usize, centre: (f64, f64), sums: &mut Sums, readings: &mut Vec<Reading>) {
+    /// The other frame's block of the pair centred at `centre` (full pixels of the reference), if it lies in both frames
+    /// unclipped.
+    fn block(&self, level: usize, centre: (f64, f64), sums: &mut Sums, readings: &mut Vec<Reading>) -> Option<Block> {
         let there = self.registration.map_or(centre, |r| r.locate(centre.0, centre.1));
         let factor = f64::from(1u32 << level);
         let scaled = |p: (f64, f64)| (p.0 / factor, p.1 / factor);
-        let (Some(a), Some(b)) =
-            (Cut::new(self.reference, level, scaled(centre)), Cut::new(self.other, level, scaled(there)))
-        else {
-            return;
-        };
+        let (a, b) = (Cut::new(self.reference, level, scaled(centre))?, Cut::new(self.other, level, scaled(there))?);
         let mut work = vec![Complex::new(0.0f32, 0.0); BLOCK * BLOCK];
-        let (Some(_), Some(mean)) = (a.window(&mut work, false), b.window(&mut work, true)) else { return };
+        a.window(&mut work, false)?;
+        let mean = b.window(&mut work, true)?;
         two_dimensional(&*self.fft, BLOCK, &mut work);
         // Modes per ring vary; rings are averaged at the end of the block.
         let (mut pb, mut pa, mut ab) = ([0.0f64; RINGS], [0.0f64; RINGS], [0.0f64; RINGS]);
@@ -144,17 +132,18 @@ impl<'a> Cutter<'a> {
                 }
             }
         }
+        let mut power = [0.0f32; RINGS];
         for k in 1..RINGS {
             let per_mode = 1.0 / counts[k].max(1.0);
+            power[k] = (pb[k] * per_mode / b.weight) as f32;
             sums.other[k] += pb[k] * per_mode / b.weight;
             sums.reference[k] += pa[k] * per_mode / a.weight;
             sums.common[k] += ab[k] * per_mode / (a.weight * b.weight).sqrt();
         }
-        sums.level += mean;
-        sums.blocks += 1;
         if level == 0 && high_count > 0.0 {
             readings.push((mean, high / high_count / b.weight));
         }
+        Some(Block { power, noise: 0.0, level: mean, from_middle: (0.0, 0.0) })
     }
 
     /// Whether a mode holds noise only: the corners of the spectrum, or with half of the samples of a Bayer sensor

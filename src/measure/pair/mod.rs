@@ -24,24 +24,24 @@ const RINGS: usize = BLOCK / 2;
 /// Levels of the pyramid: each halves the picture, for blurs up to about 1.5, 3, 6 and 12 px.
 const LEVELS: usize = 4;
 
-/// Power spectrum of one tile at one pyramid level, averaged over directions.
+/// Power spectrum of one block at one pyramid level, averaged over directions.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Rings {
+struct Block {
     /// Mean power of the modes at k cycles a block, k from 0; white noise of variance v reads v. Levels^2.
-    power: Vec<f64>,
+    power: [f32; RINGS],
     /// Noise power, same unit.
     noise: f64,
     /// Mean level above black.
     level: f64,
-    /// Blocks averaged.
-    blocks: u32,
+    /// Its middle from that of the tile, px of the reference.
+    from_middle: (f64, f64),
 }
 
 /// The spectra of one tile of one frame.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct TileSpectra {
-    /// By pyramid level; `None` where no block fits or the tile is clipped.
-    levels: Vec<Option<Rings>>,
+    /// By pyramid level, blocks in the same order in every frame; `None` where one does not fit or is clipped.
+    levels: Vec<Vec<Option<Block>>>,
     /// Share of the coarse detail common with the reference frame that lies where the reference has it, 0 to 1;
     /// `None` where there is no coarse detail.
     pub in_place: Option<f64>,
@@ -51,7 +51,7 @@ impl TileSpectra {
     /// Whether no block of the tile could be used: outside the other frame, or clipped.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.levels.iter().all(Option::is_none)
+        self.levels.iter().flatten().all(Option::is_none)
     }
 }
 
@@ -94,9 +94,9 @@ pub fn spectra(
     let readings: Vec<noise::Reading> = tiles.iter().flat_map(|t| t.1.iter().copied()).collect();
     let noise = Noise::fit(&readings);
     for (tile, _) in &mut tiles {
-        for (level, rings) in tile.levels.iter_mut().enumerate() {
-            if let Some(rings) = rings {
-                rings.noise = noise.variance(rings.level) / 4f64.powi(level as i32);
+        for (level, blocks) in tile.levels.iter_mut().enumerate() {
+            for block in blocks.iter_mut().flatten() {
+                block.noise = noise.variance(block.level) / 4f64.powi(level as i32);
             }
         }
     }

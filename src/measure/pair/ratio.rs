@@ -1,6 +1,6 @@
 //! From the spectra of two frames of one tile to the difference of their squared blur widths.
 
-use super::{BLOCK, LEVELS, RINGS, Rings, TileSpectra};
+use super::{BLOCK, Block, LEVELS, RINGS, TileSpectra};
 use crate::quantity::{Estimate, MTF50_SIGMA};
 
 /// Relative blur of a tile between two frames.
@@ -11,6 +11,36 @@ pub struct Relative {
     pub squared: Estimate,
     /// Where it holds: the frequency of half contrast of the more blurred frame, cycles a pixel.
     pub frequency: f64,
+    /// Middle of what was compared from that of the tile, px of the reference: at the rim it lies further in.
+    pub from_middle: (f64, f64),
+}
+
+/// Power spectrum of the blocks of a tile at one level that both frames have: means over them.
+struct Rings {
+    power: [f64; RINGS],
+    noise: f64,
+    level: f64,
+    blocks: u32,
+}
+
+impl Rings {
+    /// Of the blocks of `own` that `other` has too; `None` where there are none.
+    fn common(own: &[Option<Block>], other: &[Option<Block>]) -> Option<Self> {
+        let both: Vec<&Block> = common(own, other).collect();
+        let n = both.len() as f64;
+        let mean = |of: &dyn Fn(&Block) -> f64| both.iter().map(|b| of(b)).sum::<f64>() / n;
+        (!both.is_empty()).then(|| Self {
+            power: std::array::from_fn(|k| mean(&|b| f64::from(b.power[k]))),
+            noise: mean(&|b| b.noise),
+            level: mean(&|b| b.level),
+            blocks: both.len() as u32,
+        })
+    }
+}
+
+/// Blocks of `own` that `other` has too: what one frame shows beyond its rim, or clips, must not tell for the other.
+fn common<'a>(own: &'a [Option<Block>], other: &'a [Option<Block>]) -> impl Iterator<Item = &'a Block> {
+    own.iter().zip(other).filter(|(_, o)| o.is_some()).filter_map(|(b, _)| b.as_ref())
 }
 
 /// Widths of the squared window of Hann in modes, along either axis: its spectrum mixes neighbouring modes, which
@@ -46,13 +76,14 @@ pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rend
         let frequency = (MTF50_SIGMA / blurred).min(0.36);
         let cycles = frequency * BLOCK as f64;
         let level = (LEAST_CYCLES / cycles).log2().ceil().max(0.0) as usize;
-        let level = (level.min(LEVELS - 1)..LEVELS).find(|&l| has(a, l) && has(b, l)).or_else(|| {
+        let level = (level.min(LEVELS - 1)..LEVELS).find(|&l| has(a, b, l)).or_else(|| {
             // Small pictures have no coarse levels: the coarsest there is must do.
-            (0..level.min(LEVELS)).rev().find(|&l| has(a, l) && has(b, l))
+            (0..level.min(LEVELS)).rev().find(|&l| has(a, b, l))
         })?;
         let pixel = f64::from(1u32 << level);
-        let (ra, rb) = (a.levels[level].as_ref()?, b.levels[level].as_ref()?);
-        let Some(fit) = compare(ra, rb, frequency * pixel, sharper / pixel, scale, rendered) else {
+        let (ra, rb) =
+            (Rings::common(&a.levels[level], &b.levels[level])?, Rings::common(&b.levels[level], &a.levels[level])?);
+        let Some(fit) = compare(&ra, &rb, frequency * pixel, sharper / pixel, scale, rendered) else {
             // The softer frame drowns in noise here: its half contrast lies lower.
             drowned += 1;
             if found.is_some() || drowned > DROWNED {
@@ -69,12 +100,20 @@ pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rend
         }
         blurred = next;
     }
-    let (fit, frequency, _) = found?;
-    Some(Relative { squared: Estimate::new(fit.squared, fit.sd, fit.rings), frequency })
+    let (fit, frequency, level) = found?;
+    let from_middle = middle(common(&a.levels[level], &b.levels[level]));
+    Some(Relative { squared: Estimate::new(fit.squared, fit.sd, fit.rings), frequency, from_middle })
 }
 
-fn has(tile: &TileSpectra, level: usize) -> bool {
-    tile.levels.get(level).is_some_and(Option::is_some)
+fn has(a: &TileSpectra, b: &TileSpectra, level: usize) -> bool {
+    let blocks = a.levels.get(level).zip(b.levels.get(level));
+    blocks.is_some_and(|(a, b)| common(a, b).next().is_some())
+}
+
+/// Mean of the middles of blocks, px.
+fn middle<'a>(blocks: impl Iterator<Item = &'a Block>) -> (f64, f64) {
+    let (x, y, n) = blocks.fold((0.0, 0.0, 0.0), |s, b| (s.0 + b.from_middle.0, s.1 + b.from_middle.1, s.2 + 1.0));
+    (x / f64::max(n, 1.0), y / f64::max(n, 1.0))
 }
 
 struct Fit {
@@ -205,7 +244,8 @@ mod tests {
                 let f = k as f64 / BLOCK as f64 / pixel;
                 1e6 / (f * f) / (pixel * pixel) * (-(2.0 * std::f64::consts::PI * sigma * f).powi(2)).exp() + white
             };
-            Some(Rings { power: (0..RINGS).map(|k| power(k.max(1))).collect(), noise: white, level: 1e4, blocks: 30 })
+            let power = std::array::from_fn(|k| power(k.max(1)) as f32);
+            vec![Some(Block { power, noise: white, level: 1e4, from_middle: (0.0, 0.0) }); 30]
         };
         TileSpectra { levels: (0..LEVELS).map(level).collect(), in_place: Some(1.0) }
     }
@@ -218,6 +258,26 @@ mod tests {
             let exact = sign * (9.0 - 0.36);
             assert!((found.squared.value / exact - 1.0).abs() < 0.04, "{found:?}");
         }
+    }
+
+    #[test]
+    fn only_blocks_that_both_frames_have_are_compared() {
+        // The lower half of the tile shows a scene a hundred times as strong, and lies beyond the other frame's rim.
+        let (mut sharp, mut soft) = (spectra(0.6, 1.0), spectra(1.2, 1.0));
+        for level in &mut sharp.levels {
+            for (i, block) in level.iter_mut().flatten().enumerate() {
+                block.from_middle.1 = if i < 15 { -20.0 } else { 20.0 };
+                if i >= 15 {
+                    block.power = block.power.map(|p| 100.0 * p);
+                }
+            }
+        }
+        for level in &mut soft.levels {
+            level[15..].fill(None);
+        }
+        let found = relative(&sharp, &soft, 0.6, 1.0, false).expect("a comparison");
+        assert!((found.squared.value / (1.44 - 0.36) - 1.0).abs() < 0.04, "{found:?}");
+        assert_eq!(found.from_middle, (0.0, -20.0));
     }
 
     #[test]
