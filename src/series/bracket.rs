@@ -13,12 +13,14 @@ pub struct Widths {
     pub sigma: Vec<Vec<Option<f64>>>,
     /// `[tile]`: inverse distance in px of blur disc, to an unknown sign and offset, where the frames tell it.
     pub place: Option<Vec<Option<f64>>>,
+    /// Standard error of a width as a share of it, as far as `sigma` has not been lowered by it already.
+    pub doubt: f64,
 }
 
 /// What a focus bracket answers.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Bracket {
-    /// The frame whose worse one of near and far is the least blurred.
+    /// The frame whose worse one of the nearest and the farthest tiles is the least blurred.
     pub best_single: Option<usize>,
     /// The fewest frames that show every coverable tile within the permitted blur, near to far.
     pub covering_set: Vec<usize>,
@@ -53,14 +55,15 @@ pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_
         let logs: Vec<Option<f64>> = sigma.iter().map(|e| e.map(|e| e.value.max(1e-3).ln())).collect();
         steadied(&logs, tiles).into_iter().zip(sd).map(|(l, sd)| l.map(|l| l.exp() - CHANCE * sd)).collect()
     };
-    Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), place: None }
+    Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), place: None, doubt: 0.0 }
 }
 
 /// Answers a focus bracket from [`widths`]. `permitted` is the widest blur that counts as sharp, px, pixel aperture
 /// included.
 ///
 /// The set is the smallest there is (branch and bound over the frames' tile sets); of sets of one size that with the
-/// least mean blur.
+/// least mean blur. Tiles that no frame shows better than permitted by more than the standard error of a width ask for no
+/// frame of their own, unless there are no others.
 #[must_use]
 pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: f64) -> Bracket {
     let frames = widths.sigma.len();
@@ -68,8 +71,11 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
     let least = |t: usize| (0..frames).map(|k| width(k, t)).fold(f64::INFINITY, f64::min);
     let judged: Vec<usize> = (0..tiles.len()).filter(|&t| least(t).is_finite()).collect();
     let (coverable, uncovered): (Vec<usize>, Vec<usize>) = judged.iter().partition(|&&t| least(t) <= permitted);
+    let clear: Vec<usize> =
+        coverable.iter().copied().filter(|&t| least(t) <= (1.0 - widths.doubt) * permitted).collect();
+    let asking = if clear.is_empty() { &coverable } else { &clear };
     let covers = |k: usize, t: usize| width(k, t) <= permitted;
-    let sets: Vec<Vec<bool>> = (0..frames).map(|k| coverable.iter().map(|&t| covers(k, t)).collect()).collect();
+    let sets: Vec<Vec<bool>> = (0..frames).map(|k| asking.iter().map(|&t| covers(k, t)).collect()).collect();
     let cost = |set: &[usize]| -> f64 {
         coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
     };
@@ -127,20 +133,20 @@ pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f
         .collect()
 }
 
-/// Share of the tiles at either end of the scene's depth that stand for near and far where no zone does.
-const END: f64 = 0.1;
+/// Share of the tiles at either end of the scene's depth that stand for near and far.
+const END: f64 = 0.125;
 
-/// Frame with the least worst of near and far. Where those two were not both measured the nearest and the farthest tiles
-/// stand for them; without these, all zones.
+/// Frame with the least worst of the nearest and the farthest tiles, where the tiles' places are known: zones found in one
+/// frame may hold clouds, or lie elsewhere. Without places that of the zones near and far; without these, of all zones.
 fn best_single(zones: &[ZoneBlur], widths: &Widths) -> Option<usize> {
     let of_zone = |z: &ZoneBlur| -> Vec<Option<f64>> {
         let at = |k: usize| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
         (0..widths.sigma.len()).map(at).collect()
     };
     let ends: Vec<&ZoneBlur> = zones.iter().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)).collect();
-    let judged: Vec<Vec<Option<f64>>> = match (ends.len(), ends_by_place(widths)) {
-        (2, _) => ends.into_iter().map(of_zone).collect(),
-        (_, Some(ends)) => ends.into(),
+    let judged: Vec<Vec<Option<f64>>> = match (ends_by_place(widths), ends.len()) {
+        (Some(ends), _) => ends.into(),
+        (None, 2) => ends.into_iter().map(of_zone).collect(),
         _ => zones.iter().map(of_zone).collect(),
     };
     (0..widths.sigma.len())
@@ -243,6 +249,17 @@ impl Search<'_> {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn a_tile_within_its_error_of_the_limit_asks_for_no_frame() {
+        let tiles: Vec<Region> = (0..3).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
+        let of = |widths: [f64; 3]| widths.map(Some).to_vec();
+        let sigma = vec![of([0.7, 0.8, 1.02]), of([1.5, 1.3, 0.99])];
+        let set =
+            |doubt: f64| answer(&[], &Widths { sigma: sigma.clone(), place: None, doubt }, &tiles, 1.0).covering_set;
+        assert_eq!(set(0.0).len(), 2);
+        assert_eq!(set(0.03), [0]);
+    }
 
     proptest! {
         /// Against trying every subset.

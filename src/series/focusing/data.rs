@@ -5,14 +5,29 @@ use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::Region;
 use crate::series::Blurs;
 
+/// A tile's width in one frame.
+#[derive(Clone, Copy)]
+pub(super) struct Point {
+    /// Place among the compared frames.
+    pub frame: usize,
+    /// Squared width, px^2.
+    pub square: f64,
+    /// Sd of the logarithm of the width.
+    pub sd: f64,
+    /// Middle of what was compared from that of the tile, tiles.
+    pub off: (f64, f64),
+}
+
 /// One tile in the frames that show it; squares in px^2.
 pub(super) struct TileData {
     /// Its place in the list of tiles.
     pub tile: usize,
-    /// Place in the picture from its middle, half diagonals.
+    /// Place in the picture from its middle, half widths and half heights.
     pub at: (f64, f64),
-    /// Place among the compared frames, squared width and its sd.
-    pub points: Vec<(usize, f64, f64)>,
+    /// Its widths in the frames.
+    pub points: Vec<Point>,
+    /// The frame, among the compared ones, that the others were compared with.
+    pub sharpest: Option<usize>,
     /// Sd of the squares that its frames share.
     pub shared: f64,
 }
@@ -25,6 +40,8 @@ pub(super) struct Data {
     pub all: usize,
     /// How many tiles there are.
     pub count: usize,
+    /// Tiles along a row of the picture.
+    pub columns: usize,
     /// Tiles seen in two frames or more.
     pub tiles: Vec<TileData>,
 }
@@ -36,29 +53,34 @@ impl Data {
             (0..blurs.sigma.len()).filter(|&k| blurs.sigma[k].iter().flatten().count() > 0).collect();
         let (right, bottom) = tiles.iter().fold((0, 0), |m, t| (m.0.max(t.x + t.width), m.1.max(t.y + t.height)));
         let (w, h) = (f64::from(right), f64::from(bottom));
-        let half = w.hypot(h) / 2.0;
         let usable: Vec<TileData> = (0..tiles.len())
             .filter_map(|t| {
                 let r = tiles[t];
                 let x = f64::from(r.x) + f64::from(r.width) / 2.0 - w / 2.0;
                 let y = f64::from(r.y) + f64::from(r.height) / 2.0 - h / 2.0;
-                let points: Vec<(usize, f64, f64)> = frames
+                let points: Vec<Point> = frames
                     .iter()
                     .enumerate()
                     .filter_map(|(i, &k)| {
                         let e = blurs.sigma[k][t]?;
                         let sd = blurs.apart_sd[k][t].hypot(SCATTER * e.value);
-                        Some((i, e.value * e.value, 2.0 * e.value * sd))
+                        let off = blurs.from_middle[k][t];
+                        let off = (off.0 / f64::from(r.width.max(1)), off.1 / f64::from(r.height.max(1)));
+                        Some(Point { frame: i, square: e.value * e.value, sd: sd / e.value, off })
                     })
                     .collect();
+                // What all others are compared with has no error of its own.
+                let sharpest = frames.iter().position(|&k| blurs.sigma[k][t].is_some() && blurs.apart_sd[k][t] == 0.0);
                 let least = blurs.least(t);
                 let shared = 2.0 * least * blurs.anchor_sd[t].max(0.02 * least);
-                (points.len() >= 2).then_some(TileData { tile: t, at: (x / half, y / half), points, shared })
+                let at = (2.0 * x / w, 2.0 * y / h);
+                (points.len() >= 2).then_some(TileData { tile: t, at, points, sharpest, shared })
             })
             .collect();
         (frames.len() >= FEWEST.0 && usable.len() >= FEWEST.1).then_some(Self {
             all: blurs.sigma.len(),
             count: tiles.len(),
+            columns: tiles.iter().take_while(|t| t.y == tiles[0].y).count().max(1),
             frames,
             tiles: usable,
         })
