@@ -39,3 +39,13 @@ fn even(state: &mut u64) -> f64 {
 fn number(name: &str, usual: usize) -> usize {
     std::env::var(name).ok().and_then(|c| c.parse().ok()).unwrap_or(usual)
 }
+
+fn median_abs(values: &[f64]) -> f64 {
+    let mut a: Vec<f64> = values.iter().map(|e| e.abs()).collect();
+    a.sort_by(f64::total_cmp);
+    a.get(a.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+fn share_within(values: &[f64], bar: f64) -> f64 {
+    100.0 * values.iter().filter(|e| e.abs() <= bar).count() as f64 / values.len().max(1) as f64
+}

@@ -118,6 +118,38 @@ pub fn truth_at<'a>(truths: &'a [Tile], tile: &Region) -> Option<&'a Tile> {
     })
 }
 
+/// True width at a place of the uncut frame, px. Truth is known at the middles of tiles; between them squares of widths
+/// are taken as parabolas down the picture, as those of level ground are, and straight across. Where the tiles about are
+/// not wholly detailed, that of the tile itself.
+pub fn width_at(truths: &[Tile], x: f64, y: f64) -> Option<f64> {
+    let inside = |r: &Region| {
+        let within = |start: u32, length: u32, at: f64| (f64::from(start)..f64::from(start + length)).contains(&at);
+        within(r.x, r.width, x) && within(r.y, r.height, y)
+    };
+    let own = truths.iter().find(|t| inside(&t.region))?.sigma;
+    let columns = truths.iter().take_while(|t| t.region.y == truths[0].region.y).count();
+    let rows = truths.len() / columns;
+    if rows < 3 || columns < 2 {
+        return Some(own);
+    }
+    let across = |i: usize| f64::from(truths[i].region.x) + f64::from(truths[i].region.width) / 2.0;
+    let down = |j: usize| f64::from(truths[j * columns].region.y) + f64::from(truths[j * columns].region.height) / 2.0;
+    let left = (0..columns - 1).rev().find(|&i| across(i) <= x).unwrap_or(0);
+    let share = ((x - across(left)) / (across(left + 1) - across(left))).clamp(0.0, 1.0);
+    let near = (0..rows).min_by(|&a, &b| (down(a) - y).abs().total_cmp(&(down(b) - y).abs()))?;
+    let top = near.saturating_sub(1).min(rows - 3);
+    let column = |c: usize| {
+        let of = |j: usize| &truths[j * columns + c];
+        let term = |j: usize| {
+            let others = (top..top + 3).filter(|&o| o != j);
+            of(j).sigma.powi(2) * others.map(|o| (y - down(o)) / (down(j) - down(o))).product::<f64>()
+        };
+        let known = (top..top + 3).all(|j| of(j).detailed > 0.95);
+        known.then(|| (top..top + 3).map(term).sum::<f64>().max(0.01).sqrt())
+    };
+    Some(column(left).zip(column(left + 1)).map_or(own, |(a, b)| a + share * (b - a)))
+}
+
 /// A still scene in clear air, from a steady camera.
 pub fn base(seed: u64, long: usize, dice: &mut u64) -> SceneSpec {
     let mut spec = SceneSpec::random(seed, long);

@@ -13,7 +13,7 @@ use tussock::shot::{Capture, Fact, Plane, Source};
 use tussock::simulate::SceneSpec;
 
 use super::scenes::{self, Take, base, cut, render, stopped};
-use super::{even, number};
+use super::{even, median_abs, number, share_within};
 
 const STOPS: [f64; 7] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
 
@@ -41,13 +41,13 @@ struct Compared {
 
 /// Renders, registers and compares the frames of one series.
 fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
-    let shots: Vec<(Plane, Vec<scenes::Tile>)> = specs
+    let shots: Vec<(Plane, Vec<scenes::Tile>, (i64, i64))> = specs
         .iter()
         .enumerate()
         .map(|(i, spec)| {
             let picture = render(spec);
             let take = Take::random(dice, spec.noise, spec.seed * 31 + i as u64);
-            (cut(&picture, take), picture.tiles)
+            (cut(&picture, take), picture.tiles, take.shift)
         })
         .collect();
     let settings = |s: &SceneSpec| Settings::default().under(capture(s).lambda_n_px(WAVELENGTH_UM));
@@ -63,9 +63,11 @@ fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
     let tiles = tiles(ground, Settings::default().tiles);
     let mut compared = Vec::new();
     let mut frames = Vec::new();
+    let mut registrations = Vec::new();
     for (k, shot) in shots.iter().enumerate() {
         let registration =
             if k == reference { None } else { register(ground, &shot.0, &smalls[reference], &smalls[k]) };
+        registrations.push(registration.as_ref().map(|r| r.map));
         if k != reference && registration.is_none() {
             println!("  frame {k} was not registered");
             continue;
@@ -81,13 +83,20 @@ fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
     let blurs = resolve(&frames, &tiles).among(&compared, specs.len());
     // Focusing shifts the picture by a little: whether there is detail in a tile is one thing for all frames.
     let detailed = |t: &Region| {
-        let shares = shots.iter().filter_map(|(_, truths)| Some(scenes::truth_at(truths, t)?.detailed));
+        let shares = shots.iter().filter_map(|s| Some(scenes::truth_at(&s.1, t)?.detailed));
         shares.sum::<f64>() > 0.5 * shots.len() as f64
     };
+    // What a tile of the reference shows lies elsewhere in the other frames, and by the shift in all of them.
     let truth = shots
         .iter()
-        .map(|(_, truths)| {
-            let known = |t: &Region| scenes::truth_at(truths, t).filter(|_| detailed(t)).map(|x| x.sigma);
+        .zip(&registrations)
+        .map(|((_, truths, shift), map)| {
+            let known = |t: &Region| {
+                let middle = (f64::from(t.x) + f64::from(t.width) / 2.0, f64::from(t.y) + f64::from(t.height) / 2.0);
+                let (x, y) = map.map_or(middle, |m| m.apply(middle.0, middle.1));
+                let uncut = |at: f64, by: i64| at + (scenes::MARGIN as i64 + by) as f64;
+                scenes::width_at(truths, uncut(x, shift.0), uncut(y, shift.1)).filter(|_| detailed(t))
+            };
             tiles.iter().map(known).collect()
         })
         .collect();
@@ -162,16 +171,6 @@ fn zone_ratios(c: &Compared, read: &[ZoneBlur]) -> Vec<f64> {
         errors.extend(known.iter().filter(|k| k.1 > best.1).map(|k| (k.0 / best.0) / (k.1 / best.1) - 1.0));
     }
     errors
-}
-
-fn median_abs(values: &[f64]) -> f64 {
-    let mut a: Vec<f64> = values.iter().map(|e| e.abs()).collect();
-    a.sort_by(f64::total_cmp);
-    a.get(a.len() / 2).copied().unwrap_or(f64::NAN)
-}
-
-fn share_within(values: &[f64], bar: f64) -> f64 {
-    100.0 * values.iter().filter(|e| e.abs() <= bar).count() as f64 / values.len().max(1) as f64
 }
 
 /// The frame enlarged or reduced by up to a hundredth.
@@ -350,7 +349,7 @@ pub fn brackets(seed: u64) {
         // The same question put to the truth of the same tiles, which all frames have, compared there or not.
         let compared: Vec<bool> = (0..c.tiles.len()).map(|t| c.blurs.sigma.iter().any(|f| f[t].is_some())).collect();
         let of_frame = |f: &Vec<Option<f64>>| f.iter().zip(&compared).map(|(w, c)| w.filter(|_| *c)).collect();
-        let exact = bracket::Widths { sigma: c.truth.iter().map(of_frame).collect(), place: None };
+        let exact = bracket::Widths { sigma: c.truth.iter().map(of_frame).collect(), place: None, doubt: 0.0 };
         let right = bracket::answer(&[], &exact, &c.tiles, PERMITTED);
         // Near and far by the scene's geometry, whatever zones were found.
         let worst = |k: usize| worse_end(&c, &first, k);
@@ -367,7 +366,9 @@ pub fn brackets(seed: u64) {
         single += usize::from(loss <= 0.03);
         // Least sizes where the limit is a twentieth to either side: within that no figure can tell.
         let size = |by: f64| bracket::answer(&[], &exact, &c.tiles, by * PERMITTED).covering_set.len();
-        minimal += usize::from((size(1.05)..=size(0.95).max(size(1.05))).contains(&answer.covering_set.len()));
+        let sizes = [size(0.95), right.covering_set.len(), size(1.05)];
+        let (least, most) = sizes.iter().fold((usize::MAX, 0), |m, &n| (m.0.min(n), m.1.max(n)));
+        minimal += usize::from((least..=most).contains(&answer.covering_set.len()));
         same += usize::from(answer.covering_set.len() == right.covering_set.len());
         complete += usize::from(missed == 0);
         let errors = ratios(&c);
