@@ -277,7 +277,7 @@ fn where_no_far_zone_was_found_the_farthest_tiles_stand_for_it() {
     let point = |k: usize| Point { frame: k, blur: Estimate::new(sigma[k][95].unwrap(), 0.02, 4), apart_sd: 0.02 };
     let near = ZoneBlur { name: ZoneName::Near, points: (0..5).map(point).collect(), tiles: 12 };
     let answer = |place: Option<Vec<Option<f64>>>| {
-        let widths = bracket::Widths { sigma: sigma.clone(), place };
+        let widths = bracket::Widths { sigma: sigma.clone(), place, doubt: 0.0 };
         bracket::answer(std::slice::from_ref(&near), &widths, &tiles, 1.0).best_single
     };
     assert_eq!(answer(place), Some(2), "focused half way between row 0 and row 7");
