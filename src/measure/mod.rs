@@ -42,7 +42,7 @@ use survey::Survey;
 
 /// Version of the measuring: raise it whenever a change may alter a number, so that remembered
 /// measurements are made anew.
-pub const VERSION: u32 = 8;
+pub const VERSION: u32 = 9;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]
