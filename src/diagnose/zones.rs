@@ -22,6 +22,8 @@ const NORMAL_DEPARTURE: f64 = 0.06;
 pub const OFF_MODEL: f64 = 2.5 * NORMAL_DEPARTURE;
 /// Relative error that the tiles of a zone share, since they mostly show one texture (rendered scenes).
 const SHARED: f64 = 0.07;
+/// Step of the departures that are tried.
+const GRID: f64 = 0.03;
 const OBJECT_DEPARTURE: f64 = 0.6;
 /// Share of zones that hold an object off the model.
 const OBJECT_SHARE: f64 = 0.1;
@@ -250,15 +252,17 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
         let object = OBJECT_SHARE / OBJECT_DEPARTURE * (-0.5 * (d / OBJECT_DEPARTURE).powi(2)).exp();
         usual + object
     };
-    let likelihood = |d: f64| -residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, soft).0).sum::<f64>();
-    let grid: Vec<(f64, f64)> = (-18..=40).map(|k| 0.03 * f64::from(k)).map(|d| (d, likelihood(d))).collect();
-    let height = grid.iter().map(|g| g.1).fold(f64::NEG_INFINITY, f64::max);
+    let departures: Vec<f64> = (-18..=40).map(|k| GRID * f64::from(k)).collect();
+    let logs: Vec<f64> = departures
+        .iter()
+        .map(|d| -residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, soft).0).sum::<f64>())
+        .collect();
+    let height = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let likelihood: Vec<f64> = logs.iter().map(|l| (l - height).exp()).collect();
     // The error that the tiles share may have moved all of them alike.
-    let shared = |d: f64| {
-        let moved = |&(at, l): &(f64, f64)| (l - height - 0.5 * ((at - d) / SHARED).powi(2)).exp();
-        grid.iter().map(moved).sum::<f64>()
-    };
-    let posterior: Vec<(f64, f64)> = grid.iter().map(|&(d, _)| (d, shared(d) * prior(d))).collect();
+    let moved: Vec<f64> = (0..logs.len()).map(|k| (-0.5 * (GRID * k as f64 / SHARED).powi(2)).exp()).collect();
+    let shared = |i: usize| likelihood.iter().enumerate().map(|(j, l)| l * moved[i.abs_diff(j)]).sum::<f64>();
+    let posterior: Vec<(f64, f64)> = departures.iter().enumerate().map(|(i, &d)| (d, shared(i) * prior(d))).collect();
     let departure = posterior.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(0.0, |p| p.0);
     // Mean and spread of the peak that the best value stands in.
     let peak = || posterior.iter().filter(|p| (p.0 - departure).abs() < 0.2);
