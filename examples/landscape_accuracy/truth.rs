@@ -76,13 +76,15 @@ fn spot(spec: &SceneSpec, lens: &Lens, x: f64, y: f64, inverse_m: f64) -> Spot {
 pub fn askew(spec: &SceneSpec, permitted_px: f64) -> f64 {
     let camera = &spec.camera;
     let (w, h) = (camera.width as f64, camera.height as f64);
-    let straight = Lens { decentre: (0.0, 0.0), tilt_um: (0.0, spec.lens.tilt_um.1), ..spec.lens };
+    // A tilt up or down acts as defocus does, and may cancel half of what one to a side does.
+    let sideways = Lens { tilt_um: (spec.lens.tilt_um.0, 0.0), ..spec.lens };
+    let straight = Lens { decentre: (0.0, 0.0), tilt_um: (0.0, 0.0), ..spec.lens };
     let still = SceneSpec { shake: (0.0, 0.0), ..spec.clone() };
     let mut worst = 0.0f64;
     for (y, inverse) in [(camera.horizon().clamp(0.0, h), 1.0 / RIDGE_M), (0.9375 * h, camera.ground(0.9375 * h))] {
         for x in [0.08 * w, 0.92 * w] {
             if spot(spec, &spec.lens, x, y, inverse).optical_px > permitted_px {
-                let real = spot(&still, &spec.lens, x, y, 1.0 / camera.focus_m);
+                let real = spot(&still, &sideways, x, y, 1.0 / camera.focus_m);
                 let ideal = spot(&still, &straight, x, y, 1.0 / camera.focus_m);
                 worst = worst.max((real.optical_px.powi(2) - ideal.optical_px.powi(2)).max(0.0).sqrt());
             }
