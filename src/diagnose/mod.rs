@@ -154,7 +154,8 @@ impl Frame<'_> {
                 name => zones::corner_tiles(self.map, name),
             };
         }
-        let mut readings: Vec<Vec<Option<Reading>>> = d.zones.iter().map(|z| self.readings(&z.tiles)).collect();
+        let mut readings: Vec<Vec<Option<Reading>>> =
+            d.zones.iter().map(|z| self.readings(z, d.far_at.is_some())).collect();
         let unsure =
             zones::foreground_scatters(self.map, self.e, &credible, horizon) || zones::foreground_jumps(self.map);
         if d.near_at.is_none() && unsure {
@@ -208,8 +209,9 @@ impl Frame<'_> {
     }
 
     /// One reading of a zone beside every mode.
-    fn readings(&self, tiles: &[u32]) -> Vec<Option<Reading>> {
-        let read = |theta: &Theta| zones::read(tiles, self.e, theta, self.surface, &self.posterior.mix);
+    fn readings(&self, zone: &Zone, marked: bool) -> Vec<Option<Reading>> {
+        let usual = zones::usual_departure(zone.name, marked);
+        let read = |theta: &Theta| zones::read(&zone.tiles, usual, self.e, theta, self.surface, &self.posterior.mix);
         self.posterior.modes.iter().map(|m| read(&m.theta)).collect()
     }
 

@@ -18,6 +18,8 @@ const NEAR_REACH: f64 = 0.34;
 const MARK_REACH: f64 = 1.3;
 /// How far a zone may depart from the frame's model (ln of the width): a usual case and a far-standing object.
 const NORMAL_DEPARTURE: f64 = 0.06;
+/// The same of the far scene: whatever stands there, it is as good as infinitely far, as the model has it.
+const FAR_DEPARTURE: f64 = 0.03;
 /// Departure from which a zone is taken to hold something at another distance than the model has there.
 pub const OFF_MODEL: f64 = 2.5 * NORMAL_DEPARTURE;
 /// Relative error that the tiles of a zone share, since they mostly show one texture (rendered scenes).
@@ -231,12 +233,18 @@ pub struct Reading {
     pub used: f64,
 }
 
+/// How far a zone usually departs from the model, ln of the width; a marked far subject may be nearer.
+#[must_use]
+pub fn usual_departure(name: ZoneName, marked: bool) -> f64 {
+    if name == ZoneName::Far && !marked { FAR_DEPARTURE } else { NORMAL_DEPARTURE }
+}
+
 /// Reads a zone beside a mode of the model; `None` if nothing in it is credible.
 ///
 /// The departure is looked for by likelihood: most zones lie on the model within a few per cent, some hold an
-/// object that stands off it, and content only adds blur.
+/// object that stands off it, and content only adds blur. `usual`: see [`usual_departure`].
 #[must_use]
-pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Option<Reading> {
+pub fn read(tiles: &[u32], usual: f64, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Option<Reading> {
     let mix = &strict(mix);
     let inside: Vec<&Sample> = e.samples.iter().filter(|s| tiles.binary_search(&(s.index as u32)).is_ok()).collect();
     if inside.is_empty() {
@@ -248,9 +256,9 @@ pub fn read(tiles: &[u32], e: &Evidence, theta: &Theta, surface: &Surface, mix: 
     let soft = inside.iter().map(|s| mix.soft_at(s.v, theta[HORIZON])).sum::<f64>() / inside.len() as f64;
     let soft = soft.clamp(LEAST_CONTENT, CONTENT);
     let prior = |d: f64| {
-        let usual = (1.0 - OBJECT_SHARE) / NORMAL_DEPARTURE * (-0.5 * (d / NORMAL_DEPARTURE).powi(2)).exp();
+        let on = (1.0 - OBJECT_SHARE) / usual * (-0.5 * (d / usual).powi(2)).exp();
         let object = OBJECT_SHARE / OBJECT_DEPARTURE * (-0.5 * (d / OBJECT_DEPARTURE).powi(2)).exp();
-        usual + object
+        on + object
     };
     let departures: Vec<f64> = (-18..=40).map(|k| GRID * f64::from(k)).collect();
     let logs: Vec<f64> = departures
