@@ -7,7 +7,8 @@ use tussock::measure::{Settings, TileMap, measure};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::{Intent, Region};
 use tussock::series::{
-    Blurs, Frame, Zone, ZoneBlur, ZoneName, aperture, bracket, frame_zones, on_reference, resolve, zone_blurs,
+    Blurs, Frame, Zone, ZoneBlur, ZoneName, aperture, bracket, frame_zones, on_reference, resolve,
+    without_soft_content, zone_blurs,
 };
 use tussock::shot::{Capture, Fact, Plane, Source};
 use tussock::simulate::SceneSpec;
@@ -188,9 +189,10 @@ pub fn apertures(seed: u64) {
         let mut dice = seed.wrapping_mul(7919).wrapping_add(104_729 * i as u64);
         let first = base(seed * 100 + i as u64, long, &mut dice);
         let specs: Vec<SceneSpec> = STOPS.iter().map(|&n| breathing(stopped(&first, n), &mut dice)).collect();
-        let Some(c) = compare(&specs, &mut dice) else { continue };
-        let raw = zone_blurs(&c.zones, &c.blurs);
+        let Some(mut c) = compare(&specs, &mut dice) else { continue };
         let f_numbers: Vec<Option<f64>> = STOPS.iter().map(|&n| Some(n)).collect();
+        c.blurs = without_soft_content(&c.blurs, &f_numbers, Some(first.camera.pitch_um));
+        let raw = zone_blurs(&c.zones, &c.blurs);
         let answer = aperture::answer(&raw, &f_numbers, Some(first.camera.pitch_um));
         let read = &answer.blurs;
         let (errors, zone_errors) = (ratios(&c), zone_ratios(&c, read));

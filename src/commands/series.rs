@@ -22,7 +22,7 @@ use crate::report::Failure;
 use crate::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
 use crate::series::{
     Frame, Member, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket, focus_varied, frame_zones, group, lone,
-    on_reference, resolve, sharpest, zone_blurs,
+    on_reference, resolve, sharpest, without_soft_content, zone_blurs,
 };
 use crate::shot::{Capture, Fact, Plane, Source};
 
@@ -225,6 +225,7 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let varied = if varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { varied };
     let f_numbers: Vec<Option<f64>> = members.iter().map(|m| f_number(m)).collect();
     let pitch_um = members[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
+    let blurs = if varied == Varied::Aperture { without_soft_content(&blurs, &f_numbers, pitch_um) } else { blurs };
     let zone_list = zone_blurs(&zones, &blurs);
     let (width, height) = (members[reference].map.width, members[reference].map.height);
     // The intent limits the optical blur; what is compared has the pixel in it.

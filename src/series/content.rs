@@ -1,0 +1,114 @@
+//! Tiles of an aperture series that are soft by what they show: clouds, smooth water.
+
+use super::Blurs;
+use crate::optics::WAVELENGTH_UM;
+use crate::optics::blur::{Parts, sigma_px};
+
+/// Ratio of f-numbers, to the first, from which a stop tells whether the blur falls.
+const STOPPED_DOWN: f64 = 2.0;
+/// How many of the last stops must agree: one frame may be spoiled.
+const LAST: usize = 2;
+/// How many times more than falling with the f-number leaves, and how much of the squared width besides, what is beyond
+/// diffraction may be.
+const SLACK: (f64, f64) = (1.5, 0.2);
+/// Share of the tiles beyond which it is no content but the frames: a camera that shook, an aperture that did not close.
+const MOST: f64 = 0.5;
+
+/// The same without tiles whose softness is their content's.
+///
+/// What lens and defocus blur beyond diffraction falls on stopping down at least as the f-number rises (defocus and field
+/// curvature with its first power, other aberrations faster). Where at the last two stops it stays above
+/// that, the scene itself is soft there, and which aperture is best can't be told by it. Frames without f-number take no
+/// part; without a pitch, or with less than two stops of range, nothing is left out.
+#[must_use]
+pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Blurs {
+    let Some(pitch_um) = pitch_um else { return blurs.clone() };
+    let mut stops: Vec<(usize, f64, f64)> = f_numbers
+        .iter()
+        .enumerate()
+        .filter_map(|(k, n)| {
+            let bare = Parts { lambda_n_px: Some(WAVELENGTH_UM * (*n)? / pitch_um), pixel: true, ..Parts::default() };
+            Some((k, (*n)?, sigma_px(&bare).powi(2)))
+        })
+        .collect();
+    stops.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let soft = |tile: usize| {
+        let known = |&(k, n, bare): &(usize, f64, f64)| {
+            let square = blurs.sigma[k][tile]?.value.powi(2);
+            Some((n, square, (square - bare).max(0.0)))
+        };
+        let mut points = stops.iter().filter_map(known);
+        let Some((first, _, beyond)) = points.next() else { return false };
+        let stays: Vec<bool> = points
+            .filter(|p| p.0 >= STOPPED_DOWN * first)
+            .map(|(n, square, left)| left > beyond * (SLACK.0 * first / n).powi(2) + SLACK.1 * square)
+            .collect();
+        stays.len() >= LAST && stays.iter().rev().take(LAST).all(|s| *s)
+    };
+    let soft: Vec<bool> = (0..blurs.anchor_sd.len()).map(soft).collect();
+    let measured = (0..soft.len()).filter(|&t| blurs.sigma.iter().any(|f| f[t].is_some())).count();
+    let count = soft.iter().filter(|s| **s).count();
+    let mut kept = blurs.clone();
+    if count as f64 <= MOST * measured as f64 {
+        for frame in &mut kept.sigma {
+            frame.iter_mut().zip(&soft).filter(|(_, s)| **s).for_each(|(width, _)| *width = None);
+        }
+    }
+    kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::Estimate;
+
+    const STOPS: [f64; 5] = [2.8, 5.6, 8.0, 11.0, 16.0];
+    const PITCH_UM: f64 = 4.0;
+
+    /// A disc that closes with the f-number, and a softness of the scene, px.
+    fn width(n: f64, disc: f64, content: f64) -> f64 {
+        sigma_px(&Parts {
+            lambda_n_px: Some(WAVELENGTH_UM * n / PITCH_UM),
+            pixel: true,
+            disc_px: disc * STOPS[0] / n,
+            lens_px: content,
+            ..Parts::default()
+        })
+    }
+
+    fn series(tiles: &[(f64, f64)]) -> Blurs {
+        let frame = |&n: &f64| tiles.iter().map(|t| Some(Estimate::new(width(n, t.0, t.1), 0.02, 9))).collect();
+        Blurs {
+            sigma: STOPS.iter().map(frame).collect(),
+            apart_sd: vec![vec![0.0; tiles.len()]; STOPS.len()],
+            from_middle: vec![vec![(0.0, 0.0); tiles.len()]; STOPS.len()],
+            anchor_sd: vec![0.0; tiles.len()],
+            moved: vec![0; STOPS.len()],
+        }
+    }
+
+    fn left(tiles: &[(f64, f64)]) -> Vec<bool> {
+        let kept = without_soft_content(&series(tiles), &STOPS.map(Some), Some(PITCH_UM));
+        kept.sigma[0].iter().map(Option::is_some).collect()
+    }
+
+    #[test]
+    fn clouds_go_and_defocus_stays() {
+        assert_eq!(
+            left(&[(0.0, 0.2), (12.0, 0.2), (5.0, 0.3), (1.0, 4.0), (4.0, 1.5)]),
+            [true, true, true, false, false]
+        );
+    }
+
+    #[test]
+    fn a_series_that_is_soft_all_over_keeps_its_tiles() {
+        assert_eq!(left(&[(1.0, 2.0), (2.0, 2.0), (1.0, 2.5)]), [true; 3]);
+    }
+
+    #[test]
+    fn one_spoiled_frame_makes_no_content() {
+        let mut blurs = series(&[(3.0, 0.2), (5.0, 0.3)]);
+        blurs.sigma[3].iter_mut().for_each(|w| *w = Some(Estimate::new(5.0, 0.1, 9)));
+        assert_eq!(without_soft_content(&blurs, &STOPS.map(Some), Some(PITCH_UM)), blurs);
+    }
+}
