@@ -71,6 +71,20 @@ fn a_foreground_of_water_alone_is_not_judged_but_the_far_scene_is() {
     assert!(far.optical_px.is_some());
 }
 
+#[test]
+fn distances_are_told_where_discs_differ_and_withheld_where_all_are_alike() {
+    let mut deep = Scene { f_number: 4.0, camera_height_m: 0.6, ..Scene::default() };
+    deep.focus_m = 2.0 * near(&deep);
+    let told = diagnose(&deep.map(), &deep.capture(), None, &Intent::default()).implied;
+    assert!(told.focus_m.is_some() && told.near_m.is_some(), "{told:?}");
+    // High up and stopped down: the discs of the nearest and the farthest differ by less than a pixel.
+    let mut shallow = Scene { f_number: 22.0, focal_mm: 14.0, camera_height_m: 2.0, ..Scene::default() };
+    shallow.focus_m = 2.0 * near(&shallow);
+    assert!(shallow.near().disc_px - shallow.far().disc_px < 1.0);
+    let vague = diagnose(&shallow.map(), &shallow.capture(), None, &Intent::default()).implied;
+    assert!(vague.focus_m.is_none() && vague.near_m.is_none() && vague.right_focus_m.is_none(), "{vague:?}");
+}
+
 /// The default scene from low down and wide open, without numbers where the truth's disc is beyond `most` px.
 fn without_the_blurred(scene: &Scene, most: f64) -> TileMap {
     let mut map = scene.map();

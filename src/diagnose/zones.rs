@@ -340,3 +340,52 @@ pub fn buried(map: &TileMap, e: &Evidence, credible: &[Option<f64>], theta: &The
 pub fn horizon(theta: &Theta, e: &Evidence) -> f64 {
     theta[HORIZON].clamp(-e.bottom, e.bottom)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shot::Capture;
+
+    /// Departure and its sd of 30 tiles that all lie `off` (ln of the width) from the model.
+    fn departure(off: f64, usual: f64) -> (f64, f64) {
+        let map = TileMap {
+            width: 6000,
+            height: 4000,
+            columns: 0,
+            rows: 0,
+            tiles: Vec::new(),
+            overshoot: None,
+            streak: None,
+            clipped_share: 0.0,
+        };
+        let mut e = Evidence::new(&map, &Capture::default(), None);
+        let (mut theta, surface) = ([0.0; super::super::model::SIZE], Surface::at_scale(None));
+        (theta[HORIZON], theta[super::super::model::CENTRE]) = (-0.2, 0.6);
+        let tile = |index: usize| {
+            let place = Sample::place(0.02 * index as f64 - 0.3, 0.3, None);
+            Sample { index, y: Ready::new(&theta).at(&place, &surface).y + off, sd: 0.1, ..place }
+        };
+        e.samples = (0..30).map(tile).collect();
+        let mix = Mix { soft: 0.1, far: 0.2, sky: 0.5, odd: 0.02, inflate: 1.0, skyline: None };
+        let tiles: Vec<u32> = (0..30).collect();
+        let found = read(&tiles, usual, &e, &theta, &surface, &mix).expect("a reading");
+        (found.departure, found.sd)
+    }
+
+    #[test]
+    fn what_the_tiles_share_may_be_the_textures() {
+        // Two normal laws multiplied: the tiles' common error and the zone's own departure, both about zero.
+        for usual in [NORMAL_DEPARTURE, FAR_DEPARTURE] {
+            let share = usual * usual / (usual * usual + SHARED * SHARED);
+            let (found, sd) = departure(0.08, usual);
+            assert!((found - 0.08 * share).abs() < 0.01, "{found} of 0.08 at {usual}");
+            assert!(sd > 0.8 * usual * (1.0 - share).sqrt(), "{sd} at {usual}");
+        }
+    }
+
+    #[test]
+    fn what_stands_far_off_the_model_is_another_thing() {
+        let (found, _) = departure(0.6, NORMAL_DEPARTURE);
+        assert!((found - 0.6).abs() < 0.06, "{found}");
+    }
+}
