@@ -352,7 +352,11 @@ fn answered() -> GroupAnswer {
         tiles: Vec::new(),
         size: (6000, 4000),
         permitted_px: 1.3,
-        notes: vec![(Some(2), NoteKind::SameStop), (None, NoteKind::MissingStop(5.6, 11.0))],
+        notes: vec![
+            (Some(2), NoteKind::SameStop),
+            (None, NoteKind::MissingStop(5.6, 11.0)),
+            (None, NoteKind::SoftContent(1)),
+        ],
         moved: vec![0.0; 7],
         // A turn of a quarter about the origin carries the middle of the picture from (3000, 2000) to (-2000, 3000).
         laid: (0..7)
@@ -401,6 +405,8 @@ fn the_view_keeps_its_contract() {
         (&laid[1]["shift_x_px"], &laid[1]["shift_y_px"]),
         (&serde_json::json!(-5000.0), &serde_json::json!(1000.0))
     );
+    let soft = &group["notes"][2];
+    assert!(soft["file"].is_null() && soft["sentence"].as_str().unwrap().contains("stays soft"), "{soft}");
     let text = series_text(&view);
     assert!(text.contains("f/5.6") && text.contains("top left corner"));
 }

@@ -225,7 +225,12 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let varied = if varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { varied };
     let f_numbers: Vec<Option<f64>> = members.iter().map(|m| f_number(m)).collect();
     let pitch_um = members[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
+    let all = blurs.tiles();
     let blurs = if varied == Varied::Aperture { without_soft_content(&blurs, &f_numbers, pitch_um) } else { blurs };
+    let soft = all - blurs.tiles();
+    if soft > 0 {
+        notes.push((None, NoteKind::SoftContent(soft)));
+    }
     let zone_list = zone_blurs(&zones, &blurs);
     let (width, height) = (members[reference].map.width, members[reference].map.height);
     // The intent limits the optical blur; what is compared has the pixel in it.

@@ -328,17 +328,7 @@ mod tests {
         let rows: Vec<f64> = (0..wide * side).map(|i| weigh(&|k| white[i / side * wide + i % side + k])).collect();
         let both: Vec<f64> = (0..side * side).map(|i| weigh(&|k| rows[(i / side + k) * side + i % side])).collect();
         let spread = (both.iter().map(|v| v * v).sum::<f64>() / both.len() as f64).sqrt();
-        Plane {
-            width: side,
-            height: side,
-            data: both.iter().map(|v| (20_000.0 + 3000.0 * v / spread) as u16).collect(),
-            black: 0,
-            white: 60_000,
-            saturation: 60_000,
-            mosaic: Mosaic::None,
-            jpeg: None,
-            rendered: false,
-        }
+        Plane::of_test(side, both.iter().map(|v| (20_000.0 + 3000.0 * v / spread) as u16).collect())
     }
 
     #[test]

@@ -46,10 +46,9 @@ pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: 
         stays.len() >= LAST && stays.iter().rev().take(LAST).all(|s| *s)
     };
     let soft: Vec<bool> = (0..blurs.anchor_sd.len()).map(soft).collect();
-    let measured = (0..soft.len()).filter(|&t| blurs.sigma.iter().any(|f| f[t].is_some())).count();
     let count = soft.iter().filter(|s| **s).count();
     let mut kept = blurs.clone();
-    if count as f64 <= MOST * measured as f64 {
+    if count as f64 <= MOST * blurs.tiles() as f64 {
         for frame in &mut kept.sigma {
             frame.iter_mut().zip(&soft).filter(|(_, s)| **s).for_each(|(width, _)| *width = None);
         }

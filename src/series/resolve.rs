@@ -57,6 +57,12 @@ impl Blurs {
         all
     }
 
+    /// How many tiles have a width in any frame.
+    #[must_use]
+    pub fn tiles(&self) -> usize {
+        (0..self.anchor_sd.len()).filter(|&t| self.sigma.iter().any(|f| f[t].is_some())).count()
+    }
+
     /// Smallest width of a tile over the frames, px; 0 where it has none.
     #[must_use]
     pub fn least(&self, tile: usize) -> f64 {

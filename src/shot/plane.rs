@@ -68,6 +68,25 @@ pub struct JpegBlocks {
     pub luma_steps: [u16; 64],
 }
 
+#[cfg(test)]
+impl Plane {
+    /// A square of samples up to 60,000 levels, for tests.
+    pub(crate) fn of_test(side: usize, data: Vec<u16>) -> Self {
+        let (white, saturation) = (60_000, 60_000);
+        Self {
+            width: side,
+            height: side,
+            data,
+            black: 0,
+            white,
+            saturation,
+            mosaic: Mosaic::None,
+            jpeg: None,
+            rendered: false,
+        }
+    }
+}
+
 impl Plane {
     /// Relative luminance of the sample at (x, y): 0 is black, 1 white.
     #[inline]

@@ -141,17 +141,7 @@ mod tests {
                 }
             }
         }
-        Plane {
-            width: SIZE,
-            height: SIZE,
-            data: light.iter().map(|v| (20_000.0 + 400.0 * v).clamp(0.0, 59_000.0) as u16).collect(),
-            black: 0,
-            white: 60_000,
-            saturation: 60_000,
-            mosaic: Mosaic::None,
-            jpeg: None,
-            rendered: false,
-        }
+        Plane::of_test(SIZE, light.iter().map(|v| (20_000.0 + 400.0 * v).clamp(0.0, 59_000.0) as u16).collect())
     }
 
     fn searched(plane: &Plane) -> Option<Streak> {

@@ -209,6 +209,8 @@ pub enum NoteKind {
     MissingStop(f64, f64),
     /// More than a third of it moved between the frames, and was left out.
     Moved,
+    /// So many tiles are soft by what they show, as clouds are, and were left out of the comparison of apertures.
+    SoftContent(usize),
     /// It could not be laid over the other frames.
     NotRegistered,
 }

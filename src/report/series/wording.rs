@@ -214,6 +214,11 @@ pub fn note(group: &GroupAnswer, k: Option<usize>, kind: NoteKind) -> String {
             "{} of {file} moved between the frames and was left out; a calmer day would tell more.",
             percent(k.map_or(0.0, |k| group.moved[k]))
         ),
+        NoteKind::SoftContent(tiles) => format!(
+            "{} of the picture stays soft at the smallest apertures, as clouds and rippled water do, and has no say in which \
+             aperture is best.",
+            percent(tiles as f64 / group.tiles.len().max(1) as f64)
+        ),
         NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
     }
 }
