@@ -211,6 +211,26 @@ fn an_aperture_series_is_split_and_answered() {
 }
 
 #[test]
+fn growth_is_no_surer_than_an_error_that_all_zones_share() {
+    let (zones, f_numbers, pitch) = aperture_series();
+    // The last frame reads 2 % small throughout, and the series ends at f/16 or at f/22.
+    let growth = |stops: usize| {
+        let mut zones = zones.clone();
+        for z in &mut zones {
+            z.points.truncate(stops);
+            z.points[stops - 1].blur.value *= 0.98;
+        }
+        aperture::answer(&zones, &f_numbers[..stops], Some(pitch)).split.unwrap().growth
+    };
+    for stops in [6, 7] {
+        let growth = growth(stops);
+        assert!((growth.value - 0.55 / pitch).abs() <= 2.0 * growth.sd, "{stops}: {growth:?}");
+    }
+    // The less of the blur is diffraction, the more such an error takes.
+    assert!(growth(6).sd > growth(7).sd);
+}
+
+#[test]
 fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
     let (mut zones, mut f_numbers, pitch) = aperture_series();
     for z in &mut zones {

@@ -113,8 +113,10 @@ pub struct ZoneBlur {
 
 /// Blur of each zone in each frame.
 ///
-/// One frame of the zone, that with most tiles, is taken as it is; every other follows by the ratio of the tiles
-/// that both have, so that what the tiles show cancels though not all have a number in all frames.
+/// One frame of the zone, that with most tiles, is taken as it is: the mean of the middle half of its tiles. Every other
+/// follows by the ratio of that mean over the tiles that both have, so that what the tiles show cancels though not all have
+/// a number in all frames. (Not by the mean of the tiles' ratios: those of a zone that reaches from sharp to blurred ground
+/// average to more than the ratio of its means.)
 #[must_use]
 pub fn zone_blurs(zones: &[Zone], blurs: &Blurs) -> Vec<ZoneBlur> {
     zones.iter().filter_map(|z| zone_blur(z, blurs)).collect()
@@ -140,8 +142,8 @@ fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
             if both.len() < 2.min(tiles.len()) {
                 return None;
             }
-            let ratios = both.iter().filter_map(|&t| Some(width(k, t)? / width(base, t)?)).collect();
-            let value = base_width * middle_mean(ratios);
+            let mean = |frame: usize| middle_mean(both.iter().filter_map(|&t| width(frame, t)).collect());
+            let value = base_width * mean(k) / mean(base);
             let n = both.len() as f64;
             // Errors of tiles are independent; one per cent remains however many there are.
             let own = both.iter().map(|&t| blurs.apart_sd[k][t].powi(2)).sum::<f64>().sqrt() / n;
