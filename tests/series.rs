@@ -179,7 +179,7 @@ fn zone(name: ZoneName, stops: &[f64], pitch: f64, defocus_um: f64, soft: f64) -
             Point { frame, blur: Estimate::new(width * error, 0.05 * width, 9), apart_sd: 0.01 * width }
         })
         .collect();
-    ZoneBlur { name, points, tiles: 9 }
+    ZoneBlur { name, points, tiles: 9, of: 9 }
 }
 
 const STOPS: [f64; 7] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
@@ -272,6 +272,7 @@ fn a_bracket_is_covered_by_the_fewest_frames_near_to_far() {
             name,
             points: (0..5).map(|k| Point { frame: k, blur: blurs.sigma[k][t].unwrap(), apart_sd: 0.02 }).collect(),
             tiles: 1,
+            of: 1,
         })
         .collect();
     let answer = bracket::answer(&ends, &bracket::widths(&blurs, &tiles, &[], None), &tiles, 1.0);
@@ -295,7 +296,7 @@ fn where_no_far_zone_was_found_the_farthest_tiles_stand_for_it() {
     let tiles: Vec<Region> =
         (0..96).map(|t| Region { x: 50 * (t % 12), y: 50 * (t / 12), width: 50, height: 50 }).collect();
     let point = |k: usize| Point { frame: k, blur: Estimate::new(sigma[k][95].unwrap(), 0.02, 4), apart_sd: 0.02 };
-    let near = ZoneBlur { name: ZoneName::Near, points: (0..5).map(point).collect(), tiles: 12 };
+    let near = ZoneBlur { name: ZoneName::Near, points: (0..5).map(point).collect(), tiles: 12, of: 12 };
     let answer = |place: Option<Vec<Option<f64>>>| {
         let widths = bracket::Widths { sigma: sigma.clone(), place, doubt: 0.0 };
         bracket::answer(std::slice::from_ref(&near), &widths, &tiles, 1.0).best_single
@@ -590,14 +591,21 @@ fn a_thin_zone_does_not_decide_for_the_whole_frame() {
             Point { frame, blur: Estimate::new(width, 0.1, 1), apart_sd: 0.1 }
         })
         .collect();
-    zones.push(ZoneBlur { name: ZoneName::TopRight, points, tiles: 2 });
+    zones.push(ZoneBlur { name: ZoneName::TopRight, points, tiles: 2, of: 2 });
     // And a zone seen at three stops only.
-    zones.push(ZoneBlur { name: ZoneName::Far, points: zones[0].points[..3].to_vec(), tiles: 9 });
+    zones.push(ZoneBlur { name: ZoneName::Far, points: zones[0].points[..3].to_vec(), tiles: 9, of: 9 });
+    // And a corner most of which shows nothing that could be measured.
+    let pool = zones[3].points.clone();
+    zones.push(ZoneBlur { name: ZoneName::BottomLeft, points: pool, tiles: 4, of: 9 });
     let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
     assert_eq!(answer.whole, free.whole);
     assert_eq!(
         answer.left_out,
-        [(ZoneName::TopRight, aperture::LeftOut::FewTiles), (ZoneName::Far, aperture::LeftOut::FewStops)]
+        [
+            (ZoneName::TopRight, aperture::LeftOut::FewTiles),
+            (ZoneName::Far, aperture::LeftOut::FewStops),
+            (ZoneName::BottomLeft, aperture::LeftOut::FewTiles)
+        ]
     );
     assert!(free.left_out.is_empty());
 }

@@ -165,7 +165,9 @@ fn zones(frames: &[&Frame]) -> Vec<ZoneBlur> {
                 })
                 .collect();
             let tiles = points.iter().map(|p| p.blur.n).min()?;
-            (points.len() > 1).then_some(ZoneBlur { name, points, tiles })
+            let own = |f: &&Frame| f.diagnosis.zones.iter().find(|z| zone_name(z.name) == name).map(|z| z.tiles.len());
+            let of = frames.iter().filter_map(own).max()? as u32;
+            (points.len() > 1).then_some(ZoneBlur { name, points, tiles, of })
         })
         .collect()
 }

@@ -39,7 +39,8 @@ pub struct Apertures {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LeftOut {
-    /// It rests on fewer than three tiles: one odd tile could decide for the whole frame.
+    /// It rests on fewer than three tiles, or is a corner that rests on less than half of its own: one odd tile, or what
+    /// little a corner of sky or water shows, could decide for the whole frame.
     FewTiles,
     /// It has no number at a third of the stops or more.
     FewStops,
@@ -139,7 +140,7 @@ fn deciding<'a>(zones: &'a [ZoneBlur], f_numbers: &[Option<f64>]) -> (Vec<&'a Zo
     // Frames that any zone has: a spoiled frame is missing from all.
     let stops = (0..f_numbers.len()).filter(|k| zones.iter().any(|z| z.points.iter().any(|p| p.frame == *k))).count();
     let thin = |z: &ZoneBlur| {
-        if z.tiles < TILES {
+        if z.tiles < TILES || (z.name.is_corner() && 2 * z.tiles < z.of) {
             Some(LeftOut::FewTiles)
         } else if 3 * z.points.len() <= 2 * stops {
             Some(LeftOut::FewStops)

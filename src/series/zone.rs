@@ -109,6 +109,8 @@ pub struct ZoneBlur {
     pub points: Vec<Point>,
     /// Tiles the numbers rest on.
     pub tiles: u32,
+    /// Tiles of the zone, measured or not.
+    pub of: u32,
 }
 
 /// Blur of each zone in each frame.
@@ -153,7 +155,12 @@ fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
             Some(Point { frame: k, blur: Estimate::new(value, sd, both.len() as u32), apart_sd })
         })
         .collect();
-    (points.len() > 1).then_some(ZoneBlur { name: zone.name, points, tiles: tiles.len() as u32 })
+    (points.len() > 1).then_some(ZoneBlur {
+        name: zone.name,
+        points,
+        tiles: tiles.len() as u32,
+        of: zone.tiles.len() as u32,
+    })
 }
 
 /// Mean of the middle half: as robust as needed against a tile at another distance, and smoother than the median.

@@ -99,15 +99,16 @@ impl Psf {
         let mut waves = Vec::new();
         if let Some(p) = self.pupil {
             let total: f64 = p.light.iter().map(|l| l.1).sum();
-            for &(wavelength, weight) in p.light {
-                let blur = wavelength * p.f_number;
-                // A wavefront w waves out of focus at the pupil's edge spreads over a disc of 8 w lambda N.
-                let w = p.defocus_um.abs() / (8.0 * blur);
-                if w > GEOMETRIC_WAVES {
-                    disc_px = disc_px.max(p.defocus_um.abs() / p.pitch_um);
-                } else {
-                    waves.push((weight / total, p.pitch_um / blur, wave_table(w)));
-                }
+            // A wavefront w waves out of focus at the pupil's edge spreads over a disc of 8 w lambda N.
+            let out_of_focus = |wavelength: f64| p.defocus_um.abs() / (8.0 * wavelength * p.f_number);
+            // All wavelengths or none: parts of the light by the wave integral and parts by the disc would not add up to one.
+            if p.light.iter().any(|l| out_of_focus(l.0) > GEOMETRIC_WAVES) {
+                disc_px = disc_px.max(p.defocus_um.abs() / p.pitch_um);
+            } else {
+                waves.extend(p.light.iter().map(|&(wavelength, weight)| {
+                    let cut_off = p.pitch_um / (wavelength * p.f_number);
+                    (weight / total, cut_off, wave_table(out_of_focus(wavelength)))
+                }));
             }
         }
         Transfer { waves, disc_px, gaussian: self.gaussian, track: self.track, pixel: self.pixel }
@@ -357,6 +358,20 @@ mod tests {
 
     /// Transfer a quarter wave out of focus, from Hopkins' integral (Proc. R. Soc. A 231, 1955).
     const QUARTER: [(f64, f64); 5] = [(0.1, 0.83886), (0.3, 0.50157), (0.5, 0.28747), (0.7, 0.15249), (0.9, 0.03603)];
+
+    #[test]
+    fn no_light_is_lost_where_the_disc_takes_over() {
+        for step in 0..=60 {
+            // 6 to 10 waves of green: each wavelength passes the limit somewhere.
+            let waves = 6.0 + f64::from(step) / 15.0;
+            let pupil = Pupil { f_number: 2.8, pitch_um: 5.0, defocus_um: waves * 8.0 * 0.55 * 2.8, light: DAYLIGHT };
+            let psf = Psf { pupil: Some(pupil), ..Psf::default() };
+            assert!((psf.transfer().at(0.0, 0.0) - 1.0).abs() < 1e-9, "{waves}");
+            // A disc's half contrast, with diffraction adding next to nothing (0.705085 over the diameter).
+            let disc = pupil.defocus_um / pupil.pitch_um;
+            assert!((psf.truth().mtf50_x * disc / 0.705_085 - 1.0).abs() < 0.03, "{waves}: {:?}", psf.truth());
+        }
+    }
 
     #[test]
     fn the_pupil_integral_meets_published_transfer_functions() {

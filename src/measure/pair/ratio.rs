@@ -291,7 +291,8 @@ mod tests {
             let x = std::f64::consts::PI * diameter * f;
             let half = std::f64::consts::PI / 2.0;
             let at = |i: usize| half * (i as f64 + 0.5) / 200.0;
-            4.0 / std::f64::consts::PI * (0..200).map(|i| (x * at(i).cos()).cos() * at(i).sin().powi(2)).sum::<f64>()
+            4.0 / std::f64::consts::PI
+                * (0..200).map(|i| (x * at(i).cos()).cos() * at(i).sin().powi(2)).sum::<f64>()
                 * half
                 / 200.0
         }
