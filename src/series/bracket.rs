@@ -22,6 +22,8 @@ pub struct Widths {
 pub struct Bracket {
     /// The frame whose worse one of the nearest and the farthest tiles is the least blurred.
     pub best_single: Option<usize>,
+    /// Other frames that are no worse for that by more than the error of the widths.
+    pub as_good: Vec<usize>,
     /// The fewest frames that show every coverable tile within the permitted blur, near to far.
     pub covering_set: Vec<usize>,
     /// Tiles that were compared and that no frame shows within the permitted blur.
@@ -87,7 +89,8 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
         rows.iter().sum::<f64>() / rows.len().max(1) as f64
     };
     set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
-    Bracket { best_single: best_single(zones, widths), covering_set: set, uncovered }
+    let (best_single, as_good) = best_single(zones, widths).map_or((None, Vec::new()), |(k, o)| (Some(k), o));
+    Bracket { best_single, as_good, covering_set: set, uncovered }
 }
 
 /// Tiles to each side along the row that steady a tile.
@@ -136,9 +139,14 @@ pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f
 /// Share of the tiles at either end of the scene's depth that stand for near and far.
 const END: f64 = 0.125;
 
+/// Share by which the widths of one place in two frames may stand apart wrongly, and those of two places: the scale of
+/// either comes from single frames, which err by 4 % (docs/accuracy.md, aperture series).
+const ALIKE: (f64, f64) = (0.02, 0.06);
+
 /// Frame with the least worst of the nearest and the farthest tiles, where the tiles' places are known: zones found in one
 /// frame may hold clouds, or lie elsewhere. Without places that of the zones near and far; without these, of all zones.
-fn best_single(zones: &[ZoneBlur], widths: &Widths) -> Option<usize> {
+/// With it the frames that can't be told from it.
+fn best_single(zones: &[ZoneBlur], widths: &Widths) -> Option<(usize, Vec<usize>)> {
     let of_zone = |z: &ZoneBlur| -> Vec<Option<f64>> {
         let at = |k: usize| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
         (0..widths.sigma.len()).map(at).collect()
@@ -149,13 +157,18 @@ fn best_single(zones: &[ZoneBlur], widths: &Widths) -> Option<usize> {
         (None, 2) => ends.into_iter().map(of_zone).collect(),
         _ => zones.iter().map(of_zone).collect(),
     };
-    (0..widths.sigma.len())
+    // By frame: which end is the worse, and how wide.
+    let worst: Vec<(usize, usize, f64)> = (0..widths.sigma.len())
         .filter_map(|k| {
-            let worst: Option<Vec<f64>> = judged.iter().map(|z| z[k]).collect();
-            worst.filter(|w| !w.is_empty()).map(|w| (k, w.into_iter().fold(0.0, f64::max)))
+            let ends: Option<Vec<f64>> = judged.iter().map(|z| z[k]).collect();
+            let (end, width) = ends?.into_iter().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
+            Some((k, end, width))
         })
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-        .map(|b| b.0)
+        .collect();
+    let &(best, end, least) = worst.iter().min_by(|a, b| a.2.total_cmp(&b.2))?;
+    let margin = |other: usize| 1.0 + if other == end { ALIKE.0 } else { ALIKE.1 };
+    let as_good = worst.iter().filter(|w| w.0 != best && w.2 <= margin(w.1) * least).map(|w| w.0).collect();
+    Some((best, as_good))
 }
 
 /// Widths, by frame, of the nearest and the farthest tiles; which is which is not told.
@@ -248,6 +261,7 @@ impl Search<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::series::Point;
     use proptest::prelude::*;
 
     #[test]
@@ -259,6 +273,23 @@ mod tests {
             |doubt: f64| answer(&[], &Widths { sigma: sigma.clone(), place: None, doubt }, &tiles, 1.0).covering_set;
         assert_eq!(set(0.0).len(), 2);
         assert_eq!(set(0.03), [0]);
+    }
+
+    #[test]
+    fn frames_whose_worse_ends_lie_within_their_error_are_as_good() {
+        let zone = |name, widths: [f64; 4]| ZoneBlur {
+            name,
+            points: (0..4)
+                .map(|k| Point { frame: k, blur: Estimate::new(widths[k], 0.02, 9), apart_sd: 0.01 })
+                .collect(),
+            tiles: 9,
+            of: 9,
+        };
+        // The third is better than the others: than the second by 4 % at the same end, than the fourth by 4 % at the other.
+        let zones = [zone(ZoneName::Near, [0.6, 0.7, 0.8, 1.04]), zone(ZoneName::Far, [1.3, 1.04, 1.0, 0.7])];
+        let none = Widths { sigma: vec![Vec::new(); 4], place: None, doubt: 0.0 };
+        let answer = answer(&zones, &none, &[], 1.0);
+        assert_eq!((answer.best_single, answer.as_good), (Some(2), vec![3]));
     }
 
     proptest! {

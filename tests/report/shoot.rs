@@ -272,6 +272,7 @@ pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
         whole_frame_within_5_percent: None,
         whole_frame_leaves_out: None,
         best_single: None,
+        best_single_as_good: None,
         covering_set: None,
         uncovered: None,
         sharpest: None,

@@ -92,6 +92,7 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
         whole_frame_leaves_out: apertures
             .map(|a| a.left_out.iter().map(|&(zone, why)| LeftOutView { zone, why }).collect()),
         best_single,
+        best_single_as_good: bracket.map(|b| b.as_good.iter().map(|&k| file(k)).collect()),
         covering_set: bracket.map(|b| b.covering_set.iter().map(|&k| file(k)).collect()),
         uncovered: bracket.map(|b| {
             let tile = |&t: &usize| {

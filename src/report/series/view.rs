@@ -44,6 +44,9 @@ pub struct SeriesGroupView {
     /// The frame to keep if only one is kept: of a focus bracket the best for near and far together, of
     /// near-duplicates the sharpest.
     pub best_single: Option<String>,
+    /// Other frames of a focus bracket that are as good for near and far together, within the error of the widths; null
+    /// for other groups.
+    pub best_single_as_good: Option<Vec<String>>,
     /// The fewest frames that show every place within the permitted blur, near to far, of a focus bracket.
     pub covering_set: Option<Vec<String>>,
     /// Places that no frame shows within the permitted blur, of a focus bracket.

@@ -138,7 +138,13 @@ fn focus(group: &GroupAnswer) -> String {
     let Some(b) = &group.bracket else { return nothing() };
     let mut parts = Vec::new();
     if let Some(k) = b.best_single {
-        parts.push(format!("The best single frame for near and far together is {}.", name(group, k)));
+        let others: Vec<&str> = b.as_good.iter().map(|&k| name(group, k)).collect();
+        let alike = match others.as_slice() {
+            [] => String::new(),
+            [one] => format!("; {one} is as good within the error of these widths"),
+            many => format!("; {} are as good within the error of these widths", many.join(", ")),
+        };
+        parts.push(format!("The best single frame for near and far together is {}{alike}.", name(group, k)));
     }
     let names: Vec<&str> = b.covering_set.iter().map(|&k| name(group, k)).collect();
     match names.as_slice() {
