@@ -8,7 +8,7 @@ use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::{Intent, Region};
 use tussock::series::{
     Blurs, Frame, Zone, ZoneBlur, ZoneName, aperture, bracket, frame_zones, on_reference, resolve,
-    without_soft_content, zone_blurs,
+    without_soft_content, without_still_content, zone_blurs,
 };
 use tussock::shot::{Capture, Fact, Plane, Source};
 use tussock::simulate::SceneSpec;
@@ -352,7 +352,8 @@ pub fn brackets(seed: u64) {
                 s
             })
             .collect();
-        let Some(c) = compare(&specs, &mut dice) else { continue };
+        let Some(mut c) = compare(&specs, &mut dice) else { continue };
+        c.blurs = without_still_content(&c.blurs);
         let read = zone_blurs(&c.zones, &c.blurs);
         let f_numbers = vec![Some(first.camera.f_number); frames];
         let widths = bracket::widths(&c.blurs, &c.tiles, &f_numbers, Some(first.camera.pitch_um));

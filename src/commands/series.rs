@@ -22,7 +22,7 @@ use crate::report::Failure;
 use crate::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
 use crate::series::{
     Frame, Member, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket, focus_varied, frame_zones, group, lone,
-    on_reference, resolve, sharpest, without_soft_content, zone_blurs,
+    on_reference, resolve, sharpest, without_soft_content, without_still_content, zone_blurs,
 };
 use crate::shot::{Capture, Fact, Plane, Source};
 
@@ -226,7 +226,11 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let f_numbers: Vec<Option<f64>> = members.iter().map(|m| f_number(m)).collect();
     let pitch_um = members[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
     let all = blurs.tiles();
-    let blurs = if varied == Varied::Aperture { without_soft_content(&blurs, &f_numbers, pitch_um) } else { blurs };
+    let blurs = match varied {
+        Varied::Aperture => without_soft_content(&blurs, &f_numbers, pitch_um),
+        Varied::Focus => without_still_content(&blurs),
+        Varied::Nothing => blurs,
+    };
     let soft = all - blurs.tiles();
     if soft > 0 {
         notes.push((None, NoteKind::SoftContent(soft)));

@@ -1,6 +1,7 @@
-//! Tiles of an aperture series that are soft by what they show: clouds, smooth water.
+//! Tiles of a series that are soft by what they show: clouds, smooth water.
 
 use super::Blurs;
+use super::zone::middle_mean;
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 
@@ -45,12 +46,46 @@ pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: 
             .collect();
         stays.len() >= LAST && stays.iter().rev().take(LAST).all(|s| *s)
     };
-    let soft: Vec<bool> = (0..blurs.anchor_sd.len()).map(soft).collect();
-    let count = soft.iter().filter(|s| **s).count();
+    without(blurs, &(0..blurs.anchor_sd.len()).map(soft).collect::<Vec<bool>>())
+}
+
+/// Times the usual width of the sharpest frames beyond which a tile may be soft by its content, the change from frame to
+/// frame that a tile out of focus could not stay below, and the change of the middle tile that shows that focus was moved.
+const SOFT: f64 = 3.0;
+const STILL: f64 = 1.15;
+const MOVED: f64 = 1.3;
+
+/// The same for frames of varied focus: without tiles that are very soft, and equally so in all of them.
+///
+/// The disc of what is out of focus changes as the focus is moved. It would stay within 15 % only where it is seven times as
+/// wide as the focus moves it: a twig before the lens, which no frame shows sharp either. Where most tiles hardly change,
+/// nothing is left out.
+#[must_use]
+pub fn without_still_content(blurs: &Blurs) -> Blurs {
+    let range = |tile: usize| {
+        let widths: Vec<f64> = blurs.sigma.iter().filter_map(|f| f[tile]).map(|e| e.value).collect();
+        let (least, most) = widths.iter().fold((f64::INFINITY, 0.0_f64), |m, &w| (m.0.min(w), m.1.max(w)));
+        (widths.len() >= LAST).then_some((least, most))
+    };
+    let ranges: Vec<Option<(f64, f64)>> = (0..blurs.anchor_sd.len()).map(range).collect();
+    let known = || ranges.iter().flatten();
+    if known().next().is_none() {
+        return blurs.clone();
+    }
+    let usual = middle_mean(known().map(|r| r.0).collect());
+    let change = middle_mean(known().map(|r| r.1 / r.0).collect());
+    let still = |r: &Option<(f64, f64)>| r.is_some_and(|(least, most)| least > SOFT * usual && most < STILL * least);
+    let still: Vec<bool> = ranges.iter().map(still).collect();
+    if change < MOVED { blurs.clone() } else { without(blurs, &still) }
+}
+
+/// Without the tiles marked, unless these are most of them.
+fn without(blurs: &Blurs, marked: &[bool]) -> Blurs {
+    let count = marked.iter().filter(|m| **m).count();
     let mut kept = blurs.clone();
     if count as f64 <= MOST * blurs.tiles() as f64 {
         for frame in &mut kept.sigma {
-            frame.iter_mut().zip(&soft).filter(|(_, s)| **s).for_each(|(width, _)| *width = None);
+            frame.iter_mut().zip(marked).filter(|(_, m)| **m).for_each(|(width, _)| *width = None);
         }
     }
     kept
@@ -76,19 +111,41 @@ mod tests {
     }
 
     fn series(tiles: &[(f64, f64)]) -> Blurs {
-        let frame = |&n: &f64| tiles.iter().map(|t| Some(Estimate::new(width(n, t.0, t.1), 0.02, 9))).collect();
-        Blurs {
-            sigma: STOPS.iter().map(frame).collect(),
-            apart_sd: vec![vec![0.0; tiles.len()]; STOPS.len()],
-            from_middle: vec![vec![(0.0, 0.0); tiles.len()]; STOPS.len()],
-            anchor_sd: vec![0.0; tiles.len()],
-            moved: vec![0; STOPS.len()],
-        }
+        frames(&STOPS.map(|n| tiles.iter().map(|t| width(n, t.0, t.1)).collect()))
     }
 
     fn left(tiles: &[(f64, f64)]) -> Vec<bool> {
         let kept = without_soft_content(&series(tiles), &STOPS.map(Some), Some(PITCH_UM));
         kept.sigma[0].iter().map(Option::is_some).collect()
+    }
+
+    /// Frames of widths by tile, px.
+    fn frames(widths: &[Vec<f64>]) -> Blurs {
+        let frame = |w: &Vec<f64>| w.iter().map(|&w| Some(Estimate::new(w, 0.02, 9))).collect();
+        let tiles = widths[0].len();
+        Blurs {
+            sigma: widths.iter().map(frame).collect(),
+            apart_sd: vec![vec![0.0; tiles]; widths.len()],
+            from_middle: vec![vec![(0.0, 0.0); tiles]; widths.len()],
+            anchor_sd: vec![0.0; tiles],
+            moved: vec![0; widths.len()],
+        }
+    }
+
+    #[test]
+    fn what_no_focus_changes_goes_and_what_is_out_of_focus_stays() {
+        // Ground near to far, a twig that is out of focus in both frames, and clouds.
+        let bracket =
+            frames(&[vec![0.6, 0.7, 0.8, 0.9, 1.5, 3.0, 4.0, 5.4], vec![1.8, 1.2, 0.8, 1.5, 0.7, 0.9, 5.2, 5.5]]);
+        let kept = without_still_content(&bracket);
+        let left: Vec<bool> = kept.sigma[1].iter().map(Option::is_some).collect();
+        assert_eq!(left, [true, true, true, true, true, true, true, false]);
+    }
+
+    #[test]
+    fn frames_of_one_focus_keep_their_clouds() {
+        let same = frames(&[vec![0.6, 0.8, 0.7, 5.4], vec![0.6, 0.81, 0.7, 5.5]]);
+        assert_eq!(without_still_content(&same), same);
     }
 
     #[test]

@@ -12,7 +12,7 @@ mod resolve;
 mod sharpest;
 mod zone;
 
-pub use content::without_soft_content;
+pub use content::{without_soft_content, without_still_content};
 pub use group::{Group, Lone, Member, Varied, group, group_by, lone};
 pub use resolve::{Blurs, Frame, on_reference, resolve};
 pub use sharpest::{Sharpest, focus_varied, sharpest};

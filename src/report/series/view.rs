@@ -212,7 +212,7 @@ pub enum NoteKind {
     MissingStop(f64, f64),
     /// More than a third of it moved between the frames, and was left out.
     Moved,
-    /// So many tiles are soft by what they show, as clouds are, and were left out of the comparison of apertures.
+    /// So many tiles are soft by what they show, as clouds are, and were left out of the comparison.
     SoftContent(usize),
     /// It could not be laid over the other frames.
     NotRegistered,

@@ -220,6 +220,10 @@ pub fn note(group: &GroupAnswer, k: Option<usize>, kind: NoteKind) -> String {
             "{} of {file} moved between the frames and was left out; a calmer day would tell more.",
             percent(k.map_or(0.0, |k| group.moved[k]))
         ),
+        NoteKind::SoftContent(tiles) if group.varied == Varied::Focus => format!(
+            "{} of the picture is equally soft wherever the focus lies, as clouds and smooth water are, and was left out.",
+            percent(tiles as f64 / group.tiles.len().max(1) as f64)
+        ),
         NoteKind::SoftContent(tiles) => format!(
             "{} of the picture stays soft at the smallest apertures, as clouds and rippled water do, and has no say in which \
              aperture is best.",
