@@ -49,11 +49,13 @@ pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: 
     without(blurs, &(0..blurs.anchor_sd.len()).map(soft).collect::<Vec<bool>>())
 }
 
-/// Times the usual width of the sharpest frames beyond which a tile may be soft by its content, the change from frame to
-/// frame that a tile out of focus could not stay below, and the change of the middle tile that shows that focus was moved.
+/// Times the usual width of the sharpest frames beyond which a tile may be soft by its content; the change from frame to
+/// frame that a tile out of focus could not stay below; and that of the middle tiles which shows that focus was moved.
 const SOFT: f64 = 4.0;
 const STILL: f64 = 1.15;
 const MOVED: f64 = 1.3;
+/// Standard errors by which two widths may differ by chance.
+const CHANCE: f64 = 2.0;
 
 /// The same for frames of varied focus: without tiles that are very soft, and equally so in all of them.
 ///
@@ -62,20 +64,30 @@ const MOVED: f64 = 1.3;
 /// change little too, but are rarely that soft. Where most tiles hardly change, nothing is left out.
 #[must_use]
 pub fn without_still_content(blurs: &Blurs) -> Blurs {
+    // By tile: least and most width, and the standard error of the logarithm of their ratio.
     let range = |tile: usize| {
-        let widths: Vec<f64> = blurs.sigma.iter().filter_map(|f| f[tile]).map(|e| e.value).collect();
-        let (least, most) = widths.iter().fold((f64::INFINITY, 0.0_f64), |m, &w| (m.0.min(w), m.1.max(w)));
-        (widths.len() >= LAST).then_some((least, most))
+        let frames = blurs.sigma.iter().zip(&blurs.apart_sd);
+        let mut widths: Vec<(f64, f64)> =
+            frames.filter_map(|(f, sd)| Some((f[tile]?.value, sd[tile] / f[tile]?.value))).collect();
+        widths.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let (least, most) = (*widths.first()?, *widths.last()?);
+        (widths.len() >= LAST).then_some((least.0, most.0, least.1.hypot(most.1)))
     };
-    let ranges: Vec<Option<(f64, f64)>> = (0..blurs.anchor_sd.len()).map(range).collect();
+    let ranges: Vec<Option<(f64, f64, f64)>> = (0..blurs.anchor_sd.len()).map(range).collect();
     let known = || ranges.iter().flatten();
     if known().next().is_none() {
         return blurs.clone();
     }
     let usual = middle_mean(known().map(|r| r.0).collect());
     let change = middle_mean(known().map(|r| r.1 / r.0).collect());
-    let still = |r: &Option<(f64, f64)>| r.is_some_and(|(least, most)| least > SOFT * usual && most < STILL * least);
-    let still: Vec<bool> = ranges.iter().map(still).collect();
+    let still: Vec<bool> = ranges
+        .iter()
+        .map(|r| {
+            r.is_some_and(|(least, most, sd)| {
+                least > SOFT * usual && (most / least).ln() < STILL.ln().hypot(CHANCE * sd)
+            })
+        })
+        .collect();
     if change < MOVED { blurs.clone() } else { without(blurs, &still) }
 }
 
@@ -140,6 +152,14 @@ mod tests {
         let kept = without_still_content(&bracket);
         let left: Vec<bool> = kept.sigma[1].iter().map(Option::is_some).collect();
         assert_eq!(left, [true, true, true, true, true, true, true, false]);
+    }
+
+    #[test]
+    fn clouds_whose_widths_scatter_within_their_errors_go_too() {
+        let mut bracket = frames(&[vec![0.6, 0.7, 0.8, 0.9, 1.5, 5.0], vec![1.8, 1.2, 0.8, 1.5, 0.7, 6.2]]);
+        assert!(without_still_content(&bracket).sigma[1][5].is_some());
+        bracket.apart_sd.iter_mut().for_each(|sd| sd[5] = 0.5);
+        assert!(without_still_content(&bracket).sigma[1][5].is_none());
     }
 
     #[test]
