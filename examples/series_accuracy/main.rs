@@ -8,6 +8,7 @@
 
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "a program that prints a table and its progress")]
 
+mod brackets;
 mod groups;
 mod lens;
 mod pairs;
@@ -23,7 +24,7 @@ pub fn main() {
     match which.as_str() {
         "pairs" => pairs::pairs(seed),
         "apertures" => series::apertures(seed),
-        "brackets" => series::brackets(seed),
+        "brackets" => brackets::brackets(seed),
         "groups" => groups::groups(seed),
         "lens" => lens::lens(seed),
         other => eprintln!("pairs, apertures, brackets, groups or lens, not {other}"),
