@@ -12,9 +12,10 @@ use crate::optics::blur::{Parts, sigma_px};
 use crate::output::store::Key;
 use crate::quantity::Region;
 use crate::report::Frame;
-use crate::report::series::{GroupAnswer, SeriesGroupView, group_view};
+use crate::report::series::{GroupAnswer, NoteKind, SeriesGroupView, group_view};
 use crate::series::{
     Blurs, Group, Member, Point, Varied, ZoneBlur, ZoneName, aperture, bracket, group_by, on_reference, sharpest,
+    without_still_content,
 };
 
 /// Finds the groups among audited frames and answers each from single-frame widths; `registered` knows the same frames.
@@ -123,6 +124,9 @@ fn answer(frames: &[&Frame], members: &[usize], registered: &Registered, varied:
         moved: vec![0; frames.len()],
         sigma,
     };
+    let all = blurs.tiles();
+    let blurs = if varied == Varied::Focus { without_still_content(&blurs) } else { blurs };
+    let soft = all - blurs.tiles();
     let f_numbers: Vec<Option<f64>> = frames.iter().map(|f| f.capture.f_number.as_ref().map(|n| n.value)).collect();
     let pitch_um = frames[0].capture.pixel_pitch_um.as_ref().map(|p| p.value);
     let zones = zones(frames);
@@ -141,7 +145,7 @@ fn answer(frames: &[&Frame], members: &[usize], registered: &Registered, varied:
         size: (frames[0].map.width, frames[0].map.height),
         tiles,
         permitted_px,
-        notes: Vec::new(),
+        notes: (soft > 0).then_some((None, NoteKind::SoftContent(soft))).into_iter().collect(),
         moved: vec![0.0; frames.len()],
         laid: members
             .iter()
