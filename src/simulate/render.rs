@@ -326,6 +326,7 @@ fn tile_truth(
 #[cfg(test)]
 mod tests {
     use super::super::canvas::Canvas;
+    use super::super::scene::Sky;
     use super::*;
 
     #[test]
@@ -371,6 +372,30 @@ mod tests {
         for (_, near) in [paint(0.04 * camera.focal_mm, 1.0), paint(f64::INFINITY, zoom)] {
             let (enlarged, plain) = (likeness(&near, zoom), likeness(&near, 1.0));
             assert!(enlarged > 0.6 && enlarged > plain + 0.2, "{enlarged} {plain}");
+        }
+    }
+
+    #[test]
+    fn ridges_are_as_bright_however_much_focusing_enlarges_them() {
+        let mut spec = SceneSpec { visibility_m: 20_000.0, sky: Sky::Clear, ..SceneSpec::random(21, 360) };
+        let level = |spec: &SceneSpec| {
+            let (w, h) = (spec.camera.width, spec.camera.height);
+            let backdrop = Backdrop::new(spec);
+            let mut painter = Painter::new(w, h, 1, (0.0, 0.0), false);
+            backdrop.paint(&mut painter);
+            let is_ridge = |i: &usize| {
+                let (x, y) = ((i % w) as f64 + 0.5, (i / w) as f64 + 0.5);
+                (-3..=3).all(|d| backdrop.surface(x, y + f64::from(d)) == Surface::Ridge)
+            };
+            let ridges: Vec<f64> = (0..w * h).filter(is_ridge).map(|i| f64::from(painter.canvas.data[i])).collect();
+            assert!(ridges.len() > 500, "{}", ridges.len());
+            ridges.iter().sum::<f64>() / ridges.len() as f64
+        };
+        let far = level(&spec);
+        for breathing in [0.995, 1.003, 1.01] {
+            spec.camera.breathing = breathing;
+            let enlarged = level(&spec);
+            assert!((enlarged / far - 1.0).abs() < 0.01, "{enlarged} for {far}");
         }
     }
 

@@ -188,8 +188,9 @@ impl<'a> Backdrop<'a> {
         let own = [0.12, 0.1, 0.075][ridge];
         let level = self.air() * (1.0 - clear) + own * clear;
         let tint = mix(self.far_haze(), [104, 60], clear);
-        let step = 1.0 / painter.canvas.fine as f64;
-        // The body: one upright strip a fine column wide at a time, its top where the outline is.
+        // The body: one upright strip at a time, its top where the outline is. Each is a column of the canvas, however much
+        // that is enlarged: two strips that share one would let the sky through where they meet.
+        let step = 1.0 / painter.canvas.fine as f64 / painter.zoom.0;
         let mut x = left;
         while x < right {
             let top = self.outline(ridge, x + step / 2.0);
