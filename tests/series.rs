@@ -132,6 +132,17 @@ fn frames_of_one_scene_are_found_and_no_others() {
     let alone = lone(&members, &groups);
     assert_eq!(alone[0], (0, Lone::OtherScene));
     assert_eq!(alone.last(), Some(&(7, Lone::Turned(1))));
+
+    // A size is why a frame stands alone only where no group beside it has that size, upright or not.
+    let sized = |sizes: [(u32, u32); 3]| {
+        let size = |k: usize| sizes[[0, 1, 1, 2, 2, 2, 1, 1][k]];
+        let sized: Vec<Member> = members.iter().enumerate().map(|(k, m)| Member { size: size(k), ..*m }).collect();
+        lone(&sized, &groups)[0].1
+    };
+    let (whole, upright, reduced) = ((600, 400), (400, 600), (300, 200));
+    assert_eq!(sized([reduced, whole, whole]), Lone::OtherSize(reduced, whole));
+    assert_eq!(sized([reduced, whole, reduced]), Lone::OtherScene);
+    assert_eq!(sized([upright, whole, whole]), Lone::OtherScene);
 }
 
 #[test]

@@ -199,7 +199,7 @@ fn focus_differs(a: &Member, b: &Member) -> bool {
 pub enum Lone {
     /// No other frame shows its scene.
     OtherScene,
-    /// A group beside it shows frames of another size: its own and theirs, px.
+    /// The groups beside it are of frames of another size: its own and theirs, px.
     OtherSize((u32, u32), (u32, u32)),
     /// A group shows its scene after this many quarter turns clockwise.
     Turned(u8),
@@ -228,6 +228,11 @@ fn why_lone(frames: &[Member], groups: &[Group], k: usize) -> Lone {
             }
         }
     }
-    let other = near.iter().find(|&&m| frames[m].size != frames[k].size && m.abs_diff(k) <= 2 * NEIGHBOURS);
-    other.map_or(Lone::OtherScene, |&m| Lone::OtherSize(frames[k].size, frames[m].size))
+    // Where frames of its own size, upright or not, are grouped beside it, size is not what keeps it out.
+    let sides = |m: usize| (frames[m].size.0.max(frames[m].size.1), frames[m].size.0.min(frames[m].size.1));
+    near.retain(|m| m.abs_diff(k) <= 2 * NEIGHBOURS);
+    match near.first() {
+        Some(&m) if near.iter().all(|&m| sides(m) != sides(k)) => Lone::OtherSize(frames[k].size, frames[m].size),
+        _ => Lone::OtherScene,
+    }
 }
