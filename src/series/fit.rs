@@ -51,7 +51,7 @@ impl ZoneSplit {
 }
 
 /// Share by which the widths of two frames may stand apart wrongly in all zones alike. On rendered series the growth comes
-/// out 1 to 5 % low, in the mean 2.6 % (`COUNT=20 LONG=2000 cargo run --release --example series_accuracy -- apertures 12`).
+/// out 1 to 5 % low, in the mean 3.0 % (`COUNT=20 LONG=2000 cargo run --release --example series_accuracy -- apertures 16`).
 const IN_COMMON: f64 = 0.025;
 
 /// Steps of the growth tried, each 4 % apart.

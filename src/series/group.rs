@@ -197,7 +197,7 @@ fn focus_differs(a: &Member, b: &Member) -> bool {
 /// Why a frame belongs to no group.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lone {
-    /// No other frame shows its scene.
+    /// No other frame of its size shows its scene.
     OtherScene,
     /// The groups beside it are of frames of another size: its own and theirs, px.
     OtherSize((u32, u32), (u32, u32)),

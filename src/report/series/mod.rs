@@ -67,7 +67,7 @@ pub struct Alone {
 /// Why a frame belongs to no group.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum AloneWhy {
-    /// It shows a scene that no other frame shows.
+    /// No other frame of its size shows its scene.
     OtherScene,
     /// It is of another size than the group beside it.
     OtherSize {

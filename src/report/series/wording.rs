@@ -237,7 +237,7 @@ pub fn note(group: &GroupAnswer, k: Option<usize>, kind: NoteKind) -> String {
 #[must_use]
 pub fn alone(alone: &Alone) -> String {
     match alone.why {
-        AloneWhy::OtherScene => "It shows a scene that no other frame shows.".into(),
+        AloneWhy::OtherScene => "No other frame of its size shows its scene.".into(),
         AloneWhy::OtherSize { own, group } => format!(
             "It is {} x {} px, the frames beside it {} x {}: only frames of one size can be compared. Export all at full size.",
             own.0, own.1, group.0, group.1
