@@ -117,11 +117,22 @@ fn tile_map(glass: Glass, take: Take, extra_disc: impl Fn(f64, f64) -> f64, dice
                 noise: 0.002,
                 level: 0.3,
                 blur: (!bare).then(|| Estimate::new(width, 0.04 * width, 20)),
+                bound: None,
                 spread: None,
             });
         }
     }
-    TileMap { width: WIDTH, height: HEIGHT, columns, rows, tiles, overshoot: None, streak: None, clipped_share: 0.0 }
+    TileMap {
+        width: WIDTH,
+        height: HEIGHT,
+        columns,
+        rows,
+        tiles,
+        common: None,
+        overshoot: None,
+        streak: None,
+        clipped_share: 0.0,
+    }
 }
 
 fn capture(n: f64) -> Capture {

@@ -238,6 +238,7 @@ mod tests {
             noise: 0.0,
             level,
             blur: None,
+            bound: None,
             spread: None,
         };
         TileMap {
@@ -246,6 +247,7 @@ mod tests {
             columns: 8,
             rows: rows.len() as u32,
             tiles: rows.iter().flat_map(|row| vec![tile(row); 8]).collect(),
+            common: None,
             overshoot: None,
             streak: None,
             clipped_share: 0.0,

@@ -354,6 +354,7 @@ mod tests {
             columns: 0,
             rows: 0,
             tiles: Vec::new(),
+            common: None,
             overshoot: None,
             streak: None,
             clipped_share: 0.0,

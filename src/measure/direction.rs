@@ -81,44 +81,6 @@ pub(super) fn one_way(edges: &[Edge]) -> Option<f64> {
     (x.hypot(y) > ONE_WAY * edges.len() as f64).then(|| 0.5 * y.atan2(x))
 }
 
-/// Width over all directions (root mean square), if the spread is clearly longer one way than the other: then the
-/// sharpest edges of a tile speak for one direction only.
-pub(super) fn averaged(spread: &Spread) -> Option<Estimate> {
-    let long = (spread.xx.value - spread.yy.value).hypot(2.0 * spread.xy.value);
-    let sd = spread.xx.sd.hypot(spread.yy.sd).max(2.0 * spread.xy.sd);
-    let trace = spread.xx.value + spread.yy.value;
-    if long < 3.0 * sd || long < 0.3 * trace {
-        return None;
-    }
-    let value = (trace / 2.0).sqrt();
-    let sd = value * (spread.xx.sd.hypot(spread.yy.sd) / (2.0 * trace)).hypot(0.04);
-    Some(Estimate::new(value, sd, spread.xx.n))
-}
-
-/// The edges as they would be without the streak, so that a tile's edges agree whichever way they face.
-pub(super) fn without(streak: &Streak, edges: &[Edge]) -> Vec<Edge> {
-    let square = (TRACK_SIGMA * streak.length.value).powi(2);
-    edges
-        .iter()
-        .map(|e| {
-            let share = (e.angle - streak.angle.value).cos().powi(2);
-            let rest = (e.sigma * e.sigma - square * share).max(0.04);
-            let sigma = rest.sqrt();
-            // The streak's own error adds to that of the difference.
-            let sd = (e.sigma * e.sd).hypot(square * share * streak.length.sd / streak.length.value) / sigma;
-            Edge { sigma, sd, ..*e }
-        })
-        .collect()
-}
-
-/// Width over all directions (root mean square) of a rest and the streak together.
-pub(super) fn with(streak: &Streak, rest: Estimate) -> Estimate {
-    let half = 0.5 * (TRACK_SIGMA * streak.length.value).powi(2);
-    let value = (rest.value * rest.value + half).sqrt();
-    let sd = (rest.value * rest.sd).hypot(2.0 * half * streak.length.sd / streak.length.value) / value;
-    Estimate::new(value, sd, rest.n)
-}
-
 /// The streak common to a frame, if there is one.
 ///
 /// Each tile's spread gives a vector (xx - yy, 2 xy), which turns twice as fast as the direction it stands for. A
@@ -218,7 +180,7 @@ mod tests {
     use super::*;
 
     fn edge(angle: f64, sigma: f64) -> Edge {
-        Edge { sigma, sd: 0.02 * sigma, angle, kurtosis: (0.0, 1.0), pull: 0.0, overshoot: None }
+        Edge { sigma, sd: 0.02 * sigma, angle, overshoot: None }
     }
 
     /// Width along `angle` of a round Gaussian of width `base` and a track of length `length` along `along`.
@@ -252,21 +214,5 @@ mod tests {
         assert!((2.0 * (facing - 3.18)).cos() > 0.999, "{facing}");
         let round: Vec<Edge> = (0..9).map(|i| edge(0.35 * f64::from(i), 1.0)).collect();
         assert!(one_way(&round).is_none());
-    }
-
-    #[test]
-    fn taking_a_streak_out_and_putting_it_back_changes_nothing() {
-        let streak = Streak { length: Estimate::new(4.0, 0.2, 9), angle: Estimate::new(0.3, 0.05, 9) };
-        let edges: Vec<Edge> = (0..6)
-            .map(|i| {
-                let angle = 0.5 * f64::from(i);
-                edge(angle, width(0.7, 4.0, 0.3, angle))
-            })
-            .collect();
-        for e in without(&streak, &edges) {
-            assert!((e.sigma - 0.7).abs() < 1e-9, "{e:?}");
-        }
-        let whole = with(&streak, Estimate::new(0.7, 0.03, 6));
-        assert!((whole.value.powi(2) - 0.49 - 0.5 * (TRACK_SIGMA * 4.0_f64).powi(2)).abs() < 1e-9);
     }
 }

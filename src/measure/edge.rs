@@ -16,10 +16,6 @@ pub(super) struct Edge {
     pub sd: f64,
     /// Direction of the normal, radians from +x towards +y, modulo pi.
     pub angle: f64,
-    /// Excess kurtosis of the line spread as its residuals have it, and the standard deviation of that.
-    pub kurtosis: (f64, f64),
-    /// How much wider (px) the fit gets for an excess kurtosis of one.
-    pub pull: f64,
     /// Overshoot beside it as a share of its step, where level ground on both sides tells.
     pub overshoot: Option<f32>,
 }
@@ -99,7 +95,7 @@ pub(super) fn fit(plane: &Plane, candidate: &Candidate, noise: &NoiseModel, prof
     let fitted = result?;
     let sigma = f64::from(steps.sigma);
     let (step, place) = steps.steps[0];
-    let whole = [fitted.unit_sd, fitted.kurtosis, fitted.pull].iter().all(|v| v.is_finite());
+    let whole = fitted.unit_sd.is_finite();
     if !whole || !(0.2..=8.0).contains(&sigma) || step < 5.0 * noise_sd || (place - coarse.place).abs() > 2.5 {
         return None;
     }
@@ -125,8 +121,7 @@ pub(super) fn fit(plane: &Plane, candidate: &Candidate, noise: &NoiseModel, prof
         return None;
     }
     let angle = f64::from(line.normal.1.atan2(line.normal.0)).rem_euclid(std::f64::consts::PI);
-    let kurtosis = (fitted.kurtosis, fitted.kurtosis_unit_sd * spread.max(f64::from(noise_sd)));
-    Some(Edge { sigma, sd, angle, kurtosis, pull: fitted.pull, overshoot: across.overshoot(&coarse, noise_sd) })
+    Some(Edge { sigma, sd, angle, overshoot: across.overshoot(&coarse, noise_sd) })
 }
 
 /// Whether the gradient at a candidate points at least 35 degrees away from a direction (radians, modulo pi).

@@ -29,6 +29,8 @@ pub(super) struct Drown {
     pub noise: f64,
     /// Power below which compression leaves mostly nothing.
     pub least: f64,
+    /// Part of the noise that compression makes.
+    pub compression: f64,
 }
 
 /// Groups of level over which the quietest tiles are sought.
@@ -67,7 +69,7 @@ impl NoiseModel {
         let i = (2.0 * self.block * frequency).round().clamp(0.0, 11.0) as usize;
         let step = (self.steps[i] * self.code_slope(level)).powi(2);
         // A coefficient that scatters by less than about 0.7 steps is mostly rounded to zero.
-        Drown { noise: self.variance(level).max(step / 12.0), least: 0.5 * step }
+        Drown { noise: self.variance(level).max(step / 12.0), least: 0.5 * step, compression: step / 12.0 }
     }
 
     /// Noise variance at a level above black, levels^2.
@@ -99,6 +101,15 @@ impl NoiseModel {
 
     /// Levels to an 8-bit code value at a level: slope of the sRGB curve (IEC 61966-2-1) above its toe; other
     /// rendering curves are close enough for a floor.
+    pub(super) fn code(&self, level: f64) -> f64 {
+        self.code_slope(level)
+    }
+
+    /// Mean quantisation step of fine JPEG coefficients, 8-bit code values; zero without.
+    pub(super) const fn fine_step(&self) -> f64 {
+        self.fine_step
+    }
+
     fn code_slope(&self, level: f64) -> f64 {
         let l = (level / self.range).clamp(0.002, 1.0);
         2.4 / 1.055 * l.powf(1.0 - 1.0 / 2.4) / 255.0 * self.range

@@ -25,12 +25,6 @@ pub(super) struct Fitted {
     pub misfit: f64,
     /// Standard deviation of the width for noise of one level a sample.
     pub unit_sd: f64,
-    /// Excess kurtosis of the line spread that the residuals ask for, to first order.
-    pub kurtosis: f64,
-    /// Its standard deviation for noise of one level a sample.
-    pub kurtosis_unit_sd: f64,
-    /// How much wider (px) the fit gets for an excess kurtosis of one.
-    pub pull: f64,
 }
 
 /// Distance from a step, sigmas, beyond which nothing of it is left.
@@ -110,48 +104,7 @@ fn marquardt<const N: usize>(bins: &Bins, steps: &mut Steps, care: Care) -> Opti
         steps.steps[k] = (p[2 + 2 * k], p[3 + 2 * k]);
     }
     let freedom = bins.len().saturating_sub(N).max(1) as f64;
-    let (kurtosis, kurtosis_unit_sd, pull) = fourth(bins, &p, &normal)?;
-    (variance > 0.0).then(|| Fitted {
-        misfit: cost / freedom,
-        unit_sd: variance.sqrt(),
-        kurtosis,
-        kurtosis_unit_sd,
-        pull,
-    })
-}
-
-/// Excess kurtosis, its standard deviation for noise of one level a sample, and the width's pull.
-///
-/// One more unknown, linear and after the fact: what the residuals share with a fourth cumulant once everything that
-/// the fit could follow is taken out. The change of an edge spread for an excess kurtosis of one is Gram and Charlier's
-/// series (Abramowitz & Stegun 26.2.48).
-#[inline(always)]
-fn fourth<const N: usize>(bins: &Bins, p: &[f32; N], normal: &[[f64; N]; N]) -> Option<(f64, f64, f64)> {
-    let mut shared = [[0.0_f32; LANES]; N];
-    let (mut own, mut seen) = ([0.0_f32; LANES], [0.0_f32; LANES]);
-    for chunk in bins.chunks() {
-        let row = row(&chunk, p);
-        for l in 0..LANES {
-            let weighed = chunk.samples[l] * row.fourth[l];
-            for i in 0..N {
-                shared[i][l] += weighed * row.slopes[i][l];
-            }
-            own[l] += weighed * row.fourth[l];
-            seen[l] += weighed * row.residual[l];
-        }
-    }
-    let mut sums = [0.0; N];
-    for (sum, lanes) in sums.iter_mut().zip(&shared) {
-        *sum = total(lanes);
-    }
-    let follow = solve(*normal, sums)?;
-    let mut rest = total(&own);
-    for (a, b) in follow.iter().zip(sums) {
-        rest -= a * b;
-    }
-    let told = rest > 1e-6 * total(&own);
-    let (value, sd) = if told { (total(&seen) / rest, 1.0 / rest.sqrt()) } else { (0.0, f64::INFINITY) };
-    Some((value, sd, -follow[1]))
+    (variance > 0.0).then(|| Fitted { misfit: cost / freedom, unit_sd: variance.sqrt() })
 }
 
 /// Turn (radians) and bend (1/px) by which the chosen step departs from the line that samples were gathered about; `None`
@@ -258,14 +211,12 @@ struct Row<const N: usize> {
     slopes: [Lanes; N],
     /// What it leaves over.
     residual: Lanes,
-    /// Its change for an excess kurtosis of one.
-    fourth: Lanes,
 }
 
 #[inline(always)]
 fn row<const N: usize>(bins: &Chunk, p: &[f32; N]) -> Row<N> {
     let per = 1.0 / p[1];
-    let mut row = Row { slopes: [[0.0; LANES]; N], residual: [0.0; LANES], fourth: [0.0; LANES] };
+    let mut row = Row { slopes: [[0.0; LANES]; N], residual: [0.0; LANES] };
     for l in 0..LANES {
         row.slopes[0][l] = 1.0;
         row.residual[l] = bins.value[l] - p[0];
@@ -280,7 +231,6 @@ fn row<const N: usize>(bins: &Chunk, p: &[f32; N]) -> Row<N> {
             row.slopes[1][l] -= steep * per * u;
             row.slopes[k][l] = edge;
             row.slopes[k + 1][l] = -steep * per;
-            row.fourth[l] += steep * (3.0 * u - u * u * u) * (1.0 / 24.0);
         }
     }
     row
@@ -325,12 +275,6 @@ fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; 
 mod tests {
     use super::*;
 
-    /// Edge of a disc of diameter 4 from the area of a circle's segment.
-    fn disc(t: f64) -> f64 {
-        let x = (t / 2.0).clamp(-1.0, 1.0);
-        0.5 + (x * (1.0 - x * x).sqrt() + x.asin()) / std::f64::consts::PI
-    }
-
     fn fitted(edge: impl Fn(f64) -> f64) -> (Steps, Fitted) {
         let mut bins = Bins::default();
         for t in (-20..=20).map(|i| 0.25 * f64::from(i)) {
@@ -343,10 +287,9 @@ mod tests {
     }
 
     #[test]
-    fn a_gaussian_has_no_excess_kurtosis() {
-        let (steps, fit) = fitted(|t| f64::from(family::gaussian(t as f32).0));
+    fn a_gaussian_edge_gives_its_width_back() {
+        let (steps, _) = fitted(|t| f64::from(family::gaussian(t as f32).0));
         assert!((steps.sigma - 1.0).abs() < 2e-3, "{}", steps.sigma);
-        assert!(fit.kurtosis.abs() < 0.05, "{}", fit.kurtosis);
     }
 
     #[test]
@@ -358,7 +301,7 @@ mod tests {
         bins.close();
         let mut steps = Steps { low: 90.0, sigma: 1.3, steps: [(950.0, 0.1), (-5.0, 1e20), (-5.0, -1e20)], count: 3 };
         if let Some(fit) = refine(&bins, &mut steps, Care::Full) {
-            assert!(fit.unit_sd.is_finite() && fit.kurtosis.is_finite() && fit.pull.is_finite(), "{fit:?}");
+            assert!(fit.unit_sd.is_finite() && fit.misfit.is_finite(), "{fit:?}");
         }
     }
 
@@ -374,20 +317,5 @@ mod tests {
         let steps = Steps { low: 100.0, sigma: 1.0, steps: [(900.0, 0.0); 3], count: 1 };
         let (turn, bend) = departure(&samples, &steps).expect("a departure");
         assert!((turn - 0.03).abs() < 0.003 && (bend - 0.01).abs() < 0.002, "{turn} {bend}");
-    }
-
-    #[test]
-    fn the_kurtosis_of_a_disc_leads_to_the_width_of_its_half_contrast() {
-        let (steps, fit) = fitted(disc);
-        // The line spread of a disc is a half ellipse, whose excess kurtosis is -1; the first term of the series
-        // takes on what the later ones leave.
-        assert!((-2.5..-0.8).contains(&fit.kurtosis), "{}", fit.kurtosis);
-        // 2 J1(x) / x = 1/2 at x = 2.2149 (Abramowitz & Stegun, table 9.1): MTF50 = 0.70503 / diameter.
-        let truth = 0.187_391 / (0.705_03 / 4.0);
-        let sigma = f64::from(steps.sigma);
-        let change = fit.pull / sigma - std::f64::consts::LN_2 / 12.0;
-        let before = (sigma / truth - 1.0).abs();
-        let after = (sigma * (1.0 + change * fit.kurtosis) / truth - 1.0).abs();
-        assert!(after < 0.04 && after < before, "{before} before, {after} after");
     }
 }

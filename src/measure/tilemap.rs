@@ -16,8 +16,10 @@ pub enum TileState {
     Clipped,
     /// Detail is not above the noise.
     Noisy,
-    /// Independent opinions differ beyond their errors.
-    Disagreeing,
+    /// It has detail up to the finest scale, so that its blur is at most its `bound`.
+    AtMost,
+    /// It has detail, but none that is fine: its blur (or its content) is at least as wide as its `bound`.
+    AtLeast,
 }
 
 /// Squared blur width as a function of direction: sigma^2(t) = xx cos^2 t + 2 xy sin t cos t + yy sin^2 t,
@@ -71,6 +73,9 @@ pub struct Tile {
     pub level: f64,
     /// Gaussian-equivalent sigma of the line spread, pixel aperture included, px; `None` unless `Measured`.
     pub blur: Option<Estimate>,
+    /// Width (px, as `blur`) beyond which the true one lies in one case of twenty; `None` unless `AtMost` or `AtLeast`.
+    #[serde(default)]
+    pub bound: Option<f64>,
     /// Blur against direction, where edges of enough directions were found.
     pub spread: Option<Spread>,
 }
@@ -111,6 +116,10 @@ pub struct TileMap {
     pub rows: u32,
     /// Row-major from the top-left, `columns * rows` of them.
     pub tiles: Vec<Tile>,
+    /// Error of widths that all tiles share, as a share of the width: scenes of one kind mislead alike, so a zone grows no surer
+    /// than this with the number of its tiles. `None` where nothing was measured.
+    #[serde(default)]
+    pub common: Option<f64>,
     /// Typical overshoot of edges as a share of their step (0.05 = 5 %); `None` if too few edges tell.
     pub overshoot: Option<Estimate>,
     /// A consistent streak over the frame, if the directions say so.

@@ -107,6 +107,7 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
                 contrast: machine(t.contrast),
                 blur_px: t.blur.and_then(|b| machine(b.value)),
                 blur_px_sd: t.blur.and_then(|b| machine(b.sd)),
+                bound_px: t.bound.and_then(machine),
                 mtf50: t.mtf50().and_then(machine),
                 standing: found.standing.get(i).copied().unwrap_or(crate::diagnose::Standing::Unmeasured),
                 budget: found.budgets.get(i).and_then(Option::as_ref).map(budget),

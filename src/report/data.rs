@@ -177,7 +177,8 @@ const fn state(state: TileState) -> u8 {
         TileState::NoDetail => 1,
         TileState::Clipped => 2,
         TileState::Noisy => 3,
-        TileState::Disagreeing => 4,
+        TileState::AtMost => 4,
+        TileState::AtLeast => 5,
     }
 }
 

@@ -158,6 +158,9 @@ pub struct TileView {
     pub blur_px: Option<f64>,
     /// Its standard deviation, px.
     pub blur_px_sd: Option<f64>,
+    /// Width (px, as `blur_px`) that is at most, or at least, the true one in 19 cases of 20; null unless the state is `at_most` or
+    /// `at_least`.
+    pub bound_px: Option<f64>,
     /// Spatial frequency of half contrast, cycles a pixel.
     pub mtf50: Option<f64>,
     /// What the tile shows, as far as the model can tell.

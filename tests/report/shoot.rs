@@ -70,7 +70,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
             let state = if sky && kind < 0.75 {
                 TileState::NoDetail
             } else if kind < 0.06 {
-                TileState::Disagreeing
+                TileState::AtLeast
             } else if kind > 0.985 {
                 TileState::Clipped
             } else if blind && fy > 0.45 {
@@ -92,6 +92,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
                 noise: 0.002,
                 level: 0.2,
                 blur: measured.then(|| Estimate::new(value.max(0.3), sd, 12)),
+                bound: (state == TileState::AtLeast).then_some(0.6),
                 spread: None,
             });
             standing.push(match () {
@@ -117,6 +118,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
         columns: COLUMNS,
         rows: ROWS,
         tiles,
+        common: None,
         overshoot: None,
         streak: None,
         clipped_share: 0.01,

@@ -227,6 +227,7 @@ impl Scene {
                     noise: 0.003,
                     level: 0.3,
                     blur: None,
+                    bound: None,
                     spread: None,
                 };
                 let (cx, cy) = tile.centre();
@@ -268,6 +269,7 @@ impl Scene {
             columns,
             rows,
             tiles,
+            common: None,
             overshoot: Some(Estimate::new(0.005, 0.01, 100)),
             streak,
             clipped_share: 0.0,

@@ -68,6 +68,12 @@ fn developed(sensor: &Sensor, turn: Turn) -> Read {
     Read { plane: Plane { width, height, data, mosaic, ..stored }, flags }
 }
 
+/// Luminance of a sensor's picture as stored, not turned upright: what [`crate::measure`] gets of a raw file.
+#[must_use]
+pub fn luminance(sensor: &Sensor) -> Plane {
+    green::plane(sensor)
+}
+
 /// Decodes a raw file's samples.
 ///
 /// rawloader goes first, except for DNG, where it takes no account of byte order, linearisation tables,

@@ -5,8 +5,8 @@
   const audit = JSON.parse(el("audit").textContent);
   const frames = audit.frames, nonce = document.currentScript.nonce;
   const ZONES = ["near", "far", "centre", "top left", "top right", "bottom left", "bottom right"];
-  const STATES = ["measured", "too little detail to measure", "too many clipped samples", "its detail is not above the noise", "independent readings of it disagree", "the folder of pictures is not beside this page"];
-  const GLYPHS = ["", "\u00b7", "\u00d7", "~", "?", ""];
+  const STATES = ["measured", "too little detail to measure", "too many clipped samples", "its detail is not above the noise", "fine detail: only known to be at most so blurred", "no fine detail: only known to be at least so blurred", "the folder of pictures is not beside this page"];
+  const GLYPHS = ["", "\u00b7", "\u00d7", "~", "\u2264", "\u2265", ""];
   const STANDINGS = ["on the ground", "part of the far scene", "nearer than the ground behind it", "farther than the ground there", "soft by nature: cloud, water, haze or something that moved", "not measured"];
   const make = (name, text, attributes) => {
     const node = document.createElement(name);
@@ -41,7 +41,7 @@
       });
     }
     // Without its tiles (the folder left behind) a frame still opens, with nothing measured.
-    while (tiles.length < f.cols * f.rows) tiles.push({ blur: null, sd: 0, state: 5, standing: 5, zones: 0, diffraction: null, defocus: null, lens: null, motion: null });
+    while (tiles.length < f.cols * f.rows) tiles.push({ blur: null, sd: 0, state: 6, standing: 5, zones: 0, diffraction: null, defocus: null, lens: null, motion: null });
     f.unpacked = tiles;
     return tiles;
   }
@@ -334,7 +334,7 @@
       text.textContent = limit ? (ratio * limit).toFixed(2) : ratio + "\u00d7";
       node.append(text);
     });
-    el("legend").replaceChildren(node, make("p", "Optical blur, px; hatched: beyond the permitted " + (limit ? limit.toFixed(2) + " px" : "blur") + ". No colour, no number: \u00b7 no detail, \u00d7 clipped, ~ noise, ? readings disagree; a pale wash is soft by nature." + (frame().fitted && !frame().line ? " The line of best focus lies outside the picture." : "")));
+    el("legend").replaceChildren(node, make("p", "Optical blur, px; hatched: beyond the permitted " + (limit ? limit.toFixed(2) + " px" : "blur") + ". No colour, no number: \u00b7 no detail, \u00d7 clipped, ~ noise, \u2264 and \u2265 only a bound; a pale wash is soft by nature." + (frame().fitted && !frame().line ? " The line of best focus lies outside the picture." : "")));
   }
 
   // Words for the chosen tile.

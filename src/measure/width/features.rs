@@ -1,0 +1,138 @@
+//! What the network is told of a patch: numbers without a unit, noise taken out, from spectrum, gradients and circumstances.
+
+use super::Known;
+use super::patch::{PROFILE, REACH, RINGS, SCALES, SECTORS, Sight, Steep};
+use super::quiet::NoiseSpectrum;
+use crate::shot::{Mosaic, Plane};
+
+/// Numbers a patch.
+pub(super) const COUNT: usize = 3 * RINGS + 9 * SCALES + PROFILES.len() * (PROFILE - 1) + 2 * SECTORS + 11;
+/// Scales at which the typical profile of a steep place is told.
+const PROFILES: [usize; 2] = [0, 2];
+/// Range of brightness, in standard deviations of white noise, from which a cell holds something. Chosen: 144 samples of noise
+/// span five or six.
+const CELL: f64 = 6.0;
+/// Least share of the noise that counts as signal, so that logarithms stay finite.
+const LEAST: f64 = 0.15;
+/// Power over that of the noise from which a ring holds detail.
+const DETAIL: f64 = 3.0;
+
+/// Circumstances alike for all patches of a frame.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Frame {
+    bayer: f64,
+    six: f64,
+    rendered: f64,
+    /// Mean quantisation step of fine JPEG coefficients, 8-bit code values, and what a code value is at full level.
+    step: Option<f64>,
+    /// Typical overshoot of edges, as a share of their step: what sharpening leaves.
+    overshoot: Option<f64>,
+    pupil: Option<f64>,
+}
+
+impl Frame {
+    pub(super) fn of(plane: &Plane, step: f64, known: &Known) -> Self {
+        let flag = |is: bool| if is { 1.0 } else { 0.0 };
+        Self {
+            bayer: flag(matches!(plane.mosaic, Mosaic::Checkerboard { .. })),
+            six: flag(matches!(plane.mosaic, Mosaic::Six(_))),
+            rendered: flag(plane.rendered),
+            step: plane.jpeg.is_some().then_some(step),
+            overshoot: known.overshoot.filter(|v| v.is_finite()),
+            pupil: known.lambda_n_px.filter(|v| v.is_finite() && *v > 0.0),
+        }
+    }
+}
+
+/// How much more noise a patch has than its level lets expect, at the least one: noise has the same spectrum wherever there is
+/// more of it (corners whose light was lifted), while detail of any scene falls towards the finest scale.
+fn excess(sight: &Sight, noise: &[f64; RINGS]) -> f64 {
+    let finest = RINGS - 4..RINGS;
+    let ratio = finest.clone().map(|k| sight.power[k] / noise[k]).sum::<f64>() / finest.len() as f64;
+    ratio.max(1.0)
+}
+
+/// Whether a patch holds anything above its noise: two neighbouring rings do.
+pub(super) fn has_detail(sight: &Sight, noise: &[f64; RINGS]) -> bool {
+    let excess = excess(sight, noise);
+    let stands = |k: usize| sight.power[k] > DETAIL * excess * noise[k];
+    (0..RINGS - 1).any(|k| stands(k) && stands(k + 1))
+}
+
+/// Whether detail goes on to the finest scale: power near the limit of the samples stands above the noise.
+pub(super) fn alive(sight: &Sight, noise: &[f64; RINGS]) -> bool {
+    (RINGS - 8..RINGS - 3).all(|k| sight.power[k] > DETAIL * noise[k])
+}
+
+/// The numbers of one patch. `expected` is [`super::patch::noise_gradients`], `code` relative luminance a code value.
+pub(super) fn of(
+    sight: &Sight,
+    frame: &Frame,
+    spectrum: &NoiseSpectrum<'_>,
+    expected: &[[f64; RINGS]; SCALES],
+    code: f64,
+) -> [f32; COUNT] {
+    let noise = spectrum.at(sight.level);
+    let white = spectrum.white(sight.level);
+    let sd = sight.variance.sqrt().max(1e-5);
+    let mut out = [0.0_f32; COUNT];
+    let mut at = 0;
+    let mut push = |value: f64| {
+        out[at] = if value.is_finite() { value as f32 } else { 0.0 };
+        at += 1;
+    };
+    let mean = noise.iter().sum::<f64>() / RINGS as f64;
+    for k in 0..RINGS {
+        push(((sight.power[k] - noise[k]).max(LEAST * noise[k]) + 1e-12).log10() - 2.0 * sd.log10());
+        push((sight.power[k] / noise[k]).max(1e-3).log10().clamp(-0.5, 4.0));
+        push((noise[k] / mean).log10());
+    }
+    for (scale, seen) in sight.steepness.iter().enumerate() {
+        let noisy: f64 = expected[scale].iter().zip(&noise).map(|(e, n)| e * n).sum();
+        let square = seen.xx + seen.yy;
+        let rms = (square - noisy).max(0.03 * square).max(1e-12).sqrt();
+        push((rms / sd).log10());
+        push((seen.p99 / rms + 1e-3).log10());
+        push((seen.p90 / rms + 1e-3).log10());
+        let spread = noisy.max(1e-12);
+        push((seen.xx - seen.yy) / (square + spread));
+        push(2.0 * seen.xy / (square + spread));
+        let lively: Vec<&Steep> = seen.cells.iter().filter(|c| f64::from(c.range) > CELL * white).collect();
+        let mut widths: Vec<f32> = lively.iter().map(|c| c.width.max(0.05)).collect();
+        widths.sort_by(f32::total_cmp);
+        let quantile = |share: f64| match widths.len() {
+            0 => 3.0,
+            n => f64::from(widths[((n as f64 * share) as usize).min(n - 1)]).ln(),
+        };
+        push(quantile(0.05));
+        push(quantile(0.25));
+        push(quantile(0.5));
+        push(widths.len() as f64 / seen.cells.len().max(1) as f64);
+        if PROFILES.contains(&scale) {
+            for k in (0..PROFILE).filter(|k| *k != REACH) {
+                let mut values: Vec<f32> = lively.iter().map(|c| c.profile[k]).collect();
+                push(match values.len() {
+                    0 => 0.0,
+                    n => f64::from(*values.select_nth_unstable_by(n / 2, f32::total_cmp).1),
+                });
+            }
+        }
+    }
+    for (cos, sin) in sight.sectors {
+        push(cos);
+        push(sin);
+    }
+    push((sd / white.max(1e-6)).log10());
+    push(sight.level.max(1e-4).log10());
+    push(sight.clipped.min(0.1));
+    push(frame.bayer);
+    push(frame.six);
+    push(frame.rendered);
+    // Coefficients of less than half a step are rounded to nothing.
+    push(frame.step.map_or(-2.0, |step| (step * code / sd).max(1e-2).log10()));
+    push(frame.overshoot.map_or(0.0, |o| o.clamp(-0.1, 0.4)));
+    push(if frame.overshoot.is_some() { 1.0 } else { 0.0 });
+    push(frame.pupil.map_or(0.0, |p| p.min(6.0)));
+    push(if frame.pupil.is_some() { 1.0 } else { 0.0 });
+    out
+}

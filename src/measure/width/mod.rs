@@ -1,0 +1,184 @@
+//! Width of a tile's blur by a trained estimator: patches are described by numbers without a unit, and a small network, fitted
+//! to real scenes blurred by known amounts, says what width and what error they stand for.
+
+mod features;
+mod network;
+mod patch;
+mod quiet;
+
+use rayon::prelude::*;
+
+use self::features::Frame;
+use self::network::Saying;
+use self::patch::{Looker, RINGS, SCALES, SIDE, Sight};
+use self::quiet::NoiseSpectrum;
+use super::noise::NoiseModel;
+use crate::quantity::Region;
+use crate::shot::Plane;
+
+/// Side of a tile from which it gets another patch along that side.
+const ANOTHER: u32 = 160;
+/// Share of clipped samples from which a patch is not read: the border of what is clipped looks crisp. Chosen.
+const CLIPPED: f64 = 0.1;
+/// Share of the squared error that patches of one picture have in common: what scenes of a kind mislead by. Set on the shoots
+/// kept from the fit (`fit.py` prints it).
+const COMMON: f64 = 0.52;
+
+/// Patches of a tile: their corners, which may lie outside the picture.
+fn places(region: Region) -> impl Iterator<Item = (isize, isize)> {
+    let along = |from: u32, side: u32| {
+        let count = if side < ANOTHER { 1 } else { 2 };
+        (0..count).map(move |i| {
+            let middle = f64::from(from) + f64::from(side) * (f64::from(i) + 0.5) / f64::from(count);
+            (middle - SIDE as f64 / 2.0).round() as isize
+        })
+    };
+    along(region.y, region.height).flat_map(move |y| along(region.x, region.width).map(move |x| (x, y)))
+}
+
+/// What is seen in the patches of each tile.
+fn look(plane: &Plane, regions: &[Region]) -> Vec<Vec<Sight>> {
+    regions
+        .par_iter()
+        .with_min_len(16)
+        .map_init(Looker::new, |looker, region| {
+            places(*region)
+                .map(|(x, y)| {
+                    let within = |at: isize, size: usize| at.min(size as isize - SIDE as isize).max(0);
+                    // Moved inside where the picture is large enough, else mirrored about its borders.
+                    let (x, y) = (
+                        if plane.width >= SIDE { within(x, plane.width) } else { x },
+                        if plane.height >= SIDE { within(y, plane.height) } else { y },
+                    );
+                    looker.look(plane, x, y)
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// A frame's patches and all that is needed to describe them.
+struct Views<'a> {
+    sights: Vec<Vec<Sight>>,
+    spectrum: NoiseSpectrum<'a>,
+    frame: Frame,
+    noise: &'a NoiseModel,
+    range: f64,
+    /// What noise of each ring adds to squared gradients.
+    gradients: [[f64; RINGS]; SCALES],
+}
+
+impl<'a> Views<'a> {
+    fn of(plane: &Plane, regions: &[Region], noise: &'a NoiseModel, known: &Known) -> Self {
+        let sights = look(plane, regions);
+        let spectrum = NoiseSpectrum::of(plane, noise, sights.iter().flatten());
+        let frame = Frame::of(plane, noise.fine_step(), known);
+        let range = f64::from(plane.range()).max(1.0);
+        Self { sights, spectrum, frame, noise, range, gradients: patch::noise_gradients() }
+    }
+
+    fn described(&self, sight: &Sight) -> [f32; features::COUNT] {
+        let code = self.noise.code(sight.level * self.range) / self.range;
+        features::of(sight, &self.frame, &self.spectrum, &self.gradients, code)
+    }
+
+    /// What the patches of a tile say together.
+    fn reading(&self, sights: &[Sight]) -> Reading {
+        let mut reading = Reading::default();
+        let mut sayings = Vec::with_capacity(sights.len());
+        for sight in sights.iter().filter(|s| s.clipped <= CLIPPED) {
+            let noise = self.spectrum.at(sight.level);
+            if features::has_detail(sight, &noise) {
+                reading.detail = true;
+                reading.alive |= features::alive(sight, &noise);
+                sayings.push(network::read(&self.described(sight)));
+            }
+        }
+        reading.width = pooled(&sayings);
+        reading
+    }
+}
+
+/// What is known of a frame beside its pixels.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Known {
+    /// Typical overshoot of its edges, as a share of their step.
+    pub overshoot: Option<f64>,
+    /// Wavelength times f-number over the pixel pitch.
+    pub lambda_n_px: Option<f64>,
+}
+
+/// What the estimator is told of each patch of each tile, for training it.
+pub(super) fn described(plane: &Plane, regions: &[Region], noise: &NoiseModel, known: &Known) -> Vec<Vec<Vec<f32>>> {
+    let views = Views::of(plane, regions, noise, known);
+    views.sights.iter().map(|tile| tile.iter().map(|s| views.described(s).to_vec()).collect()).collect()
+}
+
+/// What was read in one tile.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Reading {
+    /// Whether anything stands above the noise, and whether it does up to the finest scale.
+    pub detail: bool,
+    pub alive: bool,
+    /// ln of the width, px, its standard deviation, and how many patches it rests on.
+    pub width: Option<(f64, f64, u32)>,
+}
+
+/// Reads every tile of a frame.
+pub(super) fn read(plane: &Plane, regions: &[Region], noise: &NoiseModel, known: &Known) -> Vec<Reading> {
+    let views = Views::of(plane, regions, noise, known);
+    views.sights.par_iter().with_min_len(8).map(|sights| views.reading(sights)).collect()
+}
+
+/// Mean of some patches, weighted by their errors, in ln.
+///
+/// Patches of one tile err alike for the most part. Where they differ by more than their errors (near and far in one tile) the
+/// mean is as uncertain as they are apart.
+fn pooled(sayings: &[Saying]) -> Option<(f64, f64, u32)> {
+    let weight: f64 = sayings.iter().map(|s| s.sd.powi(-2)).sum();
+    let n = sayings.len() as f64;
+    if sayings.is_empty() {
+        return None;
+    }
+    let log = sayings.iter().map(|s| s.log * s.sd.powi(-2)).sum::<f64>() / weight;
+    let typical = n / weight;
+    let alike = typical * (COMMON + (1.0 - COMMON) / n);
+    let apart =
+        if n > 1.0 { sayings.iter().map(|s| ((s.log - log) / s.sd).powi(2)).sum::<f64>() / (n - 1.0) } else { 0.0 };
+    Some((log, (alike * apart.max(1.0)).sqrt(), sayings.len() as u32))
+}
+
+/// Error that the tiles of a picture share, in ln of the width, from their stated errors.
+pub(super) fn common(errors: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut errors: Vec<f64> = errors.collect();
+    errors.sort_by(f64::total_cmp);
+    errors.get(errors.len() / 2).map(|typical| COMMON.sqrt() * typical)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn patches_of_one_tile_err_alike() {
+        let one = Saying { log: 0.1, sd: 0.1 };
+        let (log, sd, n) = pooled(&[one; 4]).expect("a width");
+        assert!((log - 0.1).abs() < 1e-12 && n == 4);
+        assert!(sd < 0.1 && sd > 0.1 * COMMON.sqrt(), "{sd}");
+        assert!(pooled(&[]).is_none());
+    }
+
+    #[test]
+    fn patches_that_differ_are_no_surer_for_it() {
+        let apart = [Saying { log: 0.0, sd: 0.1 }, Saying { log: 1.0, sd: 0.1 }];
+        assert!(pooled(&apart).expect("a width").1 > 0.4);
+    }
+
+    #[test]
+    fn tiles_of_any_size_have_patches_about_their_middles() {
+        let tile = |width| Region { x: 100, y: 50, width, height: 96 };
+        assert_eq!(places(tile(96)).collect::<Vec<_>>(), [(100, 50)]);
+        assert_eq!(places(tile(20)).collect::<Vec<_>>(), [(62, 50)]);
+        assert_eq!(places(tile(240)).collect::<Vec<_>>(), [(112, 50), (232, 50)]);
+    }
+}

@@ -1,0 +1,121 @@
+//! The spectrum of a frame's noise against level, read off its quietest patches.
+//!
+//! Noise that went through demosaicing, smoothing, sharpening and compression is coloured: judged against white noise it looks
+//! like detail, and every clear sky gets a width. What the noise model expects of white noise is therefore corrected, ring by
+//! ring, by what the quietest patches near each level show, where these are quiet enough to be noise.
+
+use super::patch::{RINGS, Sight, middle};
+use crate::measure::noise::NoiseModel;
+use crate::shot::{Mosaic, Plane};
+
+/// Groups of level in which quiet patches are sought, and patches a group at least. Chosen: sky, haze and ground of one frame
+/// lie apart, and a group of a small frame still has some patches.
+const GROUPS: usize = 8;
+const FEWEST: usize = 12;
+/// Share of a group's patches that are its quietest. Chosen: the least that makes a few of a group of 100.
+const QUIET: f64 = 0.04;
+/// Standard deviation up to which a quiet patch may be mere noise: in 8-bit code values of a rendered file, and over that
+/// expected of white noise. Chosen: what cameras leave of noise in smooth skies at usual sensitivities.
+const CODES: f64 = 2.5;
+const EXCESS: f64 = 2.5;
+/// How far a ring may be from what white noise has.
+const RANGE: (f64, f64) = (0.3, 100.0);
+
+/// Noise power of each ring against level, relative luminance squared (white = 1).
+pub(super) struct NoiseSpectrum<'a> {
+    model: &'a NoiseModel,
+    range: f64,
+    /// Power of white noise of the sensor's own samples in the plane, ring by ring: interpolated samples have less.
+    shape: [f64; RINGS],
+    /// Levels, ascending, and ln of the power over what is expected there.
+    found: Vec<(f64, [f64; RINGS])>,
+}
+
+impl<'a> NoiseSpectrum<'a> {
+    /// Reads the spectrum off all patches of a frame.
+    pub(super) fn of<'s>(plane: &Plane, model: &'a NoiseModel, sights: impl Iterator<Item = &'s Sight>) -> Self {
+        let range = f64::from(plane.range()).max(1.0);
+        let mut spectrum = Self { model, range, shape: shape(plane.mosaic), found: Vec::new() };
+        let mut order: Vec<&Sight> = sights.filter(|s| s.clipped < 0.01 && s.level > 0.0).collect();
+        order.sort_by(|a, b| a.level.total_cmp(&b.level));
+        let size = order.len().div_ceil(GROUPS).max(FEWEST);
+        let found = order.chunks(size).filter_map(|group| spectrum.quiet(group)).collect();
+        spectrum.found = found;
+        spectrum
+    }
+
+    /// What is expected of white noise at a level.
+    fn expected(&self, level: f64) -> [f64; RINGS] {
+        let levels = level * self.range;
+        let per = self.range.powi(-2);
+        std::array::from_fn(|k| {
+            let white = self.model.variance(levels) * self.shape[k];
+            white.max(self.model.at_frequency(levels, middle(k)).compression) * per
+        })
+    }
+
+    /// What the quietest of some patches say, where they may be noise.
+    fn quiet(&self, group: &[&Sight]) -> Option<(f64, [f64; RINGS])> {
+        let mut ranked: Vec<(f64, &Sight)> = group
+            .iter()
+            .map(|s| {
+                let expected = self.expected(s.level);
+                (s.power.iter().zip(&expected).map(|(p, e)| (p / e).max(1e-9).ln()).sum::<f64>(), *s)
+            })
+            .collect();
+        ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let chosen = &ranked[..((ranked.len() as f64 * QUIET).ceil() as usize).min(ranked.len())];
+        let (_, typical) = chosen.get(chosen.len() / 2)?;
+        let level = typical.level;
+        let white = self.model.variance(level * self.range) / self.range.powi(2);
+        let limit = (CODES * self.model.code(level * self.range) / self.range).powi(2).max(EXCESS.powi(2) * white);
+        if typical.variance > limit {
+            return None;
+        }
+        let expected = self.expected(level);
+        let ratios = std::array::from_fn(|k| {
+            let mut powers: Vec<f64> = chosen.iter().map(|(_, s)| s.power[k]).collect();
+            powers.sort_by(f64::total_cmp);
+            (powers[powers.len() / 2] / expected[k]).clamp(RANGE.0, RANGE.1).ln()
+        });
+        Some((level, ratios))
+    }
+
+    /// Noise power of each ring at a level (relative luminance).
+    pub(super) fn at(&self, level: f64) -> [f64; RINGS] {
+        let mut power = self.expected(level);
+        let above = self.found.partition_point(|f| f.0 < level);
+        let (low, high) = (above.checked_sub(1).and_then(|i| self.found.get(i)), self.found.get(above));
+        let (Some(a), Some(b)) = (low.or(high), high.or(low)) else { return power };
+        let share = if b.0 > a.0 { ((level - a.0) / (b.0 - a.0)).clamp(0.0, 1.0) } else { 0.0 };
+        for (k, p) in power.iter_mut().enumerate() {
+            *p *= (a.1[k] + share * (b.1[k] - a.1[k])).exp();
+        }
+        power
+    }
+
+    /// Standard deviation of white noise at a level (relative luminance).
+    pub(super) fn white(&self, level: f64) -> f64 {
+        self.model.variance(level * self.range).sqrt() / self.range
+    }
+}
+
+/// Power of unit white noise of the sensor's samples in the plane that intake makes of them.
+///
+/// Of a Bayer sensor every other sample is K * n, the kernel of Malvar, He and Cutler (ICASSP 2004) with a gain of 1/2, so the
+/// plane is (n + K n) / 2 + (-1)^(x+y) (n - K n) / 2.
+fn shape(mosaic: Mosaic) -> [f64; RINGS] {
+    let Mosaic::Checkerboard { .. } = mosaic else { return [1.0; RINGS] };
+    const DIRECTIONS: u32 = 16;
+    let kernel = |x: f64, y: f64| 0.5 + 0.5 * (x.cos() + y.cos()) - 0.25 * ((2.0 * x).cos() + (2.0 * y).cos());
+    std::array::from_fn(|k| {
+        let f = std::f64::consts::TAU * middle(k);
+        let at = |i: u32| {
+            let angle = std::f64::consts::PI * f64::from(i) / f64::from(DIRECTIONS);
+            let (x, y) = (f * angle.cos(), f * angle.sin());
+            let turned = kernel(x + std::f64::consts::PI, y + std::f64::consts::PI);
+            0.25 * (1.0 + kernel(x, y)).powi(2) + 0.25 * (1.0 - turned).powi(2)
+        };
+        (0..DIRECTIONS).map(at).sum::<f64>() / f64::from(DIRECTIONS)
+    })
+}
