@@ -5,6 +5,7 @@
 //! OUT.bin holds rows of 32-bit floats, OUT.json what the columns are and the group (shoot) of each scene.
 
 mod camera;
+mod drawn;
 mod kernel;
 mod scene;
 
@@ -28,6 +29,8 @@ const COLUMNS: [&str; 11] =
 const TILE: usize = 96;
 /// Largest part of a scene that is seen under one spread, px: many spreads tell more than many places.
 const PART: (usize, usize) = (480, 384);
+/// Share of pictures of drawn scenes.
+const DRAWN: f64 = 0.18;
 /// Share of pictures of which a part is filled with even light, as by a clear sky.
 const SKIES: f64 = 0.35;
 /// Level at which signal to noise is stated: a mid tone.
@@ -53,7 +56,7 @@ struct Draw {
 }
 
 impl Draw {
-    fn random(index: usize, scenes: usize, seed: u64) -> Self {
+    fn random(index: usize, (photographed, all): (usize, usize), seed: u64) -> Self {
         let mut dice = Rng::with_seed(seed.wrapping_mul(0x9E37_79B9).wrapping_add(index as u64));
         let sky = (dice.f64() < SKIES).then(|| {
             let from = if dice.bool() { 0.0 } else { even(&mut dice, 0.0, 0.5) };
@@ -61,7 +64,7 @@ impl Draw {
         });
         Self {
             index,
-            scene: dice.usize(0..scenes),
+            scene: if dice.f64() < DRAWN { dice.usize(photographed..all) } else { dice.usize(0..photographed) },
             kernel: kernel::random(&mut dice),
             spread: 0,
             way: Way::random(&mut dice),
@@ -219,15 +222,22 @@ fn main() -> anyhow::Result<()> {
         anyhow::bail!("usage: train_widths SCENES OUT DRAWS|judge SEED")
     };
     let seed: u64 = seed.parse().context("the seed is a whole number")?;
-    let (entries, scenes): (Vec<scene::Entry>, Vec<Scene>) = scene::load(Path::new(folder))?.into_iter().unzip();
+    let (entries, mut scenes): (Vec<scene::Entry>, Vec<Scene>) = scene::load(Path::new(folder))?.into_iter().unzip();
+    let mut groups: Vec<String> = entries.into_iter().map(|e| e.group).collect();
     let count = scenes.len();
     let judged = draws == "judge";
     let draws: usize = if judged { 48 * count } else { draws.parse().context("draws are a whole number")? };
+    if !judged {
+        for (name, scene) in drawn::all() {
+            groups.push(name);
+            scenes.push(scene);
+        }
+    }
     let scratch = tempfile::tempdir()?;
     let done: Vec<Vec<Vec<f32>>> = (0..draws)
         .into_par_iter()
         .map(|i| {
-            let draw = if judged { Draw::fixed(i, count) } else { Draw::random(i, count, seed) };
+            let draw = if judged { Draw::fixed(i, count) } else { Draw::random(i, (count, scenes.len()), seed) };
             let file: PathBuf = scratch.path().join(format!("{i}.jpg"));
             let rows = draw.rows(&scenes, &file);
             let _ = std::fs::remove_file(file);
@@ -238,7 +248,6 @@ fn main() -> anyhow::Result<()> {
     let width = rows.first().context("no rows")?.len();
     let bytes: Vec<u8> = rows.iter().flat_map(|row| row.iter().flat_map(|v| v.to_le_bytes())).collect();
     std::fs::write(format!("{out}.bin"), bytes)?;
-    let groups: Vec<&str> = entries.iter().map(|e| e.group.as_str()).collect();
     let about = serde_json::json!({ "columns": COLUMNS, "width": width, "rows": rows.len(), "groups": groups });
     std::fs::write(format!("{out}.json"), serde_json::to_string(&about)?)?;
     output::print(&format!("{} rows of {width} numbers from {draws} pictures of {count} scenes\n", rows.len()));

@@ -73,6 +73,11 @@ pub fn load(folder: &Path) -> anyhow::Result<Vec<(Entry, Scene)>> {
 }
 
 impl Scene {
+    /// A picture without any blur of its own.
+    pub fn sharp(picture: Picture) -> Self {
+        Self { picture, own: vec![Some(0.0)], columns: 1, rows: 1 }
+    }
+
     /// Own blur at a place, px.
     pub fn own(&self, x: f64, y: f64) -> Option<f64> {
         let at = |v: f64, size: usize, n: usize| ((v / size as f64 * n as f64) as usize).min(n - 1);
