@@ -65,9 +65,9 @@ fn content(kind: u8, seed: u64, x: usize, y: usize) -> u16 {
         1 => 20_000,
         2 => u16::MAX,
         3 => mixed((y * 70_000 + x) as u64),
-        4 => 10_000 + 30_000 * u16::from(x / 7 % 2 == 0),
-        5 => 10_000 + 30_000 * u16::from(y / 7 % 2 == 0),
-        _ => 10_000 + 30_000 * u16::from((x + y) / 11 % 2 == 0) + mixed((y * 70_000 + x) as u64) / 64,
+        4 => 10_000 + 30_000 * u16::from((x / 7).is_multiple_of(2)),
+        5 => 10_000 + 30_000 * u16::from((y / 7).is_multiple_of(2)),
+        _ => 10_000 + 30_000 * u16::from(((x + y) / 11).is_multiple_of(2)) + mixed((y * 70_000 + x) as u64) / 64,
     }
 }
 

@@ -61,7 +61,7 @@ fn said(output: &Output) -> String {
 /// A picture with texture that measuring has something to do with.
 fn texture(width: u32, height: u32, seed: u32) -> GrayImage {
     GrayImage::from_fn(width, height, |x, y| {
-        let edge = if (x * 7 + y * 3 + seed * 11) / 40 % 2 == 0 { 60 } else { 190 };
+        let edge = if ((x * 7 + y * 3 + seed * 11) / 40).is_multiple_of(2) { 60 } else { 190 };
         let fine = ((x ^ (y * 5)).wrapping_mul(2_654_435_761).wrapping_add(seed) >> 27) as u8;
         Luma([edge + fine])
     })

@@ -412,7 +412,7 @@ mod tests {
     #[test]
     fn cut_files_are_noticed_and_what_is_missing_is_white() {
         let grey = image::GrayImage::from_fn(640, 480, |x, y| {
-            image::Luma([((x * 7 + y * 13) % 97 + (x ^ y).wrapping_mul(2_654_435_761) as u32 % 61) as u8 + 40])
+            image::Luma([((x * 7 + y * 13) % 97 + (x ^ y).wrapping_mul(2_654_435_761) % 61) as u8 + 40])
         });
         let colour = image::DynamicImage::from(grey.clone()).to_rgb8();
         for picture in [image::DynamicImage::from(grey), colour.into()] {

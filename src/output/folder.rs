@@ -54,11 +54,11 @@ impl Folder {
     pub fn claim(path: &Path, overwrite: bool) -> anyhow::Result<Self> {
         match fs::metadata(path) {
             Ok(found) if !found.is_dir() => {
-                bail!("{} is not a folder; name a folder for the report", shown(&path))
+                bail!("{} is not a folder; name a folder for the report", shown(path))
             }
             Ok(_) => Self::take(path, overwrite, true),
             Err(_) => {
-                fs::create_dir_all(path).with_context(|| format!("cannot make the folder {}", shown(&path)))?;
+                fs::create_dir_all(path).with_context(|| format!("cannot make the folder {}", shown(path)))?;
                 Self::take(path, overwrite, false)
             }
         }
@@ -99,7 +99,7 @@ impl Folder {
     }
 
     fn take(path: &Path, overwrite: bool, was_there: bool) -> anyhow::Result<Self> {
-        let path = path.canonicalize().with_context(|| format!("cannot find {}", shown(&path)))?;
+        let path = path.canonicalize().with_context(|| format!("cannot find {}", shown(path)))?;
         let lock = match lock(&path) {
             Ok(lock) => lock,
             Err(()) => bail!(
@@ -240,7 +240,7 @@ impl Drop for Folder {
 }
 
 fn cannot_write(path: &Path) -> String {
-    format!("cannot write into {}", shown(&path))
+    format!("cannot write into {}", shown(path))
 }
 
 /// A lock on a folder; `Err` where another has it, `Ok(None)` where the system has no such locks.
