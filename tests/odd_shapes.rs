@@ -98,6 +98,7 @@ fn tile(width: f64, state: bool) -> impl Fn(u32, u32, u32, u32) -> Tile {
         level: 0.3,
         blur: state.then(|| Estimate::new(width, 0.05 * width, 12)),
         spread: None,
+        bound: None,
     }
 }
 
@@ -121,7 +122,8 @@ proptest! {
             }
         }
         let (width, height) = (columns * side, rows * side);
-        let map = TileMap { width, height, columns, rows, tiles, overshoot: None, streak: None, clipped_share: 0.0 };
+        let (overshoot, streak, common, clipped_share) = (None, None, None, 0.0);
+        let map = TileMap { width, height, columns, rows, tiles, overshoot, streak, common, clipped_share };
         told(&map, None, marked);
     }
 
