@@ -77,7 +77,7 @@ fn workers_decode_alike_and_their_deaths_cost_one_file() {
     large.samples.iter_mut().enumerate().for_each(|(i, v)| *v = (i % 9000) as u16);
     let large = file("large.dng", &large.bytes());
     use_workers(Some(Workers { memory: 60 << 20, ..workers() }));
-    let error = read(&large, &none).err().expect("a refusal");
+    let error = read(&large, &none).expect_err("a refusal");
     assert_eq!(error.kind, IntakeErrorKind::TooMuch, "{error:?}");
     assert!(error.problem.contains("MB of memory"), "{error:?}");
     assert_eq!(read(&path, &none).unwrap().plane, here.0.plane);
