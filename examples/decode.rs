@@ -32,6 +32,7 @@ fn main() {
                 program: program.into(),
                 arguments: vec!["raw-worker".into()],
                 memory: Workers::MEMORY,
+                side_by_side: 1,
                 time: Workers::TIME,
             })),
             _ => paths.push(PathBuf::from(argument)),

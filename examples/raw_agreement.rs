@@ -23,7 +23,11 @@ fn main() -> ExitCode {
         let answers = [("rawloader", by_rawloader(file, dng)), ("rawler", by_rawler(file, dng))];
         for (name, answer) in &answers {
             match answer {
-                Err(Refused::Unknown(why) | Refused::Broken(why)) => {
+                Err(refused) => {
+                    let why = match refused {
+                        Refused::Unknown(why) | Refused::Broken(why) => why.as_str(),
+                        Refused::Unsound(why) => why,
+                    };
                     print(&format!("{}: {name} refuses: {}\n", file.display(), why.lines().next().unwrap_or_default()));
                 }
                 Ok(s) => {

@@ -52,9 +52,9 @@ fn main() -> anyhow::Result<()> {
     for (name, bytes) in report::companions(&view) {
         tussock::output::replace(&folder.join(name), &bytes)?;
     }
-    tussock::output::write(&folder.join("index.html"), report::html(&view, &links).as_bytes())?;
-    tussock::output::write(&folder.join("audit.json"), &report::json(&view))?;
-    tussock::output::write(&folder.join("audit.csv"), &report::csv(&view))?;
+    tussock::output::replace(&folder.join("index.html"), report::html(&view, &links).as_bytes())?;
+    tussock::output::replace(&folder.join("audit.json"), &report::json(&view))?;
+    tussock::output::replace(&folder.join("audit.csv"), &report::csv(&view))?;
     tussock::output::print(&report::text(&view, 100));
     Ok(())
 }

@@ -404,7 +404,12 @@ fn answered() -> GroupAnswer {
 #[test]
 fn the_view_keeps_its_contract() {
     let alone = [Alone { file: "x.jpg".into(), why: AloneWhy::OtherSize { own: (3, 2), group: (6, 4) } }];
-    let failures = [Failure { file: "y.jpg".into(), problem: "it is empty".into(), advice: "Copy it again.".into() }];
+    let failures = [Failure {
+        file: "y.jpg".into(),
+        problem: "it is empty".into(),
+        advice: "Copy it again.".into(),
+        detail: None,
+    }];
     let view = series_view(&[answered()], &alone, &failures);
     let json = serde_json::to_value(&view).unwrap();
     assert_eq!(json["format"], "tussock.series");

@@ -21,6 +21,9 @@ pub struct Args {
     /// Folder for the report; by default a new one, `tussock-report-<date>`, beside the first path.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Replace files of the same names that tussock did not write; photographs never are.
+    #[arg(long)]
+    overwrite: bool,
     /// Look into folders within folders.
     #[arg(long)]
     recursive: bool,
@@ -212,6 +215,7 @@ impl Args {
             recursive: self.recursive,
             prefer: self.prefer.into(),
             out: self.out.clone(),
+            overwrite: self.overwrite,
             budget: Budget::new(self.jobs.map(usize::from), self.memory),
             remember: !self.no_cache,
             page: !self.no_page,

@@ -23,6 +23,9 @@ pub struct Args {
     /// Write the printable page here instead of to standard output.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Replace what is there already; pictures never are.
+    #[arg(long)]
+    overwrite: bool,
     /// Print JSON.
     #[arg(long)]
     json: bool,
@@ -40,6 +43,7 @@ impl Args {
             far_m: self.far,
             camera: self.camera.meant(),
             out: self.out.clone(),
+            overwrite: self.overwrite,
             json: self.json,
             text: self.text,
         })

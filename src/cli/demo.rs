@@ -10,6 +10,9 @@ pub struct Args {
     /// Folder for the pictures and the report.
     #[arg(long, value_name = "DIR", default_value = "tussock-demo")]
     out: PathBuf,
+    /// Replace files of the same names that tussock did not write; photographs never are.
+    #[arg(long)]
+    overwrite: bool,
     /// Threads to work with [default: all].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
@@ -18,6 +21,6 @@ pub struct Args {
 impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
-        demo::run(&Demo { out: self.out.clone(), jobs: self.jobs.map(usize::from) })
+        demo::run(&Demo { out: self.out.clone(), overwrite: self.overwrite, jobs: self.jobs.map(usize::from) })
     }
 }

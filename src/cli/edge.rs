@@ -25,6 +25,9 @@ pub struct Args {
     /// Write the MTF curve to this SVG file.
     #[arg(long, value_name = "SVG")]
     plot: Option<PathBuf>,
+    /// Replace what is there already; pictures never are.
+    #[arg(long)]
+    overwrite: bool,
     /// Degree of the polynomial that describes the edge's course [default: the lowest that fits].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=3))]
     degree: Option<u8>,
@@ -56,6 +59,7 @@ impl Args {
             },
             json: self.json,
             plot: self.plot.clone(),
+            overwrite: self.overwrite,
             overrides: self.given.overrides()?,
         })
     }

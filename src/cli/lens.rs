@@ -30,6 +30,9 @@ enum Task {
         /// Write a page with the field drawn here.
         #[arg(long, value_name = "HTML")]
         out: Option<PathBuf>,
+        /// Replace what is there already; pictures never are.
+        #[arg(long)]
+        overwrite: bool,
     },
 }
 
@@ -41,6 +44,9 @@ struct LearnArgs {
     /// Where to store the baseline [default: by the lens's name in your configuration folder].
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Replace what is there already; pictures never are.
+    #[arg(long)]
+    overwrite: bool,
     /// Look into folders within folders.
     #[arg(long)]
     recursive: bool,
@@ -81,12 +87,13 @@ impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
         match &self.task {
-            Task::Show { file, out } => lens::show(file, out.as_deref()),
+            Task::Show { file, out, overwrite } => lens::show(file, out.as_deref(), *overwrite),
             Task::Learn(args) => lens::learn(&Learn {
                 paths: args.paths.clone(),
                 recursive: args.recursive,
                 prefer: Prefer::Raw,
                 out: args.out.clone(),
+                overwrite: args.overwrite,
                 from: args.from.map(LearnedFrom::from),
                 apertures: args.apertures.clone(),
                 settings: Settings { tiles: args.tiles, ..Settings::default() },

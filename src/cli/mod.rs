@@ -9,19 +9,24 @@ mod facts;
 mod lens;
 mod plan;
 mod series;
-mod values;
+#[doc(hidden)]
+pub mod values;
 
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::commands::work::Budget;
 use crate::commands::{Outcome, raw_worker};
-use crate::output;
+use crate::output::{self, guard};
 
 /// Tells for every frame of a landscape shoot whether it is sharp from near to far, and if not, why.
 #[derive(Debug, Parser)]
 #[command(name = "tussock", version, about, max_term_width = 100)]
 struct Line {
+    /// Say what decoders and the system say of a failure in their own words, too.
+    #[arg(long, global = true)]
+    verbose: bool,
     #[command(subcommand)]
     command: Command,
 }
@@ -46,11 +51,9 @@ enum Command {
     Facts(facts::Args),
     /// Compare frames of one scene: apertures, focus brackets, near-duplicates.
     Series(series::Args),
-    /// Decode raw files for another process of this program, as asked on standard input.
+    /// Decode files for another process of this program, as asked on standard input.
     #[command(name = raw_worker::NAME, hide = true)]
     RawWorker {
-        /// Most memory to map, bytes.
-        memory: u64,
         /// Longest time for a file, ms.
         time: u64,
     },
@@ -59,11 +62,32 @@ enum Command {
 /// Runs the program on the process's own arguments.
 #[must_use]
 pub fn run() -> ExitCode {
-    let line = Line::parse();
-    if !matches!(line.command, Command::RawWorker { .. }) {
-        raw_worker::set_up();
+    let line = match Line::try_parse() {
+        Ok(line) => line,
+        Err(error) => return wrong(&error),
+    };
+    if line.verbose {
+        output::speak_fully();
     }
-    let result = match line.command {
+    if !matches!(line.command, Command::RawWorker { .. }) {
+        raw_worker::set_up(Budget::new(None, None));
+    }
+    guard::quiet();
+    match guard::guarded(|| meant(line.command)) {
+        Ok(Ok(outcome)) => outcome.into(),
+        Ok(Err(error)) => {
+            output::say(&format!("tussock: {}", output::in_words(&error)));
+            Outcome::Nothing.into()
+        }
+        Err(words) => {
+            output::say(&format!("tussock: this failed by a fault of the program; please report it ({words})"));
+            Outcome::Nothing.into()
+        }
+    }
+}
+
+fn meant(command: Command) -> anyhow::Result<Outcome> {
+    match command {
         Command::Audit(args) => args.run(),
         Command::Demo(args) => args.run(),
         Command::Cache(args) => args.run(),
@@ -73,13 +97,18 @@ pub fn run() -> ExitCode {
         Command::Lens(args) => args.run(),
         Command::Facts(args) => args.run(),
         Command::Series(args) => args.run(),
-        Command::RawWorker { memory, time } => raw_worker::run(memory, time),
-    };
-    match result {
-        Ok(outcome) => outcome.into(),
-        Err(error) => {
-            output::say(&format!("tussock: {error:#}"));
-            Outcome::Nothing.into()
-        }
+        Command::RawWorker { time } => raw_worker::run(time),
     }
+}
+
+/// What to say where the line as typed makes no sense, or asks for help.
+fn wrong(error: &clap::Error) -> ExitCode {
+    if error.use_stderr() {
+        // What was typed is quoted in it, whatever it is.
+        output::say(error.render().to_string().trim_end());
+        return Outcome::Nothing.into();
+    }
+    // Nothing can be done about a closed standard output.
+    let _ = error.print();
+    Outcome::Done.into()
 }

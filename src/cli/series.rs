@@ -16,6 +16,9 @@ pub struct Args {
     /// Folder for index.html and series.json.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Replace files of the same names that tussock did not write; photographs never are.
+    #[arg(long)]
+    overwrite: bool,
     /// f-numbers of the frames in order, where the files do not record them: 1.8,2.8,8,16.
     #[arg(long, value_name = "F,F,...", value_delimiter = ',', value_parser = values::f_number)]
     apertures: Vec<f64>,
@@ -45,6 +48,7 @@ impl Args {
             recursive: self.recursive,
             prefer: self.prefer.into(),
             out: self.out.clone(),
+            overwrite: self.overwrite,
             jobs: self.jobs.map(usize::from),
             settings: Settings { tiles: self.tiles, ..Settings::default() },
             intent: self.subjects.intent()?,

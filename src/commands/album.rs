@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::audit::Audit;
 use crate::intake::{self, Candidate};
-use crate::output;
+use crate::output::folder::Folder;
 use crate::report::{self, Frame, Links, Pictures, Pixels};
 use crate::shot::Shot;
 
@@ -15,17 +15,22 @@ const SHOWN: &[&str] = &["jpg", "jpeg", "png", "webp"];
 /// Where the pictures of one audit go.
 pub struct Album<'a> {
     audit: &'a Audit,
-    out: &'a Path,
+    folder: &'a Folder,
     inline: bool,
     stems: HashMap<&'a Path, String>,
 }
 
 impl<'a> Album<'a> {
-    /// The album of an audit of these frames, for a report in the folder `out`.
+    /// The album of an audit of these frames, for a report in a folder.
     #[must_use]
-    pub fn new(audit: &'a Audit, frames: &'a [Candidate], out: &'a Path) -> Self {
-        let stems = frames.iter().enumerate().map(|(i, c)| (c.path.as_path(), format!("{:04}", i + 1))).collect();
-        Self { audit, out, inline: report::inline(frames.len()), stems }
+    pub fn new(audit: &'a Audit, frames: &'a [Candidate], folder: &'a Folder) -> Self {
+        let files = |c: &'a Candidate| std::iter::once(c.path.as_path()).chain(c.twin.as_deref());
+        let stems = frames
+            .iter()
+            .enumerate()
+            .flat_map(|(i, c)| files(c).map(move |path| (path, format!("{:04}", i + 1))))
+            .collect();
+        Self { audit, folder, inline: report::inline(frames.len()), stems }
     }
 
     /// Whether any pictures are to be made.
@@ -37,7 +42,9 @@ impl<'a> Album<'a> {
     /// Makes a frame's pictures from its pixels; in colour where the file gives any.
     #[must_use]
     pub fn make(&self, frame: &Frame, shot: &Shot, path: &Path) -> Pictures {
-        let colour = intake::colour(path, &self.audit.overrides).ok();
+        // Colours take more memory than anything else; a frame beyond the budget is shown in grey.
+        let room = intake::memory_needed(path) <= self.audit.budget.bytes;
+        let colour = if room { intake::colour(path, &self.audit.overrides).ok() } else { None };
         let rendition = self.audit.renditions && !shown(path);
         report::pictures(frame, &Pixels { plane: &shot.plane, colour: colour.as_ref() }, rendition)
     }
@@ -52,16 +59,16 @@ impl<'a> Album<'a> {
             pictures.inline()
         } else {
             for (file, bytes) in pictures.files(stem) {
-                output::replace(&self.out.join(file), bytes)?;
+                self.folder.put(&file, bytes)?;
             }
             pictures.beside(stem)
         };
         let full = match pictures.full_file(stem) {
             Some((file, bytes)) => {
-                output::replace(&self.out.join(&file), bytes)?;
+                self.folder.put(&file, bytes)?;
                 Some(file)
             }
-            None if shown(path) && self.audit.overrides.turn.is_none() => relative(self.out, path),
+            None if shown(path) && self.audit.overrides.turn.is_none() => relative(self.folder.path(), path),
             None => None,
         };
         Ok(links.with_full(full.as_deref()))

@@ -2,23 +2,23 @@
 
 use std::path::{Path, PathBuf};
 
-use serde::{Deserialize, Serialize};
-
+use super::album::Album;
 use super::baselines::{self, Shelf};
+use super::frame::{self, Bench, Seen};
 use super::progress::Progress;
 use super::remember::Memory;
 use super::work::{self, Budget};
-use super::{Outcome, album, groups, place};
-use crate::diagnose::diagnose;
-use crate::intake::{self, Candidate, IntakeError, Overrides, Prefer};
-use crate::measure::register::Small;
-use crate::measure::{self, TileMap, measure};
-use crate::optics::WAVELENGTH_UM;
+use super::{Outcome, groups, place, raw_worker, stop};
+use crate::intake::{self, Candidate, Found, IntakeError, Overrides, Prefer};
+use crate::measure;
 use crate::output;
-use crate::output::store::Key;
-use crate::quantity::{Flag, Intent, Place};
+use crate::output::folder::{Folder, REPORT};
+use crate::output::guard::guarded;
+use crate::quantity::{Flag, Intent, Place, plain, shown};
+use crate::report::series::SeriesGroupView;
 use crate::report::{self, Failure, Frame, Links, Run};
-use crate::shot::{Capture, Shot};
+use crate::series::Group;
+use crate::shot::Capture;
 
 /// The audit command as meant.
 #[derive(Clone, Debug)]
@@ -31,6 +31,8 @@ pub struct Audit {
     pub prefer: Prefer,
     /// Where the report goes; `None` for the default place.
     pub out: Option<PathBuf>,
+    /// Whether files of a report's names that are somebody else's may be replaced; photographs never are.
+    pub overwrite: bool,
     /// How much of the machine to use.
     pub budget: Budget,
     /// Whether to use and keep remembered measurements.
@@ -49,63 +51,46 @@ pub struct Audit {
     pub lenses: Vec<PathBuf>,
 }
 
-/// What is kept of a frame once its pixels are gone.
-#[derive(Serialize, Deserialize)]
-struct Measured {
-    file: String,
-    capture: Capture,
-    flags: Vec<Flag>,
-    map: TileMap,
-    small: Small,
-}
-
-/// One frame's share of the report.
-struct Done {
-    frame: Frame,
-    /// Place on the shelf of the baseline it was diagnosed with.
-    baseline: Option<usize>,
-    links: Links,
-    small: Small,
-    key: Option<Key>,
-}
-
-/// What became of one candidate.
-struct Seen {
-    done: Option<Done>,
-    /// What went wrong: with its file, and with the twin that was to stand in.
-    failed: Vec<IntakeError>,
-}
-
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
 ///
 /// # Errors
 /// Where the report can't be written; single files that fail are part of the report instead.
 pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let found = intake::find(&audit.paths, audit.recursive, audit.prefer);
-    let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
-    failures.iter().for_each(|f| output::say(&said(f)));
-    if found.frames.is_empty() {
-        if failures.is_empty() {
+    found.failures.iter().for_each(|e| output::say(&output::failed(e)));
+    let Some(first) = found.frames.first() else {
+        if found.failures.is_empty() {
             output::say("tussock: no photograph in the places named; --recursive looks into folders within folders");
         }
         return Ok(Outcome::Nothing);
-    }
-    let out = match &audit.out {
-        Some(out) => out.clone(),
-        None => place::default_report_folder(&audit.paths[0])?,
     };
+    let folder = match &audit.out {
+        Some(out) => Folder::claim(out, audit.overwrite)?,
+        None => place::default_report_folder(audit.paths.iter().find(|p| p.exists()).unwrap_or(&first.path))?,
+    };
+    into(audit, &found, folder)
+}
 
+/// Runs the audit of frames that were found, into a folder that was claimed.
+///
+/// # Errors
+/// As [`run`].
+pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<Outcome> {
+    stop::listen();
+    raw_worker::set_up(audit.budget);
     // All that can change a measurement or the facts beside it.
     let recipe =
         format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
     let memory = if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() };
     let shelf = Shelf::open(&audit.lenses)?;
+    let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
     let mut done = Vec::new();
-    for Seen { done: frame, failed } in measure_all(audit, &found.frames, &memory, &out, &shelf)? {
+    let seen = measure_all(audit, &found.frames, &memory, &folder, &shelf)?;
+    let unreached = found.frames.len() - seen.len();
+    for Seen { done: frame, failed } in seen {
         done.extend(frame);
         failures.extend(failed.iter().map(failure));
     }
-    let counts = (done.len(), failures.len());
     let mut frames = Vec::with_capacity(done.len());
     let (mut links, mut smalls, mut keys, mut used) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for d in done {
@@ -120,127 +105,95 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
         return Ok(Outcome::Nothing);
     }
     for file in shelf.idle(&used) {
-        output::say(&format!("tussock: {file}: no frame here was taken with that lens at that focal length"));
+        output::say(&format!("tussock: {}: no frame here was taken with that lens at that focal length", plain(file)));
     }
     for (option, place) in [("--near-at", audit.intent.near_at), ("--far-at", audit.intent.far_at)] {
         place.and_then(|p| missed_mark(option, p, &frames)).iter().for_each(|m| output::say(m));
     }
-    let baselines = baselines::settle(&mut frames, &shelf, &used, &audit.intent);
-    let mut groups = Vec::new();
+    let baselines = guarded(|| baselines::settle(&mut frames, &shelf, &used, &audit.intent)).unwrap_or_else(|words| {
+        output::say(&output::broke_down("learning the lens from these frames", &words));
+        Vec::new()
+    });
     let registered = groups::Registered::new(&smalls, &keys, &memory);
-    for (group, view) in work::on_threads(audit.budget.threads, || groups::groups(&frames, &registered)) {
+    let mut groups = Vec::new();
+    for (group, view) in found_groups(audit, &frames, &registered) {
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
-    write(audit, &Run { frames, failures, groups, baselines, intent: audit.intent }, &links, &out)?;
-    Ok(Outcome::of(counts.0, counts.1))
+    let mut run = Run { frames, failures, groups, baselines, intent: audit.intent, unreached };
+    match guarded(|| write(audit, &run, &links, &folder)) {
+        Ok(written) => written?,
+        Err(words) => {
+            leave_out_what_breaks(&mut run, &mut links, &words);
+            guarded(|| write(audit, &run, &links, &folder)).map_err(anyhow::Error::msg)??;
+        }
+    }
+    folder.swap(REPORT)?;
+    output::print(&report::text(&report::view(&run), output::columns()));
+    let read = folder.path().join(if audit.page { "index.html" } else { "audit.json" });
+    output::print(&format!("\nReport: {}\n", shown(&read)));
+    Ok(Outcome::of(run.frames.len(), run.failures.len() + unreached))
 }
 
+/// Measures frame by frame; frames that were not begun when somebody asked to stop are missing at the end.
 fn measure_all(
     audit: &Audit,
     frames: &[Candidate],
     memory: &Memory,
-    out: &Path,
+    folder: &Folder,
     shelf: &Shelf,
 ) -> anyhow::Result<Vec<Seen>> {
-    let album = album::Album::new(audit, frames, out);
+    let bench = Bench { audit, memory, album: Album::new(audit, frames, folder), shelf };
     let progress = Progress::new("measuring", frames.len());
     let results = work::run(
         frames,
         audit.budget,
         |c| intake::memory_needed(&c.path),
-        |c| one(c, audit, memory, &album, shelf),
+        |c| frame::one(c, &bench),
         |_, result| {
             for e in result.iter().flat_map(|seen| &seen.failed) {
-                progress.say(&said(&failure(e)));
+                progress.say(&output::failed(e));
             }
             progress.step();
         },
+        stop::asked,
     );
     results.into_iter().collect()
 }
 
-/// One frame; where its file fails, its twin stands in, and the failure is named all the same.
-fn one(
-    candidate: &Candidate,
-    audit: &Audit,
-    memory: &Memory,
-    album: &album::Album,
-    shelf: &Shelf,
-) -> anyhow::Result<Seen> {
-    let failed = match one_file(&candidate.path, audit, memory, album, shelf, None)? {
-        Ok(done) => return Ok(Seen { done: Some(done), failed: Vec::new() }),
-        Err(failed) => failed,
-    };
-    let Some(twin) = &candidate.twin else { return Ok(Seen { done: None, failed: vec![failed] }) };
-    Ok(match one_file(twin, audit, memory, album, shelf, Some(Flag::TwinFailed))? {
-        Ok(done) => Seen { done: Some(done), failed: vec![failed] },
-        Err(twin) => Seen { done: None, failed: vec![failed, twin] },
+/// Groups of frames of one scene; none where somebody asked to stop.
+fn found_groups(audit: &Audit, frames: &[Frame], registered: &groups::Registered<'_>) -> Vec<(Group, SeriesGroupView)> {
+    if stop::asked() {
+        return Vec::new();
+    }
+    guarded(|| work::on_threads(audit.budget.threads, || groups::groups(frames, registered))).unwrap_or_else(|words| {
+        output::say(&output::broke_down("comparing frames of one scene", &words));
+        Vec::new()
     })
 }
 
-/// Reads and measures one file, or recalls it, and puts its pictures in place.
-fn one_file(
-    path: &Path,
-    audit: &Audit,
-    memory: &Memory,
-    album: &album::Album,
-    shelf: &Shelf,
-    flag: Option<Flag>,
-) -> anyhow::Result<Result<Done, IntakeError>> {
-    let key = memory.key(path);
-    let mut shot: Option<Shot> = None;
-    let measured = match memory.recall::<Measured>(key.as_ref()) {
-        Some(known) => known,
-        None => {
-            let read = match intake::read(path, &audit.overrides) {
-                Ok(read) => read,
-                Err(e) => return Ok(Err(e)),
-            };
-            let map = measure(&read.plane, &audit.settings.under(read.capture.lambda_n_px(WAVELENGTH_UM)));
-            let measured = Measured {
-                file: read.file.clone(),
-                capture: read.capture.clone(),
-                flags: read.flags.clone(),
-                small: Small::new(&read.plane),
-                map,
-            };
-            memory.remember(key, &measured);
-            shot = Some(read);
-            measured
+/// Makes failures of the frames that can't be written; what refers to frames by their number is given up.
+fn leave_out_what_breaks(run: &mut Run, links: &mut Vec<Links>, words: &str) {
+    run.groups.clear();
+    run.baselines.clear();
+    let (frames, all) = (std::mem::take(&mut run.frames), std::mem::take(links));
+    for (mut frame, link) in frames.into_iter().zip(all) {
+        frame.group = None;
+        let alone = Run { frames: vec![frame.clone()], intent: run.intent, ..Run::default() };
+        let written = guarded(|| {
+            let view = report::view(&alone);
+            let page = report::html(&view, std::slice::from_ref(&link));
+            (report::json(&view), report::csv(&view), page, report::companions(&view).count())
+        });
+        if written.is_ok() {
+            run.frames.push(frame);
+            links.push(link);
+        } else {
+            let error = IntakeError::fault(Path::new(&frame.file), "writing the report on it", words);
+            output::say(&output::failed(&error));
+            run.failures.push(failure(&error));
         }
-    };
-    let Measured { file, capture, mut flags, map, small } = measured;
-    flags.extend(flag);
-    let baseline = shelf.find(&capture);
-    let known = baseline.map(|place| shelf.baseline(place));
-    // A diagnosis rests on what was asked and on the baseline of the lens.
-    let asked = memory.build_key(key.as_slice(), &format!("diagnosis {:?} {known:?}", audit.intent));
-    let diagnosis = memory.recall(asked.as_ref()).unwrap_or_else(|| {
-        let made = diagnose(&map, &trusted(&capture, &flags), known, &audit.intent);
-        memory.remember(asked, &made);
-        made
-    });
-    let frame = Frame { file, capture, flags, map, diagnosis, group: None };
-    if !album.wanted() {
-        return Ok(Ok(Done { frame, baseline, links: Links::default(), small, key }));
     }
-    // The diagnosis decides where the crops are taken.
-    let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?}", audit.intent));
-    let pictures = match memory.recall_pictures(crops.as_ref()) {
-        Some(known) => known,
-        None => {
-            let shot = match shot.map_or_else(|| intake::read(path, &audit.overrides), Ok) {
-                Ok(shot) => shot,
-                Err(e) => return Ok(Err(e)),
-            };
-            let pictures = album.make(&frame, &shot, path);
-            memory.remember_pictures(crops, &pictures);
-            pictures
-        }
-    };
-    let links = album.place(path, &pictures)?;
-    Ok(Ok(Done { frame, baseline, links, small, key }))
 }
 
 /// What to say where a mark lies outside some frames, which are then judged as if it had not been given.
@@ -252,26 +205,22 @@ fn missed_mark(option: &str, place: Place, frames: &[Frame]) -> Option<String> {
         1 => " and one more frame".into(),
         more => format!(" and {more} more frames"),
     };
-    let (file, width, height) = (first.file.escape_debug(), first.map.width, first.map.height);
+    let (file, width, height) = (plain(&first.file), first.map.width, first.map.height);
     Some(format!(
         "tussock: {option} lies outside {file} ({width} x {height} pixels){others}; judged there as if it were not given"
     ))
 }
 
-fn write(audit: &Audit, run: &Run, links: &[Links], out: &Path) -> anyhow::Result<()> {
+fn write(audit: &Audit, run: &Run, links: &[Links], folder: &Folder) -> anyhow::Result<()> {
     let view = report::view(run);
-    output::write(&out.join("audit.json"), &report::json(&view))?;
-    output::write(&out.join("audit.csv"), &report::csv(&view))?;
-    let mut read = out.join("audit.json");
+    folder.put("audit.json", &report::json(&view))?;
+    folder.put("audit.csv", &report::csv(&view))?;
     if audit.page {
-        read = out.join("index.html");
         for (file, bytes) in report::companions(&view) {
-            output::replace(&out.join(file), &bytes)?;
+            folder.put(&file, &bytes)?;
         }
-        output::write(&read, report::html(&view, links).as_bytes())?;
+        folder.put("index.html", report::html(&view, links).as_bytes())?;
     }
-    output::print(&report::text(&view, output::columns()));
-    output::print(&format!("\nReport: {}\n", read.display()));
     Ok(())
 }
 
@@ -284,10 +233,12 @@ pub(super) fn trusted(capture: &Capture, flags: &[Flag]) -> Capture {
     capture
 }
 
-fn failure(error: &IntakeError) -> Failure {
-    Failure { file: error.path.display().to_string(), problem: error.problem.clone(), advice: error.advice.clone() }
-}
-
-fn said(failure: &Failure) -> String {
-    format!("tussock: {}: {}. {}", failure.file.escape_debug(), failure.problem, failure.advice)
+/// A failure for the report.
+pub(super) fn failure(error: &IntakeError) -> Failure {
+    Failure {
+        file: error.path.display().to_string(),
+        problem: error.problem.clone(),
+        advice: error.advice.clone(),
+        detail: error.detail.clone(),
+    }
 }

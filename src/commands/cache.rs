@@ -1,7 +1,8 @@
 //! Forgets remembered measurements.
 
 use super::{Outcome, remember};
-use crate::output;
+use crate::output::{self, store};
+use crate::quantity::shown;
 
 /// Removes the store.
 ///
@@ -10,12 +11,16 @@ use crate::output;
 pub fn clear() -> anyhow::Result<Outcome> {
     use anyhow::Context as _;
     let place = remember::place()?;
-    match std::fs::metadata(&place) {
-        Ok(facts) => {
-            std::fs::remove_file(&place).with_context(|| format!("cannot remove {}", place.display()))?;
-            output::print(&format!("Forgot {:.1} MB of remembered measurements.\n", facts.len() as f64 / 1e6));
+    let mut forgotten = None;
+    for path in [store::aside(&place), place] {
+        if let Ok(facts) = std::fs::symlink_metadata(&path) {
+            std::fs::remove_file(&path).with_context(|| format!("cannot remove {}", shown(&path)))?;
+            *forgotten.get_or_insert(0) += facts.len();
         }
-        Err(_) => output::print("There was nothing to forget.\n"),
     }
+    output::print(&match forgotten {
+        Some(bytes) => format!("Forgot {:.1} MB of remembered measurements.\n", bytes as f64 / 1e6),
+        None => "There was nothing to forget.\n".into(),
+    });
     Ok(Outcome::Done)
 }

@@ -8,6 +8,7 @@ use super::plan::Camera;
 use crate::output;
 use crate::plan::Question;
 use crate::plan::card::card;
+use crate::quantity::shown;
 use crate::report::{card_json, card_page, card_text};
 
 /// The card command as meant.
@@ -23,6 +24,8 @@ pub struct FieldCard {
     pub camera: Camera,
     /// Where the page goes; `None` for standard output.
     pub out: Option<PathBuf>,
+    /// Whether a file that is there may be replaced.
+    pub overwrite: bool,
     /// Print JSON.
     pub json: bool,
     /// Print a plain table.
@@ -58,8 +61,8 @@ pub fn run(asked: &FieldCard) -> anyhow::Result<Outcome> {
     };
     let card = card(&base, &near, &asked.focal_mm)?;
     if let Some(path) = &asked.out {
-        output::write(path, card_page(&card, camera.units)?.as_bytes())?;
-        output::say(&format!("Card written to {}", path.display()));
+        output::write(path, card_page(&card, camera.units)?.as_bytes(), asked.overwrite)?;
+        output::say(&format!("Card written to {}", shown(path)));
     }
     // A page of markup is for a file or a pipe; a person at a terminal gets the table.
     if asked.json {

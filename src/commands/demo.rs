@@ -8,10 +8,11 @@ use rayon::prelude::*;
 use super::Outcome;
 use super::audit::{self, Audit};
 use super::work::Budget;
-use crate::intake::{Overrides, Prefer};
+use crate::intake::{self, Overrides, Prefer};
 use crate::measure;
 use crate::output;
-use crate::quantity::Intent;
+use crate::output::folder::{DEMO, Folder, REPORT};
+use crate::quantity::{Intent, shown};
 use crate::simulate::recipes;
 
 /// The demo command as meant.
@@ -19,6 +20,8 @@ use crate::simulate::recipes;
 pub struct Demo {
     /// Folder for the report; the pictures go into `shoot` within it.
     pub out: PathBuf,
+    /// Whether files of the same names that are somebody else's may be replaced; photographs never are.
+    pub overwrite: bool,
     /// Threads; `None` for all.
     pub jobs: Option<usize>,
 }
@@ -29,8 +32,9 @@ pub struct Demo {
 /// Where a file can't be written or the audit can't be run.
 pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
     let shoot = recipes::shoot();
-    let folder = demo.out.join("shoot");
-    output::say(&format!("rendering {} frames into {}", shoot.len(), folder.display()));
+    let mut folder = Folder::claim(&demo.out, demo.overwrite)?;
+    let photographs = demo.out.join("shoot");
+    output::say(&format!("rendering {} frames into {}", shoot.len(), shown(&photographs)));
     let mut threads = rayon::ThreadPoolBuilder::new();
     if let Some(jobs) = demo.jobs {
         threads = threads.num_threads(jobs);
@@ -38,7 +42,7 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
     threads.build().context("cannot start threads")?.install(|| {
         shoot.par_iter().try_for_each(|recipe| {
             let bytes = recipe.bytes().with_context(|| format!("cannot render {}", recipe.file))?;
-            output::replace(&folder.join(recipe.file), &bytes)
+            folder.put(&format!("shoot/{}", recipe.file), &bytes)
         })
     })?;
     let mut truth = csv::Writer::from_writer(Vec::new());
@@ -46,12 +50,15 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
     for recipe in &shoot {
         truth.write_record([recipe.file, recipe.fault])?;
     }
-    output::write(&demo.out.join("built-in-faults.csv"), &truth.into_inner().context("cannot write the list")?)?;
-    audit::run(&Audit {
-        paths: vec![folder],
+    folder.put("built-in-faults.csv", &truth.into_inner().context("cannot write the list")?)?;
+    folder.swap(&[REPORT, DEMO].concat())?;
+    let found = intake::find(std::slice::from_ref(&photographs), false, Prefer::default());
+    let asked = Audit {
+        paths: vec![photographs],
         recursive: false,
         prefer: Prefer::default(),
         out: Some(demo.out.clone()),
+        overwrite: demo.overwrite,
         budget: Budget::new(demo.jobs, None),
         remember: false,
         page: true,
@@ -60,5 +67,6 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         intent: Intent::default(),
         overrides: Overrides::default(),
         lenses: Vec::new(),
-    })
+    };
+    audit::into(&asked, &found, folder)
 }

@@ -8,7 +8,7 @@ use super::Outcome;
 use crate::intake::{self, Overrides};
 use crate::measure::esfr::{EdgeSettings, esfr};
 use crate::output;
-use crate::quantity::Region;
+use crate::quantity::{Region, shown};
 use crate::report::EdgeView;
 
 /// The edge command as meant.
@@ -24,6 +24,8 @@ pub struct Edge {
     pub json: bool,
     /// Write a chart here.
     pub plot: Option<PathBuf>,
+    /// Whether a file that is there may be replaced.
+    pub overwrite: bool,
     /// Facts the user gave.
     pub overrides: Overrides,
 }
@@ -33,13 +35,12 @@ pub struct Edge {
 /// # Errors
 /// Where the file can't be read, the region holds no usable edge, or the chart can't be written.
 pub fn run(edge: &Edge) -> anyhow::Result<Outcome> {
-    let shot = intake::read(&edge.file, &edge.overrides).map_err(|e| anyhow::anyhow!("{e}. {}", e.advice))?;
-    let response =
-        esfr(&shot.plane, edge.region, &edge.settings).with_context(|| format!("{}", edge.file.display()))?;
+    let shot = intake::read(&edge.file, &edge.overrides).map_err(output::refused)?;
+    let response = esfr(&shot.plane, edge.region, &edge.settings).with_context(|| shown(&edge.file))?;
     let pitch = shot.capture.pixel_pitch_um.as_ref().map(|f| f.value);
     let view = EdgeView::new(&shot.file, edge.region, &response, pitch);
     if let Some(path) = &edge.plot {
-        output::write(path, view.chart()?.as_bytes())?;
+        output::write(path, view.chart()?.as_bytes(), edge.overwrite)?;
     }
     let text = if edge.json { serde_json::to_string_pretty(&view)? + "\n" } else { view.text() };
     output::print(&text);

@@ -3,8 +3,9 @@
 use std::path::PathBuf;
 
 use super::Outcome;
-use crate::intake::{self, Facts, Overrides, Prefer};
+use crate::intake::{self, Facts, IntakeError, Overrides, Prefer};
 use crate::output;
+use crate::output::guard::guarded;
 use crate::report::{FactsView, facts_text};
 
 /// The facts command as meant.
@@ -31,13 +32,14 @@ pub fn run(request: &Request) -> anyhow::Result<Outcome> {
     let mut read: Vec<(String, Facts)> = Vec::new();
     let mut failures = found.failures;
     for path in files {
-        match intake::facts(&path, &request.overrides) {
+        let read_facts = guarded(|| intake::facts(&path, &request.overrides));
+        match read_facts.unwrap_or_else(|words| Err(IntakeError::fault(&path, "reading its facts", &words))) {
             Ok(facts) => read.push((path.display().to_string(), facts)),
             Err(error) => failures.push(error),
         }
     }
     for failure in &failures {
-        output::say(&format!("tussock: {failure}. {}", failure.advice));
+        output::say(&output::failed(failure));
     }
     if request.json {
         let entries: Vec<FactsView<'_>> = read

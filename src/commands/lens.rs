@@ -14,6 +14,8 @@ use crate::lens::{
 use crate::measure::{self, TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
 use crate::output;
+use crate::output::guard::guarded;
+use crate::quantity::shown;
 use crate::report::{lens_page, lens_text};
 use crate::shot::{Capture, Fact, Source};
 
@@ -28,6 +30,8 @@ pub struct Learn {
     pub prefer: Prefer,
     /// Where the baseline goes; `None` for the user's configuration folder.
     pub out: Option<PathBuf>,
+    /// Whether a file that is there may be replaced.
+    pub overwrite: bool,
     /// What the frames are; `None` to judge by their facts.
     pub from: Option<LearnedFrom>,
     /// f-numbers of the frames in order; empty to take the recorded ones.
@@ -56,23 +60,26 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
             if let Some(&n) = asked.apertures.get(i) {
                 overrides.capture.f_number = Some(Fact::new(n, Source::Given));
             }
-            let shot = intake::read(&candidate.path, &overrides)?;
-            let settings = asked.settings.under(shot.capture.lambda_n_px(WAVELENGTH_UM));
-            Ok((measure(&shot.plane, &settings), shot.capture))
+            let measured = guarded(|| {
+                let shot = intake::read(&candidate.path, &overrides)?;
+                let settings = asked.settings.under(shot.capture.lambda_n_px(WAVELENGTH_UM));
+                Ok((measure(&shot.plane, &settings), shot.capture))
+            });
+            measured.unwrap_or_else(|words| Err(IntakeError::fault(&candidate.path, "measuring it", &words)))
         })
         .collect();
     let mut failed = 0;
     let mut frames = Vec::new();
     for error in &found.failures {
         failed += 1;
-        output::say(&format!("tussock: {error}. {}", error.advice));
+        output::say(&output::failed(error));
     }
     for result in read {
         match result {
             Ok(frame) => frames.push(frame),
             Err(error) => {
                 failed += 1;
-                output::say(&format!("tussock: {error}. {}", error.advice));
+                output::say(&output::failed(&error));
             }
         }
     }
@@ -90,14 +97,21 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
         LearnedFrom::Shoot => learn_from_shoot(&kept),
     }
     .map_err(|why: Unsuitable| anyhow::anyhow!("the lens can't be learned from these frames: {why}"))?;
-    let path = match &asked.out {
-        Some(path) => path.clone(),
-        None => shelf()?.join(file_name(&baseline)),
-    };
     let today = jiff::Timestamp::now().strftime("%Y-%m-%d").to_string();
-    output::write(&path, record::write(&baseline, &today).as_bytes())?;
+    let written = record::write(&baseline, &today);
+    let path = match &asked.out {
+        Some(path) => {
+            output::write(path, written.as_bytes(), asked.overwrite)?;
+            path.clone()
+        }
+        None => {
+            let path = shelf()?.join(file_name(&baseline));
+            output::replace(&path, written.as_bytes())?;
+            path
+        }
+    };
     output::print(&lens_text(&baseline, &asymmetries(&baseline)));
-    output::say(&format!("Baseline written to {}", path.display()));
+    output::say(&format!("Baseline written to {}", shown(&path)));
     Ok(Outcome::of(frames.len(), failed))
 }
 
@@ -105,12 +119,12 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
 ///
 /// # Errors
 /// Where the file is no stored baseline, or the page can't be written.
-pub fn show(file: &Path, page: Option<&Path>) -> anyhow::Result<Outcome> {
+pub fn show(file: &Path, page: Option<&Path>, overwrite: bool) -> anyhow::Result<Outcome> {
     let baseline = read(file)?;
     output::print(&lens_text(&baseline, &asymmetries(&baseline)));
     if let Some(path) = page {
-        output::write(path, lens_page(&baseline, &asymmetries(&baseline))?.as_bytes())?;
-        output::say(&format!("Page written to {}", path.display()));
+        output::write(path, lens_page(&baseline, &asymmetries(&baseline))?.as_bytes(), overwrite)?;
+        output::say(&format!("Page written to {}", shown(path)));
     }
     Ok(Outcome::Done)
 }
@@ -120,8 +134,8 @@ pub fn show(file: &Path, page: Option<&Path>) -> anyhow::Result<Outcome> {
 /// # Errors
 /// Where the file can't be read or is no baseline.
 pub fn read(file: &Path) -> anyhow::Result<Baseline> {
-    let text = std::fs::read_to_string(file).with_context(|| format!("cannot read {}", file.display()))?;
-    record::read(&text).with_context(|| file.display().to_string())
+    let text = intake::read_text(file).map_err(output::refused)?;
+    record::read(&text).with_context(|| shown(file))
 }
 
 /// Finds the baseline of a lens by its name (and focal length, mm, where that is known) in the user's

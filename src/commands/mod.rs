@@ -8,6 +8,7 @@ pub mod card;
 pub mod demo;
 pub mod edge;
 pub mod facts;
+mod frame;
 pub mod groups;
 pub mod lens;
 mod outcome;
@@ -17,6 +18,7 @@ mod progress;
 pub mod raw_worker;
 mod remember;
 pub mod series;
+mod stop;
 pub mod work;
 
 pub use outcome::Outcome;

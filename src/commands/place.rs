@@ -1,24 +1,23 @@
 //! Where a report goes when the user doesn't say: a new folder beside the photographs, never among them.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use anyhow::Context as _;
 
-/// A folder that does not exist yet, `tussock-report-<date>` (with a number behind it if taken), beside the
+use crate::output::folder::Folder;
+use crate::quantity::shown;
+
+/// Claims a folder that does not exist yet, `tussock-report-<date>` (with a number behind it if taken), beside the
 /// folder that `first` is or lies in.
 ///
 /// # Errors
-/// Where the path can't be resolved.
-pub fn default_report_folder(first: &Path) -> anyhow::Result<PathBuf> {
-    let full = first.canonicalize().with_context(|| format!("cannot find {}", first.display()))?;
+/// Where the path can't be resolved or no folder made there.
+pub fn default_report_folder(first: &Path) -> anyhow::Result<Folder> {
+    let full = first.canonicalize().with_context(|| format!("cannot find {}", shown(first)))?;
     let originals = if full.is_dir() { full.as_path() } else { full.parent().unwrap_or(&full) };
     let beside = originals.parent().unwrap_or(originals);
     let day = jiff::ZonedDateTime::now().date();
-    let name = format!("tussock-report-{day}");
-    Ok((1..)
-        .map(|i| beside.join(if i == 1 { name.clone() } else { format!("{name}-{i}") }))
-        .find(|p| !p.exists())
-        .unwrap_or_else(|| beside.join(name)))
+    Folder::claim_new(beside, &format!("tussock-report-{day}"))
 }
 
 #[cfg(test)]
@@ -34,10 +33,9 @@ mod tests {
         let root = root.path().canonicalize().unwrap();
         for first in [shoot.clone(), shoot.join("a.jpg")] {
             let place = default_report_folder(&first).unwrap();
-            assert_eq!(place.parent(), Some(root.as_path()));
+            assert_eq!(place.path().parent(), Some(root.as_path()));
         }
         let taken = default_report_folder(&shoot).unwrap();
-        std::fs::create_dir(&taken).unwrap();
-        assert_ne!(default_report_folder(&shoot).unwrap(), taken);
+        assert_ne!(default_report_folder(&shoot).unwrap().path(), taken.path());
     }
 }

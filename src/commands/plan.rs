@@ -103,7 +103,7 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
         },
         turn: None,
     };
-    let shot = intake::read(path, &overrides).map_err(|e| anyhow::anyhow!("{e}. {}", e.advice))?;
+    let shot = intake::read(path, &overrides).map_err(output::refused)?;
     let map = measure(&shot.plane, &Settings::default().under(shot.capture.lambda_n_px(WAVELENGTH_UM)));
     let intent = Intent {
         sharp_for: next.camera.sharp_for,

@@ -25,7 +25,7 @@ impl Progress {
 
     /// Says a line above the progress, or plainly where there is none.
     pub fn say(&self, text: &str) {
-        if self.0.is_hidden() { crate::output::say(text) } else { self.0.println(text) }
+        if self.0.is_hidden() { crate::output::say(text) } else { self.0.println(crate::output::said(text)) }
     }
 }
 

@@ -1,19 +1,21 @@
-//! Raw decoding in child processes: setting it up, and being such a child.
+//! Decoding in child processes: setting it up, and being such a child.
 
 use std::time::Duration;
 
 use super::Outcome;
+use super::work::Budget;
 use crate::intake::{Workers, serve, use_workers};
 
 /// The hidden subcommand that makes a process a worker.
 pub const NAME: &str = "raw-worker";
 
-/// Lets this program decode raw files in child processes of itself; in this process where it can't find itself.
-pub fn set_up() {
+/// Lets this program decode in child processes of itself, within a budget; in this process where it can't find itself.
+pub fn set_up(budget: Budget) {
     use_workers(std::env::current_exe().ok().map(|program| Workers {
         program,
         arguments: vec![NAME.into()],
-        memory: Workers::MEMORY,
+        memory: budget.bytes,
+        side_by_side: budget.threads,
         time: Workers::TIME,
     }));
 }
@@ -22,7 +24,7 @@ pub fn set_up() {
 ///
 /// # Errors
 /// Where the parent is gone.
-pub fn run(memory: u64, time_ms: u64) -> anyhow::Result<Outcome> {
-    serve(memory, Duration::from_millis(time_ms))?;
+pub fn run(time_ms: u64) -> anyhow::Result<Outcome> {
+    serve(Duration::from_millis(time_ms))?;
     Ok(Outcome::Done)
 }

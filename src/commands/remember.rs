@@ -76,7 +76,7 @@ impl Memory {
     #[must_use]
     pub fn recall<T: DeserializeOwned>(&self, key: Option<&Key>) -> Option<T> {
         let bytes = self.store.as_ref()?.get(key?)?;
-        serde_json::from_slice(&bytes).ok()
+        ciborium::from_reader(bytes.as_slice()).ok()
     }
 
     /// The pictures remembered for a frame under the key of what decided where they are cropped.
@@ -94,7 +94,9 @@ impl Memory {
 
     /// Remembers a result.
     pub fn remember<T: Serialize>(&self, key: Option<Key>, result: &T) {
-        if let (Some(store), Some(key), Ok(bytes)) = (&self.store, key, serde_json::to_vec(result)) {
+        let mut bytes = Vec::new();
+        // In binary, so that a recalled number is the very number that was remembered.
+        if let (Some(store), Some(key), Ok(())) = (&self.store, key, ciborium::into_writer(result, &mut bytes)) {
             store.put(key, bytes);
         }
     }
@@ -217,6 +219,20 @@ mod tests {
         let held = Store::open(&path).unwrap();
         assert!(matches!(patiently(&path), Err(StoreError::Busy)));
         drop(held);
+    }
+
+    #[test]
+    fn what_is_recalled_is_what_was_remembered() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(&folder.path().join("store.redb")).unwrap();
+        let memory = Memory { store: Some(store), recipe: Vec::new(), build: String::new() };
+        let key = Some([5; 32]);
+        // The second is one that a careless reader of decimals gets wrong by a unit in the last place.
+        let numbers = [0.1_f64 + 0.2, 9_007_199_254_740_993.0 / 3.7, f64::MIN_POSITIVE, -0.0, f64::INFINITY, 1e-310];
+        memory.remember(key, &(numbers, Some(f64::NAN), 0.1_f32));
+        let (back, nan, single) = memory.recall::<([f64; 6], Option<f64>, f32)>(key.as_ref()).unwrap();
+        assert_eq!(back.map(f64::to_bits), numbers.map(f64::to_bits));
+        assert!(nan.is_some_and(f64::is_nan) && single == 0.1);
     }
 
     #[test]

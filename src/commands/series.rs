@@ -1,13 +1,14 @@
 //! Frames of one scene to a comparison: which aperture, which frames to blend, which duplicate to keep.
 
 use std::borrow::Cow;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use anyhow::{Context as _, bail};
 use rayon::prelude::*;
 
 use super::Outcome;
+use super::audit::failure;
 use super::work::Budget;
 use crate::diagnose::{self, diagnose};
 use crate::intake::{self, IntakeError, Overrides, Prefer};
@@ -17,7 +18,9 @@ use crate::measure::{self, TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::output;
-use crate::quantity::{Estimate, Intent};
+use crate::output::folder::{Folder, REPORT};
+use crate::output::guard::guarded;
+use crate::quantity::{Estimate, Intent, plain, shown};
 use crate::report::Failure;
 use crate::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
 use crate::series::{
@@ -37,6 +40,8 @@ pub struct Series {
     pub prefer: Prefer,
     /// Where the answers go.
     pub out: Option<PathBuf>,
+    /// Whether files of the same names that are somebody else's may be replaced; photographs never are.
+    pub overwrite: bool,
     /// Threads; `None` for all.
     pub jobs: Option<usize>,
     /// How to measure.
@@ -77,11 +82,12 @@ pub fn run(series: &Series) -> anyhow::Result<Outcome> {
 
 fn work(series: &Series) -> anyhow::Result<Outcome> {
     let found = intake::find(&series.paths, series.recursive, series.prefer);
-    let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
+    let mut failed = found.failures;
     let count = found.frames.len();
     if !series.apertures.is_empty() && series.apertures.len() != count {
         bail!("--apertures names {} f-numbers, but there are {count} frames", series.apertures.len());
     }
+    let folder = series.out.as_ref().map(|out| Folder::claim(out, series.overwrite)).transpose()?;
     // Small series stay in memory between measuring and comparing; a quarter of what is free is theirs.
     let room = Room(AtomicU64::new(Budget::new(series.jobs, None).bytes / 2));
     let read: Vec<Result<Read, IntakeError>> = found
@@ -93,30 +99,22 @@ fn work(series: &Series) -> anyhow::Result<Outcome> {
             if let Some(&n) = series.apertures.get(i) {
                 overrides.capture.f_number = Some(Fact::new(n, Source::Given));
             }
-            let shot = intake::read(&candidate.path, &overrides)?;
-            Ok(Read {
-                path: candidate.path.clone(),
-                file: shot.file,
-                small: Small::new(&shot.plane),
-                map: measure(&shot.plane, &series.settings.under(shot.capture.lambda_n_px(WAVELENGTH_UM))),
-                capture: shot.capture,
-                plane: room.take(2 * shot.plane.data.len() as u64).then_some(shot.plane),
-            })
+            guarded(|| first_pass(series, &candidate.path, &overrides, &room))
+                .unwrap_or_else(|words| Err(IntakeError::fault(&candidate.path, "measuring it", &words)))
         })
         .collect();
     let mut frames = Vec::new();
     for result in read {
         match result {
             Ok(frame) => frames.push(frame),
-            Err(error) => failures.push(failure(&error)),
+            Err(error) => failed.push(error),
         }
     }
-    for f in &failures {
-        output::say(&format!("tussock: {}: {}. {}", f.file, f.problem, f.advice));
-    }
+    failed.iter().for_each(|e| output::say(&output::failed(e)));
+    let failures: Vec<Failure> = failed.iter().map(failure).collect();
     match frames.len() {
         0 => bail!("no photograph could be read"),
-        1 => bail!("{} alone is no series: give two frames of one scene or more", frames[0].file),
+        1 => bail!("{} alone is no series: give two frames of one scene or more", plain(&frames[0].file)),
         _ => {}
     }
     let members: Vec<Member> = frames
@@ -148,17 +146,31 @@ fn work(series: &Series) -> anyhow::Result<Outcome> {
     }
     let view = series_view(&answers, &alone, &failures);
     output::print(&series_text(&view));
-    if let Some(folder) = &series.out {
+    if let Some(mut folder) = folder {
         let json = serde_json::to_string_pretty(&view)? + "\n";
-        output::write(&folder.join("series.json"), json.as_bytes())?;
-        output::write(&folder.join("index.html"), series_html(&view).as_bytes())?;
-        output::say(&format!("tussock: the series is in {}", folder.join("index.html").display()));
+        folder.put("series.json", json.as_bytes())?;
+        folder.put("index.html", series_html(&view).as_bytes())?;
+        folder.swap(REPORT)?;
+        output::say(&format!("tussock: the series is in {}", shown(&folder.path().join("index.html"))));
     }
     if answers.is_empty() {
         output::say("tussock: no two of these frames show one scene, so there is no series to compare");
         return Ok(Outcome::Nothing);
     }
     Ok(Outcome::of(answers.len(), failures.len() + alone.len()))
+}
+
+/// Reads and measures a frame by itself.
+fn first_pass(series: &Series, path: &Path, overrides: &Overrides, room: &Room) -> Result<Read, IntakeError> {
+    let shot = intake::read(path, overrides)?;
+    Ok(Read {
+        path: path.to_owned(),
+        file: shot.file,
+        small: Small::new(&shot.plane),
+        map: measure(&shot.plane, &series.settings.under(shot.capture.lambda_n_px(WAVELENGTH_UM))),
+        capture: shot.capture,
+        plane: room.take(2 * shot.plane.data.len() as u64).then_some(shot.plane),
+    })
 }
 
 /// Bytes of memory that are still to be had.
@@ -181,10 +193,6 @@ fn pixels<'a>(frame: &'a Read, overrides: &Overrides) -> anyhow::Result<Cow<'a, 
             Err(e) => bail!("{e}"),
         },
     }
-}
-
-fn failure(error: &IntakeError) -> Failure {
-    Failure { file: error.path.display().to_string(), problem: error.problem.clone(), advice: error.advice.clone() }
 }
 
 /// Compares the frames of one group and answers.

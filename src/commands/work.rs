@@ -23,13 +23,21 @@ impl Budget {
     }
 }
 
-/// Bytes of memory that can be had without swapping; 4 GiB where the system doesn't say.
+/// Bytes of memory that can be had without swapping, within the limits set to this process; 4 GiB where the system
+/// doesn't say.
 fn free_memory() -> u64 {
     let said = std::fs::read_to_string("/proc/meminfo").ok().and_then(|text| {
         let line = text.lines().find_map(|l| l.strip_prefix("MemAvailable:"))?;
         line.trim().trim_end_matches("kB").trim().parse::<u64>().ok()
     });
-    said.map_or(4 << 30, |kib| kib * 1024)
+    let free = said.map_or(4 << 30, |kib| kib * 1024);
+    #[cfg(unix)]
+    let free = {
+        use rustix::process::{Resource, getrlimit};
+        let limits = [Resource::As, Resource::Data].map(|r| getrlimit(r).current);
+        limits.into_iter().flatten().fold(free, u64::min)
+    };
+    free
 }
 
 /// Runs `work` so that what it does in parallel keeps to a number of threads.
@@ -49,6 +57,8 @@ struct Queue {
 /// Runs `work` on every item; `need` says how many bytes an item will take, `done` is told of each result
 /// as it comes (from one thread at a time, in no fixed order). The results come back in the order of the items.
 ///
+/// Once `stop` says so no further item is begun; those that were not are missing from the results.
+///
 /// Items start in order, so a large frame waits for room and those after it wait behind it: nothing starves.
 pub fn run<T: Sync, R: Send>(
     items: &[T],
@@ -56,6 +66,7 @@ pub fn run<T: Sync, R: Send>(
     need: impl Fn(&T) -> u64 + Sync,
     work: impl Fn(&T) -> R + Sync,
     done: impl FnMut(usize, &R) + Send,
+    stop: impl Fn() -> bool + Sync,
 ) -> Vec<R> {
     let queue = Mutex::new(Queue { next: 0, used: 0 });
     let room = Condvar::new();
@@ -71,6 +82,9 @@ pub fn run<T: Sync, R: Send>(
         let mut state = room
             .wait_while(state, |s| s.used > 0 && s.used + bytes > budget.bytes)
             .unwrap_or_else(PoisonError::into_inner);
+        if stop() {
+            return None;
+        }
         state.used += bytes;
         state.next += 1;
         Some((index, item, bytes))
@@ -124,6 +138,7 @@ mod tests {
                 bytes * 2
             },
             |_, _| told += 1,
+            || false,
         );
         assert_eq!(results, items.iter().map(|b| b * 2).collect::<Vec<_>>());
         assert_eq!(told, items.len());
@@ -132,7 +147,21 @@ mod tests {
 
     #[test]
     fn a_frame_larger_than_the_budget_still_runs() {
-        let results = run(&[500, 1], Budget { threads: 2, bytes: 100 }, |&b| b, |&b| b, |_, _| {});
+        let results = run(&[500, 1], Budget { threads: 2, bytes: 100 }, |&b| b, |&b| b, |_, _| {}, || false);
         assert_eq!(results, [500, 1]);
+    }
+
+    #[test]
+    fn items_in_hand_are_finished_when_somebody_asks_to_stop() {
+        let asked = std::sync::atomic::AtomicBool::new(false);
+        let budget = Budget { threads: 3, bytes: 100 };
+        let work = |&item: &usize| {
+            asked.fetch_or(item == 10, SeqCst);
+            item
+        };
+        let items: Vec<usize> = (0..1000).collect();
+        let results = run(&items, budget, |_| 1, work, |_, _| {}, || asked.load(SeqCst));
+        assert!(results.len() >= 11 && results.len() < 1000, "{}", results.len());
+        assert!(results.contains(&10) && results.is_sorted());
     }
 }

@@ -188,7 +188,8 @@ pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon:
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
     let side = CORNER_SHARE * w.max(h);
-    let foot = (horizon * e.half_diagonal + h / 2.0).clamp(1.6 * row, h);
+    // A map of one row has no room above its foot; the picture then ends the band.
+    let foot = (horizon * e.half_diagonal + h / 2.0).max(1.6 * row).min(h);
     let limit = foot + FAR_REACH * (h - foot);
     let inner = |x: f64, y: f64| (x > side && x < w - side) || (y > side && y < h - side);
     let steps = (1..).map(|k| foot + f64::from(k) * row).take_while(|lower| *lower < limit.max(foot + 1.5 * row));

@@ -29,3 +29,13 @@ pub fn memory_needed(path: &Path) -> u64 {
     // A size that no sensor has is a damaged head, and must not stop the queue.
     on_disk + pixels.min(2_000_000_000) * 8
 }
+
+/// Bytes that a file needs at the least by its own account: its plane, and the colours that a decoder of another kind
+/// than JPEG holds beside it. Never more than is surely needed, since a file beyond what is allowed is refused.
+#[must_use]
+pub(super) fn least_memory(path: &Path) -> u64 {
+    let on_disk = path.metadata().map_or(0, |m| m.len());
+    let Some((width, height)) = facts(path, &Overrides::default()).ok().and_then(|f| f.size) else { return on_disk };
+    let a_pixel = if matches!(super::open(path), Ok((_, super::Kind::Jpeg | super::Kind::Raw))) { 2 } else { 3 };
+    on_disk + u64::from(width) * u64::from(height) * a_pixel
+}

@@ -6,9 +6,14 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+use crate::quantity::shown;
+
+/// Longest detail that is kept, characters.
+const MOST_DETAIL: usize = 300;
+
 /// Why a file could not be read.
 #[derive(Debug, Error)]
-#[error("{}: {problem}", path.display())]
+#[error("{}: {problem}", shown(path))]
 pub struct IntakeError {
     /// The file.
     pub path: PathBuf,
@@ -18,6 +23,8 @@ pub struct IntakeError {
     pub problem: String,
     /// What to try, a sentence.
     pub advice: String,
+    /// What a decoder or the system said, in its own words.
+    pub detail: Option<String>,
 }
 
 /// Sorts failures by where the fault lies.
@@ -31,13 +38,39 @@ pub enum IntakeErrorKind {
     Unsupported,
     /// Decoding asked for more memory or time than allowed.
     TooMuch,
+    /// This program broke down on it.
+    Fault,
 }
 
 impl IntakeError {
     /// A failure from its parts.
     #[must_use]
     pub fn new(path: &Path, kind: IntakeErrorKind, problem: impl Into<String>, advice: impl Into<String>) -> Self {
-        Self { path: path.to_owned(), kind, problem: problem.into(), advice: advice.into() }
+        Self { path: path.to_owned(), kind, problem: problem.into(), advice: advice.into(), detail: None }
+    }
+
+    /// The failure with what a decoder or the system said of it, which only those read who ask for it.
+    #[must_use]
+    pub fn with_detail(mut self, detail: impl Into<String>) -> Self {
+        let detail: String = detail.into().chars().take(MOST_DETAIL).collect();
+        self.detail = Some(detail.trim().to_owned()).filter(|d| !d.is_empty());
+        self
+    }
+
+    /// A file on which this program broke down while `doing` something ("measuring it").
+    #[must_use]
+    pub fn fault(path: &Path, doing: &str, detail: &str) -> Self {
+        let advice =
+            "The other files are not affected. An export of it as TIFF may pass; please report this with the file.";
+        let problem = format!("{doing} failed by a fault of this program, not of the file");
+        Self::new(path, IntakeErrorKind::Fault, problem, advice).with_detail(detail)
+    }
+
+    /// What stands where a file should and is none: a pipe, a device.
+    #[must_use]
+    pub fn no_file(path: &Path) -> Self {
+        let advice = "Name photographs or folders of photographs.";
+        Self::new(path, IntakeErrorKind::Unreadable, "it is neither a file nor a folder", advice)
     }
 
     /// A file of a kind that is not decoded here.
@@ -66,12 +99,12 @@ impl IntakeError {
         let (kind, problem, advice) = match error.kind() {
             io::ErrorKind::NotFound => (
                 IntakeErrorKind::Unreadable,
-                "there is no such file or folder".into(),
+                "there is no such file or folder",
                 "Check the spelling, and that the card or drive is still connected.",
             ),
             io::ErrorKind::PermissionDenied => (
                 IntakeErrorKind::Unreadable,
-                "you are not allowed to read it".into(),
+                "you are not allowed to read it",
                 "Change its permissions, or copy it to a folder of your own.",
             ),
             io::ErrorKind::UnexpectedEof => {
@@ -80,12 +113,15 @@ impl IntakeError {
             io::ErrorKind::OutOfMemory => {
                 return Self::too_much(path, "there is not enough memory to read it");
             }
+            io::ErrorKind::NotADirectory | io::ErrorKind::InvalidFilename => {
+                (IntakeErrorKind::Unreadable, "there can be no file or folder of that name", "Check the spelling.")
+            }
             _ => (
                 IntakeErrorKind::Unreadable,
-                format!("it could not be read ({error})"),
+                "the disk or card would not give it out",
                 "Check the card or drive, then try again.",
             ),
         };
-        Self::new(path, kind, problem, advice)
+        Self::new(path, kind, problem, advice).with_detail(error.to_string())
     }
 }

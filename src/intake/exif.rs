@@ -1,13 +1,12 @@
 //! Capture facts of a file: Exif first, then the maker's own block, then XMP; each with where it came from.
 
-use std::fs::File;
 use std::io::BufReader;
 use std::path::Path;
 
 use super::containers::{self, Contents, Kind, Source as Bytes};
 use super::ifd::Ifd;
 use super::makernote::{self, Notes};
-use super::{Facts, IntakeError, IntakeErrorKind, pitch, xmp};
+use super::{Facts, IntakeError, IntakeErrorKind, open_file, pitch, xmp};
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::{Capture, Fact, Source};
 
@@ -17,29 +16,17 @@ use crate::shot::{Capture, Fact, Source};
 /// [`IntakeError`] where the file can't be opened, is empty, or is no picture of a known kind. Missing or
 /// damaged facts are no error.
 pub fn facts(path: &Path) -> Result<Facts, IntakeError> {
-    let fault = |kind, problem: &str, advice: &str| IntakeError {
-        path: path.to_owned(),
-        kind,
-        problem: problem.to_owned(),
-        advice: advice.to_owned(),
-    };
-    let unreadable = |e: std::io::Error| {
-        fault(IntakeErrorKind::Unreadable, &format!("cannot be read ({e})"), "Check the path and its permissions.")
-    };
-    let file = File::open(path).map_err(unreadable)?;
-    if !file.metadata().map_err(unreadable)?.is_file() {
-        return Err(fault(IntakeErrorKind::Unreadable, "is not a file", "Name a photograph or a folder of them."));
-    }
-    let mut source = BufReader::with_capacity(1 << 14, file);
+    let mut source = BufReader::with_capacity(1 << 14, open_file(path)?);
     if source.length() == 0 {
-        return Err(fault(IntakeErrorKind::Damaged, "is empty", "Copy it from the card again."));
+        return Err(IntakeError::damaged(path, "the file is empty"));
     }
     let beside = xmp::sidecar(path);
     let mut facts = read(&mut source, beside.as_deref()).ok_or_else(|| {
-        fault(
+        IntakeError::new(
+            path,
             IntakeErrorKind::Unsupported,
-            "is not a picture of a known kind",
-            "Name JPEG, PNG, TIFF, WebP, HEIF or camera raw files.",
+            "it is not a photograph of any kind known here",
+            "Name JPEG, TIFF, PNG, WebP, HEIC or camera raw files.",
         )
     })?;
     if facts.capture.date.as_ref().is_some_and(|date| implausible(&date.value, &today())) {

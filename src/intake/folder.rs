@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 
 use walkdir::{DirEntry, WalkDir};
 
+use super::IntakeError;
 use super::sniff::{RAW_EXTENSIONS, RENDERED_EXTENSIONS, extension};
-use super::{IntakeError, IntakeErrorKind};
 
 /// Which of a raw file and its rendered twin stands for the frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -40,31 +40,29 @@ pub struct Found {
 
 /// Beginning of the names of the tool's own report folders, whose pictures are no frames.
 const REPORT_FOLDER: &str = "tussock-report";
+/// The file that marks a folder as such, whatever its name.
+pub const REPORT_MARK: &str = ".tussock-report";
 
 /// Finds the frames under `paths`; a file named outright is always a candidate, whatever its extension.
 ///
 /// Hidden files and folders and the tool's own report folders are passed over unless named outright. Files
 /// are sorted as people count (`IMG_9` before `IMG_10`), a folder's own files before those of its folders.
-/// A file reached twice is one frame.
+/// A file reached twice is one frame, and a folder reached twice by links is walked once.
 #[must_use]
 pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
     let mut found = Found::default();
     let mut files = Vec::new();
+    let mut walked = HashSet::new();
     for path in paths {
         match std::fs::metadata(path) {
             Err(error) => found.failures.push(IntakeError::from_io(path, &error)),
             Ok(metadata) if metadata.is_dir() => {
-                let mut below = walk(path, recursive, &mut found.failures);
+                let mut below = walk(path, recursive, &mut walked, &mut found.failures);
                 below.sort_by(|a, b| in_order(a, b));
                 files.extend(below);
             }
             Ok(metadata) if metadata.is_file() => files.push(path.clone()),
-            Ok(_) => found.failures.push(IntakeError::new(
-                path,
-                IntakeErrorKind::Unreadable,
-                "it is neither a file nor a folder",
-                "Name photographs or folders of photographs.",
-            )),
+            Ok(_) => found.failures.push(IntakeError::no_file(path)),
         }
     }
     let mut seen = HashSet::new();
@@ -85,11 +83,25 @@ fn is_raw(path: &Path) -> bool {
 }
 
 /// Files below a folder that look like photographs; links are followed, loops and unreadable folders are failures.
-fn walk(folder: &Path, recursive: bool, failures: &mut Vec<IntakeError>) -> Vec<PathBuf> {
+///
+/// `walked` holds the folders walked before: links that fan out would otherwise multiply what is below them.
+fn walk(
+    folder: &Path,
+    recursive: bool,
+    walked: &mut HashSet<FolderId>,
+    failures: &mut Vec<IntakeError>,
+) -> Vec<PathBuf> {
     let depth = if recursive { usize::MAX } else { 1 };
     let wanted = |entry: &DirEntry| entry.depth() == 0 || !passed_over(entry);
+    // A folder that is named outright and was walked before, perhaps without what is below it, is walked again.
+    let mut here = HashSet::new();
+    let mut new = |entry: &DirEntry| {
+        let descends = entry.file_type().is_dir() && entry.depth() < depth;
+        !descends || folder_id(entry.path()).is_none_or(|id| !walked.contains(&id) && here.insert(id))
+    };
     let mut files = Vec::new();
-    for entry in WalkDir::new(folder).max_depth(depth).follow_links(true).into_iter().filter_entry(wanted) {
+    let entries = WalkDir::new(folder).max_depth(depth).follow_links(true).sort_by(links_last).into_iter();
+    for entry in entries.filter_entry(|e| wanted(e) && (e.depth() == 0 || new(e))) {
         match entry {
             Ok(entry) if entry.file_type().is_file() => {
                 if looks_like_photograph(entry.path()) {
@@ -115,12 +127,37 @@ fn walk(folder: &Path, recursive: bool, failures: &mut Vec<IntakeError>) -> Vec<
             }
         }
     }
+    if recursive {
+        walked.extend(here);
+    }
     files
+}
+
+/// What makes two folders the same: device and inode, where the system has them.
+type FolderId = (u64, u64, PathBuf);
+
+#[cfg(unix)]
+fn folder_id(path: &Path) -> Option<FolderId> {
+    use std::os::unix::fs::MetadataExt as _;
+    let found = std::fs::metadata(path).ok()?;
+    Some((found.dev(), found.ino(), PathBuf::new()))
+}
+
+#[cfg(not(unix))]
+fn folder_id(path: &Path) -> Option<FolderId> {
+    Some((0, 0, std::fs::canonicalize(path).ok()?))
+}
+
+/// Folders themselves before links to them, so that frames are named by where they lie.
+fn links_last(a: &DirEntry, b: &DirEntry) -> Ordering {
+    let key = |e: &DirEntry| (e.path_is_symlink(), e.file_name().to_owned());
+    key(a).cmp(&key(b))
 }
 
 fn passed_over(entry: &DirEntry) -> bool {
     let name = entry.file_name().to_string_lossy();
-    name.starts_with('.') || entry.file_type().is_dir() && name.starts_with(REPORT_FOLDER)
+    let report = || name.starts_with(REPORT_FOLDER) || entry.path().join(REPORT_MARK).is_file();
+    name.starts_with('.') || entry.file_type().is_dir() && report()
 }
 
 /// What makes two paths the same file.
@@ -193,6 +230,7 @@ fn natural(a: &OsStr, b: &OsStr) -> Ordering {
 
 #[cfg(test)]
 mod tests {
+    use super::super::IntakeErrorKind;
     use super::*;
 
     fn names(found: &Found, root: &Path) -> Vec<String> {
@@ -274,6 +312,33 @@ mod tests {
         assert_eq!(found.frames.len(), 2);
         assert_eq!(found.failures.len(), 1, "{:?}", found.failures);
         assert!(found.failures[0].path.ends_with("dead.jpg"));
+    }
+
+    /// Ten folders in a row, each with ten links to the next: 10^10 ways, but eleven folders.
+    #[cfg(unix)]
+    #[test]
+    fn links_that_fan_out_are_walked_once() {
+        let root = folder(&["d10/last.jpg", "d00/first.jpg"]);
+        for level in 0..10 {
+            let here = root.path().join(format!("d{level:02}"));
+            std::fs::create_dir_all(&here).unwrap();
+            for link in 0..10 {
+                let to = root.path().join(format!("d{:02}", level + 1));
+                std::os::unix::fs::symlink(to, here.join(format!("link{link}"))).unwrap();
+            }
+        }
+        let start = std::time::Instant::now();
+        let found = find(&[root.path().join("d00"), root.path().to_owned()], true, Prefer::Raw);
+        assert!(start.elapsed().as_secs() < 10);
+        assert_eq!(found.frames.len(), 2, "{found:?}");
+        assert_eq!(found.failures.len(), 0, "{found:?}");
+    }
+
+    #[test]
+    fn a_marked_report_is_passed_over_whatever_its_name() {
+        let root = folder(&["a.jpg", "mine/pictures/0001-thumb.jpg"]);
+        std::fs::write(root.path().join("mine").join(REPORT_MARK), "").unwrap();
+        assert_eq!(names(&find(&[root.path().to_owned()], true, Prefer::Raw), root.path()), ["a.jpg"]);
     }
 
     #[test]

@@ -41,7 +41,7 @@ pub(super) fn plane(path: &Path, quarter_turns: u8) -> Result<Read, IntakeError>
         jpeg: None,
         rendered: true,
     };
-    Ok(Read { plane, flags: vec![Flag::Processed] })
+    Ok(Read { plane, flags: vec![Flag::Processed], coded: None })
 }
 
 /// A picture to look at, upright.
@@ -71,12 +71,15 @@ fn guarded<T>(path: &Path, work: impl FnOnce() -> Result<T, HeifError>) -> Resul
     match catch_unwind(AssertUnwindSafe(work)) {
         Ok(Ok(value)) => Ok(value),
         Ok(Err(HeifError::Unsupported(why))) => {
-            Err(IntakeError::unsupported(path, format!("this kind of HEIC picture is not read here ({why})")))
+            let error = IntakeError::unsupported(path, "it is a kind of HEIC picture that is not read here");
+            Err(error.with_detail(why.to_string()))
         }
         Ok(Err(HeifError::LimitExceeded(why))) => {
-            Err(IntakeError::too_much(path, format!("the HEIC picture is too large ({why})")))
+            Err(IntakeError::too_much(path, "the HEIC picture is too large").with_detail(why.to_string()))
         }
-        Ok(Err(why)) => Err(IntakeError::damaged(path, format!("the HEIC data is damaged ({why})"))),
-        Err(_) => Err(IntakeError::damaged(path, "the HEIC data is damaged")),
+        Ok(Err(why)) => {
+            Err(IntakeError::damaged(path, "the HEIC picture in it is damaged").with_detail(why.to_string()))
+        }
+        Err(_) => Err(IntakeError::damaged(path, "the HEIC picture in it is damaged")),
     }
 }

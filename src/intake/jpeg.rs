@@ -8,10 +8,12 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
+use super::raw::Read;
 use super::rendered::{self, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
-use super::{IntakeError, roomy};
+use super::{IntakeError, roomy, scan};
+use crate::quantity::Flag;
 use crate::shot::{Mosaic, Plane};
 
 /// What the headers of a JPEG say.
@@ -30,6 +32,8 @@ pub(super) struct Headers {
     exif: Option<std::ops::Range<usize>>,
     /// Where the picture ends, behind its end-of-image marker; `None` where that is missing.
     end: Option<usize>,
+    /// Scans, of which a progressive picture has several.
+    scans: usize,
 }
 
 /// Zigzag position of each coefficient in row-major order (ITU-T T.81, figure A.6).
@@ -72,6 +76,7 @@ impl Headers {
             };
             let Some(body) = bytes.get(at + 2..at + length.max(2)) else { break };
             match marker {
+                0xDA => headers.scans += 1,
                 0xDB => headers.quantisation(body),
                 0xC0..=0xCF if !matches!(marker, 0xC4 | 0xC8 | 0xCC) && body.len() >= 9 && headers.width == 0 => {
                     headers.frame = marker;
@@ -118,6 +123,12 @@ impl Headers {
         self.end.unwrap_or(0)
     }
 
+    /// Whether decoding takes so much memory or time that it is left to a worker.
+    pub(super) fn heavy(&self) -> bool {
+        let pixels = self.width * self.height;
+        pixels > HEAVY_PIXELS || self.scans > HEAVY_SCANS || self.frame == 0xC2 && pixels > HEAVY_PIXELS / 4
+    }
+
     /// Whether these are the headers of a picture that is there to its end and can be decoded here.
     pub(super) fn is_whole_picture(&self) -> bool {
         self.width > 0 && self.precision == 8 && matches!(self.frame, 0xC0..=0xC2) && self.end.is_some()
@@ -130,7 +141,7 @@ impl Headers {
 }
 
 /// The next marker at or after `at`, which is moved behind it; entropy-coded data and fill bytes are skipped.
-fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
+pub(super) fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
     loop {
         let rest = bytes.get(*at..)?;
         let found = memchr::memchr(0xFF, rest)?;
@@ -143,48 +154,58 @@ fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
     }
 }
 
-/// Decodes a JPEG file's main picture to linear luminance.
+/// Pixels from which a picture is heavy (a progressive one from a quarter of them: all its coefficients are held at once),
+/// and scans, each of which may go over the whole picture; encoders write about ten.
+const HEAVY_PIXELS: usize = 100_000_000;
+const HEAVY_SCANS: usize = 32;
+
+/// Decodes a JPEG file's main picture to linear luminance; of one that was cut short, what is there.
 ///
 /// The luma Y' is linearised as if it were a grey of that value, which is exact for neutral colours and
-/// reads saturated ones slightly dark.
+/// reads saturated ones slightly dark. Missing parts are white, and so beyond measuring.
 pub(super) fn plane(
     bytes: &[u8],
     headers: &Headers,
     named: Named,
     turn: Turn,
     path: &Path,
-) -> Result<Plane, IntakeError> {
+) -> Result<Read, IntakeError> {
     check(headers, bytes.len(), path)?;
     let (width, height) = (headers.width, headers.height);
+    let early = coded_before(bytes, headers, path)?;
     let mut decoder = open(bytes, ColorSpace::Luma, path)?;
     let icc = decoder.icc_profile();
     let tone = Tone::of(icc.as_deref(), named);
     let grey = matches!(decoder.input_colorspace(), Some(ColorSpace::YCbCr | ColorSpace::Luma));
+    let mut rows = height;
     let data = if grey {
         let lut = tone.bytes();
         if turn.is_none() {
             // The bytes are decoded into the upper half of the plane's own memory and widened in place.
-            let mut data = vec![0_u16; width * height];
-            roomy::in_large_pages(&mut data);
-            let bytes_of: &mut [u8] = bytemuck::cast_slice_mut(&mut data);
-            run(&mut decoder, &mut bytes_of[width * height..], path)?;
+            let mut data = zeros::<u16>(width * height, path)?;
+            let luma = &mut bytemuck::cast_slice_mut(&mut data)[width * height..];
+            run(&mut decoder, luma, path)?;
+            rows = blank(bytes, headers, luma, 1, early, path)?;
             widen(&mut data, &lut);
             data
         } else {
-            let mut luma = vec![0_u8; width * height];
+            let mut luma = zeros::<u8>(width * height, path)?;
             run(&mut decoder, &mut luma, path)?;
             drop(decoder);
+            rows = blank(bytes, headers, &mut luma, 1, early, path)?;
             turn.apply(&luma, width, height, |v| lut[usize::from(v)])
         }
     } else {
         let mut decoder = open(bytes, ColorSpace::RGB, path)?;
-        let mut data = vec![0_u16; (width * height * 3).div_ceil(2)];
-        run(&mut decoder, &mut bytemuck::cast_slice_mut(&mut data)[..width * height * 3], path)?;
+        let mut data = zeros::<u16>((width * height * 3).div_ceil(2), path)?;
+        let colours = &mut bytemuck::cast_slice_mut(&mut data)[..width * height * 3];
+        run(&mut decoder, colours, path)?;
+        rows = blank(bytes, headers, colours, 3, early, path)?.min(rows);
         rendered::luminance_of_bytes(&mut data, width * height, 3, &tone);
         rendered::upright(data, width, height, turn)
     };
     let (upright_width, upright_height) = turn.size(width, height);
-    Ok(Plane {
+    let plane = Plane {
         width: upright_width,
         height: upright_height,
         data,
@@ -195,15 +216,100 @@ pub(super) fn plane(
         mosaic: Mosaic::None,
         jpeg: headers.luma_steps().map(|steps| turn.blocks(&steps, width, height)),
         rendered: !tone.is_linear(),
+    };
+    let coded = (rows < height).then(|| rows as f64 / height as f64);
+    let cut = coded.map(|_| Flag::Truncated);
+    Ok(Read { plane, flags: std::iter::once(Flag::Processed).chain(cut).collect(), coded })
+}
+
+/// Memory for a picture; an error where there is none.
+pub(super) fn zeros<T: Clone + Default>(count: usize, path: &Path) -> Result<Vec<T>, IntakeError> {
+    let mut memory = Vec::new();
+    memory.try_reserve_exact(count).map_err(|_| IntakeError::too_much(path, "there is not enough memory for it"))?;
+    roomy::in_large_pages(&mut memory);
+    memory.resize(count, T::default());
+    Ok(memory)
+}
+
+/// Share of a picture that must be there for it to be worth measuring.
+const LEAST_SHARE: f64 = 0.1;
+
+/// Pixels a byte beyond which a picture is counted before memory is set aside for it: two bits for each block of 64 are
+/// the least that is possible, and photographs need ten times as much.
+const THIN: usize = 64;
+
+/// Coded rows where these are counted before decoding: of progressive pictures, whose cuts don't show as flat areas, and
+/// of those that are suspiciously large for their length.
+fn coded_before(bytes: &[u8], headers: &Headers, path: &Path) -> Result<Option<usize>, IntakeError> {
+    if headers.frame != 0xC2 && headers.width * headers.height / THIN <= bytes.len() {
+        return Ok(None);
+    }
+    counted(bytes, headers, path).map(Some)
+}
+
+/// Rows that are coded; an error where these are too few.
+fn counted(bytes: &[u8], headers: &Headers, path: &Path) -> Result<usize, IntakeError> {
+    let rows = scan::coded_rows(bytes).unwrap_or(headers.height);
+    let share = rows as f64 / headers.height as f64;
+    if share >= LEAST_SHARE {
+        return Ok(rows);
+    }
+    Err(IntakeError::damaged(
+        path,
+        match (headers.frame, rows) {
+            (0xC2, _) => "it was cut short: the fine detail of the picture is missing".to_owned(),
+            _ => format!("it was cut short: only {:.0} % of the picture is in the file", 100.0 * share),
+        },
+    ))
+}
+
+/// Whether the last block of a picture is the one before it, but for its brightness; units are up to four blocks wide.
+fn alike(luma: &[u8], width: usize) -> bool {
+    let rows = luma.len() / width;
+    if width < 64 || rows < 8 {
+        return true;
+    }
+    [8, 16, 32].into_iter().any(|away| {
+        let differences = luma.chunks_exact(width).skip(rows - 8).flat_map(|row| {
+            let (last, before) = (&row[width - 8..], &row[width - 8 - away..]);
+            last.iter().zip(before).map(|(a, b)| i16::from(*a) - i16::from(*b))
+        });
+        let (least, most) = differences.fold((i16::MAX, i16::MIN), |(l, m), d| (l.min(d), m.max(d)));
+        most - least <= 2
     })
+}
+
+/// Makes the rows of decoded samples that are not coded white, and says how many are.
+///
+/// What a cut file lacks is decoded from bits that are all the same, so its blocks all look alike; only where the last ones
+/// do are the blocks counted, which takes about as long as decoding.
+fn blank(
+    bytes: &[u8],
+    headers: &Headers,
+    samples: &mut [u8],
+    channels: usize,
+    early: Option<usize>,
+    path: &Path,
+) -> Result<usize, IntakeError> {
+    let (width, height) = (headers.width * channels, headers.height);
+    let rows = match early {
+        Some(rows) => rows,
+        None if channels == 1 && !alike(samples, headers.width) => height,
+        None => counted(bytes, headers, path)?,
+    };
+    samples[rows * width..].fill(u8::MAX);
+    Ok(rows)
 }
 
 /// Decodes a JPEG file's main picture to 8-bit RGB, upright, its colours as coded.
 pub(super) fn rgb(bytes: &[u8], headers: &Headers, turn: Turn, path: &Path) -> Result<image::RgbImage, IntakeError> {
     check(headers, bytes.len(), path)?;
     let mut decoder = open(bytes, ColorSpace::RGB, path)?;
-    let mut out = vec![[0_u8; 3]; headers.width * headers.height];
-    run(&mut decoder, bytemuck::cast_slice_mut(&mut out), path)?;
+    let early = coded_before(bytes, headers, path)?;
+    let mut out = zeros::<[u8; 3]>(headers.width * headers.height, path)?;
+    let samples = bytemuck::cast_slice_mut(&mut out);
+    run(&mut decoder, samples, path)?;
+    blank(bytes, headers, samples, 3, early, path)?;
     drop(decoder);
     Ok(rendered::upright_rgb(out, headers.width, headers.height, turn))
 }
@@ -226,7 +332,7 @@ pub(super) fn widen(data: &mut [u16], lut: &[u16; 256]) {
 fn check(headers: &Headers, size: usize, path: &Path) -> Result<(), IntakeError> {
     let pixels = headers.width * headers.height;
     if pixels == 0 {
-        return Err(IntakeError::damaged(path, "the JPEG file has no picture in it"));
+        return Err(IntakeError::damaged(path, "it has no picture in it"));
     }
     if headers.precision != 8 {
         let problem = format!("it is a {}-bit JPEG, which is not read here", headers.precision);
@@ -278,7 +384,7 @@ fn run(decoder: &mut Decoder<'_>, out: &mut [u8], path: &Path) -> Result<(), Int
 }
 
 fn damaged(path: &Path, why: &str) -> IntakeError {
-    IntakeError::damaged(path, format!("the JPEG data is damaged ({})", why.trim_end_matches(['.', '\n'])))
+    IntakeError::damaged(path, "the JPEG picture in it is damaged").with_detail(why)
 }
 
 /// A decoder's panic is damage to the file, not an end to the program.
@@ -300,6 +406,37 @@ mod tests {
         let order = zigzag();
         assert_eq!(order[..8], [0, 1, 5, 6, 14, 15, 27, 28]);
         assert_eq!(order[56..], [35, 36, 48, 49, 57, 58, 62, 63]);
+    }
+
+    /// Cut anywhere in its scan and ended properly, a file never passes for whole.
+    #[test]
+    fn cut_files_are_noticed_and_what_is_missing_is_white() {
+        let grey = image::GrayImage::from_fn(640, 480, |x, y| {
+            image::Luma([((x * 7 + y * 13) % 97 + (x ^ y).wrapping_mul(2_654_435_761) % 61) as u8 + 40])
+        });
+        let colour = image::DynamicImage::from(grey.clone()).to_rgb8();
+        for picture in [image::DynamicImage::from(grey), colour.into()] {
+            let mut whole = Vec::new();
+            picture.write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut whole, 92)).unwrap();
+            let read = |bytes: &[u8]| {
+                plane(bytes, &Headers::scan(bytes), Named::Srgb, Turn::default(), Path::new("cut.jpg")).unwrap()
+            };
+            let sound = read(&whole);
+            assert_eq!(sound.coded, None);
+            let start = whole.windows(2).position(|w| w == [0xFF, 0xDA]).unwrap() + 20;
+            for k in 1..60 {
+                let end = start + (whole.len() - start) * (20 + k) / 80 - 40;
+                let cut = read(&[&whole[..end], &[0xFF, 0xD9]].concat());
+                let share = cut.coded.unwrap_or_else(|| panic!("cut to {end} of {} passes for whole", whole.len()));
+                assert!(cut.flags.contains(&Flag::Truncated));
+                let rows = (share * 480.0).round() as usize;
+                assert!(
+                    cut.plane.data[..rows * 640] == sound.plane.data[..rows * 640],
+                    "what is there is as in the whole"
+                );
+                assert!(cut.plane.data[rows * 640..].iter().all(|v| *v == WHITE));
+            }
+        }
     }
 
     #[test]

@@ -6,12 +6,19 @@ use std::time::{Duration, Instant};
 /// Exit status of a worker that ran over its time.
 pub(super) const OVER_TIME: i32 = 75;
 
-/// Bounds the address space of this process, so that an absurd request fails instead of starving the machine.
+/// Bounds what this process may allocate, so that an absurd request fails instead of starving the machine.
+///
+/// On Linux the bound is on memory that can be written and is its own, so that neither mapped files nor address space
+/// that is only reserved count; elsewhere on the address space, which has to leave room for those.
 #[cfg(unix)]
 pub(super) fn limit_memory(bytes: u64) {
-    let limit = libc::rlimit { rlim_cur: bytes as libc::rlim_t, rlim_max: bytes as libc::rlim_t };
-    // SAFETY: `limit` is a whole, valid structure; a refusal leaves the limits as they were.
-    unsafe { libc::setrlimit(libc::RLIMIT_AS, &raw const limit) };
+    use rustix::process::{Resource, getrlimit, setrlimit};
+    let (resource, bytes) =
+        if cfg!(target_os = "linux") { (Resource::Data, bytes) } else { (Resource::As, bytes.saturating_add(1 << 30)) };
+    let mut limit = getrlimit(resource);
+    limit.current = Some(limit.maximum.map_or(bytes, |most| most.min(bytes)));
+    // A refusal leaves the limit as it was.
+    let _ = setrlimit(resource, limit);
 }
 
 #[cfg(not(unix))]

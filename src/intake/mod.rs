@@ -3,8 +3,10 @@
 mod beside;
 mod bodies;
 pub mod containers;
+mod decode;
 mod error;
 pub mod exif;
+mod file;
 mod folder;
 #[cfg(feature = "heic")]
 mod heic;
@@ -12,11 +14,15 @@ pub mod ifd;
 mod jpeg;
 mod limits;
 pub mod makernote;
+mod messages;
 pub mod pitch;
 mod preview;
+#[doc(hidden)]
+pub mod probe;
 pub mod raw;
 mod rendered;
 mod roomy;
+mod scan;
 mod sniff;
 mod tone;
 mod turn;
@@ -25,21 +31,18 @@ pub mod xmp;
 
 pub use beside::{memory_needed, sidecars};
 pub use error::{IntakeError, IntakeErrorKind};
-pub use folder::{Candidate, Found, Prefer, find, looks_like_photograph};
+pub use file::{is_picture, open_file, read_text};
+pub use folder::{Candidate, Found, Prefer, REPORT_MARK, find, looks_like_photograph};
 pub use worker::{Workers, serve, use_workers};
 
-use std::fs::File;
-use std::io::{BufReader, Read as _, Seek as _, SeekFrom};
 use std::path::Path;
 
-use ::image::{ImageFormat, RgbImage};
+use ::image::RgbImage;
 
 use crate::quantity::Flag;
 use crate::shot::{Capture, Fact, Plane, Shot, Source};
-use jpeg::Headers;
-use rendered::Hints;
+use decode::{Input, open};
 use sniff::Kind;
-use turn::Turn;
 
 /// What the user gives instead of, or over, what the file says. Applied last; its source is `given`.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -68,38 +71,23 @@ pub struct Facts {
 /// # Errors
 /// [`IntakeError`] names the step that failed and what to try.
 pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
-    let (mut file, kind) = open(path)?;
+    worker::affordable(path)?;
+    let input = Input::open(path)?;
     let quarter_turns = overrides.turn.unwrap_or(0);
-    if matches!(kind, Kind::Empty | Kind::Unknown) {
-        return Err(refusal(kind, path));
-    }
     // Facts that can't be had are no reason not to look at the pixels.
     let mut facts = exif::facts(path).unwrap_or_default();
     let mut flags = std::mem::take(&mut facts.flags);
-    let plane = match kind {
-        Kind::Jpeg => {
-            let bytes = whole(&mut file, path)?;
-            let headers = Headers::scan(&bytes);
-            let hints = Hints::of(headers.exif_block(&bytes));
-            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
-            flags.push(Flag::Processed);
-            jpeg::plane(&bytes, &headers, hints.named, turn, path)?
-        }
-        Kind::Png | Kind::Tiff | Kind::WebP => {
-            flags.push(Flag::Processed);
-            rendered::plane(file, format(kind), quarter_turns, path)?
-        }
-        _ if apart(kind) => {
-            let read = worker::plane(path, facts.orientation, quarter_turns)?;
-            flags.extend(read.flags);
-            read.plane
-        }
-        _ => return Err(refusal(kind, path)),
+    let read = if input.apart() {
+        worker::plane(input, path, facts.orientation, quarter_turns)?
+    } else {
+        input.plane(facts.orientation, quarter_turns, path)?
     };
+    flags.extend(read.flags);
+    let (plane, coded) = (read.plane, read.coded);
     let capture = settle(facts, &plane, overrides, &mut flags);
     flags.sort_unstable();
     flags.dedup();
-    Ok(Shot { file: path.to_string_lossy().into_owned(), plane, capture, flags })
+    Ok(Shot { file: path.to_string_lossy().into_owned(), plane, capture, flags, coded })
 }
 
 /// Reads the capture facts alone.
@@ -121,59 +109,14 @@ pub fn facts(path: &Path, overrides: &Overrides) -> Result<Facts, IntakeError> {
 /// # Errors
 /// As [`read`].
 pub fn colour(path: &Path, overrides: &Overrides) -> Result<RgbImage, IntakeError> {
-    let (mut file, kind) = open(path)?;
+    worker::affordable(path)?;
+    let input = Input::open(path)?;
     let quarter_turns = overrides.turn.unwrap_or(0);
-    match kind {
-        Kind::Jpeg => {
-            let bytes = whole(&mut file, path)?;
-            let headers = Headers::scan(&bytes);
-            let hints = Hints::of(headers.exif_block(&bytes));
-            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
-            jpeg::rgb(&bytes, &headers, turn, path)
-        }
-        Kind::Png | Kind::Tiff | Kind::WebP => rendered::rgb(file, format(kind), quarter_turns, path),
-        _ if apart(kind) => worker::colour(path, exif::facts(path).unwrap_or_default().orientation, quarter_turns),
-        _ => Err(refusal(kind, path)),
-    }
-}
-
-/// Whether a kind is decoded by workers, its decoders being of the kind that may break down.
-const fn apart(kind: Kind) -> bool {
-    matches!(kind, Kind::Raw) || cfg!(feature = "heic") && matches!(kind, Kind::Heic)
-}
-
-/// Opens a file and says what it is; the reader stands at its beginning.
-fn open(path: &Path) -> Result<(BufReader<File>, Kind), IntakeError> {
-    let io = |e: &std::io::Error| IntakeError::from_io(path, e);
-    let file = File::open(path).map_err(|e| io(&e))?;
-    if file.metadata().map_err(|e| io(&e))?.is_dir() {
-        let advice = "Name the files in it, or give the folder itself to the audit.";
-        return Err(IntakeError::new(path, IntakeErrorKind::Unreadable, "it is a folder", advice));
-    }
-    let mut reader = BufReader::new(file);
-    let kind = sniff::kind(&mut reader, path).map_err(|e| io(&e))?;
-    reader.seek(SeekFrom::Start(0)).map_err(|e| io(&e))?;
-    Ok((reader, kind))
-}
-
-/// The whole file's bytes.
-fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError> {
-    let size = file.get_ref().metadata().map_or(0, |m| m.len());
-    let mut bytes = Vec::new();
-    let reserved = usize::try_from(size).ok().and_then(|n| bytes.try_reserve_exact(n).ok());
-    if reserved.is_none() {
-        return Err(IntakeError::too_much(path, "there is not enough memory to read it"));
-    }
-    roomy::in_large_pages(&mut bytes);
-    file.read_to_end(&mut bytes).map_err(|e| IntakeError::from_io(path, &e))?;
-    Ok(bytes)
-}
-
-const fn format(kind: Kind) -> ImageFormat {
-    match kind {
-        Kind::Png => ImageFormat::Png,
-        Kind::WebP => ImageFormat::WebP,
-        _ => ImageFormat::Tiff,
+    let orientation = exif::facts(path).unwrap_or_default().orientation;
+    if input.apart() {
+        worker::colour(input, path, orientation, quarter_turns)
+    } else {
+        input.colour(orientation, quarter_turns, path)
     }
 }
 

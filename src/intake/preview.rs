@@ -20,12 +20,12 @@ const MAX_PLACES: usize = 256;
 /// Luminance of the largest preview, upright; `None` where there is none worth measuring.
 pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Option<Read> {
     let file = std::fs::read(path).ok()?;
-    let plane = previews(&file).into_iter().find_map(|(bytes, headers)| {
+    let read = previews(&file).into_iter().find_map(|(bytes, headers)| {
         let hints = Hints::of(headers.exif_block(bytes));
         let turn = turn(&hints, orientation, quarter_turns);
-        jpeg::plane(bytes, &headers, hints.named, turn, path).ok()
+        jpeg::plane(bytes, &headers, hints.named, turn, path).ok().filter(|read| read.coded.is_none())
     })?;
-    Some(Read { plane, flags: vec![Flag::Processed, Flag::Preview] })
+    Some(Read { flags: vec![Flag::Processed, Flag::Preview], ..read })
 }
 
 /// The largest preview as a picture to look at, upright.
@@ -44,7 +44,7 @@ fn turn(hints: &Hints, orientation: Option<u16>, quarter_turns: u8) -> Turn {
 }
 
 /// The whole JPEGs inside a file, whatever the container, largest first.
-fn previews(file: &[u8]) -> Vec<(&[u8], Headers)> {
+pub(super) fn previews(file: &[u8]) -> Vec<(&[u8], Headers)> {
     let mut found = Vec::new();
     let mut examined = 0;
     let mut end_of_last = 0;

@@ -7,10 +7,10 @@ use std::path::Path;
 use ::exif::{In, Tag, Value};
 use image::{ColorType, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
 
-use super::IntakeError;
-use super::jpeg::widen;
+use super::jpeg::{widen, zeros};
 use super::tone::{Named, Tone, WHITE, srgb_code};
 use super::turn::Turn;
+use super::{IntakeError, IntakeErrorKind};
 use crate::shot::{Mosaic, Plane};
 
 /// Most pixels a picture may have; four times the largest single-shot sensors.
@@ -109,7 +109,7 @@ pub(super) fn plane<R: BufRead + Seek>(
     // Luminance is written over the decoded samples front to back; where those are narrower than a level
     // (8-bit grey), they are decoded into the upper half.
     let start = if colour == ColorType::L8 { pixels } else { 0 };
-    let mut data = vec![0_u16; (start + size).div_ceil(2).max(pixels)];
+    let mut data = zeros::<u16>((start + size).div_ceil(2).max(pixels), path)?;
     let target = &mut bytemuck::cast_slice_mut::<u16, u8>(&mut data)[start..start + size];
     decode(decoder, target, format, path)?;
     match colour {
@@ -126,7 +126,7 @@ pub(super) fn plane<R: BufRead + Seek>(
         ColorType::Rgba16 => luminance_of_words(&mut data, pixels, 4, &tone),
         ColorType::Rgb32F => luminance_of_floats(&mut data, pixels, 3, &tone),
         ColorType::Rgba32F => luminance_of_floats(&mut data, pixels, 4, &tone),
-        _ => return Err(IntakeError::unsupported(path, "its kind of pixels is not read here")),
+        _ => return Err(unsupported(path, name(format))),
     }
     let (upright_width, upright_height) = turn.size(width, height);
     Ok(Plane {
@@ -150,7 +150,7 @@ pub(super) fn rgb<R: BufRead + Seek>(
     path: &Path,
 ) -> Result<image::RgbImage, IntakeError> {
     let Opened { decoder, width, height, colour, tone, turn } = open(reader, format, quarter_turns, path)?;
-    let mut bytes = vec![0_u8; decoder.total_bytes() as usize];
+    let mut bytes = zeros::<u8>(decoder.total_bytes() as usize, path)?;
     decode(decoder, &mut bytes, format, path)?;
     let (channels, sample) = (usize::from(colour.channel_count()), bytes.len() / (width * height));
     let width_of_sample = sample / channels;
@@ -206,7 +206,7 @@ fn decode(
 ) -> Result<(), IntakeError> {
     match catch_unwind(AssertUnwindSafe(|| decoder.read_image_boxed(target))) {
         Ok(done) => done.map_err(|e| failure(path, format, &e)),
-        Err(_) => Err(IntakeError::damaged(path, format!("the {} data is damaged", name(format)))),
+        Err(_) => Err(IntakeError::damaged(path, format!("the {} picture in it is damaged", name(format)))),
     }
 }
 
@@ -293,20 +293,36 @@ const fn name(format: ImageFormat) -> &'static str {
 
 fn failure(path: &Path, format: ImageFormat, error: &ImageError) -> IntakeError {
     let name = name(format);
-    match error {
-        ImageError::Unsupported(why) => {
-            IntakeError::unsupported(path, format!("this kind of {name} file is not read here ({why})"))
-        }
+    let words = error.to_string();
+    let failure = match error {
+        ImageError::Unsupported(_) => unsupported(path, name),
         ImageError::Limits(_) => IntakeError::too_much(path, format!("the {name} file asks for too much memory")),
         ImageError::IoError(why) => match why.kind() {
             std::io::ErrorKind::UnexpectedEof => IntakeError::from_io(path, why),
             std::io::ErrorKind::InvalidData | std::io::ErrorKind::InvalidInput | std::io::ErrorKind::Other => {
-                IntakeError::damaged(path, format!("the {name} data is damaged ({why})"))
+                IntakeError::damaged(path, format!("the {name} picture in it is damaged"))
             }
             _ => IntakeError::from_io(path, why),
         },
-        why => IntakeError::damaged(path, format!("the {name} data is damaged ({why})")),
-    }
+        // The decoders sort some of what they can't do under damage.
+        _ if UNSUPPORTED.iter().any(|word| words.to_ascii_lowercase().contains(word)) => unsupported(path, name),
+        _ if ENDS.iter().any(|word| words.to_ascii_lowercase().contains(word)) => {
+            IntakeError::damaged(path, "the file ends before the picture does")
+        }
+        _ => IntakeError::damaged(path, format!("the {name} picture in it is damaged")),
+    };
+    failure.with_detail(words)
+}
+
+/// Words by which the decoders tell that they can't do something, and that a file ends early.
+const UNSUPPORTED: &[&str] =
+    &["unsupported", "not supported", "not implemented", "unimplemented", "unknown compression"];
+const ENDS: &[&str] = &["unexpected eof", "end of file", "unexpected end"];
+
+fn unsupported(path: &Path, name: &str) -> IntakeError {
+    let advice = "Save it anew from an editor as an ordinary TIFF (8 or 16 bits, RGB or grey) or as JPEG.";
+    let problem = format!("it is a kind of {name} file that is not read here");
+    IntakeError::new(path, IntakeErrorKind::Unsupported, problem, advice)
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 
 /// Asks for large pages under a vector's memory; a refusal changes nothing. Best called before the memory is written.
 #[cfg(target_os = "linux")]
+#[allow(unsafe_code)] // No safe binding exists; the advice can't change what is in the memory.
 pub(super) fn in_large_pages<T>(memory: &mut Vec<T>) {
     const LARGE: usize = 2 << 20;
     let start = memory.as_mut_ptr().addr();

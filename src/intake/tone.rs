@@ -99,7 +99,8 @@ impl Tone {
             Curve::Linear => v,
             Curve::Profile(evaluator) => evaluator.evaluate_value(v),
         };
-        light.clamp(0.0, 1.0)
+        // A profile may hold what is no number.
+        if light.is_nan() { 0.0 } else { light.clamp(0.0, 1.0) }
     }
 
     /// Linear light of each of `levels` evenly spaced coded values.

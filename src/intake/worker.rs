@@ -1,25 +1,22 @@
-//! Worker: decoding of raw files in child processes, so that a decoder's abort, hang or greed costs one frame.
+//! Worker: decoding in child processes, so that a decoder's abort, hang or greed costs one frame.
 //!
 //! A worker is the program itself, run with a hidden subcommand that calls [`serve`]. It answers requests one
-//! after another over its standard input and output: a length (32-bit little-endian), that much JSON, and for
-//! an answer with pixels their bytes. Workers are kept between requests. Without [`use_workers`] (as in a program
+//! after another over its standard input and output. Workers are kept between requests. Without [`use_workers`] (as in a program
 //! that only links the library) decoding happens in the process itself, where only panics are survived.
 
-use std::io::{self, BufReader, BufWriter, Read, Write};
+use std::io::{self, BufReader, BufWriter, Read as _, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use image::RgbImage;
-use serde::{Deserialize, Serialize};
-
+use super::beside::{least_memory, memory_needed};
+use super::decode::Input;
 use super::limits::{OVER_TIME, Watch, limit_memory};
-use super::raw::{self, Read as RawRead};
-use super::rendered::MAX_PIXELS;
+use super::messages::{Answer, Ask, Form, Name, bounded, read_frame, write_frame};
+use super::raw::Read as RawRead;
 use super::{IntakeError, IntakeErrorKind};
-use crate::quantity::Flag;
-use crate::shot::{JpegBlocks, Mosaic, Plane};
+use image::RgbImage;
 
 /// How workers are run.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,17 +25,43 @@ pub struct Workers {
     pub program: PathBuf,
     /// Its arguments, up to the two that give the limits.
     pub arguments: Vec<String>,
-    /// Most memory a worker may map, bytes.
+    /// Memory that the frames in flight may take together, bytes; a worker gets its frame's share.
     pub memory: u64,
+    /// Frames in flight at once.
+    pub side_by_side: usize,
     /// Longest a file may take.
     pub time: Duration,
 }
 
 impl Workers {
-    /// Memory enough for a 150-megapixel back, time enough for a slow disk.
+    /// Memory enough for a 150-megapixel back.
     pub const MEMORY: u64 = 3 << 30;
-    /// See [`Self::MEMORY`].
+    /// Time enough for a slow disk.
     pub const TIME: Duration = Duration::from_secs(120);
+
+    /// Bytes that a worker may take for one file: its share, or what the file honestly needs, within what there is.
+    fn share(&self, path: &Path) -> u64 {
+        let honest = memory_needed(path).saturating_mul(5) / 4 + SLACK;
+        let most = self.memory.saturating_mul(6) / 5 + SLACK;
+        (self.memory / self.side_by_side.max(1) as u64).max(honest).min(most)
+    }
+}
+
+/// What a worker needs whatever the file, bytes: its own tables and the decoders' buffers.
+const SLACK: u64 = 48 << 20;
+
+/// Refuses a file that by its own account needs more memory than there is.
+pub(super) fn affordable(path: &Path) -> Result<(), IntakeError> {
+    let setting = POOL.lock().unwrap_or_else(PoisonError::into_inner).setting.clone();
+    let Some(memory) = setting.map(|s| s.memory) else { return Ok(()) };
+    let least = least_memory(path);
+    if least <= memory.saturating_mul(6) / 5 {
+        return Ok(());
+    }
+    let mb = |bytes: u64| bytes.div_ceil(1_000_000);
+    let problem = format!("it needs {} MB of memory, and {} MB are allowed", mb(least), mb(memory));
+    let advice = "Allow more with --memory, or audit a smaller export of it; if it isn't that large, copy it again.";
+    Err(IntakeError::new(path, IntakeErrorKind::TooMuch, problem, advice))
 }
 
 /// The setting and the workers that wait for work.
@@ -49,135 +72,36 @@ struct Pool {
     idle: Vec<Worker>,
 }
 
-/// Decodes raw files in child processes from now on; in this process if `None`.
+/// Decodes in child processes from now on whatever may break down or swell; in this process if `None`.
 pub fn use_workers(setting: Option<Workers>) {
     let mut pool = POOL.lock().unwrap_or_else(PoisonError::into_inner);
     pool.setting = setting.map(Arc::new);
     pool.idle.clear();
 }
 
-/// What is asked of a worker.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-struct Ask {
-    path: Name,
+/// Luminance, upright, decoded by a worker if there are any.
+pub(super) fn plane(
+    input: Input,
+    path: &Path,
     orientation: Option<u16>,
     quarter_turns: u8,
-    /// A picture to look at rather than a plane.
-    look: bool,
-}
-
-/// A path, whatever its encoding.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-struct Name(Vec<u8>);
-
-impl Name {
-    fn of(path: &Path) -> Self {
-        Self(path.as_os_str().as_encoded_bytes().to_vec())
-    }
-
-    #[cfg(unix)]
-    fn path(&self) -> PathBuf {
-        use std::os::unix::ffi::OsStrExt as _;
-        std::ffi::OsStr::from_bytes(&self.0).into()
-    }
-
-    #[cfg(not(unix))]
-    fn path(&self) -> PathBuf {
-        String::from_utf8_lossy(&self.0).into_owned().into()
-    }
-}
-
-/// The head of an answer; pixels follow where there are any.
-#[derive(Debug, Serialize, Deserialize)]
-enum Answer {
-    Plane(Form),
-    Picture { width: u32, height: u32 },
-    Failed { kind: IntakeErrorKind, problem: String, advice: String },
-}
-
-/// A plane without its samples, and its flags.
-#[derive(Debug, Serialize, Deserialize)]
-struct Form {
-    size: (usize, usize),
-    levels: (u16, u16, u16),
-    /// Parity of a checkerboard.
-    even: Option<bool>,
-    /// Bits of a 6 x 6 pattern.
-    six: Option<u64>,
-    /// Block size, origin and luma steps.
-    jpeg: Option<(usize, usize, usize, Vec<u16>)>,
-    rendered: bool,
-    flags: Vec<Flag>,
-}
-
-impl Form {
-    fn of(read: &RawRead) -> Self {
-        let plane = &read.plane;
-        let (even, six) = match plane.mosaic {
-            Mosaic::None => (None, None),
-            Mosaic::Checkerboard { even } => (Some(even), None),
-            Mosaic::Six(bits) => (None, Some(bits)),
-        };
-        Self {
-            size: (plane.width, plane.height),
-            levels: (plane.black, plane.white, plane.saturation),
-            even,
-            six,
-            jpeg: plane.jpeg.as_ref().map(|j| (j.size, j.x0, j.y0, j.luma_steps.to_vec())),
-            rendered: plane.rendered,
-            flags: read.flags.clone(),
-        }
-    }
-
-    fn with(self, data: Vec<u16>) -> RawRead {
-        let mosaic = match (self.even, self.six) {
-            (Some(even), _) => Mosaic::Checkerboard { even },
-            (_, Some(bits)) => Mosaic::Six(bits),
-            _ => Mosaic::None,
-        };
-        let jpeg = self
-            .jpeg
-            .and_then(|(size, x0, y0, steps)| Some(JpegBlocks { size, x0, y0, luma_steps: steps.try_into().ok()? }));
-        let (width, height) = self.size;
-        let (black, white, saturation) = self.levels;
-        let plane = Plane { width, height, data, black, white, saturation, mosaic, jpeg, rendered: self.rendered };
-        RawRead { plane, flags: self.flags }
-    }
-}
-
-/// Luminance, decoded in this process.
-fn plane_here(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RawRead, IntakeError> {
-    #[cfg(feature = "heic")]
-    if super::open(path)?.1 == super::Kind::Heic {
-        return super::heic::plane(path, quarter_turns);
-    }
-    raw::plane(path, orientation, quarter_turns)
-}
-
-/// A picture to look at, decoded in this process.
-fn colour_here(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
-    #[cfg(feature = "heic")]
-    if super::open(path)?.1 == super::Kind::Heic {
-        return super::heic::rgb(path, quarter_turns);
-    }
-    raw::colour(path, orientation, quarter_turns)
-}
-
-/// Luminance of a raw file, upright, decoded by a worker if there are any.
-pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RawRead, IntakeError> {
-    let ask = Ask { path: Name::of(path), orientation, quarter_turns, look: false };
-    match asked(&ask, path)? {
-        None => plane_here(path, orientation, quarter_turns),
+) -> Result<RawRead, IntakeError> {
+    match asked(path, orientation, quarter_turns, false)? {
+        None => input.plane(orientation, quarter_turns, path),
         Some((Answer::Plane(form), Pixels::Levels(data))) => Ok(form.with(data)),
         Some(_) => Err(strange(path)),
     }
 }
 
-/// A raw file as a picture to look at, upright, decoded by a worker if there are any.
-pub(super) fn colour(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
-    let ask = Ask { path: Name::of(path), orientation, quarter_turns, look: true };
-    match asked(&ask, path)? {
-        None => colour_here(path, orientation, quarter_turns),
+/// A picture to look at, upright, decoded by a worker if there are any.
+pub(super) fn colour(
+    input: Input,
+    path: &Path,
+    orientation: Option<u16>,
+    quarter_turns: u8,
+) -> Result<RgbImage, IntakeError> {
+    match asked(path, orientation, quarter_turns, true)? {
+        None => input.colour(orientation, quarter_turns, path),
         Some((Answer::Picture { width, height }, Pixels::Colours(bytes))) => {
             RgbImage::from_raw(width, height, bytes).ok_or_else(|| strange(path))
         }
@@ -186,7 +110,7 @@ pub(super) fn colour(path: &Path, orientation: Option<u16>, quarter_turns: u8) -
 }
 
 fn strange(path: &Path) -> IntakeError {
-    IntakeError::damaged(path, "the raw decoder gave an answer that makes no sense")
+    IntakeError::damaged(path, "the picture in it can't be decoded").with_detail("the worker's answer makes no sense")
 }
 
 enum Pixels {
@@ -196,12 +120,18 @@ enum Pixels {
 }
 
 /// Asks a worker; `None` where decoding is to happen in this process.
-fn asked(ask: &Ask, path: &Path) -> Result<Option<(Answer, Pixels)>, IntakeError> {
+fn asked(
+    path: &Path,
+    orientation: Option<u16>,
+    quarter_turns: u8,
+    look: bool,
+) -> Result<Option<(Answer, Pixels)>, IntakeError> {
     let (setting, mut idle) = {
         let mut pool = POOL.lock().unwrap_or_else(PoisonError::into_inner);
         let Some(setting) = pool.setting.clone() else { return Ok(None) };
         (setting, pool.idle.pop())
     };
+    let ask = Ask { path: Name::of(path), orientation, quarter_turns, look, memory: setting.share(path) };
     // A worker that died while waiting (killed from outside) is replaced; one that dies at work has failed.
     let mut worker = loop {
         let mut worker = match idle.take().map_or_else(|| Worker::start(&setting), Ok) {
@@ -209,7 +139,7 @@ fn asked(ask: &Ask, path: &Path) -> Result<Option<(Answer, Pixels)>, IntakeError
             // Where no process can be started, decoding in this one is better than none.
             Err(_) => return Ok(None),
         };
-        if worker.send(ask).is_ok() && !worker.has_ended() {
+        if worker.send(&ask).is_ok() && !worker.has_ended() {
             break worker;
         }
         if worker.fresh {
@@ -217,15 +147,19 @@ fn asked(ask: &Ask, path: &Path) -> Result<Option<(Answer, Pixels)>, IntakeError
         }
     };
     match worker.receive() {
-        Ok((Answer::Failed { kind, problem, advice }, _)) => {
+        Ok((Answer::Failed { kind, problem, advice, detail }, _)) => {
             worker.put_back(&setting);
-            Err(IntakeError::new(path, kind, problem, advice))
+            let error = IntakeError::new(path, kind, problem, advice);
+            Err(if let Some(detail) = detail { error.with_detail(detail) } else { error })
         }
         Ok(answer) => {
             worker.put_back(&setting);
             Ok(Some(answer))
         }
-        Err(_) => Err(worker.verdict(path, &setting)),
+        Err(e) if e.kind() == io::ErrorKind::OutOfMemory => {
+            Err(IntakeError::too_much(path, "there is not enough memory for it"))
+        }
+        Err(_) => Err(worker.verdict(path, &setting, ask.memory)),
     }
 }
 
@@ -243,9 +177,12 @@ impl Worker {
         // Threads of the decoders are shared out among the workers that run side by side.
         let side_by_side = rayon::current_num_threads().max(1);
         let threads = std::thread::available_parallelism().map_or(1, |n| n.get() / side_by_side).max(1);
-        let mut child = Command::new(&setting.program)
+        let mut command = Command::new(&setting.program);
+        // An interrupt from the keyboard is for the program itself, which lets the frames in hand finish.
+        #[cfg(unix)]
+        std::os::unix::process::CommandExt::process_group(&mut command, 0);
+        let mut child = command
             .args(&setting.arguments)
-            .arg(setting.memory.to_string())
             .arg(setting.time.as_millis().to_string())
             .env("RAYON_NUM_THREADS", threads.to_string())
             .stdin(Stdio::piped())
@@ -275,12 +212,12 @@ impl Worker {
         let pixels = match &answer {
             Answer::Failed { .. } => Pixels::None,
             Answer::Plane(form) => {
-                let mut data = vec![0_u16; bounded(form.size.0, form.size.1)?];
+                let mut data = room::<u16>(bounded(form.size.0, form.size.1)?)?;
                 self.from.read_exact(bytemuck::cast_slice_mut(&mut data))?;
                 Pixels::Levels(data)
             }
             Answer::Picture { width, height } => {
-                let mut bytes = vec![0_u8; bounded(*width as usize, *height as usize)? * 3];
+                let mut bytes = room::<u8>(bounded(*width as usize, *height as usize)? * 3)?;
                 self.from.read_exact(&mut bytes)?;
                 Pixels::Colours(bytes)
             }
@@ -297,20 +234,23 @@ impl Worker {
     }
 
     /// What the end of a worker at work says about its file.
-    fn verdict(mut self, path: &Path, setting: &Workers) -> IntakeError {
+    fn verdict(mut self, path: &Path, setting: &Workers, memory: u64) -> IntakeError {
         match self.child.wait() {
             Ok(status) if status.code() == Some(OVER_TIME) => {
                 let seconds = setting.time.as_secs_f64();
-                IntakeError::too_much(path, format!("decoding took longer than {seconds:.0} s and was stopped"))
+                IntakeError::too_much(path, format!("reading it took longer than {seconds:.0} s and was stopped"))
             }
             Ok(status) if aborted(status) => {
-                let memory = setting.memory as f64 / f64::from(1 << 30);
-                IntakeError::too_much(
+                let mb = memory / 1_000_000;
+                IntakeError::new(
                     path,
-                    format!("the raw decoder broke down, most likely for asking more than {memory:.1} GiB of memory"),
+                    IntakeErrorKind::TooMuch,
+                    format!("reading it broke down, most likely for want of more than {mb} MB of memory"),
+                    "It may be damaged: copy it again from the card. If it is sound, allow more with --memory.",
                 )
             }
-            _ => IntakeError::damaged(path, "the raw decoder broke down on it"),
+            status => IntakeError::damaged(path, "the picture in it can't be decoded")
+                .with_detail(format!("the decoder ended the worker: {status:?}")),
         }
     }
 }
@@ -323,9 +263,12 @@ impl Drop for Worker {
     }
 }
 
-/// Pixels of an answer, unless absurd.
-fn bounded(width: usize, height: usize) -> io::Result<usize> {
-    width.checked_mul(height).filter(|n| *n <= MAX_PIXELS).ok_or_else(|| io::ErrorKind::InvalidData.into())
+/// Memory for an answer's pixels, where there is any.
+fn room<T: Clone + Default>(count: usize) -> io::Result<Vec<T>> {
+    let mut memory = Vec::new();
+    memory.try_reserve_exact(count).map_err(|_| io::ErrorKind::OutOfMemory)?;
+    memory.resize(count, T::default());
+    Ok(memory)
 }
 
 /// Whether a process aborted or was killed, as one does that gets no memory.
@@ -343,34 +286,12 @@ fn aborted(_status: ExitStatus) -> bool {
 /// Lets more of an answer be on its way at once, which saves turns between the two processes.
 #[cfg(target_os = "linux")]
 fn widen_pipe(pipe: &ChildStdout) {
-    use std::os::fd::AsRawFd as _;
-    // SAFETY: the descriptor is open as long as `pipe` is borrowed; a refusal changes nothing.
-    unsafe { libc::fcntl(pipe.as_raw_fd(), libc::F_SETPIPE_SZ, 1 << 20) };
+    // A refusal changes nothing.
+    let _ = rustix::pipe::fcntl_setpipe_size(pipe, 1 << 20);
 }
 
 #[cfg(not(target_os = "linux"))]
 const fn widen_pipe(_pipe: &ChildStdout) {}
-
-/// Longest head of a frame that is believed.
-const MAX_HEAD: u32 = 1 << 20;
-
-fn write_frame(to: &mut impl Write, message: &impl Serialize) -> io::Result<()> {
-    let json = serde_json::to_vec(message)?;
-    to.write_all(&(json.len() as u32).to_le_bytes())?;
-    to.write_all(&json)
-}
-
-fn read_frame<T: for<'a> Deserialize<'a>>(from: &mut impl Read) -> io::Result<T> {
-    let mut length = [0; 4];
-    from.read_exact(&mut length)?;
-    let length = u32::from_le_bytes(length);
-    if length > MAX_HEAD {
-        return Err(io::ErrorKind::InvalidData.into());
-    }
-    let mut json = vec![0; length as usize];
-    from.read_exact(&mut json)?;
-    Ok(serde_json::from_slice(&json)?)
-}
 
 /// Answers requests until the input ends: the work of a worker process.
 ///
@@ -378,9 +299,8 @@ fn read_frame<T: for<'a> Deserialize<'a>>(from: &mut impl Read) -> io::Result<T>
 ///
 /// # Errors
 /// Where the other side is gone.
-pub fn serve(memory: u64, time: Duration) -> io::Result<()> {
+pub fn serve(time: Duration) -> io::Result<()> {
     std::panic::set_hook(Box::new(|_| {}));
-    limit_memory(memory);
     let watch = Watch::start(time);
     let mut from = io::stdin().lock();
     let mut to = answers()?;
@@ -391,9 +311,12 @@ pub fn serve(memory: u64, time: Duration) -> io::Result<()> {
             Err(error) => return Err(error),
         };
         watch.begin();
+        limit_memory(ask.memory);
         let path = ask.path.path();
+        let input = guarded(&path, || Input::open(&path));
         if ask.look {
-            match colour_here(&path, ask.orientation, ask.quarter_turns) {
+            let (orientation, turns) = (ask.orientation, ask.quarter_turns);
+            match input.and_then(|input| guarded(&path, || input.colour(orientation, turns, &path))) {
                 Ok(picture) => {
                     write_frame(&mut to, &Answer::Picture { width: picture.width(), height: picture.height() })?;
                     to.write_all(picture.as_raw())?;
@@ -401,7 +324,8 @@ pub fn serve(memory: u64, time: Duration) -> io::Result<()> {
                 Err(error) => refuse(&mut to, error)?,
             }
         } else {
-            match plane_here(&path, ask.orientation, ask.quarter_turns) {
+            let (orientation, turns) = (ask.orientation, ask.quarter_turns);
+            match input.and_then(|input| guarded(&path, || input.plane(orientation, turns, &path))) {
                 Ok(read) => {
                     write_frame(&mut to, &Answer::Plane(Form::of(&read)))?;
                     to.write_all(bytemuck::cast_slice(&read.plane.data))?;
@@ -414,18 +338,26 @@ pub fn serve(memory: u64, time: Duration) -> io::Result<()> {
     }
 }
 
+/// A panic in what surrounds the decoders fails the file as well.
+fn guarded<T>(path: &Path, work: impl FnOnce() -> Result<T, IntakeError>) -> Result<T, IntakeError> {
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(work))
+        .unwrap_or_else(|_| Err(IntakeError::fault(path, "reading it", "a panic in the worker")))
+}
+
 fn refuse(to: &mut impl Write, error: IntakeError) -> io::Result<()> {
-    write_frame(to, &Answer::Failed { kind: error.kind, problem: error.problem, advice: error.advice })
+    write_frame(
+        to,
+        &Answer::Failed { kind: error.kind, problem: error.problem, advice: error.advice, detail: error.detail },
+    )
 }
 
 /// Where answers go: standard output, which is then closed to everybody else, since decoders may print.
 #[cfg(unix)]
 fn answers() -> io::Result<impl Write> {
-    use std::os::fd::{AsFd as _, AsRawFd as _};
+    use std::os::fd::AsFd as _;
     let answers = std::fs::File::from(io::stdout().as_fd().try_clone_to_owned()?);
     let nowhere = std::fs::File::options().write(true).open("/dev/null")?;
-    // SAFETY: both descriptors are open; standard output becomes another name of /dev/null.
-    unsafe { libc::dup2(nowhere.as_raw_fd(), libc::STDOUT_FILENO) };
+    rustix::stdio::dup2_stdout(nowhere)?;
     Ok(BufWriter::new(answers))
 }
 

@@ -1,54 +1,102 @@
-//! Bytes to a path: to a temporary name in the same folder first, then renamed; never over a photograph.
+//! Bytes to a path, never over what is not ours, and words to the terminal.
 
+pub mod folder;
+pub mod guard;
 pub mod store;
 
-use std::io::Write as _;
+use std::borrow::Cow;
+use std::io::{self, Write as _};
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, SystemTime};
 
 use anyhow::{Context as _, bail};
 
-use crate::intake::looks_like_photograph;
+use crate::intake::{IntakeError, is_picture};
+use crate::quantity::{plain, shown};
+use folder::UNFINISHED;
 
-/// Writes `bytes` to `path` whole or not at all.
+/// Writes `bytes` to a file that the user named, whole or not at all.
 ///
-/// Pictures may be written only with an explicit promise (`picture`) that the path is the tool's own, so
-/// that no original is ever replaced.
+/// What is there already stays unless `overwrite` says otherwise, and a picture stays whatever is said.
 ///
 /// # Errors
-/// Where the folder can't be made or written, or the path is that of a photograph.
-pub fn write(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
-    if looks_like_photograph(path) && path.exists() {
-        bail!("{} looks like a photograph and is not written over", path.display());
+/// Where the folder can't be made or written, or something stands in the way.
+pub fn write(path: &Path, bytes: &[u8], overwrite: bool) -> anyhow::Result<()> {
+    if let Ok(found) = path.symlink_metadata() {
+        let shown = shown(path);
+        if !found.is_file() {
+            bail!("{shown} is not a file of its own and is not written over; name another");
+        }
+        if is_picture(path) {
+            bail!("{shown} is a picture and is never written over; name another file");
+        }
+        if !overwrite {
+            bail!("{shown} is there already; name another file, or give --overwrite");
+        }
     }
     replace(path, bytes)
 }
 
-/// Writes one of the report's own pictures, replacing an earlier one.
+/// Writes a file of our own, replacing an earlier one.
 ///
 /// # Errors
 /// Where the folder can't be made or written.
 pub fn replace(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    std::fs::create_dir_all(folder).with_context(|| format!("cannot make the folder {}", folder.display()))?;
+    std::fs::create_dir_all(folder).with_context(|| format!("cannot make the folder {}", shown(folder)))?;
+    sweep(folder);
     let mut file = tempfile::Builder::new()
-        .prefix(".tussock-")
+        .prefix(UNFINISHED)
         .tempfile_in(folder)
-        .with_context(|| format!("cannot write into {}", folder.display()))?;
-    file.write_all(bytes).with_context(|| format!("cannot write {}", path.display()))?;
+        .with_context(|| format!("cannot write into {}", shown(folder)))?;
+    file.write_all(bytes).with_context(|| format!("cannot write {}", shown(path)))?;
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt as _;
         // Temporary files are private by default; the report is for reading.
         file.as_file().set_permissions(std::fs::Permissions::from_mode(0o644))?;
     }
-    file.persist(path).with_context(|| format!("cannot put {} in place", path.display()))?;
+    file.persist(path).map_err(|e| e.error).with_context(|| format!("cannot put {} in place", shown(path)))?;
     Ok(())
+}
+
+/// How old a temporary file must be to be taken for one that a killed process left.
+const STALE: Duration = Duration::from_secs(600);
+
+/// Removes temporary files that a killed process left in a folder. What can't be removed is no harm.
+fn sweep(folder: &Path) {
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+        let name = entry.file_name();
+        let left = name.to_str().is_some_and(|n| n.starts_with(UNFINISHED));
+        let facts = if left { entry.metadata().ok() } else { None };
+        let old = |m: &std::fs::Metadata| SystemTime::now().duration_since(m.modified().ok()?).ok();
+        if facts.is_some_and(|m| m.is_file() && old(&m).is_some_and(|age| age > STALE)) {
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// Text made harmless for a terminal: what would steer it is spelt out, line by line.
+fn harmless(text: &str) -> Cow<'_, str> {
+    let kept = |c: char| matches!(c, '\n' | '\t');
+    if !text.chars().any(|c| !kept(c) && plain(c.encode_utf8(&mut [0; 4])).len() > c.len_utf8()) {
+        return Cow::Borrowed(text);
+    }
+    Cow::Owned(
+        text.split_inclusive(kept)
+            .map(|part| {
+                let end = part.trim_end_matches(kept).len();
+                plain(&part[..end]) + &part[end..]
+            })
+            .collect(),
+    )
 }
 
 /// Prints to standard output; a closed pipe ends the program quietly, as a reader such as `head` expects.
 pub fn print(text: &str) {
-    let mut out = std::io::stdout().lock();
-    if out.write_all(text.as_bytes()).and_then(|()| out.flush()).is_err() {
+    let mut out = io::stdout().lock();
+    if out.write_all(harmless(text).as_bytes()).and_then(|()| out.flush()).is_err() {
         std::process::exit(0);
     }
 }
@@ -56,7 +104,77 @@ pub fn print(text: &str) {
 /// Says something to the person on standard error.
 pub fn say(text: &str) {
     // Nothing can be done about a closed standard error.
-    let _ = writeln!(std::io::stderr().lock(), "{text}");
+    let _ = writeln!(io::stderr().lock(), "{}", said(text));
+}
+
+/// A line as [`say`] writes it.
+#[must_use]
+pub fn said(text: &str) -> Cow<'_, str> {
+    harmless(text)
+}
+
+/// What a refusal by the system means, as a clause.
+#[must_use]
+pub fn reason(error: &io::Error) -> &'static str {
+    match error.kind() {
+        io::ErrorKind::NotFound => "there is no such file or folder",
+        io::ErrorKind::PermissionDenied => "you are not allowed to",
+        io::ErrorKind::AlreadyExists => "something of that name is there already",
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => "the disk is full",
+        io::ErrorKind::ReadOnlyFilesystem => "it can only be read, not written",
+        io::ErrorKind::NotADirectory => "a part of the path is no folder",
+        io::ErrorKind::IsADirectory => "it is a folder",
+        io::ErrorKind::InvalidData => "it is no text",
+        io::ErrorKind::InvalidFilename => "the name is too long or has characters that can't be in a name",
+        io::ErrorKind::OutOfMemory => "there is not enough memory",
+        _ => "the disk or the system refused",
+    }
+}
+
+/// An error as a person reads it: each part once, the system's in words.
+#[must_use]
+pub fn in_words(error: &anyhow::Error) -> String {
+    let mut parts: Vec<String> = Vec::new();
+    for cause in error.chain() {
+        let part = cause.downcast_ref::<io::Error>().map_or_else(|| cause.to_string(), |e| reason(e).to_owned());
+        if parts.last().is_none_or(|last| !last.contains(&part)) {
+            parts.push(part);
+        }
+    }
+    parts.join(": ")
+}
+
+/// Whether what decoders and the system say in their own words is wanted.
+static VERBOSE: AtomicBool = AtomicBool::new(false);
+
+/// Adds to every failure, from now on, what a decoder or the system said of it.
+pub fn speak_fully() {
+    VERBOSE.store(true, Ordering::Relaxed);
+}
+
+/// What is said of a file that failed.
+#[must_use]
+pub fn failed(error: &IntakeError) -> String {
+    format!("tussock: {}", sentences(error))
+}
+
+/// A file that failed as the end of a command that is about this file.
+#[must_use]
+pub fn refused(error: IntakeError) -> anyhow::Error {
+    anyhow::Error::msg(sentences(&error))
+}
+
+fn sentences(error: &IntakeError) -> String {
+    let detail = error.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
+    let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
+    format!("{error}. {}{detail}", error.advice)
+}
+
+/// What is said where `what` ("comparing frames") was given up by a fault of the program.
+#[must_use]
+pub fn broke_down(what: &str, words: &str) -> String {
+    let words = if VERBOSE.load(Ordering::Relaxed) { format!(" [{}]", plain(words)) } else { String::new() };
+    format!("tussock: {what} failed by a fault of this program and is left out; please report it{words}")
 }
 
 /// Columns of the terminal; 100 where standard output is none.

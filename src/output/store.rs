@@ -1,20 +1,31 @@
 //! Remembered results in a small database: bytes under a key, written as they come, readable after a kill.
+//!
+//! Every record carries a version and a checksum. A record that fails its checksum, or a database that can't be read,
+//! is set aside as a whole under another name, and an empty one begun in its place: results can be had again.
 
 use std::collections::HashMap;
-use std::path::Path;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use redb::{Database, DatabaseError, ReadableDatabase as _, TableDefinition};
+use redb::{Database, DatabaseError, ReadableDatabase as _, StorageError, TableDefinition, TableError};
 use thiserror::Error;
 
-/// Identity of a file on disk (path, size, time) to the digest of its content.
+use super::guard::guarded;
+use super::{reason, say};
+use crate::quantity::shown;
+
+/// Identity of a file on disk (path, size, time) to a record with the digest of its content.
 const DIGESTS: TableDefinition<&[u8], &[u8]> = TableDefinition::new("digests");
-/// Key to remembered bytes.
+/// Key to a record with remembered bytes.
 const RESULTS: TableDefinition<&[u8], &[u8]> = TableDefinition::new("results");
 
 /// How long results may wait in memory before they are put on disk: a kill loses at most this much work.
 const PATIENCE: Duration = Duration::from_secs(2);
+
+/// Memory for pages of the database, bytes; each page is used about once.
+const CACHE: usize = 16 << 20;
 
 /// A 256-bit key.
 pub type Key = [u8; 32];
@@ -25,14 +36,16 @@ pub enum StoreError {
     /// Another process has it open.
     #[error("another tussock is using the remembered measurements")]
     Busy,
-    /// Anything else, in the database's words.
+    /// Anything else, a clause.
     #[error("the remembered measurements can't be used ({0})")]
-    Broken(String),
+    Broken(&'static str),
 }
 
 /// An open store.
 pub struct Store {
-    database: Database,
+    path: PathBuf,
+    /// `None` once it was set aside and no other could be begun.
+    database: Mutex<Option<Arc<Database>>>,
     waiting: Mutex<Waiting>,
 }
 
@@ -43,20 +56,31 @@ struct Waiting {
     since: Option<Instant>,
 }
 
+/// What was found under a key.
+enum Found {
+    Nothing,
+    Bytes(Vec<u8>),
+    Damage,
+}
+
 impl Store {
-    /// Opens or makes the store at `path`.
+    /// Opens or makes the store at `path`; a damaged one is set aside first, which is said on standard error.
     ///
     /// # Errors
     /// [`StoreError::Busy`] where another process has it, [`StoreError::Broken`] otherwise.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
         if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder).map_err(|e| StoreError::Broken(e.to_string()))?;
+            std::fs::create_dir_all(folder).map_err(|e| StoreError::Broken(reason(&e)))?;
         }
-        match Database::create(path) {
-            Ok(database) => Ok(Self { database, waiting: Mutex::default() }),
-            Err(DatabaseError::DatabaseAlreadyOpen) => Err(StoreError::Busy),
-            Err(other) => Err(StoreError::Broken(other.to_string())),
-        }
+        let database = match database(path) {
+            Err(None) => {
+                set_aside(path)?;
+                database(path).map_err(|e| e.unwrap_or(StoreError::Broken("it is damaged")))?
+            }
+            other => other.map_err(|e| e.unwrap_or(StoreError::Busy))?,
+        };
+        let database = Mutex::new(Some(database.into()));
+        Ok(Self { path: path.to_owned(), database, waiting: Mutex::default() })
     }
 
     /// The bytes remembered under a key.
@@ -65,8 +89,7 @@ impl Store {
         if let Some(bytes) = self.waiting().results.get(key) {
             return Some(bytes.clone());
         }
-        let table = self.database.begin_read().ok()?.open_table(RESULTS).ok()?;
-        Some(table.get(key.as_slice()).ok()??.value().to_vec())
+        self.read(RESULTS, key)
     }
 
     /// The digest remembered for a file's identity.
@@ -75,8 +98,7 @@ impl Store {
         if let Some(key) = self.waiting().digests.get(identity) {
             return Some(*key);
         }
-        let table = self.database.begin_read().ok()?.open_table(DIGESTS).ok()?;
-        table.get(identity).ok()??.value().try_into().ok()
+        self.read(DIGESTS, identity)?.try_into().ok()
     }
 
     /// Remembers a file's digest.
@@ -102,27 +124,159 @@ impl Store {
         self.waiting.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
+    fn database(&self) -> Option<Arc<Database>> {
+        self.database.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    fn read(&self, table: TableDefinition<&[u8], &[u8]>, key: &[u8]) -> Option<Vec<u8>> {
+        let database = self.database()?;
+        let found = guarded(|| found(&database, table, key)).unwrap_or(Found::Damage);
+        match found {
+            Found::Nothing => None,
+            Found::Bytes(bytes) => Some(bytes),
+            Found::Damage => {
+                self.give_up(database);
+                None
+            }
+        }
+    }
+
     fn commit(&self, waiting: &mut Waiting) {
-        let Waiting { digests, results, .. } = std::mem::take(waiting);
-        if digests.is_empty() && results.is_empty() {
+        let waiting = std::mem::take(waiting);
+        // Where the first is damaged, a new one takes its place.
+        for _ in 0..2 {
+            let Some(database) = self.database() else { return };
+            // A full disk must not fail the audit, nor is it damage.
+            match guarded(|| write(&database, &waiting)) {
+                Err(_) | Ok(Err(redb::Error::Corrupted(_))) => self.give_up(database),
+                Ok(_) => return,
+            }
+        }
+    }
+
+    /// Sets a damaged database aside and begins another, unless that has happened meanwhile.
+    fn give_up(&self, damaged: Arc<Database>) {
+        let mut place = self.database.lock().unwrap_or_else(PoisonError::into_inner);
+        if !place.as_ref().is_some_and(|now| Arc::ptr_eq(now, &damaged)) {
             return;
         }
-        // A full disk must not fail the audit.
-        let _ = (|| -> Result<(), redb::Error> {
-            let write = self.database.begin_write()?;
-            {
-                let mut table = write.open_table(DIGESTS)?;
-                for (identity, digest) in &digests {
-                    table.insert(identity.as_slice(), digest.as_slice())?;
-                }
-                let mut table = write.open_table(RESULTS)?;
-                for (key, bytes) in &results {
-                    table.insert(key.as_slice(), bytes.as_slice())?;
-                }
-            }
-            write.commit()?;
-            Ok(())
-        })();
+        let old = place.take();
+        // Closing a damaged database may fail as reading it did.
+        let _ = guarded(|| drop((old, damaged)));
+        if set_aside(&self.path).is_ok() {
+            *place = database(&self.path).ok().map(Into::into);
+        }
+    }
+}
+
+fn write(database: &Database, waiting: &Waiting) -> Result<(), redb::Error> {
+    if waiting.digests.is_empty() && waiting.results.is_empty() {
+        return Ok(());
+    }
+    let write = database.begin_write()?;
+    {
+        let mut table = write.open_table(DIGESTS)?;
+        for (identity, digest) in &waiting.digests {
+            table.insert(identity.as_slice(), record(identity, digest).as_slice())?;
+        }
+        let mut table = write.open_table(RESULTS)?;
+        for (key, bytes) in &waiting.results {
+            table.insert(key.as_slice(), record(key, bytes).as_slice())?;
+        }
+    }
+    write.commit()?;
+    Ok(())
+}
+
+/// Opens a database; `Err(None)` where it is damaged.
+fn database(path: &Path) -> Result<Database, Option<StoreError>> {
+    match std::fs::metadata(path) {
+        Ok(found) if !found.is_file() => return Err(Some(StoreError::Broken("something else is in their place"))),
+        _ => {}
+    }
+    let opened = guarded(|| Database::builder().set_cache_size(CACHE).create(path)).map_err(|_| None)?;
+    opened.map_err(|error| match error {
+        DatabaseError::DatabaseAlreadyOpen => Some(StoreError::Busy),
+        DatabaseError::Storage(StorageError::Io(e))
+            if !matches!(e.kind(), ErrorKind::InvalidData | ErrorKind::UnexpectedEof | ErrorKind::InvalidInput) =>
+        {
+            Some(StoreError::Broken(reason(&e)))
+        }
+        _ => None,
+    })
+}
+
+/// Renames a damaged store, over one that was set aside before, and says so.
+fn set_aside(path: &Path) -> Result<(), StoreError> {
+    let aside = aside(path);
+    std::fs::rename(path, &aside).map_err(|e| StoreError::Broken(reason(&e)))?;
+    say(&format!(
+        "tussock: the remembered measurements were damaged and are set aside as {}; frames are measured anew",
+        shown(&aside)
+    ));
+    Ok(())
+}
+
+/// Where a damaged store goes.
+#[must_use]
+pub fn aside(path: &Path) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".damaged");
+    name.into()
+}
+
+fn found(database: &Database, table: TableDefinition<&[u8], &[u8]>, key: &[u8]) -> Found {
+    let Ok(read) = database.begin_read() else { return Found::Damage };
+    let table = match read.open_table(table) {
+        Ok(table) => table,
+        Err(TableError::TableDoesNotExist(_)) => return Found::Nothing,
+        Err(_) => return Found::Damage,
+    };
+    match table.get(key) {
+        Ok(None) => Found::Nothing,
+        Ok(Some(value)) => content(key, value.value()),
+        Err(StorageError::Io(_)) => Found::Nothing,
+        Err(_) => Found::Damage,
+    }
+}
+
+/// Version of the records, their first byte.
+const VERSION: u8 = 1;
+/// Bytes of a record's checksum, which follows.
+const CHECK: usize = 16;
+
+/// Version, checksum over key and bytes, bytes.
+fn record(key: &[u8], bytes: &[u8]) -> Vec<u8> {
+    let mut out = Vec::with_capacity(1 + CHECK + bytes.len());
+    out.push(VERSION);
+    out.extend_from_slice(&check(key, bytes));
+    out.extend_from_slice(bytes);
+    out
+}
+
+fn check(key: &[u8], bytes: &[u8]) -> [u8; CHECK] {
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(&(key.len() as u64).to_le_bytes()).update(key).update(bytes);
+    let digest = hasher.finalize();
+    std::array::from_fn(|i| digest.as_bytes()[i])
+}
+
+fn content(key: &[u8], record: &[u8]) -> Found {
+    let Some((&version, rest)) = record.split_first() else { return Found::Damage };
+    match rest.split_at_checked(CHECK) {
+        // What another version of the program wrote is no damage.
+        _ if version != VERSION && version < 16 => Found::Nothing,
+        Some((sum, bytes)) if version == VERSION && sum == check(key, bytes) => Found::Bytes(bytes.to_vec()),
+        _ => Found::Damage,
+    }
+}
+
+/// The bytes in a record, if they are what was put there under this key.
+#[must_use]
+pub fn sound(key: &[u8], record: &[u8]) -> Option<Vec<u8>> {
+    match content(key, record) {
+        Found::Bytes(bytes) => Some(bytes),
+        Found::Nothing | Found::Damage => None,
     }
 }
 
@@ -155,10 +309,67 @@ mod tests {
     }
 
     #[test]
-    fn a_file_that_is_no_store_is_told() {
+    fn a_file_that_is_no_store_is_set_aside() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("store.redb");
         std::fs::write(&path, vec![1; 5000]).unwrap();
-        assert!(matches!(Store::open(&path), Err(StoreError::Broken(_))));
+        let store = Store::open(&path).unwrap();
+        store.put([1; 32], b"one".to_vec());
+        drop(store);
+        assert_eq!(std::fs::read(aside(&path)).unwrap(), vec![1; 5000]);
+        assert_eq!(Store::open(&path).unwrap().get(&[1; 32]).as_deref(), Some(b"one".as_slice()));
+    }
+
+    /// Bytes changed all over the file: what comes back is what was put, or nothing; and the store goes on.
+    #[test]
+    fn damage_never_misleads_nor_ends_the_program() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("store.redb");
+        let key = |i: u8| -> Key { [i; 32] };
+        let value = |i: u8| vec![i.wrapping_mul(7); 400 + 60 * usize::from(i)];
+        let store = Store::open(&path).unwrap();
+        for i in 0..60 {
+            store.put(key(i), value(i));
+            store.put_digest(vec![i; 80], key(i));
+            if i % 20 == 0 {
+                store.flush();
+            }
+        }
+        drop(store);
+        let sound = std::fs::read(&path).unwrap();
+        let mut state = 11_u64;
+        let mut random = move |below: usize| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) as usize % below
+        };
+        let mut lost = 0;
+        for round in 0..150 {
+            let mut bytes = sound.clone();
+            // The first pages tell where all the others are.
+            let reach = if round % 2 == 0 { 8192 } else { bytes.len() };
+            for _ in 0..=random(12) {
+                bytes[random(reach)] ^= 1 << random(8);
+            }
+            if round % 10 == 9 {
+                bytes.truncate(random(sound.len()));
+            }
+            std::fs::write(&path, &bytes).unwrap();
+            let Ok(store) = Store::open(&path) else { continue };
+            for i in 0..60 {
+                match store.get(&key(i)) {
+                    Some(found) => assert!(found == value(i), "round {round}: another value for {i}"),
+                    None => lost += 1,
+                }
+                assert!(store.digest(&[i; 80]).is_none_or(|found| found == key(i)), "round {round}");
+            }
+            drop(store);
+            // Damage may show as late as when a store is closed; soon there is one that keeps what is put.
+            let keeps = (0..3).any(|_| {
+                Store::open(&path).unwrap().put(key(99), value(99));
+                Store::open(&path).unwrap().get(&key(99)) == Some(value(99))
+            });
+            assert!(keeps, "round {round}");
+        }
+        assert!(lost > 0, "the damage did nothing");
     }
 }

@@ -47,6 +47,7 @@ flags! {
     FocusDistanceIgnored: "A recorded focus distance was a filler value and was ignored.", "No action needed.";
     FocusDistanceImpossible: "The recorded focus distance is nearer than the lens can focus.", "Give --focus-distance if it is known.";
     TwinFailed: "The other file of this frame could not be read; this one stands in for it.", "See the failures for what is wrong with the other.";
+    Truncated: "The file was cut short: part of the picture is missing and was left out.", "Copy it again from the card or a backup.";
     DateImplausible: "The recorded date is in the future or before digital cameras.", "Check the camera's clock.";
     OrientationLost: "The picture looks turned although it says it is upright.", "Give --turn, or restore the orientation tag.";
     ClippedHighlights: "Part of the frame is clipped.", "Expose a test frame lower.";

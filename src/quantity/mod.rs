@@ -6,12 +6,14 @@ mod estimate;
 mod flag;
 mod intent;
 mod length;
+mod plain;
 mod point;
 
 pub use estimate::Estimate;
 pub use flag::Flag;
 pub use intent::{Intent, SharpFor, Units};
 pub use length::{Distance, LengthError, parse_distance, parse_length};
+pub use plain::{invisible, plain, shown};
 pub use point::{Place, Point, Region};
 
 /// MTF50 (cycles a pixel) times the Gaussian-equivalent sigma (pixels) it stands for.

@@ -26,7 +26,7 @@ pub fn view(run: &Run) -> View {
             }
         }
     }
-    let summary = summary(&frames, run.failures.len());
+    let summary = summary(&frames, run.failures.len(), run.unreached);
     View {
         format: "tussock.audit",
         version: VERSION,
@@ -36,7 +36,12 @@ pub fn view(run: &Run) -> View {
         failures: run
             .failures
             .iter()
-            .map(|f| FailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
+            .map(|f| FailureView {
+                file: f.file.clone(),
+                problem: f.problem.clone(),
+                advice: f.advice.clone(),
+                detail: f.detail.clone(),
+            })
             .collect(),
         groups: run.groups.clone(),
         baselines: run.baselines.iter().map(super::baselines::baseline).collect(),
@@ -271,11 +276,12 @@ fn implied(i: &Implied) -> ImpliedView {
     }
 }
 
-fn summary(frames: &[FrameView], failures: usize) -> SummaryView {
+fn summary(frames: &[FrameView], failures: usize, unreached: usize) -> SummaryView {
     let count = |cause: Cause| frames.iter().filter(|f| f.verdict.cause == cause).count();
     SummaryView {
         frames: frames.len(),
         failures,
+        unreached,
         sharp_throughout: count(Cause::SharpThroughout),
         causes: Cause::ALL.iter().map(|&cause| CauseCount { cause, frames: count(cause) }).collect(),
         settings: settings(frames),

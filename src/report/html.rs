@@ -105,7 +105,7 @@ pub(super) fn script_safe(json: &str) -> String {
             '>' => out.push_str("\\u003e"),
             '&' => out.push_str("\\u0026"),
             // Line separators end a line of script; direction marks turn what a reader of the source sees.
-            c if super::number::invisible(c) => {
+            c if crate::quantity::invisible(c) => {
                 let mut units = [0; 2];
                 for unit in c.encode_utf16(&mut units) {
                     out.push_str(&format!("\\u{unit:04x}"));
@@ -137,8 +137,8 @@ fn headline(view: &View) -> String {
 fn lede(view: &View) -> String {
     let failed = match view.summary.failures {
         0 => "",
-        1 => " One file could not be audited; it is listed below.",
-        _ => " Some files could not be audited; they are listed below.",
+        1 => " One file failed; it is listed below.",
+        _ => " Some files failed; they are listed below.",
     };
     let fault = match faults(view).as_slice() {
         [] => String::new(),
@@ -150,7 +150,7 @@ fn lede(view: &View) -> String {
         [(cause, _)] => format!("What went wrong: {}.", phrase::cause_name(*cause).to_lowercase()),
         _ => "No fault came up more than once.".into(),
     };
-    format!("{fault}{failed}").trim().to_owned()
+    format!("{fault}{failed} {}", phrase::stopped(view.summary.unreached).unwrap_or_default()).trim().to_owned()
 }
 
 /// Causes other than sharp and undecided, commonest first.

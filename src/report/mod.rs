@@ -78,6 +78,8 @@ pub struct Failure {
     pub problem: String,
     /// What to try.
     pub advice: String,
+    /// What a decoder or the system said of it, in its own words.
+    pub detail: Option<String>,
 }
 
 /// Everything one audit found.
@@ -93,4 +95,6 @@ pub struct Run {
     pub baselines: Vec<LensBasis>,
     /// What the user asked.
     pub intent: Intent,
+    /// Frames that were found but not looked at, since somebody asked to stop.
+    pub unreached: usize,
 }

@@ -1,6 +1,7 @@
 //! How each quantity is rounded, scaled and given its unit, for machines and for people.
 
 use crate::optics::cover::THIRD_STOPS;
+pub use crate::quantity::plain;
 use crate::quantity::{Distance, Estimate, SharpFor, Units};
 
 /// A number for machines: rounded to `digits` significant figures, or `None` where it is not finite,
@@ -147,37 +148,6 @@ pub fn sharp_for(intent: SharpFor) -> String {
             format!("print:{}x{}cm@{}cm", cm(long_m), cm(short_m), cm(distance_m))
         }
     }
-}
-
-/// A name made plain for a page or a terminal: control characters, direction marks and other invisible
-/// characters are spelt out, so that what is shown is what is there.
-#[must_use]
-pub fn plain(name: &str) -> String {
-    let mut out = String::with_capacity(name.len());
-    for c in name.chars() {
-        if c.is_control() || invisible(c) {
-            out.extend(c.escape_unicode());
-        } else {
-            out.push(c);
-        }
-    }
-    out
-}
-
-/// Characters that change how others are shown, or are not shown themselves (Unicode general categories
-/// Cf, Zl and Zp as far as they occur in names).
-pub(super) const fn invisible(c: char) -> bool {
-    matches!(
-        c as u32,
-        0xAD | 0x61C
-            | 0x180E
-            | 0x200B..=0x200F
-            | 0x2028..=0x202E
-            | 0x2060..=0x206F
-            | 0xFEFF
-            | 0xFFF9..=0xFFFB
-            | 0xE0000..=0xE007F
-    )
 }
 
 #[cfg(test)]

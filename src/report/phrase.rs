@@ -12,6 +12,16 @@ pub fn verdict(frame: &Frame, units: Units) -> Words {
     Words { sentence: wording::sentence(d, capture, units), advice: wording::advice(d, capture, units) }
 }
 
+/// What is said where an audit was stopped before it had looked at all frames.
+#[must_use]
+pub fn stopped(unreached: usize) -> Option<String> {
+    match unreached {
+        0 => None,
+        1 => Some("Stopped early: one frame was not looked at, and scenes may not have been compared.".into()),
+        n => Some(format!("Stopped early: {n} frames were not looked at, and scenes may not have been compared.")),
+    }
+}
+
 /// A cause in a few words.
 #[must_use]
 pub const fn cause_name(cause: Cause) -> &'static str {

@@ -30,7 +30,7 @@ pub fn text(view: &View, width: usize) -> String {
         out.push('\n');
     }
     for failure in &view.failures {
-        out.push_str(&format!("not audited: {}: {}\n", plain(&failure.file), plain(&failure.problem)));
+        out.push_str(&format!("failed: {}: {}\n", plain(&failure.file), plain(&failure.problem)));
     }
     out.push_str(&closing(view));
     out
@@ -49,9 +49,13 @@ fn closing(view: &View) -> String {
         out.push_str(&format!(", {} {}", c.frames, short(c.cause)));
     }
     if s.failures > 0 {
-        out.push_str(&format!("; {} could not be audited", s.failures));
+        out.push_str(&format!(
+            "; {} failed",
+            if s.failures == 1 { "1 file".into() } else { format!("{} files", s.failures) }
+        ));
     }
     out.push_str(".\n");
+    out.push_str(&phrase::stopped(s.unreached).map_or_else(String::new, |words| words + "\n"));
     for b in &view.baselines {
         out.push_str(&format!("{}\n", b.sentence));
     }

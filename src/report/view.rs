@@ -63,6 +63,8 @@ pub struct SummaryView {
     pub frames: usize,
     /// Files that failed.
     pub failures: usize,
+    /// Frames that were found but not looked at, since somebody asked to stop.
+    pub unreached: usize,
     /// Frames that are sharp throughout.
     pub sharp_throughout: usize,
     /// Frames by cause; every cause is listed.
@@ -393,6 +395,8 @@ pub struct FailureView {
     pub problem: String,
     /// What to try.
     pub advice: String,
+    /// What a decoder or the system said of it, in its own words.
+    pub detail: Option<String>,
 }
 
 /// Frames that show one scene, answered as `tussock series` answers them.

@@ -19,4 +19,6 @@ pub struct Shot {
     pub capture: Capture,
     /// What a reader of its numbers should know.
     pub flags: Vec<Flag>,
+    /// Share of the picture that is in the file, where it was cut short; the rest of the plane is white.
+    pub coded: Option<f64>,
 }

@@ -36,9 +36,14 @@ fn hostile_run() -> Run {
         .collect();
     let failures = HOSTILE
         .iter()
-        .map(|n| report::Failure { file: (*n).into(), problem: format!("cannot read {n}"), advice: format!("try {n}") })
+        .map(|n| report::Failure {
+            file: (*n).into(),
+            problem: format!("cannot read {n}"),
+            advice: format!("try {n}"),
+            detail: None,
+        })
         .collect();
-    Run { frames, failures, intent, groups: vec![], baselines: vec![] }
+    Run { frames, failures, intent, ..Run::default() }
 }
 
 /// Tag names of a page in order, and its attributes, as a browser's tokenizer would cut them: script and style
@@ -74,7 +79,12 @@ fn hostile_names_add_no_tag_and_no_handler() {
         f.capture.date = Some(Fact::new("2026-05-01T05:00:00".into(), Source::Xmp));
     }
     for (i, f) in tame.failures.iter_mut().enumerate() {
-        *f = report::Failure { file: format!("F{i}"), problem: "unreadable".into(), advice: "Try again.".into() };
+        *f = report::Failure {
+            file: format!("F{i}"),
+            problem: "unreadable".into(),
+            advice: "Try again.".into(),
+            detail: None,
+        };
     }
     let tame = report::html(&report::view(&tame), &[]);
     let name = |t: &String| t.split_whitespace().next().unwrap_or("").to_owned();

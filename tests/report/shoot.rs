@@ -249,10 +249,10 @@ pub fn shoot(count: usize) -> Run {
             file: "moor/T9999.jpg".into(),
             problem: "the file ends in the middle of the picture".into(),
             advice: "Copy it from the card again.".into(),
+            detail: None,
         }],
-        groups: Vec::new(),
-        baselines: Vec::new(),
         intent,
+        ..Run::default()
     }
 }
 

@@ -4,7 +4,6 @@ mod green;
 mod look;
 mod sensor;
 
-use std::fs::File;
 use std::io::BufReader;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -14,7 +13,7 @@ use ::rawler::rawsource::RawSource;
 use image::RgbImage;
 
 use super::turn::Turn;
-use super::{IntakeError, IntakeErrorKind, preview, sniff};
+use super::{IntakeError, IntakeErrorKind, open_file, preview, sniff};
 use crate::quantity::Flag;
 use crate::shot::Plane;
 pub use sensor::{Pattern, Refused, Sensor};
@@ -24,6 +23,8 @@ pub use sensor::{Pattern, Refused, Sensor};
 pub(super) struct Read {
     pub plane: Plane,
     pub flags: Vec<Flag>,
+    /// Share of the picture that is there, where it is not all.
+    pub coded: Option<f64>,
 }
 
 /// Luminance of a raw file, upright. `orientation` is what the file's metadata say, where they do.
@@ -60,12 +61,12 @@ fn developed(sensor: &Sensor, turn: Turn) -> Read {
     }
     let stored = green::plane(sensor);
     if turn.is_none() {
-        return Read { plane: stored, flags };
+        return Read { plane: stored, flags, coded: None };
     }
     let (width, height) = turn.size(stored.width, stored.height);
     let data = turn.apply(&stored.data, stored.width, stored.height, |v| v);
     let mosaic = turn.mosaic(stored.mosaic, stored.width, stored.height);
-    Read { plane: Plane { width, height, data, mosaic, ..stored }, flags }
+    Read { plane: Plane { width, height, data, mosaic, ..stored }, flags, coded: None }
 }
 
 /// Luminance of a sensor's picture as stored, not turned upright: what [`crate::measure`] gets of a raw file.
@@ -79,7 +80,7 @@ pub fn luminance(sensor: &Sensor) -> Plane {
 /// rawloader goes first, except for DNG, where it takes no account of byte order, linearisation tables,
 /// several strips and the default crop; there rawler does.
 pub(super) fn decode(path: &Path) -> Result<Sensor, IntakeError> {
-    let file = File::open(path).map_err(|e| IntakeError::from_io(path, &e))?;
+    let file = open_file(path)?;
     let found = sniff::directories(&mut BufReader::new(file)).unwrap_or_default();
     if found.vc5 {
         return Err(IntakeError::new(
@@ -98,19 +99,23 @@ pub(super) fn decode(path: &Path) -> Result<Sensor, IntakeError> {
     match (second, first_refusal) {
         (Ok(sensor), _) => Ok(sensor),
         (Err(Refused::Unknown(_)), Refused::Unknown(_)) => {
-            Err(IntakeError::unsupported(path, "no raw decoder here knows this camera or kind of raw file"))
+            Err(IntakeError::unsupported(path, "its camera or kind of raw file is not known here"))
         }
-        (Err(Refused::Broken(why)), _) | (_, Refused::Broken(why)) => Err(IntakeError::damaged(path, broken(&why))),
+        (Err(Refused::Unsound(why)), _) | (_, Refused::Unsound(why)) => Err(IntakeError::damaged(path, why)),
+        // What one decoder doesn't know another may stumble over: that alone is no sign of damage.
+        (Err(Refused::Broken(why)), Refused::Unknown(_)) | (Err(Refused::Unknown(_)), Refused::Broken(why)) => {
+            Err(IntakeError::new(
+                path,
+                IntakeErrorKind::Unsupported,
+                "its raw picture is of a kind that is not known here, or it is damaged",
+                "Convert it to DNG or TIFF and audit that; where that fails as well, copy it again from the card.",
+            )
+            .with_detail(why))
+        }
+        (Err(Refused::Broken(why)), Refused::Broken(_)) => {
+            Err(IntakeError::damaged(path, "the raw picture in it can't be decoded").with_detail(why))
+        }
     }
-}
-
-/// A decoder's complaint in words for a photographer; the decoder's own go in brackets.
-fn broken(why: &str) -> String {
-    let why = why.lines().next().unwrap_or_default().trim_end_matches('.');
-    // One decoder writes its error type and an unclosed quotation mark before the message.
-    let why = why.trim_start_matches("RawLoaderError: ");
-    let why: String = why.chars().filter(|&c| c != '"').take(120).collect();
-    format!("the raw data can't be decoded ({why})")
 }
 
 /// Decodes by rawloader. `dng` files state their filter pattern from the active area's corner on.

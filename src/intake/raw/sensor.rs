@@ -74,8 +74,10 @@ impl Pattern {
 pub enum Refused {
     /// The decoder knows no such camera or kind of file.
     Unknown(String),
-    /// The file's content is broken.
+    /// The file's content is broken, in the decoder's words.
     Broken(String),
+    /// It decodes, but to no photograph: a clause for a photographer.
+    Unsound(&'static str),
 }
 
 /// Gains relative to green; 1 where the file states none or nonsense.
@@ -207,7 +209,7 @@ impl Sensor {
 
     /// Refuses what decoded "successfully" but can't be a photograph; mends a white level that is plainly too low.
     fn checked(mut self, full_height: usize) -> Result<Self, Refused> {
-        let broken = |why: &str| Err(Refused::Broken(why.into()));
+        let broken = |why: &'static str| Err(Refused::Unsound(why));
         let fits = self.left + self.width <= self.stride
             && self.top + self.height <= full_height
             && self.samples.len() >= self.stride * full_height * self.channels;
@@ -290,7 +292,7 @@ mod tests {
         let bad = |change: fn(&mut Sensor)| {
             let mut s = sensor();
             change(&mut s);
-            matches!(s.checked(32), Err(Refused::Broken(_)))
+            matches!(s.checked(32), Err(Refused::Unsound(_)))
         };
         assert!(bad(|s| s.white = 64.0), "black above white");
         assert!(bad(|s| s.black[2] = f32::NAN));

@@ -1,0 +1,184 @@
+//! One frame of an audit: read, measured and diagnosed, or recalled, with its pictures put in place.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use super::album::Album;
+use super::audit::{Audit, trusted};
+use super::baselines::Shelf;
+use super::remember::Memory;
+use crate::diagnose::diagnose;
+use crate::intake::{self, Candidate, IntakeError};
+use crate::measure::register::Small;
+use crate::measure::{TileMap, measure};
+use crate::optics::WAVELENGTH_UM;
+use crate::output::guard::guarded;
+use crate::output::store::Key;
+use crate::quantity::Flag;
+use crate::report::{Frame, Links};
+use crate::shot::{Capture, Shot};
+
+/// What frames are audited with.
+pub struct Bench<'a> {
+    /// What was asked.
+    pub audit: &'a Audit,
+    /// What is remembered.
+    pub memory: &'a Memory,
+    /// Where pictures go.
+    pub album: Album<'a>,
+    /// Baselines of lenses.
+    pub shelf: &'a Shelf,
+}
+
+/// What is kept of a frame once its pixels are gone.
+#[derive(Serialize, Deserialize)]
+struct Measured {
+    file: String,
+    capture: Capture,
+    flags: Vec<Flag>,
+    map: TileMap,
+    small: Small,
+    /// Share of the picture that was there, where it was not all.
+    coded: Option<f64>,
+}
+
+/// One frame's share of the report.
+pub struct Done {
+    /// The frame.
+    pub frame: Frame,
+    /// Place on the shelf of the baseline it was diagnosed with.
+    pub baseline: Option<usize>,
+    /// Where its pictures are.
+    pub links: Links,
+    /// For laying it on others.
+    pub small: Small,
+    /// Key of what is remembered of it.
+    pub key: Option<Key>,
+}
+
+/// What became of one candidate.
+#[derive(Default)]
+pub struct Seen {
+    /// The frame, where there is one.
+    pub done: Option<Done>,
+    /// What went wrong: with its file, and with the twin that was to stand in.
+    pub failed: Vec<IntakeError>,
+}
+
+/// One frame; where its file fails, its twin stands in, and the failure is named all the same.
+///
+/// # Errors
+/// Where the report can't be written.
+pub fn one(candidate: &Candidate, bench: &Bench<'_>) -> anyhow::Result<Seen> {
+    let mut seen = Seen::default();
+    let files = std::iter::once((candidate.path.as_path(), None))
+        .chain(candidate.twin.as_deref().map(|twin| (twin, Some(Flag::TwinFailed))));
+    for (path, flag) in files {
+        match survived(path, || one_file(path, bench, flag))? {
+            Ok((done, partly)) => {
+                seen.done = Some(done);
+                seen.failed.extend(partly);
+                break;
+            }
+            Err(failed) => seen.failed.push(failed),
+        }
+    }
+    Ok(seen)
+}
+
+/// Runs the work on a file; where it panics, the file has failed.
+fn survived<T>(
+    path: &Path,
+    work: impl FnOnce() -> anyhow::Result<Result<T, IntakeError>>,
+) -> anyhow::Result<Result<T, IntakeError>> {
+    guarded(work).unwrap_or_else(|words| Ok(Err(IntakeError::fault(path, "auditing it", &words))))
+}
+
+fn cut_short(path: &Path, share: f64) -> IntakeError {
+    let problem =
+        format!("it was cut short: only {:.0} % of the picture is in the file, and that was measured", 100.0 * share);
+    IntakeError::damaged(path, problem)
+}
+
+/// A frame, and what is to be said of a file that is there in part only.
+type Whole = (Done, Option<IntakeError>);
+
+/// Reads and measures one file, or recalls it, and puts its pictures in place.
+fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Result<Result<Whole, IntakeError>> {
+    let Bench { audit, memory, album, shelf } = bench;
+    let key = memory.key(path);
+    let mut shot: Option<Shot> = None;
+    let measured = match memory.recall::<Measured>(key.as_ref()) {
+        Some(known) => known,
+        None => {
+            let read = match intake::read(path, &audit.overrides) {
+                Ok(read) => read,
+                Err(e) => return Ok(Err(e)),
+            };
+            let mut map = measure(&read.plane, &audit.settings.under(read.capture.lambda_n_px(WAVELENGTH_UM)));
+            if let Some(there) = read.coded {
+                // What is missing is white in the plane, but was never clipped.
+                map.clipped_share = ((map.clipped_share - (1.0 - there)) / there).clamp(0.0, 1.0);
+            }
+            let measured = Measured {
+                file: read.file.clone(),
+                capture: read.capture.clone(),
+                flags: read.flags.clone(),
+                small: Small::new(&read.plane),
+                map,
+                coded: read.coded,
+            };
+            memory.remember(key, &measured);
+            shot = Some(read);
+            measured
+        }
+    };
+    let Measured { file, capture, mut flags, map, small, coded } = measured;
+    let partly = coded.map(|share| cut_short(path, share));
+    flags.extend(flag);
+    let baseline = shelf.find(&capture);
+    let known = baseline.map(|place| shelf.baseline(place));
+    // A diagnosis rests on what was asked and on the baseline of the lens.
+    let asked = memory.build_key(key.as_slice(), &format!("diagnosis {:?} {known:?}", audit.intent));
+    let diagnosis = memory.recall(asked.as_ref()).unwrap_or_else(|| {
+        let made = diagnose(&map, &trusted(&capture, &flags), known, &audit.intent);
+        memory.remember(asked, &made);
+        made
+    });
+    let frame = Frame { file, capture, flags, map, diagnosis, group: None };
+    if !album.wanted() {
+        return Ok(Ok((Done { frame, baseline, links: Links::default(), small, key }, partly)));
+    }
+    // The diagnosis decides where the crops are taken.
+    let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?}", audit.intent));
+    let pictures = match memory.recall_pictures(crops.as_ref()) {
+        Some(known) => known,
+        None => {
+            let shot = match shot.map_or_else(|| intake::read(path, &audit.overrides), Ok) {
+                Ok(shot) => shot,
+                Err(e) => return Ok(Err(e)),
+            };
+            let pictures = album.make(&frame, &shot, path);
+            memory.remember_pictures(crops, &pictures);
+            pictures
+        }
+    };
+    let links = album.place(path, &pictures)?;
+    Ok(Ok((Done { frame, baseline, links, small, key }, partly)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::IntakeErrorKind;
+
+    #[test]
+    fn a_panic_costs_its_own_file() {
+        let path = Path::new("moor.jpg");
+        let failed = survived::<()>(path, || panic!("out of range")).unwrap().unwrap_err();
+        assert_eq!((failed.kind, failed.detail.as_deref()), (IntakeErrorKind::Fault, Some("out of range")));
+        assert!(failed.problem.contains("fault of this program"), "{failed}");
+        assert_eq!(survived(path, || Ok(Ok(1))).unwrap().unwrap(), 1);
+    }
+}

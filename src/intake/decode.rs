@@ -1,0 +1,118 @@
+//! Decode: an opened file to its pixels, in this process or by a worker.
+
+use std::fs::File;
+use std::io::{BufReader, Read as _, Seek as _, SeekFrom};
+use std::path::Path;
+
+use image::{ImageFormat, RgbImage};
+
+use super::jpeg::{self, Headers};
+use super::rendered::{self, Hints};
+use super::sniff::{self, Kind};
+use super::turn::Turn;
+use super::{IntakeError, open_file, raw, refusal, roomy};
+use crate::quantity::Flag;
+
+/// A file, its kind, and what of it is in memory already.
+pub(super) struct Input {
+    pub kind: Kind,
+    reader: BufReader<File>,
+    /// A JPEG file's bytes and what its headers say.
+    jpeg: Option<(Vec<u8>, Headers)>,
+}
+
+/// Opens a file and says what it is; the reader stands at its beginning.
+pub(super) fn open(path: &Path) -> Result<(BufReader<File>, Kind), IntakeError> {
+    let io = |e: &std::io::Error| IntakeError::from_io(path, e);
+    let mut reader = BufReader::new(open_file(path)?);
+    let kind = sniff::kind(&mut reader, path).map_err(|e| io(&e))?;
+    reader.seek(SeekFrom::Start(0)).map_err(|e| io(&e))?;
+    Ok((reader, kind))
+}
+
+impl Input {
+    /// Opens a file whose pixels are wanted; refuses kinds that are not decoded here.
+    pub(super) fn open(path: &Path) -> Result<Self, IntakeError> {
+        let (mut reader, kind) = open(path)?;
+        let jpeg = match kind {
+            Kind::Jpeg => {
+                let bytes = whole(&mut reader, path)?;
+                let headers = Headers::scan(&bytes);
+                Some((bytes, headers))
+            }
+            Kind::Png | Kind::Tiff | Kind::WebP | Kind::Raw => None,
+            Kind::Heic if cfg!(feature = "heic") => None,
+            _ => return Err(refusal(kind, path)),
+        };
+        Ok(Self { kind, reader, jpeg })
+    }
+
+    /// Whether it is left to a worker: its decoder may break down, or what it holds may swell beyond its size.
+    pub(super) fn apart(&self) -> bool {
+        self.jpeg.as_ref().is_none_or(|(_, headers)| headers.heavy())
+    }
+
+    /// Luminance, upright, decoded in this process. `orientation` is what the metadata say, which counts for raw files.
+    pub(super) fn plane(
+        self,
+        orientation: Option<u16>,
+        quarter_turns: u8,
+        path: &Path,
+    ) -> Result<raw::Read, IntakeError> {
+        if let Some((bytes, headers)) = self.jpeg {
+            let hints = Hints::of(headers.exif_block(&bytes));
+            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+            return jpeg::plane(&bytes, &headers, hints.named, turn, path);
+        }
+        match self.kind {
+            Kind::Raw => raw::plane(path, orientation, quarter_turns),
+            #[cfg(feature = "heic")]
+            Kind::Heic => super::heic::plane(path, quarter_turns),
+            kind => {
+                let plane = rendered::plane(self.reader, format(kind), quarter_turns, path)?;
+                Ok(raw::Read { plane, flags: vec![Flag::Processed], coded: None })
+            }
+        }
+    }
+
+    /// A picture to look at, upright, decoded in this process.
+    pub(super) fn colour(
+        self,
+        orientation: Option<u16>,
+        quarter_turns: u8,
+        path: &Path,
+    ) -> Result<RgbImage, IntakeError> {
+        if let Some((bytes, headers)) = self.jpeg {
+            let hints = Hints::of(headers.exif_block(&bytes));
+            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+            return jpeg::rgb(&bytes, &headers, turn, path);
+        }
+        match self.kind {
+            Kind::Raw => raw::colour(path, orientation, quarter_turns),
+            #[cfg(feature = "heic")]
+            Kind::Heic => super::heic::rgb(path, quarter_turns),
+            kind => rendered::rgb(self.reader, format(kind), quarter_turns, path),
+        }
+    }
+}
+
+/// The whole file's bytes.
+fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError> {
+    let size = file.get_ref().metadata().map_or(0, |m| m.len());
+    let mut bytes = Vec::new();
+    let reserved = usize::try_from(size).ok().and_then(|n| bytes.try_reserve_exact(n).ok());
+    if reserved.is_none() {
+        return Err(IntakeError::too_much(path, "there is not enough memory to read it"));
+    }
+    roomy::in_large_pages(&mut bytes);
+    file.read_to_end(&mut bytes).map_err(|e| IntakeError::from_io(path, &e))?;
+    Ok(bytes)
+}
+
+const fn format(kind: Kind) -> ImageFormat {
+    match kind {
+        Kind::Png => ImageFormat::Png,
+        Kind::WebP => ImageFormat::WebP,
+        _ => ImageFormat::Tiff,
+    }
+}

@@ -1,0 +1,141 @@
+//! Messages: what goes between the program and its workers.
+//!
+//! A message is a length (32-bit little-endian) and that much JSON; behind an answer with pixels follow their bytes.
+
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::IntakeErrorKind;
+use super::raw::Read as RawRead;
+use super::rendered::MAX_PIXELS;
+use crate::quantity::Flag;
+use crate::shot::{JpegBlocks, Mosaic, Plane};
+
+/// What is asked of a worker.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(super) struct Ask {
+    pub(super) path: Name,
+    pub(super) orientation: Option<u16>,
+    pub(super) quarter_turns: u8,
+    /// A picture to look at rather than a plane.
+    pub(super) look: bool,
+    /// Most memory to take for it, bytes.
+    pub(super) memory: u64,
+}
+
+/// A path, whatever its encoding.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(super) struct Name(Vec<u8>);
+
+impl Name {
+    pub(super) fn of(path: &Path) -> Self {
+        Self(path.as_os_str().as_encoded_bytes().to_vec())
+    }
+
+    #[cfg(unix)]
+    pub(super) fn path(&self) -> PathBuf {
+        use std::os::unix::ffi::OsStrExt as _;
+        std::ffi::OsStr::from_bytes(&self.0).into()
+    }
+
+    #[cfg(not(unix))]
+    pub(super) fn path(&self) -> PathBuf {
+        String::from_utf8_lossy(&self.0).into_owned().into()
+    }
+}
+
+/// The head of an answer; pixels follow where there are any.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) enum Answer {
+    Plane(Form),
+    Picture { width: u32, height: u32 },
+    Failed { kind: IntakeErrorKind, problem: String, advice: String, detail: Option<String> },
+}
+
+/// A plane without its samples, and its flags.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) struct Form {
+    pub(super) size: (usize, usize),
+    levels: (u16, u16, u16),
+    /// Parity of a checkerboard.
+    even: Option<bool>,
+    /// Bits of a 6 x 6 pattern.
+    six: Option<u64>,
+    /// Block size, origin and luma steps.
+    jpeg: Option<(usize, usize, usize, Vec<u16>)>,
+    rendered: bool,
+    flags: Vec<Flag>,
+    coded: Option<f64>,
+}
+
+impl Form {
+    pub(super) fn of(read: &RawRead) -> Self {
+        let plane = &read.plane;
+        let (even, six) = match plane.mosaic {
+            Mosaic::None => (None, None),
+            Mosaic::Checkerboard { even } => (Some(even), None),
+            Mosaic::Six(bits) => (None, Some(bits)),
+        };
+        Self {
+            size: (plane.width, plane.height),
+            levels: (plane.black, plane.white, plane.saturation),
+            even,
+            six,
+            jpeg: plane.jpeg.as_ref().map(|j| (j.size, j.x0, j.y0, j.luma_steps.to_vec())),
+            rendered: plane.rendered,
+            flags: read.flags.clone(),
+            coded: read.coded,
+        }
+    }
+
+    pub(super) fn with(self, data: Vec<u16>) -> RawRead {
+        let mosaic = match (self.even, self.six) {
+            (Some(even), _) => Mosaic::Checkerboard { even },
+            (_, Some(bits)) => Mosaic::Six(bits),
+            _ => Mosaic::None,
+        };
+        let jpeg = self
+            .jpeg
+            .and_then(|(size, x0, y0, steps)| Some(JpegBlocks { size, x0, y0, luma_steps: steps.try_into().ok()? }));
+        let (width, height) = self.size;
+        let (black, white, saturation) = self.levels;
+        let plane = Plane { width, height, data, black, white, saturation, mosaic, jpeg, rendered: self.rendered };
+        RawRead { plane, flags: self.flags, coded: self.coded }
+    }
+}
+
+/// Pixels of an answer, unless absurd.
+pub(super) fn bounded(width: usize, height: usize) -> io::Result<usize> {
+    width.checked_mul(height).filter(|n| *n <= MAX_PIXELS).ok_or_else(|| io::ErrorKind::InvalidData.into())
+}
+
+/// Longest head of a frame that is believed.
+const MAX_HEAD: u32 = 1 << 20;
+
+pub(super) fn write_frame(to: &mut impl Write, message: &impl Serialize) -> io::Result<()> {
+    let json = serde_json::to_vec(message)?;
+    to.write_all(&(json.len() as u32).to_le_bytes())?;
+    to.write_all(&json)
+}
+
+pub(super) fn read_frame<T: for<'a> Deserialize<'a>>(from: &mut impl Read) -> io::Result<T> {
+    let mut length = [0; 4];
+    from.read_exact(&mut length)?;
+    let length = u32::from_le_bytes(length);
+    if length > MAX_HEAD {
+        return Err(io::ErrorKind::InvalidData.into());
+    }
+    let mut json = vec![0; length as usize];
+    from.read_exact(&mut json)?;
+    Ok(serde_json::from_slice(&json)?)
+}
+
+/// Reads bytes as a request and as an answer, for the fuzzers.
+pub(super) fn probe(mut bytes: &[u8]) {
+    let _ = read_frame::<Ask>(&mut bytes);
+    if let Ok(Answer::Plane(form)) = read_frame(&mut bytes) {
+        let _ = bounded(form.size.0, form.size.1).map(|_| form.with(Vec::new()));
+    }
+}
