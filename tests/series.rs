@@ -10,9 +10,10 @@ use tussock::measure::pair::{relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::quantity::{Distance, Estimate, Region};
 use tussock::report::Failure;
-use tussock::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
+use tussock::report::series::{Alone, series_html, series_text, series_view};
 use tussock::series::{
-    Blurs, Lone, Member, Point, Sharpest, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone, sharpest,
+    Answer, Blurs, Lone, NoteKind, Point, Seen, Sharpest, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone,
+    sharpest,
 };
 use tussock::shot::{Capture, Fact, Mosaic, Source};
 use tussock::simulate::file::{Developing, Facts, Light, jpeg};
@@ -121,10 +122,10 @@ fn frames_of_one_scene_are_found_and_no_others() {
     .iter()
     .map(|&(n, d)| capture(Some(n), Some(d)))
     .collect();
-    let members: Vec<Member> = smalls
+    let members: Vec<Seen> = smalls
         .iter()
         .zip(&captures)
-        .map(|(small, capture)| Member { file: "", size: (SIDE as u32, SIDE as u32), capture, small, map: None })
+        .map(|(small, capture)| Seen { file: "", size: (SIDE as u32, SIDE as u32), capture, small, map: None })
         .collect();
     let groups = group(&members);
     let found: Vec<(Vec<usize>, Varied)> = groups.iter().map(|g| (g.members.clone(), g.varied)).collect();
@@ -136,7 +137,7 @@ fn frames_of_one_scene_are_found_and_no_others() {
     // A size is why a frame stands alone only where no group beside it has that size, upright or not.
     let sized = |sizes: [(u32, u32); 3]| {
         let size = |k: usize| sizes[[0, 1, 1, 2, 2, 2, 1, 1][k]];
-        let sized: Vec<Member> = members.iter().enumerate().map(|(k, m)| Member { size: size(k), ..*m }).collect();
+        let sized: Vec<Seen> = members.iter().enumerate().map(|(k, m)| Seen { size: size(k), ..*m }).collect();
         lone(&sized, &groups)[0].1
     };
     let (whole, upright, reduced) = ((600, 400), (400, 600), (300, 200));
@@ -163,10 +164,10 @@ fn frames_focused_elsewhere_are_no_aperture_series() {
             })
             .collect();
         let size = (SIDE as u32, SIDE as u32);
-        let members: Vec<Member> = captures
+        let members: Vec<Seen> = captures
             .iter()
             .zip(&smalls)
-            .map(|(capture, small)| Member { file: "", size, capture, small, map: None })
+            .map(|(capture, small)| Seen { file: "", size, capture, small, map: None })
             .collect();
         group(&members).first().map(|g| g.varied)
     };
@@ -353,7 +354,7 @@ fn a_margin_within_chance_is_not_called_real() {
 #[test]
 fn a_blurred_near_duplicate_is_not_among_those_to_keep() {
     let margin = Estimate::new(0.004, 0.002, 100);
-    let answer = |softer: Vec<usize>| GroupAnswer {
+    let answer = |softer: Vec<usize>| Answer {
         files: ["a.jpg", "b.jpg", "c.jpg"].map(String::from).into(),
         varied: Varied::Nothing,
         apertures: None,
@@ -370,9 +371,9 @@ fn a_blurred_near_duplicate_is_not_among_those_to_keep() {
     assert!(said(vec![]).ends_with("keep any."), "{}", said(vec![]));
 }
 
-fn answered() -> GroupAnswer {
+fn answered() -> Answer {
     let (zones, f_numbers, pitch) = aperture_series();
-    GroupAnswer {
+    Answer {
         files: (0..7).map(|i| format!("<b>moor & {i}.tif")).collect(),
         apertures: Some(aperture::answer(&zones, &f_numbers, Some(pitch))),
         f_numbers,
@@ -381,6 +382,8 @@ fn answered() -> GroupAnswer {
         zones,
         bracket: None,
         sharpest: None,
+        between: Vec::new(),
+        blurs: strip(7, 0).0,
         tiles: Vec::new(),
         size: (6000, 4000),
         permitted_px: 1.3,
@@ -403,7 +406,7 @@ fn answered() -> GroupAnswer {
 
 #[test]
 fn the_view_keeps_its_contract() {
-    let alone = [Alone { file: "x.jpg".into(), why: AloneWhy::OtherSize { own: (3, 2), group: (6, 4) } }];
+    let alone = [Alone { file: "x.jpg".into(), why: Lone::OtherSize((3, 2), (6, 4)) }];
     let failures = [Failure { file: "y.jpg".into(), problem: "it is empty".into(), advice: "Copy it again.".into() }];
     let view = series_view(&[answered()], &alone, &failures);
     let json = serde_json::to_value(&view).unwrap();

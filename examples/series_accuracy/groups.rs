@@ -3,7 +3,7 @@
 
 use tussock::measure::register::{Small, register_small};
 use tussock::measure::{Settings, TileMap, measure};
-use tussock::series::{Member, Varied, group};
+use tussock::series::{Seen, Varied, group};
 use tussock::shot::{Capture, Fact, Source};
 use tussock::simulate::SceneSpec;
 
@@ -79,9 +79,9 @@ pub fn groups(seed: u64) {
             (Small::new(&plane), measure(&plane, &Settings::default()), capture)
         })
         .collect();
-    let members: Vec<Member> = seen
+    let members: Vec<Seen> = seen
         .iter()
-        .map(|(small, map, capture)| Member { file: "", size: (map.width, map.height), capture, small, map: Some(map) })
+        .map(|(small, map, capture)| Seen { file: "", size: (map.width, map.height), capture, small, map: Some(map) })
         .collect();
     if std::env::var_os("VERBOSE").is_some() {
         for b in 0..shots.len() {

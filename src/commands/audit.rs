@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::baselines::{self, Shelf};
+use super::frames::{failure, said};
 use super::progress::Progress;
 use super::remember::Memory;
 use super::work::{self, Budget};
@@ -61,6 +62,8 @@ struct Measured {
 
 /// One frame's share of the report.
 struct Done {
+    /// The file that was read: the frame's own or its twin's.
+    path: PathBuf,
     frame: Frame,
     /// Place on the shelf of the baseline it was diagnosed with.
     baseline: Option<usize>,
@@ -108,7 +111,9 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let counts = (done.len(), failures.len());
     let mut frames = Vec::with_capacity(done.len());
     let (mut links, mut smalls, mut keys, mut used) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut paths = Vec::new();
     for d in done {
+        paths.push(d.path);
         frames.push(d.frame);
         used.push(d.baseline);
         links.push(d.links);
@@ -127,8 +132,15 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     }
     let baselines = baselines::settle(&mut frames, &shelf, &used, &audit.intent);
     let mut groups = Vec::new();
-    let registered = groups::Registered::new(&smalls, &keys, &memory);
-    for (group, view) in work::on_threads(audit.budget.threads, || groups::groups(&frames, &registered)) {
+    let audited = groups::Audited {
+        paths: &paths,
+        smalls: &smalls,
+        keys: &keys,
+        memory: &memory,
+        overrides: &audit.overrides,
+        intent: &audit.intent,
+    };
+    for (group, view) in work::on_threads(audit.budget.threads, || groups::groups(&frames, &audited)) {
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
@@ -223,7 +235,7 @@ fn one_file(
     });
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
     if !album.wanted() {
-        return Ok(Ok(Done { frame, baseline, links: Links::default(), small, key }));
+        return Ok(Ok(Done { path: path.to_owned(), frame, baseline, links: Links::default(), small, key }));
     }
     // The diagnosis decides where the crops are taken.
     let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?}", audit.intent));
@@ -240,7 +252,7 @@ fn one_file(
         }
     };
     let links = album.place(path, &pictures)?;
-    Ok(Ok(Done { frame, baseline, links, small, key }))
+    Ok(Ok(Done { path: path.to_owned(), frame, baseline, links, small, key }))
 }
 
 /// What to say where a mark lies outside some frames, which are then judged as if it had not been given.
@@ -282,12 +294,4 @@ pub(super) fn trusted(capture: &Capture, flags: &[Flag]) -> Capture {
         capture.focus_distance_m = None;
     }
     capture
-}
-
-fn failure(error: &IntakeError) -> Failure {
-    Failure { file: error.path.display().to_string(), problem: error.problem.clone(), advice: error.advice.clone() }
-}
-
-fn said(failure: &Failure) -> String {
-    format!("tussock: {}: {}. {}", failure.file.escape_debug(), failure.problem, failure.advice)
 }

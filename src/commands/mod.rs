@@ -8,6 +8,7 @@ pub mod card;
 pub mod demo;
 pub mod edge;
 pub mod facts;
+pub mod frames;
 pub mod groups;
 pub mod lens;
 mod outcome;

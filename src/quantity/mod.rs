@@ -7,12 +7,14 @@ mod flag;
 mod intent;
 mod length;
 mod point;
+mod zone;
 
 pub use estimate::Estimate;
 pub use flag::Flag;
 pub use intent::{Intent, SharpFor, Units};
 pub use length::{Distance, LengthError, parse_distance, parse_length};
 pub use point::{Place, Point, Region};
+pub use zone::{CORNER_SHARE, ZoneName};
 
 /// MTF50 (cycles a pixel) times the Gaussian-equivalent sigma (pixels) it stands for.
 ///

@@ -1,7 +1,7 @@
 //! Answers of an aperture series: the best stop by zone and for the whole frame, and what else the stops show.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::fit::{Split, split};
 use super::{Point, ZoneBlur, ZoneName};
@@ -36,7 +36,7 @@ pub struct Apertures {
 }
 
 /// Why a zone has no say in the answer for the whole frame.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LeftOut {
     /// It rests on fewer than three tiles, or is a corner that rests on less than half of its own: one odd tile, or what

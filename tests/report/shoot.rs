@@ -123,7 +123,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
         streak: None,
         clipped_share: 0.01,
     };
-    let zones = ZoneName::ALL.iter().map(|&name| zone(name, &map, &standing, &budgets, permitted)).collect();
+    let zones = ZoneName::JUDGED.iter().map(|&name| zone(name, &map, &standing, &budgets, permitted)).collect();
     let focus_down = -fault.far_disc / (fault.near_disc - fault.far_disc);
     let line = HORIZON + focus_down * (1.0 - HORIZON);
     let aspect = f64::from(H) / f64::from(W).hypot(f64::from(H));

@@ -1,17 +1,18 @@
 //! Answers to the view.
 
 use super::view::{
-    AloneView, BestView, FocusShiftView, LaidView, LeftOutView, NoteView, PointView, SeriesFailureView,
+    AloneView, BestView, BetweenView, FocusShiftView, LaidView, LeftOutView, NoteView, PointView, SeriesFailureView,
     SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION,
 };
-use super::{Alone, GroupAnswer, wording};
+use super::{Alone, wording};
 use crate::measure::register::Similarity;
 use crate::report::Failure;
 use crate::report::number::machine;
+use crate::series::{Answer, Between};
 
 /// The view of a whole run.
 #[must_use]
-pub fn series_view(groups: &[GroupAnswer], alone: &[Alone], failures: &[Failure]) -> SeriesView {
+pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[Failure]) -> SeriesView {
     SeriesView {
         format: "tussock.series",
         version: VERSION,
@@ -26,7 +27,7 @@ pub fn series_view(groups: &[GroupAnswer], alone: &[Alone], failures: &[Failure]
 
 /// The view of one group.
 #[must_use]
-pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
+pub fn group_view(group: &Answer) -> SeriesGroupView {
     let file = |k: usize| group.files[k].clone();
     let stops = |of: &[usize]| of.iter().filter_map(|&k| group.f_numbers[k]).collect::<Vec<f64>>();
     let apertures = group.apertures.as_ref();
@@ -107,6 +108,7 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
             margin_percent_sd: machine(s.margin.sd * 100.0),
             real: s.real,
         }),
+        between: (group.files.len() == 2).then(|| group.between.iter().map(|b| between(group, b)).collect()),
         split,
         focus_shift: apertures.map(|a| {
             a.focus_shift
@@ -130,6 +132,15 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
             .enumerate()
             .filter_map(|(k, map)| Some(laid(file(k), map.as_ref()?, group.size)))
             .collect(),
+    }
+}
+
+fn between(group: &Answer, b: &Between) -> BetweenView {
+    BetweenView {
+        zone: b.zone,
+        sharper: b.sharper.map(|k| group.files[k].clone()),
+        margin_percent: machine(b.margin.value * 100.0),
+        margin_percent_sd: machine(b.margin.sd * 100.0),
     }
 }
 
