@@ -336,6 +336,18 @@ pub fn brackets(seed: u64) {
         let best_truth =
             (0..members.len()).min_by(|&a, &b| worst(&truth[a]).total_cmp(&worst(&truth[b]))).map(|k| members[k]);
         let errors = width_errors(&answer, &truth);
+        if std::env::var_os("VERBOSE").is_some() {
+            for t in (0..answer.tiles.len()).step_by(31) {
+                let layer = scene.shown(ground, answer.tiles[t].middle().0, answer.tiles[t].middle().1);
+                let line = (0..members.len())
+                    .map(|k| {
+                        let read = answer.blurs.sigma[k][t].map_or_else(|| "-".into(), |e| format!("{:.2}", e.value));
+                        format!("{read}/{:.2} ", truth[k][t])
+                    })
+                    .collect::<String>();
+                println!("   tile {t} at depth {:.2}: {line}", layer.depth);
+            }
+        }
         let Some(b) = answer.bracket.as_ref() else {
             println!("{i}: groups {sizes:?}, {} alone; taken for {:?}", told.alone, answer.varied);
             continue;
