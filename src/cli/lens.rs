@@ -22,7 +22,7 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 enum Task {
     /// Learn a lens's own softness from an aperture series, a focus series or a whole shoot.
-    Learn(LearnArgs),
+    Learn(Box<LearnArgs>),
     /// Show a learned baseline over the whole field.
     Show {
         /// The stored baseline.

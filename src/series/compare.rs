@@ -130,7 +130,8 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         notes.push((None, NoteKind::SoftContent(soft)));
     }
     let read = zone_blurs(zones, &blurs);
-    let apertures = (varied == Varied::Aperture).then(|| aperture::answer(&read, &f_numbers, pitch_um));
+    let apertures =
+        (varied == Varied::Aperture).then(|| aperture::answer(&read, &f_numbers, pitch_um, ask.permitted_px));
     if let Some(a) = &apertures {
         notes.extend(stop_notes(seen, a, &f_numbers, &notes));
     }

@@ -134,7 +134,7 @@ impl<'a> Cutter<'a> {
             }
         }
         sums.add(&cross.sums);
-        if let Some(high) = cross.high.filter(|_| level == 0) {
+        if let Some(high) = cross.high {
             readings.push((cross.mean, high));
         }
         // What stands in place of itself is there, however little its noise leaves of it.
@@ -194,7 +194,8 @@ impl<'a> Cutter<'a> {
             sums.reference[k] = pa[k] * per_mode / a.weight * relative(mean_a).powi(2);
             sums.common[k] = ab[k] * per_mode / (a.weight * b.weight).sqrt() * relative(mean) * relative(mean_a);
         }
-        let high = (high_count > 0.0).then(|| high / high_count / b.weight);
+        // Coarser levels are full of detail up to their highest frequencies.
+        let high = (level == 0 && high_count > 0.0).then(|| high / high_count / b.weight);
         Some(Cross { power, sums, mean, high, modes })
     }
 

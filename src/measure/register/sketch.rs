@@ -139,7 +139,7 @@ pub fn likeness(a: &Sketch, b: &Sketch) -> Option<Likeness> {
     }
     let shift = shift(a, b);
     let mut blocks = 0;
-    let mut found: Vec<((f64, f64), Option<(f64, f64)>)> = Vec::new();
+    let mut found: Vec<Find> = Vec::new();
     let along = |n: usize| {
         let count = n / BLOCK;
         (0..count).map(move |i| (n - BLOCK) * i / (count - 1).max(1))
@@ -158,6 +158,7 @@ pub fn likeness(a: &Sketch, b: &Sketch) -> Option<Likeness> {
     Some(Likeness { blocks, share, shift: full })
 }
 
+/// A block's place, and its offset from the common shift where it was found.
 type Find = ((f64, f64), Option<(f64, f64)>);
 
 /// Whether a block was found where the middle of the found ones about it was.

@@ -1,8 +1,9 @@
 //! Answers to the view.
 
 use super::view::{
-    AloneView, BestView, BetweenView, FocusShiftView, LaidView, LeftOutView, NoteView, PointView, SeriesFailureView,
-    SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION,
+    AloneView, BestView, BetweenView, FocusShiftView, InsteadView, LaidView, LeftOutView, NoteView, PointView,
+    SeriesFailureView, SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
+    VERSION,
 };
 use super::{Alone, wording};
 use crate::measure::register::Similarity;
@@ -95,6 +96,13 @@ pub fn group_view(group: &Answer) -> SeriesGroupView {
         best_single,
         best_single_as_good: bracket.map(|b| b.as_good.iter().map(|&k| file(k)).collect()),
         covering_set: bracket.map(|b| b.covering_set.iter().map(|&k| file(k)).collect()),
+        covering_set_instead: bracket.map(|b| {
+            let named = |(k, any): &(usize, Vec<usize>)| InsteadView {
+                of: file(*k),
+                any: any.iter().map(|&k| file(k)).collect(),
+            };
+            b.instead.iter().map(named).collect()
+        }),
         uncovered: bracket.map(|b| {
             let tile = |&t: &usize| {
                 let r = group.tiles[t];

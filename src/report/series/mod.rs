@@ -11,8 +11,8 @@ pub use build::{group_view, series_view};
 pub use html::series_html;
 pub use text::series_text;
 pub use view::{
-    AloneView, BestView, BetweenView, FocusShiftView, LaidView, LeftOutView, NoteView, PointView, SeriesFailureView,
-    SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
+    AloneView, BestView, BetweenView, FocusShiftView, InsteadView, LaidView, LeftOutView, NoteView, PointView,
+    SeriesFailureView, SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
     VERSION as SERIES_VERSION,
 };
 

@@ -49,6 +49,8 @@ pub struct SeriesGroupView {
     pub best_single_as_good: Option<Vec<String>>,
     /// The fewest frames that show every place within the permitted blur, near to far, of a focus bracket.
     pub covering_set: Option<Vec<String>>,
+    /// Members of that set that other frames can stand in for, of a focus bracket.
+    pub covering_set_instead: Option<Vec<InsteadView>>,
     /// Places that no frame shows within the permitted blur, of a focus bracket.
     pub uncovered: Option<Vec<TileRef>>,
     /// The sharpest of near-duplicates, and whether it truly is.
@@ -129,6 +131,15 @@ pub struct LeftOutView {
     pub zone: ZoneName,
     /// Why.
     pub why: LeftOut,
+}
+
+/// A member of a covering set that others can stand in for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InsteadView {
+    /// The member.
+    pub of: String,
+    /// Any of these may stand in for it.
+    pub any: Vec<String>,
 }
 
 /// A tile of the picture, px from the top-left.

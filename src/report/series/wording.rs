@@ -3,8 +3,8 @@
 use super::Alone;
 use crate::report::number::{f_number, percent};
 use crate::report::phrase::common_folder;
-use crate::series::aperture::{LeftOut, NO_LOSS};
-use crate::series::{Answer, Between, Lone, NoteKind, Varied, ZoneBlur, ZoneName};
+use crate::series::aperture::{LeftOut, ZoneAnswer};
+use crate::series::{Answer, Between, Lone, NoteKind, Varied, ZoneName};
 
 /// A zone's name in a sentence.
 #[must_use]
@@ -90,30 +90,55 @@ fn aperture(group: &Answer) -> String {
     if parts.is_empty() { nothing() } else { parts.join(" ") }
 }
 
-/// Which zones had no say in the whole frame's answer.
+/// Which zones had no say in the whole frame's answer, and why.
 fn left_out(zones: &[(ZoneName, LeftOut)]) -> Option<String> {
-    let names: Vec<&str> = zones.iter().map(|z| zone(z.0)).collect();
-    let all = listed(&names)?;
-    let measured = if names.len() == 1 { "it" } else { "them" };
-    Some(format!("{} had no say in that: too little of {measured} could be compared.", capital(&all)))
+    let why = |reasons: &[LeftOut], one: &str, many: &str| {
+        let names: Vec<&str> = zones.iter().filter(|z| reasons.contains(&z.1)).map(|z| zone(z.0)).collect();
+        let all = listed(&names)?;
+        Some(format!("{} had no say in that: {}.", capital(&all), if names.len() == 1 { one } else { many }))
+    };
+    let said: Vec<String> = [
+        why(
+            &[LeftOut::FewTiles, LeftOut::FewStops],
+            "too little of it could be compared",
+            "too little of them could be compared",
+        ),
+        why(&[LeftOut::NoChange], "it doesn't change with the aperture", "they don't change with the aperture"),
+        why(
+            &[LeftOut::NeverSharp],
+            "it lies too far out of focus for any of these stops",
+            "they lie too far out of focus for any of these stops",
+        ),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!said.is_empty()).then(|| said.join(" "))
 }
 
 /// "The corners need f/8, the centre loses nothing until f/11."
 fn needs_and_loses(group: &Answer) -> Option<String> {
     let a = group.apertures.as_ref()?;
-    let speaks = |z: &&ZoneBlur| a.zones.iter().any(|q| q.name == z.name) && !a.left_out.iter().any(|l| l.0 == z.name);
-    let corners: Vec<&ZoneBlur> = group.zones.iter().filter(|z| z.name.is_corner()).filter(speaks).collect();
-    let needs = corners.iter().filter_map(|z| first_without_loss(group, z)).max_by(|x, y| x.0.total_cmp(&y.0)).map(
-        |(n, widest)| {
-            if widest {
-                "The corners are at their best from the widest stop on".to_owned()
-            } else {
-                format!("The corners need {}", f_number(n))
-            }
-        },
-    );
-    let centre = group.zones.iter().filter(speaks).find(|z| z.name == ZoneName::Centre);
-    let loses = centre.and_then(|z| last_without_loss(group, z)).map(|(n, narrowest)| {
+    let ends = |z: &ZoneAnswer| {
+        let stops = || a.stops(z.name).filter_map(|k| group.f_numbers[k]);
+        let of = |k: Option<&usize>| group.f_numbers[*k?];
+        let (first, last) = (of(z.within.first())?, of(z.within.last())?);
+        Some(((first, stops().all(|n| n >= first)), (last, stops().all(|n| n <= last))))
+    };
+    let speaks = |z: &&ZoneAnswer| !a.left_out.iter().any(|l| l.0 == z.name);
+    let speaking = || a.zones.iter().filter(speaks);
+    let corners: Vec<_> = speaking().filter(|z| z.name.is_corner()).filter_map(ends).collect();
+    let least = corners.iter().map(|e| e.0).max_by(|x, y| x.0.total_cmp(&y.0));
+    // Where one corner loses again before another is at its best there is no one stop to name.
+    let needs = least.filter(|least| corners.iter().all(|e| e.1.0 >= least.0)).map(|(n, widest)| {
+        if widest {
+            "The corners are at their best from the widest stop on".to_owned()
+        } else {
+            format!("The corners need {}", f_number(n))
+        }
+    });
+    let centre = speaking().find(|z| z.name == ZoneName::Centre).and_then(ends).map(|e| e.1);
+    let loses = centre.map(|(n, narrowest)| {
         if narrowest {
             format!("the centre loses nothing up to {}, the narrowest stop tried", f_number(n))
         } else {
@@ -126,34 +151,6 @@ fn needs_and_loses(group: &Answer) -> Option<String> {
         (None, Some(l)) => Some(format!("{}.", capital(&l))),
         (None, None) => None,
     }
-}
-
-fn by_stop(group: &Answer, zone: &ZoneBlur) -> Vec<(f64, f64)> {
-    let spoiled = group.apertures.as_ref().map_or(&[][..], |a| &a.spoiled);
-    let mut points: Vec<(f64, f64)> = zone
-        .points
-        .iter()
-        .filter(|p| !spoiled.contains(&p.frame))
-        .filter_map(|p| Some((group.f_numbers[p.frame]?, p.blur.value)))
-        .collect();
-    points.sort_by(|a, b| a.0.total_cmp(&b.0));
-    points
-}
-
-/// Widest stop from which a zone is within 5 % of its best, and whether that is the widest of all.
-fn first_without_loss(group: &Answer, zone: &ZoneBlur) -> Option<(f64, bool)> {
-    let points = by_stop(group, zone);
-    let least = points.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
-    let at = points.iter().position(|p| p.1 <= NO_LOSS * least)?;
-    Some((points[at].0, at == 0))
-}
-
-/// Narrowest stop up to which a zone is within 5 % of its best, and whether that is the narrowest of all.
-fn last_without_loss(group: &Answer, zone: &ZoneBlur) -> Option<(f64, bool)> {
-    let points = by_stop(group, zone);
-    let least = points.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
-    let at = points.iter().rposition(|p| p.1 <= NO_LOSS * least)?;
-    Some((points[at].0, at + 1 == points.len()))
 }
 
 fn focus(group: &Answer) -> String {
@@ -173,6 +170,13 @@ fn focus(group: &Answer) -> String {
         [] => parts.push("No frame shows any place within the permitted blur.".into()),
         [one] => parts.push(format!("{one} alone covers every place that any frame covers.")),
         many => parts.push(format!("Blend these {}, near to far: {}.", many.len(), many.join(", "))),
+    }
+    if b.covering_set.len() > 1 && !b.instead.is_empty() {
+        let either = |(k, any): &(usize, Vec<usize>)| {
+            let others: Vec<&str> = any.iter().map(|&k| name(group, k)).collect();
+            format!("{} for {}", others.join(" or "), name(group, *k))
+        };
+        parts.push(format!("As good: {}.", b.instead.iter().map(either).collect::<Vec<_>>().join("; ")));
     }
     if !b.uncovered.is_empty() && !b.covering_set.is_empty() {
         let judged = group.tiles.len().max(1) as f64;
