@@ -63,13 +63,14 @@ pub fn measured(
     if !wanted.apertures.is_empty() && wanted.apertures.len() != count {
         anyhow::bail!("--apertures names {} f-numbers, but there are {count} frames", wanted.apertures.len());
     }
+    let names = f_numbers_in_names(found.frames.iter().map(|c| c.path.as_path()));
     let items: Vec<(usize, &Candidate)> = found.frames.iter().enumerate().collect();
     let progress = Progress::new("measuring", count);
     let read: Vec<Result<Measured, IntakeError>> = work::run(
         &items,
         wanted.budget,
         |item| intake::memory_needed(&item.1.path),
-        |&(i, candidate)| one(wanted, &candidate.path, wanted.apertures.get(i).copied(), &keep),
+        |&(i, candidate)| one(wanted, &candidate.path, (wanted.apertures.get(i).copied(), names[i]), &keep),
         |_, _| progress.step(),
     );
     drop(progress);
@@ -88,15 +89,15 @@ pub fn measured(
 fn one(
     wanted: &Wanted,
     path: &Path,
-    f_number: Option<f64>,
+    (given, named): (Option<f64>, Option<f64>),
     keep: impl Fn(&Plane) -> bool,
 ) -> Result<Measured, IntakeError> {
     let mut overrides = wanted.overrides.clone();
-    if let Some(n) = f_number {
+    if let Some(n) = given {
         overrides.capture.f_number = Some(Fact::new(n, Source::Given));
     }
     let Shot { file, plane, mut capture, flags, .. } = intake::read(path, &overrides)?;
-    take_name(&mut capture, path);
+    take_name(&mut capture, named);
     Ok(Measured {
         path: path.to_owned(),
         file,
@@ -108,31 +109,47 @@ fn one(
     })
 }
 
-/// Takes the f-number of a frame that records none from its file's name, where that says one plainly.
-pub fn take_name(capture: &mut Capture, path: &Path) {
+/// Gives a frame that records no f-number the one that its file's name says.
+pub fn take_name(capture: &mut Capture, said: Option<f64>) {
     if capture.f_number.is_none() {
-        let name = path.file_stem().map(|s| s.to_string_lossy());
-        capture.f_number = name.and_then(|n| f_number_in(&n)).map(|n| Fact::new(n, Source::Assumed));
+        capture.f_number = said.map(|n| Fact::new(n, Source::Assumed));
     }
 }
 
-/// f-numbers that lenses have.
-const F_NUMBERS: std::ops::RangeInclusive<f64> = 0.7..=64.0;
+/// f-numbers as lenses and cameras have them, in halves and thirds of a stop (the preferred numbers of ISO 517, rounded as
+/// engraved; the widest from common practice).
+const F_NUMBERS: [f64; 43] = [
+    0.95, 1.0, 1.1, 1.2, 1.4, 1.6, 1.7, 1.8, 1.9, 2.0, 2.2, 2.4, 2.5, 2.8, 3.2, 3.3, 3.5, 4.0, 4.5, 4.8, 5.0, 5.6, 6.3,
+    6.7, 7.1, 8.0, 9.0, 9.5, 10.0, 11.0, 13.0, 14.0, 16.0, 18.0, 19.0, 20.0, 22.0, 25.0, 27.0, 29.0, 32.0, 38.0, 45.0,
+];
 
-/// The f-number that a file's name says plainly: an f by itself, then a number (`f8`, `f_5.6`, `moor-f11`, `F2,8`,
-/// `f2_8`); `None` where the name says none, or several.
+/// The f-numbers that the names of files say plainly; none where one of them has a number there that is no f-number, for
+/// then the files are just numbered.
 #[must_use]
-pub fn f_number_in(name: &str) -> Option<f64> {
+pub fn f_numbers_in_names<'a>(paths: impl Iterator<Item = &'a Path>) -> Vec<Option<f64>> {
+    let of = |path: &Path| number_after_f(&path.file_stem()?.to_string_lossy());
+    let said: Vec<Option<String>> = paths.map(of).collect();
+    let f_number = |text: &String| {
+        let n: f64 = text.parse().ok()?;
+        (!text.starts_with('0') || text.starts_with("0.")).then_some(n).filter(|n| F_NUMBERS.contains(n))
+    };
+    let numbered = said.iter().flatten().any(|text| f_number(text).is_none());
+    said.iter().map(|text| text.as_ref().filter(|_| !numbered).and_then(f_number)).collect()
+}
+
+/// The number that a name has after an f by itself (`f8`, `f_5.6`, `moor-f11`, `F2,8`, `f2_8`); `None` where it has none,
+/// or several.
+fn number_after_f(name: &str) -> Option<String> {
     let letters: Vec<char> = name.chars().collect();
-    let digits = |from: usize| letters[from..].iter().take_while(|c| c.is_ascii_digit()).count();
+    let digits = |from: usize| letters.iter().skip(from).take_while(|c| c.is_ascii_digit()).count();
     let at = |i: usize| {
         let alone = i == 0 || !letters[i - 1].is_alphanumeric();
         if !matches!(letters[i], 'f' | 'F') || !alone {
             return None;
         }
         let start = i + 1 + usize::from(matches!(letters.get(i + 1), Some('_' | '-' | ' ' | '.' | '/')));
-        let whole = digits(start.min(letters.len()));
-        if whole == 0 || whole > 2 {
+        let whole = digits(start);
+        if whole == 0 {
             return None;
         }
         let mut text: String = letters[start..start + whole].iter().collect();
@@ -143,8 +160,7 @@ pub fn f_number_in(name: &str) -> Option<f64> {
             text.push(letters[end + 1]);
             end += 2;
         }
-        let ends = letters.get(end).is_none_or(|c| !c.is_alphanumeric());
-        text.parse().ok().filter(|n| ends && F_NUMBERS.contains(n))
+        letters.get(end).is_none_or(|c| !c.is_alphanumeric()).then_some(text)
     };
     let mut said = (0..letters.len()).filter_map(at);
     said.next().filter(|_| said.next().is_none())
@@ -166,22 +182,34 @@ pub fn said(failure: &Failure) -> String {
 mod tests {
     use super::*;
 
+    fn said(names: &[&str]) -> Vec<Option<f64>> {
+        f_numbers_in_names(names.iter().map(Path::new))
+    }
+
     #[test]
     fn only_a_plain_f_number_is_taken_from_a_name() {
         for (name, n) in [
-            ("f8", 8.0),
-            ("fern_f_8.0", 8.0),
-            ("moor-F2,8", 2.8),
-            ("f2_8", 2.8),
-            ("leaf f11", 11.0),
-            ("f-16_b", 16.0),
-            ("cup f1.8 near", 1.8),
-            ("f/4", 4.0),
+            ("f8.jpg", 8.0),
+            ("fern_f_8.0.jpg", 8.0),
+            ("moor-F2,8.jpg", 2.8),
+            ("f2_8.png", 2.8),
+            ("leaf f11.jpg", 11.0),
+            ("f-16_b.jpg", 16.0),
+            ("cup f1.8 near.jpg", 1.8),
+            ("tarn/f4.tif", 4.0),
         ] {
-            assert_eq!(f_number_in(name), Some(n), "{name}");
+            assert_eq!(said(&[name]), [Some(n)], "{name}");
         }
-        for name in ["leaf8", "f8-f11", "f2024", "of8", "f", "f8mm", "IMG_0008", "f0", "f99", "half_8", "f_12_34"] {
-            assert_eq!(f_number_in(name).filter(|n| *n != 12.0), None, "{name}");
+        for name in
+            ["leaf8", "f8-f11", "f2024", "of8", "f", "f8mm", "IMG_0008", "f0", "f99", "half_8", "f_12_34", "f08"]
+        {
+            assert_eq!(said(&[name]), [None], "{name}");
         }
+    }
+
+    #[test]
+    fn files_that_are_just_numbered_say_no_f_number() {
+        assert_eq!(said(&["f1", "f2", "f3", "f4"]), [None; 4]);
+        assert_eq!(said(&["f4", "f8", "moor"]), [Some(4.0), Some(8.0), None]);
     }
 }

@@ -8,7 +8,7 @@ use crate::report::series::{SeriesGroupView, group_view};
 use crate::series::{self, Answer, Ask, Group, Seen, Varied, Zone};
 use crate::shot::{Capture, Plane};
 
-use super::frames::take_name;
+use super::frames::{f_numbers_in_names, take_name};
 use super::remember::Memory;
 use crate::diagnose::{self, Diagnosis};
 use crate::intake::{self, Overrides};
@@ -59,7 +59,8 @@ pub struct Audited<'a> {
 #[must_use]
 pub fn groups(frames: &[Frame], audited: &Audited) -> Vec<(Group, SeriesGroupView)> {
     let mut captures: Vec<Capture> = frames.iter().map(|f| f.capture.clone()).collect();
-    captures.iter_mut().zip(audited.paths).for_each(|(c, path)| take_name(c, path));
+    let names = f_numbers_in_names(audited.paths.iter().map(std::path::PathBuf::as_path));
+    captures.iter_mut().zip(names).for_each(|(c, said)| take_name(c, said));
     let seen: Vec<Seen> = frames
         .iter()
         .zip(audited.smalls)
