@@ -639,6 +639,18 @@ fn the_command_names_every_bad_frame_and_answers_the_rest() {
     assert!(std::fs::read_to_string(out.join("index.html")).unwrap().contains("<svg"));
 }
 
+/// Each file was read: a frame without a mate is a remark, no failure.
+#[test]
+fn a_frame_without_a_mate_is_no_failure() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.5), (8.0, 0.8)], true);
+    let spec = PatchSpec { texture: Texture::Rock, seed: 9, width: 368, height: 368, ..PatchSpec::default() };
+    let grey: Vec<u8> = patch_luminance(&spec).iter().map(|v| (255.0 * v.clamp(0.0, 1.0)) as u8).collect();
+    image::save_buffer(folder.path().join("rock.png"), &grey, 368, 368, image::ColorType::L8).unwrap();
+    let told = tussock().arg("series").arg(folder.path()).assert().code(0);
+    assert!(String::from_utf8_lossy(&told.get_output().stdout).contains("rock.png: No frame"));
+}
+
 /// An audit and the series command have one answer for the same frames: near-duplicates and the aperture series of the demo.
 #[test]
 fn an_audit_says_of_the_demo_what_the_series_command_says() {

@@ -2,6 +2,7 @@
 
 use super::Blurs;
 use crate::quantity::{Estimate, ZoneName};
+use crate::stats;
 
 /// A zone and the tiles (indices, row-major) that lie in it.
 #[derive(Clone, Debug, PartialEq)]
@@ -86,10 +87,7 @@ fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
     })
 }
 
-/// Mean of the middle half: as robust as needed against a tile at another distance, and smoother than the median.
-pub(super) fn middle_mean(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let cut = values.len() / 4;
-    let kept = &values[cut..values.len() - cut];
-    kept.iter().sum::<f64>() / kept.len().max(1) as f64
+/// Mean of the middle half, nought of none.
+pub(super) fn middle_mean(values: Vec<f64>) -> f64 {
+    stats::middle_mean(&values).unwrap_or(0.0)
 }

@@ -68,13 +68,17 @@ impl Line {
 
 /// Least squares of (x, y, weight); `None` where all weight lies at one place.
 #[must_use]
-pub fn line(points: impl Iterator<Item = (f64, f64, f64)> + Clone) -> Option<Line> {
-    let (w, x, y) = points.clone().fold((0.0, 0.0, 0.0), |s, (x, y, w)| (s.0 + w, s.1 + w * x, s.2 + w * y));
-    let (x, y) = (x / w, y / w);
-    let (xx, xy) =
-        points.fold((0.0, 0.0), |s, (px, py, w)| (s.0 + w * (px - x).powi(2), s.1 + w * (px - x) * (py - y)));
-    let slope = xy / xx;
-    slope.is_finite().then_some(Line { at_zero: y - slope * x, slope })
+pub fn line(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<Line> {
+    let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (a, b, weight) in points {
+        w += weight;
+        x += weight * a;
+        y += weight * b;
+        xx += weight * a * a;
+        xy += weight * a * b;
+    }
+    let det = w * xx - x * x;
+    (det > 1e-12 * w * xx).then(|| Line { at_zero: (y * xx - x * xy) / det, slope: (w * xy - x * y) / det })
 }
 
 #[cfg(test)]
