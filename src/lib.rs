@@ -6,6 +6,7 @@
 
 pub mod quantity;
 pub mod shot;
+pub mod stats;
 
 pub mod optics;
 

@@ -6,13 +6,15 @@ mod patches;
 use std::f64::consts::FRAC_PI_2;
 
 use patches::{SIDE, framed};
+use proptest::prelude::*;
 use tussock::measure::pair::{relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::quantity::{Distance, Estimate, Region};
 use tussock::report::Failure;
-use tussock::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
+use tussock::report::series::{Alone, series_html, series_text, series_view};
 use tussock::series::{
-    Blurs, Lone, Member, Point, Sharpest, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone, sharpest,
+    Answer, Blurs, Lone, NoteKind, Point, Seen, Sharpest, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone,
+    sharpest,
 };
 use tussock::shot::{Capture, Fact, Mosaic, Source};
 use tussock::simulate::file::{Developing, Facts, Light, jpeg};
@@ -54,15 +56,23 @@ fn relative_blur_is_free_of_the_scene() {
     }
 }
 
+/// A block that lies a few pixels off is looked for again; what shows another thing is told apart, and left out when frames are
+/// compared.
 #[test]
-fn a_scene_that_moved_is_seen_to_have_moved() {
+fn what_moved_a_little_is_followed_and_what_is_not_there_is_told() {
     let spec = PatchSpec { texture: Texture::Grass, psf: Psf::gaussian(0.8), seed: 5, ..PatchSpec::default() };
     let (pa, _) = framed(&spec);
-    let (pb, _) = framed(&PatchSpec { view: View { shift: (9.0, 4.0), ..View::default() }, noise_seed: 3, ..spec });
     let tile = [Region { x: 68, y: 68, width: 136, height: 136 }];
-    let still = Similarity { centre: (0.0, 0.0), shift: (0.0, 0.0), scale: 1.0, angle: 0.0 };
-    let wrong = Registration { map: still, residual_px: 0.0, compared: 0, agreement: 1.0, offsets: Vec::new() };
-    assert!(spectra(&pa, &pb, Some(&wrong), &tile).tiles[0].in_place.unwrap() < 0.6);
+    let off = Registration { agreement: 1.0, ..Registration::still() };
+    let there = |spec: &PatchSpec| spectra(&pa, &framed(spec).0, Some(&off), &tile).tiles.remove(0);
+    let soft = PatchSpec { psf: Psf::gaussian(1.4), noise_seed: 3, ..spec };
+    let moved = there(&PatchSpec { view: View { shift: (9.0, 4.0), ..View::default() }, ..soft });
+    assert!(moved.in_place.unwrap() > 0.9);
+    let read = relative(&spectra(&pa, &pa, None, &tile).tiles[0], &moved, 0.8, 1.0, false).unwrap();
+    let width = (0.64 + read.squared.value).sqrt();
+    assert!((width / 1.4 - 1.0).abs() < 0.04, "{width}");
+    let other = there(&PatchSpec { texture: Texture::Leaves, seed: 6, ..soft });
+    assert!(other.in_place.is_none_or(|p| p < 0.6), "{:?}", other.in_place);
 }
 
 #[test]
@@ -121,10 +131,10 @@ fn frames_of_one_scene_are_found_and_no_others() {
     .iter()
     .map(|&(n, d)| capture(Some(n), Some(d)))
     .collect();
-    let members: Vec<Member> = smalls
+    let members: Vec<Seen> = smalls
         .iter()
         .zip(&captures)
-        .map(|(small, capture)| Member { file: "", size: (SIDE as u32, SIDE as u32), capture, small, map: None })
+        .map(|(small, capture)| Seen { file: "", size: (SIDE as u32, SIDE as u32), capture, small, map: None })
         .collect();
     let groups = group(&members);
     let found: Vec<(Vec<usize>, Varied)> = groups.iter().map(|g| (g.members.clone(), g.varied)).collect();
@@ -136,7 +146,7 @@ fn frames_of_one_scene_are_found_and_no_others() {
     // A size is why a frame stands alone only where no group beside it has that size, upright or not.
     let sized = |sizes: [(u32, u32); 3]| {
         let size = |k: usize| sizes[[0, 1, 1, 2, 2, 2, 1, 1][k]];
-        let sized: Vec<Member> = members.iter().enumerate().map(|(k, m)| Member { size: size(k), ..*m }).collect();
+        let sized: Vec<Seen> = members.iter().enumerate().map(|(k, m)| Seen { size: size(k), ..*m }).collect();
         lone(&sized, &groups)[0].1
     };
     let (whole, upright, reduced) = ((600, 400), (400, 600), (300, 200));
@@ -163,10 +173,10 @@ fn frames_focused_elsewhere_are_no_aperture_series() {
             })
             .collect();
         let size = (SIDE as u32, SIDE as u32);
-        let members: Vec<Member> = captures
+        let members: Vec<Seen> = captures
             .iter()
             .zip(&smalls)
-            .map(|(capture, small)| Member { file: "", size, capture, small, map: None })
+            .map(|(capture, small)| Seen { file: "", size, capture, small, map: None })
             .collect();
         group(&members).first().map(|g| g.varied)
     };
@@ -208,7 +218,7 @@ fn aperture_series() -> (Vec<ZoneBlur>, Vec<Option<f64>>, f64) {
 #[test]
 fn an_aperture_series_is_split_and_answered() {
     let (zones, f_numbers, pitch) = aperture_series();
-    let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
     // Truth straight from the rendered widths: the least worst zone.
     let worst = |k: usize| zones.iter().map(|z| z.points[k].blur.value).fold(0.0, f64::max);
     let best = (0..7).min_by(|&a, &b| worst(a).total_cmp(&worst(b))).unwrap();
@@ -217,8 +227,112 @@ fn an_aperture_series_is_split_and_answered() {
     assert!((split.growth.value * pitch / 0.55 - 1.0).abs() < 0.10, "wavelength {}", split.growth.value * pitch);
     assert!(answer.spoiled.is_empty() && answer.focus_shift.is_empty() && answer.gaps.is_empty());
     // Without the pitch the growth is the same: it is measured, not assumed.
-    let blind = aperture::answer(&zones, &f_numbers, None).split.unwrap();
+    let blind = aperture::answer(&zones, &f_numbers, None, 1.3).split.unwrap();
     assert!((blind.growth.value / split.growth.value - 1.0).abs() < 0.05 && blind.expected.is_none());
+}
+
+fn stop_after<'a>(sentence: &'a str, words: &str) -> Option<&'a str> {
+    let rest = &sentence[sentence.find(words)? + words.len()..];
+    Some(rest.split([' ', ';', ',']).next()?.trim_end_matches('.'))
+}
+
+/// Too close for the split to be fitted, which takes a second a table.
+const THIRDS: [f64; 7] = [5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0];
+
+proptest! {
+    /// What is said of stops holds in the table that stands beside it, whatever that is.
+    #[test]
+    fn the_answer_never_contradicts_its_table(
+        widths in prop::collection::vec(prop::collection::vec(0.4..4.0f64, 7), 8),
+        flat in prop::collection::vec(any::<bool>(), 8),
+        missing in prop::collection::vec((0usize..8, 0usize..7), 0..6),
+        tiles in prop::collection::vec(1u32..12, 8),
+        pitch in prop::option::of(2.0..8.0f64),
+    ) {
+        let zones: Vec<ZoneBlur> = (0..8)
+            .map(|z| {
+                let value = |k: usize| if flat[z] { widths[z][0] * (1.0 + 0.003 * k as f64) } else { widths[z][k] };
+                let points = (0..7)
+                    .filter(|&k| !missing.contains(&(z, k)))
+                    .map(|k| Point { frame: k, blur: Estimate::new(value(k), 0.05, 9), apart_sd: 0.01 * value(k) })
+                    .collect();
+                ZoneBlur { name: ZoneName::ALL[z], points, tiles: tiles[z], of: 12 }
+            })
+            .collect();
+        let f_numbers: Vec<Option<f64>> = THIRDS.iter().map(|&n| Some(n)).collect();
+        let apertures = aperture::answer(&zones, &f_numbers, pitch, 1.3);
+        // The table shows what the answer rests on.
+        let zones = apertures.blurs.clone();
+        let said =
+            series_view(&[Answer { zones, f_numbers, apertures: Some(apertures), ..answered() }], &[], &[]);
+        let group = &said.groups[0];
+        let sentence = &group.sentence;
+        let stop = |words: &str| stop_after(sentence, words).and_then(|s| s.strip_prefix("f/")?.parse::<f64>().ok());
+        let at = |zone: ZoneName, n: f64| {
+            let z = group.zones.iter().find(|z| z.zone == zone)?;
+            z.points.iter().find(|p| p.f_number == Some(n))?.blur_px
+        };
+        let silent: Vec<ZoneName> = group.whole_frame_leaves_out.iter().flatten().map(|l| l.zone).collect();
+        let speaking: Vec<ZoneName> = group.zones.iter().map(|z| z.zone).filter(|z| !silent.contains(z)).collect();
+        // Rounding in the table, half of its last digit.
+        let no_worse = |x: f64, y: f64| x <= 1.05 * y + 1e-4;
+        if let Some(best) = group.best_whole_frame.as_ref().and_then(|b| b.f_number) {
+            if let Some((from, to)) = stop("anything from ").zip(stop_after(sentence, "anything from f/").and(stop(" to "))) {
+                for n in THIRDS.iter().filter(|n| (from..=to).contains(*n)) {
+                    for &zone in &speaking {
+                        if let (Some(x), Some(y)) = (at(zone, *n), at(zone, best)) {
+                            prop_assert!(no_worse(x, y), "{zone:?} at {n}: {x} for {y}: {sentence}");
+                        }
+                    }
+                }
+            }
+            // No other stop at which every zone that speaks is known has a less blurred worst zone.
+            let worst = |n: f64| {
+                speaking.iter().map(|&z| at(z, n)).collect::<Option<Vec<f64>>>().map(|w| w.into_iter().fold(0.0, f64::max))
+            };
+            for other in THIRDS.iter().filter_map(|&n| worst(n)) {
+                prop_assert!(worst(best).unwrap() <= other + 1e-9, "{sentence}");
+            }
+        }
+        let least = |zone: ZoneName| THIRDS.iter().filter_map(|&n| at(zone, n)).fold(f64::INFINITY, f64::min);
+        if let Some(n) = stop("The corners need ") {
+            for zone in speaking.iter().copied().filter(|z| z.is_corner()) {
+                if let Some(x) = at(zone, n) {
+                    prop_assert!(no_worse(x, least(zone)), "{zone:?} at {n}: {sentence}");
+                }
+            }
+        }
+        if let Some(n) = stop("the centre loses nothing until ") {
+            prop_assert!(no_worse(at(ZoneName::Centre, n).unwrap(), least(ZoneName::Centre)), "{sentence}");
+        }
+    }
+}
+
+#[test]
+fn a_zone_that_the_aperture_does_not_change_has_no_say_and_is_named() {
+    let (mut zones, f_numbers, pitch) = aperture_series();
+    let free = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    // A bare wall in a corner: soft, and at all stops alike.
+    let points = |width: f64| {
+        (0..7).map(|frame| Point { frame, blur: Estimate::new(width, 0.05, 9), apart_sd: 0.02 }).collect::<Vec<_>>()
+    };
+    zones.push(ZoneBlur { name: ZoneName::TopRight, points: points(2.9), tiles: 9, of: 9 });
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    assert_eq!(
+        (answer.whole, &answer.left_out[..]),
+        (free.whole, &[(ZoneName::TopRight, aperture::LeftOut::NoChange)][..])
+    );
+    // And one that no stop shows sharp.
+    zones.pop();
+    let mut far = zones[0].clone();
+    far.name = ZoneName::Far;
+    far.points.iter_mut().for_each(|p| p.blur.value = 40.0 / STOPS[p.frame] + 3.0);
+    zones.push(far);
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    assert_eq!(
+        (answer.whole, &answer.left_out[..]),
+        (free.whole, &[(ZoneName::Far, aperture::LeftOut::NeverSharp)][..])
+    );
 }
 
 #[test]
@@ -231,7 +345,7 @@ fn growth_is_no_surer_than_an_error_that_all_zones_share() {
             z.points.truncate(stops);
             z.points[stops - 1].blur.value *= 0.98;
         }
-        aperture::answer(&zones, &f_numbers[..stops], Some(pitch)).split.unwrap().growth
+        aperture::answer(&zones, &f_numbers[..stops], Some(pitch), 1.3).split.unwrap().growth
     };
     for stops in [6, 7] {
         let growth = growth(stops);
@@ -247,15 +361,15 @@ fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
     for z in &mut zones {
         z.points[3].blur.value *= 2.5;
     }
-    assert_eq!(aperture::answer(&zones, &f_numbers, Some(pitch)).spoiled, [3]);
+    assert_eq!(aperture::answer(&zones, &f_numbers, Some(pitch), 1.3).spoiled, [3]);
     f_numbers[3] = None;
-    let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
     assert_eq!(answer.gaps, [(5.6, 11.0, Some(8.0))]);
     assert!(answer.spoiled.is_empty());
     let (mut zones, f_numbers, pitch) = aperture_series();
     zones[1].points[1].blur.value *= 1.3;
     zones[1].points[2].blur.value *= 1.5;
-    let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
     assert!(answer.focus_shift.iter().all(|s| s.zone == ZoneName::Centre) && !answer.focus_shift.is_empty());
 }
 
@@ -353,7 +467,7 @@ fn a_margin_within_chance_is_not_called_real() {
 #[test]
 fn a_blurred_near_duplicate_is_not_among_those_to_keep() {
     let margin = Estimate::new(0.004, 0.002, 100);
-    let answer = |softer: Vec<usize>| GroupAnswer {
+    let answer = |softer: Vec<usize>| Answer {
         files: ["a.jpg", "b.jpg", "c.jpg"].map(String::from).into(),
         varied: Varied::Nothing,
         apertures: None,
@@ -370,17 +484,25 @@ fn a_blurred_near_duplicate_is_not_among_those_to_keep() {
     assert!(said(vec![]).ends_with("keep any."), "{}", said(vec![]));
 }
 
-fn answered() -> GroupAnswer {
+/// An answered aperture series, made once: its fit takes half a second.
+fn answered() -> Answer {
+    static ANSWERED: std::sync::OnceLock<Answer> = std::sync::OnceLock::new();
+    ANSWERED.get_or_init(answered_anew).clone()
+}
+
+fn answered_anew() -> Answer {
     let (zones, f_numbers, pitch) = aperture_series();
-    GroupAnswer {
+    Answer {
         files: (0..7).map(|i| format!("<b>moor & {i}.tif")).collect(),
-        apertures: Some(aperture::answer(&zones, &f_numbers, Some(pitch))),
+        apertures: Some(aperture::answer(&zones, &f_numbers, Some(pitch), 1.3)),
         f_numbers,
         pitch_um: Some(pitch),
         varied: Varied::Aperture,
         zones,
         bracket: None,
         sharpest: None,
+        between: Vec::new(),
+        blurs: strip(7, 0).0,
         tiles: Vec::new(),
         size: (6000, 4000),
         permitted_px: 1.3,
@@ -403,7 +525,7 @@ fn answered() -> GroupAnswer {
 
 #[test]
 fn the_view_keeps_its_contract() {
-    let alone = [Alone { file: "x.jpg".into(), why: AloneWhy::OtherSize { own: (3, 2), group: (6, 4) } }];
+    let alone = [Alone { file: "x.jpg".into(), why: Lone::OtherSize((3, 2), (6, 4)) }];
     let failures = [Failure {
         file: "y.jpg".into(),
         problem: "it is empty".into(),
@@ -522,6 +644,46 @@ fn the_command_names_every_bad_frame_and_answers_the_rest() {
     assert!(std::fs::read_to_string(out.join("index.html")).unwrap().contains("<svg"));
 }
 
+/// Each file was read: a frame without a mate is a remark, no failure.
+#[test]
+fn a_frame_without_a_mate_is_no_failure() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.5), (8.0, 0.8)], true);
+    let spec = PatchSpec { texture: Texture::Rock, seed: 9, width: 368, height: 368, ..PatchSpec::default() };
+    let grey: Vec<u8> = patch_luminance(&spec).iter().map(|v| (255.0 * v.clamp(0.0, 1.0)) as u8).collect();
+    image::save_buffer(folder.path().join("rock.png"), &grey, 368, 368, image::ColorType::L8).unwrap();
+    let told = tussock().arg("series").arg(folder.path()).assert().code(0);
+    assert!(String::from_utf8_lossy(&told.get_output().stdout).contains("rock.png: No frame"));
+}
+
+/// An audit and the series command have one answer for the same frames: near-duplicates and the aperture series of the demo.
+#[test]
+fn an_audit_says_of_the_demo_what_the_series_command_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let shoot = folder.path().join("shoot");
+    std::fs::create_dir(&shoot).unwrap();
+    for recipe in tussock::simulate::recipes::shoot().iter().filter(|r| r.file >= "09") {
+        std::fs::write(shoot.join(recipe.file), recipe.bytes().unwrap()).unwrap();
+    }
+    let read = |file: std::path::PathBuf| -> serde_json::Value {
+        serde_json::from_slice(&std::fs::read(file).unwrap()).unwrap()
+    };
+    tussock().arg("series").arg(&shoot).arg("--out").arg(folder.path().join("series")).assert().code(0);
+    let out = folder.path().join("audit");
+    tussock().args(["audit", "--no-cache", "--no-page"]).arg(&shoot).arg("--out").arg(&out).assert().code(0);
+    let series = read(folder.path().join("series/series.json"));
+    let audit = read(out.join("audit.json"));
+    let groups = |of: &serde_json::Value| of["groups"].as_array().unwrap().clone();
+    let (series, audit) = (groups(&series), groups(&audit));
+    assert_eq!((series.len(), audit.len()), (2, 2));
+    for (mut audited, told) in audit.into_iter().zip(series) {
+        // The audit adds which of its frames these are, and which to keep.
+        let own = audited.as_object_mut().unwrap();
+        assert!(own.remove("frames").is_some() && own.remove("best").is_some());
+        assert_eq!(audited, told);
+    }
+}
+
 #[test]
 fn without_exif_the_stops_come_from_the_command_line() {
     let folder = tempfile::tempdir().unwrap();
@@ -599,7 +761,7 @@ fn each_odd_frame_of_a_series_is_named_and_the_rest_is_answered() {
 #[test]
 fn a_thin_zone_does_not_decide_for_the_whole_frame() {
     let (mut zones, f_numbers, pitch) = aperture_series();
-    let free = aperture::answer(&zones, &f_numbers, Some(pitch));
+    let free = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
     // One odd tile, best wide open and worse than all else everywhere.
     let points = (0..7)
         .map(|frame| {
@@ -613,7 +775,7 @@ fn a_thin_zone_does_not_decide_for_the_whole_frame() {
     // And a corner most of which shows nothing that could be measured.
     let pool = zones[3].points.clone();
     zones.push(ZoneBlur { name: ZoneName::BottomLeft, points: pool, tiles: 4, of: 9 });
-    let answer = aperture::answer(&zones, &f_numbers, Some(pitch));
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
     assert_eq!(answer.whole, free.whole);
     assert_eq!(
         answer.left_out,

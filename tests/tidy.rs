@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 /// Module and rank; a module may use only modules of a lower rank, or itself.
 const RANKS: &[(&str, u32)] = &[
     ("quantity", 0),
+    ("stats", 0),
     ("shot", 1),
     ("optics", 1),
     ("measure", 2),

@@ -1,7 +1,7 @@
 //! Focus brackets over rendered landscapes, compared and answered as `tussock series` does.
 
 use tussock::quantity::Region;
-use tussock::series::{ZoneBlur, ZoneName, bracket, without_still_content, zone_blurs};
+use tussock::series::{Varied, ZoneBlur, ZoneName, bracket};
 use tussock::simulate::SceneSpec;
 
 use super::scenes::{self, base};
@@ -18,7 +18,7 @@ fn worse_end(c: &Compared, spec: &SceneSpec, frame: usize) -> f64 {
     let (h, horizon) = (spec.camera.height as f64, spec.camera.horizon());
     let mean = |from: f64, to: f64| {
         let middle = |t: &Region| f64::from(t.y) + f64::from(t.height) / 2.0 + scenes::MARGIN as f64;
-        let inside = c.tiles.iter().zip(&c.truth[frame]).filter(|(t, _)| (from..to).contains(&middle(t)));
+        let inside = c.answer.tiles.iter().zip(&c.truth[frame]).filter(|(t, _)| (from..to).contains(&middle(t)));
         let known: Vec<f64> = inside.filter_map(|(_, width)| *width).collect();
         (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
     };
@@ -54,23 +54,20 @@ pub fn brackets(seed: u64) {
                 s
             })
             .collect();
-        let Some(mut c) = compare(&specs, &mut dice) else { continue };
-        c.blurs = without_still_content(&c.blurs);
-        let read = zone_blurs(&c.zones, &c.blurs);
-        let f_numbers = vec![Some(first.camera.f_number); frames];
-        let widths = bracket::widths(&c.blurs, &c.tiles, &f_numbers, Some(first.camera.pitch_um));
-        let answer = bracket::answer(&read, &widths, &c.tiles, PERMITTED);
+        let c = compare(&specs, Varied::Focus, PERMITTED, &mut dice);
+        let Some(answer) = &c.answer.bracket else { continue };
+        let read = &c.answer.zones;
         // The same question put to the truth of the same tiles, which all frames have, compared there or not.
-        let compared: Vec<bool> = (0..c.tiles.len()).map(|t| compared(&c, t)).collect();
+        let compared: Vec<bool> = (0..c.answer.tiles.len()).map(|t| compared(&c, t)).collect();
         let of_frame = |f: &Vec<Option<f64>>| f.iter().zip(&compared).map(|(w, c)| w.filter(|_| *c)).collect();
         let exact = bracket::Widths { sigma: c.truth.iter().map(of_frame).collect(), place: None, doubt: 0.0 };
-        let right = bracket::answer(&[], &exact, &c.tiles, PERMITTED);
+        let right = bracket::answer(&[], &exact, &c.answer.tiles, PERMITTED);
         // Near and far by the scene's geometry, whatever zones were found.
         let worst = |k: usize| worse_end(&c, &first, k);
         let best = (0..frames).min_by(|&a, &b| worst(a).total_cmp(&worst(b)));
         let loss = answer.best_single.map_or(f64::INFINITY, worst) / best.map_or(f64::NAN, worst) - 1.0;
         // A tile within a twentieth of the limit may fall either way.
-        let missed = (0..c.tiles.len())
+        let missed = (0..c.answer.tiles.len())
             .filter(|&t| {
                 let shown = |k: usize, by: f64| exact.sigma[k][t].is_some_and(|s| s <= by * PERMITTED);
                 (0..frames).any(|k| shown(k, 0.95)) && !answer.covering_set.iter().any(|&k| shown(k, 1.05))
@@ -81,7 +78,7 @@ pub fn brackets(seed: u64) {
         named += usize::from(loss <= 0.03 || best.is_some_and(|k| answer.as_good.contains(&k)));
         rivals += answer.as_good.len();
         // Least sizes where the limit is a twentieth to either side: within that no figure can tell.
-        let size = |by: f64| bracket::answer(&[], &exact, &c.tiles, by * PERMITTED).covering_set.len();
+        let size = |by: f64| bracket::answer(&[], &exact, &c.answer.tiles, by * PERMITTED).covering_set.len();
         let sizes = [size(0.95), right.covering_set.len(), size(1.05)];
         let (least, most) = sizes.iter().fold((usize::MAX, 0), |m, &n| (m.0.min(n), m.1.max(n)));
         minimal += usize::from((least..=most).contains(&answer.covering_set.len()));
@@ -107,7 +104,7 @@ pub fn brackets(seed: u64) {
                     let points = of.iter().find(|r| r.name == z.name).map_or(&[][..], |r| &r.points);
                     points.iter().map(|p| format!("{:.2} ", p.blur.value)).collect()
                 };
-                println!("    {:?} {}", z.name, line(&read));
+                println!("    {:?} {}", z.name, line(read));
             }
         }
         all.extend(errors);

@@ -2,7 +2,7 @@
 //! grouping, and of lens baselines.
 //!
 //! Prints the tables of docs/accuracy.md: `cargo run --release --example series_accuracy --
-//! pairs|apertures|brackets|groups|lens [SEED]`. The environment variables COUNT (cases), FROM (the first of them)
+//! pairs|apertures|brackets|groups|lens|handheld|close [SEED]`. The environment variables COUNT (cases), FROM (the first of them)
 //! and LONG (px) change how much is rendered; KEEP names a folder where rendered frames are kept for the next run,
 //! since rendering takes most of the time; VERBOSE says more.
 
@@ -10,6 +10,7 @@
 
 mod brackets;
 mod groups;
+mod handheld;
 mod lens;
 mod pairs;
 #[path = "../../tests/support/patches.rs"]
@@ -27,7 +28,9 @@ pub fn main() {
         "brackets" => brackets::brackets(seed),
         "groups" => groups::groups(seed),
         "lens" => lens::lens(seed),
-        other => eprintln!("pairs, apertures, brackets, groups or lens, not {other}"),
+        "handheld" => handheld::brackets(seed),
+        "close" => handheld::apertures(seed),
+        other => eprintln!("pairs, apertures, brackets, groups, lens, handheld or close, not {other}"),
     }
 }
 

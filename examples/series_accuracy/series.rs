@@ -1,15 +1,14 @@
 //! Aperture series over rendered landscapes, compared and answered as `tussock series` does.
 
-use tussock::diagnose::{self, diagnose};
-use tussock::measure::pair::{spectra, tiles};
-use tussock::measure::register::{Small, register};
+use std::borrow::Cow;
+
+use tussock::commands::groups;
+use tussock::diagnose::diagnose;
+use tussock::measure::register::Small;
 use tussock::measure::{Settings, TileMap, measure};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::{Intent, Region};
-use tussock::series::{
-    Blurs, Frame, Zone, ZoneBlur, ZoneName, aperture, frame_zones, on_reference, resolve, without_soft_content,
-    zone_blurs,
-};
+use tussock::series::{Answer, Ask, Seen, Varied, Zone, ZoneBlur, reference, zone_blurs};
 use tussock::shot::{Capture, Fact, Plane, Source};
 use tussock::simulate::SceneSpec;
 
@@ -34,15 +33,14 @@ pub fn capture(spec: &SceneSpec) -> Capture {
 
 /// The frames of one series as compared, and their truth.
 pub struct Compared {
-    pub blurs: Blurs,
-    pub tiles: Vec<Region>,
+    pub answer: Answer,
     /// [frame][tile], px.
     pub truth: Vec<Vec<Option<f64>>>,
     pub zones: Vec<Zone>,
 }
 
-/// Renders, registers and compares the frames of one series.
-pub fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
+/// Renders the frames of one series and has them compared as the program does.
+pub fn compare(specs: &[SceneSpec], varied: Varied, permitted_px: f64, dice: &mut u64) -> Compared {
     let shots: Vec<(Plane, Vec<scenes::Tile>, (i64, i64))> = specs
         .iter()
         .enumerate()
@@ -55,34 +53,24 @@ pub fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
     let settings = |s: &SceneSpec| Settings::default().under(capture(s).lambda_n_px(WAVELENGTH_UM));
     let maps: Vec<TileMap> = shots.iter().zip(specs).map(|(r, s)| measure(&r.0, &settings(s))).collect();
     let smalls: Vec<Small> = shots.iter().map(|r| Small::new(&r.0)).collect();
-    let rank = |m: &TileMap| {
-        let mut widths: Vec<f64> = m.measured().map(|(_, e)| e.value).collect();
-        widths.sort_by(f64::total_cmp);
-        widths.len() as f64 / (0.3 + widths.get(widths.len() / 2).copied().unwrap_or(10.0))
-    };
-    let reference = (0..maps.len()).max_by(|&a, &b| rank(&maps[a]).total_cmp(&rank(&maps[b])))?;
-    let ground = &shots[reference].0;
-    let tiles = tiles(ground, Settings::default().tiles);
-    let mut compared = Vec::new();
-    let mut frames = Vec::new();
-    let mut registrations = Vec::new();
-    for (k, shot) in shots.iter().enumerate() {
-        let registration =
-            if k == reference { None } else { register(ground, &shot.0, &smalls[reference], &smalls[k]) };
-        registrations.push(registration.as_ref().map(|r| r.map));
-        if k != reference && registration.is_none() {
-            println!("  frame {k} was not registered");
-            continue;
-        }
-        compared.push(k);
-        frames.push(Frame {
-            f_number: Some(specs[k].camera.f_number),
-            pitch_um: Some(specs[k].camera.pitch_um),
-            spectra: spectra(ground, &shot.0, registration.as_ref(), &tiles),
-            absolute: on_reference(&maps[k], registration.as_ref(), &tiles),
-        });
+    let captures: Vec<Capture> = specs.iter().map(capture).collect();
+    let seen: Vec<Seen> = (0..shots.len())
+        .map(|k| Seen {
+            file: "frame",
+            size: (maps[k].width, maps[k].height),
+            capture: &captures[k],
+            small: &smalls[k],
+            map: Some(&maps[k]),
+        })
+        .collect();
+    let reference = reference(&seen);
+    let zones =
+        groups::zones(&seen[reference], &diagnose(&maps[reference], &captures[reference], None, &Intent::default()));
+    let ask = Ask { varied, permitted_px };
+    let answer = tussock::series::compare(&seen, &zones, &ask, &|k| Some(Cow::Borrowed(&shots[k].0)));
+    for (k, _) in answer.laid.iter().enumerate().filter(|(_, l)| l.is_none()) {
+        println!("  frame {k} was not registered");
     }
-    let blurs = resolve(&frames, &tiles).among(&compared, specs.len());
     // Focusing shifts the picture by a little: whether there is detail in a tile is one thing for all frames.
     let detailed = |t: &Region| {
         let shares = shots.iter().filter_map(|s| Some(scenes::truth_at(&s.1, t)?.detailed));
@@ -91,62 +79,32 @@ pub fn compare(specs: &[SceneSpec], dice: &mut u64) -> Option<Compared> {
     // What a tile of the reference shows lies elsewhere in the other frames, and by the shift in all of them.
     let truth = shots
         .iter()
-        .zip(&registrations)
+        .zip(&answer.laid)
         .map(|((_, truths, shift), map)| {
             let known = |t: &Region| {
-                let middle = (f64::from(t.x) + f64::from(t.width) / 2.0, f64::from(t.y) + f64::from(t.height) / 2.0);
-                let (x, y) = map.map_or(middle, |m| m.apply(middle.0, middle.1));
+                let (x, y) = map.map_or(t.middle(), |m| m.apply(t.middle().0, t.middle().1));
                 let uncut = |at: f64, by: i64| at + (scenes::MARGIN as i64 + by) as f64;
                 scenes::width_at(truths, uncut(x, shift.0), uncut(y, shift.1)).filter(|_| detailed(t))
             };
-            tiles.iter().map(known).collect()
+            answer.tiles.iter().map(known).collect()
         })
         .collect();
-    let intent = Intent::default();
-    let zones = zones(&maps[reference], &capture(&specs[reference]), &tiles, &intent);
-    Some(Compared { blurs, tiles, truth, zones })
-}
-
-/// Near, far, centre and corners as the diagnosis of the reference frame has them, and mid-frame.
-fn zones(map: &TileMap, capture: &Capture, tiles: &[Region], intent: &Intent) -> Vec<Zone> {
-    let named = |name: diagnose::ZoneName| match name {
-        diagnose::ZoneName::Near => ZoneName::Near,
-        diagnose::ZoneName::Far => ZoneName::Far,
-        diagnose::ZoneName::Centre => ZoneName::Centre,
-        diagnose::ZoneName::TopLeft => ZoneName::TopLeft,
-        diagnose::ZoneName::TopRight => ZoneName::TopRight,
-        diagnose::ZoneName::BottomLeft => ZoneName::BottomLeft,
-        diagnose::ZoneName::BottomRight => ZoneName::BottomRight,
-    };
-    let mut zones: Vec<Zone> = diagnose(map, capture, None, intent)
-        .zones
-        .iter()
-        .map(|z| Zone { name: named(z.name), tiles: z.tiles.iter().map(|&t| t as usize).collect() })
-        .collect();
-    for own in frame_zones(tiles, map.width, map.height) {
-        match zones.iter_mut().find(|z| z.name == own.name) {
-            Some(z) if z.tiles.is_empty() => *z = own,
-            Some(_) => {}
-            None => zones.push(own),
-        }
-    }
-    zones.sort_by_key(|z| z.name);
-    zones
+    Compared { answer, truth, zones }
 }
 
 /// Relative error of the ratio of two frames' blur in every tile that has one, the truly sharpest frame's being
 /// the other.
 pub fn ratios(c: &Compared) -> Vec<f64> {
     let mut errors = Vec::new();
-    for t in 0..c.tiles.len() {
-        let best = (0..c.truth.len()).filter(|&k| c.blurs.sigma[k][t].is_some() && c.truth[k][t].is_some());
+    for t in 0..c.answer.tiles.len() {
+        let best = (0..c.truth.len()).filter(|&k| c.answer.blurs.sigma[k][t].is_some() && c.truth[k][t].is_some());
         let Some(m) = best.min_by(|&a, &b| c.truth[a][t].unwrap_or(9e9).total_cmp(&c.truth[b][t].unwrap_or(9e9)))
         else {
             continue;
         };
         for k in 0..c.truth.len() {
             if let (true, Some(s), Some(r), Some(x), Some(y)) =
-                (k != m, c.blurs.sigma[k][t], c.blurs.sigma[m][t], c.truth[k][t], c.truth[m][t])
+                (k != m, c.answer.blurs.sigma[k][t], c.answer.blurs.sigma[m][t], c.truth[k][t], c.truth[m][t])
             {
                 errors.push((s.value / r.value) / (x / y) - 1.0);
             }
@@ -157,7 +115,7 @@ pub fn ratios(c: &Compared) -> Vec<f64> {
 
 /// Whether a tile was compared in any frame.
 pub fn compared(c: &Compared, tile: usize) -> bool {
-    c.blurs.sigma.iter().any(|f| f[tile].is_some())
+    c.answer.blurs.sigma.iter().any(|f| f[tile].is_some())
 }
 
 /// True blur of a zone in a frame: the mean over the tiles that were compared in it.
@@ -194,11 +152,9 @@ pub fn apertures(seed: u64) {
         let mut dice = seed.wrapping_mul(7919).wrapping_add(104_729 * i as u64);
         let first = base(seed * 100 + i as u64, long, &mut dice);
         let specs: Vec<SceneSpec> = STOPS.iter().map(|&n| breathing(stopped(&first, n), &mut dice)).collect();
-        let Some(mut c) = compare(&specs, &mut dice) else { continue };
-        let f_numbers: Vec<Option<f64>> = STOPS.iter().map(|&n| Some(n)).collect();
-        c.blurs = without_soft_content(&c.blurs, &f_numbers, Some(first.camera.pitch_um));
-        let raw = zone_blurs(&c.zones, &c.blurs);
-        let answer = aperture::answer(&raw, &f_numbers, Some(first.camera.pitch_um));
+        let c = compare(&specs, Varied::Aperture, 1.0, &mut dice);
+        let raw = zone_blurs(&c.zones, &c.answer.blurs);
+        let Some(answer) = &c.answer.apertures else { continue };
         let read = &answer.blurs;
         let (errors, zone_errors) = (ratios(&c), zone_ratios(&c, read));
         let worst = |k: usize| {
@@ -217,7 +173,7 @@ pub fn apertures(seed: u64) {
             .as_ref()
             .map(|s| (s.growth.value * first.camera.pitch_um / 0.55 - 1.0, s.growth.sd / s.growth.value));
         if std::env::var_os("VERBOSE").is_some() {
-            println!("    moved {:?} shifts {:?}", c.blurs.moved, answer.focus_shift);
+            println!("    moved {:?} shifts {:?}", c.answer.blurs.moved, answer.focus_shift);
             for z in &c.zones {
                 let Some(r) = read.iter().find(|r| r.name == z.name) else { continue };
                 let own = raw.iter().find(|r| r.name == z.name).map_or(&[][..], |r| &r.points);

@@ -8,6 +8,7 @@ use super::audit::Given;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::lens::{self, Learn};
+use crate::commands::work::Budget;
 use crate::intake::Prefer;
 use crate::lens::LearnedFrom;
 use crate::measure::Settings;
@@ -21,7 +22,7 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 enum Task {
     /// Learn a lens's own softness from an aperture series, a focus series or a whole shoot.
-    Learn(LearnArgs),
+    Learn(Box<LearnArgs>),
     /// Show a learned baseline over the whole field.
     Show {
         /// The stored baseline.
@@ -56,6 +57,12 @@ struct LearnArgs {
     /// f-numbers of the frames in order, such as 2.8,4,5.6, where they are not recorded.
     #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = values::f_number)]
     apertures: Vec<f64>,
+    /// Threads to work with [default: all].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    jobs: Option<u16>,
+    /// Memory that frames being read may take together, such as 2GiB [default: half of what is free].
+    #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
+    memory: Option<u64>,
     /// Tiles across the longer side of the picture.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(8..=96))]
     tiles: u32,
@@ -98,6 +105,7 @@ impl Args {
                 apertures: args.apertures.clone(),
                 settings: Settings { tiles: args.tiles, ..Settings::default() },
                 overrides: args.given.overrides()?,
+                budget: Budget::new(args.jobs.map(usize::from), args.memory),
             }),
         }
     }

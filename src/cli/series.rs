@@ -6,6 +6,7 @@ use super::audit::{Given, PreferWord, Subjects};
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::series::{self, Series};
+use crate::commands::work::Budget;
 use crate::measure::Settings;
 
 #[derive(Debug, clap::Args)]
@@ -31,6 +32,9 @@ pub struct Args {
     /// Threads to work with [default: all].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
+    /// Memory that frames being read may take together, such as 2GiB [default: half of what is free].
+    #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
+    memory: Option<u64>,
     /// Tiles across the longer side of the picture.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
     tiles: u32,
@@ -49,7 +53,7 @@ impl Args {
             prefer: self.prefer.into(),
             out: self.out.clone(),
             overwrite: self.overwrite,
-            jobs: self.jobs.map(usize::from),
+            budget: Budget::new(self.jobs.map(usize::from), self.memory),
             settings: Settings { tiles: self.tiles, ..Settings::default() },
             intent: self.subjects.intent()?,
             apertures: self.apertures.clone(),

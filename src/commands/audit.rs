@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use super::album::Album;
 use super::baselines::{self, Shelf};
 use super::frame::{self, Bench, Seen};
+use super::frames::failure;
 use super::progress::Progress;
 use super::remember::Memory;
 use super::work::{self, Budget};
@@ -93,7 +94,9 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     }
     let mut frames = Vec::with_capacity(done.len());
     let (mut links, mut smalls, mut keys, mut used) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut paths = Vec::new();
     for d in done {
+        paths.push(d.path);
         frames.push(d.frame);
         used.push(d.baseline);
         links.push(d.links);
@@ -114,9 +117,16 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         output::say(&output::broke_down("learning the lens from these frames", &words));
         Vec::new()
     });
-    let registered = groups::Registered::new(&smalls, &keys, &memory);
+    let audited = groups::Audited {
+        paths: &paths,
+        smalls: &smalls,
+        keys: &keys,
+        memory: &memory,
+        overrides: &audit.overrides,
+        intent: &audit.intent,
+    };
     let mut groups = Vec::new();
-    for (group, view) in found_groups(audit, &frames, &registered) {
+    for (group, view) in found_groups(audit, &frames, &audited) {
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
@@ -162,11 +172,11 @@ fn measure_all(
 }
 
 /// Groups of frames of one scene; none where somebody asked to stop.
-fn found_groups(audit: &Audit, frames: &[Frame], registered: &groups::Registered<'_>) -> Vec<(Group, SeriesGroupView)> {
+fn found_groups(audit: &Audit, frames: &[Frame], audited: &groups::Audited<'_>) -> Vec<(Group, SeriesGroupView)> {
     if stop::asked() {
         return Vec::new();
     }
-    guarded(|| work::on_threads(audit.budget.threads, || groups::groups(frames, registered))).unwrap_or_else(|words| {
+    guarded(|| work::on_threads(audit.budget.threads, || groups::groups(frames, audited))).unwrap_or_else(|words| {
         output::say(&output::broke_down("comparing frames of one scene", &words));
         Vec::new()
     })
@@ -231,14 +241,4 @@ pub(super) fn trusted(capture: &Capture, flags: &[Flag]) -> Capture {
         capture.focus_distance_m = None;
     }
     capture
-}
-
-/// A failure for the report.
-pub(super) fn failure(error: &IntakeError) -> Failure {
-    Failure {
-        file: error.path.display().to_string(),
-        problem: error.problem.clone(),
-        advice: error.advice.clone(),
-        detail: error.detail.clone(),
-    }
 }

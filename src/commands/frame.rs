@@ -1,6 +1,6 @@
 //! One frame of an audit: read, measured and diagnosed, or recalled, with its pictures put in place.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
@@ -45,6 +45,8 @@ struct Measured {
 
 /// One frame's share of the report.
 pub struct Done {
+    /// The file that was read: the frame's own or its twin's.
+    pub path: PathBuf,
     /// The frame.
     pub frame: Frame,
     /// Place on the shelf of the baseline it was diagnosed with.
@@ -148,7 +150,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     });
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
     if !album.wanted() {
-        return Ok(Ok((Done { frame, baseline, links: Links::default(), small, key }, partly)));
+        return Ok(Ok((Done { path: path.to_owned(), frame, baseline, links: Links::default(), small, key }, partly)));
     }
     // The diagnosis decides where the crops are taken.
     let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?}", audit.intent));
@@ -165,7 +167,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
         }
     };
     let links = album.place(path, &pictures)?;
-    Ok(Ok((Done { frame, baseline, links, small, key }, partly)))
+    Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, small, key }, partly)))
 }
 
 #[cfg(test)]

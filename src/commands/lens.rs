@@ -4,20 +4,19 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use etcetera::BaseStrategy as _;
-use rayon::prelude::*;
 
 use super::Outcome;
-use crate::intake::{self, IntakeError, Overrides, Prefer};
+use super::frames::{self, Wanted};
+use super::work::Budget;
+use crate::intake::{self, Overrides, Prefer};
 use crate::lens::{
     Baseline, LearnedFrom, Unsuitable, asymmetries, learn_aperture_series, learn_focus_series, learn_from_shoot, record,
 };
-use crate::measure::{self, TileMap, measure};
-use crate::optics::WAVELENGTH_UM;
+use crate::measure::{self, TileMap};
 use crate::output;
-use crate::output::guard::guarded;
 use crate::quantity::shown;
 use crate::report::{lens_page, lens_text};
-use crate::shot::{Capture, Fact, Source};
+use crate::shot::Capture;
 
 /// `tussock lens learn` as meant.
 #[derive(Clone, Debug)]
@@ -40,6 +39,8 @@ pub struct Learn {
     pub settings: measure::Settings,
     /// Facts the user gave.
     pub overrides: Overrides,
+    /// How much of the machine to use.
+    pub budget: Budget,
 }
 
 /// Learns a baseline and stores it.
@@ -47,42 +48,18 @@ pub struct Learn {
 /// # Errors
 /// Where no frame can be read, the frames won't do, or the baseline can't be written.
 pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
-    let found = intake::find(&asked.paths, asked.recursive, asked.prefer);
-    if !asked.apertures.is_empty() && asked.apertures.len() != found.frames.len() {
-        bail!("--apertures names {} f-numbers, but there are {} frames", asked.apertures.len(), found.frames.len());
-    }
-    let read: Vec<Result<(TileMap, Capture), IntakeError>> = found
-        .frames
-        .par_iter()
-        .enumerate()
-        .map(|(i, candidate)| {
-            let mut overrides = asked.overrides.clone();
-            if let Some(&n) = asked.apertures.get(i) {
-                overrides.capture.f_number = Some(Fact::new(n, Source::Given));
-            }
-            let measured = guarded(|| {
-                let shot = intake::read(&candidate.path, &overrides)?;
-                let settings = asked.settings.under(shot.capture.lambda_n_px(WAVELENGTH_UM));
-                Ok((measure(&shot.plane, &settings), shot.capture))
-            });
-            measured.unwrap_or_else(|words| Err(IntakeError::fault(&candidate.path, "measuring it", &words)))
-        })
-        .collect();
-    let mut failed = 0;
-    let mut frames = Vec::new();
-    for error in &found.failures {
-        failed += 1;
-        output::say(&output::failed(error));
-    }
-    for result in read {
-        match result {
-            Ok(frame) => frames.push(frame),
-            Err(error) => {
-                failed += 1;
-                output::say(&output::failed(&error));
-            }
-        }
-    }
+    let wanted = Wanted {
+        paths: &asked.paths,
+        recursive: asked.recursive,
+        prefer: asked.prefer,
+        budget: asked.budget,
+        settings: asked.settings,
+        overrides: &asked.overrides,
+        apertures: &asked.apertures,
+    };
+    let (read, failures) = frames::measured(&wanted, |_| false)?;
+    let failed = failures.len();
+    let frames: Vec<(TileMap, Capture)> = read.into_iter().map(|f| (f.map, f.capture)).collect();
     if frames.is_empty() {
         bail!("no photograph could be read");
     }

@@ -9,6 +9,7 @@ pub mod demo;
 pub mod edge;
 pub mod facts;
 mod frame;
+pub mod frames;
 pub mod groups;
 pub mod lens;
 mod outcome;

@@ -1,33 +1,23 @@
 //! Frames of one scene to a comparison: which aperture, which frames to blend, which duplicate to keep.
 
 use std::borrow::Cow;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use anyhow::{Context as _, bail};
-use rayon::prelude::*;
+use anyhow::bail;
 
-use super::Outcome;
-use super::audit::failure;
-use super::work::Budget;
-use crate::diagnose::{self, diagnose};
-use crate::intake::{self, IntakeError, Overrides, Prefer};
-use crate::measure::pair::{self, spectra};
-use crate::measure::register::{Registration, Similarity, Small, register};
-use crate::measure::{self, TileMap, measure};
-use crate::optics::WAVELENGTH_UM;
-use crate::optics::blur::{Parts, sigma_px};
+use super::audit::trusted;
+use super::frames::{self, Measured, Wanted};
+use super::work::{self, Budget};
+use super::{Outcome, groups};
+use crate::diagnose::diagnose;
+use crate::intake::{self, Overrides, Prefer};
+use crate::measure;
 use crate::output;
 use crate::output::folder::{Folder, REPORT};
-use crate::output::guard::guarded;
-use crate::quantity::{Estimate, Intent, plain, shown};
-use crate::report::Failure;
-use crate::report::series::{Alone, AloneWhy, GroupAnswer, NoteKind, series_html, series_text, series_view};
-use crate::series::{
-    Frame, Member, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket, focus_varied, frame_zones, group, lone,
-    on_reference, resolve, sharpest, without_soft_content, without_still_content, zone_blurs,
-};
-use crate::shot::{Capture, Fact, Plane, Source};
+use crate::quantity::{Intent, plain, shown};
+use crate::report::series::{Alone, series_html, series_text, series_view};
+use crate::series::{Answer, Group, Seen, group, lone};
 
 /// The series command as meant.
 #[derive(Clone, Debug)]
@@ -42,8 +32,8 @@ pub struct Series {
     pub out: Option<PathBuf>,
     /// Whether files of the same names that are somebody else's may be replaced; photographs never are.
     pub overwrite: bool,
-    /// Threads; `None` for all.
-    pub jobs: Option<usize>,
+    /// How much of the machine to use.
+    pub budget: Budget,
     /// How to measure.
     pub settings: measure::Settings,
     /// What the user wants of the pictures.
@@ -54,96 +44,30 @@ pub struct Series {
     pub overrides: Overrides,
 }
 
-/// One frame as the first pass leaves it.
-struct Read {
-    /// Its pixels, where there was room to keep them; else they are read again when the frame is compared.
-    plane: Option<Plane>,
-    path: PathBuf,
-    file: String,
-    capture: Capture,
-    small: Small,
-    map: TileMap,
-}
-
 /// Runs the command.
 ///
 /// # Errors
 /// Where the f-numbers given do not match the frames found, or the answers can't be written.
 pub fn run(series: &Series) -> anyhow::Result<Outcome> {
-    match series.jobs {
-        None => work(series),
-        Some(n) => rayon::ThreadPoolBuilder::new()
-            .num_threads(n)
-            .build()
-            .context("cannot start the threads asked for")?
-            .install(|| work(series)),
-    }
-}
-
-fn work(series: &Series) -> anyhow::Result<Outcome> {
-    let found = intake::find(&series.paths, series.recursive, series.prefer);
-    let mut failed = found.failures;
-    let count = found.frames.len();
-    if !series.apertures.is_empty() && series.apertures.len() != count {
-        bail!("--apertures names {} f-numbers, but there are {count} frames", series.apertures.len());
-    }
     let folder = series.out.as_ref().map(|out| Folder::claim(out, series.overwrite)).transpose()?;
-    // Small series stay in memory between measuring and comparing; a quarter of what is free is theirs.
-    let room = Room(AtomicU64::new(Budget::new(series.jobs, None).bytes / 2));
-    let read: Vec<Result<Read, IntakeError>> = found
-        .frames
-        .par_iter()
-        .enumerate()
-        .map(|(i, candidate)| {
-            let mut overrides = series.overrides.clone();
-            if let Some(&n) = series.apertures.get(i) {
-                overrides.capture.f_number = Some(Fact::new(n, Source::Given));
-            }
-            guarded(|| first_pass(series, &candidate.path, &overrides, &room))
-                .unwrap_or_else(|words| Err(IntakeError::fault(&candidate.path, "measuring it", &words)))
-        })
-        .collect();
-    let mut frames = Vec::new();
-    for result in read {
-        match result {
-            Ok(frame) => frames.push(frame),
-            Err(error) => failed.push(error),
-        }
-    }
-    failed.iter().for_each(|e| output::say(&output::failed(e)));
-    let failures: Vec<Failure> = failed.iter().map(failure).collect();
-    match frames.len() {
-        0 => bail!("no photograph could be read"),
-        1 => bail!("{} alone is no series: give two frames of one scene or more", plain(&frames[0].file)),
+    // Small series stay in memory between measuring and comparing; half of the budget is theirs.
+    let room = Room(AtomicU64::new(series.budget.bytes / 2));
+    let wanted = Wanted {
+        paths: &series.paths,
+        recursive: series.recursive,
+        prefer: series.prefer,
+        budget: Budget { bytes: series.budget.bytes / 2, ..series.budget },
+        settings: series.settings,
+        overrides: &series.overrides,
+        apertures: &series.apertures,
+    };
+    let (frames, failures) = frames::measured(&wanted, |plane| room.take(2 * plane.data.len() as u64))?;
+    match frames.as_slice() {
+        [] => bail!("no photograph could be read"),
+        [one] => bail!("{} alone is no series: give two frames of one scene or more", plain(&one.file)),
         _ => {}
     }
-    let members: Vec<Member> = frames
-        .iter()
-        .map(|f| Member {
-            file: &f.file,
-            size: (f.map.width, f.map.height),
-            capture: &f.capture,
-            small: &f.small,
-            map: Some(&f.map),
-        })
-        .collect();
-    let groups = group(&members);
-    let alone: Vec<Alone> = lone(&members, &groups)
-        .into_iter()
-        .map(|(k, why)| Alone {
-            file: frames[k].file.clone(),
-            why: match why {
-                crate::series::Lone::OtherScene => AloneWhy::OtherScene,
-                crate::series::Lone::OtherSize(own, group) => AloneWhy::OtherSize { own, group },
-                crate::series::Lone::Turned(quarters) => AloneWhy::Turned { quarters },
-            },
-        })
-        .collect();
-    let mut answers = Vec::new();
-    for g in &groups {
-        let members: Vec<&Read> = g.members.iter().map(|&m| &frames[m]).collect();
-        answers.push(answer(series, &members, g.varied)?);
-    }
+    let (answers, alone) = work::on_threads(series.budget.threads, || answers(series, &frames));
     let view = series_view(&answers, &alone, &failures);
     output::print(&series_text(&view));
     if let Some(mut folder) = folder {
@@ -155,22 +79,9 @@ fn work(series: &Series) -> anyhow::Result<Outcome> {
     }
     if answers.is_empty() {
         output::say("tussock: no two of these frames show one scene, so there is no series to compare");
-        return Ok(Outcome::Nothing);
     }
-    Ok(Outcome::of(answers.len(), failures.len() + alone.len()))
-}
-
-/// Reads and measures a frame by itself.
-fn first_pass(series: &Series, path: &Path, overrides: &Overrides, room: &Room) -> Result<Read, IntakeError> {
-    let shot = intake::read(path, overrides)?;
-    Ok(Read {
-        path: path.to_owned(),
-        file: shot.file,
-        small: Small::new(&shot.plane),
-        map: measure(&shot.plane, &series.settings.under(shot.capture.lambda_n_px(WAVELENGTH_UM))),
-        capture: shot.capture,
-        plane: room.take(2 * shot.plane.data.len() as u64).then_some(shot.plane),
-    })
+    // A frame without a mate was read all the same.
+    Ok(Outcome::of(frames.len(), failures.len()))
 }
 
 /// Bytes of memory that are still to be had.
@@ -183,176 +94,31 @@ impl Room {
     }
 }
 
-/// The pixels of a frame, read again if they were not kept.
-fn pixels<'a>(frame: &'a Read, overrides: &Overrides) -> anyhow::Result<Cow<'a, Plane>> {
-    match &frame.plane {
-        Some(plane) => Ok(Cow::Borrowed(plane)),
-        // It was read before: if it can't be now, the folder is changing under us.
-        None => match intake::read(&frame.path, overrides) {
-            Ok(shot) => Ok(Cow::Owned(shot.plane)),
-            Err(e) => bail!("{e}"),
-        },
-    }
-}
-
-/// Compares the frames of one group and answers.
-fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<GroupAnswer> {
-    let mut notes = Vec::new();
-    let reference = reference(members);
-    let overrides = &series.overrides;
-    let ground = pixels(members[reference], overrides)?;
-    let tiles = pair::tiles(&ground, series.settings.tiles);
-    let mut compared = Vec::new();
-    let mut frames = Vec::new();
-    let mut laid = vec![None; members.len()];
-    let f_number = |m: &Read| m.capture.f_number.as_ref().map(|f| f.value);
-    for (k, member) in members.iter().enumerate() {
-        if let Some(first) =
-            (0..k).find(|&j| members[j].small == member.small && f_number(members[j]) == f_number(member))
-        {
-            notes.push((Some(k), NoteKind::CopyOf(first)));
-            continue;
-        }
-        let (registration, spectra) = if k == reference {
-            (None, spectra(&ground, &ground, None, &tiles))
-        } else {
-            let plane = pixels(member, overrides)?;
-            let Some(r) = register(&ground, &plane, &members[reference].small, &member.small) else {
-                notes.push((Some(k), NoteKind::NotRegistered));
-                continue;
-            };
-            let s = spectra(&ground, &plane, Some(&r), &tiles);
-            (Some(r), s)
-        };
-        compared.push(k);
-        laid[k] = Some(registration.as_ref().map_or_else(Similarity::still, |r| r.map));
-        frames.push(frame(member, registration.as_ref(), spectra, &tiles));
-    }
-    let blurs = resolve(&frames, &tiles).among(&compared, members.len());
-    let zones = zones(members[reference], &tiles, &series.intent);
-    let varied = if varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { varied };
-    let f_numbers: Vec<Option<f64>> = members.iter().map(|m| f_number(m)).collect();
-    let pitch_um = members[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
-    let all = blurs.tiles();
-    let blurs = match varied {
-        Varied::Aperture => without_soft_content(&blurs, &f_numbers, pitch_um),
-        Varied::Focus => without_still_content(&blurs),
-        Varied::Nothing => blurs,
-    };
-    let soft = all - blurs.tiles();
-    if soft > 0 {
-        notes.push((None, NoteKind::SoftContent(soft)));
-    }
-    let zone_list = zone_blurs(&zones, &blurs);
-    let (width, height) = (members[reference].map.width, members[reference].map.height);
-    // The intent limits the optical blur; what is compared has the pixel in it.
-    let permitted =
-        sigma_px(&Parts { lens_px: series.intent.sharp_for.sigma_px(width, height), pixel: true, ..Parts::default() });
-    let apertures = (varied == Varied::Aperture).then(|| aperture::answer(&zone_list, &f_numbers, pitch_um));
-    // Spoiled frames keep their own reading; the rest is as settled.
-    let zone_list = apertures.as_ref().map_or(zone_list.clone(), |a| with_settled(&zone_list, &a.blurs));
-    if let Some(a) = &apertures {
-        notes.extend(a.spoiled.iter().map(|&k| (Some(k), NoteKind::Spoiled)));
-        notes.extend(a.gaps.iter().map(|g| (None, NoteKind::MissingStop(g.0, g.1))));
-        notes.extend((0..members.len()).filter(|&k| f_numbers[k].is_none()).map(|k| (Some(k), NoteKind::NoFNumber)));
-        let copy = |k: usize| notes.iter().any(|n| n.0 == Some(k) && matches!(n.1, NoteKind::CopyOf(_)));
-        let same: Vec<usize> = (1..members.len())
-            .filter(|&k| f_numbers[k].is_some() && !copy(k) && (0..k).any(|j| !copy(j) && f_numbers[j] == f_numbers[k]))
-            .collect();
-        notes.extend(same.into_iter().map(|k| (Some(k), NoteKind::SameStop)));
-    }
-    let moved: Vec<f64> = blurs.moved.iter().map(|&m| f64::from(m) / tiles.len().max(1) as f64).collect();
-    notes.extend((0..members.len()).filter(|&k| moved[k] > 0.34).map(|k| (Some(k), NoteKind::Moved)));
-    Ok(GroupAnswer {
-        files: members.iter().map(|m| m.file.clone()).collect(),
-        pitch_um,
-        varied,
-        apertures,
-        bracket: (varied == Varied::Focus).then(|| {
-            bracket::answer(&zone_list, &bracket::widths(&blurs, &tiles, &f_numbers, pitch_um), &tiles, permitted)
-        }),
-        f_numbers,
-        sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
-        zones: zone_list,
-        tiles,
-        size: (width, height),
-        permitted_px: permitted,
-        notes,
-        moved,
-        laid,
-    })
-}
-
-/// Zones with the points that the answer settled in place of the first readings.
-fn with_settled(zones: &[ZoneBlur], settled: &[ZoneBlur]) -> Vec<ZoneBlur> {
-    let mut zones = zones.to_vec();
-    for zone in &mut zones {
-        let Some(better) = settled.iter().find(|z| z.name == zone.name) else { continue };
-        for point in &mut zone.points {
-            if let Some(p) = better.points.iter().find(|p| p.frame == point.frame) {
-                *point = *p;
-            }
-        }
-    }
-    zones
-}
-
-/// The frame to lay the others over: the one with the most measured tiles, the sharper of equals.
-fn reference(members: &[&Read]) -> usize {
-    let rank = |m: &Read| {
-        let mut widths: Vec<f64> = m.map.measured().map(|(_, e)| e.value).collect();
-        widths.sort_by(f64::total_cmp);
-        widths.len() as f64 / (0.3 + widths.get(widths.len() / 2).copied().unwrap_or(10.0))
-    };
-    (0..members.len()).max_by(|&a, &b| rank(members[a]).total_cmp(&rank(members[b]))).unwrap_or(0)
-}
-
-fn frame(
-    member: &Read,
-    registration: Option<&Registration>,
-    spectra: pair::FrameSpectra,
-    tiles: &[crate::quantity::Region],
-) -> Frame {
-    let absolute: Vec<Option<Estimate>> = on_reference(&member.map, registration, tiles);
-    Frame {
-        f_number: member.capture.f_number.as_ref().map(|f| f.value),
-        pitch_um: member.capture.pixel_pitch_um.as_ref().map(|p| p.value),
-        spectra,
-        absolute,
-    }
-}
-
-/// Near, far, centre and corners as the audit of the reference frame has them, and mid-frame.
-fn zones(reference: &Read, tiles: &[crate::quantity::Region], intent: &Intent) -> Vec<Zone> {
-    let diagnosis = diagnose(&reference.map, &reference.capture, None, intent);
-    let mut zones: Vec<Zone> = diagnosis
-        .zones
+fn answers(series: &Series, frames: &[Measured]) -> (Vec<Answer>, Vec<Alone>) {
+    let seen: Vec<Seen> = frames
         .iter()
-        .map(|z| Zone {
-            name: zone_name(z.name),
-            tiles: z.tiles.iter().map(|&t| t as usize).filter(|&t| t < tiles.len()).collect(),
+        .map(|f| Seen {
+            file: &f.file,
+            size: (f.map.width, f.map.height),
+            capture: &f.capture,
+            small: &f.small,
+            map: Some(&f.map),
         })
         .collect();
-    for own in frame_zones(tiles, reference.map.width, reference.map.height) {
-        match zones.iter_mut().find(|z| z.name == own.name) {
-            Some(z) if z.tiles.is_empty() => *z = own,
-            Some(_) => {}
-            None => zones.push(own),
-        }
-    }
-    zones.sort_by_key(|z| z.name);
-    zones
+    let found = group(&seen);
+    let alone = lone(&seen, &found).into_iter().map(|(k, why)| Alone { file: frames[k].file.clone(), why }).collect();
+    (found.iter().map(|g| answer(series, frames, &seen, g)).collect(), alone)
 }
 
-/// An audit's zone among a series's.
-pub(super) const fn zone_name(name: diagnose::ZoneName) -> ZoneName {
-    match name {
-        diagnose::ZoneName::Near => ZoneName::Near,
-        diagnose::ZoneName::Far => ZoneName::Far,
-        diagnose::ZoneName::Centre => ZoneName::Centre,
-        diagnose::ZoneName::TopLeft => ZoneName::TopLeft,
-        diagnose::ZoneName::TopRight => ZoneName::TopRight,
-        diagnose::ZoneName::BottomLeft => ZoneName::BottomLeft,
-        diagnose::ZoneName::BottomRight => ZoneName::BottomRight,
-    }
+fn answer(series: &Series, frames: &[Measured], seen: &[Seen], group: &Group) -> Answer {
+    let of: Vec<Seen> = group.members.iter().map(|&m| seen[m]).collect();
+    let frame = |k: usize| &frames[group.members[k]];
+    // Pixels that were not kept are read again.
+    let pixels = |k: usize| match &frame(k).plane {
+        Some(plane) => Some(Cow::Borrowed(plane)),
+        None => intake::read(&frame(k).path, &series.overrides).ok().map(|shot| Cow::Owned(shot.plane)),
+    };
+    let diagnosis =
+        |k: usize| diagnose(&frame(k).map, &trusted(&frame(k).capture, &frame(k).flags), None, &series.intent);
+    groups::compare(&of, group.varied, &series.intent, &diagnosis, &pixels)
 }

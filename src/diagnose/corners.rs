@@ -3,11 +3,12 @@
 use super::evidence::{Evidence, Sample};
 use super::implied::Moments;
 use super::model::{CENTRE, CURVE, Place, SCALE, SHAKE, TILT, Theta};
-use super::posterior::{Normal, Posterior};
+use super::posterior::Posterior;
 use super::surface::Surface;
 use super::zones::Reading;
 use super::{Basis, CornerState, Corners};
 use crate::quantity::Estimate;
+use crate::stats::Dice;
 
 /// Lens blur expected at the corners of an unknown lens, as a share of the permitted blur, and its spread.
 /// Corners softer than the centre are normal at right focus (common practice, no published source); no
@@ -31,14 +32,14 @@ const LIKELY: f64 = 0.975;
 /// Whether a corner is softer than the one across from it, right for left, by more than the permitted blur (in
 /// quadrature) through the lens alone: no lens that is in line does that, whatever it is like.
 fn beyond_its_mirror(readings: &[Reading], posterior: &Posterior, surface: &Surface, permitted: f64) -> bool {
-    let mut normal = Normal::new(13);
+    let mut normal = Dice::new(13);
     let parts: Vec<Vec<f64>> = readings
         .iter()
         .map(|r| {
             let part = |(ready, _): &(super::model::Ready, f64)| {
                 let mut place = ready.at(&r.place, surface);
                 place.disc -= lens_disc(ready.theta(), &r.place);
-                let noisy = Reading { departure: r.departure + r.sd * normal.next(), ..*r };
+                let noisy = Reading { departure: r.departure + r.sd * normal.normal(), ..*r };
                 lens_part(&noisy, &place, ready.theta()[SCALE], surface)
             };
             posterior.few.iter().map(part).collect()

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::quantity::{Distance, Estimate, Flag, Point};
+use crate::quantity::{Distance, Estimate, Flag, Point, ZoneName};
 
 /// The verdict on a frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -39,34 +39,6 @@ impl Cause {
         Self::LensAsymmetry,
         Self::CannotTell,
     ];
-}
-
-/// A part of the frame that is judged as one.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum ZoneName {
-    /// The nearest subject that must be sharp.
-    Near,
-    /// The farthest.
-    Far,
-    /// The middle of the frame.
-    Centre,
-    /// Corner.
-    TopLeft,
-    /// Corner.
-    TopRight,
-    /// Corner.
-    BottomLeft,
-    /// Corner.
-    BottomRight,
-}
-
-impl ZoneName {
-    /// Every zone, in the order of output.
-    pub const ALL: [Self; 7] =
-        [Self::Near, Self::Far, Self::Centre, Self::TopLeft, Self::TopRight, Self::BottomLeft, Self::BottomRight];
-    /// The four corners.
-    pub const CORNERS: [Self; 4] = [Self::TopLeft, Self::TopRight, Self::BottomLeft, Self::BottomRight];
 }
 
 /// Blur of one place by cause, each as the Gaussian-equivalent sigma it would have alone, px.
@@ -252,7 +224,7 @@ pub struct ImpliedDistance {
 pub struct Diagnosis {
     /// The verdict.
     pub verdict: Verdict,
-    /// Zones in the order of [`ZoneName::ALL`].
+    /// Zones in the order of [`ZoneName::JUDGED`].
     pub zones: Vec<Zone>,
     /// The corners as corners.
     pub corners: Corners,

@@ -19,15 +19,16 @@ mod veil;
 mod weigh;
 mod zones;
 
+pub use crate::quantity::ZoneName;
 pub use diagnosis::{
     Basis, Budget, Cause, CornerState, Corners, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Undecided,
-    Unsettled, Verdict, Zone, ZoneName,
+    Unsettled, Verdict, Zone,
 };
 
 use self::evidence::{Evidence, Sample};
 use self::implied::Moments;
 use self::model::{CENTRE, CORNER, HORIZON, POWER, Priors, RISE, SCALE, SHIFT, TILT, Theta};
-use self::posterior::{Draw, Normal, Posterior};
+use self::posterior::{Draw, Posterior};
 use self::surface::Surface;
 use self::weigh::{DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA};
 use self::zones::Reading;
@@ -35,6 +36,7 @@ use crate::lens::Baseline;
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Distance, Estimate, Flag, Intent};
 use crate::shot::{Capture, Source};
+use crate::stats::Dice;
 
 /// Fewest measured tiles from which anything is said.
 const FEWEST: usize = 6;
@@ -106,7 +108,7 @@ fn nothing(map: &TileMap, capture: &Capture, intent: &Intent) -> Diagnosis {
             weights: vec![(Cause::CannotTell, 1.0)],
             unsettled: Some(Unsettled::NothingMeasured),
         },
-        zones: ZoneName::ALL.iter().map(|&name| zone(name)).collect(),
+        zones: ZoneName::JUDGED.iter().map(|&name| zone(name)).collect(),
         corners: Corners {
             state: CornerState::NotMeasured,
             basis: Basis::Assumed,
@@ -228,11 +230,11 @@ impl Frame<'_> {
     fn corner_blur(&self, reading: &[Option<Reading>], permitted: f64) -> ((f64, f64), (f64, f64), f64) {
         let (mut wholes, mut opticals) = (Moments::default(), Moments::default());
         let (mut beyond, mut all) = (0.0, 0.0);
-        let mut normal = Normal::new(7);
+        let mut normal = Dice::new(7);
         for draw in &self.posterior.draws {
             let Some(r) = &reading[draw.mode] else { continue };
             let place = model::predict(&self.posterior.modes[draw.mode].theta, &r.place, self.surface);
-            let whole = (place.y + r.departure + r.sd * normal.next() - draw.theta[SCALE]).exp();
+            let whole = (place.y + r.departure + r.sd * normal.normal() - draw.theta[SCALE]).exp();
             let now = model::predict(&draw.theta, &r.place, self.surface);
             // A width below the least that the disc and the aperture leave is the measurement's error.
             let optical = self.surface.optical(now.disc, self.surface.gauss_for(whole, now.disc)).min(whole);
@@ -251,7 +253,7 @@ impl Frame<'_> {
         let exposure = capture.exposure_s.as_ref().map(|t| t.value);
         let marked = [d.near_at.is_some(), d.far_at.is_some()];
         let mut tally = weigh::Tally::default();
-        let mut normal = Normal::new(11);
+        let mut normal = Dice::new(11);
         let (mut focus, mut near_inverse) = (Moments::default(), Moments::default());
         let (mut blur, mut whole) = ([Moments::default(); 2], [Moments::default(); 2]);
         let (mut soft, mut seen) = ([0.0; 2], [0.0; 2]);
@@ -261,7 +263,7 @@ impl Frame<'_> {
             });
         for draw in noisy {
             let draw = &draw;
-            let z = [normal.next(), normal.next(), normal.next()];
+            let z = [normal.normal(), normal.normal(), normal.normal()];
             let parts: [Option<Parts>; 2] = std::array::from_fn(|k| {
                 let reading = readings[k][draw.mode].as_ref()?;
                 Some(self.parts(draw, reading, &self.nominal(k, &reading.place, &draw.theta, marked[k]), z[k]))
@@ -284,7 +286,7 @@ impl Frame<'_> {
                 upright,
                 lens_centre: draw.theta[CENTRE].abs(),
             };
-            let rule = std::array::from_fn(|_| normal.next());
+            let rule = std::array::from_fn(|_| normal.normal());
             let causes = weigh::causes(&story, permitted, rule);
             if weigh::may_flow(exposure, self.priors.haste(&draw.theta)) {
                 tally.add_flowing(causes.as_deref(), draw.weight);

@@ -9,6 +9,7 @@ use super::model::{
 };
 use super::objects;
 use super::surface::Surface;
+use crate::stats::Dice;
 
 const LENS: u32 = 1 << CENTRE | 1 << CORNER | 1 << POWER | 1 << SCALE;
 const DEFOCUS: u32 = 1 << FAR | 1 << GROWTH | 1 << HORIZON;
@@ -233,7 +234,7 @@ fn apart(a: &Theta, b: &Theta, bottom: f64) -> bool {
 
 /// Importance-weighted draws from every mode; the mean weight of a mode is its evidence.
 fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors, mix: Mix) -> Posterior {
-    let mut normal = Normal::new(0x7455_5353_4f43_4b21);
+    let mut normal = Dice::new(0x7455_5353_4f43_4b21);
     let mut weighed: Vec<(Fit, f64, Weighted)> = Vec::new();
     let height = |fit: &Fit, odds: f64| fit.energy - odds.ln().max(0.0);
     let floor = found.iter().map(|(f, odds)| height(f, *odds)).fold(f64::INFINITY, f64::min);
@@ -252,7 +253,7 @@ fn draw(found: Vec<(Fit, f64)>, e: &Evidence, surface: &Surface, priors: &Priors
         for k in 0..DRAWS {
             let mut z = SVector::<f64, SIZE>::zeros();
             for &i in &free {
-                z[i] = normal.next();
+                z[i] = normal.normal();
             }
             // The first draw is the mode itself.
             let square = if k == 0 {
@@ -352,39 +353,4 @@ pub fn curvature_gain(posterior: &Posterior, e: &Evidence, surface: &Surface, pr
             best.energy - descend(from, on, 15, &e.samples, surface, priors, &posterior.mix).energy
         })
         .max_by(f64::total_cmp)
-}
-
-/// Standard normal numbers from a fixed seed, so that a frame's verdict is the same every time.
-#[derive(Clone, Debug)]
-pub struct Normal {
-    state: u64,
-    spare: Option<f64>,
-}
-
-impl Normal {
-    /// A sequence of its own for each seed.
-    #[must_use]
-    pub const fn new(seed: u64) -> Self {
-        Self { state: seed, spare: None }
-    }
-
-    /// The next number in (0, 1).
-    pub fn uniform(&mut self) -> f64 {
-        // SplitMix64 (Steele, Lea and Flood, OOPSLA 2014).
-        self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.state;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64 + 1e-17
-    }
-
-    /// The next normal number.
-    pub fn next(&mut self) -> f64 {
-        if let Some(spare) = self.spare.take() {
-            return spare;
-        }
-        let (r, t) = ((-2.0 * self.uniform().ln()).sqrt(), std::f64::consts::TAU * self.uniform());
-        self.spare = Some(r * t.sin());
-        r * t.cos()
-    }
 }

@@ -1,15 +1,12 @@
 //! Zones: which tiles are near, far, centre and corners, and how blurred each is by its sharpest credible tiles.
 
-use super::ZoneName;
 use super::evidence::{Evidence, Sample};
 use super::fit::{Mix, cost};
 use super::model::{HORIZON, Ready, Theta};
 use super::surface::Surface;
 use crate::measure::TileMap;
-use crate::quantity::Point;
+use crate::quantity::{CORNER_SHARE, Point, ZoneName};
 
-/// Share of the width (or height, for the side bands) left to the corners on each side.
-const CORNER_SHARE: f64 = 0.13;
 /// Height of the near band as a share of the picture's height.
 const NEAR_BAND: f64 = 0.13;
 /// How far up from the bottom, as a share of the ground's height, the near band may look for something to judge.
@@ -135,15 +132,8 @@ pub fn foreground_jumps(map: &TileMap) -> bool {
 /// Which tiles a zone takes, for zones that don't depend on the fit or have a mark.
 #[must_use]
 pub fn corner_tiles(map: &TileMap, name: ZoneName) -> Vec<u32> {
-    let (w, h) = (f64::from(map.width), f64::from(map.height));
-    let side = CORNER_SHARE * w.max(h);
-    select(map, |x, y| match name {
-        ZoneName::TopLeft => x < side && y < side,
-        ZoneName::TopRight => x > w - side && y < side,
-        ZoneName::BottomLeft => x < side && y > h - side,
-        ZoneName::BottomRight => x > w - side && y > h - side,
-        _ => (x - w / 2.0).abs() < 0.15 * w && (y - h / 2.0).abs() < 0.15 * h,
-    })
+    let size = (f64::from(map.width), f64::from(map.height));
+    select(map, |x, y| name.holds((x, y), size))
 }
 
 /// Tiles around a mark.

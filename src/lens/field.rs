@@ -4,6 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::sample::Sample;
 use crate::quantity::Estimate;
+use crate::stats::{self, excess_density, normal_density};
 
 /// Terms of the field: even in the radius, then what makes one side unlike the other.
 const SPATIAL: usize = 12;
@@ -77,8 +78,8 @@ pub fn fit(samples: &[Sample], prior: Prior) -> Option<Field> {
         let above: f64 = clean.iter().zip(&residual).map(|(c, d)| (1.0 - c) * d.max(0.0)).sum();
         let excess = (above / bad.max(1.0)).max(2.0 * typical);
         for (i, (c, s)) in clean.iter_mut().zip(samples).enumerate() {
-            let good = normal(residual[i], sd[i]) * (1.0 - dirty[s.frame]);
-            let bad = shifted(residual[i], sd[i], excess) * dirty[s.frame];
+            let good = normal_density(residual[i], sd[i]) * (1.0 - dirty[s.frame]);
+            let bad = excess_density(residual[i], sd[i], excess) * dirty[s.frame];
             *c = if good + bad > 0.0 { good / (good + bad) } else { 0.0 };
         }
         // The share of dirty samples a frame, drawn towards the shoot's own by a few samples' worth.
@@ -206,44 +207,9 @@ fn solve(
     Some((cholesky.solve(&right), cholesky.inverse()))
 }
 
-fn normal(d: f64, sd: f64) -> f64 {
-    (-0.5 * (d / sd).powi(2)).exp() / (sd * (2.0 * std::f64::consts::PI).sqrt())
-}
-
-/// Density of a normal error plus an exponential excess of mean `excess`.
-fn shifted(d: f64, sd: f64, excess: f64) -> f64 {
-    let z = sd / excess - d / sd;
-    // exp(z^2 / 2) erfc(z / sqrt 2) stays of order one; the rest is the normal density itself.
-    if z > 25.0 {
-        return normal(d, sd) * sd / (excess * z);
-    }
-    0.5 / excess * (0.5 * (sd / excess).powi(2) - d / excess).exp() * erfc(z / std::f64::consts::SQRT_2)
-}
-
-/// Complementary error function, relative error below 1.2e-7 (the Chebyshev fit of Numerical Recipes, 6.2).
-fn erfc(x: f64) -> f64 {
-    let t = 1.0 / (1.0 + 0.5 * x.abs());
-    const C: [f64; 10] = [
-        -1.265_512_23,
-        1.000_023_68,
-        0.374_091_96,
-        0.096_784_18,
-        -0.186_288_06,
-        0.278_868_07,
-        -1.135_203_98,
-        1.488_515_87,
-        -0.822_152_23,
-        0.170_872_77,
-    ];
-    let sum = C.iter().rev().fold(0.0, |sum, c| sum * t + c);
-    let value = t * (-x * x + sum).exp();
-    if x < 0.0 { 2.0 - value } else { value }
-}
-
 pub(super) fn quantile(values: impl Iterator<Item = f64>, share: f64) -> f64 {
-    let mut sorted: Vec<f64> = values.filter(|v| v.is_finite()).collect();
-    sorted.sort_by(f64::total_cmp);
-    if sorted.is_empty() { 0.0 } else { sorted[((sorted.len() - 1) as f64 * share).round() as usize] }
+    let known: Vec<f64> = values.filter(|v| v.is_finite()).collect();
+    stats::quantile(&known, share).unwrap_or(0.0)
 }
 
 #[cfg(test)]
@@ -251,19 +217,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn erfc_at_known_places() {
-        // Abramowitz and Stegun, table 7.1.
-        for (x, value) in [(0.0, 1.0), (0.5, 0.479_500_122), (1.0, 0.157_299_207), (2.0, 0.004_677_735)] {
-            assert!((erfc(x) - value).abs() < 2e-7);
-            assert!((erfc(-x) - (2.0 - value)).abs() < 2e-7);
-        }
-    }
-
-    #[test]
     fn the_shifted_density_integrates_to_one() {
         for (sd, excess) in [(1.0, 0.05), (1.0, 2.0), (0.3, 10.0)] {
             let step = 0.002;
-            let sum: f64 = (-20_000..120_000).map(|i| shifted(f64::from(i) * step, sd, excess)).sum();
+            let sum: f64 = (-20_000..120_000).map(|i| excess_density(f64::from(i) * step, sd, excess)).sum();
             assert!((sum * step - 1.0).abs() < 2e-3, "{sd} {excess}: {}", sum * step);
         }
     }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::quantity::{Estimate, MTF50_SIGMA};
+use crate::quantity::{Estimate, MTF50_SIGMA, Region};
 
 /// What came of measuring a tile.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, schemars::JsonSchema)]
@@ -81,6 +81,12 @@ pub struct Tile {
 }
 
 impl Tile {
+    /// Where it lies.
+    #[must_use]
+    pub const fn region(&self) -> Region {
+        Region { x: self.x, y: self.y, width: self.width, height: self.height }
+    }
+
     /// Spatial frequency of half contrast, cycles a pixel.
     #[must_use]
     pub fn mtf50(&self) -> Option<f64> {

@@ -8,6 +8,7 @@ mod intent;
 mod length;
 mod plain;
 mod point;
+mod zone;
 
 pub use estimate::Estimate;
 pub use flag::Flag;
@@ -15,6 +16,7 @@ pub use intent::{Intent, SharpFor, Units};
 pub use length::{Distance, LengthError, parse_distance, parse_length};
 pub use plain::{invisible, plain, shown};
 pub use point::{Place, Point, Region};
+pub use zone::{CORNER_SHARE, ZoneName};
 
 /// MTF50 (cycles a pixel) times the Gaussian-equivalent sigma (pixels) it stands for.
 ///

@@ -49,3 +49,12 @@ pub struct Region {
     /// Height in pixels.
     pub height: u32,
 }
+
+impl Region {
+    /// Its middle, px.
+    #[must_use]
+    pub fn middle(&self) -> (f64, f64) {
+        let half = |start: u32, length: u32| f64::from(start) + f64::from(length) / 2.0;
+        (half(self.x, self.width), half(self.y, self.height))
+    }
+}

@@ -172,7 +172,8 @@ pub(super) fn zone(f: &FrameView, name: ZoneName) -> &ZoneView {
     match name {
         ZoneName::Near => &f.zones.near,
         ZoneName::Far => &f.zones.far,
-        ZoneName::Centre => &f.zones.centre,
+        // A single frame has no zone of its own between middle and corners.
+        ZoneName::Centre | ZoneName::MidFrame => &f.zones.centre,
         ZoneName::TopLeft => &f.zones.top_left,
         ZoneName::TopRight => &f.zones.top_right,
         ZoneName::BottomLeft => &f.zones.bottom_left,
@@ -185,7 +186,7 @@ fn zone_row(name: ZoneName, z: &ZoneView) -> ZoneRow {
         (Some(v), Some(sd)) => format!("{} px", number::with_sd(Estimate::new(v, sd, z.tiles))),
         _ => "\u{2013}".into(),
     };
-    let index = ZoneName::ALL.iter().position(|&n| n == name).unwrap_or(0);
+    let index = ZoneName::JUDGED.iter().position(|&n| n == name).unwrap_or(0);
     ZoneRow { name: phrase::zone_name(name), index, px, word: judged(z) }
 }
 

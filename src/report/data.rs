@@ -64,7 +64,7 @@ struct Record<'a> {
     /// Pixel aperture, px.
     pixel: Option<f64>,
     pitch: Option<f64>,
-    /// In the order of `ZoneName::ALL`: blur, sd, optical, sd.
+    /// In the order of `ZoneName::JUDGED`: blur, sd, optical, sd.
     zones: [[Option<f64>; 4]; 7],
     /// Tiles, nine bytes each (see `tiles`); `None` where they lie beside the page.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -100,7 +100,7 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
         permit: f.permitted.blur_px,
         pixel: significant(chart::pixel(f), 4),
         pitch: f.capture.pixel_pitch_um.as_ref().map(|p| p.value),
-        zones: ZoneName::ALL.map(|name| zone(cards::zone(f, name))),
+        zones: ZoneName::JUDGED.map(|name| zone(cards::zone(f, name))),
         tiles: inline.then(|| packed(f)),
         line: f.model.as_ref().and_then(|m| m.focus_line),
         fitted: f.model.is_some(),
@@ -141,7 +141,7 @@ fn packed(f: &FrameView) -> String {
 /// standing, the zones it lies in as bits, then diffraction, defocus, lens and motion.
 fn tiles(f: &FrameView) -> Vec<u8> {
     let mut zones = vec![0u8; f.tiles.len()];
-    for (bit, name) in ZoneName::ALL.into_iter().enumerate() {
+    for (bit, name) in ZoneName::JUDGED.into_iter().enumerate() {
         for &i in &cards::zone(f, name).members {
             if let Some(mask) = zones.get_mut(i as usize) {
                 *mask |= 1 << bit;

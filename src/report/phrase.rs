@@ -64,6 +64,7 @@ pub const fn zone_name(zone: ZoneName) -> &'static str {
         ZoneName::Near => "Near",
         ZoneName::Far => "Far",
         ZoneName::Centre => "Centre",
+        ZoneName::MidFrame => "Mid-frame",
         ZoneName::TopLeft => "Top left",
         ZoneName::TopRight => "Top right",
         ZoneName::BottomLeft => "Bottom left",

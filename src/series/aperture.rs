@@ -1,7 +1,7 @@
 //! Answers of an aperture series: the best stop by zone and for the whole frame, and what else the stops show.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::fit::{Split, split};
 use super::{Point, ZoneBlur, ZoneName};
@@ -19,7 +19,7 @@ pub struct Apertures {
     pub zones: Vec<ZoneAnswer>,
     /// The frame whose worst zone is the least blurred.
     pub whole: Option<usize>,
-    /// Frames whose worst zone is within 5 % of that.
+    /// The run of stops about it, by f-number, at which no zone that decides is wider than there by more than 5 %.
     pub whole_within: Vec<usize>,
     /// Zones that had no say in that, since too little of them was measured.
     pub left_out: Vec<(ZoneName, LeftOut)>,
@@ -35,8 +35,15 @@ pub struct Apertures {
     pub split: Option<Split>,
 }
 
+impl Apertures {
+    /// The frames that a zone was judged in.
+    pub fn stops(&self, zone: ZoneName) -> impl Iterator<Item = usize> {
+        self.blurs.iter().filter(move |z| z.name == zone).flat_map(|z| &z.points).map(|p| p.frame)
+    }
+}
+
 /// Why a zone has no say in the answer for the whole frame.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LeftOut {
     /// It rests on fewer than three tiles, or is a corner that rests on less than half of its own: one odd tile, or what
@@ -44,6 +51,10 @@ pub enum LeftOut {
     FewTiles,
     /// It has no number at a third of the stops or more.
     FewStops,
+    /// It doesn't change with the aperture, so that it can't tell which is best.
+    NoChange,
+    /// It lies so far out of focus that no stop shows it sharp.
+    NeverSharp,
 }
 
 /// The answer for one zone.
@@ -53,7 +64,7 @@ pub struct ZoneAnswer {
     pub name: ZoneName,
     /// Frame with the least blur.
     pub best: usize,
-    /// Frames within 5 % of it, by f-number.
+    /// The run of stops about it, by f-number, that are within 5 % of it.
     pub within: Vec<usize>,
 }
 
@@ -68,9 +79,10 @@ pub struct Shift {
     pub to: usize,
 }
 
-/// Answers an aperture series. `f_numbers` by frame; frames without one take no part.
+/// Answers an aperture series. `f_numbers` by frame; frames without one take no part. `permitted` is the widest blur that
+/// counts as sharp, px, pixel aperture included.
 #[must_use]
-pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Apertures {
+pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>, permitted: f64) -> Apertures {
     let zones: Vec<ZoneBlur> = zones.iter().map(|z| by_stop(z, f_numbers)).filter(|z| z.points.len() >= 2).collect();
     let spoiled = spoiled(&zones, f_numbers, pitch_um);
     let sound: Vec<ZoneBlur> = zones
@@ -84,7 +96,7 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
     let split = split(&sound, f_numbers, pitch_um);
     let sound = split.as_ref().map_or(sound.clone(), |s| settled(&sound, s));
     let growth = split.as_ref().map(|s| s.growth.value).or(pitch_um.map(|p| WAVELENGTH_UM / p));
-    let (deciding, left_out) = deciding(&sound, f_numbers);
+    let (deciding, left_out) = deciding(&sound, f_numbers, permitted);
     let (whole, whole_within) = whole(&deciding, f_numbers);
     Apertures {
         zones: sound.iter().filter_map(zone_answer).collect(),
@@ -125,25 +137,60 @@ fn by_stop(zone: &ZoneBlur, f_numbers: &[Option<f64>]) -> ZoneBlur {
 }
 
 fn zone_answer(zone: &ZoneBlur) -> Option<ZoneAnswer> {
-    let best = zone.points.iter().min_by(|a, b| a.blur.value.total_cmp(&b.blur.value))?;
-    let limit = NO_LOSS * best.blur.value;
-    let within = zone.points.iter().filter(|p| p.blur.value <= limit).map(|p| p.frame).collect();
-    Some(ZoneAnswer { name: zone.name, best: best.frame, within })
+    let widths: Vec<f64> = zone.points.iter().map(|p| p.blur.value).collect();
+    let best = (0..widths.len()).min_by(|&a, &b| widths[a].total_cmp(&widths[b]))?;
+    let within = run(widths.len(), best, |i| widths[i] <= NO_LOSS * widths[best]);
+    let frames = within.map(|i| zone.points[i].frame).collect();
+    Some(ZoneAnswer { name: zone.name, best: zone.points[best].frame, within: frames })
+}
+
+/// The run of places about one that all hold.
+fn run(count: usize, about: usize, holds: impl Fn(usize) -> bool) -> std::ops::RangeInclusive<usize> {
+    let first = (0..about).rev().take_while(|&i| holds(i)).last().unwrap_or(about);
+    let last = (about + 1..count).take_while(|&i| holds(i)).last().unwrap_or(about);
+    first..=last
 }
 
 /// Fewest tiles of a zone that may decide for the whole frame.
 const TILES: u32 = 3;
+/// Standard errors by which a zone's widest must exceed its narrowest for it to have changed.
+const CHANGED: f64 = 2.0;
+/// Times the permitted blur that a zone out of focus keeps at every stop; no lens leaves corners that soft at all of them.
+const NEVER: f64 = 2.5;
 
-/// The zones that decide for the whole frame, and those that rest on too little to do so. Where none rests on
-/// enough, all decide.
-fn deciding<'a>(zones: &'a [ZoneBlur], f_numbers: &[Option<f64>]) -> (Vec<&'a ZoneBlur>, Vec<(ZoneName, LeftOut)>) {
+/// A zone's least and most blurred points.
+fn ends(zone: &ZoneBlur) -> Option<(Point, Point)> {
+    let points = || zone.points.iter().copied();
+    let by = |a: &Point, b: &Point| a.blur.value.total_cmp(&b.blur.value);
+    points().min_by(by).zip(points().max_by(by))
+}
+
+/// The zones that decide for the whole frame, and those that don't, and why. Where none rests on enough, all decide.
+fn deciding<'a>(
+    zones: &'a [ZoneBlur],
+    f_numbers: &[Option<f64>],
+    permitted: f64,
+) -> (Vec<&'a ZoneBlur>, Vec<(ZoneName, LeftOut)>) {
     // Frames that any zone has: a spoiled frame is missing from all.
     let stops = (0..f_numbers.len()).filter(|k| zones.iter().any(|z| z.points.iter().any(|p| p.frame == *k))).count();
+    let changes = |z: &ZoneBlur| {
+        ends(z).is_some_and(|(least, most)| {
+            let by = most.blur.value - least.blur.value;
+            by > (NO_LOSS - 1.0) * least.blur.value && by > CHANGED * least.apart_sd.hypot(most.apart_sd)
+        })
+    };
+    let sharp = |z: &ZoneBlur| ends(z).is_some_and(|(least, _)| least.blur.value <= NEVER * permitted);
+    // Where all are alike in that they say nothing against any of them.
+    let (any_changes, any_sharp) = (zones.iter().any(changes), zones.iter().any(sharp));
     let thin = |z: &ZoneBlur| {
         if z.tiles < TILES || (z.name.is_corner() && 2 * z.tiles < z.of) {
             Some(LeftOut::FewTiles)
         } else if 3 * z.points.len() <= 2 * stops {
             Some(LeftOut::FewStops)
+        } else if any_sharp && !sharp(z) {
+            Some(LeftOut::NeverSharp)
+        } else if any_changes && !changes(z) {
+            Some(LeftOut::NoChange)
         } else {
             None
         }
@@ -155,21 +202,23 @@ fn deciding<'a>(zones: &'a [ZoneBlur], f_numbers: &[Option<f64>]) -> (Vec<&'a Zo
     (kept, zones.iter().filter_map(|z| Some((z.name, thin(z)?))).collect())
 }
 
-/// Frame with the least blurred worst zone, over the frames that have a number in every zone that decides.
+/// Frame with the least blurred worst zone, over the frames that have a number in every zone that decides, and the stops
+/// about it that lose nothing in any of them.
 fn whole(zones: &[&ZoneBlur], f_numbers: &[Option<f64>]) -> (Option<usize>, Vec<usize>) {
-    let worst: Vec<(usize, f64)> = (0..f_numbers.len())
-        .filter(|&k| f_numbers[k].is_some())
-        .filter_map(|k| {
-            let blurs: Option<Vec<f64>> =
-                zones.iter().map(|z| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value)).collect();
-            Some((k, blurs?.into_iter().fold(f64::NAN, f64::max)))
-        })
-        .filter(|w| w.1.is_finite())
-        .collect();
-    let Some(&(best, least)) = worst.iter().min_by(|a, b| a.1.total_cmp(&b.1)) else { return (None, Vec::new()) };
-    let mut within: Vec<usize> = worst.iter().filter(|w| w.1 <= NO_LOSS * least).map(|w| w.0).collect();
-    within.sort_by(|&a, &b| f_numbers[a].unwrap_or(0.0).total_cmp(&f_numbers[b].unwrap_or(0.0)));
-    (Some(best), within)
+    let mut stops: Vec<(usize, f64)> = f_numbers.iter().enumerate().filter_map(|(k, n)| Some((k, (*n)?))).collect();
+    stops.sort_by(|a, b| a.1.total_cmp(&b.1));
+    // A stop at which some zone has no number breaks the run: nothing is known of it.
+    let of_frame = |&(k, _): &(usize, f64)| -> Option<Vec<f64>> {
+        let at = |z: &&ZoneBlur| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
+        zones.iter().map(at).collect::<Option<Vec<f64>>>().filter(|w| !w.is_empty())
+    };
+    let known: Vec<Option<Vec<f64>>> = stops.iter().map(of_frame).collect();
+    let worst = |i: &usize| known[*i].as_ref().map_or(f64::INFINITY, |w| w.iter().copied().fold(0.0, f64::max));
+    let best = (0..known.len()).min_by(|a, b| worst(a).total_cmp(&worst(b)));
+    let Some((best, least)) = best.and_then(|b| Some((b, known[b].as_ref()?))) else { return (None, Vec::new()) };
+    let no_loss = |i: usize| known[i].as_ref().is_some_and(|w| w.iter().zip(least).all(|(w, b)| *w <= NO_LOSS * b));
+    let within = run(known.len(), best, no_loss).map(|i| stops[i].0).collect();
+    (Some(stops[best].0), within)
 }
 
 /// The most a blur can grow from one stop to the next when only diffraction grows.

@@ -26,6 +26,9 @@ pub struct Bracket {
     pub as_good: Vec<usize>,
     /// The fewest frames that show every coverable tile within the permitted blur, near to far.
     pub covering_set: Vec<usize>,
+    /// Members of that set that others can stand in for, and these others: with any of them the set is no larger and leaves
+    /// nothing out.
+    pub instead: Vec<(usize, Vec<usize>)>,
     /// Tiles that were compared and that no frame shows within the permitted blur.
     pub uncovered: Vec<usize>,
 }
@@ -38,6 +41,10 @@ const ONE_APERTURE: f64 = 1.06;
 
 /// Standard deviations by which a width must be beyond the permitted one to rule a frame out.
 const CHANCE: f64 = 1.5;
+
+/// Share by which the widths of a tile may all be off: single-frame widths, which they rest on, err by 4 % in the middle and
+/// a neighbourhood steadies that by little (docs/accuracy.md, aperture series).
+const ANCHOR: f64 = 0.04;
 
 /// Widths a bracket is answered from: those of the model of all frames at once where it holds (see `focusing`; it needs
 /// frames of one aperture), else the measured ones, steadied by their neighbours' and with the benefit of chance.
@@ -57,15 +64,16 @@ pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_
         let logs: Vec<Option<f64>> = sigma.iter().map(|e| e.map(|e| e.value.max(1e-3).ln())).collect();
         steadied(&logs, tiles).into_iter().zip(sd).map(|(l, sd)| l.map(|l| l.exp() - CHANCE * sd)).collect()
     };
-    Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), place: None, doubt: 0.0 }
+    Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), place: None, doubt: ANCHOR }
 }
 
 /// Answers a focus bracket from [`widths`]. `permitted` is the widest blur that counts as sharp, px, pixel aperture
 /// included.
 ///
 /// The set is the smallest there is (branch and bound over the frames' tile sets); of sets of one size that with the
-/// least mean blur. Tiles that no frame shows better than permitted by more than the standard error of a width ask for no
-/// frame of their own, unless there are no others.
+/// least mean blur. A frame that shows a tile wider than permitted by no more than the standard error of a width shows it;
+/// tiles that no frame shows better than permitted by more than that ask for no frame of their own, unless there are no
+/// others.
 #[must_use]
 pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: f64) -> Bracket {
     let frames = widths.sigma.len();
@@ -76,12 +84,13 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
     let clear: Vec<usize> =
         coverable.iter().copied().filter(|&t| least(t) <= (1.0 - widths.doubt) * permitted).collect();
     let asking = if clear.is_empty() { &coverable } else { &clear };
-    let covers = |k: usize, t: usize| width(k, t) <= permitted;
+    let covers = |k: usize, t: usize| width(k, t) <= (1.0 + widths.doubt) * permitted;
     let sets: Vec<Vec<bool>> = (0..frames).map(|k| asking.iter().map(|&t| covers(k, t)).collect()).collect();
     let cost = |set: &[usize]| -> f64 {
         coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
     };
     let mut set = smallest_cover(&sets, &cost);
+    let instead = instead(&set, &sets);
     let place = |k: usize| {
         // Near lies low in the picture: order by the mean height of what a frame shows best.
         let best = judged.iter().filter(|&&t| width(k, t) <= 1.05 * least(t));
@@ -90,7 +99,17 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
     };
     set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
     let (best_single, as_good) = best_single(zones, widths).map_or((None, Vec::new()), |(k, o)| (Some(k), o));
-    Bracket { best_single, as_good, covering_set: set, uncovered }
+    Bracket { best_single, as_good, covering_set: set, instead, uncovered }
+}
+
+/// For each member of a cover the other rows that may stand in for it.
+fn instead(set: &[usize], sets: &[Vec<bool>]) -> Vec<(usize, Vec<usize>)> {
+    let others = |k: usize| {
+        let left: Vec<usize> = (0..sets[k].len()).filter(|&c| set.iter().all(|&o| o == k || !sets[o][c])).collect();
+        let able = |o: &usize| !set.contains(o) && left.iter().all(|&c| sets[*o][c] || !sets[k][c]);
+        (0..sets.len()).filter(able).collect::<Vec<usize>>()
+    };
+    set.iter().map(|&k| (k, others(k))).filter(|(_, o)| !o.is_empty()).collect()
 }
 
 /// Tiles to each side along the row that steady a tile.
@@ -293,6 +312,63 @@ mod tests {
     }
 
     proptest! {
+        /// Evenly spread ground seen at recorded distances asks for no more frames than the intervals of sharp depth
+        /// about those distances: on squared widths, base^2 + (0.2658 d)^2 for a disc of d px.
+        #[test]
+        fn a_set_asks_for_no_more_than_a_count_of_depths(
+            frames in 2usize..16,
+            span in 2.0..20.0f64,
+            off in prop::collection::vec(-0.3..0.3f64, 16),
+            noise in prop::collection::vec(-0.03..0.03f64, 16 * 40),
+        ) {
+            const TILES: usize = 40;
+            let (base, permitted) = (0.5, 1.0);
+            let place = |t: usize| span * t as f64 / (TILES - 1) as f64;
+            let focus: Vec<f64> = (0..frames).map(|k| span * (k as f64 + off[k]) / (frames - 1) as f64).collect();
+            let width = |k: usize, t: usize| {
+                f64::hypot(base, crate::quantity::DISC_SIGMA * (place(t) - focus[k])) * (1.0 + noise[k * TILES + t])
+            };
+            let sigma: Vec<Vec<Option<f64>>> =
+                (0..frames).map(|k| (0..TILES).map(|t| Some(width(k, t))).collect()).collect();
+            let tiles: Vec<Region> =
+                (0..TILES).map(|t| Region { x: 0, y: 50 * t as u32, width: 50, height: 50 }).collect();
+            let found = answer(&[], &Widths { sigma, place: None, doubt: 0.04 }, &tiles, permitted);
+            // From one end on, the frame that reaches farthest among those that show the place; reach by geometry alone.
+            let reach = (permitted * permitted - base * base).sqrt() / crate::quantity::DISC_SIGMA;
+            let reached = |t: usize| focus.iter().any(|f| (place(t) - *f).abs() <= reach);
+            // What lies beyond every frame's reach may be read as just within it.
+            prop_assume!((0..TILES).all(reached));
+            let (mut count, mut t) = (0, 0);
+            while t < TILES {
+                let farthest = focus.iter().filter(|f| (place(t) - **f).abs() <= reach).copied().reduce(f64::max);
+                match farthest {
+                    Some(f) => {
+                        count += 1;
+                        t = (t..TILES).find(|&t| place(t) > f + reach).unwrap_or(TILES);
+                    }
+                    None => t += 1,
+                }
+            }
+            prop_assert!(found.covering_set.len() <= count, "{:?} for {count}", found.covering_set);
+        }
+
+        /// Whatever stands in leaves nothing out.
+        #[test]
+        fn a_stand_in_covers_what_it_stands_for(
+            sets in prop::collection::vec(prop::collection::vec(any::<bool>(), 9), 2..8),
+        ) {
+            let all: Vec<usize> = (0..9).filter(|&c| sets.iter().any(|s| s[c])).collect();
+            let sets: Vec<Vec<bool>> = sets.iter().map(|s| all.iter().map(|&c| s[c]).collect()).collect();
+            let found = smallest_cover(&sets, &|_| 0.0);
+            for (k, others) in instead(&found, &sets) {
+                for o in others {
+                    let mut with = found.clone();
+                    with.iter_mut().filter(|m| **m == k).for_each(|m| *m = o);
+                    prop_assert!((0..all.len()).all(|c| with.iter().any(|&m| sets[m][c])));
+                }
+            }
+        }
+
         /// Against trying every subset.
         #[test]
         fn the_cover_is_smallest(sets in prop::collection::vec(prop::collection::vec(any::<bool>(), 9), 1..8)) {

@@ -5,13 +5,14 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::answer::Lone;
 use crate::measure::TileMap;
-use crate::measure::register::{Registration, Small, register_small};
+use crate::measure::register::{Registration, Sketch, Small, likeness, register_small};
 use crate::shot::Capture;
 
-/// A frame as grouping sees it.
+/// A frame as a series sees it: what is kept of it once its pixels are gone.
 #[derive(Clone, Copy, Debug)]
-pub struct Member<'a> {
+pub struct Seen<'a> {
     /// The file as named.
     pub file: &'a str,
     /// Size of the upright picture, px.
@@ -51,42 +52,28 @@ const PAUSE_S: f64 = 180.0;
 const SHIFT: f64 = 0.15;
 /// Frames each frame is compared with: its neighbours in time and order.
 const NEIGHBOURS: usize = 4;
-/// Share of patches that must be found, and of those found that must agree.
+/// Share of patches that must be found, and of those found that must lie where those around them say.
 const FOUND: f64 = 0.3;
 const AGREE: f64 = 0.6;
-/// Largest typical distance of the agreeing patches from the map, as a share of the distance within which they count
-/// as agreeing. Patches that agree by chance lie evenly within that distance, half of them beyond 0.7 of it.
-const CLOSE: f64 = 0.4;
+/// Largest typical distance of the agreeing patches from where their neighbours have them, in small pixels. Patches that
+/// agree by chance lie evenly within one and a half, half of them beyond 1.06.
+const CLOSE: f64 = 0.6;
+/// Share of a sketch's blocks found where those around them say from which two frames show one scene, and below which
+/// they don't; between the two the small pictures decide. Blocks that a sketch must show something in.
+const SAME: f64 = 0.8;
+const OTHER: f64 = 0.2;
+const BLOCKS: u32 = 10;
 
 /// Finds the groups among frames: same size, same body and focal length where known, taken within three minutes of
-/// each other where dates are known, and registering on each other with little shift. Groups have two members or
-/// more and come in the order of their first.
+/// each other where dates are known, and showing one scene with little shift. A frame joins by any member. Groups have
+/// two members or more and come in the order of their first.
 ///
 /// Where dates are missing frames are compared in the order given, so files of one scene must be neighbours.
 #[must_use]
-pub fn group(frames: &[Member]) -> Vec<Group> {
-    group_by(frames, &|a, b| register_small(frames[a].small, frames[b].small))
-}
-
-/// As [`group`], with a registration of its own: told the indices of two frames, it must answer as
-/// [`register_small`] does for their small pictures (from memory, say); only the common map and the counts matter.
-#[must_use]
-pub fn group_by(
-    frames: &[Member],
-    register: &(impl Fn(usize, usize) -> Option<Registration> + Sync + ?Sized),
-) -> Vec<Group> {
+pub fn group(frames: &[Seen]) -> Vec<Group> {
+    let sketches: Vec<Sketch> = frames.par_iter().map(|f| Sketch::new(f.small)).collect();
     let dates: Vec<Option<f64>> = frames.iter().map(|f| seconds(f.capture)).collect();
-    let mut order: Vec<usize> = (0..frames.len()).collect();
-    // Dated frames by date, the others where the order given has them: after the dated one before.
-    let mut last = f64::NEG_INFINITY;
-    let keys: Vec<f64> = dates
-        .iter()
-        .map(|d| {
-            last = d.unwrap_or(last);
-            last
-        })
-        .collect();
-    order.sort_by(|&a, &b| keys[a].total_cmp(&keys[b]).then(a.cmp(&b)));
+    let order = in_time(&dates);
     let mut leader: Vec<usize> = (0..frames.len()).collect();
     fn find(leader: &mut [usize], mut i: usize) -> usize {
         while leader[i] != i {
@@ -104,8 +91,8 @@ pub fn group_by(
             .filter(|&(a, b)| find(&mut leader, a) != find(&mut leader, b))
             .filter(|&(a, b)| compatible(&frames[a], &frames[b], dates[a], dates[b]))
             .collect();
-        let links: Vec<(usize, usize)> =
-            pairs.into_par_iter().filter(|&(a, b)| one_scene(register(a, b), &frames[a])).collect();
+        let one = |&(a, b): &(usize, usize)| one_scene((&frames[a], &sketches[a]), (&frames[b], &sketches[b]));
+        let links: Vec<(usize, usize)> = pairs.into_par_iter().filter(one).collect();
         for (a, b) in links {
             let (a, b) = (find(&mut leader, a), find(&mut leader, b));
             leader[a.max(b)] = a.min(b);
@@ -122,26 +109,67 @@ pub fn group_by(
         .collect()
 }
 
-/// Whether another frame shows the scene of `frame`, by its registration on it.
-fn one_scene(found: Option<Registration>, frame: &Member) -> bool {
-    let Some(found) = found else { return false };
-    let size = frame.size;
-    let long = f64::from(size.0.max(size.1));
-    let small = found.map.shift.0.hypot(found.map.shift.1) < SHIFT * long;
-    // Patches are laid out ten along the longer side.
-    let laid = 100.0 * f64::from(size.0.min(size.1)) / long;
-    let enough = f64::from(found.compared) >= FOUND * laid && found.compared >= 6;
-    let close = found.residual_px <= CLOSE * frame.small.agree_px();
-    small && enough && close && found.agreement >= AGREE
+/// Dated frames by date, the others where the order given has them: after the dated one before.
+fn in_time(dates: &[Option<f64>]) -> Vec<usize> {
+    let mut last = f64::NEG_INFINITY;
+    let keys: Vec<f64> = dates
+        .iter()
+        .map(|d| {
+            last = d.unwrap_or(last);
+            last
+        })
+        .collect();
+    let mut order: Vec<usize> = (0..dates.len()).collect();
+    order.sort_by(|&a, &b| keys[a].total_cmp(&keys[b]).then(a.cmp(&b)));
+    order
 }
 
-fn compatible(a: &Member, b: &Member, at: Option<f64>, bt: Option<f64>) -> bool {
+/// Whether two frames show one scene with little shift: by their sketches where these are plain, else by the small pictures.
+fn one_scene(a: (&Seen, &Sketch), b: (&Seen, &Sketch)) -> bool {
+    let Some(alike) = likeness(a.1, b.1) else { return registers(a.0, b.0) };
+    if alike.blocks < BLOCKS {
+        return registers(a.0, b.0);
+    }
+    match alike.share {
+        share if share < OTHER => false,
+        share if share >= SAME => little(alike.shift, a.0.size),
+        _ => registers(a.0, b.0),
+    }
+}
+
+fn registers(a: &Seen, b: &Seen) -> bool {
+    register_small(a.small, b.small).is_some_and(|r| shows(&r, a) && little(r.map.shift, a.size))
+}
+
+fn little(shift: (f64, f64), size: (u32, u32)) -> bool {
+    shift.0.hypot(shift.1) < SHIFT * f64::from(size.0.max(size.1))
+}
+
+/// Whether another frame shows the scene of `frame`, by its registration on it.
+pub(super) fn shows(found: &Registration, frame: &Seen) -> bool {
+    let (long, short) = (f64::from(frame.size.0.max(frame.size.1)), f64::from(frame.size.0.min(frame.size.1)));
+    // Patches are laid out ten along the longer side.
+    let laid = 100.0 * short / long;
+    let enough = f64::from(found.compared) >= FOUND * laid && found.compared >= 6;
+    enough && found.residual_px <= CLOSE * frame.small.factor as f64 && found.agreement >= AGREE
+}
+
+/// Whether two sizes are those of one picture, but for a row or column lost in developing: within a hundredth.
+fn one_size(a: (u32, u32), b: (u32, u32)) -> bool {
+    let near = |a: u32, b: u32| 100 * a.abs_diff(b) <= a.max(b);
+    near(a.0, b.0) && near(a.1, b.1)
+}
+
+fn compatible(a: &Seen, b: &Seen, at: Option<f64>, bt: Option<f64>) -> bool {
     let differ = |x: &Option<crate::shot::Fact<f64>>, y: &Option<crate::shot::Fact<f64>>, by: f64| {
         x.as_ref().zip(y.as_ref()).is_some_and(|(x, y)| (x.value / y.value).ln().abs() > by)
     };
     let other_body = a.capture.body.as_ref().zip(b.capture.body.as_ref()).is_some_and(|(x, y)| x.value != y.value);
     let apart = at.zip(bt).is_some_and(|(x, y)| (x - y).abs() > PAUSE_S);
-    a.size == b.size && !other_body && !apart && !differ(&a.capture.focal_length_mm, &b.capture.focal_length_mm, 0.03)
+    one_size(a.size, b.size)
+        && !other_body
+        && !apart
+        && !differ(&a.capture.focal_length_mm, &b.capture.focal_length_mm, 0.03)
 }
 
 /// Capture time in seconds, from any fixed origin.
@@ -152,9 +180,12 @@ fn seconds(capture: &Capture) -> Option<f64> {
     Some(date.duration_since(origin).as_secs_f64())
 }
 
+/// Members among which a moved focus is looked for.
+const FOCUS_OF: usize = 24;
+
 /// What was varied: the recorded f-numbers first, then the recorded focus distances, then where the frames are sharp.
 /// Frames focused at plainly different distances are no aperture series, whatever their f-numbers.
-fn varied(frames: &[Member], members: &[usize]) -> Varied {
+fn varied(frames: &[Seen], members: &[usize]) -> Varied {
     let differ = |values: Vec<f64>, by: f64| {
         let (low, high) = values.iter().fold((f64::INFINITY, 0.0f64), |m, &v| (m.0.min(v), m.1.max(v)));
         values.len() > 1 && high > by * low
@@ -172,14 +203,16 @@ fn varied(frames: &[Member], members: &[usize]) -> Varied {
     if inverses.len() > 1 && spread.1 - spread.0 > 0.1 * spread.1 && spread.1 > 0.02 {
         return Varied::Focus;
     }
-    if members.iter().enumerate().any(|(i, &a)| members[..i].iter().any(|&b| focus_differs(&frames[a], &frames[b]))) {
+    // Of many members some, evenly spread: in a run of thousands each with each would take for ever.
+    let some: Vec<usize> = members.iter().copied().step_by(members.len().div_ceil(FOCUS_OF)).collect();
+    if some.iter().enumerate().any(|(i, &a)| some[..i].iter().any(|&b| focus_differs(&frames[a], &frames[b]))) {
         return Varied::Focus;
     }
     Varied::Nothing
 }
 
 /// Whether some tiles are clearly sharper in one frame and others clearly sharper in the other.
-fn focus_differs(a: &Member, b: &Member) -> bool {
+fn focus_differs(a: &Seen, b: &Seen) -> bool {
     let (Some(ma), Some(mb)) = (a.map, b.map) else { return false };
     let (mut first, mut second, mut compared) = (0, 0, 0);
     for (ta, tb) in ma.tiles.iter().zip(&mb.tiles) {
@@ -194,43 +227,42 @@ fn focus_differs(a: &Member, b: &Member) -> bool {
     first >= enough && second >= enough
 }
 
-/// Why a frame belongs to no group.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Lone {
-    /// No other frame of its size shows its scene.
-    OtherScene,
-    /// The groups beside it are of frames of another size: its own and theirs, px.
-    OtherSize((u32, u32), (u32, u32)),
-    /// A group shows its scene after this many quarter turns clockwise.
-    Turned(u8),
-}
-
 /// The frames that belong to no group, and why as far as can be said.
 #[must_use]
-pub fn lone(frames: &[Member], groups: &[Group]) -> Vec<(usize, Lone)> {
-    let grouped = |k: usize| groups.iter().any(|g| g.members.contains(&k));
-    (0..frames.len()).filter(|&k| !grouped(k)).map(|k| (k, why_lone(frames, groups, k))).collect()
+pub fn lone(frames: &[Seen], groups: &[Group]) -> Vec<(usize, Lone)> {
+    let mut grouped = vec![None; frames.len()];
+    for (g, group) in groups.iter().enumerate() {
+        group.members.iter().for_each(|&m| grouped[m] = Some(g));
+    }
+    (0..frames.len())
+        .into_par_iter()
+        .filter(|&k| grouped[k].is_none())
+        .map(|k| (k, why_lone(frames, &grouped, k)))
+        .collect()
 }
 
-fn why_lone(frames: &[Member], groups: &[Group], k: usize) -> Lone {
-    // The groups nearest in order are the likeliest to be its own.
-    let mut near: Vec<usize> =
-        groups.iter().filter_map(|g| g.members.iter().copied().min_by_key(|&m| m.abs_diff(k))).collect();
+fn why_lone(frames: &[Seen], grouped: &[Option<usize>], k: usize) -> Lone {
+    // The groups nearest in order are the likeliest to show its scene; of each the nearest member.
+    let reach = 2 * NEIGHBOURS;
+    let mut near: Vec<usize> = (k.saturating_sub(reach)..(k + reach + 1).min(frames.len())).collect();
+    near.retain(|&m| grouped[m].is_some());
     near.sort_by_key(|&m| m.abs_diff(k));
-    near.truncate(3);
-    for &m in &near {
-        for quarters in [1, 2, 3] {
-            let turned = frames[k].small.turned(quarters);
-            let size = if quarters == 2 { frames[k].size } else { (frames[k].size.1, frames[k].size.0) };
-            let upright = Member { small: &turned, size, ..frames[k] };
-            if size == frames[m].size && one_scene(register_small(frames[m].small, upright.small), &frames[m]) {
-                return Lone::Turned(quarters);
+    let mut groups = Vec::new();
+    near.retain(|&m| !groups.contains(&grouped[m]) && (groups.push(grouped[m]), true).1);
+    let turned: Vec<(u8, Small)> = [1, 2, 3].map(|q| (q, frames[k].small.turned(q))).into();
+    let sketches: Vec<Sketch> = turned.iter().map(|t| Sketch::new(&t.1)).collect();
+    for &m in near.iter().take(3) {
+        let other = Sketch::new(frames[m].small);
+        for ((quarters, small), sketch) in turned.iter().zip(&sketches) {
+            let size = if *quarters == 2 { frames[k].size } else { (frames[k].size.1, frames[k].size.0) };
+            let upright = Seen { small, size, ..frames[k] };
+            if one_size(size, frames[m].size) && one_scene((&frames[m], &other), (&upright, sketch)) {
+                return Lone::Turned(*quarters);
             }
         }
     }
     // Where frames of its own size, upright or not, are grouped beside it, size is not what keeps it out.
     let sides = |m: usize| (frames[m].size.0.max(frames[m].size.1), frames[m].size.0.min(frames[m].size.1));
-    near.retain(|m| m.abs_diff(k) <= 2 * NEIGHBOURS);
     match near.first() {
         Some(&m) if near.iter().all(|&m| sides(m) != sides(k)) => Lone::OtherSize(frames[k].size, frames[m].size),
         _ => Lone::OtherScene,

@@ -1,19 +1,25 @@
 //! Several frames of one scene: found, compared tile by tile, and answered: which aperture, which frames to blend.
 //!
-//! Pure functions: facts, small pictures, spectra and tile maps in, answers out.
+//! Pure functions: facts, small pictures, pixels and tile maps in, answers out.
 
+mod answer;
 pub mod aperture;
 pub mod bracket;
+mod compare;
 mod content;
 pub mod fit;
 mod focusing;
 mod group;
+mod lay;
 mod resolve;
 mod sharpest;
 mod zone;
 
+pub use crate::quantity::ZoneName;
+pub use answer::{Answer, Between, Lone, NoteKind};
+pub use compare::{Ask, compare, reference, zones};
 pub use content::{without_soft_content, without_still_content};
-pub use group::{Group, Lone, Member, Varied, group, group_by, lone};
+pub use group::{Group, Seen, Varied, group, lone};
 pub use resolve::{Blurs, Frame, on_reference, resolve};
-pub use sharpest::{Sharpest, focus_varied, sharpest};
-pub use zone::{Point, Zone, ZoneBlur, ZoneName, frame_zones, zone_blurs};
+pub use sharpest::{Sharpest, between, focus_varied, sharpest};
+pub use zone::{Point, Zone, ZoneBlur, zone_blurs};

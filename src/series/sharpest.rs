@@ -1,7 +1,8 @@
 //! Which of near-duplicates is the sharpest, and whether focus moved between frames after all.
 
-use super::Blurs;
+use super::{Between, Blurs, Zone};
 use crate::quantity::Estimate;
+use crate::stats;
 
 /// The sharpest of near-duplicates.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,23 +22,8 @@ pub struct Sharpest {
 /// The margin is the middle of the tiles' log ratios to the next best frame, its sd from their scatter.
 #[must_use]
 pub fn sharpest(sigma: &[Vec<Option<Estimate>>]) -> Option<Sharpest> {
-    let tiles = sigma.first()?.len();
-    let ratio = |a: usize, b: usize| -> Option<Estimate> {
-        let mut logs: Vec<f64> = (0..tiles)
-            .filter_map(|t| Some((sigma[b][t]?.value / sigma[a][t]?.value).ln()))
-            .filter(|l| l.is_finite())
-            .collect();
-        if logs.len() < 3 {
-            return None;
-        }
-        logs.sort_by(f64::total_cmp);
-        let middle = logs[logs.len() / 2];
-        let mut away: Vec<f64> = logs.iter().map(|l| (l - middle).abs()).collect();
-        away.sort_by(f64::total_cmp);
-        // Sd of a median: 1.2533 of that of the mean.
-        let sd = 1.2533 * 1.4826 * away[away.len() / 2] / (logs.len() as f64).sqrt();
-        Some(Estimate::new(middle, sd.max(0.002), logs.len() as u32))
-    };
+    let all: Vec<usize> = (0..sigma.first()?.len()).collect();
+    let ratio = |a: usize, b: usize| ratio(&sigma[a], &sigma[b], &all);
     let mut best = 0;
     for k in 1..sigma.len() {
         if ratio(best, k).is_some_and(|r| r.value < 0.0) {
@@ -50,9 +36,44 @@ pub fn sharpest(sigma: &[Vec<Option<Estimate>>]) -> Option<Sharpest> {
         .map(|(k, r)| (k, Estimate::new(r.value.exp_m1(), r.sd * r.value.exp(), r.n)))
         .collect();
     let &(_, margin) = margins.iter().min_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
-    let real = |margin: Estimate| margin.value > 2.0 * margin.sd && margin.value > 0.02;
     let softer = margins.iter().filter(|&&(_, m)| real(m)).map(|&(k, _)| k).collect();
     Some(Sharpest { frame: best, margin, real: real(margin), softer })
+}
+
+/// Whether a margin is beyond chance.
+fn real(margin: Estimate) -> bool {
+    margin.value > CHANCE * margin.sd && margin.value > LEAST
+}
+
+/// Standard errors beyond which a margin is no chance, and the least margin that matters.
+const CHANCE: f64 = 2.0;
+const LEAST: f64 = 0.02;
+/// Fewest tiles that a margin rests on.
+const TILES: usize = 3;
+
+/// Logarithm of the ratio of frame `b`'s widths to frame `a`'s over some tiles: the middle one, with the error that their
+/// scatter leaves.
+fn ratio(a: &[Option<Estimate>], b: &[Option<Estimate>], tiles: &[usize]) -> Option<Estimate> {
+    let logs: Vec<f64> =
+        tiles.iter().filter_map(|&t| Some((b[t]?.value / a[t]?.value).ln())).filter(|l| l.is_finite()).collect();
+    if logs.len() < TILES {
+        return None;
+    }
+    let (middle, scatter) = (stats::median(&logs)?, stats::scatter(&logs)?);
+    Some(Estimate::new(middle, (stats::MEDIAN_SD * scatter / (logs.len() as f64).sqrt()).max(0.002), logs.len() as u32))
+}
+
+/// Which of two frames is sharper in each zone, and by how much; zones of too few common tiles are left out.
+#[must_use]
+pub fn between(zones: &[Zone], blurs: &Blurs) -> Vec<Between> {
+    let [first, second] = blurs.sigma.as_slice() else { return Vec::new() };
+    let of_zone = |z: &Zone| {
+        let log = ratio(first, second, &z.tiles)?;
+        let margin = log.value.abs().exp_m1();
+        let margin = Estimate::new(margin, log.sd * (1.0 + margin), log.n);
+        Some(Between { zone: z.name, sharper: real(margin).then_some(usize::from(log.value < 0.0)), margin })
+    };
+    zones.iter().filter_map(of_zone).collect()
 }
 
 /// Whether some tiles are clearly sharper in one frame and others clearly sharper in another, so that the plane of

@@ -1,52 +1,8 @@
 //! Parts of the frame that a series is answered for, and their blur in each frame.
 
-use schemars::JsonSchema;
-use serde::Serialize;
-
 use super::Blurs;
-use crate::quantity::{Estimate, Region};
-
-/// A part of the frame.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum ZoneName {
-    /// The nearest subject that must be sharp.
-    Near,
-    /// The farthest.
-    Far,
-    /// The middle of the frame.
-    Centre,
-    /// Between the middle and the corners.
-    MidFrame,
-    /// Corner.
-    TopLeft,
-    /// Corner.
-    TopRight,
-    /// Corner.
-    BottomLeft,
-    /// Corner.
-    BottomRight,
-}
-
-impl ZoneName {
-    /// Every zone, in the order of output.
-    pub const ALL: [Self; 8] = [
-        Self::Near,
-        Self::Far,
-        Self::Centre,
-        Self::MidFrame,
-        Self::TopLeft,
-        Self::TopRight,
-        Self::BottomLeft,
-        Self::BottomRight,
-    ];
-
-    /// Whether it is one of the four corners.
-    #[must_use]
-    pub const fn is_corner(self) -> bool {
-        matches!(self, Self::TopLeft | Self::TopRight | Self::BottomLeft | Self::BottomRight)
-    }
-}
+use crate::quantity::{Estimate, ZoneName};
+use crate::stats;
 
 /// A zone and the tiles (indices, row-major) that lie in it.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,38 +11,6 @@ pub struct Zone {
     pub name: ZoneName,
     /// Its tiles.
     pub tiles: Vec<usize>,
-}
-
-/// Zones that follow from the frame alone: centre, mid-frame and corners. Distances are shares of half the
-/// diagonal: centre within 0.25, mid-frame 0.4 to 0.65, corners beyond 0.75.
-#[must_use]
-pub fn frame_zones(tiles: &[Region], width: u32, height: u32) -> Vec<Zone> {
-    let (w, h) = (f64::from(width), f64::from(height));
-    let half = w.hypot(h) / 2.0;
-    let place = |r: &Region| {
-        let x = (f64::from(r.x) + f64::from(r.width) / 2.0 - w / 2.0) / half;
-        let y = (f64::from(r.y) + f64::from(r.height) / 2.0 - h / 2.0) / half;
-        (x, y)
-    };
-    let select = |name, inside: &dyn Fn(f64, f64) -> bool| Zone {
-        name,
-        tiles: (0..tiles.len())
-            .filter(|&i| {
-                let (x, y) = place(&tiles[i]);
-                inside(x, y)
-            })
-            .collect(),
-    };
-    let corner =
-        |left: bool, top: bool| move |x: f64, y: f64| x.hypot(y) > 0.75 && (x < 0.0) == left && (y < 0.0) == top;
-    vec![
-        select(ZoneName::Centre, &|x, y| x.hypot(y) < 0.25),
-        select(ZoneName::MidFrame, &|x, y| (0.4..0.65).contains(&x.hypot(y))),
-        select(ZoneName::TopLeft, &corner(true, true)),
-        select(ZoneName::TopRight, &corner(false, true)),
-        select(ZoneName::BottomLeft, &corner(true, false)),
-        select(ZoneName::BottomRight, &corner(false, false)),
-    ]
 }
 
 /// Blur of a zone in one frame.
@@ -163,10 +87,7 @@ fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
     })
 }
 
-/// Mean of the middle half: as robust as needed against a tile at another distance, and smoother than the median.
-pub(super) fn middle_mean(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let cut = values.len() / 4;
-    let kept = &values[cut..values.len() - cut];
-    kept.iter().sum::<f64>() / kept.len().max(1) as f64
+/// Mean of the middle half, nought of none.
+pub(super) fn middle_mean(values: Vec<f64>) -> f64 {
+    stats::middle_mean(&values).unwrap_or(0.0)
 }

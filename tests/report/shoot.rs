@@ -123,7 +123,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
         streak: None,
         clipped_share: 0.01,
     };
-    let zones = ZoneName::ALL.iter().map(|&name| zone(name, &map, &standing, &budgets, permitted)).collect();
+    let zones = ZoneName::JUDGED.iter().map(|&name| zone(name, &map, &standing, &budgets, permitted)).collect();
     let focus_down = -fault.far_disc / (fault.near_disc - fault.far_disc);
     let line = HORIZON + focus_down * (1.0 - HORIZON);
     let aspect = f64::from(H) / f64::from(W).hypot(f64::from(H));
@@ -206,7 +206,7 @@ fn zone(name: ZoneName, map: &TileMap, standing: &[Standing], budgets: &[Option<
         match name {
             ZoneName::Near => fy > 0.8 && (0.2..0.8).contains(&fx),
             ZoneName::Far => (HORIZON - 0.08..HORIZON + 0.06).contains(&fy),
-            ZoneName::Centre => (0.4..0.6).contains(&fx) && (0.4..0.6).contains(&fy),
+            ZoneName::Centre | ZoneName::MidFrame => (0.4..0.6).contains(&fx) && (0.4..0.6).contains(&fy),
             ZoneName::TopLeft => fx < 0.13 && fy < 0.19,
             ZoneName::TopRight => fx > 0.87 && fy < 0.19,
             ZoneName::BottomLeft => fx < 0.13 && fy > 0.81,
@@ -276,6 +276,8 @@ pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
         best_single: None,
         best_single_as_good: None,
         covering_set: None,
+        covering_set_instead: None,
+        between: None,
         uncovered: None,
         sharpest: None,
         split: None,

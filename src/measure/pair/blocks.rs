@@ -32,12 +32,36 @@ pub(super) struct Cutter<'a> {
     ring: Vec<usize>,
 }
 
-/// Sums over blocks, by ring: power of the other frame, of the reference, and their co-spectrum.
+/// Sums over blocks, by ring, each block at its own mean level: power of the other frame, of the reference, and their
+/// co-spectrum.
+#[derive(Clone)]
 struct Sums {
     other: [f64; RINGS],
     reference: [f64; RINGS],
     common: [f64; RINGS],
 }
+
+/// A block of both frames.
+struct Cross {
+    power: [f32; RINGS],
+    sums: Sums,
+    /// Mean level of the other frame's, and its power at the highest frequencies, where those hold noise only.
+    mean: f64,
+    high: Option<f64>,
+    /// Its coarse modes: frequencies along both axes, cycles a pixel, and the cross-spectrum.
+    modes: Vec<(f64, f64, Complex<f32>)>,
+}
+
+/// Share of a block's coarse detail that must lie where the reference has it, of what its noise leaves: less, and something
+/// moved, or something before it hides it.
+const IN_PLACE: f64 = 0.5;
+/// Share below which a block is looked for again about where it was expected, and the least distance, px, that it is moved
+/// by: the windows need not sit closer.
+const LOOK: f64 = 0.85;
+const MOVE_PX: f64 = 1.0;
+/// Least ratio of the frames' powers at coarse detail from which phases tell where it lies: one that is blurred to less has
+/// them turned.
+const TELLS: f64 = 0.1;
 
 impl<'a> Cutter<'a> {
     pub(super) fn new(
@@ -55,7 +79,7 @@ impl<'a> Cutter<'a> {
         let mut levels = Vec::with_capacity(LEVELS);
         let mut in_place = None;
         for level in 0..LEVELS {
-            let mut sums = Sums { other: [0.0; RINGS], reference: [0.0; RINGS], common: [0.0; RINGS] };
+            let mut sums = Sums::none();
             let blocks: Vec<Option<Block>> = self
                 .centres(region, level)
                 .into_iter()
@@ -66,8 +90,9 @@ impl<'a> Cutter<'a> {
                     self.block(level, centre, &mut sums, &mut readings).map(|b| Block { from_middle, ..b })
                 })
                 .collect();
-            // Blocks of two levels up see shifts below a pixel as nothing, and wind's as something.
-            if blocks.iter().any(Option::is_some) && (level == 1 || (level == 2 && in_place.is_none())) {
+            // Blocks of two levels up see shifts below a pixel as nothing, and wind's as something; where one frame shows
+            // nothing of that fineness, coarser ones tell.
+            if level > 0 && in_place.is_none() {
                 in_place = sums.in_place();
             }
             levels.push(blocks);
@@ -94,14 +119,36 @@ impl<'a> Cutter<'a> {
     }
 
     /// The other frame's block of the pair centred at `centre` (full pixels of the reference), if it lies in both frames
-    /// unclipped.
+    /// unclipped and shows the same in both.
     fn block(&self, level: usize, centre: (f64, f64), sums: &mut Sums, readings: &mut Vec<Reading>) -> Option<Block> {
         let there = self.registration.map_or(centre, |r| r.locate(centre.0, centre.1));
+        let mut cross = self.cross(level, centre, there)?;
+        let mut in_place = cross.in_place();
+        if self.registration.is_some() && in_place.is_some_and(|p| p < LOOK) {
+            let factor = f64::from(1u32 << level);
+            let moved = cross.drift().filter(|d| d.0.hypot(d.1) > MOVE_PX);
+            let again = moved.and_then(|d| self.cross(level, centre, (there.0 + factor * d.0, there.1 + factor * d.1)));
+            if let Some(better) = again.filter(|c| c.in_place() > in_place) {
+                in_place = better.in_place();
+                cross = better;
+            }
+        }
+        sums.add(&cross.sums);
+        if let Some(high) = cross.high {
+            readings.push((cross.mean, high));
+        }
+        // What stands in place of itself is there, however little its noise leaves of it.
+        let stays = self.registration.is_none() || in_place.is_none_or(|p| p >= IN_PLACE);
+        stays.then_some(Block { power: cross.power, noise: 0.0, level: cross.mean, from_middle: (0.0, 0.0) })
+    }
+
+    /// Spectra of a block of both frames, centred at these places (full pixels).
+    fn cross(&self, level: usize, centre: (f64, f64), there: (f64, f64)) -> Option<Cross> {
         let factor = f64::from(1u32 << level);
         let scaled = |p: (f64, f64)| (p.0 / factor, p.1 / factor);
         let (a, b) = (Cut::new(self.reference, level, scaled(centre))?, Cut::new(self.other, level, scaled(there))?);
         let mut work = vec![Complex::new(0.0f32, 0.0); BLOCK * BLOCK];
-        a.window(&mut work, false)?;
+        let mean_a = a.window(&mut work, false)?;
         let mean = b.window(&mut work, true)?;
         two_dimensional(&*self.fft, BLOCK, &mut work);
         // Modes per ring vary; rings are averaged at the end of the block.
@@ -111,6 +158,7 @@ impl<'a> Cutter<'a> {
         let turn = |k: usize, d: f64| Complex::from_polar(1.0f32, (TAU * signed(k) * d / BLOCK as f64) as f32);
         let turns: Vec<(Complex<f32>, Complex<f32>)> = (0..BLOCK).map(|k| (turn(k, dx), turn(k, dy))).collect();
         let (mut high, mut high_count) = (0.0, 0.0);
+        let mut modes = Vec::new();
         for y in 0..=BLOCK / 2 {
             for x in 0..BLOCK {
                 let i = y * BLOCK + x;
@@ -125,25 +173,30 @@ impl<'a> Cutter<'a> {
                     high_count += 1.0;
                 }
                 if ring < RINGS {
+                    let common = first.conj() * second * turns[x].0 * turns[y].1;
                     pb[ring] += power;
                     pa[ring] += f64::from(first.norm_sqr());
-                    ab[ring] += f64::from((first.conj() * second * turns[x].0 * turns[y].1).re);
+                    ab[ring] += f64::from(common.re);
                     counts[ring] += 1.0;
+                    if (1..=*COARSE.end()).contains(&ring) {
+                        modes.push((signed(x) / BLOCK as f64, signed(y) / BLOCK as f64, common));
+                    }
                 }
             }
         }
+        let mut sums = Sums::none();
         let mut power = [0.0f32; RINGS];
+        let relative = |mean: f64| mean.max(1.0).recip();
         for k in 1..RINGS {
             let per_mode = 1.0 / counts[k].max(1.0);
             power[k] = (pb[k] * per_mode / b.weight) as f32;
-            sums.other[k] += pb[k] * per_mode / b.weight;
-            sums.reference[k] += pa[k] * per_mode / a.weight;
-            sums.common[k] += ab[k] * per_mode / (a.weight * b.weight).sqrt();
+            sums.other[k] = pb[k] * per_mode / b.weight * relative(mean).powi(2);
+            sums.reference[k] = pa[k] * per_mode / a.weight * relative(mean_a).powi(2);
+            sums.common[k] = ab[k] * per_mode / (a.weight * b.weight).sqrt() * relative(mean) * relative(mean_a);
         }
-        if level == 0 && high_count > 0.0 {
-            readings.push((mean, high / high_count / b.weight));
-        }
-        Some(Block { power, noise: 0.0, level: mean, from_middle: (0.0, 0.0) })
+        // Coarser levels are full of detail up to their highest frequencies.
+        let high = (level == 0 && high_count > 0.0).then(|| high / high_count / b.weight);
+        Some(Cross { power, sums, mean, high, modes })
     }
 
     /// Whether a mode holds noise only: the corners of the spectrum, or with half of the samples of a Bayer sensor
@@ -158,12 +211,67 @@ impl<'a> Cutter<'a> {
 }
 
 impl Sums {
-    /// Co-spectrum over the geometric mean of the powers at coarse detail; `None` where that is but noise.
+    const fn none() -> Self {
+        Self { other: [0.0; RINGS], reference: [0.0; RINGS], common: [0.0; RINGS] }
+    }
+
+    fn add(&mut self, more: &Self) {
+        let add = |to: &mut [f64; RINGS], from: &[f64; RINGS]| to.iter_mut().zip(from).for_each(|(a, b)| *a += b);
+        add(&mut self.other, &more.other);
+        add(&mut self.reference, &more.reference);
+        add(&mut self.common, &more.common);
+    }
+
+    /// Co-spectrum over the geometric mean of the powers at coarse detail; `None` where that is but noise, or one frame
+    /// shows hardly anything of it.
     fn in_place(&self) -> Option<f64> {
         let sum = |of: &[f64]| of[COARSE].iter().sum::<f64>();
         let (a, b) = (sum(&self.reference), sum(&self.other));
-        // A power below a few squared levels is quantisation.
-        (a > 1.0 && b > 1.0).then(|| sum(&self.common) / (a * b).sqrt())
+        // Contrast below a ten-thousandth is quantisation.
+        (a.min(b) > FAINT && a.min(b) > TELLS * a.max(b)).then(|| sum(&self.common) / (a * b).sqrt())
+    }
+}
+
+/// Power, as a share of the squared mean level, below which there is only quantisation: contrast of a few ten-thousandths.
+const FAINT: f64 = 1e-6;
+
+impl Cross {
+    /// Share of coarse detail that lies where the reference has it, of what the block's noise leaves.
+    fn in_place(&self) -> Option<f64> {
+        let found = self.sums.in_place()?;
+        // White noise has the same power at coarse detail as at the highest frequencies.
+        let rings = COARSE.count() as f64;
+        let noise = self.high.unwrap_or(0.0) / self.mean.max(1.0).powi(2) * rings;
+        let of = |powers: &[f64; RINGS]| (1.0 - noise / powers[COARSE].iter().sum::<f64>()).max(0.1);
+        Some((found / (of(&self.sums.other) * of(&self.sums.reference)).sqrt()).min(1.0))
+    }
+
+    /// How far the other frame's block lies from where it was cut, px of its level, by the slope of the phases
+    /// (Gauss-Newton, from the coarsest modes to finer ones); `None` where they tell no direction.
+    fn drift(&self) -> Option<(f64, f64)> {
+        let (mut dx, mut dy) = (0.0f64, 0.0f64);
+        for reach in [4.5, 4.5, 9.5, 9.5] {
+            let (mut xx, mut xy, mut yy, mut bx, mut by) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            for &(fx, fy, c) in self.modes.iter().filter(|m| m.0.hypot(m.1) * (BLOCK as f64) < reach) {
+                let turned = Complex::new(f64::from(c.re), f64::from(c.im))
+                    * Complex::from_polar(1.0, TAU * (fx * dx + fy * dy));
+                let (w, phase) = (turned.norm().sqrt(), turned.arg());
+                let (kx, ky) = (-TAU * fx, -TAU * fy);
+                xx += w * kx * kx;
+                xy += w * kx * ky;
+                yy += w * ky * ky;
+                bx += w * kx * phase;
+                by += w * ky * phase;
+            }
+            let det = xx * yy - xy * xy;
+            if det <= 1e-6 * xx * yy {
+                return None;
+            }
+            dx += (bx * yy - by * xy) / det;
+            dy += (by * xx - bx * xy) / det;
+        }
+        // Beyond that the windows held little of the same to begin with.
+        (dx.hypot(dy) < BLOCK as f64 / 4.0).then_some((dx, dy))
     }
 }
 

@@ -1,10 +1,12 @@
-//! Registers one frame of a scene on another: shift, small rotation and scale, sub-pixel.
+//! Registers one frame of a scene on another: shift, small rotation and scale, and how places depart from them.
 
 mod patch;
 mod similarity;
+mod sketch;
 mod small;
 
 pub use similarity::Similarity;
+pub use sketch::{Likeness, Sketch, likeness};
 pub use small::Small;
 
 use rayon::prelude::*;
@@ -15,21 +17,24 @@ use patch::{Matcher, Source};
 use similarity::{Pair, fit};
 
 /// How two frames of one scene lie on each other.
+///
+/// Hand-held frames of a near subject differ by more than a shift, a turn and a scale: what is near moves against what is
+/// far, and the lens enlarges as it is focused. So the common map comes with the offsets of the places themselves.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Registration {
-    /// Maps the first frame's positions to the second's.
+    /// Maps the first frame's positions to the second's, as far as one similarity can.
     pub map: Similarity,
-    /// Typical distance of the agreeing patches from the map, px: sub-pixel error and parallax together.
+    /// Typical distance of the agreeing patches from where their neighbours have them, px.
     pub residual_px: f64,
-    /// Patches that had enough in them to be compared.
+    /// Patches that were found.
     pub compared: u32,
-    /// Share of them that lie where the map has them (within [`AGREE_PX`] for full-size frames).
+    /// Share of them that lie where the patches around them say.
     pub agreement: f64,
-    /// Where the patches themselves found each other: place in the first frame and offset from the map, px.
+    /// Offsets of places of the first frame from the map, px.
     pub offsets: Vec<Offset>,
 }
 
-/// A patch's own offset from the common map.
+/// A place's own offset from the common map.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Offset {
     /// Centre in the first frame, px.
@@ -38,59 +43,106 @@ pub struct Offset {
     pub by: (f64, f64),
 }
 
-/// Distance from the common map within which a patch counts as agreeing: near subjects of a hand-held pair
-/// shift by a few pixels more than the far scene.
-pub const AGREE_PX: f64 = 6.0;
-
 impl Registration {
+    /// Two frames that lie on each other as they are.
+    #[must_use]
+    pub const fn still() -> Self {
+        let map = Similarity::still();
+        Self { map, residual_px: 0.0, compared: 0, agreement: 1.0, offsets: Vec::new() }
+    }
+
     /// Where a place of the first frame lies in the second, the local offset included: the map corrected by the
-    /// middle offset of the four nearest patches.
+    /// middle offset of the four nearest places.
     #[must_use]
     pub fn locate(&self, x: f64, y: f64) -> (f64, f64) {
         let (mx, my) = self.map.apply(x, y);
-        let mut near: Vec<(f64, Offset)> = self.offsets.iter().map(|o| ((o.at.0 - x).hypot(o.at.1 - y), *o)).collect();
-        if near.len() < 4 {
-            return (mx, my);
-        }
-        near.select_nth_unstable_by(3, |a, b| a.0.total_cmp(&b.0));
-        let middle = |part: fn(&Offset) -> f64| {
-            let mut v: Vec<f64> = near[..4].iter().map(|n| part(&n.1)).collect();
-            v.sort_by(f64::total_cmp);
-            (v[1] + v[2]) / 2.0
-        };
-        (mx + middle(|o| o.by.0), my + middle(|o| o.by.1))
+        let (ox, oy) = middle_offset(&self.offsets, (x, y), false);
+        (mx + ox, my + oy)
     }
+
+    /// From the first frame of this registration to the second of `next`, whose first is this one's second.
+    #[must_use]
+    pub fn then(&self, next: &Self) -> Self {
+        let map = self.map.then(&next.map);
+        let offset = |at: (f64, f64)| {
+            let (x, y) = self.locate(at.0, at.1);
+            let (to, by_map) = (next.locate(x, y), map.apply(at.0, at.1));
+            Offset { at, by: (to.0 - by_map.0, to.1 - by_map.1) }
+        };
+        Self {
+            map,
+            residual_px: self.residual_px.hypot(next.residual_px),
+            compared: self.compared.min(next.compared),
+            agreement: self.agreement.min(next.agreement),
+            offsets: self.offsets.iter().map(|o| offset(o.at)).collect(),
+        }
+    }
+}
+
+/// Offsets that tell of a place.
+const AROUND: usize = 4;
+
+/// Middle of the offsets nearest to a place, that at the place itself left out where `others` is set; none where there
+/// are fewer than four.
+fn middle_offset(offsets: &[Offset], (x, y): (f64, f64), others: bool) -> (f64, f64) {
+    let mut nearest = [(f64::INFINITY, (0.0, 0.0)); AROUND];
+    for o in offsets {
+        let away = (o.at.0 - x).powi(2) + (o.at.1 - y).powi(2);
+        if away < nearest[AROUND - 1].0 && !(others && away == 0.0) {
+            nearest[AROUND - 1] = (away, o.by);
+            nearest.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+        }
+    }
+    if nearest[AROUND - 1].0.is_infinite() {
+        return (0.0, 0.0);
+    }
+    let middle = |part: fn((f64, f64)) -> f64| {
+        let mut v = nearest.map(|n| part(n.1));
+        v.sort_unstable_by(f64::total_cmp);
+        (v[1] + v[2]) / 2.0
+    };
+    (middle(|o| o.0), middle(|o| o.1))
+}
+
+/// Distance, in small pixels, from where its neighbours have it within which a patch of a small picture agrees with them.
+/// Patches that agree by chance lie evenly over the twenty pixels in which they are looked for.
+const AGREE_SMALL: f64 = 1.5;
+/// The same at full size, px, and from where the small pictures have it.
+const AGREE_PX: f64 = 6.0;
+const STRAY_PX: f64 = 16.0;
+
+/// Whether two sizes are those of one picture, but for a row or column lost in developing: within a hundredth.
+fn alike(a: (usize, usize), b: (usize, usize)) -> bool {
+    let near = |a: usize, b: usize| 100 * a.abs_diff(b) <= a.max(b);
+    near(a.0, b.0) && near(a.1, b.1)
 }
 
 /// Registers two small pictures of the same size: `None` where no common scene is found.
 ///
 /// Positions and lengths in the answer are in pixels of the full pictures they were made from. A coarse shift
-/// comes from phase correlation (Kuglin & Hines 1975), then patches are matched one by one and a similarity is
-/// fitted to them robustly. Shifts up to a third of the picture, rotations up to about 3 degrees and scales up
-/// to about 3 % are found. Repetitive scenes may register one period off.
+/// comes from phase correlation (Kuglin & Hines 1975), then patches are matched one by one, each from where those around
+/// it were found, and a similarity is fitted to them robustly. Shifts up to a third of the picture, rotations up to about
+/// 3 degrees and scales up to about 5 % are found. Repetitive scenes may register one period off.
 #[must_use]
 pub fn register_small(a: &Small, b: &Small) -> Option<Registration> {
-    if (a.width, a.height, a.factor) != (b.width, b.height, b.factor) {
+    if !alike((a.width, a.height), (b.width, b.height)) || a.factor != b.factor {
         return None;
     }
     let centre = (a.width as f64 / 2.0, a.height as f64 / 2.0);
     let shift = small::coarse_shift(a, b)?;
-    let mut map = Similarity { centre, shift, scale: 1.0, angle: 0.0 };
-    let mut found = None;
+    let map = Similarity { centre, shift, scale: 1.0, angle: 0.0 };
+    let mut found = Registration { map, ..Registration::still() };
     for (size, tolerance) in [(64, 6.0), (32, 2.0)] {
         let size = size.min(prior_power_of_two(a.width.min(a.height)));
         if size < 16 {
             return None;
         }
-        let matches = match_patches(&Source::Small(a), &Source::Small(b), &map, size, 10, 2);
-        let (next, kept) = fit(&matches, map, tolerance)?;
-        map = next;
-        found = Some((matches, kept));
+        let matches: Vec<Pair> =
+            match_patches(&Source::Small(a), &Source::Small(b), &found, size, 10, 2).into_iter().flatten().collect();
+        let map = fit(&matches, found.map, tolerance).or_else(|| fit(&matches, found.map, 2.0 * tolerance))?.0;
+        found = conclude(&matches, map, AGREE_SMALL)?;
     }
-    let (matches, _) = found?;
-    let factor = a.factor as f64;
-    let registration = conclude(&matches, map, a.agree_px() / factor)?;
-    Some(registration.scaled(factor))
+    Some(found.scaled(a.factor as f64))
 }
 
 /// Registers two frames at full size, starting from their small pictures.
@@ -98,23 +150,44 @@ pub fn register_small(a: &Small, b: &Small) -> Option<Registration> {
 /// Returns `None` where the sizes differ or no common scene is found.
 #[must_use]
 pub fn register(a: &Plane, b: &Plane, small_a: &Small, small_b: &Small) -> Option<Registration> {
-    if (a.width, a.height) != (b.width, b.height) {
-        return None;
-    }
-    let start = register_small(small_a, small_b)?;
+    Some(refine(a, b, &register_small(small_a, small_b)?))
+}
+
+/// Betters a registration by the pixels of the two frames; places that can't be found there, blurred beyond that or
+/// hidden, stay where it has them.
+#[must_use]
+pub fn refine(a: &Plane, b: &Plane, start: &Registration) -> Registration {
     let size = 64.min(prior_power_of_two(a.width.min(a.height) / 2));
     if size < 16 {
-        return Some(start);
+        return start.clone();
     }
     let across = (a.width.max(a.height) / size).clamp(3, 16);
-    let mut map = start.map;
-    let mut matches = Vec::new();
+    let (a, b) = (Source::Full(a), Source::Full(b));
+    let places = places(&a, size, across, 4);
+    let mut found = start.clone();
     for tolerance in [6.0, 2.0] {
-        matches = match_patches(&Source::Full(a), &Source::Full(b), &map, size, across, 4);
-        let Some((next, _)) = fit(&matches, map, tolerance) else { return Some(start) };
-        map = next;
+        let matched = match_patches(&a, &b, &found, size, across, 4);
+        let matches: Vec<Pair> = matched.iter().copied().flatten().collect();
+        let map = fit(&matches, found.map, tolerance).map_or(found.map, |f| f.0);
+        let by = |at: (f64, f64), to: (f64, f64)| {
+            let (x, y) = map.apply(at.0, at.1);
+            Offset { at, by: (to.0 - x, to.1 - y) }
+        };
+        let offsets: Vec<Offset> = places
+            .iter()
+            .zip(&matched)
+            .map(|(&at, pair)| {
+                let expected = start.locate(at.0, at.1);
+                let near = |to: &(f64, f64)| (to.0 - expected.0).hypot(to.1 - expected.1) < STRAY_PX;
+                by(at, pair.map(|p| p.to).filter(near).unwrap_or(expected))
+            })
+            .collect();
+        let told = conclude(&matches, map, AGREE_PX);
+        let (residual_px, compared, agreement) = told
+            .map_or((start.residual_px, start.compared, start.agreement), |t| (t.residual_px, t.compared, t.agreement));
+        found = Registration { map, residual_px, compared, agreement, offsets };
     }
-    conclude(&matches, map, AGREE_PX).or(Some(start))
+    found
 }
 
 impl Registration {
@@ -134,27 +207,35 @@ fn prior_power_of_two(n: usize) -> usize {
     if n.is_power_of_two() { n } else { n.next_power_of_two() / 2 }
 }
 
-/// Matches patches on an even grid, `across` of them along the longer side.
-fn match_patches(a: &Source, b: &Source, map: &Similarity, size: usize, across: usize, least: usize) -> Vec<Pair> {
+/// Centres of patches on an even grid, `across` of them along the longer side.
+fn places(a: &Source, size: usize, across: usize, least: usize) -> Vec<(f64, f64)> {
     let (w, h) = a.size();
     let long = w.max(h) as f64;
     let count = |n: usize| ((n as f64 / long * across as f64).round() as usize).max(least);
     let (columns, rows) = (count(w), count(h));
-    let matcher = Matcher::new(size);
     let half = size as f64 / 2.0;
     let at = |i: usize, n: usize, length: usize| {
         let free = length as f64 - 2.0 * half;
         half + free * (i as f64 + 0.5) / n as f64
     };
-    (0..columns * rows)
-        .into_par_iter()
-        .filter_map(|i| {
-            let from = (at(i % columns, columns, w), at(i / columns, rows, h));
-            matcher.find(a, b, from, map.apply(from.0, from.1))
-        })
-        .collect()
+    (0..columns * rows).map(|i| (at(i % columns, columns, w), at(i / columns, rows, h))).collect()
 }
 
+/// Matches patches at those places, each looked for where the registration so far has it.
+fn match_patches(
+    a: &Source,
+    b: &Source,
+    so_far: &Registration,
+    size: usize,
+    across: usize,
+    least: usize,
+) -> Vec<Option<Pair>> {
+    let matcher = Matcher::new(size);
+    let of_place = |from: (f64, f64)| matcher.find(a, b, from, so_far.locate(from.0, from.1));
+    places(a, size, across, least).into_par_iter().map(of_place).collect()
+}
+
+/// What matched patches say: which of them agree with those around them, and how closely.
 fn conclude(matches: &[Pair], map: Similarity, agree: f64) -> Option<Registration> {
     let offsets: Vec<Offset> = matches
         .iter()
@@ -163,12 +244,15 @@ fn conclude(matches: &[Pair], map: Similarity, agree: f64) -> Option<Registratio
             Offset { at: m.from, by: (m.to.0 - x, m.to.1 - y) }
         })
         .collect();
-    let length = |o: &Offset| o.by.0.hypot(o.by.1);
-    let agreeing: Vec<Offset> = offsets.iter().copied().filter(|o| length(o) < agree).collect();
+    let strays = |o: &Offset| {
+        let (x, y) = middle_offset(&offsets, o.at, true);
+        (o.by.0 - x).hypot(o.by.1 - y)
+    };
+    let (agreeing, mut lengths): (Vec<Offset>, Vec<f64>) =
+        offsets.iter().map(|o| (*o, strays(o))).filter(|(_, stray)| *stray < agree).unzip();
     if agreeing.len() < 4 {
         return None;
     }
-    let mut lengths: Vec<f64> = agreeing.iter().map(length).collect();
     lengths.sort_by(f64::total_cmp);
     Some(Registration {
         map,

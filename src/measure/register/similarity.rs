@@ -27,6 +27,15 @@ impl Similarity {
         let (c, s) = (self.scale * self.angle.cos(), self.scale * self.angle.sin());
         (self.centre.0 + self.shift.0 + c * dx - s * dy, self.centre.1 + self.shift.1 + s * dx + c * dy)
     }
+
+    /// This map, then another of what it maps to.
+    #[must_use]
+    pub fn then(&self, next: &Self) -> Self {
+        let (x, y) = self.apply(self.centre.0, self.centre.1);
+        let (x, y) = next.apply(x, y);
+        let shift = (x - self.centre.0, y - self.centre.1);
+        Self { centre: self.centre, shift, scale: self.scale * next.scale, angle: self.angle + next.angle }
+    }
 }
 
 /// A patch of the first frame and where it was found in the second, px.

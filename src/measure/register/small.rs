@@ -7,7 +7,6 @@ use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use serde::{Deserialize, Serialize};
 
-use super::AGREE_PX;
 use super::patch::two_dimensional;
 use crate::shot::Plane;
 
@@ -83,12 +82,6 @@ impl Small {
 }
 
 impl Small {
-    /// Distance from the common map within which a patch counts as agreeing, px of the full picture.
-    #[must_use]
-    pub fn agree_px(&self) -> f64 {
-        AGREE_PX * (self.factor as f64 / 3.0).min(1.0)
-    }
-
     /// The picture turned by quarter turns clockwise.
     #[must_use]
     pub fn turned(&self, quarters: u8) -> Self {

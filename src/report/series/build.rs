@@ -1,17 +1,19 @@
 //! Answers to the view.
 
 use super::view::{
-    AloneView, BestView, FocusShiftView, LaidView, LeftOutView, NoteView, PointView, SeriesFailureView,
-    SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef, VERSION,
+    AloneView, BestView, BetweenView, FocusShiftView, InsteadView, LaidView, LeftOutView, NoteView, PointView,
+    SeriesFailureView, SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
+    VERSION,
 };
-use super::{Alone, GroupAnswer, wording};
+use super::{Alone, wording};
 use crate::measure::register::Similarity;
 use crate::report::Failure;
 use crate::report::number::machine;
+use crate::series::{Answer, Between};
 
 /// The view of a whole run.
 #[must_use]
-pub fn series_view(groups: &[GroupAnswer], alone: &[Alone], failures: &[Failure]) -> SeriesView {
+pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[Failure]) -> SeriesView {
     SeriesView {
         format: "tussock.series",
         version: VERSION,
@@ -26,7 +28,7 @@ pub fn series_view(groups: &[GroupAnswer], alone: &[Alone], failures: &[Failure]
 
 /// The view of one group.
 #[must_use]
-pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
+pub fn group_view(group: &Answer) -> SeriesGroupView {
     let file = |k: usize| group.files[k].clone();
     let stops = |of: &[usize]| of.iter().filter_map(|&k| group.f_numbers[k]).collect::<Vec<f64>>();
     let apertures = group.apertures.as_ref();
@@ -94,6 +96,13 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
         best_single,
         best_single_as_good: bracket.map(|b| b.as_good.iter().map(|&k| file(k)).collect()),
         covering_set: bracket.map(|b| b.covering_set.iter().map(|&k| file(k)).collect()),
+        covering_set_instead: bracket.map(|b| {
+            let named = |(k, any): &(usize, Vec<usize>)| InsteadView {
+                of: file(*k),
+                any: any.iter().map(|&k| file(k)).collect(),
+            };
+            b.instead.iter().map(named).collect()
+        }),
         uncovered: bracket.map(|b| {
             let tile = |&t: &usize| {
                 let r = group.tiles[t];
@@ -107,6 +116,7 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
             margin_percent_sd: machine(s.margin.sd * 100.0),
             real: s.real,
         }),
+        between: (group.files.len() == 2).then(|| group.between.iter().map(|b| between(group, b)).collect()),
         split,
         focus_shift: apertures.map(|a| {
             a.focus_shift
@@ -130,6 +140,15 @@ pub fn group_view(group: &GroupAnswer) -> SeriesGroupView {
             .enumerate()
             .filter_map(|(k, map)| Some(laid(file(k), map.as_ref()?, group.size)))
             .collect(),
+    }
+}
+
+fn between(group: &Answer, b: &Between) -> BetweenView {
+    BetweenView {
+        zone: b.zone,
+        sharper: b.sharper.map(|k| group.files[k].clone()),
+        margin_percent: machine(b.margin.value * 100.0),
+        margin_percent_sd: machine(b.margin.sd * 100.0),
     }
 }
 

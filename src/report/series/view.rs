@@ -1,10 +1,10 @@
 //! The one serialisable picture of a series, versioned: `series.json`.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::series::aperture::LeftOut;
-use crate::series::{Varied, ZoneName};
+use crate::series::{NoteKind, Varied, ZoneName};
 
 /// Version of the format.
 pub const VERSION: u32 = 1;
@@ -25,7 +25,7 @@ pub struct SeriesView {
 }
 
 /// Frames of one scene. What does not apply is null.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SeriesGroupView {
     /// What was varied between the frames.
     pub varied: Varied,
@@ -49,10 +49,14 @@ pub struct SeriesGroupView {
     pub best_single_as_good: Option<Vec<String>>,
     /// The fewest frames that show every place within the permitted blur, near to far, of a focus bracket.
     pub covering_set: Option<Vec<String>>,
+    /// Members of that set that other frames can stand in for, of a focus bracket.
+    pub covering_set_instead: Option<Vec<InsteadView>>,
     /// Places that no frame shows within the permitted blur, of a focus bracket.
     pub uncovered: Option<Vec<TileRef>>,
     /// The sharpest of near-duplicates, and whether it truly is.
     pub sharpest: Option<SharpestView>,
+    /// Which of two frames is sharper where, and by how much; null for more frames than two.
+    pub between: Option<Vec<BetweenView>>,
     /// What falls and what grows on stopping down, of an aperture series.
     pub split: Option<SplitView>,
     /// Zones that grew softer on stopping down by more than diffraction can do; null where that can't be said.
@@ -67,7 +71,7 @@ pub struct SeriesGroupView {
 
 /// Where the scene of one member of the group, whose own shift is nought, lies in another member: enlarged and turned
 /// about the middle of the picture, then shifted.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LaidView {
     /// The other member's file.
     pub file: String,
@@ -82,7 +86,7 @@ pub struct LaidView {
 }
 
 /// Blur of one zone over the frames.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SeriesZoneView {
     /// Which zone.
     pub zone: ZoneName,
@@ -97,7 +101,7 @@ pub struct SeriesZoneView {
 }
 
 /// Blur of one zone in one frame.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PointView {
     /// The file.
     pub file: String,
@@ -112,7 +116,7 @@ pub struct PointView {
 }
 
 /// A frame and its f-number.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BestView {
     /// The file.
     pub file: String,
@@ -121,7 +125,7 @@ pub struct BestView {
 }
 
 /// A zone that had no say in the whole frame's answer.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct LeftOutView {
     /// Which zone.
     pub zone: ZoneName,
@@ -129,8 +133,17 @@ pub struct LeftOutView {
     pub why: LeftOut,
 }
 
+/// A member of a covering set that others can stand in for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InsteadView {
+    /// The member.
+    pub of: String,
+    /// Any of these may stand in for it.
+    pub any: Vec<String>,
+}
+
 /// A tile of the picture, px from the top-left.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct TileRef {
     /// Left edge.
     pub x: u32,
@@ -143,7 +156,7 @@ pub struct TileRef {
 }
 
 /// The sharpest of near-duplicates.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SharpestView {
     /// The file.
     pub file: String,
@@ -155,8 +168,21 @@ pub struct SharpestView {
     pub real: bool,
 }
 
+/// One zone of two frames compared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BetweenView {
+    /// Which zone.
+    pub zone: ZoneName,
+    /// The sharper file; null where the two are the same within the error.
+    pub sharper: Option<String>,
+    /// How much wider the other is, per cent.
+    pub margin_percent: Option<f64>,
+    /// Its standard deviation.
+    pub margin_percent_sd: Option<f64>,
+}
+
 /// Blur split into what falls on stopping down and what grows.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SplitView {
     /// Growth of the diffraction scale, wavelength over pixel pitch, as the frames show it: px a unit of f-number.
     pub growth_px: Option<f64>,
@@ -171,7 +197,7 @@ pub struct SplitView {
 }
 
 /// The split of one zone.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SplitZoneView {
     /// Which zone.
     pub zone: ZoneName,
@@ -186,7 +212,7 @@ pub struct SplitZoneView {
 }
 
 /// A zone that grew softer between two stops.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FocusShiftView {
     /// Which zone.
     pub zone: ZoneName,
@@ -196,30 +222,8 @@ pub struct FocusShiftView {
     pub to_f_number: Option<f64>,
 }
 
-/// What should be known of a frame.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum NoteKind {
-    /// No f-number is recorded, so it can't be placed in the series.
-    NoFNumber,
-    /// A copy of the member with this index; it was left out.
-    CopyOf(usize),
-    /// The same f-number as another member.
-    SameStop,
-    /// Softer all over than its neighbours allow: shaken or out of focus; it was left out of the answers.
-    Spoiled,
-    /// A stop is missing between these two f-numbers.
-    MissingStop(f64, f64),
-    /// More than a third of it moved between the frames, and was left out.
-    Moved,
-    /// So many tiles are soft by what they show, as clouds are, and were left out of the comparison.
-    SoftContent(usize),
-    /// It could not be laid over the other frames.
-    NotRegistered,
-}
-
 /// A note.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct NoteView {
     /// The file; null where it concerns the group.
     pub file: Option<String>,
@@ -230,7 +234,7 @@ pub struct NoteView {
 }
 
 /// A frame that belongs to no group.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AloneView {
     /// The file.
     pub file: String,
@@ -239,7 +243,7 @@ pub struct AloneView {
 }
 
 /// A file that could not be read.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct SeriesFailureView {
     /// The file as given.
     pub file: String,

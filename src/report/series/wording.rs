@@ -1,10 +1,10 @@
 //! The sentences of a series.
 
-use super::{Alone, AloneWhy, GroupAnswer, NoteKind};
+use super::Alone;
 use crate::report::number::{f_number, percent};
 use crate::report::phrase::common_folder;
-use crate::series::aperture::{LeftOut, NO_LOSS};
-use crate::series::{Varied, ZoneBlur, ZoneName};
+use crate::series::aperture::{LeftOut, ZoneAnswer};
+use crate::series::{Answer, Between, Lone, NoteKind, Varied, ZoneName};
 
 /// A zone's name in a sentence.
 #[must_use]
@@ -23,25 +23,48 @@ pub fn zone(name: ZoneName) -> &'static str {
 
 /// The answer of a group.
 #[must_use]
-pub fn answer(group: &GroupAnswer) -> String {
-    match group.varied {
+pub fn answer(group: &Answer) -> String {
+    let answer = match group.varied {
         Varied::Aperture => aperture(group),
         Varied::Focus => focus(group),
         Varied::Nothing => same(group),
-    }
+    };
+    between(group).map_or(answer.clone(), |b| format!("{answer} {b}"))
 }
 
-fn stop(group: &GroupAnswer, k: usize) -> String {
+/// Which of two frames is sharper where: "The near ground is sharper in a.jpg by 12 %, the far scene in b.jpg by 8 %; the
+/// centre is the same within the error."
+fn between(group: &Answer) -> Option<String> {
+    let clear = |b: &&Between| b.sharper.is_some();
+    let mut sharper: Vec<String> = Vec::new();
+    for b in group.between.iter().filter(clear) {
+        let file = b.sharper.map_or("", |k| name(group, k));
+        sharper.push(format!("{} is sharper in {file} by {:.0} %", zone(b.zone), b.margin.value * 100.0));
+    }
+    let same: Vec<&str> = group.between.iter().filter(|b| b.sharper.is_none()).map(|b| zone(b.zone)).collect();
+    let same = listed(&same)
+        .map(|all| format!("{all} {} the same in both within the error", if same.len() == 1 { "is" } else { "are" }));
+    let all: Vec<String> = [(!sharper.is_empty()).then(|| sharper.join(", ")), same].into_iter().flatten().collect();
+    (!all.is_empty()).then(|| format!("{}.", capital(&all.join("; "))))
+}
+
+/// "a, b and c".
+fn listed(names: &[&str]) -> Option<String> {
+    let (last, rest) = names.split_last()?;
+    Some(if rest.is_empty() { (*last).to_owned() } else { format!("{} and {last}", rest.join(", ")) })
+}
+
+fn stop(group: &Answer, k: usize) -> String {
     group.f_numbers[k].map_or_else(|| name(group, k).to_owned(), f_number)
 }
 
 /// A member's name: its file without the folders that all members share, so that two can always be told apart.
-fn name(group: &GroupAnswer, k: usize) -> &str {
+fn name(group: &Answer, k: usize) -> &str {
     let file = group.files[k].as_str();
     file.strip_prefix(common_folder(group.files.iter().map(String::as_str))).unwrap_or(file)
 }
 
-fn aperture(group: &GroupAnswer) -> String {
+fn aperture(group: &Answer) -> String {
     let Some(a) = &group.apertures else { return nothing() };
     let mut parts = Vec::new();
     if let Some(best) = a.whole {
@@ -67,31 +90,55 @@ fn aperture(group: &GroupAnswer) -> String {
     if parts.is_empty() { nothing() } else { parts.join(" ") }
 }
 
-/// Which zones had no say in the whole frame's answer.
+/// Which zones had no say in the whole frame's answer, and why.
 fn left_out(zones: &[(ZoneName, LeftOut)]) -> Option<String> {
-    let names: Vec<&str> = zones.iter().map(|z| zone(z.0)).collect();
-    let (last, rest) = names.split_last()?;
-    let all = if rest.is_empty() { (*last).to_owned() } else { format!("{} and {last}", rest.join(", ")) };
-    let measured = if rest.is_empty() { "it" } else { "them" };
-    Some(format!("{} had no say in that: too little of {measured} could be compared.", capital(&all)))
+    let why = |reasons: &[LeftOut], one: &str, many: &str| {
+        let names: Vec<&str> = zones.iter().filter(|z| reasons.contains(&z.1)).map(|z| zone(z.0)).collect();
+        let all = listed(&names)?;
+        Some(format!("{} had no say in that: {}.", capital(&all), if names.len() == 1 { one } else { many }))
+    };
+    let said: Vec<String> = [
+        why(
+            &[LeftOut::FewTiles, LeftOut::FewStops],
+            "too little of it could be compared",
+            "too little of them could be compared",
+        ),
+        why(&[LeftOut::NoChange], "it doesn't change with the aperture", "they don't change with the aperture"),
+        why(
+            &[LeftOut::NeverSharp],
+            "it lies too far out of focus for any of these stops",
+            "they lie too far out of focus for any of these stops",
+        ),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!said.is_empty()).then(|| said.join(" "))
 }
 
 /// "The corners need f/8, the centre loses nothing until f/11."
-fn needs_and_loses(group: &GroupAnswer) -> Option<String> {
+fn needs_and_loses(group: &Answer) -> Option<String> {
     let a = group.apertures.as_ref()?;
-    let speaks = |z: &&ZoneBlur| a.zones.iter().any(|q| q.name == z.name) && !a.left_out.iter().any(|l| l.0 == z.name);
-    let corners: Vec<&ZoneBlur> = group.zones.iter().filter(|z| z.name.is_corner()).filter(speaks).collect();
-    let needs = corners.iter().filter_map(|z| first_without_loss(group, z)).max_by(|x, y| x.0.total_cmp(&y.0)).map(
-        |(n, widest)| {
-            if widest {
-                "The corners are at their best from the widest stop on".to_owned()
-            } else {
-                format!("The corners need {}", f_number(n))
-            }
-        },
-    );
-    let centre = group.zones.iter().filter(speaks).find(|z| z.name == ZoneName::Centre);
-    let loses = centre.and_then(|z| last_without_loss(group, z)).map(|(n, narrowest)| {
+    let ends = |z: &ZoneAnswer| {
+        let stops = || a.stops(z.name).filter_map(|k| group.f_numbers[k]);
+        let of = |k: Option<&usize>| group.f_numbers[*k?];
+        let (first, last) = (of(z.within.first())?, of(z.within.last())?);
+        Some(((first, stops().all(|n| n >= first)), (last, stops().all(|n| n <= last))))
+    };
+    let speaks = |z: &&ZoneAnswer| !a.left_out.iter().any(|l| l.0 == z.name);
+    let speaking = || a.zones.iter().filter(speaks);
+    let corners: Vec<_> = speaking().filter(|z| z.name.is_corner()).filter_map(ends).collect();
+    let least = corners.iter().map(|e| e.0).max_by(|x, y| x.0.total_cmp(&y.0));
+    // Where one corner loses again before another is at its best there is no one stop to name.
+    let needs = least.filter(|least| corners.iter().all(|e| e.1.0 >= least.0)).map(|(n, widest)| {
+        if widest {
+            "The corners are at their best from the widest stop on".to_owned()
+        } else {
+            format!("The corners need {}", f_number(n))
+        }
+    });
+    let centre = speaking().find(|z| z.name == ZoneName::Centre).and_then(ends).map(|e| e.1);
+    let loses = centre.map(|(n, narrowest)| {
         if narrowest {
             format!("the centre loses nothing up to {}, the narrowest stop tried", f_number(n))
         } else {
@@ -106,35 +153,7 @@ fn needs_and_loses(group: &GroupAnswer) -> Option<String> {
     }
 }
 
-fn by_stop(group: &GroupAnswer, zone: &ZoneBlur) -> Vec<(f64, f64)> {
-    let spoiled = group.apertures.as_ref().map_or(&[][..], |a| &a.spoiled);
-    let mut points: Vec<(f64, f64)> = zone
-        .points
-        .iter()
-        .filter(|p| !spoiled.contains(&p.frame))
-        .filter_map(|p| Some((group.f_numbers[p.frame]?, p.blur.value)))
-        .collect();
-    points.sort_by(|a, b| a.0.total_cmp(&b.0));
-    points
-}
-
-/// Widest stop from which a zone is within 5 % of its best, and whether that is the widest of all.
-fn first_without_loss(group: &GroupAnswer, zone: &ZoneBlur) -> Option<(f64, bool)> {
-    let points = by_stop(group, zone);
-    let least = points.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
-    let at = points.iter().position(|p| p.1 <= NO_LOSS * least)?;
-    Some((points[at].0, at == 0))
-}
-
-/// Narrowest stop up to which a zone is within 5 % of its best, and whether that is the narrowest of all.
-fn last_without_loss(group: &GroupAnswer, zone: &ZoneBlur) -> Option<(f64, bool)> {
-    let points = by_stop(group, zone);
-    let least = points.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
-    let at = points.iter().rposition(|p| p.1 <= NO_LOSS * least)?;
-    Some((points[at].0, at + 1 == points.len()))
-}
-
-fn focus(group: &GroupAnswer) -> String {
+fn focus(group: &Answer) -> String {
     let Some(b) = &group.bracket else { return nothing() };
     let mut parts = Vec::new();
     if let Some(k) = b.best_single {
@@ -152,6 +171,13 @@ fn focus(group: &GroupAnswer) -> String {
         [one] => parts.push(format!("{one} alone covers every place that any frame covers.")),
         many => parts.push(format!("Blend these {}, near to far: {}.", many.len(), many.join(", "))),
     }
+    if b.covering_set.len() > 1 && !b.instead.is_empty() {
+        let either = |(k, any): &(usize, Vec<usize>)| {
+            let others: Vec<&str> = any.iter().map(|&k| name(group, k)).collect();
+            format!("{} for {}", others.join(" or "), name(group, *k))
+        };
+        parts.push(format!("As good: {}.", b.instead.iter().map(either).collect::<Vec<_>>().join("; ")));
+    }
     if !b.uncovered.is_empty() && !b.covering_set.is_empty() {
         let judged = group.tiles.len().max(1) as f64;
         parts.push(format!(
@@ -166,7 +192,7 @@ fn focus(group: &GroupAnswer) -> String {
     parts.join(" ")
 }
 
-fn same(group: &GroupAnswer) -> String {
+fn same(group: &Answer) -> String {
     match &group.sharpest {
         None => "These frames show the same scene; too little could be compared to say which is the sharpest.".into(),
         Some(s) if s.real => format!(
@@ -184,7 +210,7 @@ fn same(group: &GroupAnswer) -> String {
 }
 
 /// Which of near-duplicates to keep where the sharpest is not alone: any but the clearly softer.
-fn keep(group: &GroupAnswer, softer: &[usize]) -> String {
+fn keep(group: &Answer, softer: &[usize]) -> String {
     let any = if group.files.len() - softer.len() == 2 { "keep either" } else { "keep any" };
     let names: Vec<&str> = softer.iter().map(|&k| name(group, k)).collect();
     match names.as_slice() {
@@ -201,11 +227,17 @@ fn nothing() -> String {
 
 /// A note in words.
 #[must_use]
-pub fn note(group: &GroupAnswer, k: Option<usize>, kind: NoteKind) -> String {
+pub fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
     let file = k.map_or("a frame", |k| name(group, k));
     match kind {
         NoteKind::NoFNumber => {
             format!("{file} records no f-number, so it can't be placed in the series; give --apertures.")
+        }
+        NoteKind::FNumberFromName => {
+            format!(
+                "{file} records no f-number; the {} of its name is taken for it.",
+                k.map_or_else(String::new, |k| stop(group, k))
+            )
         }
         NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
         NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
@@ -229,6 +261,10 @@ pub fn note(group: &GroupAnswer, k: Option<usize>, kind: NoteKind) -> String {
              aperture is best.",
             percent(tiles as f64 / group.tiles.len().max(1) as f64)
         ),
+        NoteKind::WidthsOnly => {
+            "There are many frames, so they are compared by what each shows alone, which errs by a few per cent more."
+                .into()
+        }
         NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
     }
 }
@@ -237,12 +273,12 @@ pub fn note(group: &GroupAnswer, k: Option<usize>, kind: NoteKind) -> String {
 #[must_use]
 pub fn alone(alone: &Alone) -> String {
     match alone.why {
-        AloneWhy::OtherScene => "No other frame of its size shows its scene.".into(),
-        AloneWhy::OtherSize { own, group } => format!(
+        Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
+        Lone::OtherSize(own, group) => format!(
             "It is {} x {} px, the frames beside it {} x {}: only frames of one size can be compared. Export all at full size.",
             own.0, own.1, group.0, group.1
         ),
-        AloneWhy::Turned { quarters } => format!(
+        Lone::Turned(quarters) => format!(
             "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turn{} clockwise.",
             if quarters == 1 { "" } else { "s" }
         ),

@@ -5,6 +5,7 @@ use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use super::data::{Data, Point, Table, TileData};
 use super::{FEWEST, SHARED, State};
 use crate::quantity::DISC_SIGMA;
+use crate::stats;
 
 /// The table of squared widths as row + column + product; see [`super::focusing`].
 pub(super) fn first_guess(data: &Data, table: &Table) -> Option<State> {
@@ -61,16 +62,7 @@ pub(super) fn first_guess(data: &Data, table: &Table) -> Option<State> {
     Some(State { focus, lens, place, slope: vec![(0.0, 0.0); data.tiles.len()] })
 }
 
-/// Weighted straight line (level, slope) through (x, y, weight); `None` where x does not vary.
+/// Level and slope of the straight line through (x, y, weight); `None` where x does not vary.
 fn line(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<(f64, f64)> {
-    let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for (a, b, weight) in points {
-        w += weight;
-        x += weight * a;
-        y += weight * b;
-        xx += weight * a * a;
-        xy += weight * a * b;
-    }
-    let det = w * xx - x * x;
-    (det > 1e-12 * w * xx).then(|| ((y * xx - x * xy) / det, (w * xy - x * y) / det))
+    stats::line(points).map(|l| (l.at_zero, l.slope))
 }

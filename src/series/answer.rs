@@ -1,0 +1,95 @@
+//! What a comparison answers: the contract between comparing and reporting.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::aperture::Apertures;
+use super::bracket::Bracket;
+use super::{Blurs, Sharpest, Varied, ZoneBlur};
+use crate::measure::register::Similarity;
+use crate::quantity::{Estimate, Region, ZoneName};
+
+/// Frames of one scene, answered. All indices are into `files`.
+#[derive(Clone, Debug)]
+pub struct Answer {
+    /// Members, in order.
+    pub files: Vec<String>,
+    /// f-numbers, where known.
+    pub f_numbers: Vec<Option<f64>>,
+    /// Pixel pitch, um, where known.
+    pub pitch_um: Option<f64>,
+    /// What was varied.
+    pub varied: Varied,
+    /// Blur of the zones in each member.
+    pub zones: Vec<ZoneBlur>,
+    /// Answers where the aperture was varied.
+    pub apertures: Option<Apertures>,
+    /// Answers where the focus was varied.
+    pub bracket: Option<Bracket>,
+    /// The sharpest, where nothing was varied.
+    pub sharpest: Option<Sharpest>,
+    /// Which of two frames is sharper where.
+    pub between: Vec<Between>,
+    /// Tiles of the reference frame.
+    pub tiles: Vec<Region>,
+    /// Blur of each tile in each member, less what has no say.
+    pub blurs: Blurs,
+    /// Size of the pictures, px.
+    pub size: (u32, u32),
+    /// Widest blur that counts as sharp, px, pixel aperture included.
+    pub permitted_px: f64,
+    /// What else should be known, of single members or of all.
+    pub notes: Vec<(Option<usize>, NoteKind)>,
+    /// Share of tiles left out because the scene moved there, by member.
+    pub moved: Vec<f64>,
+    /// How each member lies on the reference, which lies on itself; `None` where that was not found.
+    pub laid: Vec<Option<Similarity>>,
+}
+
+/// One zone of two frames compared.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Between {
+    /// Which zone.
+    pub zone: ZoneName,
+    /// The sharper frame; `None` where the two are the same within the error.
+    pub sharper: Option<usize>,
+    /// By how much the other is wider, as a share (0.05 = 5 %), with its sd; never below zero where one is sharper.
+    pub margin: Estimate,
+}
+
+/// What should be known of a frame, or of all.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum NoteKind {
+    /// No f-number is recorded, so it can't be placed in the series.
+    NoFNumber,
+    /// Its f-number is none that it records but what its file name says.
+    FNumberFromName,
+    /// A copy of the member with this index; it was left out.
+    CopyOf(usize),
+    /// The same f-number as another member.
+    SameStop,
+    /// Softer all over than its neighbours allow: shaken or out of focus; it was left out of the answers.
+    Spoiled,
+    /// A stop is missing between these two f-numbers.
+    MissingStop(f64, f64),
+    /// More than a third of it moved between the frames, and was left out.
+    Moved,
+    /// So many tiles are soft by what they show, as clouds are, and were left out of the comparison.
+    SoftContent(usize),
+    /// It could not be laid over the other frames.
+    NotRegistered,
+    /// Compared by the widths of single frames only, since there are many.
+    WidthsOnly,
+}
+
+/// Why a frame belongs to no group.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lone {
+    /// No other frame that it was compared with shows its scene.
+    OtherScene,
+    /// The groups beside it are of frames of another size: its own and theirs, px.
+    OtherSize((u32, u32), (u32, u32)),
+    /// A group shows its scene after this many quarter turns clockwise.
+    Turned(u8),
+}

@@ -1,0 +1,260 @@
+//! Frames of one scene to an answer: laid over each other, compared, answered; one way for every command.
+
+use std::borrow::Cow;
+
+use rayon::prelude::*;
+
+use super::answer::{Answer, NoteKind};
+use super::group::Seen;
+use super::lay::lay_all;
+use super::{
+    Blurs, Frame, Varied, Zone, ZoneBlur, aperture, between, bracket, focus_varied, on_reference, resolve, sharpest,
+    without_soft_content, without_still_content, zone_blurs,
+};
+use crate::measure::Tile;
+use crate::measure::pair::{self, spectra};
+use crate::measure::register::{Registration, refine};
+use crate::optics::blur::{Parts, sigma_px};
+use crate::quantity::{DISC_SIGMA, Intent, Region, ZoneName};
+use crate::shot::{Capture, Plane, Source};
+
+/// What is asked of a comparison.
+#[derive(Clone, Copy, Debug)]
+pub struct Ask {
+    /// What was varied between the frames.
+    pub varied: Varied,
+    /// Widest blur that counts as sharp, px, pixel aperture included.
+    pub permitted_px: f64,
+}
+
+impl Ask {
+    /// The question that an intent puts to frames of a size: its limit is of the optical blur, what is compared has the
+    /// pixel in it. No limit is finer than the pixels show.
+    #[must_use]
+    pub fn new(intent: &Intent, (width, height): (u32, u32), varied: Varied) -> Self {
+        let lens_px = intent.sharp_for.disc_px(width, height).max(LEAST_DISC_PX) * DISC_SIGMA;
+        Self { varied, permitted_px: sigma_px(&Parts { lens_px, pixel: true, ..Parts::default() }) }
+    }
+}
+
+/// Narrowest disc that a limit may ask for, px: what inspection at 1:1 asks.
+const LEAST_DISC_PX: f64 = 2.0;
+
+/// Frames beyond this many are compared by their single-frame widths, which need no pixels: spectra of one frame of 12
+/// million pixels take three megabytes.
+const MOST: usize = 64;
+
+/// Share of the tiles that moved from which it is said.
+const MOVED: f64 = 0.34;
+
+/// The frame to lay the others over: the one with the most measured tiles, the sharper of equals.
+#[must_use]
+pub fn reference(seen: &[Seen]) -> usize {
+    let rank = |s: &Seen| {
+        let mut widths: Vec<f64> = s.map.map_or_else(Vec::new, |m| m.measured().map(|(_, e)| e.value).collect());
+        widths.sort_by(f64::total_cmp);
+        widths.len() as f64 / (0.3 + widths.get(widths.len() / 2).copied().unwrap_or(10.0))
+    };
+    let ranks: Vec<f64> = seen.iter().map(rank).collect();
+    (0..seen.len()).max_by(|&a, &b| ranks[a].total_cmp(&ranks[b])).unwrap_or(0)
+}
+
+/// Zones of a series: those that the diagnosis of the reference found, and mid-frame.
+#[must_use]
+pub fn zones(found: impl Iterator<Item = (ZoneName, Vec<usize>)>, tiles: &[Region], (w, h): (u32, u32)) -> Vec<Zone> {
+    let mut zones: Vec<Zone> = found
+        .map(|(name, of)| Zone { name, tiles: of.into_iter().filter(|&t| t < tiles.len()).collect() })
+        .filter(|z| !z.tiles.is_empty())
+        .collect();
+    for name in ZoneName::ALL {
+        if zones.iter().all(|z| z.name != name) {
+            let own = name.tiles(tiles, w, h);
+            if !own.is_empty() {
+                zones.push(Zone { name, tiles: own });
+            }
+        }
+    }
+    zones.sort_by_key(|z| z.name);
+    zones
+}
+
+/// Compares the frames of one scene and answers what was asked. `zones` are those of the [`reference`] frame, `pixels`
+/// gives a frame's pixels by its index; a frame whose pixels can't be had is left out and named.
+#[must_use]
+pub fn compare<'p>(
+    seen: &[Seen],
+    zones: &[Zone],
+    ask: &Ask,
+    pixels: &dyn Fn(usize) -> Option<Cow<'p, Plane>>,
+) -> Answer {
+    let reference = reference(seen);
+    let mut notes = Vec::new();
+    let laid = lay_all(seen, reference);
+    let tiles = tiles(&seen[reference]);
+    let copies = copies(seen);
+    notes.extend(copies.iter().enumerate().filter_map(|(k, c)| Some((Some(k), NoteKind::CopyOf((*c)?)))));
+    let taken: Vec<usize> = (0..seen.len()).filter(|&k| copies[k].is_none()).collect();
+    let (blurs, laid) = if seen.len() > MOST {
+        notes.push((None, NoteKind::WidthsOnly));
+        (by_widths(seen, &laid, &tiles), laid)
+    } else {
+        by_pairs(seen, reference, &taken, laid, &tiles, pixels)
+    };
+    let lost = |k: &&usize| laid[**k].is_none();
+    notes.extend(taken.iter().filter(lost).map(|&k| (Some(k), NoteKind::NotRegistered)));
+    answer(seen, zones, ask, Compared { reference, tiles, blurs, laid, notes })
+}
+
+/// Frames as compared, before they are answered.
+struct Compared {
+    reference: usize,
+    tiles: Vec<Region>,
+    blurs: Blurs,
+    laid: Vec<Option<Registration>>,
+    notes: Vec<(Option<usize>, NoteKind)>,
+}
+
+fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answer {
+    let Compared { reference, tiles, blurs, laid, mut notes } = compared;
+    let varied = if ask.varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { ask.varied };
+    let f_numbers: Vec<Option<f64>> = seen.iter().map(|s| f_number(s.capture)).collect();
+    let pitch_um = seen[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
+    let all = blurs.tiles();
+    let blurs = match varied {
+        Varied::Aperture => without_soft_content(&blurs, &f_numbers, pitch_um),
+        Varied::Focus => without_still_content(&blurs),
+        Varied::Nothing => blurs,
+    };
+    let soft = all - blurs.tiles();
+    if soft > 0 {
+        notes.push((None, NoteKind::SoftContent(soft)));
+    }
+    let read = zone_blurs(zones, &blurs);
+    let apertures =
+        (varied == Varied::Aperture).then(|| aperture::answer(&read, &f_numbers, pitch_um, ask.permitted_px));
+    if let Some(a) = &apertures {
+        notes.extend(stop_notes(seen, a, &f_numbers, &notes));
+    }
+    // Spoiled frames keep their own reading; the rest is as settled.
+    let read = apertures.as_ref().map_or(read.clone(), |a| with_settled(&read, &a.blurs));
+    let moved: Vec<f64> = blurs.moved.iter().map(|&m| f64::from(m) / tiles.len().max(1) as f64).collect();
+    notes.extend((0..seen.len()).filter(|&k| moved[k] > MOVED).map(|k| (Some(k), NoteKind::Moved)));
+    let widths = || bracket::widths(&blurs, &tiles, &f_numbers, pitch_um);
+    let bracket = (varied == Varied::Focus).then(|| bracket::answer(&read, &widths(), &tiles, ask.permitted_px));
+    Answer {
+        files: seen.iter().map(|s| s.file.to_owned()).collect(),
+        pitch_um,
+        varied,
+        apertures,
+        bracket,
+        f_numbers,
+        sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
+        between: if seen.len() == 2 { between(zones, &blurs) } else { Vec::new() },
+        zones: read,
+        size: seen[reference].size,
+        permitted_px: ask.permitted_px,
+        notes,
+        moved,
+        laid: laid.iter().map(|r| r.as_ref().map(|r| r.map)).collect(),
+        tiles,
+        blurs,
+    }
+}
+
+/// What should be known of the stops of an aperture series.
+fn stop_notes(
+    seen: &[Seen],
+    a: &aperture::Apertures,
+    f_numbers: &[Option<f64>],
+    said: &[(Option<usize>, NoteKind)],
+) -> Vec<(Option<usize>, NoteKind)> {
+    let mut notes: Vec<(Option<usize>, NoteKind)> = a.spoiled.iter().map(|&k| (Some(k), NoteKind::Spoiled)).collect();
+    notes.extend(a.gaps.iter().map(|g| (None, NoteKind::MissingStop(g.0, g.1))));
+    notes.extend((0..seen.len()).filter(|&k| f_numbers[k].is_none()).map(|k| (Some(k), NoteKind::NoFNumber)));
+    let assumed = |k: &usize| seen[*k].capture.f_number.as_ref().is_some_and(|f| f.source == Source::Assumed);
+    notes.extend((0..seen.len()).filter(assumed).map(|k| (Some(k), NoteKind::FNumberFromName)));
+    let copy = |k: usize| said.iter().any(|n| n.0 == Some(k) && matches!(n.1, NoteKind::CopyOf(_)));
+    let same =
+        |k: &usize| f_numbers[*k].is_some() && !copy(*k) && (0..*k).any(|j| !copy(j) && f_numbers[j] == f_numbers[*k]);
+    notes.extend((1..seen.len()).filter(same).map(|k| (Some(k), NoteKind::SameStop)));
+    notes
+}
+
+fn f_number(capture: &Capture) -> Option<f64> {
+    capture.f_number.as_ref().map(|f| f.value)
+}
+
+fn tiles(seen: &Seen) -> Vec<Region> {
+    seen.map.map_or_else(Vec::new, |m| m.tiles.iter().map(Tile::region).collect())
+}
+
+/// By frame, the earlier one that it is a copy of.
+fn copies(seen: &[Seen]) -> Vec<Option<usize>> {
+    let same = |a: &Seen, b: &Seen| a.small == b.small && f_number(a.capture) == f_number(b.capture);
+    (0..seen.len()).map(|k| (0..k).find(|&j| same(&seen[j], &seen[k]))).collect()
+}
+
+/// Blur by pairs of frames; with it how each lies on the reference by its pixels.
+fn by_pairs<'p>(
+    seen: &[Seen],
+    reference: usize,
+    taken: &[usize],
+    laid: Vec<Option<Registration>>,
+    tiles: &[Region],
+    pixels: &dyn Fn(usize) -> Option<Cow<'p, Plane>>,
+) -> (Blurs, Vec<Option<Registration>>) {
+    let mut fine: Vec<Option<Registration>> = vec![None; seen.len()];
+    let Some(ground) = pixels(reference) else { return (by_widths(seen, &laid, tiles), laid) };
+    let mut compared = Vec::new();
+    let mut frames = Vec::new();
+    let mut take = |k: usize, spectra: pair::FrameSpectra, registration: Option<&Registration>| {
+        compared.push(k);
+        frames.push(Frame {
+            f_number: f_number(seen[k].capture),
+            pitch_um: seen[k].capture.pixel_pitch_um.as_ref().map(|p| p.value),
+            spectra,
+            absolute: seen[k].map.map_or_else(|| vec![None; tiles.len()], |m| on_reference(m, registration, tiles)),
+        });
+    };
+    for &k in taken {
+        if k == reference {
+            take(k, spectra(&ground, &ground, None, tiles), None);
+            fine[k].clone_from(&laid[k]);
+        } else if let (Some(start), Some(plane)) = (&laid[k], pixels(k)) {
+            let registration = refine(&ground, &plane, start);
+            take(k, spectra(&ground, &plane, Some(&registration), tiles), Some(&registration));
+            fine[k] = Some(registration);
+        }
+    }
+    (resolve(&frames, tiles).among(&compared, seen.len()), fine)
+}
+
+/// Blur by the widths of single frames.
+fn by_widths(seen: &[Seen], laid: &[Option<Registration>], tiles: &[Region]) -> Blurs {
+    let of_frame = |(s, r): (&Seen, &Option<Registration>)| match (s.map, r) {
+        (Some(map), Some(r)) => on_reference(map, Some(r), tiles),
+        _ => vec![None; tiles.len()],
+    };
+    let sigma: Vec<_> = seen.par_iter().zip(laid).map(of_frame).collect();
+    Blurs {
+        apart_sd: sigma.iter().map(|f| f.iter().map(|e| e.map_or(0.0, |e| e.sd)).collect()).collect(),
+        from_middle: vec![vec![(0.0, 0.0); tiles.len()]; seen.len()],
+        anchor_sd: vec![0.0; tiles.len()],
+        moved: vec![0; seen.len()],
+        sigma,
+    }
+}
+
+/// Zones with the points that the answer settled in place of the first readings.
+fn with_settled(zones: &[ZoneBlur], settled: &[ZoneBlur]) -> Vec<ZoneBlur> {
+    let mut zones = zones.to_vec();
+    for zone in &mut zones {
+        let Some(better) = settled.iter().find(|z| z.name == zone.name) else { continue };
+        for point in &mut zone.points {
+            if let Some(p) = better.points.iter().find(|p| p.frame == point.frame) {
+                *point = *p;
+            }
+        }
+    }
+    zones
+}
