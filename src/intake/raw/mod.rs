@@ -90,10 +90,8 @@ pub(super) fn decode(path: &Path) -> Result<Sensor, IntakeError> {
     if found.dng {
         return by_specification(path).map_err(|refused| name::refusal(path, &[refused]));
     }
-    let readers: [fn(&Path) -> Result<Sensor, Refused>; 3] =
-        [|path| by_rawloader(path, false), |path| by_rawler(path, false), by_specification];
     let mut refusals = Vec::new();
-    for reader in readers {
+    for reader in [|path: &Path| by_rawloader(path, false), |path: &Path| by_rawler(path, false), by_specification] {
         match reader(path) {
             Ok(sensor) => return Ok(sensor),
             Err(refused) => refusals.push(refused),

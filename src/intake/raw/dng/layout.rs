@@ -133,6 +133,18 @@ impl Layout {
         }
         let planar = channels > 1 && whole(tag::PLANAR_CONFIGURATION, 1) == 2;
         let needed = width.div_ceil(segment.0) * height.div_ceil(segment.1) * if planar { channels } else { 1 };
+        // How many times smaller compression can make samples: not at all, 1032 times (deflate), to a bit for each block
+        // of 64 (JPEG), and to what no photograph comes down to.
+        let bytes = width * height * channels * bits / 8;
+        let most = match compression {
+            Compression::None => 1,
+            Compression::Deflate => 1032,
+            Compression::Jpeg => 64 * bits,
+            Compression::JpegXl => 20_000,
+        };
+        if bytes / most > length {
+            return Err(Refused::Broken("the file ends before the picture does".into()));
+        }
         let (offsets, counts) = (directory.numbers(offsets), directory.numbers(counts));
         if offsets.len() < needed {
             return Err(broken());

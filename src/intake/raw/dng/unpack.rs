@@ -40,9 +40,9 @@ fn apart(layout: &Layout) -> Result<(bool, usize), Refused> {
 pub(super) fn words(layout: &Layout, bytes: &[u8], rows: usize) -> Result<Vec<u16>, Refused> {
     let across = layout.segment.0 * layout.segment_channels();
     let size = row_bytes(across, layout.bits);
-    let mut out = vec![0_u16; across * rows];
     let little = layout.little;
     let bytes = bytes.get(..size * rows).ok_or_else(broken)?;
+    let mut out = vec![0_u16; across * rows];
     for (to, from) in out.chunks_exact_mut(across).zip(bytes.chunks_exact(size)) {
         match layout.bits {
             8 => to.iter_mut().zip(from).for_each(|(v, b)| *v = u16::from(*b)),
