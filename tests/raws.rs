@@ -217,6 +217,35 @@ fn mosaics_that_are_not_read_are_named() {
     assert_eq!(sensor(&written_out).pattern.unwrap().side, 2);
 }
 
+/// Where the sensor's picture can't be read, the largest one beside it in the file stands in, and says so.
+#[test]
+fn a_preview_stands_in_for_a_mosaic_that_is_not_read() {
+    let mut jpeg = Vec::new();
+    let drawn =
+        image::RgbImage::from_fn(1200, 900, |x, y| image::Rgb([(x / 5) as u8, (y / 4) as u8, ((x ^ y) & 255) as u8]));
+    image::codecs::jpeg::JpegEncoder::new(&mut jpeg).encode_image(&drawn).unwrap();
+    let quad = vec![0, 0, 1, 1, 0, 0, 1, 1, 1, 1, 2, 2, 1, 1, 2, 2];
+    let meaning = Meaning::Mosaic(4, quad);
+    let negative = Negative { meaning, preview: Some(jpeg), ..Negative::mosaic(2400, 1800, 14) };
+    let place = tempfile::tempdir().unwrap();
+    let path = place.path().join("a.dng");
+    std::fs::write(&path, negative.bytes()).unwrap();
+    let shot = read(&path, &Overrides::default()).unwrap();
+    assert_eq!((shot.plane.width, shot.plane.height), (1200, 900));
+    assert!([Flag::Preview, Flag::Processed, Flag::Resized].iter().all(|f| shot.flags.contains(f)), "{:?}", shot.flags);
+    assert_eq!(shot.capture.body.unwrap().value, "Example N1");
+}
+
+/// A film scanner's raw file: three colours at each pixel of 16 bits, in a file that is named as a camera's.
+#[test]
+fn a_scan_is_named() {
+    let mut scan = Negative::linear(64, 48, 16);
+    scan.tags = vec![(262, shorts(&[2])), (50_706, Values::Bytes(vec![]))];
+    let error = refused(&scan, "a.nef");
+    assert_eq!(error.kind, IntakeErrorKind::Unsupported, "{error}");
+    assert!(error.problem.contains("a Nikon raw file (NEF) of a film scanner"), "{error}");
+}
+
 #[test]
 fn truncated_and_contradictory_files_are_damaged() {
     for (name, negative) in every().into_iter().step_by(7) {
@@ -234,4 +263,36 @@ fn truncated_and_contradictory_files_are_damaged() {
     let error = refused(&with(vec![(273, longs(&[4_000_000]))]), "a.dng");
     assert_eq!(error.kind, IntakeErrorKind::Damaged);
     assert!(error.problem.contains("a DNG with no compression") && error.problem.contains("ends before"), "{error}");
+}
+
+/// Files by other encoders (libjxl, libjpeg-turbo) with the levels that their own decoders give back
+/// (tests/reference/make_raws.py): whole where nothing is lost, within rounding where the standards leave that open.
+#[test]
+fn raws_by_other_encoders_give_their_decoders_levels() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/raw");
+    for (name, most) in [
+        ("xl-12", 0),
+        ("xl-linear", 0),
+        ("xl-fields", 0),
+        ("xl-float", 0),
+        ("xl-lossy-linear", 1),
+        ("jpeg-8", 2),
+        ("jpeg-8-rgb", 2),
+        ("jpeg-12", 1),
+    ] {
+        let levels = std::fs::read(folder.join(format!("{name}.levels"))).unwrap();
+        let got = stored(&std::fs::read(folder.join(format!("{name}.dng"))).unwrap()).unwrap();
+        match got.samples {
+            Samples::Whole(got) => {
+                let want = levels.chunks_exact(2).map(|b| u16::from_le_bytes([b[0], b[1]]));
+                assert_eq!(got.len(), want.len(), "{name}");
+                let apart = got.iter().zip(want).map(|(a, b)| a.abs_diff(b)).max().unwrap();
+                assert!(apart <= most, "{name}: {apart}");
+            }
+            Samples::Float(got) => {
+                let want = levels.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]));
+                assert!(got.into_iter().eq(want), "{name}");
+            }
+        }
+    }
 }

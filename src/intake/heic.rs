@@ -1,15 +1,15 @@
-//! HEIC to a plane: luma through heic-decoder, straight to linear light. Only with the `heic` feature.
+//! HEIC to a plane: luma through heic-decoder, straight to linear light. With the `heic` feature, which is a default.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use heic_decoder::{DecodedImage, HeifError};
 
-use super::IntakeError;
 use super::raw::Read;
 use super::rendered::{self, Hints, MAX_PIXELS};
 use super::tone::{Tone, WHITE};
 use super::turn::Turn;
+use super::{IntakeError, IntakeErrorKind};
 use crate::quantity::Flag;
 use crate::shot::{Mosaic, Plane};
 
@@ -70,13 +70,13 @@ fn decode(path: &Path) -> Result<DecodedImage, IntakeError> {
 fn guarded<T>(path: &Path, work: impl FnOnce() -> Result<T, HeifError>) -> Result<T, IntakeError> {
     match catch_unwind(AssertUnwindSafe(work)) {
         Ok(Ok(value)) => Ok(value),
-        Ok(Err(HeifError::Unsupported(why))) => {
-            Err(IntakeError::unsupported(path, format!("this kind of HEIC picture is not read here ({why})")))
-        }
-        Ok(Err(HeifError::LimitExceeded(why))) => {
-            Err(IntakeError::too_much(path, format!("the HEIC picture is too large ({why})")))
-        }
-        Ok(Err(why)) => Err(IntakeError::damaged(path, format!("the HEIC data is damaged ({why})"))),
-        Err(_) => Err(IntakeError::damaged(path, "the HEIC data is damaged")),
+        Ok(Err(HeifError::Unsupported(_))) => Err(IntakeError::new(
+            path,
+            IntakeErrorKind::Unsupported,
+            "it is a HEIC picture of a kind that is not read here",
+            "Export it as JPEG or TIFF at full size and audit that.",
+        )),
+        Ok(Err(HeifError::LimitExceeded(_))) => Err(IntakeError::too_much(path, "the HEIC picture is too large")),
+        Ok(Err(_)) | Err(_) => Err(IntakeError::damaged(path, "the HEIC data are damaged or cut off")),
     }
 }

@@ -1,5 +1,6 @@
 //! Path to Shot: all reading is here. Originals are only ever opened for reading.
 
+mod apart;
 mod beside;
 mod bodies;
 pub mod containers;
@@ -21,6 +22,7 @@ mod sniff;
 mod tone;
 mod turn;
 mod worker;
+mod xl;
 pub mod xmp;
 
 pub use beside::{memory_needed, sidecars};
@@ -89,7 +91,7 @@ pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
             flags.push(Flag::Processed);
             rendered::plane(file, format(kind), quarter_turns, path)?
         }
-        _ if apart(kind) => {
+        _ if apart::is(kind) => {
             let read = worker::plane(path, facts.orientation, quarter_turns)?;
             flags.extend(read.flags);
             read.plane
@@ -132,14 +134,9 @@ pub fn colour(path: &Path, overrides: &Overrides) -> Result<RgbImage, IntakeErro
             jpeg::rgb(&bytes, &headers, turn, path)
         }
         Kind::Png | Kind::Tiff | Kind::WebP => rendered::rgb(file, format(kind), quarter_turns, path),
-        _ if apart(kind) => worker::colour(path, exif::facts(path).unwrap_or_default().orientation, quarter_turns),
+        _ if apart::is(kind) => worker::colour(path, exif::facts(path).unwrap_or_default().orientation, quarter_turns),
         _ => Err(refusal(kind, path)),
     }
-}
-
-/// Whether a kind is decoded by workers, its decoders being of the kind that may break down.
-const fn apart(kind: Kind) -> bool {
-    matches!(kind, Kind::Raw) || cfg!(feature = "heic") && matches!(kind, Kind::Heic)
 }
 
 /// Opens a file and says what it is; the reader stands at its beginning.
@@ -200,7 +197,7 @@ fn refusal(kind: Kind, path: &Path) -> IntakeError {
             path,
             IntakeErrorKind::Unsupported,
             "it is not a photograph of any kind known here",
-            "Name JPEG, TIFF, PNG, WebP or camera raw files.",
+            "Name JPEG, JPEG XL, TIFF, PNG, WebP or camera raw files.",
         ),
     }
 }

@@ -15,9 +15,9 @@ use image::RgbImage;
 use serde::{Deserialize, Serialize};
 
 use super::limits::{OVER_TIME, Watch, limit_memory};
-use super::raw::{self, Read as RawRead};
+use super::raw::Read as RawRead;
 use super::rendered::MAX_PIXELS;
-use super::{IntakeError, IntakeErrorKind};
+use super::{IntakeError, IntakeErrorKind, apart};
 use crate::quantity::Flag;
 use crate::shot::{JpegBlocks, Mosaic, Plane};
 
@@ -145,29 +145,11 @@ impl Form {
     }
 }
 
-/// Luminance, decoded in this process.
-fn plane_here(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RawRead, IntakeError> {
-    #[cfg(feature = "heic")]
-    if super::open(path)?.1 == super::Kind::Heic {
-        return super::heic::plane(path, quarter_turns);
-    }
-    raw::plane(path, orientation, quarter_turns)
-}
-
-/// A picture to look at, decoded in this process.
-fn colour_here(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
-    #[cfg(feature = "heic")]
-    if super::open(path)?.1 == super::Kind::Heic {
-        return super::heic::rgb(path, quarter_turns);
-    }
-    raw::colour(path, orientation, quarter_turns)
-}
-
 /// Luminance of a raw file, upright, decoded by a worker if there are any.
 pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RawRead, IntakeError> {
     let ask = Ask { path: Name::of(path), orientation, quarter_turns, look: false };
     match asked(&ask, path)? {
-        None => plane_here(path, orientation, quarter_turns),
+        None => apart::plane(path, orientation, quarter_turns),
         Some((Answer::Plane(form), Pixels::Levels(data))) => Ok(form.with(data)),
         Some(_) => Err(strange(path)),
     }
@@ -177,7 +159,7 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
 pub(super) fn colour(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
     let ask = Ask { path: Name::of(path), orientation, quarter_turns, look: true };
     match asked(&ask, path)? {
-        None => colour_here(path, orientation, quarter_turns),
+        None => apart::colour(path, orientation, quarter_turns),
         Some((Answer::Picture { width, height }, Pixels::Colours(bytes))) => {
             RgbImage::from_raw(width, height, bytes).ok_or_else(|| strange(path))
         }
@@ -393,7 +375,7 @@ pub fn serve(memory: u64, time: Duration) -> io::Result<()> {
         watch.begin();
         let path = ask.path.path();
         if ask.look {
-            match colour_here(&path, ask.orientation, ask.quarter_turns) {
+            match apart::colour(&path, ask.orientation, ask.quarter_turns) {
                 Ok(picture) => {
                     write_frame(&mut to, &Answer::Picture { width: picture.width(), height: picture.height() })?;
                     to.write_all(picture.as_raw())?;
@@ -401,7 +383,7 @@ pub fn serve(memory: u64, time: Duration) -> io::Result<()> {
                 Err(error) => refuse(&mut to, error)?,
             }
         } else {
-            match plane_here(&path, ask.orientation, ask.quarter_turns) {
+            match apart::plane(&path, ask.orientation, ask.quarter_turns) {
                 Ok(read) => {
                     write_frame(&mut to, &Answer::Plane(Form::of(&read)))?;
                     to.write_all(bytemuck::cast_slice(&read.plane.data))?;

@@ -80,12 +80,15 @@ impl Values {
 }
 
 /// Appends a directory and the values that don't fit into it; returns where it stands. A tag given twice counts as
-/// given last. The directory is the last of its chain.
+/// given last, and one without values is left out. The directory is the last of its chain.
 pub fn append(out: &mut Vec<u8>, order: Order, tags: &[(u16, Values)]) -> u32 {
     let sorted: std::collections::BTreeMap<u16, &Values> = tags.iter().map(|(tag, values)| (*tag, values)).collect();
     let mut placed = Vec::new();
     for (tag, values) in &sorted {
         let (count, mut bytes) = values.bytes(order);
+        if count == 0 {
+            continue;
+        }
         if bytes.len() > 4 {
             out.resize(out.len().next_multiple_of(2), 0);
             let at = out.len() as u32;

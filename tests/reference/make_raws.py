@@ -1,6 +1,7 @@
 """Writes DNGs with the encoders of independent general-purpose libraries, and the samples that they stand for.
 
-usage: make_raws.py FOLDER    (needs numpy and imagecodecs)
+usage: make_raws.py FOLDER [--small]    (needs numpy and imagecodecs; --small makes the files of fixtures/raw, whose
+       levels are saved as bare little-endian numbers instead)
 
 For each file NAME.dng there is NAME.dng.expected.npy: the samples that the library's own decoder gives back. What is
 lossless is what went in. The picture is drawn here: gradients, waves and a little noise.
@@ -13,7 +14,7 @@ from pathlib import Path
 import imagecodecs
 import numpy
 
-WIDTH, HEIGHT = 192, 128
+WIDTH, HEIGHT, TILE = 192, 128, 64
 JPEG, LOSSY, XL = 7, 34892, 52546
 
 
@@ -86,8 +87,9 @@ def joined(tiles, shape, width, height):
     return out
 
 
-def xl(samples, bits, tiles=(64, 64), distance=0.0, tags=(), expected=None):
+def xl(samples, bits, tiles=None, distance=0.0, tags=(), expected=None):
     """JPEG XL by libjxl, lossless where the distance is 0."""
+    tiles = tiles or (TILE, TILE)
     parts = [imagecodecs.jpegxl_encode(t, lossless=distance == 0, distance=distance or None, bitspersample=bits if samples.dtype == numpy.uint16 else None)
              for t in cut(samples, *tiles)]
     if expected is None:
@@ -128,6 +130,18 @@ def wide_steps(jpeg):
             return bytes(out) + jpeg[at:]
 
 
+def bare(jpeg):
+    """A JPEG without application segments."""
+    out, at = bytearray(jpeg[:2]), 2
+    while True:
+        marker, length = jpeg[at + 1], struct.unpack(">H", jpeg[at + 2 : at + 4])[0]
+        if not 0xE0 <= marker <= 0xEF:
+            out += jpeg[at : at + 2 + length]
+        at += 2 + length
+        if marker == 0xDA:
+            return bytes(out) + jpeg[at:]
+
+
 def files():
     mosaic = picture(1, 65535).astype(numpy.uint16)
     colour = picture(3, 65535).astype(numpy.uint16)
@@ -142,10 +156,14 @@ def files():
     yield "xl-lossy", *xl(mosaic, 16, distance=0.5)
     yield "xl-lossy-linear", *xl(colour, 16, distance=0.5)
     codes = (picture(3, 255)).astype(numpy.uint8)
-    tiles = (64, 64)
+    tiles = (TILE, TILE)
     parts = [imagecodecs.jpeg8_encode(t, level=92, subsampling="444") for t in cut(codes, *tiles)]
     back = joined([imagecodecs.jpeg8_decode(p) for p in parts], codes.shape, *tiles)
     yield "jpeg-8", dng(codes, 8, LOSSY, tiles, parts), back
+    # Red, green and blue as such, told by nothing but the components' names.
+    parts_rgb = [bare(imagecodecs.jpeg8_encode(t, level=92, colorspace="RGB", outcolorspace="RGB")) for t in cut(codes, *tiles)]
+    back_rgb = joined([imagecodecs.jpeg8_decode(p, colorspace="RGB", outcolorspace="RGB") for p in parts_rgb], codes.shape, *tiles)
+    yield "jpeg-8-rgb", dng(codes, 8, LOSSY, tiles, parts_rgb), back_rgb
     opcodes = polynomials([0.0, 0.1, 0.9], 3)
     yield "jpeg-8-polynomial", dng(codes, 8, LOSSY, tiles, parts, tags=[(51009, opcodes)]), back
     # Two rows of the mosaic side by side in each of the JPEG's, as cinema cameras store them.
@@ -159,14 +177,26 @@ def files():
     yield "lossless-14", dng(mosaic, 14, JPEG, tiles, parts), mosaic >> 2
 
 
-def main(folder):
+SMALL = ("xl-12", "xl-linear", "xl-fields", "xl-float", "xl-lossy-linear", "jpeg-8", "jpeg-8-rgb", "jpeg-12")
+
+
+def main(folder, small):
+    global WIDTH, HEIGHT, TILE
+    if small:
+        WIDTH, HEIGHT, TILE = 48, 32, 16
     for name, data, expected in files():
+        if small and name not in SMALL:
+            continue
         (Path(folder) / f"{name}.dng").write_bytes(data)
-        numpy.save(Path(folder) / f"{name}.dng.expected.npy", expected)
+        if small:
+            kind = "<f4" if expected.dtype.kind == "f" else "<u2"
+            (Path(folder) / f"{name}.levels").write_bytes(expected.astype(kind).tobytes())
+        else:
+            numpy.save(Path(folder) / f"{name}.dng.expected.npy", expected)
         print(f"{name}.dng: {len(data)} bytes")
 
 
 if __name__ == "__main__":
-    if len(sys.argv) != 2:
+    if len(sys.argv) not in (2, 3) or sys.argv[2:] not in ([], ["--small"]):
         sys.exit(__doc__)
-    main(sys.argv[1])
+    main(sys.argv[1], len(sys.argv) == 3)

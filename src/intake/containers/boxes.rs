@@ -38,7 +38,7 @@ fn child<'a>(bytes: &'a [u8], name: &[u8]) -> Option<&'a [u8]> {
 }
 
 /// The file-level boxes of interest, read whole; media data is skipped, not read.
-fn top_level(source: &mut impl Source, wanted: impl Fn(&[u8]) -> bool) -> Vec<([u8; 4], Vec<u8>)> {
+pub(super) fn top_level(source: &mut impl Source, wanted: impl Fn(&[u8]) -> bool) -> Vec<([u8; 4], Vec<u8>)> {
     let mut found = Vec::new();
     let mut at = 0_u64;
     for _ in 0..MOST_BOXES {

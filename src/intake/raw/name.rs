@@ -76,15 +76,19 @@ fn camera(path: &Path) -> String {
 pub(super) fn refusal(path: &Path, said: &[Refused]) -> IntakeError {
     let kind = kind(path);
     let dng = kind.starts_with("a DNG");
+    let scan = !dng && std::fs::read(path).is_ok_and(|file| dng::is_scan(&file));
     let problem = match said.first() {
         Some(Refused::Broken(why)) if dng => return IntakeError::damaged(path, format!("it is {kind}, and {why}")),
         Some(Refused::Unknown(what)) if dng => format!("it is {kind} that holds {what}, which is not read here"),
         Some(_) if said.iter().all(|r| matches!(r, Refused::Broken(_))) => {
             return IntakeError::damaged(path, format!("it is {kind}, whose data are damaged or cut off"));
         }
+        _ if scan => format!("it is {kind} of a film scanner, whose pixels are not read here"),
         _ => format!("it is {kind}{}, whose pixels are not read here", camera(path)),
     };
-    let advice = if dng {
+    let advice = if scan {
+        "Save it from the scanner's program as TIFF with 16 bits a colour, and audit that."
+    } else if dng {
         "Save it anew as DNG without lossy compression, or export it as TIFF at full size, and audit that."
     } else {
         "Convert it to DNG or TIFF at full size with the maker's own or another converter, or audit the JPEG that the \

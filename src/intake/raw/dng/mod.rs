@@ -55,6 +55,15 @@ pub(super) fn compression(file: &[u8]) -> Option<&'static str> {
     if number == 7 && bits > 8.0 { Some("lossless JPEG compression") } else { layout::compression_name(number) }
 }
 
+/// Whether a raw file holds a picture with all colours at each pixel, as film scanners write it, and no sensor's mosaic.
+pub(super) fn is_scan(file: &[u8]) -> bool {
+    const RGB: usize = 2;
+    let all = tags::directories(file);
+    let wide = |d: &&Directory| d.number(tag::BITS_PER_SAMPLE).is_some_and(|bits| bits > 8.0);
+    let scan = |d: &Directory| d.whole(tag::PHOTOMETRIC) == Some(RGB) && d.whole(tag::SAMPLES_PER_PIXEL) == Some(3);
+    layout::main(&all, false).is_none() && all.iter().filter(wide).any(scan)
+}
+
 /// The samples of a file's picture before anything but the linearisation table is applied to them.
 ///
 /// # Errors

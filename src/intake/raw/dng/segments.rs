@@ -74,13 +74,14 @@ fn placed<T: Copy + Default + Send + Sync>(
     let mut out = vec![T::default(); row * layout.height];
     let (across, channels) = (layout.across(), layout.segment_channels());
     let a_plane = across * layout.height.div_ceil(layout.segment.1);
-    let one = |index: usize, segment_row: usize, band: &mut [T]| -> Result<(), Refused> {
+    let one = |index: usize, segment_row: usize| -> Result<Vec<T>, Refused> {
         let (offset, length) = layout.places[index];
         let early = || Refused::Broken("the file ends before the picture does".into());
         let bytes = offset.checked_add(length).and_then(|end| file.get(offset..end)).ok_or_else(early)?;
-        let rows = layout.rows(segment_row);
-        let decoded = reordered(layout, decode(bytes, rows)?);
-        let (plane, left) = (index / a_plane, index % across * layout.segment.0);
+        Ok(reordered(layout, decode(bytes, layout.rows(segment_row))?))
+    };
+    let put = |column: usize, plane: usize, decoded: &[T], band: &mut [T]| {
+        let left = column * layout.segment.0;
         let width = layout.segment.0.min(layout.width - left);
         for (to, from) in band.chunks_exact_mut(row).zip(decoded.chunks_exact(layout.segment.0 * channels)) {
             if layout.planar {
@@ -90,15 +91,15 @@ fn placed<T: Copy + Default + Send + Sync>(
                 to[left * channels..][..width * channels].copy_from_slice(&from[..width * channels]);
             }
         }
-        Ok(())
     };
     out.par_chunks_mut(row * layout.segment.1).enumerate().try_for_each(|(segment_row, band)| {
         for plane in 0..if layout.planar { layout.channels } else { 1 } {
-            for column in 0..across {
-                one(plane * a_plane + segment_row * across + column, segment_row, band)?;
-            }
+            let first = plane * a_plane + segment_row * across;
+            let decoded: Result<Vec<Vec<T>>, Refused> =
+                (0..across).into_par_iter().map(|column| one(first + column, segment_row)).collect();
+            decoded?.iter().enumerate().for_each(|(column, samples)| put(column, plane, samples, band));
         }
-        Ok(())
+        Ok::<(), Refused>(())
     })?;
     Ok(out)
 }
