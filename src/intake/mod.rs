@@ -1,6 +1,7 @@
 //! Path to Shot: all reading is here. Originals are only ever opened for reading.
 
 mod apart;
+mod avif;
 mod beside;
 mod bodies;
 pub mod containers;

@@ -14,6 +14,8 @@ pub(super) enum Kind {
     Raw,
     /// JPEG XL, bare or in its container.
     JpegXl,
+    /// HEIF with AV1 inside.
+    Avif,
     /// HEIF with HEVC inside.
     Heic,
     /// A picture or video of a known kind that is not read here: its name.
@@ -32,7 +34,7 @@ pub(super) const RAW_EXTENSIONS: &[&str] = &[
 
 /// Extensions of rendered photographs, lower case.
 pub(super) const RENDERED_EXTENSIONS: &[&str] =
-    &["heic", "heif", "hif", "jfif", "jpe", "jpeg", "jpg", "jxl", "png", "tif", "tiff", "webp"];
+    &["avif", "heic", "heif", "hif", "jfif", "jpe", "jpeg", "jpg", "jxl", "png", "tif", "tiff", "webp"];
 
 /// The extension in lower case; empty where there is none.
 pub(super) fn extension(path: &Path) -> String {
@@ -76,7 +78,7 @@ pub(super) fn kind<R: Read + Seek>(reader: &mut R, path: &Path) -> io::Result<Ki
         match head.get(8..12).unwrap_or_default() {
             b"crx " => Kind::Raw,
             b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"mif1" | b"msf1" => Kind::Heic,
-            b"avif" | b"avis" => Kind::Other("an AVIF picture"),
+            b"avif" | b"avis" => Kind::Avif,
             _ => Kind::Other("a video"),
         }
     } else if starts(b"GIF8") {

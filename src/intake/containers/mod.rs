@@ -82,6 +82,7 @@ pub struct Contents {
     pub orientation: Option<u16>,
 }
 
+pub use boxes::{Primary, primary_item};
 pub use ciff::Heap;
 
 /// A reader that can seek; what the containers are read from.
