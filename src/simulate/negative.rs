@@ -231,6 +231,9 @@ impl Negative {
     /// The stored pixel whose channels begin at the index returned; those outside the picture repeat its edge.
     fn place(&self, x: usize, y: usize) -> usize {
         let field = |at: usize, count: usize, fields: usize| {
+            if fields == 1 {
+                return at;
+            }
             (0..fields).flat_map(|f| (f..count).step_by(fields)).nth(at).unwrap_or(at)
         };
         let (x, y) = (x.min(self.width - 1), y.min(self.height - 1));
