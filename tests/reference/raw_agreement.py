@@ -26,6 +26,7 @@ LEFT_OUT = {
         "deflate-float-16": "gives zeros", "deflate-float-24": "gives zeros",
         "deflate-float-32-1": "takes floating-point numbers without a predictor for big-endian ones",
         "jpeg-8.": "brings codes through a curve of its own where the file states none",
+        "jpeg-8-rgb": "brings codes through a curve of its own where the file states none",
     },
     "tifffile": {
         "fields": "takes no account of interleaved rows and columns",
