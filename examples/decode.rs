@@ -1,10 +1,11 @@
 //! Reads files and prints size, levels and time: a look at decoding alone, and at what the workers cost.
 //!
-//! `cargo run --release --example decode -- [--luma | --workers PROGRAM] [--times N] [--write-dng] FILE...`
+//! `cargo run --release --example decode -- [--luma | --xl | --workers PROGRAM] [--times N] [--dump DIR] [--write-dng] FILE...`
 //!
-//! `--luma` decodes JPEG files to 8-bit luma by zune-jpeg alone, the floor to compare with; `--workers` decodes raw
+//! `--luma` decodes JPEG files to 8-bit luma by zune-jpeg alone, the floor to compare with, and `--xl` the tiles of a
+//! JPEG XL DNG by jxl-oxide alone, side by side; `--workers` decodes raw
 //! files in child processes of the `tussock` program named; `--times` reads each file so often and prints the
-//! median; `--write-dng` first writes a made-up 24-megapixel Bayer DNG to each FILE that does not exist yet.
+//! median; `--dump` writes each plane's samples to `DIR/FILE.u16` (little-endian); `--write-dng` first writes a made-up 24-megapixel Bayer DNG to each FILE that does not exist yet.
 
 #[path = "../tests/support/files.rs"]
 mod files;
@@ -12,6 +13,8 @@ mod files;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
+use jxl_oxide::{JxlImage, JxlThreadPool};
+use rayon::prelude::*;
 use tussock::intake::{Overrides, Workers, read, use_workers};
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
@@ -19,12 +22,15 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 fn main() {
-    let (mut luma, mut times, mut write_dng, mut paths) = (false, 1_usize, false, Vec::new());
+    let (mut luma, mut xl, mut times, mut dump, mut write_dng) = (false, false, 1_usize, None, false);
+    let mut paths = Vec::new();
     let mut arguments = std::env::args_os().skip(1);
     while let Some(argument) = arguments.next() {
         match argument.to_str() {
             Some("--luma") => luma = true,
+            Some("--xl") => xl = true,
             Some("--write-dng") => write_dng = true,
+            Some("--dump") => dump = arguments.next().map(PathBuf::from),
             Some("--times") => {
                 times = arguments.next().and_then(|n| n.to_str()?.parse().ok()).unwrap_or(1);
             }
@@ -47,7 +53,11 @@ fn main() {
         let mut line = String::new();
         for _ in 0..times.max(1) {
             let start = Instant::now();
-            line = if luma { floor(path) } else { through_intake(path) };
+            line = match (luma, xl) {
+                (true, _) => floor(path),
+                (_, true) => tiles(path),
+                _ => through_intake(path, dump.as_deref()),
+            };
             taken.push(start.elapsed().as_secs_f64() * 1e3);
         }
         taken.sort_by(f64::total_cmp);
@@ -56,11 +66,36 @@ fn main() {
     }
 }
 
-fn through_intake(path: &Path) -> String {
+/// Decodes all tiles by jxl-oxide alone.
+fn tiles(path: &Path) -> String {
+    let file = std::fs::read(path).expect("a readable file");
+    let block = exif::Reader::new().read_raw(file.clone()).expect("a DNG");
+    let numbers = |tag: u16| -> Vec<usize> {
+        let field = block.get_field(exif::Tag(exif::Context::Tiff, tag), exif::In::PRIMARY).expect("tiles");
+        field.value.iter_uint().expect("numbers").map(|v| v as usize).collect()
+    };
+    let places: Vec<(usize, usize)> = numbers(324).into_iter().zip(numbers(325)).collect();
+    let decoded = places.par_iter().map(|(offset, length)| {
+        let image = JxlImage::builder().pool(JxlThreadPool::none()).read(&file[*offset..offset + length]);
+        let image = image.expect("JPEG XL");
+        let render = image.render_frame(0).expect("JPEG XL");
+        let mut stream = render.stream_no_alpha();
+        let mut samples = vec![0_u16; (stream.width() * stream.height() * stream.channels()) as usize];
+        stream.write_to_buffer(&mut samples)
+    });
+    format!("{} samples in {} tiles", decoded.sum::<usize>(), places.len())
+}
+
+fn through_intake(path: &Path, dump: Option<&Path>) -> String {
     match read(path, &Overrides::default()) {
         Err(error) => format!("{:?}: {} | {}", error.kind, error.problem, error.advice),
         Ok(shot) => {
             let plane = &shot.plane;
+            if let Some(folder) = dump {
+                let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                let bytes: Vec<u8> = plane.data.iter().flat_map(|v| v.to_le_bytes()).collect();
+                std::fs::write(folder.join(format!("{name}.u16")), bytes).expect("a folder that can be written to");
+            }
             format!(
                 "{}x{} black {} white {} saturation {} middle {} {:?} {:?}",
                 plane.width,

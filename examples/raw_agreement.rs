@@ -1,53 +1,93 @@
-//! Decodes raw files by each decoder and compares their samples, pixel by pixel, over the area both give.
+//! Decodes raw files by each reader and compares their samples, pixel by pixel, over the area that two of them give.
 //!
-//! `cargo run --release --example raw_agreement -- [--dump DIR] FILE...`; with `--dump`, each decoder's samples go
-//! to `DIR/<file>.<decoder>.u16` (little-endian, stored rows) for tests/reference/raw_agreement.py, which compares
-//! them with LibRaw's. The last line counts files that disagree; the exit status is 1 if there are any.
+//! `cargo run --release --example raw_agreement -- [--write DIR] [--dump DIR] [FILE...]`; with `--write`, the simulator's
+//! test raws are written to a folder first and read too; with `--dump`, each reader's samples go to
+//! `DIR/<file>.<reader>.u16` (little-endian, stored rows; floating-point ones to `.f32`, what curves make of them to
+//! `.developed.u16`) for tests/reference/raw_agreement.py, which compares them with LibRaw's. The last line counts files
+//! that disagree; the exit status is 1 if there are any.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use tussock::intake::raw::{Refused, Sensor, by_rawler, by_rawloader};
+use tussock::intake::raw::dng::{Samples, stored};
+use tussock::intake::raw::{Refused, Sensor, by_rawler, by_rawloader, by_specification};
 use tussock::output::print;
+use tussock::simulate::catalogue;
 
 fn main() -> ExitCode {
     std::panic::set_hook(Box::new(|_| {}));
-    let mut files: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
-    let dump = (files.first().is_some_and(|f| f.as_os_str() == "--dump") && files.len() > 1).then(|| {
-        files.remove(0);
-        files.remove(0)
-    });
-    let mut disagreeing = 0;
-    for file in &files {
-        let dng = file.extension().is_some_and(|e| e.eq_ignore_ascii_case("dng"));
-        let answers = [("rawloader", by_rawloader(file, dng)), ("rawler", by_rawler(file, dng))];
-        for (name, answer) in &answers {
-            match answer {
-                Err(refused) => {
-                    let why = match refused {
-                        Refused::Unknown(why) | Refused::Broken(why) => why.as_str(),
-                        Refused::Unsound(why) => why,
-                    };
-                    print(&format!("{}: {name} refuses: {}\n", file.display(), why.lines().next().unwrap_or_default()));
-                }
-                Ok(s) => {
-                    let levels = format!("black {:?} white {} gains {:?}", s.black, s.white, s.gains);
-                    let area = format!("{}x{} at {},{}", s.width, s.height, s.left, s.top);
-                    print(&format!("{}: {name} {area} of rows of {} {levels}\n", file.display(), s.stride));
-                    if let Some(folder) = &dump {
-                        write(folder, file, name, s);
-                    }
+    let (mut files, mut dump) = (Vec::new(), None);
+    let mut arguments = std::env::args_os().skip(1).map(PathBuf::from);
+    while let Some(argument) = arguments.next() {
+        match argument.to_str() {
+            Some("--write") => files.extend(written(&arguments.next().expect("a folder behind --write"))),
+            Some("--dump") => dump = arguments.next(),
+            _ => files.push(argument),
+        }
+    }
+    let disagreeing = files.iter().filter(|file| !agrees(file, dump.as_deref())).count();
+    print(&format!("{disagreeing} files disagree\n"));
+    ExitCode::from(u8::from(disagreeing > 0))
+}
+
+/// Writes the simulator's test raws; returns their paths.
+fn written(folder: &Path) -> Vec<PathBuf> {
+    let write = |(name, negative): (String, tussock::simulate::negative::Negative)| {
+        let path = folder.join(format!("{name}.dng"));
+        std::fs::write(&path, negative.bytes()).expect("a folder that can be written to");
+        path
+    };
+    catalogue::every().into_iter().map(write).collect()
+}
+
+/// Whether the specification's reader and the best of the two libraries give the same where both read the file.
+fn agrees(file: &Path, dump: Option<&Path>) -> bool {
+    let dng = file.extension().is_some_and(|e| e.eq_ignore_ascii_case("dng"));
+    let answers = [
+        ("specification", by_specification(file)),
+        ("rawler", by_rawler(file, dng)),
+        ("rawloader", by_rawloader(file, dng)),
+    ];
+    for (name, answer) in &answers {
+        match answer {
+            Err(refused) => {
+                let why = match refused {
+                    Refused::Unknown(why) | Refused::Broken(why) => why.as_str(),
+                    Refused::Unsound(why) => why,
+                };
+                print(&format!("{}: {name} refuses: {}\n", file.display(), why.lines().next().unwrap_or_default()));
+            }
+            Ok(s) => {
+                let levels = format!("black {:?} white {} gains {:?}", s.black, s.white, s.gains);
+                let area = format!("{}x{} at {},{}", s.width, s.height, s.left, s.top);
+                print(&format!("{}: {name} {area} of rows of {} {levels}\n", file.display(), s.stride));
+                if let Some(folder) = dump {
+                    // The specification's reader may have brought them through curves.
+                    let kind = if *name == "specification" { "developed.u16" } else { "u16" };
+                    write(folder, file, name, &bytes(&s.samples, u16::to_le_bytes), kind);
                 }
             }
         }
-        if let [(_, Ok(a)), (_, Ok(b))] = &answers {
-            let (compared, different) = compare(a, b);
-            disagreeing += usize::from(different > 0 || compared == 0);
-            print(&format!("{}: {compared} samples compared, {different} differ\n", file.display()));
+    }
+    if let Some(folder) = dump
+        && let Ok(stored) = stored(&std::fs::read(file).expect("a readable file"))
+    {
+        match &stored.samples {
+            Samples::Whole(v) => write(folder, file, "specification", &bytes(v, u16::to_le_bytes), "u16"),
+            Samples::Float(v) => write(folder, file, "specification", &bytes(v, f32::to_le_bytes), "f32"),
         }
     }
-    print(&format!("{disagreeing} files disagree\n"));
-    ExitCode::from(u8::from(disagreeing > 0))
+    // For a DNG, rawloader is known to leave out what the specification asks for; for other files it comes first.
+    let pair = if dng { (&answers[0], &answers[1]) } else { (&answers[2], &answers[1]) };
+    let ((first, Ok(a)), (second, Ok(b))) = pair else { return true };
+    let (compared, different) = compare(a, b);
+    print(&format!("{}: {first}, {second}: {compared} samples compared, {different} differ\n", file.display()));
+    // A library that doesn't know a layout may give nonsense for it; LibRaw judges those.
+    different == 0 && compared > 0 || dng
+}
+
+fn bytes<T: Copy, const N: usize>(values: &[T], of: fn(T) -> [u8; N]) -> Vec<u8> {
+    values.iter().flat_map(|v| of(*v)).collect()
 }
 
 /// Samples in the area that both decoders give, in stored coordinates, and how many of them differ.
@@ -60,15 +100,11 @@ fn compare(a: &Sensor, b: &Sensor) -> (usize, usize) {
     }
     let row =
         |s: &Sensor, y: usize| s.samples[(y * s.stride + left) * s.channels..][..(right - left) * s.channels].to_vec();
-    let pairs = (top..bottom).flat_map(|y| row(a, y).into_iter().zip(row(b, y)));
-    pairs.fold((0, 0), |(n, different), (x, y)| (n + 1, different + usize::from(x != y)))
+    let different = (top..bottom).map(|y| row(a, y).iter().zip(row(b, y)).filter(|(p, q)| **p != *q).count()).sum();
+    ((right - left) * (bottom - top) * a.channels, different)
 }
 
-fn write(folder: &Path, file: &Path, decoder: &str, sensor: &Sensor) {
-    let stem = file.file_name().unwrap_or_default().to_string_lossy();
-    let bytes: Vec<u8> = sensor.samples.iter().flat_map(|v| v.to_le_bytes()).collect();
-    let target = folder.join(format!("{stem}.{decoder}.u16"));
-    if let Err(error) = std::fs::write(&target, bytes) {
-        print(&format!("{}: {error}\n", target.display()));
-    }
+fn write(folder: &Path, file: &Path, reader: &str, bytes: &[u8], kind: &str) {
+    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    std::fs::write(folder.join(format!("{name}.{reader}.{kind}")), bytes).expect("a folder that can be written to");
 }

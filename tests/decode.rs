@@ -269,6 +269,56 @@ fn what_the_user_gives_comes_last() {
     assert_eq!(facts(&path, &overrides).unwrap().capture.f_number, Some(Fact::new(11.0, Source::Given)));
 }
 
+/// JPEG XL of the JPEG fixture, by libjxl: its pixels without loss, and the JPEG itself packed tighter.
+#[test]
+fn jpeg_xl_pictures_are_read() {
+    let place = Place::new();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/jxl");
+    let file = |name: &str| place.file(name, &std::fs::read(folder.join(name)).unwrap());
+    let jpeg = plane(&place.file("a.jpg", &fixture("baseline.jpg")));
+    assert_eq!(plane(&file("from-jpeg.jxl")), jpeg);
+    let shot = read(&file("lossless.jxl"), &Overrides::default()).unwrap();
+    assert!(shot.flags.contains(&Flag::Processed) && shot.plane.rendered);
+    let pixels = colour(&file("lossless.jxl"), &Overrides::default()).unwrap();
+    let same = plane(&place.file("a.png", &encoded(pixels.clone(), ImageFormat::Png)));
+    assert_eq!((shot.plane.width, shot.plane.height), (70, 45));
+    let most = shot.plane.data.iter().zip(&same.data).map(|(a, b)| a.abs_diff(*b)).max();
+    assert!(most <= Some(20), "{most:?}");
+    // Pixels of another decoder of the same JPEG, which smooths colours of half size.
+    let seen = colour(&place.file("a.jpg", &fixture("baseline.jpg")), &Overrides::default()).unwrap();
+    let apart: u64 = pixels.iter().zip(seen.iter()).map(|(a, b)| u64::from(a.abs_diff(*b))).sum();
+    assert!(apart < 3 * pixels.len() as u64, "{apart}");
+    assert_eq!(facts(&file("lossless.jxl"), &Overrides::default()).unwrap().size, Some((70, 45)));
+    assert_eq!(facts(&file("from-jpeg.jxl"), &Overrides::default()).unwrap().size, Some((70, 45)));
+    let cut = std::fs::read(folder.join("lossless.jxl")).unwrap();
+    let error = read(&place.file("cut.jxl", &cut[..cut.len() / 2]), &Overrides::default()).unwrap_err();
+    assert_eq!(error.kind, IntakeErrorKind::Damaged, "{error}");
+}
+
+/// AVIF by libaom, in grey, so that luma is what its own reading gives; 10 bits are kept.
+#[test]
+fn avif_pictures_are_read() {
+    let place = Place::new();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/heif");
+    for (bits, top) in [(8, 255.0), (10, 1023.0)] {
+        let bytes = std::fs::read(folder.join(format!("grey-{bits}.avif"))).unwrap();
+        let levels = std::fs::read(folder.join(format!("grey-{bits}.levels"))).unwrap();
+        let path = place.file("a.avif", &bytes);
+        let shot = read(&path, &Overrides::default()).unwrap();
+        assert_eq!((shot.plane.width, shot.plane.height), (64, 48));
+        for (got, level) in shot.plane.data.iter().zip(levels.chunks_exact(2)) {
+            let share = f64::from(u16::from_le_bytes([level[0], level[1]])) / top;
+            let light = if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) };
+            assert!((f64::from(*got) - 65_535.0 * light).abs() <= 1.0, "{bits} bits: {got} {level:?}");
+        }
+        let seen = colour(&path, &Overrides::default()).unwrap();
+        assert!(seen.pixels().all(|p| p.0.iter().max().unwrap() - p.0.iter().min().unwrap() <= 2));
+        assert_eq!(facts(&path, &Overrides::default()).unwrap().size, Some((64, 48)));
+        let error = read(&place.file("cut.avif", &bytes[..bytes.len() - 200]), &Overrides::default()).unwrap_err();
+        assert_eq!(error.kind, IntakeErrorKind::Damaged, "{error}");
+    }
+}
+
 /// HEIC of the same picture as the JPEG fixtures, by another encoder.
 #[cfg(feature = "heic")]
 #[test]

@@ -10,7 +10,7 @@ use super::jpeg::{self, Headers};
 use super::rendered::{self, Hints};
 use super::sniff::{self, Kind};
 use super::turn::Turn;
-use super::{IntakeError, open_file, raw, refusal, roomy};
+use super::{IntakeError, avif, open_file, raw, refusal, roomy, xl};
 use crate::quantity::Flag;
 
 /// A file, its kind, and what of it is in memory already.
@@ -40,7 +40,7 @@ impl Input {
                 let headers = Headers::scan(&bytes);
                 Some((bytes, headers))
             }
-            Kind::Png | Kind::Tiff | Kind::WebP | Kind::Raw => None,
+            Kind::Png | Kind::Tiff | Kind::WebP | Kind::Raw | Kind::JpegXl | Kind::Avif => None,
             Kind::Heic if cfg!(feature = "heic") => None,
             _ => return Err(refusal(kind, path)),
         };
@@ -66,6 +66,8 @@ impl Input {
         }
         match self.kind {
             Kind::Raw => raw::plane(path, orientation, quarter_turns),
+            Kind::JpegXl => xl::plane(path, quarter_turns),
+            Kind::Avif => avif::plane(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::plane(path, quarter_turns),
             kind => {
@@ -89,6 +91,8 @@ impl Input {
         }
         match self.kind {
             Kind::Raw => raw::colour(path, orientation, quarter_turns),
+            Kind::JpegXl => xl::rgb(path, quarter_turns),
+            Kind::Avif => avif::rgb(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::rgb(path, quarter_turns),
             kind => rendered::rgb(self.reader, format(kind), quarter_turns, path),

@@ -26,7 +26,7 @@ pub fn facts(path: &Path) -> Result<Facts, IntakeError> {
             path,
             IntakeErrorKind::Unsupported,
             "it is not a photograph of any kind known here",
-            "Name JPEG, TIFF, PNG, WebP, HEIC or camera raw files.",
+            "Name JPEG, JPEG XL, PNG, TIFF, WebP, HEIF or camera raw files.",
         )
     })?;
     if facts.capture.date.as_ref().is_some_and(|date| implausible(&date.value, &today())) {
@@ -77,8 +77,9 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
         .or_else(|| properties.number("tiff:Orientation").filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16));
     let mut flags = gathered.flags;
     let mut capture = gathered.capture;
-    // HEIF prescribes the turn in its own boxes, which readers follow instead of the Exif tag.
-    let orientation = if kind == Kind::Heif { contents.orientation.or(orientation) } else { orientation };
+    // HEIF and JPEG XL prescribe the turn themselves, which readers follow instead of the Exif tag.
+    let orientation =
+        if matches!(kind, Kind::Heif | Kind::JpegXl) { contents.orientation.or(orientation) } else { orientation };
     capture.focus_point = gathered.point.map(|f| Fact::new(upright(f.value, orientation), f.source));
     let found = pitch::pitch(&pitch::Clues {
         size: stored,

@@ -1,4 +1,4 @@
-//! HEIC to a plane: luma through heic-decoder, straight to linear light. Only with the `heic` feature.
+//! HEIC to a plane: luma through heic-decoder, straight to linear light. With the `heic` feature, which is a default.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;

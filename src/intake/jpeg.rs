@@ -37,7 +37,7 @@ pub(super) struct Headers {
 }
 
 /// Zigzag position of each coefficient in row-major order (ITU-T T.81, figure A.6).
-fn zigzag() -> [usize; 64] {
+pub(super) fn zigzag() -> [usize; 64] {
     let mut order = [0; 64];
     let (mut x, mut y) = (0_usize, 0_usize);
     for position in 0..64 {

@@ -1,5 +1,6 @@
 //! Path to Shot: all reading is here. Originals are only ever opened for reading.
 
+mod avif;
 mod beside;
 mod bodies;
 pub mod containers;
@@ -27,6 +28,7 @@ mod sniff;
 mod tone;
 mod turn;
 mod worker;
+mod xl;
 pub mod xmp;
 
 pub use beside::{memory_needed, sidecars};
@@ -143,7 +145,7 @@ fn refusal(kind: Kind, path: &Path) -> IntakeError {
             path,
             IntakeErrorKind::Unsupported,
             "it is not a photograph of any kind known here",
-            "Name JPEG, TIFF, PNG, WebP or camera raw files.",
+            "Name JPEG, JPEG XL, TIFF, PNG, WebP or camera raw files.",
         ),
     }
 }

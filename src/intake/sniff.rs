@@ -12,6 +12,10 @@ pub(super) enum Kind {
     WebP,
     /// A camera raw file, including DNG.
     Raw,
+    /// JPEG XL, bare or in its container.
+    JpegXl,
+    /// HEIF with AV1 inside.
+    Avif,
     /// HEIF with HEVC inside.
     Heic,
     /// A picture or video of a known kind that is not read here: its name.
@@ -30,7 +34,7 @@ pub(super) const RAW_EXTENSIONS: &[&str] = &[
 
 /// Extensions of rendered photographs, lower case.
 pub(super) const RENDERED_EXTENSIONS: &[&str] =
-    &["heic", "heif", "hif", "jfif", "jpe", "jpeg", "jpg", "png", "tif", "tiff", "webp"];
+    &["avif", "heic", "heif", "hif", "jfif", "jpe", "jpeg", "jpg", "jxl", "png", "tif", "tiff", "webp"];
 
 /// The extension in lower case; empty where there is none.
 pub(super) fn extension(path: &Path) -> String {
@@ -74,7 +78,7 @@ pub(super) fn kind<R: Read + Seek>(reader: &mut R, path: &Path) -> io::Result<Ki
         match head.get(8..12).unwrap_or_default() {
             b"crx " => Kind::Raw,
             b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"mif1" | b"msf1" => Kind::Heic,
-            b"avif" | b"avis" => Kind::Other("an AVIF picture"),
+            b"avif" | b"avis" => Kind::Avif,
             _ => Kind::Other("a video"),
         }
     } else if starts(b"GIF8") {
@@ -84,7 +88,7 @@ pub(super) fn kind<R: Read + Seek>(reader: &mut R, path: &Path) -> io::Result<Ki
     } else if starts(b"8BPS") {
         Kind::Other("a layered editor's document (PSD)")
     } else if starts(b"\xff\x0a") || at(4, b"JXL ") {
-        Kind::Other("a JPEG XL picture")
+        Kind::JpegXl
     } else if at(4, b"jP  ") || starts(b"\xff\x4f\xff\x51") {
         Kind::Other("a JPEG 2000 picture")
     } else if starts(b"%PDF") {

@@ -54,5 +54,6 @@ flags! {
     HeavyNoise: "Noise dominates much of the frame.", "Use a lower ISO for a test frame.";
     StrongCompression: "JPEG compression is strong enough to hide fine detail.", "Save at higher quality or audit the raw file.";
     MultiShot: "The file holds several exposures combined in the camera.", "Movement between the exposures can look like blur.";
+    LensCorrectionPending: "The file asks for a lens correction that moves pixels; the picture was measured before it.", "No action needed; the corrected picture is stretched by place, its corners most.";
     LensBaselineProvisional: "The lens's own softness was learned from this very shoot.", "Learn it from a test series to be sure.";
 }

@@ -2,8 +2,12 @@
 
 pub mod camera;
 mod canvas;
+pub mod catalogue;
 mod convolve;
+pub mod directory;
 pub mod file;
+pub mod lossless;
+pub mod negative;
 mod noise;
 mod object;
 mod painter;

@@ -38,7 +38,7 @@ fn child<'a>(bytes: &'a [u8], name: &[u8]) -> Option<&'a [u8]> {
 }
 
 /// The file-level boxes of interest, read whole; media data is skipped, not read.
-fn top_level(source: &mut impl Source, wanted: impl Fn(&[u8]) -> bool) -> Vec<([u8; 4], Vec<u8>)> {
+pub(super) fn top_level(source: &mut impl Source, wanted: impl Fn(&[u8]) -> bool) -> Vec<([u8; 4], Vec<u8>)> {
     let mut found = Vec::new();
     let mut at = 0_u64;
     for _ in 0..MOST_BOXES {
@@ -205,14 +205,41 @@ fn places(iloc: &[u8]) -> Option<Vec<Place>> {
     Some(found)
 }
 
+/// The coded data of a file's primary item.
+pub struct Primary {
+    /// Its type: `av01`, `hvc1`, `grid` and so on.
+    pub kind: [u8; 4],
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+    /// Its ICC profile.
+    pub icc: Option<Vec<u8>>,
+}
+
+/// The primary item itself, with what is needed to show it.
+pub fn primary_item(source: &mut impl Source) -> Option<Primary> {
+    let (_, meta) = top_level(source, |n| n == b"meta").into_iter().next()?;
+    let meta = meta.get(4..)?;
+    let id = primary_id(meta)?;
+    let kind = child(meta, b"iinf").map(items)?.into_iter().find(|(item, _)| *item == id)?.1;
+    let place = child(meta, b"iloc").and_then(places)?.into_iter().find(|p| p.id == id)?;
+    let bytes = place.read(source, child(meta, b"idat").unwrap_or_default());
+    let profile = |(name, body): &(&[u8], &[u8])| {
+        (*name == b"colr" && (body.starts_with(b"prof") || body.starts_with(b"rICC"))).then(|| body[4..].to_vec())
+    };
+    Some(Primary { kind, bytes, icc: properties(meta, id)?.iter().find_map(profile) })
+}
+
 type Size = Option<(u32, u32)>;
 
-/// Size and anticlockwise quarter turns of the primary item.
-fn primary(meta: &[u8]) -> Option<(Size, u8)> {
+fn primary_id(meta: &[u8]) -> Option<u32> {
     let pitm = child(meta, b"pitm")?;
-    let id = if pitm.first() == Some(&0) { be16(pitm, 4)?.into() } else { be32(pitm, 4)? };
+    if pitm.first() == Some(&0) { be16(pitm, 4).map(u32::from) } else { be32(pitm, 4) }
+}
+
+/// Name and body of each property of an item.
+fn properties(meta: &[u8], id: u32) -> Option<Vec<(&[u8], &[u8])>> {
     let iprp = child(meta, b"iprp")?;
-    let properties: Vec<_> = boxes(child(iprp, b"ipco")?).collect();
+    let all: Vec<_> = boxes(child(iprp, b"ipco")?).collect();
     let ipma = child(iprp, b"ipma")?;
     let (version, wide) = (*ipma.first()?, *ipma.get(3)? & 1 == 1);
     let mut at = 8;
@@ -223,18 +250,29 @@ fn primary(meta: &[u8]) -> Option<(Size, u8)> {
         at += 1;
         let step = if wide { 2 } else { 1 };
         if item == id {
-            let (mut size, mut turns) = (None, 0);
-            for i in 0..count {
-                let index = if wide { be16(ipma, at + 2 * i)? & 0x7fff } else { u16::from(*ipma.get(at + i)? & 0x7f) };
-                match properties.get(usize::from(index).checked_sub(1)?) {
-                    Some((b"ispe", body)) => size = be32(body, 4).zip(be32(body, 8)).filter(|&(w, h)| w > 0 && h > 0),
-                    Some((b"irot", body)) => turns = body.first().copied().unwrap_or(0),
-                    _ => {}
-                }
-            }
-            return Some((size, turns));
+            let index = |i: usize| {
+                let number = if wide { be16(ipma, at + 2 * i)? & 0x7fff } else { u16::from(*ipma.get(at + i)? & 0x7f) };
+                usize::from(number).checked_sub(1)
+            };
+            return (0..count)
+                .map(|i| Some(all.get(index(i)?).copied()))
+                .collect::<Option<Vec<_>>>()
+                .map(|list| list.into_iter().flatten().collect());
         }
         at += count * step;
     }
     None
+}
+
+/// Size and anticlockwise quarter turns of the primary item.
+fn primary(meta: &[u8]) -> Option<(Size, u8)> {
+    let (mut size, mut turns) = (None, 0);
+    for (name, body) in properties(meta, primary_id(meta)?)? {
+        match name {
+            b"ispe" => size = be32(body, 4).zip(be32(body, 8)).filter(|&(w, h)| w > 0 && h > 0),
+            b"irot" => turns = body.first().copied().unwrap_or(0),
+            _ => {}
+        }
+    }
+    Some((size, turns))
 }

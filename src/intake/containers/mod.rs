@@ -5,6 +5,7 @@
 mod boxes;
 mod ciff;
 mod jpeg;
+mod jxl;
 mod png;
 mod riff;
 mod tiff;
@@ -27,6 +28,8 @@ pub enum Kind {
     Tiff,
     /// HEIF family: HEIC, AVIF.
     Heif,
+    /// JPEG XL, bare or in boxes.
+    JpegXl,
     /// Canon raw since 2018.
     Cr3,
     /// Fujifilm raw.
@@ -47,6 +50,7 @@ impl Kind {
         Self::WebP,
         Self::Tiff,
         Self::Heif,
+        Self::JpegXl,
         Self::Cr3,
         Self::Raf,
         Self::Crw,
@@ -78,6 +82,7 @@ pub struct Contents {
     pub orientation: Option<u16>,
 }
 
+pub use boxes::{Primary, primary_item};
 pub use ciff::Heap;
 
 /// A reader that can seek; what the containers are read from.
@@ -118,6 +123,8 @@ pub fn kind(head: &[u8]) -> Option<Kind> {
         Kind::X3f
     } else if at(0, b"\0MRM") {
         Kind::Mrw
+    } else if at(0, b"\xff\x0a") || at(4, b"JXL ") {
+        Kind::JpegXl
     } else if at(4, b"ftypcrx ") {
         Kind::Cr3
     } else if at(4, b"ftyp") {
@@ -137,6 +144,7 @@ pub fn contents(source: &mut impl Source, kind: Kind) -> Contents {
         Kind::WebP => riff::contents(source),
         Kind::Tiff => tiff::contents(source),
         Kind::Heif => boxes::heif(source),
+        Kind::JpegXl => jxl::contents(source),
         Kind::Cr3 => boxes::cr3(source),
         Kind::Raf => tiff::raf(source),
         Kind::Crw => ciff::contents(source),

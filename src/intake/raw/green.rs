@@ -251,6 +251,7 @@ mod tests {
             gains,
             orientation: 1,
             exposures: 1,
+            flags: Vec::new(),
         }
     }
 

@@ -1,7 +1,9 @@
-//! Camera raw to luminance: rawloader first, rawler for what it refuses, the embedded preview where neither can.
+//! Camera raw to luminance: DNG by its specification, other files by two libraries, the embedded preview where none can.
 
+pub mod dng;
 mod green;
 mod look;
+mod name;
 mod sensor;
 
 use std::io::BufReader;
@@ -13,7 +15,7 @@ use ::rawler::rawsource::RawSource;
 use image::RgbImage;
 
 use super::turn::Turn;
-use super::{IntakeError, IntakeErrorKind, open_file, preview, sniff};
+use super::{IntakeError, open_file, preview, sniff};
 use crate::quantity::Flag;
 use crate::shot::Plane;
 pub use sensor::{Pattern, Refused, Sensor};
@@ -50,7 +52,7 @@ pub(super) fn colour(path: &Path, orientation: Option<u16>, quarter_turns: u8) -
 }
 
 fn developed(sensor: &Sensor, turn: Turn) -> Read {
-    let mut flags = Vec::new();
+    let mut flags = sensor.flags.clone();
     match (&sensor.pattern, sensor.channels) {
         (Some(_), _) => {}
         (None, 1 | 2) => flags.push(Flag::MonochromeSensor),
@@ -77,45 +79,34 @@ pub fn luminance(sensor: &Sensor) -> Plane {
 
 /// Decodes a raw file's samples.
 ///
-/// rawloader goes first, except for DNG, where it takes no account of byte order, linearisation tables,
-/// several strips and the default crop; there rawler does.
+/// A DNG is read after its specification, and by nothing else: the two libraries know a part of it, and take some of the
+/// rest for what it is not. Any other raw file is read by rawloader or, where that does not know it, by rawler; what
+/// neither knows may still be built like a DNG.
 pub(super) fn decode(path: &Path) -> Result<Sensor, IntakeError> {
     let file = open_file(path)?;
     let found = sniff::directories(&mut BufReader::new(file)).unwrap_or_default();
     if found.vc5 {
-        return Err(IntakeError::new(
-            path,
-            IntakeErrorKind::Unsupported,
-            "it is a raw file with VC-5 compression (GPR), whose pixels are not read here",
-            "Convert it to a plain DNG, or audit the JPEG that the camera saved beside it.",
-        ));
+        return Err(name::refusal(path, &[]));
     }
-    let first = if found.dng { by_rawler(path, true) } else { by_rawloader(path, false) };
-    let first_refusal = match first {
-        Ok(sensor) => return Ok(sensor),
-        Err(refused) => refused,
-    };
-    let second = if found.dng { by_rawloader(path, true) } else { by_rawler(path, false) };
-    match (second, first_refusal) {
-        (Ok(sensor), _) => Ok(sensor),
-        (Err(Refused::Unknown(_)), Refused::Unknown(_)) => {
-            Err(IntakeError::unsupported(path, "its camera or kind of raw file is not known here"))
-        }
-        (Err(Refused::Unsound(why)), _) | (_, Refused::Unsound(why)) => Err(IntakeError::damaged(path, why)),
-        // What one decoder doesn't know another may stumble over: that alone is no sign of damage.
-        (Err(Refused::Broken(why)), Refused::Unknown(_)) | (Err(Refused::Unknown(_)), Refused::Broken(why)) => {
-            Err(IntakeError::new(
-                path,
-                IntakeErrorKind::Unsupported,
-                "its raw picture is of a kind that is not known here, or it is damaged",
-                "Convert it to DNG or TIFF and audit that; where that fails as well, copy it again from the card.",
-            )
-            .with_detail(why))
-        }
-        (Err(Refused::Broken(why)), Refused::Broken(_)) => {
-            Err(IntakeError::damaged(path, "the raw picture in it can't be decoded").with_detail(why))
+    if found.dng {
+        return by_specification(path).map_err(|refused| name::refusal(path, &[refused]));
+    }
+    let mut refusals = Vec::new();
+    for reader in [|path: &Path| by_rawloader(path, false), |path: &Path| by_rawler(path, false), by_specification] {
+        match reader(path) {
+            Ok(sensor) => return Ok(sensor),
+            Err(refused) => refusals.push(refused),
         }
     }
+    // That a file is not built like a DNG says nothing of one of another kind.
+    refusals.truncate(2);
+    Err(name::refusal(path, &refusals))
+}
+
+/// Decodes a DNG, or what is built like one, after its specification.
+pub fn by_specification(path: &Path) -> Result<Sensor, Refused> {
+    let file = std::fs::read(path).map_err(|e| Refused::Broken(e.to_string()))?;
+    guarded(|| dng::decode(&file))
 }
 
 /// Decodes by rawloader. `dng` files state their filter pattern from the active area's corner on.

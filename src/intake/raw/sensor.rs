@@ -2,6 +2,8 @@
 
 use ::rawler::rawimage::RawPhotometricInterpretation;
 
+use crate::quantity::Flag;
+
 /// Samples of a sensor and what is needed to turn them into luminance.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sensor {
@@ -31,6 +33,8 @@ pub struct Sensor {
     pub orientation: u16,
     /// How many exposures the file holds.
     pub exposures: usize,
+    /// What else its reader should know.
+    pub flags: Vec<Flag>,
 }
 
 /// A repeating colour filter pattern.
@@ -44,7 +48,7 @@ pub struct Pattern {
 
 impl Pattern {
     /// From a function that tells the colour at (x, y); `None` where it is neither Bayer nor 6 x 6 with greens.
-    fn new(side: usize, colour: impl Fn(usize, usize) -> usize) -> Option<Self> {
+    pub(super) fn new(side: usize, colour: impl Fn(usize, usize) -> usize) -> Option<Self> {
         if !matches!(side, 2 | 6) {
             return None;
         }
@@ -78,6 +82,16 @@ pub enum Refused {
     Broken(String),
     /// It decodes, but to no photograph: a clause for a photographer.
     Unsound(&'static str),
+}
+
+impl Refused {
+    /// What the decoder said, in its own words.
+    pub(super) fn words(&self) -> Option<&str> {
+        match self {
+            Self::Unknown(words) | Self::Broken(words) => Some(words),
+            Self::Unsound(_) => None,
+        }
+    }
 }
 
 /// Gains relative to green; 1 where the file states none or nonsense.
@@ -131,6 +145,7 @@ impl Sensor {
             gains,
             orientation: image.orientation.to_u16(),
             exposures: 1,
+            flags: Vec::new(),
         };
         sensor.checked(full_height)
     }
@@ -197,6 +212,7 @@ impl Sensor {
             gains: relative(image.wb_coeffs),
             orientation: image.orientation.to_u16(),
             exposures,
+            flags: Vec::new(),
         };
         sensor.checked(full_height)
     }
@@ -208,7 +224,7 @@ impl Sensor {
     }
 
     /// Refuses what decoded "successfully" but can't be a photograph; mends a white level that is plainly too low.
-    fn checked(mut self, full_height: usize) -> Result<Self, Refused> {
+    pub(super) fn checked(mut self, full_height: usize) -> Result<Self, Refused> {
         let broken = |why: &'static str| Err(Refused::Unsound(why));
         let fits = self.left + self.width <= self.stride
             && self.top + self.height <= full_height
@@ -256,7 +272,7 @@ impl Sensor {
 }
 
 /// Integer samples, black and white of floating-point ones, with room below black for noise.
-fn from_floats(samples: &[f32], black: [f32; 4], white: f32) -> (Vec<u16>, [f32; 4], f32) {
+pub(super) fn from_floats(samples: &[f32], black: [f32; 4], white: f32) -> (Vec<u16>, [f32; 4], f32) {
     const PEDESTAL: f32 = 2048.0;
     let scale = (60_000.0 - PEDESTAL) / white.max(f32::MIN_POSITIVE);
     let level = |v: f32| v * scale + PEDESTAL;
@@ -283,6 +299,7 @@ mod tests {
             gains: [2.0, 1.0, 1.5],
             orientation: 1,
             exposures: 1,
+            flags: Vec::new(),
         }
     }
 

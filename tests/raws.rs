@@ -1,0 +1,298 @@
+//! Raw files of every layout that the DNG specification knows: what is written comes back, level by level.
+
+use std::path::PathBuf;
+
+use tussock::intake::raw::dng::{Samples, decode, stored};
+use tussock::intake::raw::{Refused, Sensor};
+use tussock::intake::{IntakeError, IntakeErrorKind, Overrides, read};
+use tussock::quantity::Flag;
+use tussock::simulate::catalogue::every;
+use tussock::simulate::directory::{Order, Values};
+use tussock::simulate::negative::{Coding, Cut, Levels, Meaning, Negative};
+
+/// The samples that a raw file must give, its linearisation table applied by hand.
+fn expected(negative: &Negative) -> Samples {
+    let table = negative.tags.iter().find_map(|(tag, values)| match (tag, values) {
+        (50_712, Values::Shorts(table)) => Some(table),
+        _ => None,
+    });
+    match &negative.levels {
+        Levels::Whole(levels) if negative.bits > 16 => Samples::Float(levels.iter().map(|v| *v as f32).collect()),
+        Levels::Whole(levels) => Samples::Whole(
+            levels
+                .iter()
+                .map(|v| match table {
+                    Some(table) => table[(*v as usize).min(table.len() - 1)],
+                    None => *v as u16,
+                })
+                .collect(),
+        ),
+        Levels::Float(levels) => Samples::Float(levels.clone()),
+    }
+}
+
+#[test]
+fn every_layout_gives_back_the_samples_written() {
+    for (name, negative) in every() {
+        let got = stored(&negative.bytes()).unwrap_or_else(|e| panic!("{name}: {e:?}"));
+        let size = (negative.width, negative.height, negative.channels);
+        assert_eq!((got.width, got.height, got.channels), size, "{name}");
+        // The lists are too long to be printed.
+        assert!(got.samples == expected(&negative), "{name}: the samples differ");
+    }
+}
+
+fn sensor(negative: &Negative) -> Sensor {
+    decode(&negative.bytes()).unwrap()
+}
+
+fn with(tags: Vec<(u16, Values)>) -> Negative {
+    Negative { tags, ..Negative::mosaic(64, 48, 14) }
+}
+
+fn longs(values: &[u32]) -> Values {
+    Values::Longs(values.to_vec())
+}
+
+fn shorts(values: &[u16]) -> Values {
+    Values::Shorts(values.to_vec())
+}
+
+/// DNG 1.7, BlackLevelRepeatDim, BlackLevel, BlackLevelDeltaH and BlackLevelDeltaV: they add up, and count from the
+/// active area's corner on.
+#[test]
+fn black_levels_by_site_row_and_column() {
+    let area = (50_829, longs(&[4, 2, 44, 62]));
+    let sites = [100, 110, 120, 130];
+    let plain = sensor(&with(vec![area.clone(), (50_713, shorts(&[2, 2])), (50_714, shorts(&sites))]));
+    assert_eq!((plain.left, plain.top, plain.width, plain.height), (2, 4, 60, 40));
+    assert_eq!(plain.black, [100.0, 110.0, 120.0, 130.0]);
+    // A crop that starts on an odd row and column moves the sites along.
+    let crop = [(50_719, longs(&[1, 1])), (50_720, longs(&[50, 30]))];
+    let mut tags = vec![area.clone(), (50_713, shorts(&[2, 2])), (50_714, shorts(&sites))];
+    tags.extend(crop);
+    let cropped = sensor(&with(tags));
+    assert_eq!((cropped.left, cropped.top, cropped.width, cropped.height), (3, 5, 50, 30));
+    assert_eq!(cropped.black, [130.0, 120.0, 110.0, 100.0]);
+
+    let columns: Vec<(i32, i32)> = (0..60).map(|x| (x - 30, 1)).collect();
+    let rows: Vec<(i32, i32)> = (0..40).map(|y| (2 * y, 4)).collect();
+    let mut uneven = with(vec![
+        area,
+        (50_714, shorts(&[200])),
+        (50_715, Values::SignedRatios(columns)),
+        (50_716, Values::SignedRatios(rows)),
+    ]);
+    // The same light everywhere, on top of each site's own level.
+    let Levels::Whole(levels) = &mut uneven.levels else { unreachable!() };
+    for (i, v) in levels.iter_mut().enumerate() {
+        let (x, y) = ((i % 64) as f64 - 2.0, (i / 64) as f64 - 4.0);
+        let light = if (i / 64) % 2 == 0 { 5000.0 } else { 4000.0 };
+        *v = (light + 200.0 + (x - 30.0) + y / 2.0).round() as u32;
+    }
+    let level = sensor(&uneven);
+    assert_eq!(level.black, [200.0; 4]);
+    for y in 0..40 {
+        let light = if y % 2 == 0 { 5200 } else { 4200 };
+        assert!(level.row(y).iter().all(|v| v.abs_diff(light) <= 1), "row {y}: {:?}", &level.row(y)[..5]);
+    }
+}
+
+#[test]
+fn masked_pixels_tell_the_black_level_where_no_tag_does() {
+    let mut negative = with(vec![(50_829, longs(&[0, 16, 48, 64])), (50_830, longs(&[0, 0, 48, 14]))]);
+    let Levels::Whole(levels) = &mut negative.levels else { unreachable!() };
+    for (i, v) in levels.iter_mut().enumerate() {
+        let (x, y) = (i % 64, i / 64);
+        if x < 14 {
+            *v = 500 + 10 * (y as u32 % 2) + (x as u32 % 2) + 3 * u32::from(x == 5);
+        }
+    }
+    assert_eq!(sensor(&negative).black, [500.0, 501.0, 510.0, 511.0]);
+}
+
+#[test]
+fn white_levels_are_the_tag_s_the_table_s_or_the_range_s() {
+    assert_eq!(sensor(&with(vec![(50_717, longs(&[16_000]))])).white, 16_000.0);
+    assert_eq!(sensor(&with(vec![])).white, 16_383.0);
+    let table = (0..=16_383_u32).map(|i| (i * 3) as u16).collect();
+    assert_eq!(sensor(&with(vec![(50_712, Values::Shorts(table))])).white, 49_149.0);
+}
+
+/// Gains from AsShotWhiteXY: a camera that sees XYZ itself is neutral at its white's own tristimulus values (CIE 15).
+#[test]
+fn white_balance_from_a_chromaticity() {
+    let xyz = [(10_000, 10_000), (0, 1), (0, 1), (0, 1), (1, 1), (0, 1), (0, 1), (0, 1), (1, 1)];
+    let mut negative = with(vec![
+        (50_721, Values::SignedRatios(xyz.to_vec())),
+        // D65 of the 2-degree observer.
+        (50_729, Values::Ratios(vec![(3127, 10_000), (3290, 10_000)])),
+    ]);
+    negative.tags.push((50_728, Values::Ratios(vec![])));
+    let gains = sensor(&negative).gains;
+    assert!((gains[0] - 1.0 / 0.95046).abs() < 1e-3 && (gains[2] - 1.0 / 1.08906).abs() < 1e-3, "{gains:?}");
+}
+
+/// A list of opcodes (DNG 1.7, chapter 7), big-endian in any file.
+fn opcodes(list: &[(u32, Vec<u8>)]) -> Values {
+    let mut out = (list.len() as u32).to_be_bytes().to_vec();
+    for (kind, data) in list {
+        for v in [*kind, 0x0103_0000, 1, data.len() as u32] {
+            out.extend(v.to_be_bytes());
+        }
+        out.extend(data);
+    }
+    Values::Undefined(out)
+}
+
+#[test]
+fn opcodes_bend_curves_and_name_moves() {
+    let warp = opcodes(&[(1, vec![0; 68])]);
+    for list in [51_008, 51_009, 51_022] {
+        assert_eq!(sensor(&with(vec![(list, warp.clone())])).flags, [Flag::LensCorrectionPending], "{list}");
+    }
+    assert!(sensor(&with(vec![(51_022, opcodes(&[(3, vec![0; 56])]))])).flags.is_empty());
+    // A square, over the range from black to white.
+    let mut square: Vec<u8> = [0_u32, 0, 48, 64, 0, 1, 1, 1, 2].iter().flat_map(|v| v.to_be_bytes()).collect();
+    square.extend([0.0_f64, 0.0, 1.0].iter().flat_map(|v| v.to_be_bytes()));
+    let negative = with(vec![(50_714, shorts(&[383])), (51_009, opcodes(&[(8, square)]))]);
+    let bent = sensor(&negative);
+    assert_eq!((bent.black, bent.white), ([0.0; 4], 65_535.0));
+    let Levels::Whole(levels) = &negative.levels else { unreachable!() };
+    for (got, level) in bent.samples.iter().zip(levels) {
+        let share = (f64::from(*level) - 383.0).max(0.0) / 16_000.0;
+        assert!((f64::from(*got) - share * share * 65_535.0).abs() <= 1.01, "{level}: {got}");
+    }
+}
+
+/// The sensor's picture is found behind previews, masks and depth maps, in both byte orders.
+#[test]
+fn the_picture_itself_is_chosen() {
+    let mut jpeg = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new(&mut jpeg).encode_image(&image::RgbImage::new(1200, 900)).unwrap();
+    for order in [Order::Little, Order::Big] {
+        let negative = Negative { preview: Some(jpeg.clone()), order, ..Negative::mosaic(64, 48, 14) };
+        let sensor = sensor(&negative);
+        assert_eq!((sensor.width, sensor.height, sensor.gains), (64, 48, [2.0, 1.0, 1.5]));
+        // Marked as reduced, a mask or a depth map, it is not the picture.
+        for kind in [1, 4, 8] {
+            let other = Negative { tags: vec![(254, longs(&[kind]))], ..negative.clone() };
+            assert!(matches!(decode(&other.bytes()), Err(Refused::Unknown(_))), "{kind}");
+        }
+    }
+}
+
+/// What a file is refused as.
+fn refused(negative: &Negative, name: &str) -> IntakeError {
+    let place = tempfile::tempdir().unwrap();
+    let path: PathBuf = place.path().join(name);
+    std::fs::write(&path, negative.bytes()).unwrap();
+    read(&path, &Overrides::default()).map(|shot| shot.flags).expect_err(name)
+}
+
+#[test]
+fn mosaics_that_are_not_read_are_named() {
+    let mosaic = |side: usize, colours: &[u8]| Negative {
+        meaning: Meaning::Mosaic(side, colours.to_vec()),
+        ..Negative::mosaic(64, 48, 14)
+    };
+    let quad = [0, 0, 1, 1, 0, 0, 1, 1, 1, 1, 2, 2, 1, 1, 2, 2];
+    for (negative, words) in [
+        (mosaic(4, &quad), "quad Bayer"),
+        (mosaic(2, &[0, 1, 3, 2]), "other colours"),
+        (mosaic(2, &[1, 1, 0, 2]), "no checkerboard"),
+        (with(vec![(50_711, shorts(&[2]))]), "staggered"),
+        (
+            Negative { coding: Coding::By(40_000, |_| vec![0; 100]), ..Negative::mosaic(64, 48, 14) },
+            "compressed in a way",
+        ),
+    ] {
+        let error = refused(&negative, "a.dng");
+        assert_eq!(error.kind, IntakeErrorKind::Unsupported, "{error}");
+        assert!(error.problem.contains(words) && error.problem.contains("DNG"), "{error}");
+        assert!(error.advice.contains("TIFF"), "{}", error.advice);
+    }
+    // A Bayer pattern written out four by four is one all the same.
+    let written_out = mosaic(4, &[0, 1, 0, 1, 1, 2, 1, 2, 0, 1, 0, 1, 1, 2, 1, 2]);
+    assert_eq!(sensor(&written_out).pattern.unwrap().side, 2);
+}
+
+/// Where the sensor's picture can't be read, the largest one beside it in the file stands in, and says so.
+#[test]
+fn a_preview_stands_in_for_a_mosaic_that_is_not_read() {
+    let mut jpeg = Vec::new();
+    let drawn =
+        image::RgbImage::from_fn(1200, 900, |x, y| image::Rgb([(x / 5) as u8, (y / 4) as u8, ((x ^ y) & 255) as u8]));
+    image::codecs::jpeg::JpegEncoder::new(&mut jpeg).encode_image(&drawn).unwrap();
+    let quad = vec![0, 0, 1, 1, 0, 0, 1, 1, 1, 1, 2, 2, 1, 1, 2, 2];
+    let meaning = Meaning::Mosaic(4, quad);
+    let negative = Negative { meaning, preview: Some(jpeg), ..Negative::mosaic(2400, 1800, 14) };
+    let place = tempfile::tempdir().unwrap();
+    let path = place.path().join("a.dng");
+    std::fs::write(&path, negative.bytes()).unwrap();
+    let shot = read(&path, &Overrides::default()).unwrap();
+    assert_eq!((shot.plane.width, shot.plane.height), (1200, 900));
+    assert!([Flag::Preview, Flag::Processed, Flag::Resized].iter().all(|f| shot.flags.contains(f)), "{:?}", shot.flags);
+    assert_eq!(shot.capture.body.unwrap().value, "Example N1");
+}
+
+/// A film scanner's raw file: three colours at each pixel of 16 bits, in a file that is named as a camera's.
+#[test]
+fn a_scan_is_named() {
+    let mut scan = Negative::linear(64, 48, 16);
+    scan.tags = vec![(262, shorts(&[2])), (50_706, Values::Bytes(vec![]))];
+    let error = refused(&scan, "a.nef");
+    assert_eq!(error.kind, IntakeErrorKind::Unsupported, "{error}");
+    assert!(error.problem.contains("a Nikon raw file (NEF) of a film scanner"), "{error}");
+}
+
+#[test]
+fn truncated_and_contradictory_files_are_damaged() {
+    for (name, negative) in every().into_iter().step_by(7) {
+        let bytes = negative.bytes();
+        // The directory stands at the end, so its offset is made to point at a copy of it in front of a cut.
+        let mut broken = negative.clone();
+        broken
+            .tags
+            .push((if matches!(negative.cut, Cut::Tiles(..)) { 324 } else { 273 }, longs(&[bytes.len() as u32; 9])));
+        let offsets = decode(&broken.bytes());
+        assert!(matches!(offsets, Err(Refused::Broken(_))), "{name}: {offsets:?}");
+        broken.tags = vec![(256, longs(&[0]))];
+        assert!(decode(&broken.bytes()).is_err(), "{name}");
+    }
+    let error = refused(&with(vec![(273, longs(&[4_000_000]))]), "a.dng");
+    assert_eq!(error.kind, IntakeErrorKind::Damaged);
+    assert!(error.problem.contains("a DNG with no compression") && error.problem.contains("ends before"), "{error}");
+}
+
+/// Files by other encoders (libjxl, libjpeg-turbo) with the levels that their own decoders give back
+/// (tests/reference/make_raws.py): whole where nothing is lost, within rounding where the standards leave that open.
+#[test]
+fn raws_by_other_encoders_give_their_decoders_levels() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/raw");
+    for (name, most) in [
+        ("xl-12", 0),
+        ("xl-linear", 0),
+        ("xl-fields", 0),
+        ("xl-float", 0),
+        ("xl-lossy-linear", 1),
+        ("jpeg-8", 2),
+        ("jpeg-8-rgb", 2),
+        ("jpeg-12", 1),
+    ] {
+        let levels = std::fs::read(folder.join(format!("{name}.levels"))).unwrap();
+        let got = stored(&std::fs::read(folder.join(format!("{name}.dng"))).unwrap()).unwrap();
+        match got.samples {
+            Samples::Whole(got) => {
+                let want = levels.chunks_exact(2).map(|b| u16::from_le_bytes([b[0], b[1]]));
+                assert_eq!(got.len(), want.len(), "{name}");
+                let apart = got.iter().zip(want).map(|(a, b)| a.abs_diff(b)).max().unwrap();
+                assert!(apart <= most, "{name}: {apart}");
+            }
+            Samples::Float(got) => {
+                let want = levels.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]));
+                assert!(got.into_iter().eq(want), "{name}");
+            }
+        }
+    }
+}
