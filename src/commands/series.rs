@@ -238,8 +238,11 @@ fn answer(series: &Series, members: &[&Read], varied: Varied) -> anyhow::Result<
     let zone_list = zone_blurs(&zones, &blurs);
     let (width, height) = (members[reference].map.width, members[reference].map.height);
     // The intent limits the optical blur; what is compared has the pixel in it.
-    let permitted =
-        sigma_px(&Parts { lens_px: series.intent.sharp_for.sigma_px(width, height), pixel: true, ..Parts::default() });
+    let permitted = sigma_px(&Parts {
+        lens_px: crate::judge::permitted_px(series.intent.sharp_for, width, height),
+        pixel: true,
+        ..Parts::default()
+    });
     let apertures = (varied == Varied::Aperture).then(|| aperture::answer(&zone_list, &f_numbers, pitch_um));
     // Spoiled frames keep their own reading; the rest is as settled.
     let zone_list = apertures.as_ref().map_or(zone_list.clone(), |a| with_settled(&zone_list, &a.blurs));

@@ -1,9 +1,11 @@
 //! Evidence: what of a tile map enters the fit, in the model's own coordinates.
 
 use super::veil;
+use crate::judge;
 use crate::lens::Baseline;
 use crate::measure::TileMap;
 use crate::optics::WAVELENGTH_UM;
+use crate::quantity::Estimate;
 use crate::shot::Capture;
 
 /// Relative error every tile has beside its stated one: content that no estimator sees through.
@@ -139,6 +141,22 @@ impl Evidence {
         Sample::place(u, v, nearest.and_then(|s| s.learned))
     }
 
+    /// Optical width, px, that the sharpest quarter of the tiles keeps within.
+    #[must_use]
+    pub fn sharpest(&self) -> Option<f64> {
+        let mut all: Vec<f64> = self.samples.iter().map(|s| s.y).collect();
+        all.sort_by(f64::total_cmp);
+        let y = all.get(all.len() / 4)?;
+        Some(judge::optical(Estimate::new(y.exp(), 0.0, 1)).value)
+    }
+
+    /// What was learned of the lens at a place: that of the nearest measured tile.
+    #[must_use]
+    pub fn learned_at(&self, place: &Sample) -> Option<(f64, f64)> {
+        let away = |s: &&Sample| (s.u - place.u).hypot(s.v - place.v);
+        self.samples.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?.learned
+    }
+
     /// The same frame turned by a quarter: clockwise if `clockwise`, so that its left side becomes the top.
     #[must_use]
     pub fn turned(&self, clockwise: bool) -> Self {
@@ -175,12 +193,15 @@ const SKY_CONTRAST: f64 = 0.3;
 /// Share of the tiles above which what hangs together as bright as the upper edge is no sky but a bright picture.
 const SKY_MOST: f64 = 0.7;
 
+/// Share of the lowest third of the picture above which it is none either: a low horizon leaves less.
+const SKY_LOW: f64 = 0.25;
+
 /// Which tiles are sky: cloud is soft by nature and says nothing of focus or lens.
 ///
-/// Grown from the upper edge through neighbours that are as bright and as even. Where it reaches the lowest third
-/// of the picture (snow, a wall, a picture of one brightness) nothing is taken for sky. What fades into the sky without
+/// Grown from the upper edge through neighbours that are as bright and as even. Where it fills much of the lowest
+/// third of the picture or reaches its lower edge (snow, a wall, a picture of one brightness) nothing is taken for sky. What fades into the sky without
 /// a step goes with it.
-fn sky(map: &TileMap) -> Vec<bool> {
+pub(super) fn sky(map: &TileMap) -> Vec<bool> {
     let (columns, rows) = (map.columns as usize, map.rows as usize);
     let mut sky = vec![false; map.tiles.len()];
     if columns == 0 || map.tiles.len() != columns * rows {
@@ -210,8 +231,16 @@ fn sky(map: &TileMap) -> Vec<bool> {
         );
     }
     let many = sky.iter().filter(|s| **s).count() as f64 > SKY_MOST * sky.len() as f64;
-    if many || sky[columns * (rows - rows / 3)..].contains(&true) {
+    let lowest = &sky[columns * (rows - rows / 3)..];
+    let low = lowest.iter().filter(|s| **s).count() as f64 > SKY_LOW * lowest.len() as f64;
+    if many || low || sky[columns * (rows - 1)..].contains(&true) {
         sky.fill(false);
+    }
+    // What has sky below it stands in the sky: a flag, a lamp, a branch, a cloud.
+    for x in 0..columns {
+        if let Some(last) = (0..rows).rev().find(|&y| sky[y * columns + x]) {
+            (0..last).for_each(|y| sky[y * columns + x] = true);
+        }
     }
     sky
 }
@@ -251,6 +280,8 @@ mod tests {
             overshoot: None,
             streak: None,
             clipped_share: 0.0,
+            layers: Vec::new(),
+            enlarged: false,
         }
     }
 
