@@ -138,6 +138,8 @@ fn print(map: &TileMap, d: &Diagnosis) {
                 (TileState::NoDetail, _) => "..".into(),
                 (TileState::Clipped, _) => "cc".into(),
                 (TileState::Noisy, _) => "~~".into(),
+                (TileState::AtMost, _) => format!("<{:.0}", 100.0 * t.bound.unwrap_or(0.0)),
+                (TileState::AtLeast, _) => format!(">{:.0}", 100.0 * t.bound.unwrap_or(0.0)),
                 _ => "??".into(),
             };
             format!("{text:>4}{mark}")

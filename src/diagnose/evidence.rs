@@ -3,7 +3,7 @@
 use super::veil;
 use crate::judge;
 use crate::lens::Baseline;
-use crate::measure::TileMap;
+use crate::measure::{Tile, TileMap, TileState};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
 use crate::shot::Capture;
@@ -72,8 +72,8 @@ pub struct Evidence {
     pub focal_m: Option<f64>,
     /// Pixel pitch, um.
     pub pitch_um: Option<f64>,
-    /// Typical overshoot of edges, where known and above nothing.
-    pub overshoot: f64,
+    /// Relative error that all of the frame's widths share, where the measuring states it.
+    pub common: Option<f64>,
     /// v of the sky's lower edge, where it shows.
     pub skyline: Option<f64>,
     /// v of a horizon that haze hides.
@@ -101,7 +101,7 @@ impl Evidence {
             .enumerate()
             .filter(|(index, _)| !sky[*index])
             .filter_map(|(index, tile)| {
-                let blur = tile.blur.filter(|b| b.value.is_finite() && b.value > 0.0)?;
+                let blur = told(tile)?;
                 let (x, y) = tile.centre();
                 let (u, v) = ((x - w / 2.0) / half, (y - h / 2.0) / half);
                 let stated = if blur.sd.is_finite() { blur.sd.max(0.0) / blur.value } else { 1.0 };
@@ -126,7 +126,7 @@ impl Evidence {
             reach,
             focal_m: focal,
             pitch_um: pitch,
-            overshoot: map.overshoot.map_or(0.0, |o| if o.value.is_finite() { o.value.max(0.0) } else { 0.0 }),
+            common: map.common.filter(|c| c.is_finite() && *c > 0.0),
             skyline: veil::skyline(map, &sky),
             veiled: veil::veiled_horizon(map),
         }
@@ -173,6 +173,24 @@ impl Evidence {
             ..self.clone()
         }
     }
+}
+
+/// Whole width, px, that a sharp lens and the finest sampling leave: no tile is narrower. Derived: the pixel's own 0.31 px
+/// with a third of a pixel of lens and low-pass filter.
+const SHARPEST: f64 = 0.45;
+/// Standard deviations within which nineteen of twenty lie on one side.
+const ONE_SIDED: f64 = 1.645;
+
+/// What a tile tells of its width: the measured one, or where it is only known to be fine, something between the sharpest
+/// there is and its bound. That it is at least so wide says nothing of optics, since content may be as soft.
+fn told(tile: &Tile) -> Option<Estimate> {
+    let measured = tile.blur.filter(|b| b.value.is_finite() && b.value > 0.0);
+    measured.or_else(|| {
+        let bound = tile.bound.filter(|b| tile.state == TileState::AtMost && b.is_finite() && *b > 0.0)?;
+        let least = SHARPEST.min(0.9 * bound);
+        let (middle, half) = (0.5 * (bound * least).ln(), 0.5 * (bound / least).ln());
+        Some(Estimate::new(middle.exp(), middle.exp() * half / ONE_SIDED, 1))
+    })
 }
 
 /// Gives every tile its say: n tiles of a row whose errors correlate by r are worth n / (1 + (n - 1) r) independent ones.
@@ -254,7 +272,6 @@ fn landscape(x: f64, y: f64, wide: bool) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::{Tile, TileState};
 
     fn map(rows: &[(f64, f64)]) -> TileMap {
         let tile = |&(level, contrast): &(f64, f64)| Tile {

@@ -3,7 +3,7 @@
 
 use super::evidence::{Evidence, Sample};
 use super::zones::Reading;
-use crate::measure::TileMap;
+use crate::measure::{Tile, TileMap, TileState};
 
 /// A width told by rows or a band of tiles.
 #[derive(Clone, Copy, Debug)]
@@ -87,11 +87,40 @@ pub fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Opti
     Some(Told { place: Sample::place(0.0, v.max(last.v), None), ln_width: last.y, sd: 0.3, used: last.count as f64 })
 }
 
+/// Share of the foreground's tiles with detail that must have nothing fine, most of the share elsewhere, and fewest tiles
+/// with detail, as a share of the foreground's. Set on 31 photographs: with the lowest fifth in focus at most a fifth of
+/// its tiles are so (a half over water), with it out of focus or flowing 70 to 88 %.
+const COARSE: f64 = 0.66;
+const ELSEWHERE: f64 = 0.6;
+const DETAILED: f64 = 0.5;
+
+/// A foreground full of detail none of which is fine, before a scene that has fine detail: blurred beyond measure. Its
+/// width is not known, only that it is several times the permitted; `permitted` is taken three times.
+#[must_use]
+pub fn coarse(map: &TileMap, e: &Evidence, permitted: f64) -> Option<Told> {
+    let from = (1.0 - LOWEST) * f64::from(map.height);
+    let detailed = |t: &&Tile| matches!(t.state, TileState::Measured | TileState::AtMost | TileState::AtLeast);
+    let share = |low: bool| {
+        let all: Vec<&Tile> = map.tiles.iter().filter(|t| (t.centre().1 > from) == low).collect();
+        let detail = all.iter().copied().filter(detailed).count() as f64;
+        let coarse = all.iter().filter(|t| t.state == TileState::AtLeast).count() as f64;
+        (coarse / detail.max(1.0), detail / (all.len() as f64).max(1.0))
+    };
+    let ((below, detail), (above, _)) = (share(true), share(false));
+    if !(below > COARSE && detail > DETAILED && above < ELSEWHERE * below) {
+        return None;
+    }
+    let v = (1.0 - 0.13 - 0.5) * f64::from(map.height) / e.half_diagonal;
+    Some(Told { place: Sample::place(0.0, v, None), ln_width: (3.0 * permitted).ln(), sd: 0.3, used: 1.0 })
+}
+
 /// Relative error of a step that is taken out of a foreground's width.
 pub const STEP_DOUBT: f64 = 0.5;
 /// Least step that counts (ln), and how many rows on either side must show it. Chosen: the scatter of row medians on one
 /// texture is half of it.
 const STEP: f64 = 0.25;
+/// Share of the half width, from the middle, that is asked for it.
+const INNER: f64 = 0.6;
 const SIDES: usize = 2;
 /// How much better than by the fitted model the rows must be told by a step, in sums of squares.
 const BETTER: f64 = 0.5;
@@ -104,7 +133,10 @@ const BETTER: f64 = 0.5;
 /// `model`: ln of the width that the fitted model has at a tile.
 #[must_use]
 pub fn step(e: &Evidence, model: impl Fn(&Sample) -> f64) -> Option<f64> {
-    let rows = ground(e, e.skyline.unwrap_or(-e.bottom));
+    // A lens that is soft at the edges makes a step of its own along the lower one.
+    let inner =
+        Evidence { samples: e.samples.iter().filter(|s| s.u.abs() < INNER * e.right).copied().collect(), ..e.clone() };
+    let rows = ground(&inner, e.skyline.unwrap_or(-e.bottom));
     let n = rows.len();
     if n < 2 * SIDES + 1 {
         return None;

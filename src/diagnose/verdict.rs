@@ -14,7 +14,7 @@ const UNFORESEEN: f64 = 0.1;
 const STANDS: f64 = 0.75;
 /// Confidence at most of a cause that is named though near or far is unknown: what lies there may be worse, or better.
 /// Chosen: likely, not firm.
-const HALF_SEEN: f64 = 0.75;
+pub const HALF_SEEN: f64 = 0.75;
 
 /// What is known beside the weights.
 #[derive(Clone, Copy, Debug)]
