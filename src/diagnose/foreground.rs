@@ -133,10 +133,19 @@ const BETTER: f64 = 0.5;
 /// `model`: ln of the width that the fitted model has at a tile.
 #[must_use]
 pub fn step(e: &Evidence, model: impl Fn(&Sample) -> f64) -> Option<f64> {
-    // A lens that is soft at the edges makes a step of its own along the lower one.
-    let inner =
-        Evidence { samples: e.samples.iter().filter(|s| s.u.abs() < INNER * e.right).copied().collect(), ..e.clone() };
-    let rows = ground(&inner, e.skyline.unwrap_or(-e.bottom));
+    // A lens that is soft at the edges makes a step of its own along the lower one, and a thing that stands on one side one
+    // there: the step must show on either side of the middle.
+    let side = |sign: f64| {
+        let inside = |s: &&Sample| (0.0..INNER * e.right).contains(&(sign * s.u));
+        let half = Evidence { samples: e.samples.iter().filter(inside).copied().collect(), ..e.clone() };
+        step_of(&half, &model)
+    };
+    Some(side(-1.0)?.min(side(1.0)?))
+}
+
+/// The step of one part of the picture.
+fn step_of(e: &Evidence, model: &impl Fn(&Sample) -> f64) -> Option<f64> {
+    let rows = ground(e, e.skyline.unwrap_or(-e.bottom));
     let n = rows.len();
     if n < 2 * SIDES + 1 {
         return None;
@@ -158,7 +167,7 @@ pub fn step(e: &Evidence, model: impl Fn(&Sample) -> f64) -> Option<f64> {
     if !(step > STEP && flat) {
         return None;
     }
-    let modelled: Vec<f64> = rows.iter().map(|r| r.y - median(r.tiles.iter().map(&model).collect())).collect();
+    let modelled: Vec<f64> = rows.iter().map(|r| r.y - median(r.tiles.iter().map(model).collect())).collect();
     let unexplained: f64 = rows.iter().zip(&modelled).map(|(r, off)| r.count as f64 * off * off).sum();
     (rest < BETTER * unexplained).then(|| step.exp())
 }
