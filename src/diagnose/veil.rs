@@ -106,9 +106,9 @@ pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
 
 /// Distance, in nearest distances, from which ground says something of the far scene.
 const FAR_FROM: f64 = 8.0;
-/// Share of the foreground's contrast that haze must leave of a tile for it to show the scene and not the haze. Derived: what
-/// is left at 1.6 times the distance at which contrast falls to 1 / e.
-const SEEN: f64 = 0.2;
+/// Share of the foreground's contrast that haze must leave of a tile for it to show more of the scene than of the haze.
+/// Derived: 1 / e, what is left at the distance that the haze itself sets as its scale.
+const SEEN: f64 = 0.37;
 /// Fewest measured tiles that do.
 const FAR_TILES: usize = 3;
 

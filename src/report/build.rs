@@ -312,7 +312,8 @@ fn summary(frames: &[FrameView], failures: usize) -> SummaryView {
 
 fn settings(frames: &[FrameView]) -> Vec<SettingCount> {
     // f-numbers are keyed in tenths, as they are written on the lens.
-    let mut by: BTreeMap<(Option<&str>, Option<i64>), Vec<(Cause, Option<bool>)>> = BTreeMap::new();
+    type Setting<'a> = (Option<&'a str>, Option<i64>);
+    let mut by: BTreeMap<Setting<'_>, Vec<(Cause, Option<bool>)>> = BTreeMap::new();
     for f in frames {
         let lens = f.capture.lens.as_ref().map(|l| l.value.as_str());
         let tenths = f.capture.f_number.as_ref().map(|n| (n.value * 10.0).round() as i64);
