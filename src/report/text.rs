@@ -7,6 +7,9 @@ use crate::diagnose::{Cause, CornerState};
 use crate::judge::Judgement;
 use crate::quantity::{Distance, Units};
 
+/// Columns that the shortest advice worth giving takes, "focus at 2.9 m".
+const SHORTEST: usize = 14;
+
 /// The table and a closing summary, at most `width` columns wide (80 to 120 are sensible; it never goes below 72).
 #[must_use]
 pub fn text(view: &View, width: usize) -> String {
@@ -27,7 +30,9 @@ pub fn text(view: &View, width: usize) -> String {
         let need = |i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max().unwrap_or(0);
         let middle: usize = (1..last).map(need).sum::<usize>() + last * 2;
         let rest = width.saturating_sub(middle);
-        let next = need(last).min(rest / 2);
+        // A name that fits is left whole where the advice keeps room for its shortest words.
+        let beside = rest.saturating_sub(need(0));
+        let next = need(last).min(if beside >= SHORTEST { beside } else { rest / 2 });
         let name = need(0).min(rest - next);
         let widths: Vec<usize> =
             (0..=last).map(|i| [name, need(i), next][usize::from(i > 0) + usize::from(i == last)]).collect();
