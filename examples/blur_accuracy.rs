@@ -5,9 +5,10 @@
 
 use std::io::Write as _;
 
+use tussock::intake::raw::{Pattern, Sensor, luminance};
 use tussock::intake::{self, Overrides};
 use tussock::measure::{Settings, TileState, measure};
-use tussock::shot::{Mosaic, Plane};
+use tussock::shot::Plane;
 use tussock::simulate::{PatchSpec, Psf, Texture, render_patch};
 use tussock::{TileMap, output};
 
@@ -86,20 +87,27 @@ fn through_jpeg(plane: &Plane, quality: u8) -> anyhow::Result<Plane> {
     Ok(intake::read(file.path(), &Overrides::default())?.plane)
 }
 
-/// The picture as a Bayer sensor samples it: green sites kept, the others interpolated from their neighbours.
+/// The picture as a Bayer sensor samples it under white light, green interpolated by intake.
 fn through_mosaic(plane: &Plane) -> Plane {
-    let mut out = plane.clone();
-    out.mosaic = Mosaic::Checkerboard { even: true };
-    let (w, h) = (plane.width, plane.height);
-    for y in 0..h {
-        for x in (0..w).filter(|x| (x ^ y) & 1 == 1) {
-            let near = [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)];
-            let inside: Vec<u32> =
-                near.iter().filter(|(a, b)| *a < w && *b < h).map(|&(a, b)| u32::from(plane.data[b * w + a])).collect();
-            out.data[y * w + x] = (inside.iter().sum::<u32>() / inside.len() as u32) as u16;
-        }
-    }
-    out
+    let mut colours = [0; 36];
+    colours[..4].copy_from_slice(&[1, 0, 2, 1]);
+    let black = f32::from(plane.black);
+    luminance(&Sensor {
+        samples: plane.data.clone(),
+        stride: plane.width,
+        left: 0,
+        top: 0,
+        width: plane.width,
+        height: plane.height,
+        channels: 1,
+        pattern: Some(Pattern { side: 2, colours }),
+        black: [black; 4],
+        white: f32::from(plane.white),
+        gains: [1.0; 3],
+        orientation: 1,
+        exposures: 1,
+        flags: Vec::new(),
+    })
 }
 
 fn turned(plane: &Plane) -> Plane {

@@ -13,6 +13,7 @@ pub mod optics;
 pub mod measure;
 pub mod simulate;
 
+pub mod judge;
 pub mod lens;
 
 pub mod diagnose;

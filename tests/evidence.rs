@@ -258,7 +258,7 @@ fn a_cause_beside_the_named_one_is_said_and_advised_upon() {
     d.verdict.also = vec![Cause::Motion];
     let (both, advice) = said(&d);
     assert!(
-        both.contains("Movement probably has a part in it too.") && advice.contains("And steady the camera."),
+        both.contains("Motion probably has a part in it too.") && advice.contains("And steady the camera."),
         "{both}"
     );
     d.verdict.confidence = 0.45;

@@ -132,6 +132,8 @@ fn tile_map(glass: Glass, take: Take, extra_disc: impl Fn(f64, f64) -> f64, dice
         overshoot: None,
         streak: None,
         clipped_share: 0.0,
+        layers: Vec::new(),
+        enlarged: false,
     }
 }
 

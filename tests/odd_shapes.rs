@@ -123,7 +123,10 @@ proptest! {
         }
         let (width, height) = (columns * side, rows * side);
         let (overshoot, streak, common, clipped_share) = (None, None, None, 0.0);
-        let map = TileMap { width, height, columns, rows, tiles, overshoot, streak, common, clipped_share };
+        let (layers, enlarged) = (Vec::new(), false);
+        let map = TileMap {
+            width, height, columns, rows, tiles, overshoot, streak, common, clipped_share, layers, enlarged,
+        };
         told(&map, None, marked);
     }
 

@@ -12,6 +12,7 @@ const RANKS: &[(&str, u32)] = &[
     ("measure", 2),
     ("simulate", 2),
     ("lens", 3),
+    ("judge", 3),
     ("series", 4),
     ("diagnose", 4),
     ("plan", 4),

@@ -165,7 +165,7 @@ impl Truth {
     }
 
     /// The causes that put blur beyond the permitted with how much each does, sigma px, the strongest first; empty where the
-    /// frame is sharp but for its corners. `None` where a zone is soft by several parts of which none alone is beyond the permitted.
+    /// frame is sharp from near to far. `None` where a zone is soft by several parts of which none alone is beyond the permitted.
     pub fn causes(&self) -> Option<Vec<(Cause, f64)>> {
         let p = self.permitted_px;
         let own = |s: &Spot| 0.265_77 * s.disc_px.abs();
@@ -198,6 +198,10 @@ impl Truth {
         let unnamed = |s: &Spot| s.optical_px > p && !lens_alone(s);
         if all.is_empty() && (unnamed(&self.near) || unnamed(&self.far)) {
             return None;
+        }
+        let worst = self.near.optical_px.max(self.far.optical_px);
+        if all.is_empty() && worst > p {
+            all.push((Cause::LensSoftness, worst));
         }
         Some(all)
     }

@@ -201,6 +201,7 @@ fn sensor(picture: &Picture, pattern: Pattern, noise: Grain, dice: &mut Rng) -> 
         gains: passed.map(|p| 1.0 / p),
         orientation: 1,
         exposures: 1,
+        flags: Vec::new(),
     }
 }
 

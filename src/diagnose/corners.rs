@@ -67,6 +67,8 @@ pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface:
         }
         Basis::Assumed => (ASSUMED.0 * permitted, ASSUMED.1 * permitted),
     };
+    // A fit beside a learned lens has in its centre only what goes beyond it.
+    let beside = e.samples.iter().any(|s| s.learned.is_some());
     let one_sided = beyond_its_mirror(readings, posterior, surface, permitted);
     let mut worst: Option<(f64, f64)> = None;
     for reading in readings {
@@ -78,7 +80,7 @@ pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface:
             let lens = lens_part(reading, &place, t[SCALE], surface);
             // Motion blurs the whole frame, and so does what the centre shows beyond a learned lens: neither is
             // the corner's own.
-            let common = reading.place.learned.map_or(0.0, |_| t[CENTRE].powi(2)) + t[SHAKE].powi(2);
+            let common = (if beside { t[CENTRE].powi(2) } else { 0.0 }) + t[SHAKE].powi(2);
             let own = reading.place.learned.map_or(expected, |l| l.0).powi(2) + common;
             excess.add((lens * lens - own).max(0.0).sqrt(), *weight);
         }

@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::judge::{Answer, Judgement};
 use crate::quantity::{Distance, Estimate, Flag, Point, ZoneName};
 
 /// The verdict on a frame.
@@ -23,13 +24,17 @@ pub enum Cause {
     Motion,
     /// One side or corner is softer than its mirror image.
     LensAsymmetry,
+    /// The lens's own softness at this aperture, all over or towards the corners.
+    LensSoftness,
+    /// Smoothed, enlarged or heavily compressed after the lens.
+    Processing,
     /// Two causes explain the frame about equally, or too little could be measured.
     CannotTell,
 }
 
 impl Cause {
     /// Every cause, in the order of the table in README.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 10] = [
         Self::SharpThroughout,
         Self::FocusTooFar,
         Self::FocusTooNear,
@@ -37,8 +42,33 @@ impl Cause {
         Self::Diffraction,
         Self::Motion,
         Self::LensAsymmetry,
+        Self::LensSoftness,
+        Self::Processing,
         Self::CannotTell,
     ];
+
+    /// The one name of a cause in the terminal, on the page and in sentences: its word in JSON, written with spaces.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::SharpThroughout => "sharp throughout",
+            Self::FocusTooFar => "focus too far",
+            Self::FocusTooNear => "focus too near",
+            Self::TooLittleDepth => "too little depth",
+            Self::Diffraction => "diffraction",
+            Self::Motion => "motion",
+            Self::LensAsymmetry => "lens asymmetry",
+            Self::LensSoftness => "lens softness",
+            Self::Processing => "processing",
+            Self::CannotTell => "cannot tell",
+        }
+    }
+
+    /// Whether it is a matter of where the focus lay and how deep it reached.
+    #[must_use]
+    pub const fn is_focus(self) -> bool {
+        matches!(self, Self::FocusTooFar | Self::FocusTooNear | Self::TooLittleDepth)
+    }
 }
 
 /// Blur of one place by cause, each as the Gaussian-equivalent sigma it would have alone, px.
@@ -94,6 +124,8 @@ pub struct Zone {
     pub optical_px: Option<Estimate>,
     /// Probability that the zone is softer than permitted; `None` where it has no number.
     pub soft: Option<f64>,
+    /// Whether it is sharp.
+    pub answer: Answer,
     /// The blur by cause; `None` where no model could be fitted.
     pub budget: Option<Budget>,
 }
@@ -230,6 +262,8 @@ pub struct Diagnosis {
     pub corners: Corners,
     /// Permitted optical blur, Gaussian-equivalent sigma, px.
     pub permitted_px: f64,
+    /// What the pixels of this picture show at best, px: no place is beyond the permitted by less.
+    pub finest_px: f64,
     /// The fitted frame model; `None` where too little could be measured.
     pub model: Option<FrameModel>,
     /// What each tile shows, row-major like the tiles.
@@ -244,6 +278,24 @@ pub struct Diagnosis {
     pub far_at: Option<Point>,
     /// Flags found while diagnosing (the shot's own are added by the view).
     pub flags: Vec<Flag>,
+}
+
+impl Diagnosis {
+    /// Whether a zone is sharp.
+    #[must_use]
+    pub fn answer(&self, name: ZoneName) -> Answer {
+        self.zones.iter().find(|z| z.name == name).map_or_else(Answer::default, |z| z.answer)
+    }
+
+    /// Whether the frame is sharp from near to far: `None` where one of the two is unknown and the other is sharp.
+    #[must_use]
+    pub fn sharp_throughout(&self) -> Option<bool> {
+        match [ZoneName::Near, ZoneName::Far].map(|z| self.answer(z).judgement) {
+            [Judgement::Beyond, _] | [_, Judgement::Beyond] => Some(false),
+            [Judgement::Unknown, _] | [_, Judgement::Unknown] => None,
+            _ => Some(true),
+        }
+    }
 }
 
 /// Posterior of the fitted model of the frame. Positions are fractions of the picture from its centre:

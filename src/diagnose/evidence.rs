@@ -1,9 +1,11 @@
 //! Evidence: what of a tile map enters the fit, in the model's own coordinates.
 
 use super::veil;
+use crate::judge;
 use crate::lens::Baseline;
-use crate::measure::TileMap;
+use crate::measure::{Tile, TileMap, TileState};
 use crate::optics::WAVELENGTH_UM;
+use crate::quantity::Estimate;
 use crate::shot::Capture;
 
 /// Relative error every tile has beside its stated one: content that no estimator sees through.
@@ -70,8 +72,8 @@ pub struct Evidence {
     pub focal_m: Option<f64>,
     /// Pixel pitch, um.
     pub pitch_um: Option<f64>,
-    /// Typical overshoot of edges, where known and above nothing.
-    pub overshoot: f64,
+    /// Relative error that all of the frame's widths share, where the measuring states it.
+    pub common: Option<f64>,
     /// v of the sky's lower edge, where it shows.
     pub skyline: Option<f64>,
     /// v of a horizon that haze hides.
@@ -99,7 +101,7 @@ impl Evidence {
             .enumerate()
             .filter(|(index, _)| !sky[*index])
             .filter_map(|(index, tile)| {
-                let blur = tile.blur.filter(|b| b.value.is_finite() && b.value > 0.0)?;
+                let blur = told(tile)?;
                 let (x, y) = tile.centre();
                 let (u, v) = ((x - w / 2.0) / half, (y - h / 2.0) / half);
                 let stated = if blur.sd.is_finite() { blur.sd.max(0.0) / blur.value } else { 1.0 };
@@ -124,7 +126,7 @@ impl Evidence {
             reach,
             focal_m: focal,
             pitch_um: pitch,
-            overshoot: map.overshoot.map_or(0.0, |o| if o.value.is_finite() { o.value.max(0.0) } else { 0.0 }),
+            common: map.common.filter(|c| c.is_finite() && *c > 0.0),
             skyline: veil::skyline(map, &sky),
             veiled: veil::veiled_horizon(map),
         }
@@ -137,6 +139,22 @@ impl Evidence {
         let near = |s: &&Sample| (s.u - u).hypot(s.v - v);
         let nearest = self.samples.iter().min_by(|a, b| near(a).total_cmp(&near(b)));
         Sample::place(u, v, nearest.and_then(|s| s.learned))
+    }
+
+    /// Optical width, px, that the sharpest quarter of the tiles keeps within.
+    #[must_use]
+    pub fn sharpest(&self) -> Option<f64> {
+        let mut all: Vec<f64> = self.samples.iter().map(|s| s.y).collect();
+        all.sort_by(f64::total_cmp);
+        let y = all.get(all.len() / 4)?;
+        Some(judge::optical(Estimate::new(y.exp(), 0.0, 1)).value)
+    }
+
+    /// What was learned of the lens at a place: that of the nearest measured tile.
+    #[must_use]
+    pub fn learned_at(&self, place: &Sample) -> Option<(f64, f64)> {
+        let away = |s: &&Sample| (s.u - place.u).hypot(s.v - place.v);
+        self.samples.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?.learned
     }
 
     /// The same frame turned by a quarter: clockwise if `clockwise`, so that its left side becomes the top.
@@ -157,6 +175,24 @@ impl Evidence {
     }
 }
 
+/// Whole width, px, that a sharp lens and the finest sampling leave: no tile is narrower. Derived: the pixel's own 0.31 px
+/// with a third of a pixel of lens and low-pass filter.
+const SHARPEST: f64 = 0.45;
+/// Standard deviations within which nineteen of twenty lie on one side.
+const ONE_SIDED: f64 = 1.645;
+
+/// What a tile tells of its width: the measured one, or where it is only known to be fine, something between the sharpest
+/// there is and its bound. That it is at least so wide says nothing of optics, since content may be as soft.
+fn told(tile: &Tile) -> Option<Estimate> {
+    let measured = tile.blur.filter(|b| b.value.is_finite() && b.value > 0.0);
+    measured.or_else(|| {
+        let bound = tile.bound.filter(|b| tile.state == TileState::AtMost && b.is_finite() && *b > 0.0)?;
+        let least = SHARPEST.min(0.9 * bound);
+        let (middle, half) = (0.5 * (bound * least).ln(), 0.5 * (bound / least).ln());
+        Some(Estimate::new(middle.exp(), middle.exp() * half / ONE_SIDED, 1))
+    })
+}
+
 /// Gives every tile its say: n tiles of a row whose errors correlate by r are worth n / (1 + (n - 1) r) independent ones.
 fn share_rows(samples: &mut [Sample], columns: usize) {
     let row = |s: &Sample| s.index / columns.max(1);
@@ -175,12 +211,15 @@ const SKY_CONTRAST: f64 = 0.3;
 /// Share of the tiles above which what hangs together as bright as the upper edge is no sky but a bright picture.
 const SKY_MOST: f64 = 0.7;
 
+/// Share of the lowest third of the picture above which it is none either: a low horizon leaves less.
+const SKY_LOW: f64 = 0.25;
+
 /// Which tiles are sky: cloud is soft by nature and says nothing of focus or lens.
 ///
-/// Grown from the upper edge through neighbours that are as bright and as even. Where it reaches the lowest third
-/// of the picture (snow, a wall, a picture of one brightness) nothing is taken for sky. What fades into the sky without
+/// Grown from the upper edge through neighbours that are as bright and as even. Where it fills much of the lowest
+/// third of the picture or reaches its lower edge (snow, a wall, a picture of one brightness) nothing is taken for sky. What fades into the sky without
 /// a step goes with it.
-fn sky(map: &TileMap) -> Vec<bool> {
+pub(super) fn sky(map: &TileMap) -> Vec<bool> {
     let (columns, rows) = (map.columns as usize, map.rows as usize);
     let mut sky = vec![false; map.tiles.len()];
     if columns == 0 || map.tiles.len() != columns * rows {
@@ -210,8 +249,16 @@ fn sky(map: &TileMap) -> Vec<bool> {
         );
     }
     let many = sky.iter().filter(|s| **s).count() as f64 > SKY_MOST * sky.len() as f64;
-    if many || sky[columns * (rows - rows / 3)..].contains(&true) {
+    let lowest = &sky[columns * (rows - rows / 3)..];
+    let low = lowest.iter().filter(|s| **s).count() as f64 > SKY_LOW * lowest.len() as f64;
+    if many || low || sky[columns * (rows - 1)..].contains(&true) {
         sky.fill(false);
+    }
+    // What has sky below it stands in the sky: a flag, a lamp, a branch, a cloud.
+    for x in 0..columns {
+        if let Some(last) = (0..rows).rev().find(|&y| sky[y * columns + x]) {
+            (0..last).for_each(|y| sky[y * columns + x] = true);
+        }
     }
     sky
 }
@@ -225,7 +272,6 @@ fn landscape(x: f64, y: f64, wide: bool) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::{Tile, TileState};
 
     fn map(rows: &[(f64, f64)]) -> TileMap {
         let tile = |&(level, contrast): &(f64, f64)| Tile {
@@ -251,6 +297,8 @@ mod tests {
             overshoot: None,
             streak: None,
             clipped_share: 0.0,
+            layers: Vec::new(),
+            enlarged: false,
         }
     }
 

@@ -5,18 +5,24 @@
 
 mod corners;
 mod diagnosis;
+mod ends;
 mod evidence;
 mod fit;
+mod foreground;
 mod implied;
 mod model;
 mod objects;
+mod origin;
 mod parts;
 mod picture;
 mod posterior;
 mod sides;
+mod stop;
 mod surface;
 mod veil;
+mod verdict;
 mod weigh;
+mod weighing;
 mod zones;
 
 pub use crate::quantity::ZoneName;
@@ -27,14 +33,15 @@ pub use diagnosis::{
 
 use self::evidence::{Evidence, Sample};
 use self::implied::Moments;
-use self::model::{CENTRE, CORNER, HORIZON, POWER, Priors, RISE, SCALE, SHIFT, TILT, Theta};
-use self::posterior::{Draw, Posterior};
+use self::model::{Priors, SCALE, SHIFT, TILT};
+use self::posterior::Posterior;
 use self::surface::Surface;
-use self::weigh::{DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA};
+use self::weigh::TRACK_SIGMA;
 use self::zones::Reading;
+use crate::judge::{self, Answer, Reason};
 use crate::lens::Baseline;
 use crate::measure::TileMap;
-use crate::quantity::{DISC_SIGMA, Distance, Estimate, Flag, Intent};
+use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent};
 use crate::shot::{Capture, Source};
 use crate::stats::Dice;
 
@@ -44,16 +51,16 @@ const FEWEST: usize = 6;
 /// Difference in ln evidence from which one explanation is preferred to another (odds of about fifty to one).
 const DECISIVE: f64 = 4.0;
 
-/// How often the zones' own noise is drawn for each draw of the model.
-const NOISES: u32 = 4;
-
 /// Finds the causes of a frame's blur.
 ///
 /// The widths in `map` are taken as honest within their stated errors but for content, which only ever adds
 /// blur; without f-number or pitch the optics can't be told apart and the answer says so.
 #[must_use]
 pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, intent: &Intent) -> Diagnosis {
-    let e = Evidence::new(map, capture, lens);
+    // What was learned from the very shoot the frame lies in says what the corners are judged by, but does not enter the
+    // frame's own numbers, which must not change with its neighbours.
+    let shoot = lens.filter(|l| l.provisional).map(|l| Evidence::new(map, capture, Some(l)));
+    let e = Evidence::new(map, capture, lens.filter(|l| !l.provisional));
     let mut diagnosis = nothing(map, capture, intent);
     if e.samples.len() < FEWEST {
         return diagnosis;
@@ -63,7 +70,14 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
         let (low, high) = f.value.bounds();
         (low, high, f.source == Source::Given)
     });
+    diagnosis.finest_px = judge::finest_px(e.sharpest());
     let surface = Surface::at_scale(e.lambda_n_px);
+    if stop::contradicted(&e, &surface, map.sharpened()) {
+        // A frame is not judged by an f-number that it is too sharp for.
+        let mut d = diagnose(map, &Capture { f_number: None, ..capture.clone() }, None, intent);
+        d.flags.push(Flag::ApertureContradicted);
+        return d;
+    }
     let mut priors = Priors::new(&e, intent, f_number, recorded);
     let streak = map.streak.filter(|s| s.length.value > 3.0 * s.length.sd && s.length.value > 0.0);
     if let Some(streak) = &streak {
@@ -75,14 +89,33 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
         return diagnosis;
     }
     let motion = streak.map(|s| s.length);
-    let frame = Frame { map, e: &e, surface: &surface, posterior: &posterior, priors: &priors, motion };
+    let shows_diffraction = stop::shows_diffraction(&e, &surface);
+    let frame = Frame {
+        map,
+        e: &e,
+        shoot: shoot.as_ref(),
+        surface: &surface,
+        posterior: &posterior,
+        priors: &priors,
+        motion,
+        shows_diffraction,
+    };
     frame.fill(&mut diagnosis, capture, intent);
     if frame.focus_point_contradicted(diagnosis.permitted_px) {
         diagnosis.flags.push(Flag::FocusPointContradicted);
     }
+    origin::weigh(&mut diagnosis, map, capture);
+    if origin::turned(map) {
+        diagnosis.flags.push(Flag::OrientationLost);
+        verdict::cap(&mut diagnosis.verdict, origin::ALTERED);
+    }
     if posterior::turned(&posterior, &e, &surface, &priors) {
         diagnosis.flags.push(Flag::OrientationLost);
-        weigh::leave_open(&mut diagnosis.verdict);
+        diagnosis.flags.dedup();
+        verdict::leave_open(&mut diagnosis.verdict);
+        for zone in &mut diagnosis.zones[..2] {
+            zone.answer = Answer::unknown(Reason::Turned);
+        }
     }
     diagnosis.model = Some(picture::model(&posterior, &e, &surface, streak.as_ref()));
     diagnosis.standing = picture::standings(map, &posterior, &e, &surface);
@@ -91,8 +124,16 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
 
 /// The answer before anything is known.
 fn nothing(map: &TileMap, capture: &Capture, intent: &Intent) -> Diagnosis {
-    let zone =
-        |name| Zone { name, tiles: Vec::new(), used: 0, blur_px: None, optical_px: None, soft: None, budget: None };
+    let zone = |name| Zone {
+        name,
+        tiles: Vec::new(),
+        used: 0,
+        blur_px: None,
+        optical_px: None,
+        soft: None,
+        answer: Answer::unknown(Reason::NoDetail),
+        budget: None,
+    };
     let mut flags = Vec::new();
     if map.tiles.iter().filter(|t| t.blur.is_some()).count() * 10 < map.tiles.len() {
         flags.push(Flag::FewTiles);
@@ -116,7 +157,8 @@ fn nothing(map: &TileMap, capture: &Capture, intent: &Intent) -> Diagnosis {
             excess_px: None,
             field_curvature: None,
         },
-        permitted_px: intent.sharp_for.sigma_px(map.width, map.height),
+        permitted_px: judge::permitted_px(intent.sharp_for, map.width, map.height),
+        finest_px: judge::finest_px(None),
         model: None,
         standing: vec![Standing::Unmeasured; map.tiles.len()],
         budgets: vec![None; map.tiles.len()],
@@ -131,72 +173,46 @@ fn nothing(map: &TileMap, capture: &Capture, intent: &Intent) -> Diagnosis {
 struct Frame<'a> {
     map: &'a TileMap,
     e: &'a Evidence,
+    /// The same tiles beside what was learned of the lens from the frame's own shoot.
+    shoot: Option<&'a Evidence>,
     surface: &'a Surface,
     posterior: &'a Posterior,
     motion: Option<Estimate>,
     priors: &'a Priors,
+    /// Whether the widths are as wide as diffraction at the f-number leaves them.
+    shows_diffraction: bool,
 }
 
 impl Frame<'_> {
     /// Judges zones, causes, corners and distances.
     fn fill(&self, d: &mut Diagnosis, capture: &Capture, intent: &Intent) {
-        let best = &self.posterior.modes[0].theta;
-        let credible = zones::credible(self.map.tiles.len(), self.e, best, self.surface, &self.posterior.mix);
-        let horizon = zones::horizon(best, self.e);
-        for zone in &mut d.zones {
-            zone.tiles = match zone.name {
-                ZoneName::Near => d.near_at.map_or_else(
-                    || zones::near_tiles(self.map, self.e, &credible, horizon),
-                    |at| zones::marked_tiles(self.map, at),
-                ),
-                ZoneName::Far => d.far_at.map_or_else(
-                    || zones::far_tiles(self.map, self.e, &credible, horizon),
-                    |at| zones::marked_tiles(self.map, at),
-                ),
-                name => zones::corner_tiles(self.map, name),
-            };
-        }
-        let mut readings: Vec<Vec<Option<Reading>>> =
-            d.zones.iter().map(|z| self.readings(z, d.far_at.is_some())).collect();
-        let unsure =
-            zones::foreground_scatters(self.map, self.e, &credible, horizon) || zones::foreground_jumps(self.map);
-        if d.near_at.is_none() && unsure {
-            readings[0].fill(None);
-        }
-        let least = 2.5 * d.permitted_px / DISC_SIGMA;
-        let buried = (d.near_at.is_none() && readings[0][0].is_none())
-            .then(|| zones::buried(self.map, self.e, &credible, best, least))
-            .flatten();
-        if let Some(told) = buried {
-            readings[0].fill(Some(told));
-            d.flags.push(Flag::NearBeyondMeasure);
-        }
-        let hidden = d.far_at.is_none() && veil::hides_far(self.map, self.e);
-        if hidden {
-            // What is left of the ground there is near, and says nothing of the far scene.
-            readings[1].fill(None);
-            d.zones[1].tiles.clear();
-        }
-        self.weigh(d, &readings, capture, intent);
-        if hidden && d.verdict.unsettled == Some(Unsettled::FarUnmeasured) {
+        let limits = [d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px)];
+        let ends = self.ends(d);
+        self.weigh(d, &ends, capture, intent);
+        if ends.hidden && d.verdict.unsettled == Some(Unsettled::FarUnmeasured) {
             d.verdict.unsettled = Some(Unsettled::FarHidden);
         }
-        for (zone, reading) in d.zones.iter_mut().zip(&readings) {
-            let Some(r) = &reading[0] else { continue };
+        for (zone, reading) in d.zones.iter_mut().zip(&ends.readings) {
+            let Some(r) = &reading[0] else {
+                if zone.answer.reason.is_none() {
+                    zone.answer = Answer::unknown(Reason::NoDetail);
+                }
+                continue;
+            };
             zone.used = r.used.round().max(1.0) as u32;
             zone.budget = Some(self.budget(&r.place));
             if zone.optical_px.is_none() {
-                let (whole, optical, soft) = self.corner_blur(reading, d.permitted_px);
-                zone.soft = Some(soft);
-                zone.blur_px = Some(Estimate::new(whole.0, whole.1, zone.used));
-                zone.optical_px = Some(Estimate::new(optical.0, optical.1, zone.used));
+                self.corner_blur(zone, reading, limits);
             }
         }
-        if buried.is_some() {
+        if ends.buried {
             // No tile of it has a number, so it gets none.
             (d.zones[0].blur_px, d.zones[0].optical_px, d.zones[0].used) = (None, None, 0);
         }
-        let measured: Vec<Reading> = readings[3..].iter().filter_map(|r| r[0]).collect();
+        let mut measured: Vec<Reading> = ends.readings[3..].iter().filter_map(|r| r[0]).collect();
+        if let Some(shoot) = self.shoot {
+            measured.iter_mut().for_each(|r| r.place.learned = shoot.learned_at(&r.place));
+        }
         d.corners = corners::judge(&measured, self.posterior, self.e, self.surface, d.permitted_px);
         let beyond = |e: Option<Estimate>| e.is_some_and(|e| e.value > d.permitted_px);
         if ZoneName::CORNERS.iter().any(|c| d.zones.iter().any(|z| z.name == *c && beyond(z.optical_px))) {
@@ -210,13 +226,6 @@ impl Frame<'_> {
         d.budgets = picture::budgets(self.map, self.posterior, self.e, self.surface, self.motion_sigma());
     }
 
-    /// One reading of a zone beside every mode.
-    fn readings(&self, zone: &Zone, marked: bool) -> Vec<Option<Reading>> {
-        let usual = zones::usual_departure(zone.name, marked);
-        let read = |theta: &Theta| zones::read(&zone.tiles, usual, self.e, theta, self.surface, &self.posterior.mix);
-        self.posterior.modes.iter().map(|m| read(&m.theta)).collect()
-    }
-
     fn motion_sigma(&self) -> Estimate {
         self.motion.map_or(Estimate::new(0.0, 0.0, 0), |m| m.scaled(TRACK_SIGMA))
     }
@@ -225,11 +234,10 @@ impl Frame<'_> {
         picture::budget(place, self.posterior, self.e, self.surface, self.motion_sigma())
     }
 
-    /// Whole and optical blur of a corner or the centre over the posterior, means and spreads, and the probability that
-    /// it is soft.
-    fn corner_blur(&self, reading: &[Option<Reading>], permitted: f64) -> ((f64, f64), (f64, f64), f64) {
+    /// Fills a corner or the centre with its whole and optical blur over the posterior.
+    fn corner_blur(&self, zone: &mut Zone, reading: &[Option<Reading>], [permitted, beyond]: [f64; 2]) {
         let (mut wholes, mut opticals) = (Moments::default(), Moments::default());
-        let (mut beyond, mut all) = (0.0, 0.0);
+        let (mut soft, mut clearly, mut all) = (0.0, 0.0, 0.0);
         let mut normal = Dice::new(7);
         for draw in &self.posterior.draws {
             let Some(r) = &reading[draw.mode] else { continue };
@@ -241,90 +249,14 @@ impl Frame<'_> {
             wholes.add(whole, draw.weight);
             opticals.add(optical, draw.weight);
             all += draw.weight;
-            beyond += if optical > permitted { draw.weight } else { 0.0 };
+            soft += if optical > permitted { draw.weight } else { 0.0 };
+            clearly += if optical > beyond { draw.weight } else { 0.0 };
         }
-        let of = |m: Moments| m.get().unwrap_or((0.0, 0.0));
-        (of(wholes), of(opticals), if all > 0.0 { beyond / all } else { 0.5 })
-    }
-
-    /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
-    fn weigh(&self, d: &mut Diagnosis, readings: &[Vec<Option<Reading>>], capture: &Capture, intent: &Intent) {
-        let permitted = d.permitted_px;
-        let exposure = capture.exposure_s.as_ref().map(|t| t.value);
-        let marked = [d.near_at.is_some(), d.far_at.is_some()];
-        let mut tally = weigh::Tally::default();
-        let mut normal = Dice::new(11);
-        let (mut focus, mut near_inverse) = (Moments::default(), Moments::default());
-        let (mut blur, mut whole) = ([Moments::default(); 2], [Moments::default(); 2]);
-        let (mut soft, mut seen) = ([0.0; 2], [0.0; 2]);
-        let noisy =
-            self.posterior.draws.iter().flat_map(|d| {
-                std::iter::repeat_n(Draw { weight: d.weight / f64::from(NOISES), ..*d }, NOISES as usize)
-            });
-        for draw in noisy {
-            let draw = &draw;
-            let z = [normal.normal(), normal.normal(), normal.normal()];
-            let parts: [Option<Parts>; 2] = std::array::from_fn(|k| {
-                let reading = readings[k][draw.mode].as_ref()?;
-                Some(self.parts(draw, reading, &self.nominal(k, &reading.place, &draw.theta, marked[k]), z[k]))
-            });
-            for k in 0..2 {
-                if let Some(p) = parts[k] {
-                    blur[k].add(p.optical, draw.weight);
-                    whole[k].add(p.whole, draw.weight);
-                    seen[k] += draw.weight;
-                    soft[k] += if p.optical > permitted { draw.weight } else { 0.0 };
-                }
-            }
-            let (askew, upright) = self.askew(&draw.theta, permitted);
-            let story = Story {
-                near: parts[0],
-                far: parts[1],
-                diffraction: DIFFRACTION_SIGMA * self.e.lambda_n_px.unwrap_or(0.0),
-                motion: self.motion.map_or(0.0, |m| TRACK_SIGMA * (m.value + m.sd * z[2]).max(0.0)),
-                askew,
-                upright,
-                lens_centre: draw.theta[CENTRE].abs(),
-            };
-            let rule = std::array::from_fn(|_| normal.normal());
-            let causes = weigh::causes(&story, permitted, rule);
-            if weigh::may_flow(exposure, self.priors.haste(&draw.theta)) {
-                tally.add_flowing(causes.as_deref(), draw.weight);
-            } else if self.posterior.flat(draw) || self.e.lambda_n_px.is_none() && weigh::alike(&story) {
-                tally.add_alike(causes.as_deref(), draw.weight);
-            } else {
-                tally.add(causes.as_deref(), draw.weight);
-            }
-            if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {
-                let inverse_far = intent.far_m.filter(|_| marked[1]).map_or(0.0, |f| 1.0 / f);
-                let ends = self.ends(draw, parts, [&readings[0][draw.mode], &readings[1][draw.mode]], marked);
-                let (s, n) = implied::inverse_distances(ends[0], ends[1], reach, focal, inverse_far);
-                focus.add(s, draw.weight);
-                near_inverse.add(n, draw.weight);
-            }
-        }
-        for k in 0..2 {
-            if let (Some((value, sd)), Some(r)) = (blur[k].get(), &readings[k][0]) {
-                let used = r.used.round() as u32;
-                d.zones[k].optical_px = Some(Estimate::new(value, sd, used));
-                d.zones[k].blur_px = whole[k].get().map(|(value, sd)| Estimate::new(value, sd, used));
-                d.zones[k].soft = Some(soft[k] / seen[k]);
-            }
-        }
-        let sharpened = self.map.sharpened();
-        d.verdict = weigh::verdict(&tally, seen[0] > 0.5, seen[1] > 0.5, sharpened, self.e.lambda_n_px.is_some());
-        let recorded = capture.focus_distance_m.as_ref().map(|f| f.value);
-        let f_number = capture.f_number.as_ref().map(|f| f.value);
-        let doubt = [&readings[0][0], &readings[1][0]].map(|r| self.disc_doubt(r) / self.e.reach.unwrap_or(1.0));
-        let focus = focus.get().map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
-        let near_inverse = near_inverse.get().map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
-        d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near_inverse, permitted);
-        if d.verdict.cause == Cause::LensAsymmetry && !self.sides_bear_out() {
-            weigh::leave_open(&mut d.verdict);
-        }
-        if contradicted(recorded, focus) && recorded.is_some_and(|r| self.misplaced(r, readings)) {
-            d.flags.push(Flag::FocusDistanceContradicted);
-            weigh::doubt(&mut d.verdict);
+        let of = |m: Moments| m.get().map(|(value, sd)| Estimate::new(value, sd, zone.used));
+        (zone.blur_px, zone.optical_px) = (of(wholes), of(opticals));
+        if all > 0.0 {
+            zone.soft = Some(soft / all);
+            zone.answer = Answer::of(soft / all, clearly / all);
         }
     }
 
@@ -341,33 +273,4 @@ impl Frame<'_> {
         let mode = self.posterior.modes.iter().find(|m| m.on & askew != 0);
         mode.is_some_and(|m| sides::bear_out(self.map, self.e, &m.theta, self.surface))
     }
-
-    /// What a tilted or decentred lens adds at the frame's softer side, and what one decentred up or down adds at top
-    /// or bottom, sigma px; zero where that is within the permitted blur.
-    fn askew(&self, t: &Theta, permitted: f64) -> (f64, f64) {
-        let side = 0.85 * self.e.right;
-        let tilt = DISC_SIGMA * (t[TILT] * side).abs();
-        // A lens decentred to a side shows as left against right; up or down it can't be told from defocus.
-        let lens = |u: f64, v: f64| (t[CORNER] * (u - t[SHIFT]).hypot(v - t[RISE]).powf(t[POWER])).powi(2);
-        let heights = [t[HORIZON].max(-self.e.bottom), 0.875 * self.e.bottom];
-        let off = t[SHIFT] != 0.0 || t[RISE] != 0.0;
-        let across = if off {
-            heights.iter().map(|&v| (lens(-side, v) - lens(side, v)).abs()).fold(0.0, f64::max).sqrt()
-        } else {
-            0.0
-        };
-        let down = if off { (lens(0.0, heights[0]) - lens(0.0, heights[1])).abs().sqrt() } else { 0.0 };
-        let over = |added: f64| if added > permitted { added } else { 0.0 };
-        (over(tilt.max(across)), over(down))
-    }
-}
-
-/// Whether the recorded focus distance lies outside what the picture allows, by inverse distance.
-fn contradicted(recorded: Option<Distance>, focus: Option<(f64, f64)>) -> bool {
-    let (Some(recorded), Some((mean, sd))) = (recorded, focus) else { return false };
-    let (low, high) = recorded.bounds();
-    let (far, near) = (1.0 / high, 1.0 / low);
-    // Three standard deviations, and a fifth of the larger: cameras record distances roughly.
-    let slack = (3.0 * sd).max(0.2 * mean.abs().max(near));
-    mean > near + slack || mean < far - slack
 }

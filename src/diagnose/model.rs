@@ -214,6 +214,9 @@ const VEILED_SPREAD: f64 = 0.06;
 /// spread from frame to frame (rendered landscapes of the seeds used for building).
 const SCALE_USUAL: Belief = Belief { mean: -0.01, below: 0.07, above: 0.07 };
 
+/// Least spread of that factor: no estimator of widths is calibrated more closely than this over all content.
+const LEAST_SCALE: f64 = 0.04;
+
 impl Priors {
     /// The priors that the capture facts and the user's words give.
     #[must_use]
@@ -241,12 +244,8 @@ impl Priors {
             (None, Some(v)) => Belief { mean: v + SKYLINE_RISE, below: SKYLINE_SPREAD.0, above: SKYLINE_SPREAD.1 },
             (None, None) => Belief::even(-0.12, 0.3),
         };
-        // Sharpening narrows what is measured; overshoot says by how much at the least.
-        let scale = if e.overshoot > 0.03 {
-            Belief { mean: -1.5 * e.overshoot.min(0.2), below: 0.06 + e.overshoot, above: 0.06 + e.overshoot }
-        } else {
-            SCALE_USUAL
-        };
+        // What the measuring says its widths have in common, or what they were found to have.
+        let scale = e.common.map_or(SCALE_USUAL, |sd| Belief::even(0.0, sd.max(LEAST_SCALE)));
         Self {
             beliefs: [
                 // Focus beyond infinity happens, by a little.

@@ -65,7 +65,7 @@ impl Frame<'_> {
     }
 
     /// Signed discs of the nearest ground (or the marked near subject) and of the far scene in one draw, px.
-    pub(super) fn ends(
+    pub(super) fn ends_of(
         &self,
         draw: &Draw,
         parts: [Option<Parts>; 2],

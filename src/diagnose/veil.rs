@@ -106,6 +106,9 @@ pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
 
 /// Distance, in nearest distances, from which ground says something of the far scene.
 const FAR_FROM: f64 = 8.0;
+/// Share of the foreground's contrast that haze must leave of a tile for it to show more of the scene than of the haze.
+/// Derived: 1 / e, what is left at the distance that the haze itself sets as its scale.
+const SEEN: f64 = 0.37;
 /// Fewest measured tiles that do.
 const FAR_TILES: usize = 3;
 
@@ -116,5 +119,9 @@ pub fn hides_far(map: &TileMap, e: &Evidence) -> bool {
     let limit = horizon + (e.bottom - horizon) / FAR_FROM;
     let far = |v: f64| v < limit;
     let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
-    map.tiles.iter().filter(|t| t.blur.is_some() && far(v(t))).count() < FAR_TILES
+    let lowest = &map.tiles[map.tiles.len() - map.tiles.len() / 3..];
+    let mut contrasts: Vec<f64> = lowest.iter().map(|t| t.contrast).collect();
+    contrasts.sort_by(f64::total_cmp);
+    let seen = SEEN * contrasts.get(contrasts.len() / 2).copied().unwrap_or(0.0);
+    map.tiles.iter().filter(|t| t.blur.is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
 }

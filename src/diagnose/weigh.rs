@@ -1,6 +1,6 @@
 //! Sets the causes against each other draw by draw: what each leaves beyond the permitted blur, and the verdict.
 
-use super::{Cause, Unsettled, Verdict};
+use super::Cause;
 use crate::quantity::DISC_SIGMA;
 
 /// Diffraction's Gaussian-equivalent sigma over lambda N, by equal MTF50.
@@ -38,12 +38,10 @@ pub struct Story {
     pub diffraction: f64,
     /// Motion alone, along its track, sigma px.
     pub motion: f64,
-    /// What a lens out of line adds at the frame's sides, sigma px, zero where the sides stay within the permitted.
+    /// What a lens out of line adds at the frame's sides, sigma px.
     pub askew: f64,
     /// The same of a lens decentred up or down at top or bottom.
     pub upright: f64,
-    /// Lens part at the centre, sigma px.
-    pub lens_centre: f64,
 }
 
 /// The causes that are beyond the permitted blur in one draw, the strongest first. Empty: sharp throughout.
@@ -85,15 +83,17 @@ pub fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
         strong.push((Cause::LensAsymmetry, s.askew));
     }
     if strong.is_empty() {
-        // Softness at near or far that is the lens's alone is a matter of corners, unless the centre is soft too.
-        // A lens decentred up or down is no matter of corners, and can't be told from defocus by one frame.
-        let over = [&s.near, &s.far].into_iter().flatten().any(|z| z.optical > permitted);
-        if over && (s.lens_centre > 0.8 * permitted || s.upright > permitted) {
-            return None;
+        let worst = [&s.near, &s.far].into_iter().flatten().map(|z| z.optical).fold(0.0, f64::max);
+        if worst > permitted {
+            // A lens decentred up or down can't be told from defocus by one frame.
+            if s.upright > permitted {
+                return None;
+            }
+            strong.push((Cause::LensSoftness, worst));
         }
     }
     for (cause, strength) in &mut strong {
-        if !matches!(cause, Cause::FocusTooFar | Cause::FocusTooNear | Cause::TooLittleDepth) {
+        if !cause.is_focus() {
             *strength *= order;
         }
     }
@@ -172,109 +172,27 @@ impl Tally {
     }
 
     /// As [`Tally::add`] where the draw has the whole frame soft alike: a disc is then told from softness of the lens
-    /// or of the file by nothing but its prior, so half the weight of a focus error goes to the unnamed.
-    pub fn add_alike(&mut self, causes: Option<&[Cause]>, weight: f64) {
-        let focus = matches!(
-            causes.and_then(|c| c.first()),
-            Some(Cause::FocusTooFar | Cause::FocusTooNear | Cause::TooLittleDepth)
-        );
+    /// or of the file by nothing but its prior, so a share of the weight of a focus error goes to that. `times`: how
+    /// many times the permitted blur the frame is soft by; lenses and files soften little, focus errors as they please.
+    pub fn add_alike(&mut self, causes: Option<&[Cause]>, times: f64, weight: f64) {
+        let focus = causes.and_then(|c| c.first()).is_some_and(|c| c.is_focus());
         if focus {
-            self.add(None, 0.5 * weight);
+            let share = 0.5 * (FILE_SOFT / times.max(FILE_SOFT)).powi(2);
+            self.add(Some(&[Cause::LensSoftness]), share * weight);
+            self.add(causes, (1.0 - share) * weight);
+        } else {
+            self.add(causes, weight);
         }
-        self.add(causes, if focus { 0.5 * weight } else { weight });
     }
 }
 
-fn put(list: &mut Vec<(Cause, f64)>, cause: Cause, weight: f64) {
+/// How many times the permitted blur a lens or a file may be soft by as easily as by focus. Chosen: an ordinary lens
+/// at its worst aperture and the smoothing of a small sensor's noise each about double what is permitted.
+const FILE_SOFT: f64 = 3.0;
+
+pub(super) fn put(list: &mut Vec<(Cause, f64)>, cause: Cause, weight: f64) {
     match list.iter_mut().find(|(c, _)| *c == cause) {
         Some(entry) => entry.1 += weight,
         None => list.push((cause, weight)),
     }
-}
-
-/// Share of the weight that the best cause must have.
-const MAJORITY: f64 = 0.55;
-/// Share of verdicts that something outside the model spoils, however sure the model is: of the surest on the rendered
-/// scenes used for building, one in ten was wrong.
-const UNFORESEEN: f64 = 0.1;
-
-/// Share of the weight in which a cause must be beyond the permitted blur to be named though another may be stronger.
-const STANDS: f64 = 0.75;
-
-/// Whether a cause is there in nearly all draws, so that the only question is which of several is the strongest.
-fn stands(cause: Cause, tally: &Tally) -> bool {
-    tally.any.iter().any(|(c, w)| *c == cause && *w > STANDS)
-}
-
-/// The verdict that a tally supports, given whether near and far could be judged at all.
-#[must_use]
-pub fn verdict(tally: &Tally, near: bool, far: bool, sharpened: bool, facts: bool) -> Verdict {
-    let mut weights = tally.main.clone();
-    if tally.unnamed > 0.0 {
-        put(&mut weights, Cause::CannotTell, tally.unnamed);
-    }
-    for entry in &mut weights {
-        entry.1 *= 1.0 - UNFORESEEN;
-    }
-    put(&mut weights, Cause::CannotTell, UNFORESEEN);
-    weights.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let (best, share) = weights[0];
-    let second = weights.get(1).map_or(Cause::CannotTell, |w| w.0);
-    let whole_frame = matches!(best, Cause::Motion | Cause::Diffraction) && share > 0.8;
-    let unsettled = if !near && !whole_frame {
-        Some(Unsettled::NearUnmeasured)
-    } else if !far && !whole_frame {
-        Some(Unsettled::FarUnmeasured)
-    } else if best == Cause::CannotTell || share < MAJORITY && !stands(best, tally) {
-        Some(if !facts && best != Cause::SharpThroughout && second != Cause::SharpThroughout {
-            Unsettled::FactsMissing
-        } else if best == Cause::SharpThroughout || second == Cause::SharpThroughout {
-            if sharpened { Unsettled::Sharpened } else { Unsettled::AtTheLimit }
-        } else {
-            Unsettled::CausesAlike
-        })
-    } else {
-        None
-    };
-    let cause = if unsettled.is_some() { Cause::CannotTell } else { best };
-    let also = tally.any.iter().filter(|(c, w)| *c != cause && *w > 0.5).map(|(c, _)| *c).collect();
-    // An open verdict is as sure as no one cause is; an unmeasured zone leaves no doubt that it is open.
-    let confidence = match unsettled {
-        None => share,
-        Some(Unsettled::NearUnmeasured | Unsettled::FarUnmeasured) => 1.0 - UNFORESEEN,
-        Some(_) if best == Cause::CannotTell => share,
-        Some(_) => 1.0 - share,
-    };
-    Verdict { cause, confidence: confidence.clamp(0.0, 1.0), also, weights, unsettled }
-}
-
-/// Confidence at most that is left to a focus verdict that the recorded focus distance speaks against: one of the two
-/// witnesses is wrong, and cloud or flowing water can look like defocus.
-const CONTRADICTED: f64 = 0.65;
-
-/// Lowers the confidence of a focus verdict against which the recorded focus distance speaks.
-pub fn doubt(v: &mut Verdict) {
-    if matches!(v.cause, Cause::FocusTooFar | Cause::FocusTooNear) && v.confidence > CONTRADICTED {
-        let kept = CONTRADICTED / v.confidence;
-        for entry in &mut v.weights {
-            entry.1 *= kept;
-        }
-        put(&mut v.weights, Cause::CannotTell, 1.0 - kept);
-        v.weights.sort_by(|a, b| b.1.total_cmp(&a.1));
-        v.confidence = CONTRADICTED;
-    }
-}
-
-/// Leaves a verdict open because the picture may lie on its side: near and far can't be named then.
-pub fn leave_open(v: &mut Verdict) {
-    if matches!(v.cause, Cause::Motion | Cause::Diffraction) {
-        return;
-    }
-    *v = Verdict {
-        cause: Cause::CannotTell,
-        confidence: v.confidence,
-        unsettled: Some(Unsettled::CausesAlike),
-        also: Vec::new(),
-        weights: std::mem::take(&mut v.weights),
-    };
 }

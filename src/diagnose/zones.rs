@@ -349,6 +349,8 @@ mod tests {
             overshoot: None,
             streak: None,
             clipped_share: 0.0,
+            layers: Vec::new(),
+            enlarged: false,
         };
         let mut e = Evidence::new(&map, &Capture::default(), None);
         let (mut theta, surface) = ([0.0; super::super::model::SIZE], Surface::at_scale(None));

@@ -14,6 +14,7 @@ mod family;
 mod grid;
 mod noise;
 mod profile;
+mod resampled;
 mod spectrum;
 mod stepfit;
 mod strips;
@@ -21,6 +22,7 @@ mod survey;
 mod tile;
 mod tilemap;
 mod track;
+mod water;
 mod width;
 
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
@@ -105,6 +107,8 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
         common,
         overshoot,
         streak,
+        layers: water::layers(plane, &grid),
+        enlarged: resampled::enlarged(plane),
         clipped_share: if count == 0 { 0.0 } else { clipped as f64 / count as f64 },
     }
 }

@@ -16,6 +16,9 @@ const CONTRAST: f64 = 0.01;
 /// Standard deviation of ln width up to which a width is given; beyond, only a bound is. Chosen: at a quarter, sharp and twice
 /// as wide lie three standard deviations apart.
 const KNOWN: f64 = 0.25;
+/// Width, px, beyond which only a bound is given: the spreads that the estimator was trained on end at some 4.3 px, and
+/// what is wider looks to it as if it were of that width.
+const WIDEST: f64 = 3.5;
 /// Standard deviations from the mean at which a bound is set: one in twenty lies beyond.
 const BOUND: f64 = 1.645;
 
@@ -38,7 +41,7 @@ pub(super) fn conclude(
     let (mut blur, mut bound) = (None, None);
     let state = match reading.width {
         Some((log, sd, n)) if lit && reading.detail => {
-            if sd < KNOWN {
+            if sd < KNOWN && log.exp() < WIDEST {
                 blur = Some(Estimate::new(log.exp(), log.exp() * sd, n));
                 TileState::Measured
             } else if clipped {

@@ -132,6 +132,13 @@ pub struct TileMap {
     pub streak: Option<Streak>,
     /// Share of samples that are clipped.
     pub clipped_share: f64,
+    /// Row-major, log2 of the energy of gradients up and down over that of gradients across: water is drawn in layers.
+    /// Empty where it was not looked at.
+    #[serde(default)]
+    pub layers: Vec<Option<f32>>,
+    /// Whether the picture shows the traces of an enlargement.
+    #[serde(default)]
+    pub enlarged: bool,
 }
 
 /// Overshoot (as a share of the step, just beyond the edges) from which a picture counts as sharpened, three standard

@@ -283,6 +283,9 @@ pub fn sound(key: &[u8], record: &[u8]) -> Option<Vec<u8>> {
 impl Drop for Store {
     fn drop(&mut self) {
         self.flush();
+        // Damage that nothing has read yet may show when the database is closed.
+        let closed = self.database.get_mut().unwrap_or_else(PoisonError::into_inner).take();
+        let _ = guarded(|| drop(closed));
     }
 }
 

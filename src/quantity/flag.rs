@@ -42,6 +42,10 @@ flags! {
     PitchAssumed: "The pixel pitch was derived from the 35 mm equivalent focal length.", "Give --pitch if it is known.";
     ApertureUnknown: "The f-number is unknown, so diffraction can't be told from other blur.", "Give --aperture.";
     NearBeyondMeasure: "The nearest ground is too blurred to measure; that above it shows how its blur grows.", "Look at the foreground at 1:1: the verdict takes it for out of focus.";
+    ApertureContradicted: "The picture is sharper than the recorded f-number allows, so it was not judged by it.", "Give --aperture if it is known.";
+    Enlarged: "Nothing in the picture is finer than an enlargement leaves it.", "Audit the original file.";
+    Panorama: "The picture is far wider than a sensor, as stitched ones are; near and far can't be named from one horizon.", "Audit the single frames.";
+    Fisheye: "The lens is a fisheye, which bends ground and horizon.", "Mark near and far with --near-at and --far-at.";
     FocusDistanceContradicted: "The recorded focus distance does not fit what the picture shows.", "Trust neither alone; check with a test frame.";
     FocusPointContradicted: "The recorded focus point is not the sharpest place at its distance.", "Check the camera for front or back focus.";
     FocusDistanceIgnored: "A recorded focus distance was a filler value and was ignored.", "No action needed.";

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{DISC_SIGMA, Place};
+use super::Place;
 
 /// The use a picture must be sharp for; it sets the permissible blur disc.
 #[derive(Clone, Copy, Debug, PartialEq, Default, Serialize, Deserialize)]
@@ -43,12 +43,6 @@ impl SharpFor {
                 distance_m * arc_minute / metres_a_pixel
             }
         }
-    }
-
-    /// The same limit as a Gaussian-equivalent sigma in pixels (0.266 of the disc's diameter).
-    #[must_use]
-    pub fn sigma_px(self, width: u32, height: u32) -> f64 {
-        DISC_SIGMA * self.disc_px(width, height)
     }
 }
 

@@ -52,6 +52,21 @@ impl ZoneName {
     /// The four corners.
     pub const CORNERS: [Self; 4] = [Self::TopLeft, Self::TopRight, Self::BottomLeft, Self::BottomRight];
 
+    /// The name in machine-readable output.
+    #[must_use]
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Near => "near",
+            Self::Far => "far",
+            Self::Centre => "centre",
+            Self::MidFrame => "mid_frame",
+            Self::TopLeft => "top_left",
+            Self::TopRight => "top_right",
+            Self::BottomLeft => "bottom_left",
+            Self::BottomRight => "bottom_right",
+        }
+    }
+
     /// Whether it is one of the four corners.
     #[must_use]
     pub const fn is_corner(self) -> bool {

@@ -1,7 +1,7 @@
 //! Words for the causes that go beyond the permitted blur beside the one that is named.
 
 use super::number;
-use super::wording::{capital, noun};
+use super::wording::capital;
 use crate::diagnose::{Cause, Diagnosis};
 use crate::quantity::Units;
 
@@ -10,7 +10,7 @@ const EVEN: f64 = 0.55;
 
 /// What else has a part in the frame's blur, in a sentence; `None` where nothing has, or where the verdict is open.
 pub(super) fn sentence(d: &Diagnosis) -> Option<String> {
-    let names: Vec<&str> = d.verdict.also.iter().map(|&c| noun(c)).collect();
+    let names: Vec<&str> = d.verdict.also.iter().map(|&c| c.word()).collect();
     if d.verdict.cause == Cause::CannotTell || names.is_empty() {
         return None;
     }
@@ -22,7 +22,7 @@ pub(super) fn sentence(d: &Diagnosis) -> Option<String> {
 
 /// What to do about them, where the advice for the named cause does not already say it.
 pub(super) fn advice(d: &Diagnosis, units: Units) -> Option<String> {
-    let focus = |c: &Cause| matches!(c, Cause::FocusTooFar | Cause::FocusTooNear | Cause::TooLittleDepth);
+    let focus = |c: &Cause| c.is_focus();
     let (cause, also) = (d.verdict.cause, &d.verdict.also);
     if cause == Cause::CannotTell {
         None

@@ -5,11 +5,12 @@ use std::collections::BTreeMap;
 use super::number::machine;
 use super::view::{
     AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView, TileView, VERSION,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, TileView, VERSION,
     VerdictView, View, ZoneView, ZonesView,
 };
 use super::{Frame, Run, number, phrase};
-use crate::diagnose::{Budget, Cause, FrameModel, Implied, ImpliedDistance, Zone, ZoneName};
+use crate::diagnose::{Budget, Cause, Diagnosis, FrameModel, Implied, ImpliedDistance, Zone, ZoneName};
+use crate::judge;
 use crate::lens::Baseline;
 use crate::quantity::{Distance, Estimate, Intent, Place, Point, Units};
 use crate::shot::{Capture, Fact};
@@ -54,7 +55,8 @@ fn in_focus(baseline: &Baseline, f: &FrameView) -> Vec<InFocus> {
     let (Some(n), Some(pitch)) = (&f.capture.f_number, &f.capture.pixel_pitch_um) else { return Vec::new() };
     let at = |distance: f64| {
         let e = baseline.in_focus_px(distance, n.value, pitch.value)?;
-        Some(InFocus { distance, blur_px: (e.value - e.sd, e.value + e.sd) })
+        let o = judge::optical(e);
+        Some(InFocus { distance, optical_px: ((o.value - o.sd).max(0.0), o.value + o.sd) })
     };
     (0..=STEPS).filter_map(|k| at(f64::from(k) / f64::from(STEPS))).collect()
 }
@@ -103,7 +105,8 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             .tiles
             .iter()
             .enumerate()
-            .map(|(i, t)| TileView {
+            .map(|(i, t)| (i, t, t.blur.map(judge::optical)))
+            .map(|(i, t, optical)| TileView {
                 x: t.x,
                 y: t.y,
                 width: t.width,
@@ -113,11 +116,14 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
                 blur_px: t.blur.and_then(|b| machine(b.value)),
                 blur_px_sd: t.blur.and_then(|b| machine(b.sd)),
                 bound_px: t.bound.and_then(machine),
+                optical_px: value(optical),
+                optical_px_sd: sd(optical),
                 mtf50: t.mtf50().and_then(machine),
                 standing: found.standing.get(i).copied().unwrap_or(crate::diagnose::Standing::Unmeasured),
                 budget: found.budgets.get(i).and_then(Option::as_ref).map(budget),
             })
             .collect(),
+        sharp: sharp(found),
         zones: ZonesView {
             near: zone(ZoneName::Near),
             far: zone(ZoneName::Far),
@@ -157,6 +163,8 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             blur_px: machine(found.permitted_px),
             blur_um: pitch.and_then(|p| machine(found.permitted_px * p)),
             disc_px: machine(found.permitted_px / crate::quantity::DISC_SIGMA),
+            finest_px: machine(found.finest_px),
+            set_by: judge::set_by(found.permitted_px),
         },
         model: found.model.as_ref().map(model),
         implied: implied(&found.implied),
@@ -225,8 +233,25 @@ fn zone(zone: &Zone, pitch: Option<f64>) -> ZoneView {
         optical_px: value(zone.optical_px),
         optical_px_sd: sd(zone.optical_px),
         soft: zone.soft.and_then(machine),
+        answer: zone.answer,
         budget: zone.budget.as_ref().map(budget),
         members: zone.tiles.clone(),
+    }
+}
+
+fn sharp(found: &Diagnosis) -> SharpView {
+    let of = |name| found.answer(name).judgement;
+    let reasons = ZoneName::JUDGED.into_iter().filter_map(|name| Some((name.key(), found.answer(name).reason?)));
+    SharpView {
+        throughout: found.sharp_throughout(),
+        near: of(ZoneName::Near),
+        far: of(ZoneName::Far),
+        centre: of(ZoneName::Centre),
+        top_left: of(ZoneName::TopLeft),
+        top_right: of(ZoneName::TopRight),
+        bottom_left: of(ZoneName::BottomLeft),
+        bottom_right: of(ZoneName::BottomRight),
+        reasons: reasons.collect(),
     }
 }
 
@@ -278,11 +303,14 @@ fn implied(i: &Implied) -> ImpliedView {
 
 fn summary(frames: &[FrameView], failures: usize, unreached: usize) -> SummaryView {
     let count = |cause: Cause| frames.iter().filter(|f| f.verdict.cause == cause).count();
+    let answered = |answer: Option<bool>| frames.iter().filter(|f| f.sharp.throughout == answer).count();
     SummaryView {
         frames: frames.len(),
         failures,
         unreached,
-        sharp_throughout: count(Cause::SharpThroughout),
+        sharp_throughout: answered(Some(true)),
+        not_sharp: answered(Some(false)),
+        unknown: answered(None),
         causes: Cause::ALL.iter().map(|&cause| CauseCount { cause, frames: count(cause) }).collect(),
         settings: settings(frames),
     }
@@ -290,21 +318,22 @@ fn summary(frames: &[FrameView], failures: usize, unreached: usize) -> SummaryVi
 
 fn settings(frames: &[FrameView]) -> Vec<SettingCount> {
     // f-numbers are keyed in tenths, as they are written on the lens.
-    let mut by: BTreeMap<(Option<&str>, Option<i64>), Vec<Cause>> = BTreeMap::new();
+    type Setting<'a> = (Option<&'a str>, Option<i64>);
+    let mut by: BTreeMap<Setting<'_>, Vec<(Cause, Option<bool>)>> = BTreeMap::new();
     for f in frames {
         let lens = f.capture.lens.as_ref().map(|l| l.value.as_str());
         let tenths = f.capture.f_number.as_ref().map(|n| (n.value * 10.0).round() as i64);
-        by.entry((lens, tenths)).or_default().push(f.verdict.cause);
+        by.entry((lens, tenths)).or_default().push((f.verdict.cause, f.sharp.throughout));
     }
     let mut out: Vec<SettingCount> = by
         .into_iter()
         .map(|((lens, tenths), causes)| {
-            let times = |cause: Cause| causes.iter().filter(|&&c| c == cause).count();
+            let times = |cause: Cause| causes.iter().filter(|c| c.0 == cause).count();
             SettingCount {
                 lens: lens.map(str::to_owned),
                 f_number: tenths.map(|t| t as f64 / 10.0),
                 frames: causes.len(),
-                sharp_throughout: times(Cause::SharpThroughout),
+                sharp_throughout: causes.iter().filter(|c| c.1 == Some(true)).count(),
                 commonest: Cause::ALL
                     .iter()
                     .copied()

@@ -182,22 +182,12 @@ pub(super) fn zone(f: &FrameView, name: ZoneName) -> &ZoneView {
 }
 
 fn zone_row(name: ZoneName, z: &ZoneView) -> ZoneRow {
-    let px = match (z.blur_px, z.blur_px_sd) {
+    let px = match (z.optical_px, z.optical_px_sd) {
         (Some(v), Some(sd)) => format!("{} px", number::with_sd(Estimate::new(v, sd, z.tiles))),
         _ => "\u{2013}".into(),
     };
     let index = ZoneName::JUDGED.iter().position(|&n| n == name).unwrap_or(0);
-    ZoneRow { name: phrase::zone_name(name), index, px, word: judged(z) }
-}
-
-/// Whether a zone is within the permitted blur, as far as its uncertainty allows a word.
-fn judged(z: &ZoneView) -> &'static str {
-    match z.soft {
-        None => "not judged",
-        Some(p) if p < 0.2 => "within",
-        Some(p) if p > 0.8 => "beyond",
-        Some(_) => "at the limit",
-    }
+    ZoneRow { name: phrase::zone_name(name), index, px, word: z.answer.judgement.word() }
 }
 
 fn facts_line(c: &Capture) -> String {
@@ -286,7 +276,7 @@ fn ribbon(f: &FrameView) -> Ribbon {
     if last < 116.0 {
         gaps.push_str(&format!("M{last} 16H116"));
     }
-    let say = |name, z: &ZoneView| format!("{name} {}", judged(z));
+    let say = |name, z: &ZoneView| format!("{name} {}", z.answer.judgement.word());
     Ribbon {
         path,
         gaps,
@@ -310,7 +300,7 @@ fn map_png(f: &FrameView) -> Option<Vec<u8>> {
     let pixels: Vec<u8> = f
         .tiles
         .iter()
-        .flat_map(|t| match (t.state, t.blur_px) {
+        .flat_map(|t| match (t.state, t.optical_px) {
             (TileState::Measured, Some(blur)) => {
                 let [r, g, b] = super::palette::shade(blur, permitted);
                 // What is soft by nature is not held against the frame: a thin wash.

@@ -18,13 +18,14 @@ const MOST: usize = 240;
 const INK: RGBColor = RGBColor(1, 1, 1);
 const FAINT: RGBColor = RGBColor(2, 2, 2);
 const BLUR: RGBColor = RGBColor(3, 3, 3);
-const PARTS: [(&str, RGBColor); 5] = [
-    ("pixel", RGBColor(4, 4, 4)),
+const PARTS: [(&str, RGBColor); 4] = [
     ("diffraction", RGBColor(5, 5, 5)),
     ("lens", RGBColor(6, 6, 6)),
     ("motion", RGBColor(7, 7, 7)),
     ("defocus", RGBColor(8, 8, 8)),
 ];
+/// The band of what the model expects.
+const BAND: RGBColor = RGBColor(4, 4, 4);
 const THEME: [(&str, &str); 8] = [
     ("#010101", "var(--ink,#232b27)"),
     ("#020202", "var(--faint,#5b655f)"),
@@ -65,11 +66,11 @@ pub fn height(f: &FrameView) -> Option<String> {
                 chart.draw_series(std::iter::once(Text::new(*name, (middle, y.clamp(6.0, 94.0)), style)))?;
             }
         }
-        mesh(&mut chart, "blur, px", "height in the frame, %")?;
+        mesh(&mut chart, "optical blur, px", "height in the frame, %")?;
         limit(&mut chart, f, |x| vec![(x, 0.0), (x, 100.0)])?;
         let at =
             |t: &TileView| 100.0 * (1.0 - (f64::from(t.y) + f64::from(t.height) / 2.0) / f64::from(f.height.max(1)));
-        let bars = counted(&points).filter_map(|t| Some((at(t), t.blur_px?, t.blur_px_sd?)));
+        let bars = counted(&points).filter_map(|t| Some((at(t), t.optical_px?, t.optical_px_sd?)));
         chart.draw_series(bars.map(|(y, b, sd)| {
             PathElement::new(vec![((b - sd).clamp(0.0, top), y), ((b + sd).clamp(0.0, top), y)], FAINT)
         }))?;
@@ -92,7 +93,7 @@ pub fn radius(f: &FrameView) -> Option<String> {
     // The band: least and most that the model gives at each distance.
     let mut bins: [Option<(f64, f64)>; 20] = [None; 20];
     for t in &f.tiles {
-        if let Some(total) = t.budget.as_ref().and_then(|b| b.total) {
+        if let Some(total) = t.budget.as_ref().and_then(optical) {
             let bin = &mut bins[((at(t) / 5.0) as usize).min(19)];
             let (low, high) = bin.unwrap_or((total, total));
             *bin = Some((low.min(total), high.max(total)));
@@ -112,7 +113,7 @@ pub fn radius(f: &FrameView) -> Option<String> {
                 .map(|&(x, (low, _))| (x, low.min(top)))
                 .chain(known.iter().rev().map(|&(x, (_, high))| (x, high.min(top))))
                 .collect();
-            chart.draw_series(std::iter::once(Polygon::new(band, PARTS[0].1.filled())))?;
+            chart.draw_series(std::iter::once(Polygon::new(band, BAND.filled())))?;
             // Over the band's inner end, where the fewest points lie.
             let (x, (_, high)) = known[0];
             let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Left, VPos::Bottom));
@@ -122,11 +123,12 @@ pub fn radius(f: &FrameView) -> Option<String> {
         let learned = &f.corners.in_focus;
         if learned.len() > 1 {
             let side = |of: fn(&InFocus) -> f64| learned.iter().map(move |p| (100.0 * p.distance, of(p).min(top)));
-            let band: Vec<(f64, f64)> =
-                side(|p| p.blur_px.0).chain(side(|p| p.blur_px.1).collect::<Vec<_>>().into_iter().rev()).collect();
-            chart.draw_series(std::iter::once(Polygon::new(band.clone(), PARTS[2].1.filled())))?;
-            chart.draw_series(std::iter::once(PathElement::new(band, PARTS[4].1)))?;
-            let (x, y) = side(|p| p.blur_px.0).next_back().unwrap_or((100.0, 0.0));
+            let band: Vec<(f64, f64)> = side(|p| p.optical_px.0)
+                .chain(side(|p| p.optical_px.1).collect::<Vec<_>>().into_iter().rev())
+                .collect();
+            chart.draw_series(std::iter::once(Polygon::new(band.clone(), PARTS[1].1.filled())))?;
+            chart.draw_series(std::iter::once(PathElement::new(band, PARTS[3].1)))?;
+            let (x, y) = side(|p| p.optical_px.0).next_back().unwrap_or((100.0, 0.0));
             let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Top));
             chart.draw_series(std::iter::once(Text::new(
                 "this lens in focus",
@@ -134,9 +136,9 @@ pub fn radius(f: &FrameView) -> Option<String> {
                 style,
             )))?;
         }
-        mesh(&mut chart, "distance from the centre, % of the half diagonal", "blur, px")?;
+        mesh(&mut chart, "distance from the centre, % of the half diagonal", "optical blur, px")?;
         limit(&mut chart, f, |y| vec![(0.0, y), (100.0, y)])?;
-        let bars = counted(&points).filter_map(|t| Some((at(t), t.blur_px?, t.blur_px_sd?)));
+        let bars = counted(&points).filter_map(|t| Some((at(t), t.optical_px?, t.optical_px_sd?)));
         chart.draw_series(bars.map(|(x, b, sd)| {
             PathElement::new(vec![(x, (b - sd).clamp(0.0, top)), (x, (b + sd).clamp(0.0, top))], FAINT)
         }))?;
@@ -158,17 +160,17 @@ pub fn apertures(frames: &[&FrameView]) -> Option<String> {
     }
     type Of = fn(&FrameView) -> [Option<f64>; 2];
     let zones: [(&str, Of); 4] = [
-        ("near", |f| [f.zones.near.blur_px, f.zones.near.blur_px_sd]),
-        ("far", |f| [f.zones.far.blur_px, f.zones.far.blur_px_sd]),
-        ("centre", |f| [f.zones.centre.blur_px, f.zones.centre.blur_px_sd]),
+        ("near", |f| [f.zones.near.optical_px, f.zones.near.optical_px_sd]),
+        ("far", |f| [f.zones.far.optical_px, f.zones.far.optical_px_sd]),
+        ("centre", |f| [f.zones.centre.optical_px, f.zones.centre.optical_px_sd]),
         ("worst corner", |f| {
             let z = &f.zones;
             let corners = [&z.top_left, &z.top_right, &z.bottom_left, &z.bottom_right];
             let worst = corners
                 .into_iter()
-                .filter(|z| z.blur_px.is_some())
-                .max_by(|a, b| a.blur_px.unwrap_or(0.0).total_cmp(&b.blur_px.unwrap_or(0.0)));
-            worst.map_or([None, None], |z| [z.blur_px, z.blur_px_sd])
+                .filter(|z| z.optical_px.is_some())
+                .max_by(|a, b| a.optical_px.unwrap_or(0.0).total_cmp(&b.optical_px.unwrap_or(0.0)));
+            worst.map_or([None, None], |z| [z.optical_px, z.optical_px_sd])
         }),
     ];
     let values = |of: Of| frames.iter().filter_map(move |(n, f)| Some((*n, of(f)[0]?, of(f)[1].unwrap_or(0.0))));
@@ -195,7 +197,7 @@ pub fn apertures(frames: &[&FrameView]) -> Option<String> {
             .y_label_formatter(&|b| format!("{b:.1}"))
             .y_labels(6)
             .x_desc("aperture")
-            .y_desc("blur, px")
+            .y_desc("optical blur, px")
             .axis_desc_style(("sans-serif", 15).into_font().color(&INK))
             .label_style(("sans-serif", 15).into_font().color(&INK))
             .draw()?;
@@ -285,14 +287,14 @@ fn mesh<'b>(chart: &mut Drawing<'_, 'b>, x: &str, y: &str) -> Result<(), Failed<
         .draw()
 }
 
-/// The permitted blur with the pixel aperture put back, as the tiles have it.
+/// The permitted blur.
 fn limit<'b>(
     chart: &mut Drawing<'_, 'b>,
     f: &FrameView,
     line: impl Fn(f64) -> Vec<(f64, f64)>,
 ) -> Result<(), Failed<'b>> {
     let Some(permitted) = f.permitted.blur_px else { return Ok(()) };
-    let ends = line(permitted.hypot(pixel(f)));
+    let ends = line(permitted);
     chart.draw_series(DashedLineSeries::new(ends.clone(), 5, 4, INK.into()))?;
     let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Bottom));
     let (x, y) = ends[1];
@@ -311,8 +313,8 @@ fn dots<'b>(
     // Filled where the tile counts, open where it is soft by its nature.
     for (counts, style) in [(true, BLUR.filled()), (false, BLUR.into())] {
         let chosen = points.iter().filter(|t| (t.standing != Standing::SoftContent) == counts);
-        let shown = chosen.filter(|t| t.blur_px.is_some_and(|b| b <= top));
-        chart.draw_series(shown.filter_map(|t| Some(Circle::new(place(t, t.blur_px?), 2, style))))?;
+        let shown = chosen.filter(|t| t.optical_px.is_some_and(|b| b <= top));
+        chart.draw_series(shown.filter_map(|t| Some(Circle::new(place(t, t.optical_px?), 2, style))))?;
     }
     Ok(())
 }
@@ -327,7 +329,7 @@ fn counted<'a>(points: &'a [&'a TileView]) -> impl Iterator<Item = &'a TileView>
 }
 
 fn measured(f: &FrameView) -> Vec<&TileView> {
-    let all: Vec<&TileView> = f.tiles.iter().filter(|t| t.blur_px.is_some()).collect();
+    let all: Vec<&TileView> = f.tiles.iter().filter(|t| t.optical_px.is_some()).collect();
     let step = all.len().div_ceil(MOST).max(1);
     all.into_iter().step_by(step).collect()
 }
@@ -335,9 +337,9 @@ fn measured(f: &FrameView) -> Vec<&TileView> {
 /// The end of the blur axis: a little past nearly all points, and past the permitted blur.
 fn reach(points: &[&TileView], f: &FrameView) -> Option<f64> {
     // What is soft by nature may lie off the chart; it would squeeze the rest into a corner.
-    let mut values: Vec<f64> = counted(points).filter_map(|t| t.blur_px).collect();
+    let mut values: Vec<f64> = counted(points).filter_map(|t| t.optical_px).collect();
     if values.is_empty() {
-        values = points.iter().filter_map(|t| t.blur_px).collect();
+        values = points.iter().filter_map(|t| t.optical_px).collect();
     }
     values.sort_by(f64::total_cmp);
     let high = *values.get((values.len() * 97 / 100).min(values.len().saturating_sub(1)))?;
@@ -347,7 +349,7 @@ fn reach(points: &[&TileView], f: &FrameView) -> Option<f64> {
 }
 
 /// For each row of tiles with a model: its height in the frame in per cent and the running sums of the parts.
-fn rows(f: &FrameView) -> Vec<(f64, [f64; 5])> {
+fn rows(f: &FrameView) -> Vec<(f64, [f64; 4])> {
     let columns = f.grid.columns.max(1) as usize;
     f.tiles
         .chunks(columns)
@@ -364,24 +366,28 @@ fn rows(f: &FrameView) -> Vec<(f64, [f64; 5])> {
             if middle.is_empty() {
                 return None;
             }
-            let parts =
-                [mean(|b| b.pixel), mean(|b| b.diffraction), mean(|b| b.lens), mean(|b| b.motion), mean(|b| b.defocus)];
-            let mut sums = [0.0; 5];
+            let parts = [mean(|b| b.diffraction), mean(|b| b.lens), mean(|b| b.motion), mean(|b| b.defocus)];
+            let mut sums = [0.0; 4];
             let mut square = 0.0;
             for (sum, part) in sums.iter_mut().zip(parts) {
                 square += part * part;
                 *sum = square.sqrt();
             }
             // The exact total is a little off the root of the squares; the bands share the difference.
-            let total = mean(|b| b.total);
-            let scale = if total > 0.0 && sums[4] > 0.0 { total / sums[4] } else { 1.0 };
+            let total = mean(optical);
+            let scale = if total > 0.0 && sums[3] > 0.0 { total / sums[3] } else { 1.0 };
             let y = 100.0 * (1.0 - (f64::from(first.y) + f64::from(first.height) / 2.0) / f64::from(f.height.max(1)));
             Some((y, sums.map(|s| s * scale)))
         })
         .collect()
 }
 
-fn width(sums: &[f64; 5], i: usize) -> f64 {
+/// The model's optical blur: its total with the pixel taken out.
+fn optical(b: &BudgetView) -> Option<f64> {
+    Some((b.total?.powi(2) - b.pixel?.powi(2)).max(0.0).sqrt())
+}
+
+fn width(sums: &[f64; 4], i: usize) -> f64 {
     sums[i] - if i == 0 { 0.0 } else { sums[i - 1] }
 }
 

@@ -9,6 +9,7 @@ use super::pictures::{self, Links};
 use super::view::{BudgetView, FrameView, View, ZoneView};
 use super::{chart, palette, phrase};
 use crate::diagnose::{Cause, Standing, ZoneName};
+use crate::judge::{BEYOND, FINEST_DISC_PX, Judgement, ROOM, WITHIN};
 use crate::measure::TileState;
 use crate::quantity::{DISC_SIGMA, Point};
 
@@ -21,6 +22,7 @@ pub fn data(view: &View, links: &[Links]) -> String {
     let data = Data {
         sharp_for: &view.asked.sharp_for,
         disc_sigma: DISC_SIGMA,
+        rule: Rule { finest_disc: FINEST_DISC_PX, room: ROOM, within: WITHIN, beyond: BEYOND },
         cividis: &palette::CIVIDIS,
         frames: view
             .frames
@@ -36,8 +38,18 @@ pub fn data(view: &View, links: &[Links]) -> String {
 struct Data<'a> {
     sharp_for: &'a str,
     disc_sigma: f64,
+    rule: Rule,
     cividis: &'a [[u8; 3]],
     frames: Vec<Record<'a>>,
+}
+
+/// The numbers of the rule that judges a width, for uses chosen on the page.
+#[derive(Serialize)]
+struct Rule {
+    finest_disc: f64,
+    room: f64,
+    within: f64,
+    beyond: f64,
 }
 
 /// One frame. Short keys: there may be thousands.
@@ -61,11 +73,17 @@ struct Record<'a> {
     laid: Option<[f64; 4]>,
     /// Permitted optical blur, px, as audited.
     permit: Option<f64>,
+    /// What its pixels show at best, px.
+    finest: Option<f64>,
     /// Pixel aperture, px.
     pixel: Option<f64>,
     pitch: Option<f64>,
-    /// In the order of `ZoneName::JUDGED`: blur, sd, optical, sd.
-    zones: [[Option<f64>; 4]; 7],
+    /// In the order of `ZoneName::JUDGED`: optical blur, sd.
+    zones: [[Option<f64>; 2]; 7],
+    /// Likewise, whether each is sharp.
+    sharp: [Judgement; 7],
+    /// Whether it is sharp from near to far.
+    throughout: Option<bool>,
     /// Tiles, nine bytes each (see `tiles`); `None` where they lie beside the page.
     #[serde(skip_serializing_if = "Option::is_none")]
     tiles: Option<String>,
@@ -98,9 +116,12 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
         group: f.group,
         laid: None,
         permit: f.permitted.blur_px,
+        finest: f.permitted.finest_px,
         pixel: significant(chart::pixel(f), 4),
         pitch: f.capture.pixel_pitch_um.as_ref().map(|p| p.value),
         zones: ZoneName::JUDGED.map(|name| zone(cards::zone(f, name))),
+        sharp: ZoneName::JUDGED.map(|name| cards::zone(f, name).answer.judgement),
+        throughout: f.sharp.throughout,
         tiles: inline.then(|| packed(f)),
         line: f.model.as_ref().and_then(|m| m.focus_line),
         fitted: f.model.is_some(),
@@ -122,8 +143,8 @@ fn laid(view: &View, f: &FrameView) -> Option<[f64; 4]> {
     Some([of.shift_x_px?, of.shift_y_px?, of.scale?, of.turned_degrees?])
 }
 
-fn zone(z: &ZoneView) -> [Option<f64>; 4] {
-    [z.blur_px, z.blur_px_sd, z.optical_px, z.optical_px_sd].map(|v| v.and_then(|v| significant(v, 4)))
+fn zone(z: &ZoneView) -> [Option<f64>; 2] {
+    [z.optical_px, z.optical_px_sd].map(|v| v.and_then(|v| significant(v, 4)))
 }
 
 /// The tiles of one frame as a script of their own, which the page asks for when the frame is opened; a page
@@ -137,7 +158,7 @@ fn packed(f: &FrameView) -> String {
     base64::engine::general_purpose::STANDARD.encode(tiles(f))
 }
 
-/// Nine bytes a tile, row-major: blur in thousandths of a pixel (little-endian, 0 for none), its sd, state and
+/// Nine bytes a tile, row-major: optical blur in thousandths of a pixel (little-endian, 0 for none), its sd, state and
 /// standing, the zones it lies in as bits, then diffraction, defocus, lens and motion.
 fn tiles(f: &FrameView) -> Vec<u8> {
     let mut zones = vec![0u8; f.tiles.len()];
@@ -151,9 +172,9 @@ fn tiles(f: &FrameView) -> Vec<u8> {
     let mut out = Vec::with_capacity(9 * f.tiles.len());
     for (t, mask) in f.tiles.iter().zip(zones) {
         // `as` saturates, so that a monstrous blur stays the largest that can be shown.
-        let blur = t.blur_px.map_or(0, |b| ((b * 1000.0).round() as u16).max(1));
+        let blur = t.optical_px.map_or(0, |b| ((b * 1000.0).round() as u16).max(1));
         out.extend_from_slice(&blur.to_le_bytes());
-        out.push(coded(t.blur_px_sd, 0.002, 1.04));
+        out.push(coded(t.optical_px_sd, 0.002, 1.04));
         out.push(state(t.state) | standing(t.standing) << 3);
         out.push(mask);
         let part = |of: fn(&BudgetView) -> Option<f64>| coded(t.budget.as_ref().and_then(of), 0.02, 1.025);

@@ -126,9 +126,10 @@ fn headline(view: &View) -> String {
     match (s.sharp_throughout, s.frames) {
         (_, 0) => "No frame could be audited".into(),
         (1, 1) => "The frame is sharp from near to far".into(),
-        (_, 1) => phrase::cause_name(view.frames[0].verdict.cause).into(),
+        (_, 1) if s.not_sharp == 1 => "The frame is not sharp from near to far".into(),
+        (_, 1) => "The frame is not known to be sharp from near to far".into(),
         (n, all) if n == all => format!("All {all} frames are sharp from near to far"),
-        (0, all) => format!("None of {all} frames is sharp from near to far"),
+        (0, all) => format!("None of {all} frames is known to be sharp from near to far"),
         (1, all) => format!("1 of {all} frames is sharp from near to far"),
         (n, all) => format!("{n} of {all} frames are sharp from near to far"),
     }
@@ -140,17 +141,23 @@ fn lede(view: &View) -> String {
         1 => " One file failed; it is listed below.",
         _ => " Some files failed; they are listed below.",
     };
+    let answers = match (view.summary.not_sharp, view.summary.unknown) {
+        (_, 0) => String::new(),
+        (not, unknown) => format!("{not} are not, and of {unknown} near or far is unknown. "),
+    };
     let fault = match faults(view).as_slice() {
         [] => String::new(),
-        [(Cause::CannotTell, 1)] => "For one frame it can't be told.".into(),
-        [(Cause::CannotTell, n)] => format!("For {n} frames it can't be told."),
+        [(Cause::CannotTell, 1)] => "For one frame the cause can't be told.".into(),
+        [(Cause::CannotTell, n)] => format!("For {n} frames the cause can't be told."),
         [(cause, n), ..] if *n > 1 => {
-            format!("What went wrong most: {} ({n} frames).", phrase::cause_name(*cause).to_lowercase())
+            format!("What went wrong most: {} ({n} frames).", cause.word())
         }
-        [(cause, _)] => format!("What went wrong: {}.", phrase::cause_name(*cause).to_lowercase()),
+        [(cause, _)] => format!("What went wrong: {}.", cause.word()),
         _ => "No fault came up more than once.".into(),
     };
-    format!("{fault}{failed} {}", phrase::stopped(view.summary.unreached).unwrap_or_default()).trim().to_owned()
+    format!("{answers}{fault}{failed} {}", phrase::stopped(view.summary.unreached).unwrap_or_default())
+        .trim()
+        .to_owned()
 }
 
 /// Causes other than sharp and undecided, commonest first.
@@ -169,7 +176,7 @@ fn faults(view: &View) -> Vec<(Cause, usize)> {
 #[derive(Serialize)]
 struct TallyRow {
     slug: String,
-    name: &'static str,
+    name: String,
     frames: usize,
     share: String,
 }
@@ -191,7 +198,7 @@ fn tally(view: &View) -> Vec<TallyRow> {
 
 #[derive(Serialize)]
 struct Lesson {
-    name: &'static str,
+    name: String,
     frames: usize,
     advice: &'static str,
 }
@@ -209,7 +216,7 @@ struct SettingRow {
     f_number: String,
     frames: usize,
     sharp: usize,
-    commonest: &'static str,
+    commonest: String,
 }
 
 fn settings(view: &View) -> Vec<SettingRow> {
@@ -221,7 +228,7 @@ fn settings(view: &View) -> Vec<SettingRow> {
             f_number: s.f_number.map_or_else(|| "unknown".into(), super::number::f_number),
             frames: s.frames,
             sharp: s.sharp_throughout,
-            commonest: s.commonest.map_or("", phrase::cause_name),
+            commonest: s.commonest.map_or_else(String::new, phrase::cause_name),
         })
         .collect()
 }

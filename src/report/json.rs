@@ -46,7 +46,7 @@ fn bytes<T: Serialize>(value: &T) -> Vec<u8> {
 pub fn schemas() -> Vec<(&'static str, String)> {
     let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
     vec![
-        ("audit-1.schema.json", text(schemars::schema_for!(View))),
+        ("audit-2.schema.json", text(schemars::schema_for!(View))),
         ("card-1.schema.json", text(schemars::schema_for!(super::plan::CardView))),
         ("edge-1.schema.json", text(schemars::schema_for!(super::EdgeView))),
         ("facts-1.schema.json", text(schemars::schema_for!(Vec<super::FactsView>))),

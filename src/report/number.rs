@@ -62,6 +62,19 @@ pub fn with_sd(estimate: Estimate) -> String {
     format!("{} \u{b1} {}", fixed(estimate.value, places), fixed(sd, places))
 }
 
+/// A width, as finely as it can be compared with a limit: `0.53`, `2.71`, `14`.
+#[must_use]
+pub fn width(px: f64) -> String {
+    fixed(px, if px >= 10.0 { 0 } else { 2 })
+}
+
+/// Two widths that are compared with each other, with as many decimals as it takes to tell them apart, to three.
+#[must_use]
+pub fn widths(a: f64, b: f64) -> (String, String) {
+    let (x, y) = (width(a), width(b));
+    if x == y && a < 10.0 { (fixed(a, 3), fixed(b, 3)) } else { (x, y) }
+}
+
 /// A distance as people say it: `2.4 m`, `85 cm`, `7 ft 10 in`, `infinity`.
 #[must_use]
 pub fn distance(metres: f64, units: Units) -> String {

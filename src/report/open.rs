@@ -1,50 +1,45 @@
 //! Words for a verdict that is left open: why, and what would settle it.
 
-use super::wording::{against, noun, zone};
+use super::wording::{fixed_aperture, px, zone};
 use crate::diagnose::{Cause, Diagnosis, Unsettled, ZoneName};
+use crate::shot::Capture;
 
-/// Why the verdict is open, without full stop; `None` where it isn't.
+/// Why the verdict is open, without full stop; `None` where it isn't, or where the first answer has said it all.
 pub(super) fn why(d: &Diagnosis) -> Option<String> {
-    let far = || match zone(d, ZoneName::Far).and_then(|z| z.soft) {
-        Some(_) => format!("; the far scene is {}", against(d, ZoneName::Far)),
-        None => String::new(),
-    };
-    let near = || match zone(d, ZoneName::Near).and_then(|z| z.soft) {
-        Some(_) => format!("; near is {}", against(d, ZoneName::Near)),
-        None => String::new(),
-    };
     Some(match d.verdict.unsettled? {
         Unsettled::NothingMeasured => "too little in this frame could be measured".into(),
-        Unsettled::NearUnmeasured => {
-            format!("nothing near the camera is fit to judge (water, blur of its own, or no detail){}", far())
+        Unsettled::NearUnmeasured => "nothing near the camera is fit to judge".into(),
+        Unsettled::FarUnmeasured => "nothing far off is fit to judge".into(),
+        Unsettled::FarHidden if d.answer(ZoneName::Near).judgement.passes() => {
+            "haze hides the far scene; as far as can be seen the frame is sharp".into()
         }
-        Unsettled::FarUnmeasured => {
-            format!("nothing far off is fit to judge (cloud, haze, or no detail){}", near())
-        }
-        Unsettled::FarHidden => match zone(d, ZoneName::Near).and_then(|z| z.soft) {
-            Some(soft) if soft <= 0.5 => format!(
-                "haze hides the far scene, so it was not measured; as far as can be seen the frame is sharp{}",
-                near()
-            ),
-            _ => format!("haze hides the far scene, so it was not measured{}", near()),
-        },
+        Unsettled::FarHidden => "haze hides the far scene".into(),
         Unsettled::CausesAlike => alike(d),
-        Unsettled::AtTheLimit => format!(
-            "the blur sits at the limit, as likely within as beyond it: near is {}, far is {}",
-            against(d, ZoneName::Near),
-            against(d, ZoneName::Far)
-        ),
+        Unsettled::AtTheLimit => "the blur sits at the limit".into(),
         Unsettled::Sharpened => {
             "sharpening in the camera or the editor narrowed the edges, and what it hides is near the limit".into()
         }
-        Unsettled::FactsMissing => {
-            "without f-number and pixel pitch, diffraction, defocus and the lens can't be told apart".into()
-        }
+        Unsettled::FactsMissing => format!(
+            "without f-number and pixel pitch, diffraction, defocus and the lens can't be told apart{}",
+            evenness(d)
+        ),
     })
 }
 
+/// Which end is softer and by how much, where the optics can't be told.
+fn evenness(d: &Diagnosis) -> String {
+    let width = |name| zone(d, name).and_then(|z| z.optical_px);
+    let (Some(near), Some(far)) = (width(ZoneName::Near), width(ZoneName::Far)) else { return String::new() };
+    let by = (near.value - far.value).abs();
+    if by < 2.0 * near.sd.hypot(far.sd) {
+        return "; near and far are soft alike".into();
+    }
+    let softer = if near.value > far.value { "near" } else { "far" };
+    format!("; {softer} is the softer, by {}", px(by))
+}
+
 /// What would settle an open verdict.
-pub(super) fn settle(d: &Diagnosis) -> &'static str {
+pub(super) fn settle(d: &Diagnosis, capture: &Capture) -> &'static str {
     match d.verdict.unsettled {
         Some(Unsettled::NearUnmeasured) => {
             "Mark the nearest thing that must be sharp with --near-at, or take a frame with detail in the foreground."
@@ -54,6 +49,9 @@ pub(super) fn settle(d: &Diagnosis) -> &'static str {
         }
         Some(Unsettled::FarHidden) => {
             "Mark the farthest thing that shows with --far-at, or judge the far scene from a frame taken in clear air."
+        }
+        Some(Unsettled::CausesAlike) if fixed_aperture(capture) => {
+            "One more frame focused elsewhere, all else the same, would settle it."
         }
         Some(Unsettled::CausesAlike) => "One more frame at another aperture, all else the same, would settle it.",
         Some(Unsettled::AtTheLimit) => {
@@ -78,7 +76,7 @@ fn alike(d: &Diagnosis) -> String {
         .iter()
         .filter(|(c, w)| *c != Cause::CannotTell && *w > 0.05)
         .take(2)
-        .map(|(c, w)| (noun(*c), *w))
+        .map(|(c, w)| (c.word(), *w))
         .collect();
     match likely.as_slice() {
         [(a, most), (b, less)] if *most < EQUAL * less => format!("{a} and {b} explain this frame about equally well"),

@@ -22,19 +22,10 @@ pub fn stopped(unreached: usize) -> Option<String> {
     }
 }
 
-/// A cause in a few words.
+/// A cause's one name with a capital, as it stands at the head of a row.
 #[must_use]
-pub const fn cause_name(cause: Cause) -> &'static str {
-    match cause {
-        Cause::SharpThroughout => "Sharp from near to far",
-        Cause::FocusTooFar => "Focused too far",
-        Cause::FocusTooNear => "Focused too near",
-        Cause::TooLittleDepth => "Not enough depth",
-        Cause::Diffraction => "Softened by diffraction",
-        Cause::Motion => "Moved",
-        Cause::LensAsymmetry => "One side soft",
-        Cause::CannotTell => "Cannot tell",
-    }
+pub fn cause_name(cause: Cause) -> String {
+    wording::capital(cause.word())
 }
 
 /// What to change next time, for a whole shoot.
@@ -53,6 +44,8 @@ pub const fn next_time(cause: Cause) -> &'static str {
         Cause::LensAsymmetry => {
             "Photograph a flat, distant scene square on and compare the corners; the lens may need a check."
         }
+        Cause::LensSoftness => "Use the lens where it is at its best, a stop or two down, or leave room at the edges.",
+        Cause::Processing => "Judge and keep the camera's own full-size file, the raw one where there is one.",
         Cause::CannotTell => "Put something with fine detail near the camera and at the horizon in one test frame.",
     }
 }

@@ -17,8 +17,17 @@ pub fn csv(view: &View) -> Vec<u8> {
     writer.into_inner().unwrap_or_default()
 }
 
-const COLUMNS: [&str; 48] = [
+const COLUMNS: [&str; 61] = [
     "file",
+    "sharp_throughout",
+    "near",
+    "far",
+    "centre",
+    "top_left",
+    "top_right",
+    "bottom_left",
+    "bottom_right",
+    "unknown_because",
     "width_px",
     "height_px",
     "cause",
@@ -28,10 +37,14 @@ const COLUMNS: [&str; 48] = [
     "advice",
     "permitted_blur_px",
     "permitted_blur_um",
+    "near_optical_px",
+    "near_optical_px_sd",
     "near_blur_px",
     "near_blur_px_sd",
     "near_blur_um",
     "near_tiles",
+    "far_optical_px",
+    "far_optical_px_sd",
     "far_blur_px",
     "far_blur_px_sd",
     "far_blur_um",
@@ -68,18 +81,28 @@ const COLUMNS: [&str; 48] = [
     "flags",
 ];
 
-fn row(f: &FrameView) -> [String; 48] {
+fn row(f: &FrameView) -> [String; 61] {
     let zone = |z: &ZoneView| [opt(z.blur_px), opt(z.blur_px_sd), opt(z.blur_um), z.tiles.to_string()];
     let corner = |z: &ZoneView| [opt(z.blur_px), opt(z.blur_px_sd)];
     let number = |fact: &Option<crate::shot::Fact<f64>>| opt(fact.as_ref().map(|f| f.value));
     let text = |fact: &Option<crate::shot::Fact<String>>| guarded(fact.as_ref().map_or("", |f| &f.value));
     let focus = f.capture.focus_distance_m.as_ref().map(|d| d.value.bounds());
     let at = f.capture.focus_point.as_ref().map(|p| p.value);
+    let optical = |z: &ZoneView| [opt(z.optical_px), opt(z.optical_px_sd)];
     let [near, far, centre] = [&f.zones.near, &f.zones.far, &f.zones.centre].map(zone);
     let [tl, tr, bl, br] =
         [&f.zones.top_left, &f.zones.top_right, &f.zones.bottom_left, &f.zones.bottom_right].map(corner);
     let mut cells = vec![
         guarded(&f.file),
+        f.sharp.throughout.map_or_else(String::new, |t| t.to_string()),
+        word(&f.sharp.near),
+        word(&f.sharp.far),
+        word(&f.sharp.centre),
+        word(&f.sharp.top_left),
+        word(&f.sharp.top_right),
+        word(&f.sharp.bottom_left),
+        word(&f.sharp.bottom_right),
+        f.sharp.reasons.iter().map(|(zone, r)| format!("{zone}:{}", word(r))).collect::<Vec<_>>().join(" "),
         f.width.to_string(),
         f.height.to_string(),
         word(&f.verdict.cause),
@@ -90,7 +113,8 @@ fn row(f: &FrameView) -> [String; 48] {
         opt(f.permitted.blur_px),
         opt(f.permitted.blur_um),
     ];
-    cells.extend(near.into_iter().chain(far).chain(centre));
+    cells.extend(optical(&f.zones.near).into_iter().chain(near));
+    cells.extend(optical(&f.zones.far).into_iter().chain(far).chain(centre));
     cells.extend(tl.into_iter().chain(tr).chain(bl).chain(br));
     cells.extend([
         word(&f.corners.state),

@@ -1,10 +1,14 @@
-//! View to the terminal's table: frame, verdict, near, far, corners, what to do next.
+//! View to the terminal's table: frame, near, far, corners, verdict, what to do next.
 
 use super::number::{self, plain};
 use super::view::{FrameView, View, ZoneView};
 use super::{cards, phrase};
 use crate::diagnose::{Cause, CornerState};
-use crate::quantity::{Distance, Estimate, Units};
+use crate::judge::Judgement;
+use crate::quantity::{Distance, Units};
+
+/// Columns that the shortest advice worth giving takes, "focus at 2.9 m".
+const SHORTEST: usize = 14;
 
 /// The table and a closing summary, at most `width` columns wide (80 to 120 are sensible; it never goes below 72).
 #[must_use]
@@ -14,16 +18,24 @@ pub fn text(view: &View, width: usize) -> String {
     let mut out = String::new();
     if !view.frames.is_empty() {
         let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
-        // Below 100 columns the uncertainties give way to the names; the report has them.
-        let rows: Vec<[String; 6]> = view.frames.iter().map(|f| row(f, folder, units, width >= 100)).collect();
-        let head = ["frame", "verdict", "near px", "far px", "corners", "next time"].map(str::to_owned);
-        // The four middle columns have what they need; the name and the advice share the rest.
+        // Below 100 columns the corners give way to the names; the report has them, and the uncertainties.
+        let wide = width >= 100;
+        let rows: Vec<Vec<String>> = view.frames.iter().map(|f| row(f, folder, units, wide)).collect();
+        let mut head: Vec<String> = ["frame", "near px", "far px", "verdict", "next time"].map(str::to_owned).into();
+        if wide {
+            head.insert(3, "corners".into());
+        }
+        // The middle columns have what they need; the name and the advice share the rest.
+        let last = head.len() - 1;
         let need = |i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max().unwrap_or(0);
-        let middle: usize = (1..5).map(need).sum::<usize>() + 5 * 2;
+        let middle: usize = (1..last).map(need).sum::<usize>() + last * 2;
         let rest = width.saturating_sub(middle);
-        let next = need(5).min(rest / 2);
+        // A name that fits is left whole where the advice keeps room for its shortest words.
+        let beside = rest.saturating_sub(need(0));
+        let next = need(last).min(if beside >= SHORTEST { beside } else { rest / 2 });
         let name = need(0).min(rest - next);
-        let widths = [name, need(1), need(2), need(3), need(4), next];
+        let widths: Vec<usize> =
+            (0..=last).map(|i| [name, need(i), next][usize::from(i > 0) + usize::from(i == last)]).collect();
         for r in [&head].into_iter().chain(&rows) {
             line(&mut out, r, &widths);
         }
@@ -44,10 +56,13 @@ pub(super) fn units(view: &View) -> Units {
 fn closing(view: &View) -> String {
     let s = &view.summary;
     let frames = |n: usize| if n == 1 { "1 frame".to_owned() } else { format!("{n} frames") };
-    let mut out = format!("{} audited: {} sharp from near to far", frames(s.frames), s.sharp_throughout);
-    for c in s.causes.iter().filter(|c| c.cause != Cause::SharpThroughout && c.frames > 0) {
-        out.push_str(&format!(", {} {}", c.frames, short(c.cause)));
-    }
+    let mut out = format!(
+        "{} audited: {} sharp from near to far, {} not, {} with near or far unknown",
+        frames(s.frames),
+        s.sharp_throughout,
+        s.not_sharp,
+        s.unknown
+    );
     if s.failures > 0 {
         out.push_str(&format!(
             "; {} failed",
@@ -56,31 +71,41 @@ fn closing(view: &View) -> String {
     }
     out.push_str(".\n");
     out.push_str(&phrase::stopped(s.unreached).map_or_else(String::new, |words| words + "\n"));
+    let causes = s.causes.iter().filter(|c| c.cause != Cause::SharpThroughout && c.frames > 0);
+    let causes: Vec<String> = causes.map(|c| format!("{} {}", c.frames, c.cause.word())).collect();
+    if !causes.is_empty() {
+        out.push_str(&format!("Why: {}.\n", causes.join(", ")));
+    }
     for b in &view.baselines {
         out.push_str(&format!("{}\n", b.sentence));
     }
     out
 }
 
-fn row(f: &FrameView, folder: &str, units: Units, with_sd: bool) -> [String; 6] {
-    let zone = |z: &ZoneView| match (z.blur_px, z.blur_px_sd) {
-        (Some(value), Some(sd)) if with_sd => number::with_sd(Estimate::new(value, sd, z.tiles)),
-        (Some(value), Some(_)) => format!("{value:.2}"),
-        _ => "-".to_owned(),
+fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
+    let zone = |z: &ZoneView| {
+        let word = z.answer.judgement.word();
+        match z.optical_px.filter(|_| z.answer.judgement != Judgement::Unknown) {
+            Some(value) => format!("{word} {}", number::width(value)),
+            None => word.to_owned(),
+        }
     };
-    let corners = match f.corners.state {
-        CornerState::AsExpected => "normal",
-        CornerState::SofterThanExpected => "softer",
-        CornerState::NotMeasured => "-",
-    };
-    [
+    let mut cells = vec![
         cards::short_name(&f.file, folder),
-        short(f.verdict.cause).to_owned(),
         zone(&f.zones.near),
         zone(&f.zones.far),
-        corners.to_owned(),
-        next(f, units),
-    ]
+        f.verdict.cause.word().into(),
+    ];
+    if wide {
+        let corners = match f.corners.state {
+            CornerState::AsExpected => "normal",
+            CornerState::SofterThanExpected => "softer",
+            CornerState::NotMeasured => "-",
+        };
+        cells.insert(3, corners.into());
+    }
+    cells.push(next(f, units));
+    cells
 }
 
 /// The next step in a few words; the report has the whole sentence.
@@ -95,21 +120,23 @@ pub(super) fn next(f: &FrameView, units: Units) -> String {
         Cause::Diffraction => best.map_or("open up".into(), |n| format!("open to {n}")),
         Cause::Motion => "hold steadier".into(),
         Cause::LensAsymmetry => "test the lens".into(),
-        Cause::CannotTell => "see report".into(),
+        Cause::LensSoftness => "the lens's own".into(),
+        Cause::Processing => "audit the original".into(),
+        Cause::CannotTell => unsettled(f),
     }
 }
 
-/// A cause in the words of `audit.json`.
-const fn short(cause: Cause) -> &'static str {
-    match cause {
-        Cause::SharpThroughout => "sharp throughout",
-        Cause::FocusTooFar => "focus too far",
-        Cause::FocusTooNear => "focus too near",
-        Cause::TooLittleDepth => "too little depth",
-        Cause::Diffraction => "diffraction",
-        Cause::Motion => "motion",
-        Cause::LensAsymmetry => "lens asymmetry",
-        Cause::CannotTell => "cannot tell",
+/// What is known of a frame whose cause can't be told, in a few words.
+fn unsettled(f: &FrameView) -> String {
+    let reason = |z: &ZoneView| z.answer.reason.map_or("", |r| r.words());
+    match (f.zones.near.answer.judgement, f.zones.far.answer.judgement) {
+        (Judgement::Unknown, Judgement::Unknown) => "nothing to judge".into(),
+        (Judgement::Unknown, _) => format!("near: {}", reason(&f.zones.near)),
+        (_, Judgement::Unknown) => format!("far: {}", reason(&f.zones.far)),
+        (Judgement::Beyond, Judgement::Beyond) => "soft near and far".into(),
+        (Judgement::Beyond, _) => "soft near".into(),
+        (_, Judgement::Beyond) => "soft far".into(),
+        _ => "compare a frame".into(),
     }
 }
 
@@ -159,7 +186,7 @@ fn cut(text: &str, room: usize, keep_end: bool) -> String {
     format!("{head}\u{2026}{tail}")
 }
 
-fn line(out: &mut String, cells: &[String; 6], widths: &[usize; 6]) {
+fn line(out: &mut String, cells: &[String], widths: &[usize]) {
     let mut text = String::new();
     for (i, (cell, &width)) in cells.iter().zip(widths).enumerate() {
         let cell = cut(cell, width, i == 0);

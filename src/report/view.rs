@@ -2,10 +2,13 @@
 //!
 //! Key names are the published contract of `audit.json`: change one and raise [`VERSION`].
 
+use std::collections::BTreeMap;
+
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::diagnose::{Basis, Cause, CornerState, Standing, Undecided, Unsettled};
+use crate::judge::{Answer, Judgement, Reason, SetBy};
 use crate::measure::TileState;
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::Capture;
@@ -14,7 +17,7 @@ use super::baselines::BaselineView;
 use super::series::SeriesGroupView;
 
 /// Version of the format.
-pub const VERSION: u32 = 1;
+pub const VERSION: u32 = 2;
 
 /// `audit.json`: everything one audit found. A number that is not known is null, never zero.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -65,8 +68,12 @@ pub struct SummaryView {
     pub failures: usize,
     /// Frames that were found but not looked at, since somebody asked to stop.
     pub unreached: usize,
-    /// Frames that are sharp throughout.
+    /// Frames that are sharp from near to far.
     pub sharp_throughout: usize,
+    /// Frames of which near or far is beyond the permitted blur.
+    pub not_sharp: usize,
+    /// The others: near or far is unknown.
+    pub unknown: usize,
     /// Frames by cause; every cause is listed.
     pub causes: Vec<CauseCount>,
     /// Frames by lens and f-number, most frames first.
@@ -91,7 +98,7 @@ pub struct SettingCount {
     pub f_number: Option<f64>,
     /// Frames taken so.
     pub frames: usize,
-    /// Of them sharp throughout.
+    /// Of them sharp from near to far.
     pub sharp_throughout: usize,
     /// The commonest cause among the others; null where there is none.
     pub commonest: Option<Cause>,
@@ -112,10 +119,12 @@ pub struct FrameView {
     pub grid: GridView,
     /// Tiles, row-major from the top-left.
     pub tiles: Vec<TileView>,
+    /// The first answer: whether it is sharp.
+    pub sharp: SharpView,
+    /// The second: why it is as it is.
+    pub verdict: VerdictView,
     /// Zones.
     pub zones: ZonesView,
-    /// The verdict.
-    pub verdict: VerdictView,
     /// The corners, judged as corners.
     pub corners: CornersView,
     /// Permitted blur.
@@ -130,6 +139,30 @@ pub struct FrameView {
     pub flags: Vec<Flag>,
     /// Index into `groups`; null for a frame by itself.
     pub group: Option<usize>,
+}
+
+/// Whether a frame is sharp, place by place.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct SharpView {
+    /// Whether it is sharp from near to far: true where both are within the permitted blur or at its limit, false where
+    /// one is beyond, null where one is unknown and the other not beyond.
+    pub throughout: Option<bool>,
+    /// The nearest subject that must be sharp.
+    pub near: Judgement,
+    /// The farthest.
+    pub far: Judgement,
+    /// The middle of the frame.
+    pub centre: Judgement,
+    /// Corner.
+    pub top_left: Judgement,
+    /// Corner.
+    pub top_right: Judgement,
+    /// Corner.
+    pub bottom_left: Judgement,
+    /// Corner.
+    pub bottom_right: Judgement,
+    /// Why a place is unknown, by its name above.
+    pub reasons: BTreeMap<&'static str, Reason>,
 }
 
 /// The grid of tiles.
@@ -163,6 +196,10 @@ pub struct TileView {
     /// Width (px, as `blur_px`) that is at most, or at least, the true one in 19 cases of 20; null unless the state is `at_most` or
     /// `at_least`.
     pub bound_px: Option<f64>,
+    /// Its optical part, the pixel aperture taken out, px: what is compared with the permitted blur.
+    pub optical_px: Option<f64>,
+    /// Its standard deviation, px.
+    pub optical_px_sd: Option<f64>,
     /// Spatial frequency of half contrast, cycles a pixel.
     pub mtf50: Option<f64>,
     /// What the tile shows, as far as the model can tell.
@@ -226,6 +263,9 @@ pub struct ZoneView {
     pub optical_px_sd: Option<f64>,
     /// Probability that the zone is softer than permitted.
     pub soft: Option<f64>,
+    /// Whether it is sharp; published in `sharp`.
+    #[serde(skip)]
+    pub answer: Answer,
     /// Blur by cause.
     pub budget: Option<BudgetView>,
     /// Indices of the tiles that lie in it, measured or not.
@@ -301,8 +341,8 @@ pub struct CornersView {
 pub struct InFocus {
     /// Distance from the centre, share of the half diagonal.
     pub distance: f64,
-    /// Least and most of the whole blur there, one standard deviation either way, px.
-    pub blur_px: (f64, f64),
+    /// Least and most of the optical blur there, one standard deviation either way, px.
+    pub optical_px: (f64, f64),
 }
 
 /// The permitted blur: a zone is soft when its optical blur is wider.
@@ -314,6 +354,10 @@ pub struct PermittedView {
     pub blur_um: Option<f64>,
     /// Diameter of the permitted disc, px.
     pub disc_px: Option<f64>,
+    /// What the pixels of this picture show at best, Gaussian-equivalent sigma, px: no place is beyond the permitted by less.
+    pub finest_px: Option<f64>,
+    /// What sets it: the use asked for, or the pixels, which can't show less than a disc two of them wide.
+    pub set_by: SetBy,
 }
 
 /// The fitted model. u = (x - width/2) / half diagonal, v = (y - height/2) / half diagonal, v growing downwards.

@@ -4,41 +4,58 @@
 
 use super::{besides, number, open, sides};
 use crate::diagnose::{Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Zone, ZoneName};
+use crate::judge::{self, Judgement};
 use crate::quantity::{Flag, Units};
 use crate::shot::Capture;
 
 /// What is said beside any advice to move.
 const CAUTION: &str = "Look where you step, and keep to local rules.";
-/// Confidence below which a sentence says "probably".
-const SURE: f64 = 0.8;
-
-/// Why the frame is as it is, in one or two sentences.
+/// Whether the frame is sharp, then why it is as it is.
 #[must_use]
 pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
-    let said = match d.verdict.cause {
-        Cause::SharpThroughout => sharp(d),
-        Cause::FocusTooFar => format!(
-            "focus lies too far: the near zone is {}, while the far scene is {}",
-            against(d, ZoneName::Near),
-            against(d, ZoneName::Far)
-        ),
-        Cause::FocusTooNear => match zone(d, ZoneName::Near).and_then(|z| z.soft) {
-            Some(soft) if soft > 0.5 => format!(
-                "focus lies nearer than anything that matters: near is {}, far is {}",
-                against(d, ZoneName::Near),
-                against(d, ZoneName::Far)
-            ),
-            _ => format!(
-                "focus lies too near: the far scene is {}, while the near zone is {}",
-                against(d, ZoneName::Far),
-                against(d, ZoneName::Near)
-            ),
-        },
+    let mut text = format!("{}.", answer(d));
+    let told = d.verdict.cause != Cause::CannotTell;
+    if let Some(said) = why(d, capture) {
+        let doubt = if told && d.verdict.confidence < judge::SURE { "probably " } else { "" };
+        text.push_str(&format!(" {}.", capital(&format!("{doubt}{said}"))));
+    } else if d.verdict.confidence < judge::SURE && d.sharp_throughout() == Some(true) {
+        text.push_str(" That is probable, not sure.");
+    }
+    for more in [besides::sentence(d), implied(d, units).filter(|_| told)].into_iter().flatten() {
+        text.push(' ');
+        text.push_str(&more);
+    }
+    if told && d.flags.contains(&Flag::Sharpened) {
+        text.push_str(" Edges were sharpened, so widths read small and \"sharp\" is less sure.");
+    }
+    text
+}
+
+/// The first answer: whether the frame is sharp from near to far, without full stop.
+#[must_use]
+pub fn answer(d: &Diagnosis) -> String {
+    let ends = format!("near is {}, far is {}", against(d, ZoneName::Near), against(d, ZoneName::Far));
+    match (d.sharp_throughout(), d.answer(ZoneName::Near).judgement, d.answer(ZoneName::Far).judgement) {
+        (Some(true), ..) => format!("Sharp from near to far: {ends}"),
+        (Some(false), ..) => format!("Not sharp from near to far: {ends}"),
+        (None, Judgement::Unknown, Judgement::Unknown) => {
+            format!("Whether it is sharp can't be told: {ends}")
+        }
+        (None, ..) => format!("Sharp as far as it can be judged: {ends}"),
+    }
+}
+
+/// The second answer: what makes the frame soft, or why that can't be told; `None` where nothing does.
+fn why(d: &Diagnosis, capture: &Capture) -> Option<String> {
+    let soft = |name| d.answer(name).judgement == Judgement::Beyond;
+    Some(match d.verdict.cause {
+        Cause::SharpThroughout => return corner_aside(d),
+        Cause::FocusTooFar => "focus lies too far".into(),
+        Cause::FocusTooNear if soft(ZoneName::Near) => "focus lies nearer than anything that matters".into(),
+        Cause::FocusTooNear => "focus lies too near".into(),
         Cause::TooLittleDepth => format!(
-            "the depth is too great for {}: focus lies between, yet near is {} and far is {}",
+            "the depth is too great for {}: focus lies between near and far, and reaches neither",
             capture.f_number.as_ref().map_or_else(|| "this aperture".into(), |n| number::f_number(n.value)),
-            against(d, ZoneName::Near),
-            against(d, ZoneName::Far)
         ),
         Cause::Diffraction => diffraction(d, capture),
         Cause::Motion => motion(d),
@@ -48,19 +65,16 @@ pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
                 sides::sides(d)
             )
         }
-        Cause::CannotTell => open::why(d).unwrap_or_else(|| "the cause can't be told".into()),
-    };
-    let told = d.verdict.cause != Cause::CannotTell;
-    let doubt = if told && d.verdict.confidence < SURE { "probably " } else { "" };
-    let mut text = format!("{}.", capital(&format!("{doubt}{said}")));
-    for more in [besides::sentence(d), implied(d, units).filter(|_| told)].into_iter().flatten() {
-        text.push(' ');
-        text.push_str(&more);
-    }
-    if told && d.flags.contains(&Flag::Sharpened) {
-        text.push_str(" Edges were sharpened, so widths read small and \"sharp\" is less sure.");
-    }
-    text
+        Cause::LensSoftness => {
+            let of =
+                capture.f_number.as_ref().map_or_else(String::new, |n| format!(" at {}", number::f_number(n.value)));
+            format!("focus and depth are right; the softness is the lens's own{of}, or of the camera's processing")
+        }
+        Cause::Processing => {
+            "the softness came after the lens: the picture was smoothed, enlarged or heavily compressed".into()
+        }
+        Cause::CannotTell => return open::why(d),
+    })
 }
 
 /// What to do next time, in one to three sentences.
@@ -138,7 +152,11 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
              what stays on the same side of the frame is the lens."
                 .into(),
         ),
-        Cause::CannotTell => parts.push(open::settle(d).into()),
+        Cause::LensSoftness => parts.push(softness(capture)),
+        Cause::Processing => {
+            parts.push("Judge the camera's own full-size file, the raw one where there is one.".into());
+        }
+        Cause::CannotTell => parts.push(open::settle(d, capture).into()),
     }
     parts.extend(besides::advice(d, units));
     if d.flags.contains(&Flag::FocusDistanceContradicted) {
@@ -148,6 +166,24 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
         parts.push("The picture looks turned on its side: give --turn.".into());
     }
     parts.join(" ")
+}
+
+/// What to do about a lens that is soft of itself.
+fn softness(capture: &Capture) -> String {
+    match capture.f_number.as_ref().map(|n| n.value) {
+        // A lens is usually at its best two or three stops down (common practice, no published source).
+        Some(n) if n < 5.0 && !fixed_aperture(capture) => {
+            "Stop down a stop or two: most lenses are softer wide open.".into()
+        }
+        _ => "Nothing to change in the focus; a raw file would show how much of it is the lens's.".into(),
+    }
+}
+
+/// Whether the camera has one aperture only, as phones have: a focal length below 8 mm with a fast lens.
+/// Common practice, no published source: no camera with a diaphragm has so short a lens that opens beyond f/2.5.
+pub(super) fn fixed_aperture(capture: &Capture) -> bool {
+    let below = |fact: &Option<crate::shot::Fact<f64>>, most: f64| fact.as_ref().is_some_and(|f| f.value < most);
+    below(&capture.focal_length_mm, 8.0) && below(&capture.f_number, 2.5)
 }
 
 /// The corners, said plainly as corners.
@@ -206,22 +242,17 @@ pub fn budget(b: &Budget, pitch_um: Option<f64>) -> String {
     format!("{}; together {}", list.join(", "), width(b.total))
 }
 
-fn sharp(d: &Diagnosis) -> String {
-    let soft = |name| zone(d, name).and_then(|z| z.soft).is_some_and(|p| p > 0.5);
-    let (near, far) = (against(d, ZoneName::Near), against(d, ZoneName::Far));
-    let base = if soft(ZoneName::Near) || soft(ZoneName::Far) {
-        format!("focus and depth are right; what softness there is at near ({near}) and far ({far}) is the lens's own")
-    } else {
-        format!("sharp from near to far: near is {near}, far is {far}")
-    };
-    match worst_corner(d) {
-        Some((name, blur)) if blur > d.permitted_px && d.corners.state == CornerState::AsExpected => {
-            format!("{base}; the {name} corner is softer ({}), which is the lens, not your focus", px(blur))
+/// What is said of the corners of a frame that is sharp from near to far, where one is soft.
+fn corner_aside(d: &Diagnosis) -> Option<String> {
+    let (name, blur) = worst_corner(d)?;
+    match d.corners.state {
+        CornerState::AsExpected if blur > d.permitted_px => {
+            Some(format!("the {name} corner is softer ({}), which is the lens, not your focus", px(blur)))
         }
-        Some((name, blur)) if d.corners.state == CornerState::SofterThanExpected => {
-            format!("{base}; the {name} corner is softer ({}) than this lens should be", px(blur))
+        CornerState::SofterThanExpected => {
+            Some(format!("the {name} corner is softer ({}) than this lens should be", px(blur)))
         }
-        _ => base,
+        _ => None,
     }
 }
 
@@ -273,32 +304,26 @@ fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
     }
 }
 
-pub(super) const fn noun(cause: Cause) -> &'static str {
-    match cause {
-        Cause::SharpThroughout => "sharpness throughout",
-        Cause::FocusTooFar => "focus too far",
-        Cause::FocusTooNear => "focus too near",
-        Cause::TooLittleDepth => "too little depth",
-        Cause::Diffraction => "diffraction",
-        Cause::Motion => "movement",
-        Cause::LensAsymmetry => "a lens out of line",
-        Cause::CannotTell => "none of them",
-    }
-}
-
 pub(super) fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
     d.zones.iter().find(|z| z.name == name)
 }
 
-/// "2.7 px wide against 1.3 px permitted", by the optical blur.
+/// "beyond the 1.28 px permitted (2.71 px)", by the optical blur; "unknown (water)".
 pub(super) fn against(d: &Diagnosis, name: ZoneName) -> String {
+    let answer = d.answer(name);
+    let word = match answer.judgement {
+        Judgement::AtLimit => "at the limit of",
+        other => other.word(),
+    };
     match zone(d, name).and_then(|z| z.optical_px) {
-        Some(e) if e.value > d.permitted_px => {
-            format!("{} soft against {} permitted", px(e.value), px(d.permitted_px))
+        Some(e) if answer.judgement != Judgement::Unknown => {
+            let (blur, permitted) = number::widths(e.value, d.permitted_px);
+            format!("{word} the {permitted} px permitted ({blur} px)")
         }
-        Some(e) => format!("within the {} permitted ({})", px(d.permitted_px), px(e.value)),
-        None if name == ZoneName::Near && d.flags.contains(&Flag::NearBeyondMeasure) => "too blurred to measure".into(),
-        None => "not measured".into(),
+        _ if name == ZoneName::Near && d.flags.contains(&Flag::NearBeyondMeasure) => {
+            "too blurred to measure, far beyond the permitted".into()
+        }
+        _ => answer.reason.map_or_else(|| word.to_owned(), |r| format!("{word} ({})", r.words())),
     }
 }
 
@@ -350,7 +375,7 @@ fn range(i: &ImpliedDistance, units: Units) -> String {
 }
 
 pub(super) fn px(v: f64) -> String {
-    if v >= 10.0 { format!("{v:.0} px") } else { format!("{v:.1} px") }
+    format!("{} px", number::width(v))
 }
 
 pub(super) fn capital(text: &str) -> String {

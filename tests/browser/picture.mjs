@@ -7,7 +7,7 @@ import { chromium } from "playwright-core";
 const [dir, out, wanted = ""] = process.argv.slice(2);
 const browser = await chromium.launch({
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"],
+  args: ["--no-sandbox", "--disable-gpu", "--in-process-gpu", "--disable-quic", "--disable-background-networking"],
 });
 const page = await browser.newPage({ viewport: { width: 1280, height: 1180 }, colorScheme: "light" });
 await page.goto(pathToFileURL(join(resolve(dir), "index.html")).href);

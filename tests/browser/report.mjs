@@ -26,7 +26,7 @@ function check(name, ok, note = "") {
 
 const browser = await chromium.launch({
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"],
+  args: ["--no-sandbox", "--disable-gpu", "--in-process-gpu", "--disable-quic", "--disable-background-networking"],
 });
 
 // A page that keeps what it complains of and what it asks for.

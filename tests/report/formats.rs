@@ -32,13 +32,14 @@ fn the_published_schemas_are_the_ones_the_code_writes() {
 fn audit_json_keeps_the_published_names() {
     let json = parsed(&shoot(9));
     assert_eq!(json["format"], "tussock.audit");
-    assert_eq!(json["version"], 1);
+    assert_eq!(json["version"], 2);
     assert_eq!(json["frames"].as_array().unwrap().len(), 9);
     assert_eq!(json["failures"][0]["advice"], "Copy it from the card again.");
     assert_eq!(json["summary"]["frames"], 9);
     let f = &json["frames"][1];
-    for key in ["file", "width", "height", "capture", "grid", "tiles", "zones", "verdict", "corners", "flags", "group"]
-    {
+    for key in [
+        "file", "width", "height", "capture", "grid", "tiles", "zones", "sharp", "verdict", "corners", "flags", "group",
+    ] {
         assert!(f.get(key).is_some(), "{key}");
     }
     for key in [

@@ -5,6 +5,7 @@ use tussock::diagnose::{
     Basis, Budget, Cause, CornerState, Corners, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Unsettled,
     Verdict, Zone, ZoneName,
 };
+use tussock::judge::{Answer, Reason, above};
 use tussock::measure::{Tile, TileMap, TileState};
 use tussock::quantity::{DISC_SIGMA, Distance, Estimate, Flag, Intent, Point};
 use tussock::report::series::{BestView, LaidView, SeriesGroupView};
@@ -45,7 +46,7 @@ const PITCH: f64 = 5.94;
 /// A frame of the shoot.
 pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
     let mut noise = Noise(seed.wrapping_mul(2_654_435_761).max(1));
-    let permitted = intent.sharp_for.sigma_px(W, H);
+    let permitted = tussock::judge::permitted_px(intent.sharp_for, W, H);
     let half_diagonal = f64::from(W).hypot(f64::from(H)) / 2.0;
     let blind = matches!(fault.cause, Cause::CannotTell);
     let (mut tiles, mut standing, mut budgets) = (Vec::new(), Vec::new(), Vec::new());
@@ -122,6 +123,8 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
         overshoot: None,
         streak: None,
         clipped_share: 0.01,
+        layers: Vec::new(),
+        enlarged: false,
     };
     let zones = ZoneName::JUDGED.iter().map(|&name| zone(name, &map, &standing, &budgets, permitted)).collect();
     let focus_down = -fault.far_disc / (fault.near_disc - fault.far_disc);
@@ -144,6 +147,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
             field_curvature: None,
         },
         permitted_px: permitted,
+        finest_px: 0.0,
         model: (!blind).then(|| FrameModel {
             disc_px: Estimate::new(
                 fault.far_disc + (fault.near_disc - fault.far_disc) * (0.5 - HORIZON) / (1.0 - HORIZON),
@@ -232,7 +236,8 @@ fn zone(name: ZoneName, map: &TileMap, standing: &[Standing], budgets: &[Option<
         used: n,
         blur_px: blur,
         optical_px: optical,
-        soft: optical.map(|o| if o.value > permitted { 0.97 } else { 0.04 }),
+        soft: optical.map(|o| above(o, permitted)),
+        answer: optical.map_or(Answer::unknown(Reason::NoDetail), |o| Answer::by(o, permitted, 0.0)),
         budget: tiles.first().and_then(|&i| budgets[i as usize]),
         tiles,
     }

@@ -118,7 +118,7 @@ impl Scene {
     }
     /// Permitted sigma: 0.266 of a disc of diagonal / 1500.
     pub fn permitted(&self) -> f64 {
-        0.265_77 * 2.0 * self.half() / 1500.0
+        0.265_77 * (2.0 * self.half() / 1500.0).max(2.0)
     }
     /// v of the horizon.
     pub fn horizon(&self) -> f64 {
@@ -193,6 +193,8 @@ impl Scene {
             (true, true) if near.disc_px > 0.0 && far.disc_px < 0.0 => Cause::TooLittleDepth,
             (_, true) => Cause::FocusTooNear,
             (true, false) => Cause::FocusTooFar,
+            // What is soft by neither is so by the lens.
+            (false, false) if near.optical_px.max(far.optical_px) > p => Cause::LensSoftness,
             (false, false) => Cause::SharpThroughout,
         }
     }
@@ -273,6 +275,8 @@ impl Scene {
             overshoot: Some(Estimate::new(0.005, 0.01, 100)),
             streak,
             clipped_share: 0.0,
+            layers: Vec::new(),
+            enlarged: false,
         }
     }
 

@@ -25,7 +25,7 @@
 
   // ---- Numbers of a frame -------------------------------------------------------------------------------
 
-  // Nine bytes a tile: see the packing in the report's source.
+  // Nine bytes a tile, the blur being the optical one: see the packing in the report's source.
   function tilesOf(f) {
     if (f.unpacked) return f.unpacked;
     const text = atob(f.tiles || "");
@@ -55,9 +55,6 @@
     script.onload = script.onerror = () => { script.remove(); if (frames[i].tiles === undefined) frames[i].tiles = ""; then(); };
     document.head.append(script);
   }
-  // The optical part of a measured width: the pixel's own taken out in quadrature.
-  const optical = (f, blur) => Math.sqrt(Math.max(0, blur * blur - f.pixel * f.pixel));
-  const opticalSd = (f, blur, sd) => { const o = optical(f, blur); return o > sd ? blur * sd / o : Math.sqrt(2 * blur * sd); };
   // Error function after Abramowitz and Stegun 7.1.26 (error below 1.5e-7), for the chance that a blur is too wide.
   function above(value, sd, limit) {
     const z = (value - limit) / Math.max(sd, 1e-3) / Math.SQRT2, x = Math.abs(z);
@@ -65,7 +62,13 @@
     const erf = 1 - t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429)))) * Math.exp(-x * x);
     return 0.5 * (1 + Math.sign(z) * erf);
   }
-  const word = (p) => p < 0.2 ? "within" : p > 0.8 ? "beyond" : "at the limit";
+  // The report's own rule, with its numbers, for a use chosen here.
+  function word(f, value, sd, limit) {
+    const rule = audit.rule;
+    return above(value, sd, Math.max(rule.room * limit, f.finest)) > rule.beyond ? "beyond" : above(value, sd, limit) < rule.within ? "within" : "at limit";
+  }
+  const passes = (w) => w === "within" || w === "at limit";
+  const AUDITED = { within: "within", at_limit: "at limit", beyond: "beyond", unknown: "unknown" };
 
   // Widest permitted optical blur of a frame in the use chosen on the page.
   function permitted(f) {
@@ -78,7 +81,7 @@
       // One minute of arc at the viewing distance, carried back to pixels.
       disc = p.d * Math.PI / 180 / 60 / Math.max(Math.max(p.w, p.h) / long, Math.min(p.w, p.h) / short);
     }
-    return audit.disc_sigma * disc;
+    return audit.disc_sigma * Math.max(disc, audit.rule.finest_disc);
   }
   const print = () => {
     const v = (id) => { const n = parseFloat(el(id).value); return n > 0 && isFinite(n) ? n : 1; };
@@ -94,10 +97,11 @@
     return { "": audited, diagonal: "ordinary viewing (a blur disc of the sensor's diagonal / 1500)", "1:1": "inspection at 1:1 (a blur disc of two pixels)",
       print: "a print of " + p.w + " x " + p.h + " cm seen from " + p.d + " cm" }[el("use").value];
   }
-  // Null where the zone has no number.
+  // The audit's own word for its own use; for another, by the zone's number, where it has one.
   function zoneWord(f, zone) {
     const z = f.zones[zone], limit = permitted(f);
-    return z[2] === null || limit === null ? null : word(above(z[2], z[3] === null ? 0.05 : z[3], limit));
+    if (!el("use").value) return AUDITED[f.sharp[zone]];
+    return z[0] === null || limit === null ? "unknown" : word(f, z[0], z[1] === null ? 0.05 : z[1], limit);
   }
 
   // ---- The list: choosing, order, judging -----------------------------------------------------------------
@@ -125,7 +129,7 @@
   function choose() {
     const want = (id) => (el(id) ? el(id).value : "");
     const cause = want("by-cause"), lens = want("by-lens"), stop = want("by-stop"), group = want("by-group");
-    const fits = (f) => (!cause || f.cause === cause) && (!lens || f.lens === lens) && (!stop || String(f.stop) === stop) && (!group || String(f.group) === group);
+    const fits = (f) => (!cause || f.cause === cause || cause === "is:" + f.throughout) && (!lens || f.lens === lens) && (!stop || String(f.stop) === stop) && (!group || String(f.group) === group);
     shown = frames.map((_, i) => i).filter((i) => fits(frames[i]));
     shown.sort((a, b) => ORDERS[want("order")](a, b) || a - b);
     const show = new Set(shown);
@@ -140,8 +144,8 @@
     let text = shown.length === frames.length ? "" : "Showing " + shown.length + " of " + frames.length + " frames. ";
     if (el("use").value) {
       const words = shown.map((i) => [zoneWord(frames[i], 0), zoneWord(frames[i], 1)]);
-      const ok = words.filter((w) => w[0] === "within" && w[1] === "within").length;
-      text += "Judged for " + useWords() + ": " + ok + " of " + shown.length + " within the permitted blur both near and far. The sentences speak of the use of the audit.";
+      const ok = words.filter((w) => passes(w[0]) && passes(w[1])).length;
+      text += "Judged for " + useWords() + ": " + ok + " of " + shown.length + " sharp both near and far. The sentences speak of the use of the audit.";
     }
     el("status").textContent = text;
   }
@@ -152,11 +156,11 @@
       for (const cell of entries[i].querySelectorAll("[data-zone]")) {
         // The audit's own words come back with its own use.
         if (cell.dataset.audited === undefined) cell.dataset.audited = cell.textContent;
-        cell.textContent = el("use").value ? zoneWord(f, +cell.dataset.zone) || "not judged" : cell.dataset.audited;
+        cell.textContent = el("use").value ? zoneWord(f, +cell.dataset.zone) : cell.dataset.audited;
       }
       const stroke = entries[i].querySelector(".ribbon .blur"), now = permitted(f);
       if (f.permit > 0 && now > 0) stroke.setAttribute("transform", "translate(0 16) scale(1 " + clamp(f.permit / now, 0.05, 8).toFixed(3) + ") translate(0 -16)");
-      entries[i].querySelector(".ribbon").setAttribute("aria-label", "Blur from near to far: " + [0, 2, 1].map((z) => ZONES[z] + " " + (zoneWord(f, z) || "not judged")).join(", "));
+      entries[i].querySelector(".ribbon").setAttribute("aria-label", "Blur from near to far: " + [0, 2, 1].map((z) => ZONES[z] + " " + zoneWord(f, z)).join(", "));
     });
     status();
     if (desk.open) { paint(); say(); marks(); crops(); }
@@ -255,7 +259,7 @@
           g.fillStyle = "#fff"; g.fillText(GLYPHS[t.state], x + w / 2 + 0.7, y + h / 2 + 0.7);
           g.fillStyle = "#000"; g.fillText(GLYPHS[t.state], x + w / 2, y + h / 2);
         } else {
-          const ratio = optical(f, t.blur) / (limit || 1), [r, gr, bl] = shade(ratio);
+          const ratio = t.blur / (limit || 1), [r, gr, bl] = shade(ratio);
           // What is soft by nature is not held against the frame: a thin wash and no hatching.
           g.globalAlpha = t.standing === 4 ? strength * 0.3 : strength;
           g.fillStyle = "rgb(" + r + "," + gr + "," + bl + ")";
@@ -265,7 +269,7 @@
       }
       g.globalAlpha = 1;
       if (el("numbers").checked && t.blur !== null && b.c % every === 0 && b.r % every === 0) {
-        const text = t.blur.toFixed(t.blur < 10 ? 1 : 0);
+        const text = t.blur.toFixed(t.blur < 10 ? 2 : 0);
         g.font = "11px sans-serif"; g.lineWidth = 3; g.strokeStyle = "#fff"; g.fillStyle = "#000";
         g.strokeText(text, x + w / 2, y + h / 2); g.fillText(text, x + w / 2, y + h / 2);
       }
@@ -347,9 +351,9 @@
     if (t.blur === null) {
       nodes.push(make("p", "Not measured: " + STATES[t.state] + ".", { class: "big" }));
     } else {
-      const o = optical(f, t.blur), w = limit ? word(above(o, opticalSd(f, t.blur, t.sd), limit)) : "";
+      const w = limit ? word(f, t.blur, t.sd, limit) : "";
       nodes.push(make("p", withSd(t.blur, t.sd) + " px" + um(t.blur), { class: "big" }));
-      nodes.push(make("p", (limit ? (w === "at the limit" ? "At the limit of" : w === "within" ? "Within" : "Beyond") + " the permitted blur: " + (o / limit).toFixed(1) + " times it. " : "") + "It is " + STANDINGS[t.standing] + "."));
+      nodes.push(make("p", (limit ? (w === "at limit" ? "At the limit of" : w === "within" ? "Within" : "Beyond") + " the permitted blur, " + limit.toFixed(2) + " px. " : "") + "It is " + STANDINGS[t.standing] + "."));
     }
     const parts = [["pixel", f.pixel], ["diffraction", t.diffraction], ["lens", t.lens], ["defocus", t.defocus], ["motion", t.motion]];
     if (t.defocus !== null || t.lens !== null) {
@@ -392,16 +396,16 @@
       let o = null, sd = null, note = "";
       if (mark) {
         const at = blurAt(f, mark);
-        if (at.t) { o = optical(f, at.t.blur); sd = opticalSd(f, at.t.blur, at.t.sd); if (at.aside) note = " (from a neighbour: the tile itself has " + at.why + ")"; }
+        if (at.t) { o = at.t.blur; sd = at.t.sd; if (at.aside) note = " (from a neighbour: the tile itself has " + at.why + ")"; }
         else note = at.why;
-      } else if (f.zones[zone][2] !== null) { o = f.zones[zone][2]; sd = f.zones[zone][3] || 0.05; note = " (the audit's own zone)"; }
-      const said = o === null ? name + ": nothing there to judge" + (note ? ", " + note : "") + "." : name + ": " + withSd(o, sd) + " px of optical blur" + (limit ? ", " + word(above(o, sd, limit)) + (word(above(o, sd, limit)) === "at the limit" ? "" : " what is permitted") : "") + note + ".";
+      } else if (f.zones[zone][0] !== null) { o = f.zones[zone][0]; sd = f.zones[zone][1] || 0.05; note = " (the audit's own zone)"; }
+      const said = o === null ? name + ": nothing there to judge" + (note ? ", " + note : "") + "." : name + ": " + withSd(o, sd) + " px of optical blur" + (limit ? ", " + word(f, o, sd, limit) + (word(f, o, sd, limit) === "at limit" ? "" : " what is permitted") : "") + note + ".";
       out.push(make("p", said));
       return { o, sd };
     });
     const [n, r] = judged;
     if (n.o !== null && r.o !== null && limit) {
-      const p = [above(n.o, n.sd, limit), above(r.o, r.sd, limit)].map(word), by = Math.abs(n.o - r.o), sd = Math.hypot(n.sd, r.sd);
+      const p = [n, r].map((at) => word(f, at.o, at.sd, limit)), by = Math.abs(n.o - r.o), sd = Math.hypot(n.sd, r.sd);
       const both = p[0] === "within" && p[1] === "within" ? "Both are within the permitted " + limit.toFixed(2) + " px." : p.includes("beyond") ? "Not both are within the permitted " + limit.toFixed(2) + " px." : "At the limit of the permitted " + limit.toFixed(2) + " px.";
       const differ = by < 2 * sd ? " They are alike within the error." : " They differ by " + withSd(by, sd) + " px; the " + (n.o > r.o ? "nearest" : "farthest") + " is softer.";
       out.unshift(make("p", both + differ, { class: "big" }));
@@ -443,7 +447,7 @@
     const i = spot.tile !== null && spot.tile !== undefined ? spot.tile : tileAt(f, { x: (spot.x + spot.w / 2) / f.w, y: (spot.y + spot.h / 2) / f.h });
     const t = tilesOf(f)[i], limit = permitted(f);
     if (!t || t.blur === null) return "not measured: " + STATES[t ? t.state : 1];
-    const w = t.standing === 4 ? ", soft by nature" : limit ? ", " + word(above(optical(f, t.blur), opticalSd(f, t.blur, t.sd), limit)) : "";
+    const w = t.standing === 4 ? ", soft by nature" : limit ? ", " + word(f, t.blur, t.sd, limit) : "";
     return withSd(t.blur, t.sd) + " px" + w;
   }
   // Where the scene at a place of frame `a` lies in frame `b`, px: by the registration of their group, else the same

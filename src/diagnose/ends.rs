@@ -1,0 +1,152 @@
+//! The near and the far end of a frame: which tiles each takes, what they say, and why where they say nothing.
+
+use super::foreground::Told;
+use super::model::{self, Theta};
+use super::zones::{self, Reading};
+use super::{Diagnosis, Frame, Zone, ZoneName, foreground, veil};
+use crate::judge::Reason;
+use crate::quantity::{DISC_SIGMA, Flag};
+
+/// What was found at the two ends.
+pub struct Ends {
+    /// Readings of every zone, in the order of [`ZoneName::JUDGED`], one beside each mode.
+    pub readings: Vec<Vec<Option<Reading>>>,
+    /// Why near and far have none.
+    pub reasons: [Option<Reason>; 2],
+    /// Whether near is known to be soft though no tile of it has a number.
+    pub buried: bool,
+    /// Whether that rests on nothing but the want of fine detail, which content may have of itself.
+    pub coarse: bool,
+    /// Whether haze hides the far scene.
+    pub hidden: bool,
+    /// Factor by which ground reads wider than the far scene beside it, where it does.
+    pub step: Option<f64>,
+}
+
+impl Frame<'_> {
+    /// Finds the two ends and reads every zone.
+    pub(super) fn ends(&self, d: &mut Diagnosis) -> Ends {
+        let best = &self.posterior.modes[0].theta;
+        let credible = zones::credible(self.map.tiles.len(), self.e, best, self.surface, &self.posterior.mix);
+        let horizon = zones::horizon(best, self.e);
+        for zone in &mut d.zones {
+            zone.tiles = match zone.name {
+                ZoneName::Near => d.near_at.map_or_else(
+                    || zones::near_tiles(self.map, self.e, &credible, horizon),
+                    |at| zones::marked_tiles(self.map, at),
+                ),
+                ZoneName::Far => d.far_at.map_or_else(
+                    || zones::far_tiles(self.map, self.e, &credible, horizon),
+                    |at| zones::marked_tiles(self.map, at),
+                ),
+                name => zones::corner_tiles(self.map, name),
+            };
+        }
+        let readings = d.zones.iter().map(|z| self.readings(z, d.far_at.is_some())).collect();
+        let mut ends = Ends { readings, reasons: [None; 2], buried: false, coarse: false, hidden: false, step: None };
+        self.near(d, &mut ends, &credible, horizon);
+        self.far(d, &mut ends, horizon);
+        if d.near_at.is_none() && !ends.buried {
+            self.step(&mut ends);
+        }
+        ends
+    }
+
+    /// Takes back a near reading that says nothing of focus, and gives one to a foreground out of focus by far.
+    fn near(&self, d: &mut Diagnosis, ends: &mut Ends, credible: &[Option<f64>], horizon: f64) {
+        let marked = d.near_at.is_some();
+        let mut reason = None;
+        if !marked {
+            if foreground::is_water(self.map) {
+                reason = Some(Reason::Water);
+            } else if zones::foreground_scatters(self.map, self.e, credible, horizon)
+                || zones::foreground_jumps(self.map)
+            {
+                reason = Some(Reason::Scatters);
+            }
+        }
+        if reason.is_some() {
+            ends.readings[0].fill(None);
+        }
+        if ends.readings[0][0].is_none() && !marked && reason != Some(Reason::Water) {
+            let least = 2.5 * d.permitted_px / DISC_SIGMA;
+            let best = &self.posterior.modes[0].theta;
+            if let Some(told) = zones::buried(self.map, self.e, credible, best, least) {
+                ends.readings[0].fill(Some(told));
+                ends.buried = true;
+            } else if let Some(told) = foreground::rising(self.map, self.e, horizon, d.permitted_px) {
+                ends.readings[0] = self.beside_modes(&told);
+                ends.buried = true;
+            } else if let Some(told) = foreground::coarse(self.map, self.e, d.permitted_px) {
+                ends.readings[0] = self.beside_modes(&told);
+                (ends.buried, ends.coarse) = (true, true);
+            }
+            if ends.buried {
+                d.flags.push(Flag::NearBeyondMeasure);
+            }
+        }
+        if ends.readings[0][0].is_none() {
+            ends.reasons[0] = reason.or(Some(Reason::NoDetail));
+        }
+    }
+
+    fn far(&self, d: &mut Diagnosis, ends: &mut Ends, horizon: f64) {
+        ends.hidden = d.far_at.is_none() && veil::hides_far(self.map, self.e);
+        if ends.hidden {
+            // What is left of the ground there is near, and says nothing of the far scene.
+            ends.readings[1].fill(None);
+            d.zones[1].tiles.clear();
+            ends.reasons[1] = Some(Reason::Hidden);
+            return;
+        }
+        if d.far_at.is_none()
+            && let Some((band, tiles)) = foreground::soft_band(self.map, self.e, horizon, d.permitted_px)
+            && ends.readings[1][0].is_none_or(|r| self.width(&r) < band.ln_width - 0.25)
+        {
+            ends.readings[1] = self.beside_modes(&band);
+            d.zones[1].tiles = tiles;
+        }
+        if ends.readings[1][0].is_none() {
+            ends.reasons[1] = Some(Reason::NoDetail);
+        }
+    }
+
+    /// A step of the blur is no defocus: what ground reads beyond the scene right above it is its texture's or the file's.
+    /// Where edges were sharpened, and so texture beside them smoothed, that much is taken out; else the lower part may be
+    /// water, and says nothing.
+    fn step(&self, ends: &mut Ends) {
+        let best = model::Ready::new(&self.posterior.modes[0].theta);
+        ends.step = foreground::step(self.e, |s| best.at(s, self.surface).y);
+        let Some(step) = ends.step.map(f64::ln) else { return };
+        if !self.map.sharpened() {
+            ends.readings[0].fill(None);
+            ends.reasons[0] = Some(Reason::Scatters);
+            return;
+        }
+        for reading in ends.readings[0].iter_mut().flatten() {
+            reading.departure -= step;
+            reading.sd = reading.sd.hypot(foreground::STEP_DOUBT * step);
+        }
+    }
+
+    /// ln of a reading's width beside the best mode.
+    fn width(&self, r: &Reading) -> f64 {
+        model::predict(&self.posterior.modes[0].theta, &r.place, self.surface).y + r.departure
+    }
+
+    /// One reading of a zone beside every mode.
+    fn readings(&self, zone: &Zone, marked: bool) -> Vec<Option<Reading>> {
+        let usual = zones::usual_departure(zone.name, marked);
+        let read = |theta: &Theta| zones::read(&zone.tiles, usual, self.e, theta, self.surface, &self.posterior.mix);
+        self.posterior.modes.iter().map(|m| read(&m.theta)).collect()
+    }
+
+    /// A width told by rows of tiles as a reading beside every mode.
+    fn beside_modes(&self, told: &Told) -> Vec<Option<Reading>> {
+        let beside = |theta: &Theta| {
+            let model = model::predict(theta, &told.place, self.surface).y;
+            Reading { departure: told.ln_width - model, ..told.reading() }
+        };
+        self.posterior.modes.iter().map(|m| Some(beside(&m.theta))).collect()
+    }
+}

@@ -1,0 +1,90 @@
+//! Whether the picture is what the camera wrote: enlarged, stitched, bent by a fisheye, or not upright.
+
+use super::evidence::sky;
+use super::verdict::cap;
+use super::{Cause, Diagnosis};
+use crate::judge::Judgement;
+use crate::measure::TileMap;
+use crate::quantity::Flag;
+use crate::shot::Capture;
+
+/// Confidence at most that is left where the picture is not what the camera wrote. Chosen: likely, not firm.
+pub const ALTERED: f64 = 0.7;
+/// Longer over shorter side from which a picture is stitched: sensors end at 2 to 1.
+const PANORAMA: f64 = 2.2;
+
+/// Flags a picture that is not what the camera wrote, and lowers its verdict's confidence.
+pub fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {
+    let (long, short) = (map.width.max(map.height), map.width.min(map.height).max(1));
+    let fisheye = |name: &str| {
+        let name = name.to_lowercase();
+        name.contains("fisheye") || name.contains("fish-eye")
+    };
+    let found = [
+        (Flag::Enlarged, map.enlarged),
+        (Flag::Panorama, f64::from(long) > PANORAMA * f64::from(short)),
+        (Flag::Fisheye, capture.lens.as_ref().is_some_and(|l| fisheye(&l.value))),
+    ];
+    for (flag, _) in found.into_iter().filter(|f| f.1) {
+        d.flags.push(flag);
+        cap(&mut d.verdict, ALTERED);
+    }
+    // What an enlargement leaves soft all over is neither the lens's nor the focus's.
+    let blame = d.verdict.cause;
+    if map.enlarged && (blame == Cause::LensSoftness || blame.is_focus() && soft_alike(d)) {
+        d.verdict.cause = Cause::Processing;
+        d.verdict.weights.iter_mut().filter(|w| w.0 == blame).for_each(|w| w.0 = Cause::Processing);
+        d.verdict.also.retain(|c| *c != Cause::Processing);
+    }
+}
+
+/// Larger over smaller width up to which near and far are soft alike. Chosen: beyond the zones' own errors of a tenth.
+const ALIKE: f64 = 1.4;
+
+/// Whether near and far are soft and about as soft as each other.
+fn soft_alike(d: &Diagnosis) -> bool {
+    let width = |k: usize| d.zones[k].optical_px.filter(|_| d.zones[k].answer.judgement == Judgement::Beyond);
+    match (width(0), width(1)) {
+        (Some(a), Some(b)) => a.value < ALIKE * b.value && b.value < ALIKE * a.value,
+        _ => false,
+    }
+}
+
+/// Share of the picture that sky at another edge than the upper must fill for the picture to lie on its side or its head,
+/// and its contrast at most. Chosen: a clear or evenly clouded sky; snow and still water have more contrast.
+const SKY: f64 = 0.15;
+const EVEN: f64 = 0.06;
+
+/// Whether sky shows at another edge and none at the upper one.
+#[must_use]
+pub fn turned(map: &TileMap) -> bool {
+    let (columns, rows) = (map.columns as usize, map.rows as usize);
+    if columns < 4 || rows < 4 || map.tiles.len() != columns * rows || sky(map).contains(&true) {
+        return false;
+    }
+    let share = |quarters: u32| {
+        let turned = turn(map, quarters);
+        let sky = sky(&turned);
+        let mut contrasts: Vec<f64> =
+            sky.iter().zip(&turned.tiles).filter(|(s, _)| **s).map(|(_, t)| t.contrast).collect();
+        contrasts.sort_by(f64::total_cmp);
+        let even = contrasts.get(contrasts.len() / 2).is_some_and(|c| *c < EVEN);
+        if even { contrasts.len() as f64 / sky.len() as f64 } else { 0.0 }
+    };
+    [1, 2, 3].into_iter().any(|quarters| share(quarters) > SKY)
+}
+
+/// The grid turned by quarters, clockwise, the tiles' own places left as they are.
+fn turn(map: &TileMap, quarters: u32) -> TileMap {
+    let mut map = map.clone();
+    for _ in 0..quarters {
+        let (columns, rows) = (map.columns as usize, map.rows as usize);
+        let tile = |i: usize| {
+            let (x, y) = (i % rows, i / rows);
+            map.tiles[(rows - 1 - x) * columns + y].clone()
+        };
+        let tiles = (0..rows * columns).map(tile).collect();
+        map = TileMap { columns: rows as u32, rows: columns as u32, tiles, ..map };
+    }
+    map
+}

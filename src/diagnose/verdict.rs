@@ -1,0 +1,149 @@
+//! The verdict: what the weights of the causes and the answers for near and far support together.
+
+use super::weigh::{Tally, put};
+use super::{Cause, Unsettled, Verdict};
+use crate::judge::Judgement;
+
+/// Share of the weight that the best cause must have.
+/// Chosen: more than half, by what the draws themselves scatter.
+const MAJORITY: f64 = 0.55;
+/// Share of verdicts that something outside the model spoils, however sure the model is.
+/// Set on the rendered scenes used for building: of the surest, one in ten was wrong.
+const UNFORESEEN: f64 = 0.1;
+/// Share of the weight in which a cause must be beyond the permitted blur to be named though another may be stronger.
+const STANDS: f64 = 0.75;
+/// Confidence at most of a cause that is named though near or far is unknown: what lies there may be worse, or better.
+/// Chosen: likely, not firm.
+pub const HALF_SEEN: f64 = 0.75;
+
+/// What is known beside the weights.
+#[derive(Clone, Copy, Debug)]
+pub struct Known {
+    /// Answers for near and far.
+    pub ends: [Judgement; 2],
+    /// Whether edges were sharpened.
+    pub sharpened: bool,
+    /// Whether f-number and pitch are known.
+    pub facts: bool,
+}
+
+/// The weights of a tally with the share of the unforeseen, most probable first.
+fn weights(tally: &Tally) -> Vec<(Cause, f64)> {
+    let mut weights = tally.main.clone();
+    if tally.unnamed > 0.0 {
+        put(&mut weights, Cause::CannotTell, tally.unnamed);
+    }
+    for entry in &mut weights {
+        entry.1 *= 1.0 - UNFORESEEN;
+    }
+    put(&mut weights, Cause::CannotTell, UNFORESEEN);
+    weights.sort_by(|a, b| b.1.total_cmp(&a.1));
+    weights
+}
+
+fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
+    weights.iter().find(|w| w.0 == cause).map_or(0.0, |w| w.1)
+}
+
+/// The verdict. `strict` has the causes beyond the permitted blur, `roomy` those beyond it by more than the room its
+/// definition leaves: where near and far pass, only these count.
+#[must_use]
+pub fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
+    let passes = known.ends.iter().all(|e| e.passes());
+    let tally = if passes { roomy } else { strict };
+    let weights = weights(tally);
+    // The best that the answers leave: a zone beyond the permitted is never sharp throughout, whoever is to blame.
+    let best =
+        weights.iter().find(|(c, _)| !matches!(c, Cause::CannotTell) && (passes || *c != Cause::SharpThroughout));
+    let (best, share_of_best) = best.copied().unwrap_or((Cause::CannotTell, 0.0));
+    let named = |cause: Cause, confidence: f64| Verdict {
+        cause,
+        confidence: confidence.clamp(0.0, 1.0),
+        also: also(tally, cause),
+        weights: weights.clone(),
+        unsettled: None,
+    };
+    let open = |why: Unsettled, confidence: f64| Verdict {
+        cause: Cause::CannotTell,
+        confidence: confidence.clamp(0.0, 1.0),
+        also: also(tally, Cause::CannotTell),
+        weights: weights.clone(),
+        unsettled: Some(why),
+    };
+    if matches!(best, Cause::Motion | Cause::Diffraction) && share_of_best > 0.8 {
+        return named(best, share_of_best);
+    }
+    let enough = share_of_best >= MAJORITY || share_of_best > 0.0 && stands(best, tally);
+    match known.ends {
+        _ if passes => {
+            let other = best != Cause::SharpThroughout && enough;
+            let cause = if other { best } else { Cause::SharpThroughout };
+            named(cause, share(&weights, cause))
+        }
+        [Judgement::Unknown, Judgement::Unknown] => open(Unsettled::NearUnmeasured, 1.0 - UNFORESEEN),
+        [near, far] if near == Judgement::Unknown || far == Judgement::Unknown => {
+            if (near == Judgement::Beyond || far == Judgement::Beyond) && enough {
+                return named(best, share_of_best.min(HALF_SEEN));
+            }
+            let why = if near == Judgement::Unknown { Unsettled::NearUnmeasured } else { Unsettled::FarUnmeasured };
+            open(why, 1.0 - UNFORESEEN)
+        }
+        _ if enough => named(best, share_of_best),
+        _ => {
+            let why = match (known.facts, known.sharpened) {
+                (false, _) => Unsettled::FactsMissing,
+                (true, true) if share(&weights, Cause::SharpThroughout) > share_of_best => Unsettled::Sharpened,
+                _ => Unsettled::CausesAlike,
+            };
+            open(why, 1.0 - share_of_best)
+        }
+    }
+}
+
+/// Other causes that more likely than not go beyond the permitted.
+fn also(tally: &Tally, cause: Cause) -> Vec<Cause> {
+    tally.any.iter().filter(|(c, w)| *c != cause && *w > 0.5).map(|(c, _)| *c).collect()
+}
+
+/// Whether a cause is there in nearly all draws, so that the only question is which of several is the strongest.
+fn stands(cause: Cause, tally: &Tally) -> bool {
+    tally.any.iter().any(|(c, w)| *c == cause && *w > STANDS)
+}
+
+/// Confidence at most that is left to a focus verdict against which something speaks: the recorded focus distance, or a
+/// step of the blur where the ground begins. One of the two witnesses is wrong.
+const CONTRADICTED: f64 = 0.65;
+
+/// Lowers the confidence of a focus verdict against which something speaks.
+pub fn doubt(v: &mut Verdict) {
+    if matches!(v.cause, Cause::FocusTooFar | Cause::FocusTooNear) {
+        cap(v, CONTRADICTED);
+    }
+}
+
+/// Lowers the confidence of a verdict, so that it is not firm.
+pub fn cap(v: &mut Verdict, most: f64) {
+    if v.cause != Cause::CannotTell && v.confidence > most {
+        let kept = most / v.confidence;
+        for entry in &mut v.weights {
+            entry.1 *= kept;
+        }
+        put(&mut v.weights, Cause::CannotTell, 1.0 - kept);
+        v.weights.sort_by(|a, b| b.1.total_cmp(&a.1));
+        v.confidence = most;
+    }
+}
+
+/// Leaves a verdict open because the picture may lie on its side: near and far can't be named then.
+pub fn leave_open(v: &mut Verdict) {
+    if matches!(v.cause, Cause::Motion | Cause::Diffraction) {
+        return;
+    }
+    *v = Verdict {
+        cause: Cause::CannotTell,
+        confidence: v.confidence,
+        unsettled: Some(Unsettled::CausesAlike),
+        also: Vec::new(),
+        weights: std::mem::take(&mut v.weights),
+    };
+}

@@ -1,0 +1,181 @@
+//! Weighs the causes over the posterior: every draw tells a story of near and far, and each story names its causes.
+
+use super::ends::Ends;
+use super::implied::{self, Moments};
+use super::model::{CORNER, HORIZON, POWER, RISE, SHIFT, TILT, Theta};
+use super::posterior::Draw;
+use super::verdict::{self, Known};
+use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA};
+use super::zones::Reading;
+use super::{Cause, Diagnosis, Frame};
+use crate::judge::{self, Answer};
+use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent};
+use crate::shot::Capture;
+use crate::stats::Dice;
+
+/// How often the zones' own noise is drawn for each draw of the model.
+const NOISES: u32 = 4;
+
+/// Sums over the draws for one end of the frame.
+#[derive(Clone, Copy, Debug, Default)]
+struct End {
+    optical: Moments,
+    whole: Moments,
+    seen: f64,
+    soft: f64,
+    clearly: f64,
+}
+
+impl End {
+    fn add(&mut self, p: &Parts, permitted: f64, beyond: f64, weight: f64) {
+        self.optical.add(p.optical, weight);
+        self.whole.add(p.whole, weight);
+        self.seen += weight;
+        self.soft += if p.optical > permitted { weight } else { 0.0 };
+        self.clearly += if p.optical > beyond { weight } else { 0.0 };
+    }
+}
+
+impl Frame<'_> {
+    /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
+    pub(super) fn weigh(&self, d: &mut Diagnosis, found: &Ends, capture: &Capture, intent: &Intent) {
+        let readings = &found.readings;
+        let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
+        let exposure = capture.exposure_s.as_ref().map(|t| t.value);
+        let marked = [d.near_at.is_some(), d.far_at.is_some()];
+        let (mut strict, mut roomy) = (weigh::Tally::default(), weigh::Tally::default());
+        let mut normal = Dice::new(11);
+        let (mut focus, mut near_inverse) = (Moments::default(), Moments::default());
+        let mut ends = [End::default(); 2];
+        let noisy =
+            self.posterior.draws.iter().flat_map(|d| {
+                std::iter::repeat_n(Draw { weight: d.weight / f64::from(NOISES), ..*d }, NOISES as usize)
+            });
+        for draw in noisy {
+            let draw = &draw;
+            let z = [normal.normal(), normal.normal(), normal.normal()];
+            let parts: [Option<Parts>; 2] = std::array::from_fn(|k| {
+                let reading = readings[k][draw.mode].as_ref()?;
+                Some(self.parts(draw, reading, &self.nominal(k, &reading.place, &draw.theta, marked[k]), z[k]))
+            });
+            for (end, p) in ends.iter_mut().zip(parts) {
+                if let Some(p) = p {
+                    end.add(&p, permitted, beyond, draw.weight);
+                }
+            }
+            let motion = self.motion.map_or(0.0, |m| TRACK_SIGMA * (m.value + m.sd * z[2]).max(0.0));
+            let rule = std::array::from_fn(|_| normal.normal());
+            let (askew, upright) = self.askew(&draw.theta);
+            let diffraction = if self.shows_diffraction { self.diffraction() } else { 0.0 };
+            for (tally, limit) in [(&mut strict, permitted), (&mut roomy, beyond)] {
+                // Diffraction that the pixels hardly show is no cause.
+                let diffraction = if diffraction > beyond { diffraction } else { 0.0 };
+                let story = Story { near: parts[0], far: parts[1], diffraction, motion, askew, upright };
+                self.tell(tally, &story, limit, rule, exposure, draw);
+            }
+            if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {
+                let inverse_far = intent.far_m.filter(|_| marked[1]).map_or(0.0, |f| 1.0 / f);
+                let ends = self.ends_of(draw, parts, [&readings[0][draw.mode], &readings[1][draw.mode]], marked);
+                let (s, n) = implied::inverse_distances(ends[0], ends[1], reach, focal, inverse_far);
+                focus.add(s, draw.weight);
+                near_inverse.add(n, draw.weight);
+            }
+        }
+        for k in 0..2 {
+            self.fill_end(d, k, &ends[k], &readings[k][0], found);
+        }
+        let known = Known {
+            ends: [d.zones[0].answer.judgement, d.zones[1].answer.judgement],
+            sharpened: self.map.sharpened(),
+            facts: self.e.lambda_n_px.is_some(),
+        };
+        d.verdict = verdict::verdict(&strict, &roomy, &known);
+        if d.verdict.cause == Cause::Motion {
+            // A width averaged over directions hides how far the streak reaches along its own.
+            d.zones[..2].iter_mut().filter(|z| z.answer.judgement.passes()).for_each(|z| {
+                z.answer = Answer { judgement: judge::Judgement::Beyond, reason: None };
+            });
+        }
+        let recorded = capture.focus_distance_m.as_ref().map(|f| f.value);
+        let f_number = capture.f_number.as_ref().map(|f| f.value);
+        let doubt = [&readings[0][0], &readings[1][0]].map(|r| self.disc_doubt(r) / self.e.reach.unwrap_or(1.0));
+        let focus = focus.get().map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
+        let near_inverse = near_inverse.get().map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
+        d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near_inverse, permitted);
+        if d.verdict.cause == Cause::LensAsymmetry && !self.sides_bear_out() {
+            verdict::leave_open(&mut d.verdict);
+        }
+        let against = recorded.zip(focus).is_some_and(|(r, picture)| judge::contradicts(r, picture));
+        if against && recorded.is_some_and(|r| self.misplaced(r, readings)) {
+            d.flags.push(Flag::FocusDistanceContradicted);
+            verdict::doubt(&mut d.verdict);
+        }
+        if found.coarse {
+            verdict::cap(&mut d.verdict, verdict::HALF_SEEN);
+        }
+        if found.step.is_some() {
+            verdict::doubt(&mut d.verdict);
+        }
+    }
+
+    /// Adds one draw's story to a tally.
+    fn tell(
+        &self,
+        tally: &mut weigh::Tally,
+        story: &Story,
+        limit: f64,
+        rule: [f64; 3],
+        exposure: Option<f64>,
+        draw: &Draw,
+    ) {
+        let causes = weigh::causes(story, limit, rule);
+        let causes = causes.as_deref();
+        if weigh::may_flow(exposure, self.priors.haste(&draw.theta)) {
+            tally.add_flowing(causes, draw.weight);
+        } else if self.posterior.flat(draw) || self.e.lambda_n_px.is_none() && weigh::alike(story) {
+            let worst = [&story.near, &story.far].into_iter().flatten().map(|p| p.optical).fold(0.0, f64::max);
+            tally.add_alike(causes, worst / limit, draw.weight);
+        } else {
+            tally.add(causes, draw.weight);
+        }
+    }
+
+    /// Fills near (0) or far (1) with what the draws say of it.
+    fn fill_end(&self, d: &mut Diagnosis, k: usize, end: &End, reading: &Option<Reading>, found: &Ends) {
+        let zone = &mut d.zones[k];
+        let (Some((optical, sd)), Some((whole, whole_sd)), Some(r), true) =
+            (end.optical.get(), end.whole.get(), reading, end.seen > 0.5)
+        else {
+            zone.answer = Answer::unknown(found.reasons[k].unwrap_or(judge::Reason::NoDetail));
+            return;
+        };
+        let used = r.used.round() as u32;
+        zone.optical_px = Some(Estimate::new(optical, sd, used));
+        zone.blur_px = Some(Estimate::new(whole, whole_sd, used));
+        zone.soft = Some(end.soft / end.seen);
+        zone.answer = Answer::of(end.soft / end.seen, end.clearly / end.seen);
+    }
+
+    /// Diffraction alone, sigma px.
+    pub(super) fn diffraction(&self) -> f64 {
+        DIFFRACTION_SIGMA * self.e.lambda_n_px.unwrap_or(0.0)
+    }
+
+    /// What a tilted or decentred lens adds at the frame's softer side, and what one decentred up or down adds at top
+    /// or bottom, sigma px.
+    fn askew(&self, t: &Theta) -> (f64, f64) {
+        let side = 0.85 * self.e.right;
+        let tilt = DISC_SIGMA * (t[TILT] * side).abs();
+        // A lens decentred to a side shows as left against right; up or down it can't be told from defocus.
+        let lens = |u: f64, v: f64| (t[CORNER] * (u - t[SHIFT]).hypot(v - t[RISE]).powf(t[POWER])).powi(2);
+        let heights = [t[HORIZON].max(-self.e.bottom), 0.875 * self.e.bottom];
+        let off = t[SHIFT] != 0.0 || t[RISE] != 0.0;
+        let across = if off {
+            heights.iter().map(|&v| (lens(-side, v) - lens(side, v)).abs()).fold(0.0, f64::max).sqrt()
+        } else {
+            0.0
+        };
+        let down = if off { (lens(0.0, heights[0]) - lens(0.0, heights[1])).abs().sqrt() } else { 0.0 };
+        (tilt.max(across), down)
+    }
+}

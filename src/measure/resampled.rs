@@ -1,0 +1,113 @@
+//! Whether a rendered picture was enlarged after it was taken: interpolation makes the roughness of a picture vary with
+//! the places of the old pixels among the new, row by row and column by column with one period (Gallagher, Detection of
+//! linear and cubic interpolation in JPEG compressed images, Canadian Conference on Computer and Robot Vision 2005), and
+//! leaves nothing near the new pixels' own limit.
+
+use realfft::RealFftPlanner;
+
+use crate::shot::{Mosaic, Plane};
+
+/// Side of the middle of the picture that is looked at, px, and the least that tells.
+const MOST: usize = 2048;
+const LEAST: usize = 512;
+/// How far above its surroundings a line of the spectrum must stand along both axes. Set on 31 photographs and their
+/// copies enlarged 1.25 to 2 times: of untouched ones none has a line of 5 at one frequency along both.
+const STANDS: f64 = 5.0;
+/// Lowest frequency looked at, cycles a pixel: below, content has periods of its own.
+const LOWEST: f64 = 0.1;
+/// How close the lines of both axes must lie, and how far from the multiples of an eighth, which JPEG's blocks leave. The
+/// multiples of a sixteenth are left by its blocks of colour at half size, and stronger by its blocks enlarged twice.
+const SAME: f64 = 0.003;
+const BLOCKS: f64 = 0.005;
+const STANDS_ON_BLOCKS: f64 = 9.0;
+/// Least fall, dB, from the power at a twentieth of a cycle a pixel to that at the limit. Set on the same pictures:
+/// copies made smaller fall by 19 at the most, enlarged ones by 28 and more.
+const FALL: f64 = 24.0;
+
+/// Whether the picture shows the traces of an enlargement.
+#[must_use]
+pub(super) fn enlarged(plane: &Plane) -> bool {
+    if !plane.rendered || plane.mosaic != Mosaic::None || plane.data.len() < plane.width * plane.height {
+        return false;
+    }
+    let (w, h) = (plane.width.min(MOST), plane.height.min(MOST));
+    if w < LEAST || h < LEAST {
+        return false;
+    }
+    let (x0, y0) = ((plane.width - w) / 2, (plane.height - h) / 2);
+    // Square roots even out the tones as the file's own coding does.
+    let rows: Vec<Vec<f32>> = (y0..y0 + h)
+        .map(|y| {
+            let row = &plane.row(y)[x0..x0 + w];
+            row.iter().map(|&v| f32::from(v.saturating_sub(plane.black)).sqrt()).collect()
+        })
+        .collect();
+    let (mut across, mut down) = (vec![0.0f64; w], vec![0.0f64; h]);
+    for (y, row) in rows.iter().enumerate() {
+        for (x, v) in row.windows(3).enumerate() {
+            across[x + 1] += f64::from((2.0 * v[1] - v[0] - v[2]).abs());
+        }
+        if y > 0 && y + 1 < h {
+            let (above, below) = (&rows[y - 1], &rows[y + 1]);
+            down[y] = row.iter().zip(above).zip(below).map(|((v, a), b)| f64::from((2.0 * v - a - b).abs())).sum();
+        }
+    }
+    let (Some(across), Some(down)) = (lines(&across[1..w - 1]), lines(&down[1..h - 1])) else { return false };
+    let shared = across.iter().any(|a| down.iter().any(|d| (a - d).abs() < SAME));
+    shared && fall(&rows).is_some_and(|fall| fall > FALL)
+}
+
+/// Frequencies, cycles a pixel, at which roughness varies far more than at those beside them.
+fn lines(roughness: &[f64]) -> Option<Vec<f64>> {
+    const BESIDE: usize = 16;
+    let n = roughness.len();
+    let logs: Vec<f64> = roughness.iter().map(|v| (v + 1e-3).ln()).collect();
+    // A running mean of 33 takes out the content.
+    let smooth = |i: usize| {
+        let part = &logs[i.saturating_sub(BESIDE)..(i + BESIDE + 1).min(n)];
+        part.iter().sum::<f64>() / part.len() as f64
+    };
+    let window = |i: usize| 0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / n as f64).cos();
+    let mut signal: Vec<f64> = (0..n).map(|i| (logs[i] - smooth(i)) * window(i)).collect();
+    let fft = RealFftPlanner::<f64>::new().plan_fft_forward(n);
+    let mut spectrum = fft.make_output_vec();
+    fft.process(&mut signal, &mut spectrum).ok()?;
+    let power: Vec<f64> = spectrum.iter().map(|c| c.norm()).collect();
+    let usual = |i: usize| {
+        let mut part = power[i.saturating_sub(60)..(i + 60).min(power.len())].to_vec();
+        part.sort_by(f64::total_cmp);
+        part[part.len() / 2]
+    };
+    let frequency = |i: usize| i as f64 / n as f64;
+    let on = |f: f64, parts: f64| (parts * f - (parts * f).round()).abs() / parts < BLOCKS;
+    let stands = |f: f64| if on(f, 16.0) { STANDS_ON_BLOCKS } else { STANDS };
+    let found = (0..power.len())
+        .filter(|&i| frequency(i) > LOWEST && !on(frequency(i), 8.0))
+        .filter(|&i| power[i] > stands(frequency(i)) * usual(i))
+        .map(frequency);
+    Some(found.collect())
+}
+
+/// Fall of the power, dB, from a twentieth of a cycle a pixel to the limit, over the roughest stretches of rows.
+fn fall(rows: &[Vec<f32>]) -> Option<f64> {
+    const N: usize = 64;
+    let stretches = rows.iter().step_by(8).flat_map(|row| row.chunks_exact(N));
+    let mut rough: Vec<(f32, &[f32])> =
+        stretches.map(|s| (s.windows(2).map(|v| (v[1] - v[0]).abs()).sum::<f32>(), s)).collect();
+    rough.sort_by(|a, b| b.0.total_cmp(&a.0));
+    rough.truncate((rough.len() / 8).max(1));
+    let fft = RealFftPlanner::<f32>::new().plan_fft_forward(N);
+    let (mut input, mut output) = (fft.make_input_vec(), fft.make_output_vec());
+    let mut power = [0.0f64; N / 2 + 1];
+    for (_, stretch) in rough {
+        let mean = stretch.iter().sum::<f32>() / N as f32;
+        for (i, (o, v)) in input.iter_mut().zip(stretch).enumerate() {
+            *o = (v - mean) * (0.5 - 0.5 * (std::f32::consts::TAU * i as f32 / N as f32).cos());
+        }
+        fft.process(&mut input, &mut output).ok()?;
+        power.iter_mut().zip(&output).for_each(|(p, c)| *p += f64::from(c.norm_sqr()));
+    }
+    let mean = |from: usize, to: usize| power[from..to].iter().sum::<f64>() / (to - from) as f64;
+    let (low, end) = (mean(3, 6), mean(N / 2 - 3, N / 2 + 1));
+    (low > 0.0 && end > 0.0).then(|| 10.0 * (low / end).log10())
+}

@@ -1,0 +1,247 @@
+//! The two answers from hand-written tile maps: whether a frame is sharp, place by place, and why it is not; and the rules
+//! that keep content, processing and false facts from being taken for either.
+
+#[path = "support/tilemaps.rs"]
+mod tilemaps;
+
+use tilemaps::{Rng, Scene};
+use tussock::TileMap;
+use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose};
+use tussock::judge::{self, Judgement, Reason};
+use tussock::measure::{Tile, TileState};
+use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
+use tussock::report::wording;
+use tussock::shot::{Capture, Fact, Source};
+
+fn right(scene: Scene) -> Scene {
+    let near = 1.0 / scene.ground(scene.bottom());
+    Scene { focus_m: 2.0 * near, ..scene }
+}
+
+fn too_far() -> Scene {
+    Scene { f_number: 4.0, focus_m: 100.0, ..Scene::default() }
+}
+
+fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
+    diagnose(map, &scene.capture(), None, &Intent::default())
+}
+
+fn v(scene: &Scene, tile: &Tile) -> f64 {
+    (tile.centre().1 - f64::from(scene.height) / 2.0) / scene.half()
+}
+
+fn ends(d: &Diagnosis) -> [Judgement; 2] {
+    [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z).judgement)
+}
+
+/// Sky of even light above the horizon, without a number, and darker land below it.
+fn lit(scene: &Scene, map: &mut TileMap) {
+    for tile in &mut map.tiles {
+        let above = v(scene, tile) < scene.horizon() - 0.03;
+        (tile.level, tile.contrast) = if above { (0.7, 0.02) } else { (0.15, 0.35) };
+        if above {
+            (tile.blur, tile.state) = (None, TileState::NoDetail);
+        }
+    }
+}
+
+fn scaled(tile: &mut Tile, factor: f64) {
+    if let Some(b) = tile.blur.as_mut() {
+        *b = Estimate::new(b.value * factor, b.sd * factor, b.n);
+    }
+}
+
+#[test]
+fn a_frame_with_an_end_beyond_is_never_sharp_throughout_whoever_is_to_blame() {
+    for seed in 1..=4 {
+        // Soft by the lens all over, focus and depth right.
+        let scene = right(Scene { f_number: 11.0, lens: (2.0, 0.4, 2.0), seed, ..Scene::default() });
+        let d = judge(&scene, &scene.map());
+        assert_eq!(ends(&d), [Judgement::Beyond; 2], "seed {seed}");
+        assert_eq!(d.sharp_throughout(), Some(false));
+        assert_ne!(d.verdict.cause, Cause::SharpThroughout, "seed {seed}: {:?}", d.verdict);
+        let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+        assert!(said.starts_with("Not sharp from near to far: near is beyond the 1.28 px permitted"), "{said}");
+    }
+}
+
+#[test]
+fn the_first_answer_is_said_first_and_no_two_numbers_read_alike() {
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let mut d = judge(&scene, &scene.map());
+    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    assert!(said.starts_with("Sharp from near to far: near is within the 1.28 px permitted (0."), "{said}");
+    d.zones[0].optical_px = Some(Estimate::new(d.permitted_px - 0.002, 0.001, 9));
+    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    assert!(said.contains("near is within the 1.278 px permitted (1.276 px)"), "{said}");
+}
+
+#[test]
+fn small_pictures_are_judged_by_two_pixels() {
+    let scene = right(Scene { width: 1600, height: 1064, pitch_um: 6.0, f_number: 11.0, ..Scene::default() });
+    let d = judge(&scene, &scene.map());
+    assert!((d.permitted_px - 0.265_77 * 2.0).abs() < 1e-3, "{}", d.permitted_px);
+    assert!((judge::permitted_px(SharpFor::OneToOne, 1600, 1064) - d.permitted_px).abs() < 1e-9);
+}
+
+#[test]
+fn water_in_the_foreground_is_not_judged_however_soft_it_reads() {
+    let scene = too_far();
+    let dry = judge(&scene, &scene.map());
+    assert_eq!(dry.verdict.cause, Cause::FocusTooFar);
+    let mut map = scene.map();
+    map.layers = map.tiles.iter().map(|t| Some(if v(&scene, t) > 0.1 { 1.8 } else { 0.2 })).collect();
+    let d = judge(&scene, &map);
+    assert_eq!(d.answer(ZoneName::Near).reason, Some(Reason::Water));
+    assert_eq!((ends(&d)[0], d.verdict.cause), (Judgement::Unknown, Cause::CannotTell), "{:?}", d.verdict);
+    assert!(d.answer(ZoneName::Far).judgement.passes());
+    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    assert!(said.starts_with("Sharp as far as it can be judged: near is unknown (water), far is within"), "{said}");
+    // Ground is as steep both ways.
+    map.layers.iter_mut().for_each(|l| *l = Some(0.6));
+    assert_eq!(judge(&scene, &map).verdict.cause, Cause::FocusTooFar);
+}
+
+#[test]
+fn a_far_scene_out_of_focus_over_water_is_focus_too_near_but_not_firmly() {
+    let mut scene = Scene { f_number: 4.0, ..Scene::default() };
+    scene.focus_m = 0.9 / scene.ground(scene.bottom());
+    let mut map = scene.map();
+    map.layers = map.tiles.iter().map(|t| Some(if v(&scene, t) > 0.1 { 1.8 } else { 0.2 })).collect();
+    let d = judge(&scene, &map);
+    assert_eq!(ends(&d), [Judgement::Unknown, Judgement::Beyond]);
+    assert_eq!(d.verdict.cause, Cause::FocusTooNear, "{:?}", d.verdict);
+    assert!(d.verdict.confidence < judge::SURE);
+}
+
+#[test]
+fn a_step_from_sharpened_edges_to_smoothed_texture_is_no_defocus() {
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 13.0, seed, ..Scene::default() });
+        let mut map = scene.map();
+        map.overshoot = Some(Estimate::new(0.12, 0.01, 200));
+        for tile in &mut map.tiles {
+            if v(&scene, tile) > 0.05 {
+                scaled(tile, 2.4);
+            }
+        }
+        let d = judge(&scene, &map);
+        let firm = d.verdict.cause.is_focus() && d.verdict.confidence >= judge::SURE;
+        assert!(!firm && ends(&d)[0] != Judgement::Beyond, "seed {seed}: {:?} {:?}", d.verdict, d.zones[0]);
+        // The same processing over ground that is out of focus leaves the growth, and the verdict.
+        let far = Scene { seed, ..too_far() };
+        let mut map = far.map();
+        map.overshoot = Some(Estimate::new(0.12, 0.01, 200));
+        let d = judge(&far, &map);
+        assert_eq!(d.verdict.cause, Cause::FocusTooFar, "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
+fn a_foreground_blurred_by_tens_of_pixels_is_soft_whatever_plane_it_lies_in() {
+    // Leaves in front: each of the six lowest rows is half as soft again as the one above it, with wide scatter.
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+        let mut map = scene.map();
+        let (rows, columns) = (map.rows, map.columns);
+        let mut rng = Rng(seed * 31);
+        for (i, tile) in map.tiles.iter_mut().enumerate() {
+            let below = (i as u32 / columns + 7).saturating_sub(rows);
+            if below > 0 && tile.blur.is_some() {
+                let width = 0.9 * 1.6f64.powi(below as i32) * (0.25 * rng.normal()).exp();
+                tile.blur = Some(Estimate::new(width, 0.1 * width, 20));
+                if below > 5 && rng.chance(0.5) {
+                    (tile.blur, tile.state) = (None, TileState::NoDetail);
+                }
+            }
+        }
+        let d = judge(&scene, &map);
+        assert_eq!(ends(&d)[0], Judgement::Beyond, "seed {seed}: {:?} {:?}", d.verdict, d.answer(ZoneName::Near));
+        assert_eq!(d.verdict.cause, Cause::FocusTooFar, "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
+fn what_stands_in_the_sky_is_not_the_far_scene() {
+    // A sharp flag high above a far scene that is out of focus.
+    let mut scene = Scene { f_number: 4.0, down: 0.02, ..Scene::default() };
+    scene.focus_m = 0.9 / scene.ground(scene.bottom());
+    let mut map = scene.map();
+    lit(&scene, &mut map);
+    let columns = map.columns as usize;
+    for (i, tile) in map.tiles.iter_mut().enumerate() {
+        let (x, y) = (i % columns, i / columns);
+        if (6..16).contains(&x) && (1..5).contains(&y) {
+            (tile.contrast, tile.state) = (0.9, TileState::Measured);
+            tile.blur = Some(Estimate::new(0.55, 0.03, 40));
+        }
+    }
+    let d = judge(&scene, &map);
+    let far = d.zones.iter().find(|z| z.name == ZoneName::Far).unwrap();
+    assert!(far.tiles.iter().all(|&i| i as usize / columns >= 4), "{:?}", far.tiles);
+    assert_eq!(far.answer.judgement, Judgement::Beyond, "{:?}", far.optical_px);
+    assert_eq!(d.verdict.cause, Cause::FocusTooNear, "{:?}", d.verdict);
+}
+
+#[test]
+fn a_frame_too_sharp_for_its_f_number_is_not_judged_by_it() {
+    let scene = right(Scene { f_number: 8.0, pitch_um: 4.0, ..Scene::default() });
+    for claimed in [22.0, 45.0, 90.0] {
+        let facts = Capture { f_number: Some(Fact::new(claimed, Source::Exif)), ..scene.capture() };
+        let d = diagnose(&scene.map(), &facts, None, &Intent::default());
+        assert!(d.flags.contains(&Flag::ApertureContradicted), "f/{claimed}: {:?}", d.flags);
+        assert_eq!(d.verdict.cause, Cause::SharpThroughout, "f/{claimed}: {:?}", d.verdict);
+    }
+    // A frame that is as soft as its f-number says is judged by it.
+    let honest = right(Scene { f_number: 32.0, pitch_um: 4.0, width: 4000, height: 3000, ..Scene::default() });
+    let d = judge(&honest, &honest.map());
+    assert!(!d.flags.contains(&Flag::ApertureContradicted));
+    assert_eq!(d.verdict.cause, Cause::Diffraction);
+}
+
+#[test]
+fn what_the_camera_did_not_write_is_flagged_and_never_firm() {
+    let scene = Scene { lens: (2.0, 0.4, 2.0), ..right(Scene { f_number: 11.0, ..Scene::default() }) };
+    let mut map = scene.map();
+    map.enlarged = true;
+    let d = judge(&scene, &map);
+    assert!(d.flags.contains(&Flag::Enlarged) && d.verdict.confidence < judge::SURE, "{:?}", d.verdict);
+    assert!(matches!(d.verdict.cause, Cause::Processing | Cause::CannotTell), "{:?}", d.verdict);
+
+    let wide = Scene { width: 9000, height: 3000, ..too_far() };
+    let d = judge(&wide, &wide.map());
+    assert!(d.flags.contains(&Flag::Panorama) && d.verdict.confidence < judge::SURE, "{:?}", d.verdict);
+
+    let fisheye = Capture { lens: Some(Fact::new("8mm F3.5 Fisheye".into(), Source::Exif)), ..too_far().capture() };
+    let d = diagnose(&too_far().map(), &fisheye, None, &Intent::default());
+    assert!(d.flags.contains(&Flag::Fisheye) && d.verdict.confidence < judge::SURE);
+}
+
+#[test]
+fn a_sky_at_another_edge_than_the_upper_is_noticed() {
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let mut map = scene.map();
+    lit(&scene, &mut map);
+    assert!(!judge(&scene, &map).flags.contains(&Flag::OrientationLost));
+    let mut over = map.clone();
+    over.tiles.reverse();
+    for (tile, place) in over.tiles.iter_mut().zip(&map.tiles) {
+        (tile.x, tile.y, tile.width, tile.height) = (place.x, place.y, place.width, place.height);
+    }
+    let d = judge(&scene, &over);
+    assert!(d.flags.contains(&Flag::OrientationLost), "{:?}", d.flags);
+    assert!(d.verdict.cause == Cause::CannotTell || d.verdict.confidence < judge::SURE);
+}
+
+#[test]
+fn without_the_facts_the_evenness_is_still_told() {
+    let none = Capture::default();
+    let sharp = right(Scene { f_number: 11.0, ..Scene::default() });
+    let d = diagnose(&sharp.map(), &none, None, &Intent::default());
+    assert_eq!(d.verdict.cause, Cause::SharpThroughout, "{:?}", d.verdict);
+    let soft = too_far();
+    let d = diagnose(&soft.map(), &none, None, &Intent::default());
+    assert_eq!(d.sharp_throughout(), Some(false));
+    let said = wording::sentence(&d, &none, Units::Metric);
+    assert!(said.contains("near is beyond") && said.contains("far is within"), "{said}");
+}
