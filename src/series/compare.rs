@@ -78,7 +78,7 @@ pub fn zones(found: impl Iterator<Item = (ZoneName, Vec<usize>)>, tiles: &[Regio
     zones
 }
 
-/// Compares the frames of one scene and answers what was asked. `zones` are those of the [`reference`] frame, `pixels`
+/// Compares the frames of one scene and answers what was asked. `zones` are those of the [`reference()`] frame, `pixels`
 /// gives a frame's pixels by its index; a frame whose pixels can't be had is left out and named.
 #[must_use]
 pub fn compare<'p>(
