@@ -23,6 +23,7 @@ pub mod series;
 pub mod intake;
 pub mod output;
 pub mod report;
+pub mod sidecar;
 
 pub mod cli;
 pub mod commands;

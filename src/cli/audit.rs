@@ -7,6 +7,7 @@ use clap::ValueEnum;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::audit::{self, Audit};
+use crate::commands::sidecars::{Rate, Sidecars};
 use crate::commands::work::Budget;
 use crate::intake::{Overrides, Prefer};
 use crate::measure::Settings;
@@ -52,10 +53,28 @@ pub struct Args {
     /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
     #[arg(long, value_name = "FILE")]
     lens: Vec<PathBuf>,
+    /// Write an XMP sidecar beside each photograph, with the verdict as keywords and the numbers as properties; what a
+    /// sidecar holds already stays.
+    #[arg(long)]
+    sidecars: bool,
+    /// Only say what would be written into sidecars; the report is written all the same.
+    #[arg(long, requires = "sidecars")]
+    dry_run: bool,
+    /// Give stars in the sidecars, too: 1 not sharp, 2 can't be told, 3 sharp, 4 sharp and the best of its scene.
+    #[arg(long, requires = "sidecars", value_enum, value_name = "WHICH", num_args = 0..=1, default_missing_value = "unrated", require_equals = true)]
+    rate: Option<RateWord>,
     #[command(flatten)]
     subjects: Subjects,
     #[command(flatten)]
     given: Given,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum RateWord {
+    /// Where there is no rating, or one that tussock gave.
+    Unrated,
+    /// In the place of your own ratings, too.
+    All,
 }
 
 /// What must be sharp, and how sharp.
@@ -224,6 +243,13 @@ impl Args {
             intent: self.subjects.intent()?,
             overrides: self.given.overrides()?,
             lenses: self.lens.clone(),
+            sidecars: self.sidecars.then(|| Sidecars {
+                dry_run: self.dry_run,
+                rate: self.rate.map(|word| match word {
+                    RateWord::Unrated => Rate::Unrated,
+                    RateWord::All => Rate::All,
+                }),
+            }),
         })
     }
 }

@@ -6,6 +6,7 @@ mod card;
 mod demo;
 mod edge;
 mod facts;
+mod keepers;
 mod lens;
 mod plan;
 mod series;
@@ -49,6 +50,8 @@ enum Command {
     Lens(lens::Args),
     /// Print the capture facts of photographs, each with where it came from.
     Facts(facts::Args),
+    /// List, link, copy or move the frames of a report that are worth keeping.
+    Keepers(keepers::Args),
     /// Compare frames of one scene: apertures, focus brackets, near-duplicates.
     Series(series::Args),
     /// Decode files for another process of this program, as asked on standard input.
@@ -96,6 +99,7 @@ fn meant(command: Command) -> anyhow::Result<Outcome> {
         Command::Card(args) => args.run(),
         Command::Lens(args) => args.run(),
         Command::Facts(args) => args.run(),
+        Command::Keepers(args) => args.run(),
         Command::Series(args) => args.run(),
         Command::RawWorker { time } => raw_worker::run(time),
     }

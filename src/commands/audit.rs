@@ -8,6 +8,7 @@ use super::frame::{self, Bench, Seen};
 use super::frames::failure;
 use super::progress::Progress;
 use super::remember::Memory;
+use super::sidecars::{self, Sidecars};
 use super::work::{self, Budget};
 use super::{Outcome, groups, place, raw_worker, stop};
 use crate::intake::{self, Candidate, Found, IntakeError, Overrides, Prefer};
@@ -50,6 +51,8 @@ pub struct Audit {
     pub overrides: Overrides,
     /// Files of learned lens baselines the user gave.
     pub lenses: Vec<PathBuf>,
+    /// Whether and how to write XMP sidecars beside the photographs.
+    pub sidecars: Option<Sidecars>,
 }
 
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
@@ -139,10 +142,12 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         }
     }
     folder.swap(REPORT)?;
-    output::print(&report::text(&report::view(&run), output::columns()));
+    let view = report::view(&run);
+    output::print(&report::text(&view, output::columns()));
+    let left_alone = audit.sidecars.map_or(0, |asked| sidecars::write(asked, &paths, &view));
     let read = folder.path().join(if audit.page { "index.html" } else { "audit.json" });
     output::print(&format!("\nReport: {}\n", shown(&read)));
-    Ok(Outcome::of(run.frames.len(), run.failures.len() + unreached))
+    Ok(Outcome::of(run.frames.len(), run.failures.len() + unreached + left_alone))
 }
 
 /// Measures frame by frame; frames that were not begun when somebody asked to stop are missing at the end.

@@ -11,6 +11,7 @@ pub mod facts;
 mod frame;
 pub mod frames;
 pub mod groups;
+pub mod keepers;
 pub mod lens;
 mod outcome;
 pub mod place;
@@ -19,6 +20,7 @@ mod progress;
 pub mod raw_worker;
 mod remember;
 pub mod series;
+pub mod sidecars;
 mod stop;
 pub mod work;
 

@@ -78,7 +78,9 @@ pub fn looks_like_photograph(path: &Path) -> bool {
     RAW_EXTENSIONS.contains(&extension.as_str()) || RENDERED_EXTENSIONS.contains(&extension.as_str())
 }
 
-fn is_raw(path: &Path) -> bool {
+/// Whether a name is that of a camera raw file.
+#[must_use]
+pub fn is_raw(path: &Path) -> bool {
     RAW_EXTENSIONS.contains(&extension(path).as_str())
 }
 

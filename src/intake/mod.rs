@@ -31,11 +31,12 @@ mod worker;
 mod xl;
 pub mod xmp;
 
-pub use beside::{memory_needed, sidecars};
+pub use beside::memory_needed;
 pub use error::{IntakeError, IntakeErrorKind};
 pub use file::{is_picture, open_file, read_text};
-pub use folder::{Candidate, Found, Prefer, REPORT_MARK, find, looks_like_photograph};
+pub use folder::{Candidate, Found, Prefer, REPORT_MARK, find, is_raw, looks_like_photograph};
 pub use worker::{Workers, serve, use_workers};
+pub use xmp::told_beside;
 
 use std::path::Path;
 

@@ -1,5 +1,6 @@
 //! Bytes to a path, never over what is not ours, and words to the terminal.
 
+pub mod beside;
 pub mod folder;
 pub mod guard;
 pub mod store;
@@ -97,6 +98,14 @@ fn harmless(text: &str) -> Cow<'_, str> {
 pub fn print(text: &str) {
     let mut out = io::stdout().lock();
     if out.write_all(harmless(text).as_bytes()).and_then(|()| out.flush()).is_err() {
+        std::process::exit(0);
+    }
+}
+
+/// Prints bytes for another program to read, as they are; a closed pipe as in [`print`].
+pub fn print_bytes(bytes: &[u8]) {
+    let mut out = io::stdout().lock();
+    if out.write_all(bytes).and_then(|()| out.flush()).is_err() {
         std::process::exit(0);
     }
 }

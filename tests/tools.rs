@@ -1,0 +1,251 @@
+//! What tussock does among a photographer's other files: sidecars beside photographs, frames listed, linked, copied, moved.
+#![cfg(unix)]
+
+#[path = "support/files.rs"]
+mod files;
+#[path = "support/place.rs"]
+mod place;
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::os::unix::fs::{PermissionsExt as _, symlink};
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use image::{GrayImage, Luma};
+use place::{Place, said};
+
+fn jpeg(seed: u32) -> Vec<u8> {
+    let picture = GrayImage::from_fn(480, 320, |x, y| {
+        let edge = if ((x * 7 + y * 3 + seed * 11) / 40).is_multiple_of(2) { 60 } else { 190 };
+        Luma([edge + ((x ^ (y * 5)).wrapping_mul(2_654_435_761).wrapping_add(seed) >> 27) as u8])
+    });
+    files::grey_jpeg(&picture, 90)
+}
+
+/// Every file and link below a folder, with its content or where it leads.
+fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    for entry in fs::read_dir(folder).unwrap().map(|e| e.unwrap()) {
+        let (path, kind) = (entry.path(), entry.file_type().unwrap());
+        if kind.is_dir() {
+            found.extend(contents(&path));
+        } else if kind.is_symlink() {
+            found.insert(path.clone(), fs::read_link(&path).unwrap().into_os_string().into_encoded_bytes());
+        } else {
+            found.insert(path.clone(), fs::read(&path).unwrap());
+        }
+    }
+    found
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+/// A sidecar as a raw developer may have left it.
+const EDITS: &str = "\u{feff}<?xpacket begin=\"\u{feff}\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?>\r\n\
+    <x:xmpmeta xmlns:x=\"adobe:ns:meta/\">\r\n <rdf:RDF xmlns:rdf=\"http://www.w3.org/1999/02/22-rdf-syntax-ns#\">\r\n  \
+    <rdf:Description rdf:about=\"\" xmlns:e=\"http://edits.invalid/\" xmlns:xmp=\"http://ns.adobe.com/xap/1.0/\" \
+    e:Tone=\"0, 0, 255, 255\" xmp:Rating=\"5\"/>\r\n </rdf:RDF>\r\n</x:xmpmeta>\r\n<?xpacket end=\"w\"?>";
+
+#[test]
+fn sidecars_are_written_merged_or_left_alone_and_a_dry_run_writes_none() {
+    let place = Place::new();
+    for (i, name) in ["new", "edited", "broken", "linked", "locked", "full", "dir"].iter().enumerate() {
+        place.photo(&format!("{name}.jpg"), &jpeg(i as u32));
+    }
+    place.photo("edited.xmp", EDITS.as_bytes());
+    place.photo("broken.xmp", b"<x:xmpmeta xmlns:x=\"adobe:ns:meta/\"><rdf:RDF>");
+    place.photo("locked.xmp", EDITS.as_bytes());
+    place.photo("full.jpg.xmp", EDITS.as_bytes());
+    fs::set_permissions(place.path("photos/edited.xmp"), fs::Permissions::from_mode(0o640)).unwrap();
+    fs::set_permissions(place.path("photos/locked.xmp"), fs::Permissions::from_mode(0o444)).unwrap();
+    fs::set_permissions(place.path("photos/new.jpg"), fs::Permissions::from_mode(0o444)).unwrap();
+    fs::write(place.path("elsewhere.xmp"), EDITS).unwrap();
+    symlink("../elsewhere.xmp", place.path("photos/linked.xmp")).unwrap();
+    fs::create_dir(place.path("photos/dir.xmp")).unwrap();
+    let photos = place.path("photos");
+    let before = contents(&photos);
+    let audit = |more: &[&str]| {
+        place.run(&[&["audit", "photos", "--no-page", "--tiles", "8", "--out", "out", "--sidecars"], more].concat())
+    };
+
+    let dry = audit(&["--dry-run"]);
+    assert_eq!(dry.status.code(), Some(1), "{}", said(&dry));
+    assert!(contents(&photos) == before);
+    assert!(out(&dry).contains("would write photos/new.xmp: + "), "{}", out(&dry));
+    assert!(out(&dry).contains("would change photos/edited.xmp: + "), "{}", out(&dry));
+    assert!(out(&dry).contains("1 would be written, 2 would be changed"), "{}", out(&dry));
+
+    let done = audit(&[]);
+    assert_eq!(done.status.code(), Some(1), "{}", said(&done));
+    for (file, why) in [
+        ("broken.xmp", "not well-formed XML"),
+        ("linked.xmp", "it is a link"),
+        ("locked.xmp", "may only be read"),
+        ("dir.xmp", "not a file"),
+    ] {
+        let line = said(&done).lines().find(|l| l.contains(file)).unwrap_or("").to_owned();
+        assert!(line.contains("left alone") && line.contains(why), "{file}: {}", said(&done));
+    }
+    let after = contents(&photos);
+    let changed: Vec<&str> = after
+        .iter()
+        .filter(|(path, bytes)| before.get(*path) != Some(*bytes))
+        .map(|(path, _)| path.file_name().unwrap().to_str().unwrap())
+        .collect();
+    assert_eq!(changed, ["edited.xmp", "full.jpg.xmp", "new.xmp"]);
+    assert_eq!(fs::read_to_string(place.path("elsewhere.xmp")).unwrap(), EDITS);
+    assert!(fs::symlink_metadata(photos.join("linked.xmp")).unwrap().is_symlink());
+    let text = fs::read_to_string(photos.join("edited.xmp")).unwrap();
+    let (head, tail) = EDITS.split_at(EDITS.find("\r\n </rdf:RDF>").unwrap());
+    assert!(text.starts_with(head) && text.ends_with(tail) && text.contains("<tussock:cause>"), "{text}");
+    let mode = |name: &str| fs::metadata(photos.join(name)).unwrap().permissions().mode() & 0o777;
+    assert_eq!((mode("edited.xmp"), mode("new.xmp")), (0o640, 0o644));
+    assert!(!after.keys().any(|p| p.to_string_lossy().contains("unfinished")));
+
+    // Nothing is left to do, and what a sidecar of ours says is no fact of the photograph's.
+    let again = audit(&[]);
+    assert!(contents(&photos) == after);
+    assert!(out(&again).contains("0 written, 0 changed, 3 already"), "{}", out(&again));
+    assert_eq!(tussock::intake::told_beside(&photos.join("new.jpg")), Vec::<u8>::new());
+
+    // Stars only where asked, and not over the user's.
+    let rated = audit(&["--rate"]);
+    assert!(out(&rated).contains("kept their own rating"), "{}", out(&rated));
+    assert!(fs::read_to_string(photos.join("edited.xmp")).unwrap().contains("xmp:Rating=\"5\""));
+    assert!(fs::read_to_string(photos.join("new.xmp")).unwrap().contains("<xmp:Rating>"));
+    audit(&["--rate=all"]);
+    assert!(!fs::read_to_string(photos.join("edited.xmp")).unwrap().contains("xmp:Rating=\"5\""));
+    assert_eq!(place.run(&["audit", "photos", "--dry-run"]).status.code(), Some(2));
+}
+
+/// A shoot with a report made by hand, as far as keepers reads it.
+fn reported() -> Place {
+    let place = Place::new();
+    for name in ["a.jpg", "b.jpg", "c.jpg", "d.jpg", "e.dng", "e.jpg"] {
+        place.photo(name, name.as_bytes());
+    }
+    place.photo("a.xmp", b"sidecar of a");
+    place.photo("e.xmp", b"sidecar of e");
+    fs::create_dir_all(place.path("photos/more")).unwrap();
+    place.photo("more/a.jpg", b"another a");
+    let frame = |file: &str, throughout: Option<bool>, cause: &str, group: Option<usize>| {
+        serde_json::json!({"file": format!("photos/{file}"), "sharp": {"throughout": throughout, "near": "within"},
+            "verdict": {"cause": cause, "confidence": 0.9}, "group": group, "tiles": [{"x": 0}]})
+    };
+    let report = serde_json::json!({"format": "tussock.audit", "version": 2, "frames": [
+        frame("a.jpg", Some(true), "sharp_throughout", Some(0)),
+        frame("b.jpg", Some(true), "sharp_throughout", Some(0)),
+        frame("c.jpg", Some(false), "focus_too_far", None),
+        frame("d.jpg", None, "cannot_tell", None),
+        frame("e.dng", Some(true), "lens_asymmetry", None),
+        frame("more/a.jpg", Some(true), "sharp_throughout", None),
+    ], "failures": [], "groups": [{"frames": [0, 1], "best": 1, "varied": "nothing", "covering_set": null}]});
+    fs::create_dir(place.path("report")).unwrap();
+    fs::write(place.path("report/audit.json"), report.to_string()).unwrap();
+    place
+}
+
+fn listed(place: &Place, arguments: &[&str]) -> String {
+    let done = place.run(&[&["keepers", "report"], arguments].concat());
+    assert_eq!(done.status.code(), Some(0), "{arguments:?}: {}", said(&done));
+    out(&done).replace("photos/", "")
+}
+
+#[test]
+fn keepers_lists_frames_by_verdict_group_and_marks() {
+    let place = reported();
+    assert_eq!(listed(&place, &[]), "a.jpg\nb.jpg\ne.dng\nmore/a.jpg\n");
+    assert_eq!(listed(&place, &["--best"]), "b.jpg\ne.dng\nmore/a.jpg\n");
+    assert_eq!(listed(&place, &["--of", "unknown,focus-too-far"]), "c.jpg\nd.jpg\n");
+    assert_eq!(listed(&place, &["--of", "not-sharp", "-0"]), "c.jpg\0");
+    let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--of", "not-sharp", "--json"])).unwrap();
+    assert_eq!((&json["format"], &json["frames"][0]["cause"]), (&"tussock.keepers".into(), &"focus_too_far".into()));
+    let marks = |text: &str| fs::write(place.path("keep.json"), text).unwrap();
+    marks(r#"{"format":"tussock.keep","version":1,"report":"x","keep":["photos/c.jpg"],"leave_out":["photos/a.jpg"]}"#);
+    assert_eq!(listed(&place, &["--marks", "keep.json"]), "c.jpg\n");
+    assert_eq!(listed(&place, &["--marks", "keep.json", "--of", "sharp"]), "b.jpg\nc.jpg\ne.dng\nmore/a.jpg\n");
+    // What makes no sense is told in a sentence.
+    marks(r#"{"format":"tussock.keep","version":1,"keep":["photos/gone.jpg"],"leave_out":[]}"#);
+    let done = place.run(&["keepers", "report", "--marks", "keep.json"]);
+    assert!(done.status.code() == Some(1) && said(&done).contains("no such frame"), "{}", said(&done));
+    for (text, why) in [
+        (r#"{"format":"tussock.keep","version":9,"keep":[]}"#, "later version"),
+        (r#"{"format":"tussock.audit","version":1}"#, "not a keep list"),
+        ("nothing", "not a keep list"),
+    ] {
+        marks(text);
+        let done = place.run(&["keepers", "report", "--marks", "keep.json"]);
+        assert!(done.status.code() == Some(2) && said(&done).contains(why), "{}", said(&done));
+    }
+    for (report, why) in [("photos", "no such file"), ("keep.json", "not a report"), ("missing", "no such file")] {
+        let done = place.run(&["keepers", report]);
+        assert!(done.status.code() == Some(2) && said(&done).contains(why), "{report}: {}", said(&done));
+    }
+    assert_eq!(place.run(&["keepers", "report", "--of", "nice"]).status.code(), Some(2));
+}
+
+#[test]
+fn what_keepers_puts_into_a_folder_can_be_taken_back_and_goes_over_nothing() {
+    for how in ["--links", "--copy", "--move"] {
+        let place = reported();
+        let photos = place.path("photos");
+        let before = contents(&photos);
+        fs::create_dir(place.path("kept")).unwrap();
+        fs::write(place.path("kept/b.jpg"), "somebody else's").unwrap();
+        let done = place.run(&["keepers", "report", how, "kept"]);
+        assert_eq!(done.status.code(), Some(0), "{how}: {}", said(&done));
+        let mut names: Vec<String> =
+            fs::read_dir(place.path("kept")).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        let expected =
+            ["a-2.jpg", "a.jpg", "a.xmp", "b-2.jpg", "b.jpg", "e.dng", "e.jpg", "e.xmp", "tussock-undo-1.json"];
+        assert_eq!(names, expected, "{how}");
+        assert_eq!(fs::read(place.path("kept/b.jpg")).unwrap(), b"somebody else's");
+        assert_eq!(fs::read(place.path("kept/a-2.jpg")).unwrap(), b"another a", "{how}");
+        assert_eq!(fs::symlink_metadata(place.path("kept/e.dng")).unwrap().is_symlink(), how == "--links");
+        if how == "--move" {
+            assert_eq!(contents(&photos).len(), before.len() - 7);
+            assert!(!photos.join("e.jpg").exists() && photos.join("c.jpg").exists());
+        } else {
+            assert!(contents(&photos) == before, "{how}");
+            // A second time there is nothing to do.
+            let again = place.run(&["keepers", "report", how, "kept"]);
+            assert!(again.status.code() == Some(0) && said(&again).contains("7 files were there"), "{}", said(&again));
+            assert_eq!(fs::read_dir(place.path("kept")).unwrap().count(), expected.len());
+        }
+        // What was changed since is left alone.
+        if how == "--copy" {
+            fs::write(place.path("kept/a.xmp"), "edited since").unwrap();
+        } else {
+            fs::write(photos.join("new.jpg"), "new").unwrap();
+        }
+        let undone = place.run(&["keepers", "--undo", "kept/tussock-undo-1.json"]);
+        let expected = if how == "--copy" { 1 } else { 0 };
+        assert_eq!(undone.status.code(), Some(expected), "{how}: {}", said(&undone));
+        assert_eq!(fs::read(place.path("kept/b.jpg")).unwrap(), b"somebody else's");
+        assert_eq!(place.path("kept/a.xmp").exists(), how == "--copy");
+        let mut now = contents(&photos);
+        now.remove(&photos.join("new.jpg"));
+        assert!(now == before, "{how}");
+    }
+}
+
+#[test]
+fn what_is_gone_is_named_and_what_came_back_is_not_written_over() {
+    let place = reported();
+    fs::remove_file(place.path("photos/b.jpg")).unwrap();
+    let done = place.run(&["keepers", "report", "--move", "kept"]);
+    assert!(done.status.code() == Some(1) && said(&done).contains("photos/b.jpg: it is not there"), "{}", said(&done));
+    place.photo("a.jpg", b"a new a");
+    let undone = place.run(&["keepers", "--undo", "kept/tussock-undo-1.json"]);
+    assert!(undone.status.code() == Some(1) && said(&undone).contains("stays where it is"), "{}", said(&undone));
+    assert_eq!(fs::read(place.path("photos/a.jpg")).unwrap(), b"a new a");
+    assert_eq!(fs::read(place.path("kept/a.jpg")).unwrap(), b"a.jpg");
+    assert_eq!(fs::read(place.path("photos/e.dng")).unwrap(), b"e.dng");
+    for bad in ["photos/a.jpg", "report/audit.json", "missing.json"] {
+        assert_eq!(place.run(&["keepers", "--undo", bad]).status.code(), Some(2), "{bad}");
+    }
+}
