@@ -142,7 +142,13 @@ fn reported() -> Place {
         frame("d.jpg", None, "cannot_tell", None),
         frame("e.dng", Some(true), "lens_asymmetry", None),
         frame("more/a.jpg", Some(true), "sharp_throughout", None),
-    ], "failures": [], "groups": [{"frames": [0, 1], "best": 1, "varied": "nothing", "covering_set": null}]});
+        frame("f1.jpg", Some(false), "focus_too_near", Some(1)),
+        frame("f2.jpg", Some(false), "too_little_depth", Some(1)),
+        frame("f3.jpg", Some(false), "focus_too_far", Some(1)),
+    ], "failures": [], "groups": [
+        {"frames": [0, 1], "best": 1, "varied": "nothing", "covering_set": null},
+        {"frames": [6, 7, 8], "best": 7, "varied": "focus", "covering_set": ["photos/f1.jpg", "photos/f3.jpg"]},
+    ]});
     fs::create_dir(place.path("report")).unwrap();
     fs::write(place.path("report/audit.json"), report.to_string()).unwrap();
     place
@@ -158,9 +164,11 @@ fn listed(place: &Place, arguments: &[&str]) -> String {
 fn keepers_lists_frames_by_verdict_group_and_marks() {
     let place = reported();
     assert_eq!(listed(&place, &[]), "a.jpg\nb.jpg\ne.dng\nmore/a.jpg\n");
-    assert_eq!(listed(&place, &["--best"]), "b.jpg\ne.dng\nmore/a.jpg\n");
-    assert_eq!(listed(&place, &["--of", "unknown,focus-too-far"]), "c.jpg\nd.jpg\n");
-    assert_eq!(listed(&place, &["--of", "not-sharp", "-0"]), "c.jpg\0");
+    // Of a bracket without a sharp frame, those stay that are sharp together.
+    assert_eq!(listed(&place, &["--best"]), "b.jpg\ne.dng\nmore/a.jpg\nf1.jpg\nf3.jpg\n");
+    assert_eq!(listed(&place, &["--best", "--of", "too-little-depth"]), "f2.jpg\n");
+    assert_eq!(listed(&place, &["--of", "unknown,cannot-tell"]), "d.jpg\n");
+    assert_eq!(listed(&place, &["--of", "not-sharp", "-0"]), "c.jpg\0f1.jpg\0f2.jpg\0f3.jpg\0");
     let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--of", "not-sharp", "--json"])).unwrap();
     assert_eq!((&json["format"], &json["frames"][0]["cause"]), (&"tussock.keepers".into(), &"focus_too_far".into()));
     let marks = |text: &str| fs::write(place.path("keep.json"), text).unwrap();
@@ -248,4 +256,99 @@ fn what_is_gone_is_named_and_what_came_back_is_not_written_over() {
     for bad in ["photos/a.jpg", "report/audit.json", "missing.json"] {
         assert_eq!(place.run(&["keepers", "--undo", bad]).status.code(), Some(2), "{bad}");
     }
+}
+
+#[test]
+fn the_published_schemas_are_the_ones_that_are_printed() {
+    let place = Place::new();
+    let names = out(&place.run(&["schema"]));
+    assert!(names.lines().count() >= 10, "{names}");
+    for name in names.lines() {
+        let printed = place.run(&["schema", name]);
+        assert_eq!(printed.status.code(), Some(0), "{name}");
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("schemas");
+        let file = fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).find(|p| {
+            let file = p.file_name().unwrap().to_str().unwrap();
+            file.strip_prefix(name).is_some_and(|rest| rest.trim_start_matches(['-', '1', '2', '3']) == ".schema.json")
+        });
+        let file = file.unwrap_or_else(|| panic!("no schema {name}: run `tussock schema {name}`"));
+        assert_eq!(fs::read_to_string(&file).unwrap(), out(&printed), "{}", file.display());
+        let schema: serde_json::Value = serde_json::from_str(&out(&printed)).unwrap();
+        assert!(schema["$schema"].is_string(), "{name}");
+    }
+    let wrong = place.run(&["schema", "weather"]);
+    assert!(wrong.status.code() == Some(2) && said(&wrong).contains("there are audit"), "{}", said(&wrong));
+}
+
+#[test]
+fn settings_hold_for_every_command_and_a_broken_file_is_named() {
+    let place = Place::new();
+    let shown = || out(&place.run(&["settings"]));
+    assert!(shown().contains("built in") && shown().contains("(not there)"), "{}", shown());
+    fs::create_dir_all(place.path("config/tussock")).unwrap();
+    let file = place.path("config/tussock/settings.toml");
+    fs::write(&file, "units = \"imperial\"\nsensor = \"23.5x15.6mm\"\n").unwrap();
+    assert!(shown().contains("imperial") && shown().contains("settings file"), "{}", shown());
+    let plan = |more: &[&str]| out(&place.run(&[&["plan", "--near", "1m", "--focal", "24mm"], more].concat()));
+    assert!(plan(&[]).contains(" ft"), "{}", plan(&[]));
+    assert!(!plan(&["--units", "metric"]).contains(" ft"), "{}", plan(&["--units", "metric"]));
+    let json: serde_json::Value = serde_json::from_str(&out(&place.run(&["settings", "--json"]))).unwrap();
+    assert_eq!(json["settings"][1]["source"], "settings file");
+    for (text, why) in [("unit = 1", "line 1"), ("units = \"miles\"", "'miles'"), ("units = ", "line 1")] {
+        fs::write(&file, text).unwrap();
+        for arguments in [vec!["plan", "--near", "1m", "--focal", "24mm"], vec!["settings"]] {
+            let done = place.run(&arguments);
+            let one_line = said(&done).trim().lines().count() == 1;
+            assert!(done.status.code() == Some(2) && said(&done).contains(why) && one_line, "{}", said(&done));
+            assert!(said(&done).contains("settings.toml"), "{}", said(&done));
+        }
+        // Help and what explains the program still work.
+        for arguments in [vec!["plan", "--help"], vec!["--help"], vec!["schema"], vec!["--version"], vec!["man"]] {
+            assert_eq!(place.run(&arguments).status.code(), Some(0), "{arguments:?}");
+        }
+    }
+}
+
+#[test]
+fn json_goes_to_standard_output_and_quiet_says_nothing_but_failures() {
+    let place = Place::new();
+    place.photo("a.jpg", &jpeg(1));
+    let options = ["photos", "--no-page", "--tiles", "8", "--out", "out"];
+    let done = place.run(&[&["audit"], options.as_slice(), &["--json", "--sidecars"]].concat());
+    assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+    assert_eq!(done.stdout, fs::read(place.path("out/audit.json")).unwrap());
+    assert!(said(&done).contains("Sidecars: 1 written"), "{}", said(&done));
+    let done = place.run(&[&["audit"], options.as_slice(), &["--quiet"]].concat());
+    assert_eq!((done.status.code(), said(&done).as_str(), out(&done).as_str()), (Some(0), "", ""));
+    place.photo("scrap.jpg", b"scrap");
+    let done = place.run(&[&["audit"], options.as_slice(), &["--quiet"]].concat());
+    assert_eq!((done.status.code(), out(&done).as_str()), (Some(1), ""));
+    assert!(said(&done).lines().count() == 1 && said(&done).contains("scrap.jpg"), "{}", said(&done));
+    let done = place.run(&[&["audit"], options.as_slice(), &["--verbose"]].concat());
+    assert!(said(&done).contains("reading and measuring took "), "{}", said(&done));
+    let json = |arguments: &[&str]| -> serde_json::Value {
+        let done = place.run(arguments);
+        serde_json::from_str(&out(&done)).unwrap_or_else(|e| panic!("{arguments:?}: {e}: {}", said(&done)))
+    };
+    assert_eq!(json(&["cache", "clear", "--json"])["format"], "tussock.cache");
+    assert_eq!(json(&["facts", "photos/a.jpg", "--json"])[0]["file"], "photos/a.jpg");
+    assert!(json(&["licences", "--json"])["libraries"].as_array().unwrap().len() > 100);
+    place.photo("b.jpg", &jpeg(1));
+    assert_eq!(json(&["series", "photos/a.jpg", "photos/b.jpg", "--json", "--tiles", "8"])["format"], "tussock.series");
+}
+
+#[test]
+fn manual_pages_completions_and_notices_are_printed_and_written() {
+    let place = Place::new();
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let script = out(&place.run(&["completions", shell]));
+        assert!(script.contains("keepers") && script.contains("sidecars"), "{shell}");
+    }
+    assert!(out(&place.run(&["man", "audit"])).contains("sidecars"));
+    assert_eq!(place.run(&["man", "weather"]).status.code(), Some(2));
+    assert_eq!(place.run(&["man", "--out", "man1"]).status.code(), Some(0));
+    assert!(place.path("man1/tussock-keepers.1").is_file());
+    assert_eq!(place.run(&["man", "--out", "man1"]).status.code(), Some(2), "nothing is written over");
+    let notices = out(&place.run(&["licences"]));
+    assert!(notices.contains("GNU LESSER GENERAL PUBLIC LICENSE") && notices.contains("Permission is hereby granted"));
 }

@@ -4,13 +4,11 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
+use super::making::Making;
 use super::values;
 use crate::commands::Outcome;
-use crate::commands::audit::{self, Audit};
-use crate::commands::sidecars::{Rate, Sidecars};
-use crate::commands::work::Budget;
+use crate::commands::audit;
 use crate::intake::{Overrides, Prefer};
-use crate::measure::Settings;
 use crate::quantity::{Distance, Intent, Place, SharpFor, Units};
 use crate::shot::{Capture, Fact, Source};
 
@@ -19,62 +17,11 @@ pub struct Args {
     /// Photographs and folders of photographs.
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
-    /// Folder for the report; by default a new one, `tussock-report-<date>`, beside the first path.
-    #[arg(long, value_name = "DIR")]
-    out: Option<PathBuf>,
-    /// Replace files of the same names that tussock did not write; photographs never are.
+    /// Print audit.json instead of the table.
     #[arg(long)]
-    overwrite: bool,
-    /// Look into folders within folders.
-    #[arg(long)]
-    recursive: bool,
-    /// Which of a raw file and its rendered twin stands for the frame.
-    #[arg(long, value_enum, default_value_t = PreferWord::Raw)]
-    prefer: PreferWord,
-    /// Threads to work with [default: all].
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    jobs: Option<u16>,
-    /// Memory the frames in flight may take, such as 4GiB [default: half of what is free].
-    #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
-    memory: Option<u64>,
-    /// Neither use nor keep remembered measurements.
-    #[arg(long)]
-    no_cache: bool,
-    /// Write audit.json and audit.csv alone, without the page and its pictures.
-    #[arg(long)]
-    no_page: bool,
-    /// Write each raw frame at full size beside the page, to look at any place of it.
-    #[arg(long)]
-    renditions: bool,
-    /// Tiles across the longer side of the picture.
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
-    tiles: u32,
-    /// Learned baseline to judge the corners by, as `tussock lens learn` writes it; may be given again for another
-    /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
-    #[arg(long, value_name = "FILE")]
-    lens: Vec<PathBuf>,
-    /// Write an XMP sidecar beside each photograph, with the verdict as keywords and the numbers as properties; what a
-    /// sidecar holds already stays.
-    #[arg(long)]
-    sidecars: bool,
-    /// Only say what would be written into sidecars; the report is written all the same.
-    #[arg(long, requires = "sidecars")]
-    dry_run: bool,
-    /// Give stars in the sidecars, too: 1 not sharp, 2 can't be told, 3 sharp, 4 sharp and the best of its scene.
-    #[arg(long, requires = "sidecars", value_enum, value_name = "WHICH", num_args = 0..=1, default_missing_value = "unrated", require_equals = true)]
-    rate: Option<RateWord>,
+    json: bool,
     #[command(flatten)]
-    subjects: Subjects,
-    #[command(flatten)]
-    given: Given,
-}
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum RateWord {
-    /// Where there is no rating, or one that tussock gave.
-    Unrated,
-    /// In the place of your own ratings, too.
-    All,
+    making: Making,
 }
 
 /// What must be sharp, and how sharp.
@@ -229,27 +176,6 @@ impl From<UnitsWord> for Units {
 impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
-        audit::run(&Audit {
-            paths: self.paths.clone(),
-            recursive: self.recursive,
-            prefer: self.prefer.into(),
-            out: self.out.clone(),
-            overwrite: self.overwrite,
-            budget: Budget::new(self.jobs.map(usize::from), self.memory),
-            remember: !self.no_cache,
-            page: !self.no_page,
-            renditions: self.renditions,
-            settings: Settings { tiles: self.tiles, ..Settings::default() },
-            intent: self.subjects.intent()?,
-            overrides: self.given.overrides()?,
-            lenses: self.lens.clone(),
-            sidecars: self.sidecars.then(|| Sidecars {
-                dry_run: self.dry_run,
-                rate: self.rate.map(|word| match word {
-                    RateWord::Unrated => Rate::Unrated,
-                    RateWord::All => Rate::All,
-                }),
-            }),
-        })
+        audit::run(&self.making.meant(self.paths.clone(), self.json)?)
     }
 }

@@ -41,9 +41,9 @@ struct Tally {
     kept_ratings: usize,
 }
 
-/// Writes the sidecars of a report's frames, which were read from these paths; says what was done. The number of those that had to
-/// be left alone comes back.
-pub fn write(asked: Sidecars, paths: &[PathBuf], view: &View) -> usize {
+/// Writes the sidecars of a report's frames, which were read from these paths; says by `tell` what was done. The number
+/// of those that had to be left alone comes back.
+pub fn write(asked: Sidecars, paths: &[PathBuf], view: &View, tell: fn(&str)) -> usize {
     let mut folders = Neighbours::default();
     let mut tally = Tally::default();
     let mut failed = 0;
@@ -55,12 +55,12 @@ pub fn write(asked: Sidecars, paths: &[PathBuf], view: &View) -> usize {
         let mut wanted = sidecar::wanted(frame, &view.asked.sharp_for, best);
         wanted.rating = asked.rate.map(|rate| Rating { stars: stars(frame, best), replaces: rate == Rate::All });
         let place = place(path, folders.of(path));
-        if let Err(why) = one(asked, path, &place, &wanted, &mut tally) {
+        if let Err(why) = one((asked, tell), path, &place, &wanted, &mut tally) {
             output::say(&format!("tussock: {}", output::in_words(&why)));
             failed += 1;
         }
     }
-    output::print(&closing(asked, &tally, failed));
+    tell(&closing(asked, &tally, failed));
     failed
 }
 
@@ -75,7 +75,13 @@ fn stars(frame: &FrameView, best: bool) -> u8 {
     }
 }
 
-fn one(asked: Sidecars, path: &Path, place: &Path, wanted: &Wanted, tally: &mut Tally) -> anyhow::Result<()> {
+fn one(
+    (asked, tell): (Sidecars, fn(&str)),
+    path: &Path,
+    place: &Path,
+    wanted: &Wanted,
+    tally: &mut Tally,
+) -> anyhow::Result<()> {
     let existing = existing(place)?;
     let alone = |why: sidecar::Refused| anyhow::anyhow!("{} is left alone: {why}", shown(place));
     let (bytes, change) = match &existing {
@@ -90,7 +96,7 @@ fn one(asked: Sidecars, path: &Path, place: &Path, wanted: &Wanted, tally: &mut 
         },
     };
     if asked.dry_run {
-        output::print(&format!("{}\n", told(place, existing.is_some(), &change)));
+        tell(&told(place, existing.is_some(), &change));
     } else {
         beside::put(place, existing.as_deref(), &bytes, path)?;
     }
@@ -151,7 +157,7 @@ fn closing(asked: Sidecars, tally: &Tally, failed: usize) -> String {
     if tally.kept_ratings > 0 {
         text.push_str(&format!("; {} kept their own rating", tally.kept_ratings));
     }
-    text + ".\n"
+    text + "."
 }
 
 /// Names of the photographs of each folder, looked up once.

@@ -55,7 +55,8 @@ pub(super) fn select(report: &Report, choice: &Choice<'_>) -> Vec<usize> {
     let mut wanted: Vec<bool> =
         report.frames.iter().map(|f| which.iter().any(|w| is(*w, f.sharp.throughout, &f.verdict.cause))).collect();
     if choice.best {
-        report.groups.iter().for_each(|group| thin(report, group, &mut wanted));
+        let sharp_asked = which.iter().any(|w| matches!(w, Which::Sharp | Which::All));
+        report.groups.iter().for_each(|group| thin(report, group, sharp_asked, &mut wanted));
     }
     if let Some(marks) = choice.marks {
         let (keep, leave_out): (HashSet<&str>, HashSet<&str>) =
@@ -77,18 +78,15 @@ fn is(which: Which, throughout: Option<bool>, cause: &str) -> bool {
     }
 }
 
-/// Of the frames of one scene leaves the best. Of a focus bracket those stay that show everything sharp together, since that is
-/// what a bracket is taken for; where no frame is clearly the best, all that are wanted stay.
-fn thin(report: &Report, group: &super::report::Group, wanted: &mut [bool]) {
-    let members = group.frames.iter().copied();
+/// Of the frames of one scene that are wanted leaves the best, or all of them where none of them is clearly that. Where no frame
+/// is sharp by itself, but a bracket was taken so that several are together, those stay.
+fn thin(report: &Report, group: &super::report::Group, sharp_asked: bool, wanted: &mut [bool]) {
+    let any = group.frames.iter().any(|&i| wanted[i]);
     match (&group.covering_set, group.best) {
-        (Some(set), _) if set.len() > 1 => {
-            members.for_each(|i| wanted[i] = set.iter().any(|file| file == report.frames[i].path()));
+        (_, Some(best)) if wanted.get(best) == Some(&true) => group.frames.iter().for_each(|&i| wanted[i] = i == best),
+        (Some(set), _) if !any && sharp_asked => {
+            group.frames.iter().for_each(|&i| wanted[i] = set.iter().any(|file| file == report.frames[i].path()));
         }
-        (_, Some(best)) => {
-            let any = group.frames.iter().any(|&i| wanted[i]);
-            members.for_each(|i| wanted[i] = any && i == best);
-        }
-        (_, None) => {}
+        _ => {}
     }
 }
