@@ -13,7 +13,7 @@ use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
 use image::{GrayImage, ImageFormat, Luma};
-use place::{Place, said};
+use place::{Place, contents, said};
 
 /// A picture with texture that measuring has something to do with.
 fn texture(width: u32, height: u32, seed: u32) -> GrayImage {
@@ -26,22 +26,6 @@ fn texture(width: u32, height: u32, seed: u32) -> GrayImage {
 
 fn jpeg(width: u32, height: u32, seed: u32) -> Vec<u8> {
     files::grey_jpeg(&texture(width, height, seed), 90)
-}
-
-/// Every file below a folder with its content.
-fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    let mut found = BTreeMap::new();
-    for entry in fs::read_dir(folder).unwrap().map(|e| e.unwrap()) {
-        let path = entry.path();
-        match entry.file_type().unwrap() {
-            kind if kind.is_dir() => found.extend(contents(&path)),
-            kind if kind.is_file() => drop(found.insert(path.clone(), fs::read(&path).unwrap())),
-            _ => drop(
-                found.insert(path.clone(), path.read_link().unwrap_or_default().into_os_string().into_encoded_bytes()),
-            ),
-        }
-    }
-    found
 }
 
 #[test]

@@ -6,14 +6,13 @@ mod files;
 #[path = "support/place.rs"]
 mod place;
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::os::unix::fs::{PermissionsExt as _, symlink};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Output;
 
 use image::{GrayImage, Luma};
-use place::{Place, said};
+use place::{Place, contents, said};
 
 fn jpeg(seed: u32) -> Vec<u8> {
     let picture = GrayImage::from_fn(480, 320, |x, y| {
@@ -21,22 +20,6 @@ fn jpeg(seed: u32) -> Vec<u8> {
         Luma([edge + ((x ^ (y * 5)).wrapping_mul(2_654_435_761).wrapping_add(seed) >> 27) as u8])
     });
     files::grey_jpeg(&picture, 90)
-}
-
-/// Every file and link below a folder, with its content or where it leads.
-fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    let mut found = BTreeMap::new();
-    for entry in fs::read_dir(folder).unwrap().map(|e| e.unwrap()) {
-        let (path, kind) = (entry.path(), entry.file_type().unwrap());
-        if kind.is_dir() {
-            found.extend(contents(&path));
-        } else if kind.is_symlink() {
-            found.insert(path.clone(), fs::read_link(&path).unwrap().into_os_string().into_encoded_bytes());
-        } else {
-            found.insert(path.clone(), fs::read(&path).unwrap());
-        }
-    }
-    found
 }
 
 fn out(output: &Output) -> String {

@@ -106,6 +106,9 @@ pub struct Given {
     /// Lens name.
     #[arg(long, value_name = "NAME")]
     lens_name: Option<String>,
+    /// Sensor of a camera whose files don't tell their pixel pitch, such as "Tarn One=23.5x15.6mm"; may be given again.
+    #[arg(long, value_name = "BODY=WxH", value_parser = values::sensor_of)]
+    sensor_of: Vec<(String, [f64; 2])>,
     /// Quarter turns clockwise that make the pictures upright.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(0..=3))]
     turn: Option<u8>,
@@ -138,6 +141,7 @@ impl Given {
                 ..Capture::default()
             },
             turn: self.turn,
+            sensors: self.sensor_of.clone(),
         })
     }
 }

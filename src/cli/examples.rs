@@ -63,6 +63,8 @@ The file is TOML; every line may be left out:
   sensor = \"23.5x15.6mm\"
   lenses = [\"lenses/moor-24mm.toml\"]
   theme = \"dark\"
+  [sensors]
+  \"Tarn One\" = \"23.5x15.6mm\"
 Paths in it start from the file's own folder. What is typed goes before it.";
 pub const SCHEMA: &str = "\
 Examples:

@@ -228,6 +228,7 @@ mod tests {
             sharp_for: Some("1:1".into()),
             units: Some("imperial".into()),
             sensor: Some("23.5x15.6mm".into()),
+            sensors: Some([("Tarn One".to_owned(), "23.6x15.7mm".to_owned())].into()),
             lenses: Some(vec!["a.toml".into(), "b.toml".into()]),
             theme: Some("dark".into()),
         };
@@ -237,21 +238,23 @@ mod tests {
         };
         let shown = |text: &str| format!("{:?}", parsed(text));
         let audit = shown("tussock audit x");
-        for part in ["OneToOne", "Imperial", "\"a.toml\", \"b.toml\"", "theme: Dark"] {
+        for part in ["OneToOne", "Imperial", "\"a.toml\", \"b.toml\"", "theme: Dark", "Tarn One", "23.6"] {
             assert!(audit.contains(part), "{part}: {audit}");
         }
         let typed = shown("tussock audit x --sharp-for diagonal --units metric --lens c.toml --theme light");
         for part in ["Diagonal1500", "Metric", "[\"c.toml\"]", "theme: Light"] {
             assert!(typed.contains(part), "{part}: {typed}");
         }
+        assert!(shown("tussock lens learn x").contains("Tarn One") && shown("tussock facts x").contains("Tarn One"));
         assert!(shown("tussock plan --near 1m --focal 24mm").contains("23.5"));
         assert!(!shown("tussock plan --near 1m --focal 24mm --crop 1.5").contains("23.5"));
-        for wrong in ["sharp-for", "units", "sensor", "theme"] {
+        for wrong in ["sharp-for", "units", "sensor", "sensors", "theme"] {
             let bad = |name: &str| (name == wrong).then(|| "nonsense".to_owned());
             let settings = commands::settings::Settings {
                 sharp_for: bad("sharp-for"),
                 units: bad("units"),
                 sensor: bad("sensor"),
+                sensors: bad("sensors").map(|size| [("Tarn One".to_owned(), size)].into()),
                 lenses: None,
                 theme: bad("theme"),
             };

@@ -24,10 +24,11 @@ impl Args {
 }
 
 /// Commands that take each setting for a default: setting, option, commands.
-const TAKEN_BY: [(&str, &str, &[&str]); 5] = [
+const TAKEN_BY: [(&str, &str, &[&str]); 6] = [
     ("sharp-for", "sharp_for", &["audit", "watch", "series", "plan", "card"]),
     ("units", "units", &["audit", "watch", "series", "plan", "card"]),
     ("sensor", "sensor", &["plan", "card"]),
+    ("sensors", "sensor_of", &["audit", "watch", "series", "facts", "edge", "lens"]),
     ("lenses", "lens", &["audit", "watch"]),
     ("theme", "theme", &["audit", "watch"]),
 ];
@@ -45,13 +46,15 @@ pub(super) fn apply(mut line: Command, settings: &Settings) -> anyhow::Result<Co
         }
         for command in commands {
             let defaults = defaults.clone();
-            line = line.mut_subcommand(command, |c| {
+            let set = |c: Command| {
                 c.mut_arg(option, |a| {
                     let a = a.default_values(defaults);
                     // A crop factor that is typed goes before a sensor that is set.
                     if name == "sensor" { a.default_value_if("crop", ArgPredicate::IsPresent, None) } else { a }
                 })
-            });
+            };
+            line = line
+                .mut_subcommand(command, |c| if *command == "lens" { c.mut_subcommand("learn", set) } else { set(c) });
         }
     }
     Ok(line)
@@ -63,6 +66,10 @@ fn values_of(settings: &Settings, name: &str) -> Vec<OsStr> {
         "units" => &settings.units,
         "sensor" => &settings.sensor,
         "theme" => &settings.theme,
+        "sensors" => {
+            let sensors = settings.sensors.iter().flatten();
+            return sensors.map(|(body, size)| OsStr::from(format!("{body}={size}"))).collect();
+        }
         _ => return settings.lenses.iter().flatten().map(|p| OsStr::from(p.as_os_str().to_owned())).collect(),
     };
     text.iter().map(|t| OsStr::from(t.clone())).collect()
@@ -79,7 +86,9 @@ fn check(settings: &Settings) -> anyhow::Result<()> {
         ("sensor", settings.sensor.as_deref().map(|v| values::sensor(v).map(drop))),
         ("theme", settings.theme.as_deref().map(|v| of(&["auto", "light", "dark"], v))),
     ];
-    for (name, checked) in checks {
+    let sensors = settings.sensors.iter().flatten();
+    let sensors = sensors.map(|(body, size)| ("sensors", Some(values::sensor_of(&format!("{body}={size}")).map(drop))));
+    for (name, checked) in checks.into_iter().chain(sensors) {
         if let Some(Err(why)) = checked {
             settings::refuse(name, &why)?;
         }

@@ -1,5 +1,6 @@
 //! Defaults of the user's own: read from a file in the usual place, shown with where each comes from.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
@@ -22,6 +23,8 @@ pub struct Settings {
     pub units: Option<String>,
     /// The sensor that plans and cards are for, as after `--sensor`.
     pub sensor: Option<String>,
+    /// Sensors of cameras by name, as after `--sensor-of`.
+    pub sensors: Option<BTreeMap<String, String>>,
     /// Learned baselines, as after `--lens`; where relative, seen from the file's folder.
     pub lenses: Option<Vec<PathBuf>>,
     /// Colours of the page, as after `--theme`.
@@ -96,6 +99,10 @@ pub struct SettingView {
 /// Where the JSON can't be written.
 pub fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
     let lenses = settings.lenses.as_ref().map(|l| l.iter().map(|p| shown(p)).collect::<Vec<_>>().join(", "));
+    let sensors = settings
+        .sensors
+        .as_ref()
+        .map(|s| s.iter().map(|(body, size)| format!("{body}: {size}")).collect::<Vec<_>>().join(", "));
     let one = |name, value: Option<String>, built_in: &str, option| SettingView {
         name,
         source: if value.is_some() { "settings file" } else { "built in" },
@@ -106,6 +113,7 @@ pub fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
         one("sharp-for", settings.sharp_for.clone(), "diagonal", "--sharp-for"),
         one("units", settings.units.clone(), "metric", "--units"),
         one("sensor", settings.sensor.clone(), "36x24mm", "--sensor of plan and card"),
+        one("sensors", sensors, "as the files tell", "--sensor-of"),
         one("lenses", lenses, "those learned, by the lens's name", "--lens"),
         one("theme", settings.theme.clone(), "auto", "--theme"),
     ];

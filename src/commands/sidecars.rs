@@ -5,7 +5,7 @@ use std::ffi::OsString;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::intake::{is_raw, looks_like_photograph};
+use crate::intake::{is_raw, looks_like_photograph, sidecar_names, stem};
 use crate::output::{self, beside};
 use crate::quantity::shown;
 use crate::report::{FrameView, View};
@@ -178,24 +178,15 @@ impl Neighbours {
 /// name without ending (`a.xmp`) where that can mean no other photograph. Of several, it means the raw file, if there is
 /// but one; the others get one under their full name.
 fn place(frame: &Path, neighbours: &[OsString]) -> PathBuf {
-    let with = |ending: &str| {
-        let mut full = frame.as_os_str().to_owned();
-        full.push(ending);
-        PathBuf::from(full)
-    };
-    let there = |p: &PathBuf| fs::symlink_metadata(p).is_ok();
-    if let Some(full) = [with(".xmp"), with(".XMP")].into_iter().find(there) {
-        return full;
+    let there = |p: &&PathBuf| fs::symlink_metadata(p).is_ok();
+    let [full, short] = sidecar_names(frame);
+    if let Some(full) = full.iter().find(there) {
+        return full.clone();
     }
-    let stem = |p: &Path| p.file_stem().unwrap_or_default().to_string_lossy().to_lowercase();
     let others =
         || neighbours.iter().map(Path::new).filter(|n| n.file_name() != frame.file_name() && stem(n) == stem(frame));
     let its_own = others().next().is_none() || is_raw(frame) && !others().any(is_raw);
-    if its_own {
-        let short = frame.with_extension("xmp");
-        return [short.clone(), frame.with_extension("XMP")].into_iter().find(there).unwrap_or(short);
-    }
-    with(".xmp")
+    if its_own { short.iter().find(there).unwrap_or(&short[0]).clone() } else { full[0].clone() }
 }
 
 #[cfg(test)]

@@ -1,8 +1,9 @@
 //! A place of its own for a test of the whole program: photographs, reports, the user's folders.
 #![allow(dead_code, missing_docs)] // Shared by several tests, each of which uses a part of it.
 
+use std::collections::BTreeMap;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
 /// A place of its own for a test: photographs, report, the user's folders.
@@ -50,4 +51,20 @@ impl Place {
 /// What a command said on standard error.
 pub fn said(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).expect("sentences are text")
+}
+
+/// Every file below a folder with its content, every link with where it leads.
+pub fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    for entry in fs::read_dir(folder).unwrap().map(|e| e.unwrap()) {
+        let path = entry.path();
+        match entry.file_type().unwrap() {
+            kind if kind.is_dir() => found.extend(contents(&path)),
+            kind if kind.is_file() => drop(found.insert(path.clone(), fs::read(&path).unwrap())),
+            _ => drop(
+                found.insert(path.clone(), path.read_link().unwrap_or_default().into_os_string().into_encoded_bytes()),
+            ),
+        }
+    }
+    found
 }

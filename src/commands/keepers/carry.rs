@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Carry, How, cannot, found};
 use crate::commands::Outcome;
-use crate::intake::{self, is_raw, looks_like_photograph};
+use crate::intake::{self, is_raw, looks_like_photograph, sidecar_names, stem};
 use crate::output;
 use crate::quantity::{plain, shown};
 
@@ -122,7 +122,6 @@ fn planned(path: &Path, folder: &Path, how: How, before: &[Step]) -> Vec<Step> {
 /// The twin of a frame (as the audit pairs them: one raw and one rendered file of a stem) and the sidecars of both.
 fn belonging(path: &Path) -> Vec<PathBuf> {
     let folder = path.parent().unwrap_or(Path::new("."));
-    let stem = |p: &Path| p.file_stem().unwrap_or_default().to_string_lossy().to_lowercase();
     let mut of_stem: Vec<PathBuf> = fs::read_dir(folder)
         .into_iter()
         .flatten()
@@ -134,16 +133,14 @@ fn belonging(path: &Path) -> Vec<PathBuf> {
     let others: Vec<PathBuf> = of_stem.into_iter().filter(|p| p.file_name() != path.file_name()).collect();
     let twin = others.first().filter(|t| others.len() == 1 && is_raw(t) != is_raw(path)).cloned();
     let mut sidecars = Vec::new();
+    let [_, short] = sidecar_names(path);
     for file in [Some(path), twin.as_deref()].into_iter().flatten() {
-        for ending in [".xmp", ".XMP"] {
-            let mut full = file.as_os_str().to_owned();
-            full.push(ending);
-            sidecars.push(PathBuf::from(full));
-        }
+        let [full, _] = sidecar_names(file);
+        sidecars.extend(full);
     }
     // The short name means this frame only where no other photograph has the stem.
     if others.len() == usize::from(twin.is_some()) {
-        sidecars.extend([path.with_extension("xmp"), path.with_extension("XMP")]);
+        sidecars.extend(short);
     }
     sidecars.retain(|s| fs::symlink_metadata(s).is_ok_and(|m| m.is_file()));
     let mut seen: Vec<PathBuf> = Vec::new();

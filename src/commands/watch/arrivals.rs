@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant, SystemTime};
 
-use notify::{RecursiveMode, Watcher as _};
+use notify::event::{AccessKind, AccessMode};
+use notify::{EventKind, RecursiveMode, Watcher as _};
 
 /// Size and time of a file as it was last seen.
 type Stand = (u64, Option<SystemTime>);
@@ -86,6 +87,14 @@ fn stand(path: &Path) -> Option<Stand> {
     Some((facts.len(), facts.modified().ok()))
 }
 
+/// Whether an event may mean a new or longer file; looking into a folder, as done here all the time, is one that doesn't.
+fn matters(event: &notify::Event) -> bool {
+    match event.kind {
+        EventKind::Access(kind) => kind == AccessKind::Close(AccessMode::Write),
+        _ => true,
+    }
+}
+
 /// The system's word that something happened in a folder.
 pub(super) struct Signals {
     events: Receiver<()>,
@@ -99,7 +108,10 @@ impl Signals {
         let mode = if recursive { RecursiveMode::Recursive } else { RecursiveMode::NonRecursive };
         let watcher = (!poll)
             .then(|| {
-                let told = move |_: notify::Result<notify::Event>| {
+                let told = move |event: notify::Result<notify::Event>| {
+                    if !event.as_ref().map_or(true, matters) {
+                        return;
+                    }
                     // Nobody waits any more once the watch is over.
                     let _ = send.send(());
                 };
@@ -133,6 +145,27 @@ impl Signals {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn looking_into_a_folder_wakes_nobody() {
+        let folder = tempfile::tempdir().unwrap();
+        let signals = Signals::listen(folder.path(), false, false);
+        if !signals.heard() {
+            // A system without such signals has none to misread.
+            return;
+        }
+        let woken = |by: &dyn Fn()| {
+            by();
+            signals.events.recv_timeout(Duration::from_millis(500)).is_ok()
+        };
+        let photo = folder.path().join("a.jpg");
+        assert!(woken(&|| std::fs::write(&photo, "new").unwrap()));
+        while signals.events.recv_timeout(Duration::from_millis(200)).is_ok() {}
+        assert!(!woken(&|| {
+            std::fs::read_dir(folder.path()).unwrap().count();
+            std::fs::read(&photo).unwrap();
+        }));
+    }
 
     #[test]
     fn a_file_is_ready_once_it_no_longer_grows() {

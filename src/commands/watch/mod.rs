@@ -251,9 +251,10 @@ fn of_scene(done: &Done) -> OfScene<'_> {
 
 /// Whether the other file of the same frame, raw or rendered, was judged.
 fn has_twin(path: &Path, judged: &[PathBuf]) -> bool {
-    let stem = |p: &Path| p.file_stem().unwrap_or_default().to_string_lossy().to_lowercase();
     // A twin comes right behind or before its other half.
     judged.iter().rev().take(64).any(|other| {
-        other.parent() == path.parent() && stem(other) == stem(path) && intake::is_raw(other) != intake::is_raw(path)
+        other.parent() == path.parent()
+            && intake::stem(other) == intake::stem(path)
+            && intake::is_raw(other) != intake::is_raw(path)
     })
 }
