@@ -42,6 +42,8 @@ pub struct Series {
     pub apertures: Vec<f64>,
     /// Facts the user gave.
     pub overrides: Overrides,
+    /// Print JSON.
+    pub json: bool,
 }
 
 /// Runs the command.
@@ -72,9 +74,13 @@ pub fn run(series: &Series) -> anyhow::Result<Outcome> {
     let (answers, pictures): (Vec<Answer>, Vec<Option<Shown>>) = answers.into_iter().unzip();
     let pictures: Vec<Shown> = pictures.into_iter().flatten().collect();
     let view = series_view(&answers, &alone, &failures);
-    output::print(&series_text(&view));
+    let json = serde_json::to_string_pretty(&view)? + "\n";
+    if series.json {
+        output::print(&json);
+    } else {
+        output::print(&series_text(&view));
+    }
     if let Some(mut folder) = folder {
-        let json = serde_json::to_string_pretty(&view)? + "\n";
         folder.put("series.json", json.as_bytes())?;
         folder.put("index.html", series_html(&view, &pictures).as_bytes())?;
         folder.swap(REPORT)?;
