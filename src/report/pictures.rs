@@ -218,7 +218,7 @@ fn rgb(picture: &RgbImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::Rgb8, quality)
 }
 
-fn grey(picture: &GrayImage, quality: u8) -> Picture {
+pub(super) fn grey(picture: &GrayImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::L8, quality)
 }
 
@@ -233,12 +233,12 @@ fn encoded(samples: &[u8], width: u32, height: u32, kind: ExtendedColorType, qua
 
 /// Linear levels to 8-bit display levels: a gain that brings the brightest hundredth near white, then the
 /// sRGB transfer curve (IEC 61966-2-1). No sharpening and no local contrast, which would change what is judged.
-struct Tone {
+pub(super) struct Tone {
     table: Vec<u8>,
 }
 
 impl Tone {
-    fn of(plane: &Plane) -> Self {
+    pub(super) fn of(plane: &Plane) -> Self {
         let range = f64::from(plane.range()).max(1.0);
         if plane.rendered {
             return Self::with(plane, 1.0, range);
@@ -277,10 +277,16 @@ impl Tone {
     }
 }
 
-fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
+pub(super) fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
     GrayImage::from_fn(r.width, r.height, |x, y| {
         image::Luma([tone.show(plane.row((r.y + y) as usize)[(r.x + x) as usize])])
     })
+}
+
+/// A grey picture of the whole frame with a long side of so many px.
+pub(super) fn overview(plane: &Plane, tone: &Tone, long: u32) -> Picture {
+    let (w, h) = fit(plane.width as u32, plane.height as u32, long);
+    grey(&shrunk(plane, tone, w, h), 84)
 }
 
 /// Area average of the linear levels, which is what a smaller sensor would have seen.
