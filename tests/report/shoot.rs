@@ -215,6 +215,8 @@ fn zone(name: ZoneName, map: &TileMap, standing: &[Standing], budgets: &[Option<
             ZoneName::TopRight => fx > 0.87 && fy < 0.19,
             ZoneName::BottomLeft => fx < 0.13 && fy > 0.81,
             ZoneName::BottomRight => fx > 0.87 && fy > 0.81,
+            // Only series have these.
+            ZoneName::Subject | ZoneName::Beside | ZoneName::Beyond | ZoneName::Still => false,
         }
     };
     let tiles: Vec<u32> = (0..map.tiles.len()).filter(|&i| inside(i)).map(|i| i as u32).collect();
@@ -290,6 +292,7 @@ pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
         permitted_px: None,
         notes: Vec::new(),
         laid: vec![laid(files[0], 0.0, 0.0), laid(files[1], 12.0, -7.0)],
+        deepest_first: None,
     }
 }
 
