@@ -98,6 +98,10 @@ fn finish(asked: &Watch, folder: Folder, frames: &[PathBuf], page: &Path) -> any
         output::note("tussock: no frame came in, so there is no report");
         return Ok(Outcome::Done);
     }
+    if asked.json {
+        // What is on standard output is for a program, which the table is not.
+        output::speak_little();
+    }
     output::note("tussock: writing the report; Ctrl-C again leaves out what is not ready");
     let found = intake::find(frames, false, asked.audit.prefer);
     let audit = Audit { paths: frames.to_vec(), ..asked.audit.clone() };
