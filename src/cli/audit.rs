@@ -45,6 +45,9 @@ pub struct Args {
     /// Write each raw frame at full size beside the page, to look at any place of it.
     #[arg(long)]
     renditions: bool,
+    /// Open the report when it is written.
+    #[arg(long, conflicts_with = "no_page")]
+    open: bool,
     /// Tiles across the longer side of the picture.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
     tiles: u32,
@@ -220,6 +223,7 @@ impl Args {
             remember: !self.no_cache,
             page: !self.no_page,
             renditions: self.renditions,
+            open: self.open,
             settings: Settings { tiles: self.tiles, ..Settings::default() },
             intent: self.subjects.intent()?,
             overrides: self.given.overrides()?,

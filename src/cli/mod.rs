@@ -4,6 +4,7 @@ mod audit;
 mod cache;
 mod card;
 mod demo;
+mod dropped;
 mod edge;
 mod facts;
 mod lens;
@@ -62,7 +63,7 @@ enum Command {
 /// Runs the program on the process's own arguments.
 #[must_use]
 pub fn run() -> ExitCode {
-    let line = match Line::try_parse() {
+    let line = match Line::try_parse_from(dropped::as_meant(std::env::args_os().collect())) {
         Ok(line) => line,
         Err(error) => return wrong(&error),
     };

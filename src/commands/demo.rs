@@ -24,6 +24,8 @@ pub struct Demo {
     pub overwrite: bool,
     /// Threads; `None` for all.
     pub jobs: Option<usize>,
+    /// Whether to open the page when it is written.
+    pub open: bool,
 }
 
 /// Renders the shoot into `out/shoot` and audits it into `out`.
@@ -63,6 +65,7 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         remember: false,
         page: true,
         renditions: false,
+        open: demo.open,
         settings: measure::Settings::default(),
         intent: Intent::default(),
         overrides: Overrides::default(),

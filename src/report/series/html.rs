@@ -11,7 +11,7 @@ use crate::report::number::{f_number, plain};
 use crate::series::Varied;
 
 const TEMPLATE: &str = include_str!("page.html");
-const STYLE: &str = concat!(include_str!("../page/page.css"), include_str!("page.css"));
+const STYLE: &str = concat!(include_str!("../page/dress.css"), include_str!("page.css"));
 
 #[derive(Serialize)]
 struct Page {
