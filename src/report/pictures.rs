@@ -4,8 +4,8 @@ use base64::Engine as _;
 use image::codecs::jpeg::JpegEncoder;
 use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops};
 
-use super::Frame;
 use super::spots::{Spot, SpotName, spots};
+use super::{Frame, tint};
 use crate::quantity::Region;
 use crate::shot::{Plane, Tint};
 
@@ -52,8 +52,8 @@ pub struct Pictures {
 pub struct Pixels<'a> {
     /// The linear luminance that was measured, upright.
     pub plane: &'a Plane,
-    /// The upright picture in colour, where there is one. Crops come from it only if it has the plane's
-    /// size; else they are grey, from the very samples that were measured.
+    /// The upright picture in colour, where there is one. Crops come from it if it has the plane's size; else their
+    /// detail comes from the very samples that were measured, and only their hue from here.
     pub colour: Option<&'a RgbImage>,
     /// Its colours at a coarse step, which are laid over the plane's own samples where there is no `colour`.
     pub tint: Option<&'a Tint>,
@@ -86,10 +86,14 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
         }
     };
     let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
-    let at_one = |r: Region, quality: u8| match (same_size, pixels.tint) {
-        (Some(colour), _) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
-        (None, Some(tint)) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
-        (None, None) => grey(&cropped(plane, &tone, r), quality),
+    let at_one = |r: Region, quality: u8| match (same_size, pixels.tint, pixels.colour) {
+        (Some(colour), ..) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
+        (None, Some(tint), _) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
+        (None, None, Some(colour)) => match tint::tinted(plane, colour, r) {
+            Some(picture) => rgb(&picture, quality),
+            None => grey(&cropped(plane, &tone, r), quality),
+        },
+        (None, None, None) => grey(&cropped(plane, &tone, r), quality),
     };
     Pictures {
         thumb,

@@ -215,7 +215,7 @@ fn zone(name: ZoneName, map: &TileMap, standing: &[Standing], budgets: &[Option<
             ZoneName::TopRight => fx > 0.87 && fy < 0.19,
             ZoneName::BottomLeft => fx < 0.13 && fy > 0.81,
             ZoneName::BottomRight => fx > 0.87 && fy > 0.81,
-            // Only series have these.
+            // Depths of a series, which this shoot has none of.
             ZoneName::Subject | ZoneName::Beside | ZoneName::Beyond | ZoneName::Still => false,
         }
     };
@@ -274,6 +274,7 @@ pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
     };
     SeriesGroupView {
         varied: tussock::series::Varied::Aperture,
+        deepest_first: None,
         members: files.map(Into::into).into(),
         sentence: sentence.into(),
         zones: Vec::new(),
@@ -292,7 +293,6 @@ pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
         permitted_px: None,
         notes: Vec::new(),
         laid: vec![laid(files[0], 0.0, 0.0), laid(files[1], 12.0, -7.0)],
-        deepest_first: None,
     }
 }
 

@@ -9,12 +9,12 @@ use super::shown::Shown;
 use super::view::{SeriesGroupView, SeriesView};
 use super::wording;
 use crate::report::number::{f_number, percent, plain};
-use crate::report::palette::cividis;
+use crate::report::palette::ramp;
 use crate::report::pictures::data_uri;
 use crate::series::Varied;
 
 const TEMPLATE: &str = include_str!("page.html");
-const STYLE: &str = concat!(include_str!("../page/page.css"), include_str!("page.css"));
+const STYLE: &str = concat!(include_str!("../page/dress.css"), include_str!("page.css"));
 
 #[derive(Serialize)]
 struct Page {
@@ -112,9 +112,9 @@ fn columns(group: &SeriesGroupView) -> Vec<(usize, String)> {
     shown.into_iter().map(|(i, n)| (i, n.map_or_else(|| format!("frame {}", i + 1), f_number))).collect()
 }
 
-/// The colour of a column, dark to pale.
+/// The colour of a column, pale to dark.
 fn colour(place: usize, count: usize) -> String {
-    let [r, g, b] = cividis(place as f64 / (count.max(2) - 1) as f64);
+    let [r, g, b] = ramp(place as f64 / (count.max(2) - 1) as f64);
     format!("#{r:02x}{g:02x}{b:02x}")
 }
 
