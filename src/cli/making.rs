@@ -20,9 +20,9 @@ pub struct Making {
     /// Replace files of the same names that tussock did not write; photographs never are.
     #[arg(long)]
     overwrite: bool,
-    /// Look into folders within folders.
+    /// Stay out of folders within folders.
     #[arg(long)]
-    recursive: bool,
+    flat: bool,
     /// Which of a raw file and its rendered twin stands for the frame.
     #[arg(long, value_enum, default_value_t = PreferWord::Raw)]
     prefer: PreferWord,
@@ -113,7 +113,7 @@ impl Making {
     pub fn meant(&self, paths: Vec<PathBuf>, json: bool) -> anyhow::Result<Audit> {
         Ok(Audit {
             paths,
-            recursive: self.recursive,
+            recursive: !self.flat,
             prefer: self.prefer.into(),
             out: self.out.clone(),
             overwrite: self.overwrite,
