@@ -4,7 +4,7 @@
 use image::{Rgb, RgbImage};
 
 use crate::quantity::Region;
-use crate::shot::Plane;
+use crate::shot::{Mosaic, Plane};
 
 /// How far the shapes of plane and colour picture may differ, share.
 const SHAPE: f64 = 0.02;
@@ -26,7 +26,7 @@ pub(super) fn tinted(plane: &Plane, colour: &RgbImage, r: Region) -> Option<RgbI
     let light = lights();
     let lows = Lows::of(plane, colour, r, (across, down));
     Some(RgbImage::from_fn(r.width, r.height, |x, y| {
-        let here = f64::from(plane.row((r.y + y) as usize)[(r.x + x) as usize]) - f64::from(plane.black);
+        let here = level(plane, (r.x + x) as usize, (r.y + y) as usize) - f64::from(plane.black);
         let at = (
             (f64::from(r.x + x) + 0.5) / across - 0.5 - f64::from(lows.x),
             (f64::from(r.y + y) + 0.5) / down - 0.5 - f64::from(lows.y),
@@ -36,6 +36,25 @@ pub(super) fn tinted(plane: &Plane, colour: &RgbImage, r: Region) -> Option<RgbI
         let ratio = if around > 0.0 { (here.max(0.0) / around).min(6.0) } else { 1.0 };
         Rgb(hue.map(|v| code(v * ratio)))
     }))
+}
+
+/// The level at a site; one that was filled in stays between the measured ones beside it. Where a colour clips, what is
+/// filled in by its gradient swings past them from site to site, and edges would show a dotted line.
+fn level(plane: &Plane, x: usize, y: usize) -> f64 {
+    let value = f64::from(plane.row(y)[x]);
+    match plane.mosaic {
+        Mosaic::Checkerboard { even } if ((x + y) % 2 == 0) != even => {
+            let beside = [
+                (y > 0).then(|| plane.row(y - 1)[x]),
+                (y + 1 < plane.height).then(|| plane.row(y + 1)[x]),
+                (x > 0).then(|| plane.row(y)[x - 1]),
+                plane.row(y).get(x + 1).copied(),
+            ];
+            let known = || beside.iter().flatten().map(|&v| f64::from(v));
+            value.clamp(known().fold(f64::INFINITY, f64::min).min(65535.0), known().fold(0.0, f64::max))
+        }
+        _ => value,
+    }
 }
 
 /// The part of the colour picture under a region, with the plane's mean light at each of its pixels.
@@ -107,7 +126,6 @@ pub(super) fn code(linear: f64) -> u8 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shot::Mosaic;
 
     fn plane(width: usize, height: usize, light: impl Fn(usize, usize) -> f64) -> Plane {
         let data = (0..width * height).map(|i| 100 + (light(i % width, i / width) * 10_000.0) as u16).collect();
