@@ -34,6 +34,9 @@ enum Task {
         /// Replace what is there already; pictures never are.
         #[arg(long)]
         overwrite: bool,
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
     },
 }
 
@@ -66,6 +69,9 @@ struct LearnArgs {
     /// Tiles across the longer side of the picture.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(8..=96))]
     tiles: u32,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
     #[command(flatten)]
     given: Given,
 }
@@ -94,7 +100,7 @@ impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
         match &self.task {
-            Task::Show { file, out, overwrite } => lens::show(file, out.as_deref(), *overwrite),
+            Task::Show { file, out, overwrite, json } => lens::show(file, out.as_deref(), *overwrite, *json),
             Task::Learn(args) => lens::learn(&Learn {
                 paths: args.paths.clone(),
                 recursive: args.recursive,
@@ -106,6 +112,7 @@ impl Args {
                 settings: Settings { tiles: args.tiles, ..Settings::default() },
                 overrides: args.given.overrides()?,
                 budget: Budget::new(args.jobs.map(usize::from), args.memory),
+                json: args.json,
             }),
         }
     }

@@ -13,6 +13,7 @@ use crate::measure;
 use crate::output;
 use crate::output::folder::{DEMO, Folder, REPORT};
 use crate::quantity::{Intent, shown};
+use crate::report;
 use crate::simulate::recipes;
 
 /// The demo command as meant.
@@ -26,6 +27,8 @@ pub struct Demo {
     pub jobs: Option<usize>,
     /// Whether to open the page when it is written.
     pub open: bool,
+    /// Print `audit.json` instead of the table.
+    pub json: bool,
 }
 
 /// Renders the shoot into `out/shoot` and audits it into `out`.
@@ -36,7 +39,7 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
     let shoot = recipes::shoot();
     let mut folder = Folder::claim(&demo.out, demo.overwrite)?;
     let photographs = demo.out.join("shoot");
-    output::say(&format!("rendering {} frames into {}", shoot.len(), shown(&photographs)));
+    output::note(&format!("rendering {} frames into {}", shoot.len(), shown(&photographs)));
     let mut threads = rayon::ThreadPoolBuilder::new();
     if let Some(jobs) = demo.jobs {
         threads = threads.num_threads(jobs);
@@ -66,10 +69,13 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         page: true,
         renditions: false,
         open: demo.open,
+        theme: report::Theme::Auto,
+        json: demo.json,
         settings: measure::Settings::default(),
         intent: Intent::default(),
         overrides: Overrides::default(),
         lenses: Vec::new(),
+        sidecars: None,
     };
     audit::into(&asked, &found, folder)
 }

@@ -15,7 +15,7 @@ use crate::lens::{
 use crate::measure::{self, TileMap};
 use crate::output;
 use crate::quantity::shown;
-use crate::report::{lens_page, lens_text};
+use crate::report::{learned_lens, lens_page, lens_text};
 use crate::shot::Capture;
 
 /// `tussock lens learn` as meant.
@@ -41,6 +41,8 @@ pub struct Learn {
     pub overrides: Overrides,
     /// How much of the machine to use.
     pub budget: Budget,
+    /// Print JSON.
+    pub json: bool,
 }
 
 /// Learns a baseline and stores it.
@@ -87,8 +89,8 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
             path
         }
     };
-    output::print(&lens_text(&baseline, &asymmetries(&baseline)));
-    output::say(&format!("Baseline written to {}", shown(&path)));
+    print(&baseline, asked.json)?;
+    output::note(&format!("Baseline written to {}", shown(&path)));
     Ok(Outcome::of(frames.len(), failed))
 }
 
@@ -96,14 +98,24 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
 ///
 /// # Errors
 /// Where the file is no stored baseline, or the page can't be written.
-pub fn show(file: &Path, page: Option<&Path>, overwrite: bool) -> anyhow::Result<Outcome> {
+pub fn show(file: &Path, page: Option<&Path>, overwrite: bool, json: bool) -> anyhow::Result<Outcome> {
     let baseline = read(file)?;
-    output::print(&lens_text(&baseline, &asymmetries(&baseline)));
+    print(&baseline, json)?;
     if let Some(path) = page {
         output::write(path, lens_page(&baseline, &asymmetries(&baseline))?.as_bytes(), overwrite)?;
-        output::say(&format!("Page written to {}", shown(path)));
+        output::note(&format!("Page written to {}", shown(path)));
     }
     Ok(Outcome::Done)
+}
+
+fn print(baseline: &Baseline, json: bool) -> anyhow::Result<()> {
+    let sides = asymmetries(baseline);
+    output::print(&if json {
+        serde_json::to_string_pretty(&learned_lens(baseline, &sides))? + "\n"
+    } else {
+        lens_text(baseline, &sides)
+    });
+    Ok(())
 }
 
 /// Reads a stored baseline.

@@ -15,8 +15,6 @@ pub struct Ends {
     pub reasons: [Option<Reason>; 2],
     /// Whether near is known to be soft though no tile of it has a number.
     pub buried: bool,
-    /// Whether that rests on nothing but the want of fine detail, which content may have of itself.
-    pub coarse: bool,
     /// Whether haze hides the far scene.
     pub hidden: bool,
     /// Factor by which ground reads wider than the far scene beside it, where it does.
@@ -43,7 +41,7 @@ impl Frame<'_> {
             };
         }
         let readings = d.zones.iter().map(|z| self.readings(z, d.far_at.is_some())).collect();
-        let mut ends = Ends { readings, reasons: [None; 2], buried: false, coarse: false, hidden: false, step: None };
+        let mut ends = Ends { readings, reasons: [None; 2], buried: false, hidden: false, step: None };
         self.near(d, &mut ends, &credible, horizon);
         self.far(d, &mut ends, horizon);
         if d.near_at.is_none() && !ends.buried {
@@ -77,9 +75,6 @@ impl Frame<'_> {
             } else if let Some(told) = foreground::rising(self.map, self.e, horizon, d.permitted_px) {
                 ends.readings[0] = self.beside_modes(&told);
                 ends.buried = true;
-            } else if let Some(told) = foreground::coarse(self.map, self.e, d.permitted_px) {
-                ends.readings[0] = self.beside_modes(&told);
-                (ends.buried, ends.coarse) = (true, true);
             }
             if ends.buried {
                 d.flags.push(Flag::NearBeyondMeasure);

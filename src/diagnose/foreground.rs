@@ -3,7 +3,7 @@
 
 use super::evidence::{Evidence, Sample};
 use super::zones::Reading;
-use crate::measure::{Tile, TileMap, TileState};
+use crate::measure::TileMap;
 
 /// A width told by rows or a band of tiles.
 #[derive(Clone, Copy, Debug)]
@@ -85,33 +85,6 @@ pub fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Opti
     }
     let v = (1.0 - 0.13 - 0.5) * f64::from(map.height) / e.half_diagonal;
     Some(Told { place: Sample::place(0.0, v.max(last.v), None), ln_width: last.y, sd: 0.3, used: last.count as f64 })
-}
-
-/// Share of the foreground's tiles with detail that must have nothing fine, most of the share elsewhere, and fewest tiles
-/// with detail, as a share of the foreground's. Set on 31 photographs: with the lowest fifth in focus at most a fifth of
-/// its tiles are so (a half over water), with it out of focus or flowing 70 to 88 %.
-const COARSE: f64 = 0.66;
-const ELSEWHERE: f64 = 0.6;
-const DETAILED: f64 = 0.5;
-
-/// A foreground full of detail none of which is fine, before a scene that has fine detail: blurred beyond measure. Its
-/// width is not known, only that it is several times the permitted; `permitted` is taken three times.
-#[must_use]
-pub fn coarse(map: &TileMap, e: &Evidence, permitted: f64) -> Option<Told> {
-    let from = (1.0 - LOWEST) * f64::from(map.height);
-    let detailed = |t: &&Tile| matches!(t.state, TileState::Measured | TileState::AtMost | TileState::AtLeast);
-    let share = |low: bool| {
-        let all: Vec<&Tile> = map.tiles.iter().filter(|t| (t.centre().1 > from) == low).collect();
-        let detail = all.iter().copied().filter(detailed).count() as f64;
-        let coarse = all.iter().filter(|t| t.state == TileState::AtLeast).count() as f64;
-        (coarse / detail.max(1.0), detail / (all.len() as f64).max(1.0))
-    };
-    let ((below, detail), (above, _)) = (share(true), share(false));
-    if !(below > COARSE && detail > DETAILED && above < ELSEWHERE * below) {
-        return None;
-    }
-    let v = (1.0 - 0.13 - 0.5) * f64::from(map.height) / e.half_diagonal;
-    Some(Told { place: Sample::place(0.0, v, None), ln_width: (3.0 * permitted).ln(), sd: 0.3, used: 1.0 })
 }
 
 /// Relative error of a step that is taken out of a foreground's width.

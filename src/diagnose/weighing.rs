@@ -110,9 +110,6 @@ impl Frame<'_> {
             d.flags.push(Flag::FocusDistanceContradicted);
             verdict::doubt(&mut d.verdict);
         }
-        if found.coarse {
-            verdict::cap(&mut d.verdict, verdict::HALF_SEEN);
-        }
         if found.step.is_some() {
             verdict::doubt(&mut d.verdict);
         }

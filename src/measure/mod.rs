@@ -14,6 +14,7 @@ mod family;
 mod grid;
 mod noise;
 mod profile;
+mod reduced;
 mod resampled;
 mod spectrum;
 mod stepfit;
@@ -38,7 +39,7 @@ use width::Known;
 
 /// Version of the measuring: raise it whenever a change may alter a number, so that remembered
 /// measurements are made anew.
-pub const VERSION: u32 = 10;
+pub const VERSION: u32 = 11;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -85,7 +86,7 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
     let known = Known { overshoot: overshoot.map(|o| o.value), lambda_n_px: settings.lambda_n_px };
     let readings = if sound { width::read(plane, &regions, &noise, &known) } else { Vec::new() };
     let blank = width::Reading::default();
-    let tiles: Vec<Tile> = regions
+    let mut tiles: Vec<Tile> = regions
         .iter()
         .zip(&surveys)
         .zip(&edges)
@@ -94,6 +95,9 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
             tile::conclude(plane, *region, survey, &noise, readings.get(i).unwrap_or(&blank), edges)
         })
         .collect();
+    if sound {
+        reduced::settle(plane, settings.tiles, &known, &mut tiles);
+    }
     let faced = direction::streak(&tiles, plane.width as f64, plane.height as f64);
     let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise));
     let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));

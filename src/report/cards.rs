@@ -178,8 +178,13 @@ pub(super) fn zone(f: &FrameView, name: ZoneName) -> &ZoneView {
     match name {
         ZoneName::Near => &f.zones.near,
         ZoneName::Far => &f.zones.far,
-        // A single frame has no zone of its own between middle and corners.
-        ZoneName::Centre | ZoneName::MidFrame => &f.zones.centre,
+        // A single frame has no zones that only a series has.
+        ZoneName::Centre
+        | ZoneName::MidFrame
+        | ZoneName::Subject
+        | ZoneName::Beside
+        | ZoneName::Beyond
+        | ZoneName::Still => &f.zones.centre,
         ZoneName::TopLeft => &f.zones.top_left,
         ZoneName::TopRight => &f.zones.top_right,
         ZoneName::BottomLeft => &f.zones.bottom_left,

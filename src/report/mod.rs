@@ -12,9 +12,11 @@ mod data;
 mod edge;
 mod facts;
 mod html;
+mod hue;
 mod json;
 mod keep;
 mod lens;
+mod lens_json;
 mod line;
 mod number;
 mod open;
@@ -27,8 +29,9 @@ mod sides;
 mod spots;
 mod table;
 mod text;
-mod tint;
+mod theme;
 mod view;
+mod watch;
 pub mod wording;
 
 pub use baselines::{BaselineSource, BaselineView, LensBasis};
@@ -40,16 +43,19 @@ pub use html::html;
 pub use json::{json, schemas};
 pub use keep::{Proposal, proposals, report_id};
 pub use lens::{lens_page, lens_text};
+pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
 pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};
 pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_text};
 pub use spots::{CROP, Spot, SpotName, spots};
 pub use table::csv;
 pub use text::text;
+pub use theme::{Theme, themed};
 pub use view::{
     AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView,
     ImpliedDistanceView, ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView,
     TileView, VERSION, VerdictView, View, Words, ZoneView, ZonesView, group,
 };
+pub use watch::{Change, ComparedView, WATCH_VERSION, WatchView, glance, watch_over, watch_page};
 
 use crate::diagnose::Diagnosis;
 use crate::measure::TileMap;

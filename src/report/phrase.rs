@@ -66,6 +66,10 @@ pub const fn zone_name(zone: ZoneName) -> &'static str {
         ZoneName::TopRight => "Top right",
         ZoneName::BottomLeft => "Bottom left",
         ZoneName::BottomRight => "Bottom right",
+        ZoneName::Subject => "Subject",
+        ZoneName::Beside => "Before or behind it",
+        ZoneName::Beyond => "Farthest from it",
+        ZoneName::Still => "Unchanging",
     }
 }
 

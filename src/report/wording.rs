@@ -304,7 +304,7 @@ const fn corner_name(name: ZoneName) -> &'static str {
         ZoneName::TopRight => "top right",
         ZoneName::BottomLeft => "bottom left",
         ZoneName::BottomRight => "bottom right",
-        ZoneName::Near | ZoneName::Far | ZoneName::Centre | ZoneName::MidFrame => "middle",
+        _ => "middle",
     }
 }
 

@@ -268,7 +268,7 @@ fn pictures_show_the_pixels_at_one_to_one() {
         rendered: true,
     };
     let frame = &shoot(2).frames[1];
-    let pictures = report::pictures(frame, &Pixels { plane: &plane, colour: None }, true);
+    let pictures = report::pictures(frame, &Pixels { plane: &plane, colour: None, tint: None }, true);
     assert_eq!((pictures.overview.width, pictures.overview.height), (1440, 960));
     // The top corners hold nothing but sky.
     assert_eq!(pictures.crops.len(), 6);
@@ -332,7 +332,7 @@ fn a_broken_view_still_makes_a_page() {
         rendered: false,
     };
     assert_eq!(
-        report::pictures(&run.frames[0], &Pixels { plane: &empty, colour: None }, true),
+        report::pictures(&run.frames[0], &Pixels { plane: &empty, colour: None, tint: None }, true),
         report::Pictures::default()
     );
 }

@@ -1,0 +1,95 @@
+//! Looks again, in a picture made smaller, at tiles that have detail but little or nothing fine: a blur too wide for the estimator at
+//! full size is within its reach there, and content that is merely coarse has edges there that are sharp.
+//!
+//! A mean over k x k pixels has their common aperture, that of one large pixel, so that a reduced picture is to the estimator
+//! what any picture is. Its noise is what of a k-th is left, and of a JPEG's blocks nothing that it would mind.
+
+use super::grid::Grid;
+use super::noise::NoiseModel;
+use super::survey;
+use super::tile::{KNOWN, WIDEST};
+use super::tilemap::{Tile, TileState};
+use super::width::{self, Known, Reading};
+use crate::quantity::{Estimate, PIXEL_SIGMA, Region};
+use crate::shot::{Mosaic, Plane};
+
+/// How many times smaller the pictures are that are looked at. Chosen: a quarter reaches from where full size ends to
+/// discs of 40 px, an eighth to twice that.
+const TIMES: [usize; 2] = [4, 8];
+/// Side of the estimator's patch, px.
+const PATCH: usize = 96;
+/// Least side of a reduced picture, px: two patches of the estimator.
+const LEAST: usize = 2 * PATCH;
+/// Width, px, from which a number had at full size is looked at again: there what is far wider may look like the widest that
+/// the estimator knows. Chosen: what the first reduced picture can tell from sharp.
+const DOUBTED: f64 = 2.0;
+/// Least width, px of the reduced picture, that is believed: what is narrower is sharp there, which says nothing of blur but
+/// only that the content is coarse. Chosen: twice the pixel's own.
+const BLURRED: f64 = 2.0 * PIXEL_SIGMA;
+/// Standard deviations by which a reduced picture must read wider for a number to give way: both err, one way or the other.
+const APART: f64 = 1.5;
+/// What each further tile's width that a patch reaches over adds to the standard deviation of ln width. Chosen: a fifth of what
+/// the blur of ground changes by from one tile to the next where it is wide, about a third.
+const REACH: f64 = 0.06;
+
+/// Gives those tiles a number that a smaller picture can tell of.
+pub(super) fn settle(plane: &Plane, across: u32, known: &Known, tiles: &mut [Tile]) {
+    for times in TIMES {
+        let doubted = |t: &Tile| t.state == TileState::AtLeast || t.blur.is_some_and(|b| b.value > DOUBTED);
+        let open: Vec<usize> = (0..tiles.len()).filter(|&i| doubted(&tiles[i])).collect();
+        let small = |side: usize| side / times < LEAST;
+        if open.is_empty() || small(plane.width.min(plane.height)) {
+            return;
+        }
+        let reduced = reduce(plane, times);
+        let shrink = |t: &Tile| {
+            let (x, y) = (t.x / times as u32, t.y / times as u32);
+            let (width, height) = ((t.width / times as u32).max(1), (t.height / times as u32).max(1));
+            Region { x, y, width, height }
+        };
+        // All of the picture tells what its noise is like, some of the tiles are read.
+        let regions: Vec<Region> = open.iter().map(|&i| shrink(&tiles[i])).collect();
+        let grid = Grid::new(reduced.width, reduced.height, across);
+        let surveys: Vec<_> = (0..grid.rows).flat_map(|row| survey::survey_row(&reduced, &grid, row)).collect();
+        let noise = NoiseModel::fit(&reduced, &surveys);
+        let known = Known { lambda_n_px: known.lambda_n_px.map(|l| l / times as f64), ..*known };
+        for (&i, reading) in open.iter().zip(width::read(&reduced, &regions, &noise, &known)) {
+            tell(&mut tiles[i], reading, times as f64);
+        }
+    }
+}
+
+/// What a reduced picture says of a tile.
+fn tell(tile: &mut Tile, reading: Reading, times: f64) {
+    let Some((log, sd, n)) = reading.width.filter(|_| reading.detail) else { return };
+    let width = log.exp();
+    if sd < KNOWN && width > BLURRED && width < WIDEST {
+        // The large pixel's aperture gives way to the picture's own.
+        let optical = times * (width * width - PIXEL_SIGMA * PIXEL_SIGMA).sqrt();
+        let whole = optical.hypot(PIXEL_SIGMA);
+        let over = times * PATCH as f64 / f64::from(tile.width.min(tile.height).max(1));
+        let seen = Estimate::new(whole, whole * sd.hypot(REACH * (over - 1.0).max(0.0)), n);
+        // A number that stands is the better one, since it is the tile's alone.
+        if tile.blur.is_none_or(|b| seen.value - b.value > APART * seen.sd.hypot(b.sd)) {
+            (tile.blur, tile.bound, tile.state) = (Some(seen), None, TileState::Measured);
+        }
+    }
+}
+
+/// Means over squares of `times` px. Of a mosaic, samples and interpolated ones alike: they differ by less than is left.
+fn reduce(plane: &Plane, times: usize) -> Plane {
+    let (width, height) = (plane.width / times, plane.height / times);
+    let mut data = Vec::with_capacity(width * height);
+    let mut sums = vec![0u32; width];
+    for y in 0..height {
+        sums.fill(0);
+        for row in (0..times).map(|k| plane.row(y * times + k)) {
+            for (sum, part) in sums.iter_mut().zip(row.chunks_exact(times)) {
+                *sum += part.iter().map(|&v| u32::from(v)).sum::<u32>();
+            }
+        }
+        data.extend(sums.iter().map(|&sum| (sum / (times * times) as u32) as u16));
+    }
+    let (black, white, saturation, rendered) = (plane.black, plane.white, plane.saturation, plane.rendered);
+    Plane { width, height, data, black, white, saturation, mosaic: Mosaic::None, jpeg: None, rendered }
+}
