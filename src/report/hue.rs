@@ -43,7 +43,7 @@ pub(super) fn coloured(plane: &Plane, colour: &RgbImage, r: Region) -> Option<Rg
 fn level(plane: &Plane, x: usize, y: usize) -> f64 {
     let value = f64::from(plane.row(y)[x]);
     match plane.mosaic {
-        Mosaic::Checkerboard { even } if ((x + y) % 2 == 0) != even => {
+        Mosaic::Checkerboard { even } if (x + y).is_multiple_of(2) != even => {
             let beside = [
                 (y > 0).then(|| plane.row(y - 1)[x]),
                 (y + 1 < plane.height).then(|| plane.row(y + 1)[x]),

@@ -83,7 +83,9 @@ fn is(which: Which, throughout: Option<bool>, cause: &str) -> bool {
 /// cover the depth together. Where none is clearly best, verdicts decide. `by_verdict`: whether it must be asked for by its
 /// verdict as well.
 fn thin(report: &Report, group: &super::report::Group, by_verdict: bool, wanted: &mut [bool]) {
-    let bracket = group.covering_set.as_ref().filter(|set| set.len() > 1 && group.varied == "focus");
+    // One that is sharp from near to far by itself needs no others.
+    let enough = group.best.and_then(|b| report.frames.get(b)).is_some_and(|f| f.sharp.throughout == Some(true));
+    let bracket = group.covering_set.as_ref().filter(|set| set.len() > 1 && group.varied == "focus" && !enough);
     let kept = |i: usize| match (bracket, group.best) {
         (Some(set), _) => Some(report.frames[i].names().any(|name| set.iter().any(|file| file == name))),
         (None, best) => best.map(|best| best == i),
