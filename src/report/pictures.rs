@@ -4,8 +4,8 @@ use base64::Engine as _;
 use image::codecs::jpeg::JpegEncoder;
 use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops};
 
-use super::Frame;
 use super::spots::{Spot, SpotName, spots};
+use super::{Frame, tint};
 use crate::quantity::Region;
 use crate::shot::{Plane, Tint};
 
@@ -52,8 +52,8 @@ pub struct Pictures {
 pub struct Pixels<'a> {
     /// The linear luminance that was measured, upright.
     pub plane: &'a Plane,
-    /// The upright picture in colour, where there is one. Crops come from it only if it has the plane's
-    /// size; else they are grey, from the very samples that were measured.
+    /// The upright picture in colour, where there is one. Crops come from it if it has the plane's size; else their
+    /// detail comes from the very samples that were measured, and only their hue from here.
     pub colour: Option<&'a RgbImage>,
     /// Its colours at a coarse step, which are laid over the plane's own samples where there is no `colour`.
     pub tint: Option<&'a Tint>,
@@ -86,10 +86,14 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
         }
     };
     let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
-    let at_one = |r: Region, quality: u8| match (same_size, pixels.tint) {
-        (Some(colour), _) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
-        (None, Some(tint)) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
-        (None, None) => grey(&cropped(plane, &tone, r), quality),
+    let at_one = |r: Region, quality: u8| match (same_size, pixels.tint, pixels.colour) {
+        (Some(colour), ..) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
+        (None, Some(tint), _) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
+        (None, None, Some(colour)) => match tint::tinted(plane, colour, r) {
+            Some(picture) => rgb(&picture, quality),
+            None => grey(&cropped(plane, &tone, r), quality),
+        },
+        (None, None, None) => grey(&cropped(plane, &tone, r), quality),
     };
     Pictures {
         thumb,
@@ -218,7 +222,7 @@ fn rgb(picture: &RgbImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::Rgb8, quality)
 }
 
-fn grey(picture: &GrayImage, quality: u8) -> Picture {
+pub(super) fn grey(picture: &GrayImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::L8, quality)
 }
 
@@ -233,12 +237,12 @@ fn encoded(samples: &[u8], width: u32, height: u32, kind: ExtendedColorType, qua
 
 /// Linear levels to 8-bit display levels: a gain that brings the brightest hundredth near white, then the
 /// sRGB transfer curve (IEC 61966-2-1). No sharpening and no local contrast, which would change what is judged.
-struct Tone {
+pub(super) struct Tone {
     table: Vec<u8>,
 }
 
 impl Tone {
-    fn of(plane: &Plane) -> Self {
+    pub(super) fn of(plane: &Plane) -> Self {
         let range = f64::from(plane.range()).max(1.0);
         if plane.rendered {
             return Self::with(plane, 1.0, range);
@@ -277,10 +281,16 @@ impl Tone {
     }
 }
 
-fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
+pub(super) fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
     GrayImage::from_fn(r.width, r.height, |x, y| {
         image::Luma([tone.show(plane.row((r.y + y) as usize)[(r.x + x) as usize])])
     })
+}
+
+/// A grey picture of the whole frame with a long side of so many px.
+pub(super) fn overview(plane: &Plane, tone: &Tone, long: u32) -> Picture {
+    let (w, h) = fit(plane.width as u32, plane.height as u32, long);
+    grey(&shrunk(plane, tone, w, h), 84)
 }
 
 /// Area average of the linear levels, which is what a smaller sensor would have seen.
