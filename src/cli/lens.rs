@@ -51,9 +51,9 @@ struct LearnArgs {
     /// Replace what is there already; pictures never are.
     #[arg(long)]
     overwrite: bool,
-    /// Look into folders within folders.
+    /// Stay out of folders within folders.
     #[arg(long)]
-    recursive: bool,
+    flat: bool,
     /// What the frames are [default: judged by their facts].
     #[arg(long, value_enum, value_name = "KIND")]
     from: Option<FromWord>,
@@ -103,7 +103,7 @@ impl Args {
             Task::Show { file, out, overwrite, json } => lens::show(file, out.as_deref(), *overwrite, *json),
             Task::Learn(args) => lens::learn(&Learn {
                 paths: args.paths.clone(),
-                recursive: args.recursive,
+                recursive: !args.flat,
                 prefer: Prefer::Raw,
                 out: args.out.clone(),
                 overwrite: args.overwrite,

@@ -61,6 +61,10 @@ function nearestPatch(f, x, y) {
 }
 /** @type {(f: Frame, spot: any) => string} */
 function numbers(f, spot) {
+  // A zone's window carries the zone's own number, which the answer rests on.
+  const zone = ["near", "far", "centre", "top-left", "top-right", "bottom-left", "bottom-right"].indexOf(spot.slug), z = f.zones[zone];
+  if (z && z[0] !== null) return withSd(z[0], z[1] || 0.05) + " px, " + zoneWord(f, zone);
+  if (z && zoneWord(f, zone) === "beyond") return "beyond, too blurred to measure";
   const i = spot.tile !== null && spot.tile !== undefined ? spot.tile : tileAt(f, { x: (spot.x + spot.w / 2) / f.w, y: (spot.y + spot.h / 2) / f.h });
   const t = tilesOf(f)[i], limit = permitted(f);
   if (!t || t.blur === null) return "not measured: " + STATES[t ? t.state : 1];
