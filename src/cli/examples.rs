@@ -13,6 +13,8 @@ Examples:
   tussock demo --out try-it";
 pub const CACHE: &str = "\
 Examples:
+  tussock cache show
+  tussock cache clear --older 90
   tussock cache clear";
 pub const EDGE: &str = "\
 Examples:

@@ -156,6 +156,8 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
+    // The small pictures are the most that is held of a frame, and have served their purpose.
+    drop(smalls);
     let mut run = Run { frames, failures, groups, baselines, intent: audit.intent, unreached };
     match guarded(|| output::timed("writing the report", || write(audit, &run, &links, &folder))) {
         Ok(written) => written?,
@@ -269,7 +271,7 @@ fn missed_mark(option: &str, place: Place, frames: &[Frame]) -> Option<String> {
 
 fn write(audit: &Audit, run: &Run, links: &[Links], folder: &Folder) -> anyhow::Result<()> {
     let view = report::view(run);
-    folder.put("audit.json", &report::json(&view))?;
+    folder.put_with("audit.json", &mut |out| report::write_json(&view, out))?;
     folder.put("audit.csv", &report::csv(&view))?;
     if audit.page {
         for (file, bytes) in report::companions(&view) {

@@ -40,7 +40,7 @@ pub use cards::companions;
 pub use edge::EdgeView;
 pub use facts::{FactsView, facts_text};
 pub use html::html;
-pub use json::{json, schemas};
+pub use json::{json, schemas, write_json};
 pub use keep::{Proposal, proposals, report_id};
 pub use lens::{lens_page, lens_text};
 pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
