@@ -13,12 +13,12 @@ use tussock::quantity::{Distance, Estimate, Region};
 use tussock::report::Failure;
 use tussock::report::series::{Alone, Shown, series_html, series_text, series_view};
 use tussock::series::{
-    Answer, Blurs, Lone, NoteKind, Point, Seen, Sharpest, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket,
-    by_depth, deepest_first, ends, group, lone, settled, sharpest, zone_blurs,
+    Answer, Blurs, Frame, Lone, NoteKind, Point, Seen, Sharpest, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket,
+    by_depth, deepest_first, ends, group, lone, pitch_um, settled, sharpest, zone_blurs,
 };
-use tussock::shot::{Capture, Fact, Mosaic, Source};
+use tussock::shot::{Capture, Fact, Mosaic, Plane, Source};
 use tussock::simulate::file::{Developing, Facts, Light, jpeg};
-use tussock::simulate::{Noise, PatchSpec, Psf, Texture, View, patch_luminance};
+use tussock::simulate::{Noise, PatchSpec, Psf, Texture, View, patch_luminance, render_patch};
 
 fn map_of(view: &View) -> Similarity {
     let middle = SIDE as f64 / 2.0;
@@ -73,6 +73,46 @@ fn what_moved_a_little_is_followed_and_what_is_not_there_is_told() {
     assert!((width / 1.4 - 1.0).abs() < 0.04, "{width}");
     let other = there(&PatchSpec { texture: Texture::Leaves, seed: 6, ..soft });
     assert!(other.in_place.is_none_or(|p| p < 0.6), "{:?}", other.in_place);
+}
+
+#[test]
+fn the_scale_of_diffraction_is_learned_from_frames_that_record_no_pitch() {
+    const CANVAS: usize = 480;
+    const CUT: usize = 300;
+    let plane = |psf: Psf, noise_seed: u64| {
+        let width = CANVAS - 2 * psf.reach().ceil() as usize;
+        let spec = PatchSpec { texture: Texture::Grass, psf, snr: 60.0, seed: 11, noise_seed, ..PatchSpec::default() };
+        let plane = render_patch(&PatchSpec { width, height: width, ..spec }).0;
+        let edge = (width - CUT) / 2;
+        let data = (edge..edge + CUT).flat_map(|y| plane.row(y)[edge..edge + CUT].to_vec()).collect();
+        Plane { width: CUT, height: CUT, data, ..plane }
+    };
+    let tiles: Vec<Region> =
+        (0..16).map(|i| Region { x: 10 + 70 * (i % 4), y: 10 + 70 * (i / 4), width: 70, height: 70 }).collect();
+    let frames = |pitch: f64, defocus_um: f64, recorded: Option<f64>| -> Vec<Frame> {
+        let lens = |n: f64| Psf::lens(n, pitch, defocus_um / n).softened(0.4, 0.4, 0.0);
+        let planes: Vec<Plane> =
+            [2.8, 8.0, 16.0].iter().enumerate().map(|(i, &n)| plane(lens(n), 3 + i as u64)).collect();
+        let still = Registration { agreement: 1.0, ..Registration::still() };
+        let frame = |(p, n): (&Plane, f64)| Frame {
+            f_number: Some(n),
+            pitch_um: recorded,
+            spectra: spectra(&planes[0], p, Some(&still), &tiles),
+            absolute: vec![None; tiles.len()],
+        };
+        planes.iter().zip([2.8, 8.0, 16.0]).map(frame).collect()
+    };
+    for pitch in [2.4, 4.0] {
+        let sharp = frames(pitch, 0.0, None);
+        let found = pitch_um(&sharp).expect("a scale");
+        assert!((found / pitch - 1.0).abs() < 0.1, "{found} for {pitch}");
+        // One stop alone tells nothing.
+        assert_eq!(pitch_um(&sharp[1..2]), None);
+        // Out of focus by a disc of three pixels at f/2.8: it is found all the same, or nothing is.
+        let off = pitch_um(&frames(pitch, 8.4 * pitch, None));
+        assert!(off.is_none_or(|f| (f / pitch - 1.0).abs() < 0.15), "{off:?} for {pitch}");
+    }
+    assert_eq!(pitch_um(&frames(4.0, 0.0, Some(4.0))), None);
 }
 
 #[test]
@@ -784,7 +824,7 @@ fn the_page_shows_each_zone_from_every_frame_and_which_is_sharpest_where() {
     assert!([50, 51, 52].iter().any(|&t| answer.tiles[t].middle() == (x, y)));
     // A bright pixel at the place of the patch in the reference, and 30 px to the right in the other.
     let plane = |at: usize| {
-        let mut plane = tussock::shot::Plane {
+        let mut plane = Plane {
             width: 600,
             height: 400,
             data: vec![1000; 600 * 400],

@@ -28,5 +28,6 @@ pub use ends::{End, ends, settled, with_ends};
 pub use group::{Group, Seen, Varied, group, lone};
 pub use order::deepest_first;
 pub use resolve::{Blurs, Frame, on_reference, resolve};
+pub use scale::pitch_um;
 pub use sharpest::{Sharpest, between, focus_varied, sharpest};
 pub use zone::{Point, Zone, ZoneBlur, zone_blurs};

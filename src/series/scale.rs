@@ -26,7 +26,8 @@ const SURE: f64 = 0.1;
 /// Optics, section 6.3). What defocus takes away meanwhile is reckoned from the next wider frame and left out where large.
 /// Without it frames were taken for Gaussian, whose squared width is the same at all frequencies while a diffraction
 /// pattern's is not, and what small stops add came out a tenth to a quarter small.
-pub(super) fn pitch_um(frames: &[Frame]) -> Option<f64> {
+#[must_use]
+pub fn pitch_um(frames: &[Frame]) -> Option<f64> {
     if frames.iter().any(|f| f.pitch_um.is_some()) || frames.iter().filter(|f| f.f_number.is_some()).count() < 2 {
         return None;
     }
