@@ -6,9 +6,9 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose};
+use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose, doubted};
 use tussock::judge::{self, Judgement, Reason};
-use tussock::measure::{Tile, TileState};
+use tussock::measure::{Streak, Tile, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
 use tussock::report::wording;
 use tussock::shot::{Capture, Fact, Source};
@@ -215,6 +215,32 @@ fn what_the_camera_did_not_write_is_flagged_and_never_firm() {
     let fisheye = Capture { lens: Some(Fact::new("8mm F3.5 Fisheye".into(), Source::Exif)), ..too_far().capture() };
     let d = diagnose(&too_far().map(), &fisheye, None, &Intent::default());
     assert!(d.flags.contains(&Flag::Fisheye) && d.verdict.confidence < judge::SURE);
+}
+
+#[test]
+fn a_long_track_is_motion_whether_or_not_the_widths_hold_it() {
+    // Each of the two pictures that lie over each other is sharp; a long track leaves nothing to measure.
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let track = Streak { length: Estimate::new(40.0, 1.5, 160), angle: Estimate::new(0.5, 0.04, 160) };
+    let doubled = TileMap { streak: Some(track), ..scene.map() };
+    let bare = Scene { missing: 1.0, ..scene.clone() };
+    let away = TileMap { streak: Some(track), ..bare.map() };
+    for map in [doubled, away] {
+        let d = judge(&scene, &map);
+        assert_eq!((ends(&d), d.verdict.cause), ([Judgement::Beyond; 2], Cause::Motion), "{:?}", d.verdict);
+        assert!(d.verdict.confidence >= judge::SURE);
+    }
+}
+
+#[test]
+fn what_the_file_says_of_its_making_lowers_the_confidence() {
+    let scene = too_far();
+    for flag in [Flag::Panorama, Flag::MultiShot, Flag::Enlarged] {
+        let mut d = judge(&scene, &scene.map());
+        assert!(d.verdict.confidence >= judge::SURE);
+        doubted(&mut d, &[Flag::Processed, flag]);
+        assert!(d.verdict.confidence < judge::SURE && d.verdict.cause == Cause::FocusTooFar, "{:?}", d.verdict);
+    }
 }
 
 #[test]

@@ -52,6 +52,9 @@ pub struct Args {
     /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
     #[arg(long, value_name = "FILE")]
     lens: Vec<PathBuf>,
+    /// Use nothing learned of a lens, neither stored nor from the shoot itself.
+    #[arg(long, conflicts_with = "lens")]
+    no_lens: bool,
     #[command(flatten)]
     subjects: Subjects,
     #[command(flatten)]
@@ -224,6 +227,7 @@ impl Args {
             intent: self.subjects.intent()?,
             overrides: self.given.overrides()?,
             lenses: self.lens.clone(),
+            no_lens: self.no_lens,
         })
     }
 }

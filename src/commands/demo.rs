@@ -67,6 +67,7 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         intent: Intent::default(),
         overrides: Overrides::default(),
         lenses: Vec::new(),
+        no_lens: false,
     };
     audit::into(&asked, &found, folder)
 }

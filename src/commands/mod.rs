@@ -19,6 +19,7 @@ mod progress;
 pub mod raw_worker;
 mod remember;
 pub mod series;
+pub mod shelf;
 mod stop;
 pub mod work;
 

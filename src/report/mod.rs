@@ -35,7 +35,7 @@ pub use edge::EdgeView;
 pub use facts::{FactsView, facts_text};
 pub use html::html;
 pub use json::{json, schemas};
-pub use lens::{lens_page, lens_text};
+pub use lens::{lens_heading, lens_page, lens_text};
 pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};
 pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_text};
 pub use spots::{CROP, Spot, SpotName, spots};
