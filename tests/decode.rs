@@ -263,7 +263,7 @@ fn what_the_user_gives_comes_last() {
     let place = Place::new();
     let path = place.file("a.jpg", &with_exif(&fixture("baseline.jpg"), &[(Tag::FNumber, rational(56, 10))]));
     let capture = Capture { f_number: Some(Fact::new(11.0, Source::Given)), ..Capture::default() };
-    let overrides = Overrides { capture, turn: None };
+    let overrides = Overrides { capture, ..Overrides::default() };
     assert_eq!(read(&path, &Overrides::default()).unwrap().capture.f_number, Some(Fact::new(5.6, Source::Exif)));
     assert_eq!(read(&path, &overrides).unwrap().capture.f_number, Some(Fact::new(11.0, Source::Given)));
     assert_eq!(facts(&path, &overrides).unwrap().capture.f_number, Some(Fact::new(11.0, Source::Given)));

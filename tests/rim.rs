@@ -3,6 +3,8 @@
 
 #[path = "support/files.rs"]
 mod files;
+#[path = "support/place.rs"]
+mod place;
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -11,52 +13,7 @@ use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
 use image::{GrayImage, ImageFormat, Luma};
-
-/// A place of its own for a test: photographs, report, the user's folders.
-struct Place(tempfile::TempDir);
-
-impl Place {
-    fn new() -> Self {
-        let place = Self(tempfile::tempdir().unwrap());
-        fs::create_dir(place.path("photos")).unwrap();
-        place
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
-    }
-
-    fn photo(&self, name: &str, bytes: &[u8]) -> PathBuf {
-        let path = self.path("photos").join(name);
-        fs::write(&path, bytes).unwrap();
-        path
-    }
-
-    fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_tussock"));
-        command
-            .args(arguments)
-            .current_dir(self.0.path())
-            .env("HOME", self.path("home"))
-            .env("XDG_CACHE_HOME", self.path("cache"))
-            .env("XDG_CONFIG_HOME", self.path("config"))
-            .env_remove("RUST_BACKTRACE")
-            .stdin(Stdio::null());
-        command
-    }
-
-    fn run(&self, arguments: &[&str]) -> Output {
-        self.command(arguments).output().unwrap()
-    }
-
-    fn json(&self, report: &str) -> serde_json::Value {
-        serde_json::from_slice(&fs::read(self.path(report).join("audit.json")).unwrap()).unwrap()
-    }
-}
-
-fn said(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).expect("sentences are text")
-}
+use place::{Place, contents, said};
 
 /// A picture with texture that measuring has something to do with.
 fn texture(width: u32, height: u32, seed: u32) -> GrayImage {
@@ -69,22 +26,6 @@ fn texture(width: u32, height: u32, seed: u32) -> GrayImage {
 
 fn jpeg(width: u32, height: u32, seed: u32) -> Vec<u8> {
     files::grey_jpeg(&texture(width, height, seed), 90)
-}
-
-/// Every file below a folder with its content.
-fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    let mut found = BTreeMap::new();
-    for entry in fs::read_dir(folder).unwrap().map(|e| e.unwrap()) {
-        let path = entry.path();
-        match entry.file_type().unwrap() {
-            kind if kind.is_dir() => found.extend(contents(&path)),
-            kind if kind.is_file() => drop(found.insert(path.clone(), fs::read(&path).unwrap())),
-            _ => drop(
-                found.insert(path.clone(), path.read_link().unwrap_or_default().into_os_string().into_encoded_bytes()),
-            ),
-        }
-    }
-    found
 }
 
 #[test]

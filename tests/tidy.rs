@@ -18,6 +18,7 @@ const RANKS: &[(&str, u32)] = &[
     ("plan", 4),
     ("report", 5),
     ("intake", 5),
+    ("sidecar", 6),
     ("output", 6),
     ("commands", 7),
     ("cli", 8),

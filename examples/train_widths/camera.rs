@@ -11,7 +11,7 @@ use tussock::intake::raw::{Pattern, Sensor, luminance};
 use tussock::intake::{self, Overrides};
 use tussock::shot::{Mosaic, Plane};
 use tussock::simulate::Noise;
-use tussock::simulate::sensor::to_srgb;
+use tussock::simulate::sensor::{from_srgb, to_srgb};
 
 use crate::kernel::{even, log_even, normal};
 use crate::scene::Picture;
@@ -44,8 +44,8 @@ pub enum Way {
     Six,
     /// JPEG of this quality, of all pixels measured.
     Jpeg(u8),
-    /// JPEG of this quality as cameras make them.
-    Developed(u8, Processing),
+    /// As cameras and raw developers make them: a JPEG of this quality, or 16 bits without loss.
+    Developed(Option<u8>, Processing),
 }
 
 /// What a camera does to a picture before it compresses it.
@@ -70,7 +70,10 @@ impl Way {
             22..47 => Self::Bayer(dice.u8(0..4)),
             47..53 => Self::Six,
             53..74 => Self::Jpeg(quality),
-            _ => Self::Developed(quality, Processing::random(dice)),
+            _ => {
+                let lossless = dice.u8(0..5) == 0;
+                Self::Developed((!lossless).then_some(quality), Processing::random(dice))
+            }
         }
     }
 
@@ -92,7 +95,7 @@ impl Processing {
         Self {
             mosaic: dice.bool(),
             smoothing: if dice.bool() { even(dice, 0.8, 3.5) as f32 } else { 0.0 },
-            amount: if sharpened { log_even(dice, 0.1, 1.2) as f32 } else { 0.0 },
+            amount: if sharpened { log_even(dice, 0.1, 1.8) as f32 } else { 0.0 },
             radius: even(dice, 0.5, 1.4) as f32,
             curve: if dice.bool() { even(dice, 0.0, 0.25) as f32 } else { 0.0 },
         }
@@ -119,7 +122,13 @@ pub fn plane(picture: &Picture, way: Way, noise: Grain, scratch: &Path, dice: &m
                 noisy(picture, noise, dice)
             };
             develop(&mut codes, processing, noise.sensor);
-            compressed(&codes, quality, scratch)
+            match quality {
+                Some(quality) => compressed(&codes, quality, scratch),
+                None => {
+                    codes.data.iter_mut().for_each(|v| *v = from_srgb(v.clamp(0.0, 1.0)));
+                    Ok(plain(&codes, true))
+                }
+            }
         }
     }
 }

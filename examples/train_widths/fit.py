@@ -1,12 +1,14 @@
 """Fits the network that reads widths to tables made by the example train_widths (PyTorch; a processor will do).
 
-    python3 fit.py TRAIN JUDGE WEIGHTS [--all]
+    python3 fit.py TRAIN JUDGE WEIGHTS [--all] [--without GROUP,GROUP]
 
 TRAIN and JUDGE are tables without their endings. A quarter of the shoots is kept from the fit and judged; with --all the fit
-takes every shoot, which is how the weights in the repository were made, and the judgement says nothing.
+takes every shoot, which is how the weights in the repository were made, and the judgement says nothing. --without leaves out
+what belongs to groups whose names begin so, as an ablation does.
 WEIGHTS is a text file: a line "name rows columns", then the numbers of each row.
 """
 
+import argparse
 import hashlib
 import json
 import math
@@ -16,7 +18,7 @@ import numpy as np
 import torch
 from torch import nn
 
-HIDDEN, MEMBERS, EPOCHS, BATCH, RATE = 96, 3, 60, 4096, 2e-3
+HIDDEN, MEMBERS, EPOCHS, BATCH, RATE = 160, 3, 80, 4096, 2e-3
 # Weight of places without fine detail of their own (cloud, haze, even walls): they look blurred whatever the lens does.
 FAINT = 0.25
 TOLD = 0.25
@@ -127,13 +129,20 @@ def write(networks, name):
 
 
 def main():
-    train, judge, weights = [a for a in sys.argv[1:] if not a.startswith("--")]
-    everything = "--all" in sys.argv
+    parser = argparse.ArgumentParser()
+    for name in ("train", "judge", "weights"):
+        parser.add_argument(name)
+    parser.add_argument("--all", action="store_true")
+    parser.add_argument("--without", default="", help="beginnings of the names of groups to leave out, by commas")
+    asked = parser.parse_args()
+    train, judge, weights, everything = asked.train, asked.judge, asked.weights, asked.all
     device = "cuda" if torch.cuda.is_available() else "cpu"
     about, columns, features = load(train)
     scene = columns["scene"].astype(int)
     held = np.array([kept(g) for g in about["groups"]])
-    use = np.ones(len(scene), bool) if everything else ~held[scene]
+    without = tuple(name for name in asked.without.split(",") if name)
+    wanted = np.array([not (without and g.startswith(without)) for g in about["groups"]])
+    use = wanted[scene] if everything else wanted[scene] & ~held[scene]
     tensor = lambda values: torch.tensor(np.ascontiguousarray(values[use]), device=device)
     target = [tensor(columns["ln_width"])]
     faint = (columns["visible"] < 0.004) & (columns["flat"] == 0)
@@ -153,7 +162,7 @@ def main():
         about, columns, features = load(judge)
         held = np.array([kept(g) for g in about["groups"]])[columns["scene"].astype(int)]
         out = run(features)
-        names = ["Gaussian 0.5", "Gaussian 0.8", "Gaussian 1.5", "Gaussian 2.5", "disc 3", "disc 6", "disc 10", "pupil 2"]
+        names = ["Gaussian 0.5", "Gaussian 0.8", "Gaussian 1.5", "Gaussian 2.5", "disc 3", "disc 6", "disc 10", "pupil 2", "disc 16", "disc 24"]
         for halved in (0, 1):
             print("fixed spreads", "scenes halved" if halved else "")
             for number, way in ((0, "plain"), (3, "jpeg"), (1, "bayer")):

@@ -57,18 +57,19 @@ pub fn random(dice: &mut Rng) -> Kernel {
     let lens = if dice.bool() { even(dice, 0.05, 0.6) } else { 0.0 };
     let (long, turn) = (1.0 + 0.15 * normal(dice).abs(), PI * dice.f64());
     let soft = |psf: Psf, by: f64| psf.softened(by * long, by / long, turn);
-    let (psf, mut told) = if share < 0.12 {
-        (soft(Psf { pixel: false, ..Psf::default() }, log_even(dice, 0.12, 4.5)), None)
-    } else if share < 0.25 {
-        (disc(log_even(dice, 0.8, 5.0)), None)
-    } else if share < 0.31 {
-        (disc(log_even(dice, 5.0, 16.0)), None)
-    } else if share < 0.39 {
-        (soft(disc(log_even(dice, 0.8, 16.0)), lens.max(0.1)), None)
+    let (psf, mut told) = if share < 0.11 {
+        (soft(Psf { pixel: false, ..Psf::default() }, log_even(dice, 0.12, 6.0)), None)
+    } else if share < 0.27 {
+        // Missed focus is the commonest cause, and a disc its bare form.
+        (disc(log_even(dice, 0.8, 6.0)), None)
+    } else if share < 0.33 {
+        (disc(log_even(dice, 6.0, 26.0)), None)
+    } else if share < 0.40 {
+        (soft(disc(log_even(dice, 0.8, 26.0)), lens.max(0.1)), None)
     } else if share < 0.58 {
         // Waves out of focus, to a fiftieth, for the tables of pupils are worked out once each; w waves make a disc of
         // 8 w lambda N.
-        let waves = log_even(dice, 0.06, 7.9).min(1.5 / lambda);
+        let waves = log_even(dice, 0.06, 7.9).min(2.0 / lambda);
         let waves = (50.0 * waves).round() / 50.0;
         (soft(pupil(lambda, 8.0 * waves * lambda), lens), Some(lambda))
     } else if share < 0.66 {
@@ -79,7 +80,7 @@ pub fn random(dice: &mut Rng) -> Kernel {
         // Next to nothing: the picture as sharp as its pixels.
         (Psf::gaussian(even(dice, 0.02, 0.25)), None)
     } else if share < 0.92 {
-        let length = log_even(dice, 1.0, 16.0);
+        let length = log_even(dice, 1.0, 20.0);
         let base = match dice.u8(0..3) {
             0 => Psf::gaussian(log_even(dice, 0.15, 1.0)),
             1 => disc(log_even(dice, 0.8, 5.0)),

@@ -1,6 +1,6 @@
 //! The table that the estimator of widths is fitted to: `cargo run --release --example train_widths -- SCENES OUT DRAWS SEED`
 //! writes what the estimator is told of every patch of real scenes blurred by known spreads, with the truth. With `judge` for
-//! DRAWS every scene is seen once under each of eight fixed spreads, three ways. `fit.py` beside this file fits the network.
+//! DRAWS every scene is seen once under each of ten fixed spreads, three ways. `fit.py` beside this file fits the network.
 //!
 //! OUT.bin holds rows of 32-bit floats, OUT.json what the columns are and the group (shoot) of each scene.
 
@@ -30,7 +30,7 @@ const TILE: usize = 96;
 /// Largest part of a scene that is seen under one spread, px: many spreads tell more than many places.
 const PART: (usize, usize) = (480, 384);
 /// Share of pictures of drawn scenes.
-const DRAWN: f64 = 0.18;
+const DRAWN: f64 = 0.14;
 /// Share of pictures of which a part is filled with even light, as by a clear sky.
 const SKIES: f64 = 0.35;
 /// Level at which signal to noise is stated: a mid tone.
@@ -78,9 +78,9 @@ impl Draw {
         }
     }
 
-    /// Every scene under eight fixed spreads, three ways each.
+    /// Every scene under ten fixed spreads, three ways each.
     fn fixed(index: usize, scenes: usize) -> Self {
-        let (scene, spread, way) = (index / 48 % scenes, index / 6 % 8, index / 2 % 3);
+        let (scene, spread, way) = (index / 60 % scenes, index / 6 % 10, index / 2 % 3);
         let gaussian = |s| (Psf::gaussian(s), None);
         let disc = |d| (kernel::disc(d), None);
         let (psf, lambda_n_px) = match spread {
@@ -91,6 +91,8 @@ impl Draw {
             4 => disc(3.0),
             5 => disc(6.0),
             6 => disc(10.0),
+            8 => disc(16.0),
+            9 => disc(24.0),
             _ => (kernel::pupil(2.0, 0.0), Some(2.0)),
         };
         let way = match way {
@@ -153,7 +155,7 @@ impl Draw {
             let Some(own) = scene.own((x + part.x) as f64, (y + part.y) as f64) else { continue };
             let width = if top {
                 // Nothing to see: any width may be the truth.
-                log_even(&mut dice, 0.25, 5.0).ln()
+                log_even(&mut dice, 0.25, 7.0).ln()
             } else {
                 truths.at(own)
             };
@@ -226,7 +228,7 @@ fn main() -> anyhow::Result<()> {
     let mut groups: Vec<String> = entries.into_iter().map(|e| e.group).collect();
     let count = scenes.len();
     let judged = draws == "judge";
-    let draws: usize = if judged { 48 * count } else { draws.parse().context("draws are a whole number")? };
+    let draws: usize = if judged { 60 * count } else { draws.parse().context("draws are a whole number")? };
     if !judged {
         for (name, scene) in drawn::all() {
             groups.push(name);

@@ -4,12 +4,11 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
+use super::making::Making;
 use super::values;
 use crate::commands::Outcome;
-use crate::commands::audit::{self, Audit};
-use crate::commands::work::Budget;
+use crate::commands::audit;
 use crate::intake::{Overrides, Prefer};
-use crate::measure::Settings;
 use crate::quantity::{Distance, Intent, Place, SharpFor, Units};
 use crate::shot::{Capture, Fact, Source};
 
@@ -18,47 +17,11 @@ pub struct Args {
     /// Photographs and folders of photographs.
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
-    /// Folder for the report; by default a new one, `tussock-report-<date>`, beside the first path.
-    #[arg(long, value_name = "DIR")]
-    out: Option<PathBuf>,
-    /// Replace files of the same names that tussock did not write; photographs never are.
+    /// Print audit.json instead of the table.
     #[arg(long)]
-    overwrite: bool,
-    /// Look into folders within folders.
-    #[arg(long)]
-    recursive: bool,
-    /// Which of a raw file and its rendered twin stands for the frame.
-    #[arg(long, value_enum, default_value_t = PreferWord::Raw)]
-    prefer: PreferWord,
-    /// Threads to work with [default: all].
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    jobs: Option<u16>,
-    /// Memory the frames in flight may take, such as 4GiB [default: half of what is free].
-    #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
-    memory: Option<u64>,
-    /// Neither use nor keep remembered measurements.
-    #[arg(long)]
-    no_cache: bool,
-    /// Write audit.json and audit.csv alone, without the page and its pictures.
-    #[arg(long)]
-    no_page: bool,
-    /// Write each raw frame at full size beside the page, to look at any place of it.
-    #[arg(long)]
-    renditions: bool,
-    /// Tiles across the longer side of the picture.
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
-    tiles: u32,
-    /// Learned baseline to judge the corners by, as `tussock lens learn` writes it; may be given again for another
-    /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
-    #[arg(long, value_name = "FILE")]
-    lens: Vec<PathBuf>,
-    /// Use nothing learned of a lens, neither stored nor from the shoot itself.
-    #[arg(long, conflicts_with = "lens")]
-    no_lens: bool,
+    json: bool,
     #[command(flatten)]
-    subjects: Subjects,
-    #[command(flatten)]
-    given: Given,
+    making: Making,
 }
 
 /// What must be sharp, and how sharp.
@@ -143,6 +106,9 @@ pub struct Given {
     /// Lens name.
     #[arg(long, value_name = "NAME")]
     lens_name: Option<String>,
+    /// Sensor of a camera whose files don't tell their pixel pitch, such as "Tarn One=23.5x15.6mm"; may be given again.
+    #[arg(long, value_name = "BODY=WxH", value_parser = values::sensor_of)]
+    sensor_of: Vec<(String, [f64; 2])>,
     /// Quarter turns clockwise that make the pictures upright.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(0..=3))]
     turn: Option<u8>,
@@ -175,6 +141,7 @@ impl Given {
                 ..Capture::default()
             },
             turn: self.turn,
+            sensors: self.sensor_of.clone(),
         })
     }
 }
@@ -213,21 +180,6 @@ impl From<UnitsWord> for Units {
 impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
-        audit::run(&Audit {
-            paths: self.paths.clone(),
-            recursive: self.recursive,
-            prefer: self.prefer.into(),
-            out: self.out.clone(),
-            overwrite: self.overwrite,
-            budget: Budget::new(self.jobs.map(usize::from), self.memory),
-            remember: !self.no_cache,
-            page: !self.no_page,
-            renditions: self.renditions,
-            settings: Settings { tiles: self.tiles, ..Settings::default() },
-            intent: self.subjects.intent()?,
-            overrides: self.given.overrides()?,
-            lenses: self.lens.clone(),
-            no_lens: self.no_lens,
-        })
+        audit::run(&self.making.meant(self.paths.clone(), self.json)?)
     }
 }

@@ -13,14 +13,18 @@ pub struct Args {
 #[derive(Clone, Copy, Debug, Subcommand)]
 enum Action {
     /// Forget all remembered measurements.
-    Clear,
+    Clear {
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
+    },
 }
 
 impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
         match self.action {
-            Action::Clear => cache::clear(),
+            Action::Clear { json } => cache::clear(json),
         }
     }
 }

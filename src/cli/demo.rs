@@ -16,11 +16,19 @@ pub struct Args {
     /// Threads to work with [default: all].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
+    /// Print audit.json instead of the table.
+    #[arg(long)]
+    json: bool,
 }
 
 impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
-        demo::run(&Demo { out: self.out.clone(), overwrite: self.overwrite, jobs: self.jobs.map(usize::from) })
+        demo::run(&Demo {
+            out: self.out.clone(),
+            overwrite: self.overwrite,
+            jobs: self.jobs.map(usize::from),
+            json: self.json,
+        })
     }
 }

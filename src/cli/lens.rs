@@ -25,7 +25,11 @@ enum Task {
     /// Learn a lens's own softness from an aperture series, a focus series or a whole shoot.
     Learn(Box<LearnArgs>),
     /// List the baselines stored in your configuration folder.
-    List,
+    List {
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
+    },
     /// Remove the stored baselines of a lens; each that goes is named.
     Forget {
         /// The lens's name, as `tussock lens list` has it.
@@ -46,6 +50,9 @@ enum Task {
         /// Replace what is there already; pictures never are.
         #[arg(long)]
         overwrite: bool,
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
     },
 }
 
@@ -81,6 +88,9 @@ struct LearnArgs {
     /// Tiles across the longer side of the picture.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(8..=96))]
     tiles: u32,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
     #[command(flatten)]
     given: Given,
 }
@@ -109,8 +119,8 @@ impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
         match &self.task {
-            Task::Show { file, out, overwrite } => lens::show(file, out.as_deref(), *overwrite),
-            Task::List => shelf::list(),
+            Task::Show { file, out, overwrite, json } => lens::show(file, out.as_deref(), *overwrite, *json),
+            Task::List { json } => shelf::list(*json),
             Task::Forget { name, focal } => shelf::forget(name, *focal),
             Task::Learn(args) => lens::learn(&Learn {
                 paths: args.paths.clone(),
@@ -124,6 +134,7 @@ impl Args {
                 settings: Settings { tiles: args.tiles, ..Settings::default() },
                 overrides: args.given.overrides()?,
                 budget: Budget::new(args.jobs.map(usize::from), args.memory),
+                json: args.json,
             }),
         }
     }

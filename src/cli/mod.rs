@@ -5,28 +5,39 @@ mod cache;
 mod card;
 mod demo;
 mod edge;
+mod examples;
 mod facts;
+mod keepers;
 mod lens;
+mod licences;
+mod making;
+mod paper;
 mod plan;
+mod schema;
 mod series;
+mod settings;
 #[doc(hidden)]
 pub mod values;
+mod watch;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 
 use crate::commands::work::Budget;
-use crate::commands::{Outcome, raw_worker};
+use crate::commands::{self, Outcome, raw_worker};
 use crate::output::{self, guard};
 
 /// Tells for every frame of a landscape shoot whether it is sharp from near to far, and if not, why.
 #[derive(Debug, Parser)]
-#[command(name = "tussock", version, about, max_term_width = 100)]
+#[command(name = "tussock", version, about, max_term_width = 100, after_long_help = examples::ALL)]
 struct Line {
-    /// Say what decoders and the system say of a failure in their own words, too.
-    #[arg(long, global = true)]
+    /// Say what decoders and the system say of a failure in their own words, too, and how long each step took.
+    #[arg(long, global = true, conflicts_with = "quiet")]
     verbose: bool,
+    /// Say nothing but what was asked for and what went wrong: no progress, no table, no notes.
+    #[arg(long, global = true)]
+    quiet: bool,
     #[command(subcommand)]
     command: Command,
 }
@@ -34,23 +45,53 @@ struct Line {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Audit photographs and write a report.
+    #[command(after_help = examples::AUDIT)]
     Audit(audit::Args),
     /// Render a small invented shoot and audit it: no photographs needed.
+    #[command(after_help = examples::DEMO)]
     Demo(demo::Args),
+    /// Judge frames as they come into a folder, from a tethered camera or a card.
+    #[command(after_help = examples::WATCH)]
+    Watch(watch::Args),
     /// Remembered measurements.
+    #[command(after_help = examples::CACHE)]
     Cache(cache::Args),
     /// Measure the response of a slanted edge (ISO 12233 e-SFR).
+    #[command(after_help = examples::EDGE)]
     Edge(edge::Args),
     /// Plan the next shot: where to focus, which stop, and what to do if none is enough.
+    #[command(after_help = examples::PLAN)]
     Plan(plan::Args),
     /// Make a field card: near distance against focal length.
+    #[command(after_help = examples::CARD)]
     Card(card::Args),
     /// Learn a lens's own softness, or show what was learned.
+    #[command(after_help = examples::LENS)]
     Lens(lens::Args),
     /// Print the capture facts of photographs, each with where it came from.
+    #[command(after_help = examples::FACTS)]
     Facts(facts::Args),
+    /// List, link, copy or move the frames of a report that are worth keeping.
+    #[command(after_help = examples::KEEPERS)]
+    Keepers(keepers::Args),
     /// Compare frames of one scene: apertures, focus brackets, near-duplicates.
+    #[command(after_help = examples::SERIES)]
     Series(series::Args),
+    /// Show your defaults and where each comes from.
+    #[command(after_help = examples::SETTINGS)]
+    Settings(settings::Args),
+    /// Print the JSON Schema of something that tussock writes.
+    #[command(after_help = examples::SCHEMA)]
+    Schema(schema::Args),
+    /// Print the licences of tussock and of the libraries in it.
+    #[command(after_help = examples::LICENCES)]
+    Licences(licences::Args),
+    /// Print the script that completes tussock's commands in a shell.
+    #[command(after_help = examples::COMPLETIONS)]
+    Completions(paper::CompletionsArgs),
+    /// Print a manual page, or write all of them.
+    #[command(after_help = examples::MAN)]
+    Man(paper::ManArgs),
     /// Decode files for another process of this program, as asked on standard input.
     #[command(name = raw_worker::NAME, hide = true)]
     RawWorker {
@@ -62,17 +103,20 @@ enum Command {
 /// Runs the program on the process's own arguments.
 #[must_use]
 pub fn run() -> ExitCode {
-    let line = match Line::try_parse() {
+    guard::quiet();
+    let line = match understood() {
         Ok(line) => line,
-        Err(error) => return wrong(&error),
+        Err(exit) => return exit,
     };
     if line.verbose {
         output::speak_fully();
     }
+    if line.quiet {
+        output::speak_little();
+    }
     if !matches!(line.command, Command::RawWorker { .. }) {
         raw_worker::set_up(Budget::new(None, None));
     }
-    guard::quiet();
     match guard::guarded(|| meant(line.command)) {
         Ok(Ok(outcome)) => outcome.into(),
         Ok(Err(error)) => {
@@ -86,17 +130,44 @@ pub fn run() -> ExitCode {
     }
 }
 
+/// The line as typed, with the user's settings for defaults; what is to be told of it has been told otherwise.
+fn understood() -> Result<Line, ExitCode> {
+    let plain = || Line::try_parse().map_err(|e| wrong(&e));
+    // A worker is started for every picture, and what explains the program must work beside a broken settings file.
+    let without = ["settings", "licences", "schema", "completions", "man", raw_worker::NAME, "--version", "-V"];
+    if std::env::args_os().nth(1).is_none_or(|first| without.iter().any(|w| first == *w)) {
+        return plain();
+    }
+    let with_defaults = commands::settings::read().and_then(|s| settings::apply(Line::command(), &s));
+    match with_defaults {
+        Ok(line) => line.try_get_matches().and_then(|m| Line::from_arg_matches(&m)).map_err(|e| wrong(&e)),
+        Err(why) => {
+            // What makes no sense of itself, or asks for help, is answered first.
+            plain()?;
+            output::say(&format!("tussock: {}", output::in_words(&why)));
+            Err(Outcome::Nothing.into())
+        }
+    }
+}
+
 fn meant(command: Command) -> anyhow::Result<Outcome> {
     match command {
         Command::Audit(args) => args.run(),
         Command::Demo(args) => args.run(),
+        Command::Watch(args) => args.run(),
         Command::Cache(args) => args.run(),
         Command::Edge(args) => args.run(),
         Command::Plan(args) => args.run(),
         Command::Card(args) => args.run(),
         Command::Lens(args) => args.run(),
         Command::Facts(args) => args.run(),
+        Command::Keepers(args) => args.run(),
         Command::Series(args) => args.run(),
+        Command::Settings(args) => args.run(),
+        Command::Schema(args) => args.run(),
+        Command::Licences(args) => args.run(),
+        Command::Completions(args) => args.run(Line::command()),
+        Command::Man(args) => args.run(Line::command()),
         Command::RawWorker { time } => raw_worker::run(time),
     }
 }
@@ -111,4 +182,84 @@ fn wrong(error: &clap::Error) -> ExitCode {
     // Nothing can be done about a closed standard output.
     let _ = error.print();
     Outcome::Done.into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Line::command().debug_assert();
+    }
+
+    #[test]
+    fn every_command_has_examples_and_each_is_understood() {
+        let mut lines = 0;
+        for command in Line::command().get_subcommands().filter(|c| !c.is_hide_set()) {
+            let help = command.get_after_help().map(ToString::to_string).unwrap_or_default();
+            let examples = help.lines().map(str::trim).filter(|l| l.starts_with("tussock "));
+            let before = lines;
+            for example in examples {
+                let parsed = Line::try_parse_from(example.split_whitespace());
+                assert!(parsed.is_ok(), "{example}: {}", parsed.unwrap_err());
+                assert!(example.starts_with(&format!("tussock {}", command.get_name())), "{example}");
+                lines += 1;
+            }
+            assert!(lines > before, "{} has no example", command.get_name());
+        }
+        assert!(lines > 30, "{lines}");
+    }
+
+    #[test]
+    fn every_command_has_a_manual_page_and_every_shell_a_script() {
+        let pages = paper::pages(Line::command()).unwrap();
+        for name in ["tussock.1", "tussock-audit.1", "tussock-lens-learn.1"] {
+            let (_, page) = pages.iter().find(|(n, _)| n == name).unwrap_or_else(|| panic!("no {name}"));
+            let text = String::from_utf8(page.clone()).unwrap();
+            assert!(text.contains(".TH") && text.contains("\\fB"), "{name}: {text}");
+        }
+        assert!(pages.iter().all(|(name, _)| !name.contains(raw_worker::NAME)));
+    }
+
+    #[test]
+    fn settings_are_defaults_that_what_is_typed_overrides() {
+        let settings = commands::settings::Settings {
+            sharp_for: Some("1:1".into()),
+            units: Some("imperial".into()),
+            sensor: Some("23.5x15.6mm".into()),
+            sensors: Some([("Tarn One".to_owned(), "23.6x15.7mm".to_owned())].into()),
+            lenses: Some(vec!["a.toml".into(), "b.toml".into()]),
+            theme: Some("dark".into()),
+        };
+        let parsed = |text: &str| {
+            let line = settings::apply(Line::command(), &settings).unwrap();
+            Line::from_arg_matches(&line.try_get_matches_from(text.split_whitespace()).unwrap()).unwrap().command
+        };
+        let shown = |text: &str| format!("{:?}", parsed(text));
+        let audit = shown("tussock audit x");
+        for part in ["OneToOne", "Imperial", "\"a.toml\", \"b.toml\"", "theme: Dark", "Tarn One", "23.6"] {
+            assert!(audit.contains(part), "{part}: {audit}");
+        }
+        let typed = shown("tussock audit x --sharp-for diagonal --units metric --lens c.toml --theme light");
+        for part in ["Diagonal1500", "Metric", "[\"c.toml\"]", "theme: Light"] {
+            assert!(typed.contains(part), "{part}: {typed}");
+        }
+        assert!(shown("tussock lens learn x").contains("Tarn One") && shown("tussock facts x").contains("Tarn One"));
+        assert!(shown("tussock plan --near 1m --focal 24mm").contains("23.5"));
+        assert!(!shown("tussock plan --near 1m --focal 24mm --crop 1.5").contains("23.5"));
+        for wrong in ["sharp-for", "units", "sensor", "sensors", "theme"] {
+            let bad = |name: &str| (name == wrong).then(|| "nonsense".to_owned());
+            let settings = commands::settings::Settings {
+                sharp_for: bad("sharp-for"),
+                units: bad("units"),
+                sensor: bad("sensor"),
+                sensors: bad("sensors").map(|size| [("Tarn One".to_owned(), size)].into()),
+                lenses: None,
+                theme: bad("theme"),
+            };
+            let why = settings::apply(Line::command(), &settings).unwrap_err().to_string();
+            assert!(why.contains(wrong) && why.contains("nonsense"), "{why}");
+        }
+    }
 }

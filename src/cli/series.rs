@@ -38,6 +38,9 @@ pub struct Args {
     /// Tiles across the longer side of the picture.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
     tiles: u32,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
     #[command(flatten)]
     subjects: Subjects,
     #[command(flatten)]
@@ -58,6 +61,7 @@ impl Args {
             intent: self.subjects.intent()?,
             apertures: self.apertures.clone(),
             overrides: self.given.overrides()?,
+            json: self.json,
         })
     }
 }

@@ -138,6 +138,14 @@ pub fn sensor(text: &str) -> Result<Sensor, String> {
     Ok(Sensor { width_mm: side(width)?, height_mm: side(height)? })
 }
 
+/// A camera's name and its sensor, `Tarn One=23.5x15.6mm`: width and height in mm.
+pub fn sensor_of(text: &str) -> Result<(String, [f64; 2]), String> {
+    let bad = || format!("'{text}' is not a camera and its sensor; write Tarn One=23.5x15.6mm");
+    let (body, size) = text.split_once('=').filter(|(body, _)| !body.trim().is_empty()).ok_or_else(bad)?;
+    let Sensor { width_mm, height_mm } = sensor(size)?;
+    Ok((body.trim().to_owned(), [width_mm, height_mm]))
+}
+
 /// A crop factor, such as `1.5`.
 pub fn crop(text: &str) -> Result<f64, String> {
     match text.trim().trim_end_matches(['x', 'X']).parse::<f64>() {

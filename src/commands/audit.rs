@@ -8,6 +8,7 @@ use super::frame::{self, Bench, Seen};
 use super::frames::failure;
 use super::progress::Progress;
 use super::remember::Memory;
+use super::sidecars::{self, Sidecars};
 use super::work::{self, Budget};
 use super::{Outcome, groups, place, raw_worker, stop};
 use crate::diagnose::{Diagnosis, diagnose, doubted};
@@ -19,7 +20,7 @@ use crate::output::folder::{Folder, REPORT};
 use crate::output::guard::guarded;
 use crate::quantity::{Flag, Intent, Place, plain, shown};
 use crate::report::series::SeriesGroupView;
-use crate::report::{self, Failure, Frame, Links, Run};
+use crate::report::{self, Failure, Frame, Links, Run, Theme};
 use crate::series::Group;
 use crate::shot::Capture;
 
@@ -42,6 +43,10 @@ pub struct Audit {
     pub remember: bool,
     /// Whether to write the page and its pictures, or the machine-readable files alone.
     pub page: bool,
+    /// Colours of the page.
+    pub theme: Theme,
+    /// Print `audit.json` instead of the table.
+    pub json: bool,
     /// Whether to write each frame at full size beside the page, for looking at any place of raw files.
     pub renditions: bool,
     /// How to measure.
@@ -54,6 +59,8 @@ pub struct Audit {
     pub lenses: Vec<PathBuf>,
     /// Whether nothing learned of a lens is used, neither stored nor from the shoot.
     pub no_lens: bool,
+    /// Whether and how to write XMP sidecars beside the photographs.
+    pub sidecars: Option<Sidecars>,
 }
 
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
@@ -83,14 +90,11 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
 pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<Outcome> {
     stop::listen();
     raw_worker::set_up(audit.budget);
-    // All that can change a measurement or the facts beside it.
-    let recipe =
-        format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
-    let memory = if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() };
+    let memory = memory(audit);
     let shelf = if audit.no_lens { Shelf::none() } else { Shelf::open(&audit.lenses)? };
     let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
     let mut done = Vec::new();
-    let seen = measure_all(audit, &found.frames, &memory, &folder, &shelf)?;
+    let seen = output::timed("reading and measuring", || measure_all(audit, &found.frames, &memory, &folder, &shelf))?;
     let unreached = found.frames.len() - seen.len();
     for Seen { done: frame, failed } in seen {
         done.extend(frame);
@@ -130,12 +134,12 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         intent: &audit.intent,
     };
     let mut groups = Vec::new();
-    for (group, view) in found_groups(audit, &frames, &audited) {
+    for (group, view) in output::timed("comparing frames of one scene", || found_groups(audit, &frames, &audited)) {
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
     let mut run = Run { frames, failures, groups, baselines, intent: audit.intent, unreached };
-    match guarded(|| write(audit, &run, &links, &folder)) {
+    match guarded(|| output::timed("writing the report", || write(audit, &run, &links, &folder))) {
         Ok(written) => written?,
         Err(words) => {
             leave_out_what_breaks(&mut run, &mut links, &words);
@@ -143,10 +147,27 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         }
     }
     folder.swap(REPORT)?;
-    output::print(&report::text(&report::view(&run), output::columns()));
+    let view = report::view(&run);
+    if audit.json {
+        output::print_file(&folder.path().join("audit.json"))?;
+    } else {
+        output::tell(&report::text(&view, output::columns()));
+    }
+    let tell: fn(&str) = if audit.json { output::note } else { |text| output::tell(&format!("{text}\n")) };
+    let left_alone = audit
+        .sidecars
+        .map_or(0, |asked| output::timed("writing sidecars", || sidecars::write(asked, &paths, &view, tell)));
     let read = folder.path().join(if audit.page { "index.html" } else { "audit.json" });
-    output::print(&format!("\nReport: {}\n", shown(&read)));
-    Ok(Outcome::of(run.frames.len(), run.failures.len() + unreached))
+    tell(&format!("{}Report: {}", if audit.json { "" } else { "\n" }, shown(&read)));
+    Ok(Outcome::of(run.frames.len(), run.failures.len() + unreached + left_alone))
+}
+
+/// What is remembered for an audit.
+pub(super) fn memory(audit: &Audit) -> Memory {
+    // All that can change a measurement or the facts beside it.
+    let recipe =
+        format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
+    if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() }
 }
 
 /// Measures frame by frame; frames that were not begun when somebody asked to stop are missing at the end.
@@ -233,7 +254,8 @@ fn write(audit: &Audit, run: &Run, links: &[Links], folder: &Folder) -> anyhow::
         for (file, bytes) in report::companions(&view) {
             folder.put(&file, &bytes)?;
         }
-        folder.put("index.html", report::html(&view, links).as_bytes())?;
+        let page = report::themed(report::html(&view, links), audit.theme);
+        folder.put("index.html", page.as_bytes())?;
     }
     Ok(())
 }

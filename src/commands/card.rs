@@ -62,7 +62,7 @@ pub fn run(asked: &FieldCard) -> anyhow::Result<Outcome> {
     let card = card(&base, &near, &asked.focal_mm)?;
     if let Some(path) = &asked.out {
         output::write(path, card_page(&card, camera.units)?.as_bytes(), asked.overwrite)?;
-        output::say(&format!("Card written to {}", shown(path)));
+        output::note(&format!("Card written to {}", shown(path)));
     }
     // A page of markup is for a file or a pipe; a person at a terminal gets the table.
     if asked.json {

@@ -13,6 +13,7 @@ use crate::measure;
 use crate::output;
 use crate::output::folder::{DEMO, Folder, REPORT};
 use crate::quantity::{Intent, shown};
+use crate::report;
 use crate::simulate::recipes;
 
 /// The demo command as meant.
@@ -24,6 +25,8 @@ pub struct Demo {
     pub overwrite: bool,
     /// Threads; `None` for all.
     pub jobs: Option<usize>,
+    /// Print `audit.json` instead of the table.
+    pub json: bool,
 }
 
 /// Renders the shoot into `out/shoot` and audits it into `out`.
@@ -34,7 +37,7 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
     let shoot = recipes::shoot();
     let mut folder = Folder::claim(&demo.out, demo.overwrite)?;
     let photographs = demo.out.join("shoot");
-    output::say(&format!("rendering {} frames into {}", shoot.len(), shown(&photographs)));
+    output::note(&format!("rendering {} frames into {}", shoot.len(), shown(&photographs)));
     let mut threads = rayon::ThreadPoolBuilder::new();
     if let Some(jobs) = demo.jobs {
         threads = threads.num_threads(jobs);
@@ -63,11 +66,14 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         remember: false,
         page: true,
         renditions: false,
+        theme: report::Theme::Auto,
+        json: demo.json,
         settings: measure::Settings::default(),
         intent: Intent::default(),
         overrides: Overrides::default(),
         lenses: Vec::new(),
         no_lens: false,
+        sidecars: None,
     };
     audit::into(&asked, &found, folder)
 }

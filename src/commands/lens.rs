@@ -9,12 +9,13 @@ use super::work::Budget;
 use super::{Outcome, shelf};
 use crate::intake::{Overrides, Prefer};
 use crate::lens::{
-    LearnedFrom, Unsuitable, asymmetries, doubts, learn_aperture_series, learn_focus_series, learn_from_shoot, record,
+    Baseline, LearnedFrom, Unsuitable, asymmetries, doubts, learn_aperture_series, learn_focus_series,
+    learn_from_shoot, record,
 };
 use crate::measure::{self, TileMap};
 use crate::output;
 use crate::quantity::{plain, shown};
-use crate::report::{lens_page, lens_text};
+use crate::report::{learned_lens, lens_page, lens_text};
 use crate::shot::Capture;
 
 /// `tussock lens learn` as meant.
@@ -42,6 +43,8 @@ pub struct Learn {
     pub overrides: Overrides,
     /// How much of the machine to use.
     pub budget: Budget,
+    /// Print JSON.
+    pub json: bool,
 }
 
 /// Learns a baseline and stores it.
@@ -96,9 +99,9 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
         bail!("{before} is stored already; --overwrite puts the new one in its place, --out FILE beside it");
     }
     output::write(&path, written.as_bytes(), asked.overwrite)?;
-    before.iter().for_each(|before| output::say(&format!("Replaced: {before}")));
-    output::print(&lens_text(&baseline, &asymmetries(&baseline)));
-    output::say(&format!("Baseline written to {}", shown(&path)));
+    before.iter().for_each(|before| output::note(&format!("Replaced: {before}")));
+    print(&baseline, asked.json)?;
+    output::note(&format!("Baseline written to {}", shown(&path)));
     Ok(Outcome::of(frames.len(), failed))
 }
 
@@ -106,12 +109,12 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
 ///
 /// # Errors
 /// Where the file is no stored baseline, or the page can't be written.
-pub fn show(file: &Path, page: Option<&Path>, overwrite: bool) -> anyhow::Result<Outcome> {
+pub fn show(file: &Path, page: Option<&Path>, overwrite: bool, json: bool) -> anyhow::Result<Outcome> {
     let baseline = shelf::read(file)?;
-    output::print(&lens_text(&baseline, &asymmetries(&baseline)));
+    print(&baseline, json)?;
     if let Some(path) = page {
         output::write(path, lens_page(&baseline, &asymmetries(&baseline))?.as_bytes(), overwrite)?;
-        output::say(&format!("Page written to {}", shown(path)));
+        output::note(&format!("Page written to {}", shown(path)));
     }
     Ok(Outcome::Done)
 }
@@ -134,6 +137,16 @@ fn against(
         found.iter().take(NAMED).map(|(i, doubt)| format!("{} {}", names[mine[*i]], doubt.words())).collect();
     let more = if found.len() > NAMED { format!(" and {} more", found.len() - NAMED) } else { String::new() };
     (!found.is_empty()).then(|| format!("these frames are no test series: {}{more}", named.join(", ")))
+}
+
+fn print(baseline: &Baseline, json: bool) -> anyhow::Result<()> {
+    let sides = asymmetries(baseline);
+    output::print(&if json {
+        serde_json::to_string_pretty(&learned_lens(baseline, &sides))? + "\n"
+    } else {
+        lens_text(baseline, &sides)
+    });
+    Ok(())
 }
 
 /// How many frames at fault are named.

@@ -101,7 +101,7 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
             pixel_pitch_um: next.camera.pitch_um.map(|v| Fact::new(v, Source::Given)),
             ..Capture::default()
         },
-        turn: None,
+        ..Overrides::default()
     };
     let shot = intake::read(path, &overrides).map_err(output::refused)?;
     let map = measure(&shot.plane, &Settings::default().under(shot.capture.lambda_n_px(WAVELENGTH_UM)));

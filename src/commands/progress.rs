@@ -9,7 +9,9 @@ impl Progress {
     /// A line for `frames` frames, doing `what` ("measuring").
     #[must_use]
     pub fn new(what: &str, frames: usize) -> Self {
-        let bar = ProgressBar::with_draw_target(Some(frames as u64), ProgressDrawTarget::stderr());
+        let target =
+            if crate::output::is_quiet() { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
+        let bar = ProgressBar::with_draw_target(Some(frames as u64), target);
         let style = ProgressStyle::with_template("{prefix} {pos} of {len} frames, {per_sec}, {eta} left");
         if let Ok(style) = style {
             bar.set_style(style);

@@ -48,10 +48,8 @@ impl Memory {
         let mut hasher = blake3::Hasher::new();
         hasher.update(&self.recipe);
         hasher.update(&digest(store, path)?);
-        // Facts may come from sidecars, and the report names the file as the user did.
-        for sidecar in intake::sidecars(path) {
-            hasher.update(&digest(store, &sidecar)?);
-        }
+        // Facts may come from a sidecar, whose keywords and edits are no matter; and the report names the file as the user did.
+        hasher.update(&intake::told_beside(path));
         hasher.update(path.as_os_str().as_encoded_bytes());
         Some(*hasher.finalize().as_bytes())
     }

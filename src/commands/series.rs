@@ -42,6 +42,8 @@ pub struct Series {
     pub apertures: Vec<f64>,
     /// Facts the user gave.
     pub overrides: Overrides,
+    /// Print JSON.
+    pub json: bool,
 }
 
 /// Runs the command.
@@ -69,9 +71,13 @@ pub fn run(series: &Series) -> anyhow::Result<Outcome> {
     }
     let (answers, alone) = work::on_threads(series.budget.threads, || answers(series, &frames));
     let view = series_view(&answers, &alone, &failures);
-    output::print(&series_text(&view));
+    let json = serde_json::to_string_pretty(&view)? + "\n";
+    if series.json {
+        output::print(&json);
+    } else {
+        output::print(&series_text(&view));
+    }
     if let Some(mut folder) = folder {
-        let json = serde_json::to_string_pretty(&view)? + "\n";
         folder.put("series.json", json.as_bytes())?;
         folder.put("index.html", series_html(&view).as_bytes())?;
         folder.swap(REPORT)?;

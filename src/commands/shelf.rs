@@ -104,15 +104,36 @@ pub fn told_of(file: &Path) -> Option<String> {
     ))
 }
 
+/// The same for scripts.
+fn as_json(file: &Path) -> Option<serde_json::Value> {
+    let text = intake::read_text(file).ok()?;
+    let baseline = record::read(&text).ok()?;
+    Some(serde_json::json!({
+        "file": file.to_string_lossy(),
+        "lens": baseline.lens,
+        "focal_length_mm": baseline.focal_length_mm,
+        "learned_from": baseline.learned_from,
+        "date": record::learned_on(&text),
+        "f_numbers": baseline.entries.iter().map(|e| e.f_number).collect::<Vec<_>>(),
+    }))
+}
+
 /// Lists what is on the shelf; damaged files are named.
 ///
 /// # Errors
 /// Where the user's configuration folder is not known.
-pub fn list() -> anyhow::Result<Outcome> {
+pub fn list(json: bool) -> anyhow::Result<Outcome> {
     let folder = folder()?;
     let files = files_in(&folder);
+    if json {
+        let lenses: Vec<serde_json::Value> = files.iter().filter_map(|file| as_json(file)).collect();
+        let damaged = files.len() - lenses.len();
+        let all = serde_json::json!({"format": "tussock.lenses", "version": 1, "lenses": lenses, "damaged": damaged});
+        output::print(&(serde_json::to_string_pretty(&all)? + "\n"));
+        return Ok(Outcome::of(files.len() - damaged, damaged));
+    }
     if files.is_empty() {
-        output::say(&format!("No baseline is stored in {}; tussock lens learn makes one.", shown(&folder)));
+        output::note(&format!("No baseline is stored in {}; tussock lens learn makes one.", shown(&folder)));
         return Ok(Outcome::Done);
     }
     let mut damaged = 0;

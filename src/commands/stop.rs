@@ -29,6 +29,13 @@ pub fn listen() {
     });
 }
 
+/// Forgets that somebody asked to stop: what begins now may be stopped by itself.
+pub fn forget() {
+    if let Some(asked) = ASKED.get() {
+        asked.store(false, Ordering::Relaxed);
+    }
+}
+
 /// Whether somebody asked to stop.
 #[must_use]
 pub fn asked() -> bool {

@@ -1,19 +1,8 @@
-//! What can be said of a file before it is read: the memory it will need, and the files that belong to it.
+//! What can be said of a file before it is read: the memory it will need.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::{Overrides, facts};
-
-/// XMP sidecars that exist beside a file: `name.ext.xmp` and `name.xmp`.
-#[must_use]
-pub fn sidecars(path: &Path) -> Vec<PathBuf> {
-    let mut full = path.as_os_str().to_owned();
-    full.push(".xmp");
-    let mut found = vec![PathBuf::from(full), path.with_extension("xmp"), path.with_extension("XMP")];
-    found.retain(|p| p != path && p.is_file());
-    found.dedup();
-    found
-}
 
 /// Bytes that reading and measuring a file will need at most, as far as its head tells.
 ///

@@ -78,7 +78,15 @@ pub fn looks_like_photograph(path: &Path) -> bool {
     RAW_EXTENSIONS.contains(&extension.as_str()) || RENDERED_EXTENSIONS.contains(&extension.as_str())
 }
 
-fn is_raw(path: &Path) -> bool {
+/// A file's name without its ending, by which files of one folder belong together, whatever the case of its letters.
+#[must_use]
+pub fn stem(path: &Path) -> String {
+    path.file_stem().unwrap_or_default().to_string_lossy().to_lowercase()
+}
+
+/// Whether a name is that of a camera raw file.
+#[must_use]
+pub fn is_raw(path: &Path) -> bool {
     RAW_EXTENSIONS.contains(&extension(path).as_str())
 }
 
@@ -167,10 +175,7 @@ fn identity(path: &Path) -> PathBuf {
 
 /// Pairs raw files with rendered ones of the same folder and stem; the frame stands where its first file stood.
 fn pair(files: Vec<PathBuf>, prefer: Prefer) -> Vec<Candidate> {
-    let key = |path: &Path| {
-        let stem = path.file_stem().unwrap_or_default().to_string_lossy().to_lowercase();
-        (path.parent().unwrap_or(Path::new("")).to_owned(), stem)
-    };
+    let key = |path: &Path| (path.parent().unwrap_or(Path::new("")).to_owned(), stem(path));
     let mut groups: HashMap<_, [Vec<&PathBuf>; 2]> = HashMap::new();
     for file in &files {
         groups.entry(key(file)).or_default()[usize::from(is_raw(file))].push(file);

@@ -32,11 +32,12 @@ mod worker;
 mod xl;
 pub mod xmp;
 
-pub use beside::{memory_needed, sidecars};
+pub use beside::memory_needed;
 pub use error::{IntakeError, IntakeErrorKind};
 pub use file::{is_picture, open_file, read_text};
-pub use folder::{Candidate, Found, Prefer, REPORT_MARK, find, looks_like_photograph};
+pub use folder::{Candidate, Found, Prefer, REPORT_MARK, find, is_raw, looks_like_photograph, stem};
 pub use worker::{Workers, serve, use_workers};
+pub use xmp::{sidecar_names, told_beside};
 
 use std::path::Path;
 
@@ -54,6 +55,8 @@ pub struct Overrides {
     pub capture: Capture,
     /// Quarter turns clockwise to apply on top of the recorded orientation.
     pub turn: Option<u8>,
+    /// Sensors of cameras by name, width and height in mm, for files that don't tell their pixel pitch.
+    pub sensors: Vec<(String, [f64; 2])>,
 }
 
 /// Facts of a file, readable even where its pixels are not.
@@ -103,6 +106,9 @@ pub fn facts(path: &Path, overrides: &Overrides) -> Result<Facts, IntakeError> {
         return Err(refusal(kind, path));
     }
     let mut facts = exif::facts(path)?;
+    if let Some(size) = facts.size {
+        give_sensor(&mut facts.capture, &overrides.sensors, size, &mut facts.flags);
+    }
     give(&mut facts.capture, &overrides.capture);
     Ok(facts)
 }
@@ -165,6 +171,7 @@ fn settle(facts: Facts, plane: &Plane, overrides: &Overrides, flags: &mut Vec<Fl
             }
         }
     }
+    give_sensor(&mut capture, &overrides.sensors, (plane.width as u32, plane.height as u32), flags);
     give(&mut capture, &overrides.capture);
     let given = &overrides.capture;
     flags.retain(|flag| match flag {
@@ -177,6 +184,20 @@ fn settle(facts: Facts, plane: &Plane, overrides: &Overrides, flags: &mut Vec<Fl
         _ => true,
     });
     capture
+}
+
+/// Takes the pixel pitch from a sensor that the user named, where the file tells none or one that was but assumed. `size`: the
+/// upright picture's, px; it is taken for the whole sensor's.
+fn give_sensor(capture: &mut Capture, sensors: &[(String, [f64; 2])], size: (u32, u32), flags: &mut Vec<Flag>) {
+    let assumed = flags.contains(&Flag::PitchAssumed);
+    let Some(body) = capture.body.as_ref().filter(|_| capture.pixel_pitch_um.is_none() || assumed) else { return };
+    let body = body.value.to_lowercase();
+    let named = |name: &str| !name.trim().is_empty() && body.contains(&name.trim().to_lowercase());
+    if let Some((_, [width, height])) = sensors.iter().find(|(name, _)| named(name)) {
+        let pitch_um = width.hypot(*height) * 1e3 / f64::from(size.0).hypot(f64::from(size.1));
+        capture.pixel_pitch_um = Some(Fact::new(pitch_um, Source::Given));
+        flags.retain(|f| !matches!(f, Flag::PitchAssumed | Flag::PitchUnknown));
+    }
 }
 
 /// Puts what the user gave in the place of what the file says; the only place where that happens.
@@ -222,6 +243,22 @@ mod tests {
             size: Some((140, 90)),
             ..Facts::default()
         };
+        let sensors = vec![("one".to_owned(), [3.0, 4.0])];
+        let of = |pitch: Option<f64>, flag| {
+            let capture = Capture {
+                body: Some(Fact::new("Tarn One".into(), Source::Exif)),
+                pixel_pitch_um: pitch.map(|p| Fact::new(p, Source::Derived)),
+                ..Capture::default()
+            };
+            let mut flags = vec![flag];
+            let overrides = Overrides { sensors: sensors.clone(), ..Overrides::default() };
+            let facts = Facts { capture, ..Facts::default() };
+            (settle(facts, &plane, &overrides, &mut flags).pixel_pitch_um.map(|p| p.value), flags)
+        };
+        let pitch = 5e3 / 70_f64.hypot(45.0);
+        assert_eq!(of(None, Flag::PitchUnknown), (Some(pitch), vec![]));
+        assert_eq!(of(Some(3.0), Flag::PitchAssumed), (Some(pitch), vec![]));
+        assert_eq!(of(Some(3.0), Flag::Processed), (Some(3.0), vec![Flag::Processed]));
         let mut flags = vec![Flag::Preview, Flag::ApertureUnknown];
         let capture = settle(facts.clone(), &plane, &Overrides::default(), &mut flags);
         assert_eq!(capture.pixel_pitch_um, Some(Fact::new(20.0, Source::Derived)));
@@ -232,7 +269,7 @@ mod tests {
             pixel_pitch_um: Some(Fact::new(4.5, Source::Given)),
             ..Capture::default()
         };
-        let capture = settle(facts, &plane, &Overrides { capture: given, turn: None }, &mut flags);
+        let capture = settle(facts, &plane, &Overrides { capture: given, ..Overrides::default() }, &mut flags);
         assert_eq!(capture.pixel_pitch_um, Some(Fact::new(4.5, Source::Given)));
         assert_eq!(capture.f_number, Some(Fact::new(11.0, Source::Given)));
         assert!(!flags.contains(&Flag::ApertureUnknown));

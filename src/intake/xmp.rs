@@ -96,11 +96,36 @@ fn name(text: &str) -> String {
     text.chars().take(128).collect()
 }
 
+/// Beginnings of the names of properties that facts are read from; the rest of a sidecar is none of a frame's facts.
+const OF_INTEREST: [&str; 6] = ["exif:", "exifEX:", "aux:", "tiff:", "photoshop:DateCreated", "xmp:CreateDate"];
+
+/// What the sidecar beside a file tells of its facts, in one order; empty where there is none or it tells nothing.
+#[must_use]
+pub fn told_beside(path: &Path) -> Vec<u8> {
+    let Some(packet) = sidecar(path) else { return Vec::new() };
+    let mut properties = Properties::default();
+    properties.add(&packet);
+    let mut told: Vec<(&String, &String)> =
+        properties.0.iter().filter(|(name, _)| OF_INTEREST.iter().any(|i| name.starts_with(i))).collect();
+    told.sort();
+    told.iter().flat_map(|(name, value)| [name.as_bytes(), b"\0", value.as_bytes(), b"\0"].concat()).collect()
+}
+
+/// The names that a file's sidecar may have: those after its full name (`a.jpg.xmp`), then those after its name without ending
+/// (`a.xmp`).
+#[must_use]
+pub fn sidecar_names(path: &Path) -> [[PathBuf; 2]; 2] {
+    let full = |ending: &str| {
+        let mut name = path.as_os_str().to_owned();
+        name.push(ending);
+        PathBuf::from(name)
+    };
+    [[full(".xmp"), full(".XMP")], [path.with_extension("xmp"), path.with_extension("XMP")]]
+}
+
 /// The sidecar beside a file, if there is one: `name.ext.xmp`, else `name.xmp`.
 pub fn sidecar(path: &Path) -> Option<Vec<u8>> {
-    let mut full = path.as_os_str().to_owned();
-    full.push(".xmp");
-    [PathBuf::from(full), path.with_extension("xmp"), path.with_extension("XMP")].into_iter().find_map(|beside| {
+    sidecar_names(path).into_iter().flatten().find_map(|beside| {
         let data = std::fs::metadata(&beside).ok()?;
         if beside == path || !data.is_file() || data.len() > MOST {
             return None;

@@ -16,9 +16,9 @@ const CONTRAST: f64 = 0.01;
 /// Standard deviation of ln width up to which a width is given; beyond, only a bound is. Chosen: at a quarter, sharp and twice
 /// as wide lie three standard deviations apart.
 pub(super) const KNOWN: f64 = 0.25;
-/// Width, px, beyond which only a bound is given: the spreads that the estimator was trained on end at some 4.3 px, and what is
-/// wider looks to it as if it were 3.0 to 3.4 px wide. Set on photographs under discs of 24 and 40 px (`photo_accuracy`).
-pub(super) const WIDEST: f64 = 2.9;
+/// Width, px, beyond which only a bound is given: the spreads that the estimator was trained on end at some 7 px, and what is
+/// wider looks to it as if it were 5 to 6 px wide. Set on photographs under discs of 24 and 40 px (`photo_accuracy`).
+pub(super) const WIDEST: f64 = 4.5;
 /// Standard deviations from the mean at which a bound is set: one in twenty lies beyond.
 const BOUND: f64 = 1.645;
 

@@ -1,14 +1,15 @@
 //! Bytes to a path, never over what is not ours, and words to the terminal.
 
+pub mod beside;
 pub mod folder;
 pub mod guard;
 pub mod store;
 
 use std::borrow::Cow;
-use std::io::{self, Write as _};
+use std::io::{self, IsTerminal as _, Write as _};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, SystemTime};
+use std::time::{Duration, Instant, SystemTime};
 
 use anyhow::{Context as _, bail};
 
@@ -101,6 +102,14 @@ pub fn print(text: &str) {
     }
 }
 
+/// Prints bytes for another program to read, as they are; a closed pipe as in [`print`].
+pub fn print_bytes(bytes: &[u8]) {
+    let mut out = io::stdout().lock();
+    if out.write_all(bytes).and_then(|()| out.flush()).is_err() {
+        std::process::exit(0);
+    }
+}
+
 /// Says something to the person on standard error.
 pub fn say(text: &str) {
     // Nothing can be done about a closed standard error.
@@ -146,6 +155,72 @@ pub fn in_words(error: &anyhow::Error) -> String {
 
 /// Whether what decoders and the system say in their own words is wanted.
 static VERBOSE: AtomicBool = AtomicBool::new(false);
+
+/// Whether notes and tables are unwanted.
+static QUIET: AtomicBool = AtomicBool::new(false);
+
+/// Leaves out notes, tables and progress from now on.
+pub fn speak_little() {
+    QUIET.store(true, Ordering::Relaxed);
+}
+
+/// Whether notes, tables and progress are unwanted.
+#[must_use]
+pub fn is_quiet() -> bool {
+    QUIET.load(Ordering::Relaxed)
+}
+
+/// Says something that isn't a failure on standard error, where notes are wanted.
+pub fn note(text: &str) {
+    if !is_quiet() {
+        say(text);
+    }
+}
+
+/// Prints what a person reads beside the files that were asked for, where that is wanted.
+pub fn tell(text: &str) {
+    if !is_quiet() {
+        print(text);
+    }
+}
+
+/// Prints a file that was just written.
+///
+/// # Errors
+/// Where it can't be read again.
+pub fn print_file(path: &Path) -> anyhow::Result<()> {
+    let mut file = std::fs::File::open(path).with_context(|| format!("cannot read {}", shown(path)))?;
+    // A closed pipe ends the program quietly, as in [`print`].
+    if io::copy(&mut file, &mut io::stdout().lock()).is_err() {
+        std::process::exit(0);
+    }
+    Ok(())
+}
+
+/// Prints a line that is to be read from afar: set off by weight where a person watches and wants it.
+pub fn print_large(text: &str) {
+    let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty()) || !io::stdout().is_terminal();
+    if plain {
+        return print(&format!("{text}\n"));
+    }
+    print_bytes(format!("\u{1b}[1m{}\u{1b}[0m\n", harmless(text)).as_bytes());
+}
+
+/// Rings the terminal's bell.
+pub fn ring() {
+    // Nothing can be done about a closed standard error.
+    let _ = io::stderr().lock().write_all(b"\x07");
+}
+
+/// Does a piece of work, and says how long it took where that is wanted.
+pub fn timed<T>(what: &str, work: impl FnOnce() -> T) -> T {
+    let start = Instant::now();
+    let done = work();
+    if VERBOSE.load(Ordering::Relaxed) {
+        say(&format!("tussock: {what} took {:.2} s", start.elapsed().as_secs_f64()));
+    }
+    done
+}
 
 /// Adds to every failure, from now on, what a decoder or the system said of it.
 pub fn speak_fully() {

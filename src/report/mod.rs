@@ -14,6 +14,7 @@ mod facts;
 mod html;
 mod json;
 mod lens;
+mod lens_json;
 mod number;
 mod open;
 mod palette;
@@ -25,7 +26,9 @@ mod sides;
 mod spots;
 mod table;
 mod text;
+mod theme;
 mod view;
+mod watch;
 pub mod wording;
 
 pub use baselines::{BaselineSource, BaselineView, LensBasis};
@@ -36,16 +39,19 @@ pub use facts::{FactsView, facts_text};
 pub use html::html;
 pub use json::{json, schemas};
 pub use lens::{lens_heading, lens_page, lens_text};
+pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
 pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};
 pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_text};
 pub use spots::{CROP, Spot, SpotName, spots};
 pub use table::csv;
 pub use text::text;
+pub use theme::{Theme, themed};
 pub use view::{
     AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView,
     ImpliedDistanceView, ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView,
     TileView, VERSION, VerdictView, View, Words, ZoneView, ZonesView, group,
 };
+pub use watch::{Change, ComparedView, WATCH_VERSION, WatchView, glance, watch_over, watch_page};
 
 use crate::diagnose::Diagnosis;
 use crate::measure::TileMap;

@@ -1,0 +1,17 @@
+//! `tussock licences`: options as typed.
+
+use crate::commands::{Outcome, licences};
+
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Print a list of the libraries as JSON, without their texts.
+    #[arg(long)]
+    json: bool,
+}
+
+impl Args {
+    /// Runs the command.
+    pub fn run(&self) -> anyhow::Result<Outcome> {
+        licences::run(self.json)
+    }
+}

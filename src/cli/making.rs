@@ -1,0 +1,141 @@
+//! How frames are found and judged, and what is written on them: options that `audit` and `watch` share.
+
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+
+use super::audit::{Given, PreferWord, Subjects};
+use super::values;
+use crate::commands::audit::Audit;
+use crate::commands::sidecars::{Rate, Sidecars};
+use crate::commands::work::Budget;
+use crate::measure::Settings;
+use crate::report::Theme;
+
+#[derive(Debug, clap::Args)]
+pub struct Making {
+    /// Folder for the report; by default a new one, `tussock-report-<date>`, beside the first path.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Replace files of the same names that tussock did not write; photographs never are.
+    #[arg(long)]
+    overwrite: bool,
+    /// Look into folders within folders.
+    #[arg(long)]
+    recursive: bool,
+    /// Which of a raw file and its rendered twin stands for the frame.
+    #[arg(long, value_enum, default_value_t = PreferWord::Raw)]
+    prefer: PreferWord,
+    /// Threads to work with [default: all].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    jobs: Option<u16>,
+    /// Memory the frames in flight may take, such as 4GiB [default: half of what is free].
+    #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
+    memory: Option<u64>,
+    /// Neither use nor keep remembered measurements.
+    #[arg(long)]
+    no_cache: bool,
+    /// Write audit.json and audit.csv alone, without the page and its pictures.
+    #[arg(long)]
+    no_page: bool,
+    /// Write each raw frame at full size beside the page, to look at any place of it.
+    #[arg(long)]
+    renditions: bool,
+    /// Colours of the page: auto follows the system.
+    #[arg(long, value_enum, default_value_t = ThemeWord::Auto)]
+    theme: ThemeWord,
+    /// Tiles across the longer side of the picture.
+    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
+    tiles: u32,
+    /// Learned baseline to judge the corners by, as `tussock lens learn` writes it; may be given again for another
+    /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
+    #[arg(long, value_name = "FILE")]
+    lens: Vec<PathBuf>,
+    /// Use nothing learned of a lens: none given, none stored, none from the shoot itself.
+    #[arg(long)]
+    no_lens: bool,
+    #[command(flatten)]
+    beside: Beside,
+    #[command(flatten)]
+    subjects: Subjects,
+    #[command(flatten)]
+    given: Given,
+}
+
+/// What is written beside the photographs.
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "Sidecars")]
+struct Beside {
+    /// Write an XMP sidecar beside each photograph, with the verdict as keywords and the numbers as properties; what a
+    /// sidecar holds already stays.
+    #[arg(long)]
+    sidecars: bool,
+    /// Only say what would be written into sidecars; the report is written all the same.
+    #[arg(long, requires = "sidecars")]
+    dry_run: bool,
+    /// Give stars in the sidecars, too: 1 not sharp, 2 can't be told, 3 sharp, 4 sharp and the best of its scene.
+    #[arg(
+        long,
+        requires = "sidecars",
+        value_enum,
+        value_name = "WHICH",
+        num_args = 0..=1,
+        default_missing_value = "unrated",
+        require_equals = true
+    )]
+    rate: Option<RateWord>,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum RateWord {
+    /// Where there is no rating, or one that tussock gave.
+    Unrated,
+    /// In the place of your own ratings, too.
+    All,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum ThemeWord {
+    Auto,
+    Light,
+    Dark,
+}
+
+impl Beside {
+    fn meant(&self) -> Option<Sidecars> {
+        let rate = self.rate.map(|word| match word {
+            RateWord::Unrated => Rate::Unrated,
+            RateWord::All => Rate::All,
+        });
+        self.sidecars.then_some(Sidecars { dry_run: self.dry_run, rate })
+    }
+}
+
+impl Making {
+    /// The audit of these paths that the options mean; `json`: whether it prints JSON instead of a table.
+    pub fn meant(&self, paths: Vec<PathBuf>, json: bool) -> anyhow::Result<Audit> {
+        Ok(Audit {
+            paths,
+            recursive: self.recursive,
+            prefer: self.prefer.into(),
+            out: self.out.clone(),
+            overwrite: self.overwrite,
+            budget: Budget::new(self.jobs.map(usize::from), self.memory),
+            remember: !self.no_cache,
+            page: !self.no_page,
+            renditions: self.renditions,
+            theme: match self.theme {
+                ThemeWord::Auto => Theme::Auto,
+                ThemeWord::Light => Theme::Light,
+                ThemeWord::Dark => Theme::Dark,
+            },
+            json,
+            settings: Settings { tiles: self.tiles, ..Settings::default() },
+            intent: self.subjects.intent()?,
+            overrides: self.given.overrides()?,
+            lenses: self.lens.clone(),
+            no_lens: self.no_lens,
+            sidecars: self.beside.meant(),
+        })
+    }
+}

@@ -1,0 +1,17 @@
+//! `tussock schema`: options as typed.
+
+use crate::commands::{Outcome, schema};
+
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Whose schema, such as audit [default: lists the names].
+    #[arg(value_name = "NAME")]
+    name: Option<String>,
+}
+
+impl Args {
+    /// Runs the command.
+    pub fn run(&self) -> anyhow::Result<Outcome> {
+        schema::run(self.name.as_deref())
+    }
+}

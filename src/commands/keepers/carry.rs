@@ -1,0 +1,298 @@
+//! Frames into a folder as links, copies or moves; what is to be done is written down first, so that it can be undone.
+//!
+//! A frame goes with what belongs to it: its twin in the other kind of file, and their sidecars.
+
+use std::fs::{self, File};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context as _, bail};
+use serde::{Deserialize, Serialize};
+
+use super::{Carry, How, cannot, found};
+use crate::commands::Outcome;
+use crate::intake::{self, is_raw, looks_like_photograph, sidecar_names, stem};
+use crate::output;
+use crate::quantity::{plain, shown};
+
+/// What was done, for undoing it.
+#[derive(Debug, Serialize, Deserialize)]
+struct Undo {
+    format: String,
+    version: u32,
+    how: How,
+    steps: Vec<Step>,
+}
+
+/// One file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+struct Step {
+    from: String,
+    to: String,
+}
+
+/// Carries files of a report into a folder; the number of those that could not be carried comes back.
+pub(super) fn carry(files: &[&str], beside: &Path, to: &Carry) -> anyhow::Result<usize> {
+    let mut failed = 0;
+    let mut fail = |text: String| {
+        output::say(&format!("tussock: {text}"));
+        failed += 1;
+    };
+    fs::create_dir_all(&to.folder).with_context(|| format!("cannot make the folder {}", shown(&to.folder)))?;
+    let folder = to.folder.canonicalize().with_context(|| format!("cannot find {}", shown(&to.folder)))?;
+    let mut steps: Vec<Step> = Vec::new();
+    for file in files {
+        match found(file, beside) {
+            None => {
+                fail(format!("{}: it is not there any more, or the report was made in another folder", plain(file)))
+            }
+            Some(path) if to.how == How::Move && path.is_symlink() => {
+                fail(format!("{}: it is a link and is not moved; move what it leads to", shown(&path)));
+            }
+            Some(path) => steps.extend(planned(&path, &folder, to.how, &steps)),
+        }
+    }
+    let already = steps.iter().filter(|s| same(s, to.how)).count();
+    steps.retain(|s| !same(s, to.how));
+    if !steps.is_empty() {
+        let list = write_down(&folder, to.how, &steps)?;
+        let mut done = 0;
+        for step in &steps {
+            match one(to.how, Path::new(&step.from), Path::new(&step.to)) {
+                Ok(()) => done += 1,
+                Err(e) => fail(cannot(verb(to.how), Path::new(&step.from), &e)),
+            }
+        }
+        output::say(&format!(
+            "{} {done} files into {}; `tussock keepers --undo {}` takes that back",
+            past(to.how),
+            shown(&folder),
+            shown(&list)
+        ));
+    }
+    if already > 0 {
+        output::say(&format!("{already} files were there already"));
+    }
+    Ok(failed)
+}
+
+const fn verb(how: How) -> &'static str {
+    match how {
+        How::Link => "link to",
+        How::Copy => "copy",
+        How::Move => "move",
+    }
+}
+
+const fn past(how: How) -> &'static str {
+    match how {
+        How::Link => "Linked",
+        How::Copy => "Copied",
+        How::Move => "Moved",
+    }
+}
+
+/// Where a frame and what belongs to it go: under their own names, or with a number behind the stem where one is taken.
+fn planned(path: &Path, folder: &Path, how: How, before: &[Step]) -> Vec<Step> {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    let files: Vec<PathBuf> = std::iter::once(path.to_owned()).chain(belonging(path)).collect();
+    // Two frames of one stem share what belongs to both.
+    let files: Vec<&str> =
+        files.iter().filter_map(|p| p.to_str()).filter(|p| before.iter().all(|s| s.from != *p)).collect();
+    let mut number = 1;
+    loop {
+        let behind = if number == 1 { String::new() } else { format!("-{number}") };
+        let steps: Vec<Step> = files
+            .iter()
+            .map(|from| {
+                let name = Path::new(from).file_name().unwrap_or_default().to_string_lossy().into_owned();
+                let ending = name.get(stem.len()..).unwrap_or("");
+                let to = folder.join(format!("{}{behind}{ending}", name.get(..stem.len()).unwrap_or(&stem)));
+                Step { from: (*from).to_owned(), to: to.to_string_lossy().into_owned() }
+            })
+            .collect();
+        let free = |s: &Step| fs::symlink_metadata(&s.to).is_err() && before.iter().all(|b| b.to != s.to);
+        if steps.iter().all(|s| free(s) || same(s, how)) || number > 10_000 {
+            return steps;
+        }
+        number += 1;
+    }
+}
+
+/// The twin of a frame (as the audit pairs them: one raw and one rendered file of a stem) and the sidecars of both.
+fn belonging(path: &Path) -> Vec<PathBuf> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let mut of_stem: Vec<PathBuf> = fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|e| e.path())
+        .filter(|p| looks_like_photograph(p) && stem(p) == stem(path))
+        .collect();
+    of_stem.sort();
+    let others: Vec<PathBuf> = of_stem.into_iter().filter(|p| p.file_name() != path.file_name()).collect();
+    let twin = others.first().filter(|t| others.len() == 1 && is_raw(t) != is_raw(path)).cloned();
+    let mut sidecars = Vec::new();
+    let [_, short] = sidecar_names(path);
+    for file in [Some(path), twin.as_deref()].into_iter().flatten() {
+        let [full, _] = sidecar_names(file);
+        sidecars.extend(full);
+    }
+    // The short name means this frame only where no other photograph has the stem.
+    if others.len() == usize::from(twin.is_some()) {
+        sidecars.extend(short);
+    }
+    sidecars.retain(|s| fs::symlink_metadata(s).is_ok_and(|m| m.is_file()));
+    let mut seen: Vec<PathBuf> = Vec::new();
+    // One file may answer to both spellings.
+    for file in twin.into_iter().chain(sidecars) {
+        let real = file.canonicalize().unwrap_or_else(|_| file.clone());
+        if seen.iter().all(|s| s.canonicalize().ok().as_ref() != Some(&real)) {
+            seen.push(file);
+        }
+    }
+    seen
+}
+
+/// Whether a step was done before: the link leads there, the copy is the same.
+fn same(step: &Step, how: How) -> bool {
+    let (from, to) = (Path::new(&step.from), Path::new(&step.to));
+    match how {
+        How::Link => fs::read_link(to).is_ok_and(|l| l == from),
+        How::Copy => fs::symlink_metadata(to).is_ok_and(|m| m.is_file()) && alike(from, to),
+        How::Move => from == to,
+    }
+}
+
+fn alike(a: &Path, b: &Path) -> bool {
+    let digest = |path: &Path| {
+        let mut hasher = blake3::Hasher::new();
+        hasher.update_reader(File::open(path).ok()?).ok()?;
+        Some(hasher.finalize())
+    };
+    let len = |p: &Path| fs::metadata(p).ok().map(|m| m.len());
+    len(a).is_some() && len(a) == len(b) && digest(a).is_some_and(|d| Some(d) == digest(b))
+}
+
+/// Writes the list down before anything is done.
+fn write_down(folder: &Path, how: How, steps: &[Step]) -> anyhow::Result<PathBuf> {
+    let undo = Undo { format: "tussock.undo".into(), version: 1, how, steps: steps.to_vec() };
+    let text = serde_json::to_string_pretty(&undo).context("cannot write JSON")? + "\n";
+    for number in 1..10_000 {
+        let path = folder.join(format!("tussock-undo-{number}.json"));
+        if fs::symlink_metadata(&path).is_err() {
+            output::write(&path, text.as_bytes(), false)?;
+            return Ok(path);
+        }
+    }
+    bail!("{} holds too many undo lists", shown(folder))
+}
+
+fn one(how: How, from: &Path, to: &Path) -> io::Result<()> {
+    match how {
+        How::Link => link(from, to),
+        How::Copy => copy(from, to),
+        How::Move => move_file(from, to),
+    }
+}
+
+#[cfg(unix)]
+fn link(from: &Path, to: &Path) -> io::Result<()> {
+    std::os::unix::fs::symlink(from, to)
+}
+
+#[cfg(windows)]
+fn link(from: &Path, to: &Path) -> io::Result<()> {
+    std::os::windows::fs::symlink_file(from, to)
+}
+
+/// Copies a file with its time and permissions to a place where nothing is.
+fn copy(from: &Path, to: &Path) -> io::Result<()> {
+    let mut source = File::open(from)?;
+    let facts = source.metadata()?;
+    let mut target = File::options().write(true).create_new(true).open(to)?;
+    let copied = io::copy(&mut source, &mut target).and_then(|_| {
+        // What a file system can't keep, such as permissions on a card, is no harm.
+        let _ = target.set_permissions(facts.permissions());
+        if let Ok(time) = facts.modified() {
+            let _ = target.set_modified(time);
+        }
+        target.sync_all()
+    });
+    if copied.is_err() {
+        let _ = fs::remove_file(to);
+    }
+    copied
+}
+
+/// Moves a file to a place where nothing is, also onto another disk.
+fn move_file(from: &Path, to: &Path) -> io::Result<()> {
+    // A second name fails where something is, which renaming doesn't.
+    match fs::hard_link(from, to) {
+        Ok(()) => return fs::remove_file(from),
+        Err(e) if e.kind() == io::ErrorKind::AlreadyExists => return Err(e),
+        Err(e) if e.kind() == io::ErrorKind::CrossesDevices => {}
+        Err(_) if fs::symlink_metadata(to).is_err() => match fs::rename(from, to) {
+            Err(e) if e.kind() == io::ErrorKind::CrossesDevices => {}
+            done => return done,
+        },
+        Err(e) => return Err(e),
+    }
+    copy(from, to)?;
+    if !alike(from, to) {
+        let _ = fs::remove_file(to);
+        return Err(io::Error::other("the copy differs"));
+    }
+    fs::remove_file(from)
+}
+
+/// Takes back what a list says was done; what has changed since is left alone and named.
+///
+/// # Errors
+/// Where the list can't be read.
+pub fn undo(list: &Path) -> anyhow::Result<Outcome> {
+    let no_list = || format!("{} is not an undo list of tussock's", shown(list));
+    let text = intake::read_text(list).map_err(output::refused)?;
+    let undo: Undo = serde_json::from_str(&text).ok().with_context(no_list)?;
+    if undo.format != "tussock.undo" || undo.version != 1 {
+        bail!(no_list());
+    }
+    let (mut done, mut left) = (0, 0);
+    for step in undo.steps.iter().rev() {
+        match take_back(undo.how, Path::new(&step.from), Path::new(&step.to)) {
+            Ok(true) => done += 1,
+            Ok(false) => {}
+            Err(why) => {
+                output::say(&format!("tussock: {why}"));
+                left += 1;
+            }
+        }
+    }
+    output::say(&format!("Took back {done} files"));
+    if left == 0 {
+        fs::remove_file(list).with_context(|| format!("cannot remove {}", shown(list)))?;
+        // The folder stays where it holds anything else.
+        let _ = list.parent().map(fs::remove_dir);
+    }
+    Ok(if left == 0 { Outcome::Done } else { Outcome::Partly })
+}
+
+/// Takes one step back; `false` where it was never done.
+fn take_back(how: How, from: &Path, to: &Path) -> Result<bool, String> {
+    if fs::symlink_metadata(to).is_err() {
+        return match (how, fs::symlink_metadata(from).is_ok()) {
+            (How::Move, false) => Err(format!("{} is not there any more", shown(to))),
+            _ => Ok(false),
+        };
+    }
+    let remove = || fs::remove_file(to).map(|()| true).map_err(|e| cannot("remove", to, &e));
+    match how {
+        How::Link if fs::read_link(to).is_ok_and(|l| l == from) => remove(),
+        How::Copy if alike(from, to) => remove(),
+        How::Link | How::Copy => Err(format!("{} is not what was put there any more, and is left alone", shown(to))),
+        How::Move if fs::symlink_metadata(from).is_ok() => {
+            Err(format!("something is at {} again; {} stays where it is", shown(from), shown(to)))
+        }
+        How::Move => move_file(to, from).map(|()| true).map_err(|e| cannot("move back", to, &e)),
+    }
+}

@@ -1,0 +1,158 @@
+//! From a report to the frames to keep: lists of them, a folder of links, copies or moves that can be undone.
+
+mod carry;
+mod report;
+mod select;
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context as _, bail};
+
+use super::Outcome;
+use crate::output;
+use crate::quantity::{plain, shown};
+pub use carry::undo;
+use report::{Marks, Report};
+pub use select::{Choice, Which};
+
+/// The keepers command as meant.
+#[derive(Clone, Debug)]
+pub struct Keepers {
+    /// A report's folder, or its `audit.json`.
+    pub report: PathBuf,
+    /// Which frames, by their verdicts; `None` for those that are sharp, or those of the keep list where one is given.
+    pub which: Option<Vec<Which>>,
+    /// Of frames of one scene only the best.
+    pub best: bool,
+    /// A keep list as the report's page writes it.
+    pub marks: Option<PathBuf>,
+    /// How to print them.
+    pub list: List,
+    /// What to do with them beside printing.
+    pub carry: Option<Carry>,
+}
+
+/// How the list is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum List {
+    /// A file a line.
+    Lines,
+    /// A NUL behind each file, for names of any kind.
+    Nul,
+    /// JSON.
+    Json,
+}
+
+/// A folder to put the frames into, and how.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Carry {
+    /// How.
+    pub how: How,
+    /// The folder; it may exist.
+    pub folder: PathBuf,
+}
+
+/// How frames come into a folder.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum How {
+    /// Symbolic links to them.
+    Link,
+    /// Copies.
+    Copy,
+    /// The files themselves.
+    Move,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// Where the report or the keep list can't be read, they don't belong together, or the folder can't be made.
+pub fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
+    let report = Report::read(&asked.report)?;
+    let marks = asked.marks.as_deref().map(Marks::read).transpose()?;
+    let mut problems = 0;
+    let mut say = |text: String| {
+        output::say(&format!("tussock: {text}"));
+        problems += 1;
+    };
+    if let Some(marks) = &marks {
+        if let (Some(of), Some(this)) = (&marks.report, &report.id)
+            && of != this
+        {
+            bail!("the keep list is of another report; save it again from the page of this one");
+        }
+        for path in marks.strangers(&report) {
+            say(format!("{}: the keep list names it, but the report has no such frame", plain(path)));
+        }
+    }
+    let choice = Choice { which: asked.which.as_deref(), best: asked.best, marks: marks.as_ref() };
+    let kept = select::select(&report, &choice);
+    match asked.list {
+        List::Lines => {
+            let lines: String = kept.iter().map(|&i| format!("{}\n", report.frames[i].path())).collect();
+            for &i in kept.iter().filter(|&&i| plain(report.frames[i].path()) != report.frames[i].path()) {
+                say(format!("{}: its name can't be told in a list of lines; use -0", plain(report.frames[i].path())));
+            }
+            output::print(&lines);
+        }
+        List::Nul => {
+            let bytes =
+                kept.iter().flat_map(|&i| [report.frames[i].path().as_bytes(), b"\0"].concat()).collect::<Vec<_>>();
+            output::print_bytes(&bytes);
+        }
+        List::Json => output::print(&json(&report, &kept)?),
+    }
+    if let Some(to) = &asked.carry {
+        let files: Vec<&str> = kept.iter().map(|&i| report.frames[i].path()).collect();
+        problems += carry::carry(&files, &report.beside, to)?;
+    }
+    if kept.is_empty() {
+        output::say("tussock: no frame of this report is wanted so");
+    }
+    Ok(if problems > 0 { Outcome::Partly } else { Outcome::Done })
+}
+
+/// `tussock.keepers`, version 1.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub struct KeepersView<'a> {
+    /// Always `tussock.keepers`.
+    pub format: &'static str,
+    /// Version of this format.
+    pub version: u32,
+    /// Frames of the report that are wanted, in its order.
+    pub frames: Vec<KeeperView<'a>>,
+}
+
+/// One frame.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub struct KeeperView<'a> {
+    /// The file as the report names it.
+    pub path: &'a str,
+    /// Whether it is sharp from near to far; null where that can't be told.
+    pub sharp_throughout: Option<bool>,
+    /// Its cause, as in the report.
+    pub cause: &'a str,
+    /// Its group of frames of one scene; null where it is by itself.
+    pub group: Option<usize>,
+}
+
+fn json(report: &Report, kept: &[usize]) -> anyhow::Result<String> {
+    let frames = kept.iter().map(|&i| {
+        let f = &report.frames[i];
+        KeeperView { path: f.path(), sharp_throughout: f.sharp.throughout, cause: &f.verdict.cause, group: f.group }
+    });
+    let view = KeepersView { format: "tussock.keepers", version: 1, frames: frames.collect() };
+    Ok(serde_json::to_string_pretty(&view).context("cannot write JSON")? + "\n")
+}
+
+/// The file that a report's path means: as it stands, or seen from the folder that the report lies in.
+fn found(path: &str, beside: &Path) -> Option<PathBuf> {
+    let places = [PathBuf::from(path), beside.join(path)];
+    places.into_iter().find(|p| p.symlink_metadata().is_ok()).map(|p| std::path::absolute(&p).unwrap_or(p))
+}
+
+/// What can't be done with a file, as it is said.
+fn cannot(what: &str, path: &Path, error: &std::io::Error) -> String {
+    format!("cannot {what} {}: {}", shown(path), output::reason(error))
+}

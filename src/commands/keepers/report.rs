@@ -1,0 +1,115 @@
+//! A report read back, as far as choosing frames needs it, and the keep list of its page.
+
+use std::collections::HashSet;
+use std::io::BufReader;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context as _, bail};
+use serde::Deserialize;
+
+use crate::intake;
+use crate::output;
+use crate::quantity::shown;
+
+/// What is read of `audit.json`; everything else is passed over, so that its size is no matter.
+#[derive(Debug, Deserialize)]
+pub(super) struct Report {
+    format: String,
+    #[serde(default)]
+    pub id: Option<String>,
+    pub frames: Vec<Frame>,
+    #[serde(default)]
+    pub groups: Vec<Group>,
+    /// The folder that the report's folder lies in.
+    #[serde(skip)]
+    pub beside: PathBuf,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Frame {
+    #[serde(alias = "path")]
+    file: String,
+    pub sharp: Sharp,
+    pub verdict: Verdict,
+    #[serde(default)]
+    pub group: Option<usize>,
+}
+
+impl Frame {
+    /// The file as the report names it.
+    pub(super) fn path(&self) -> &str {
+        &self.file
+    }
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Sharp {
+    pub throughout: Option<bool>,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Verdict {
+    pub cause: String,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Group {
+    pub frames: Vec<usize>,
+    #[serde(default)]
+    pub best: Option<usize>,
+    /// The frames that show every place sharp together, of a focus bracket.
+    #[serde(default)]
+    pub covering_set: Option<Vec<String>>,
+}
+
+impl Report {
+    /// Reads a report from its folder or its `audit.json`.
+    pub(super) fn read(place: &Path) -> anyhow::Result<Self> {
+        let file = if place.is_dir() { place.join("audit.json") } else { place.to_owned() };
+        let no_report = || format!("{} is not a report of tussock's; name its folder or its audit.json", shown(&file));
+        let open = intake::open_file(&file).map_err(output::refused)?;
+        let mut report: Self = serde_json::from_reader(BufReader::new(open)).ok().with_context(no_report)?;
+        if report.format != "tussock.audit" {
+            bail!(no_report());
+        }
+        let full = file.canonicalize().unwrap_or_else(|_| file.clone());
+        report.beside = full.ancestors().nth(2).unwrap_or(Path::new("")).to_owned();
+        let count = report.frames.len();
+        report.groups.iter_mut().for_each(|g| g.frames.retain(|&f| f < count));
+        Ok(report)
+    }
+}
+
+/// The keep list that a report's page writes.
+#[derive(Debug, Deserialize)]
+pub(super) struct Marks {
+    format: String,
+    version: u32,
+    #[serde(default)]
+    pub report: Option<String>,
+    #[serde(default)]
+    pub keep: Vec<String>,
+    #[serde(default)]
+    pub leave_out: Vec<String>,
+}
+
+impl Marks {
+    pub(super) fn read(file: &Path) -> anyhow::Result<Self> {
+        let no_list = || format!("{} is not a keep list of tussock's; save one from the report's page", shown(file));
+        let text = intake::read_text(file).map_err(output::refused)?;
+        let marks: Self = serde_json::from_str(&text).ok().with_context(no_list)?;
+        if marks.format != "tussock.keep" {
+            bail!(no_list());
+        }
+        if marks.version != 1 {
+            bail!("{} was written by a later version of tussock, whose keep lists are not known here", shown(file));
+        }
+        Ok(marks)
+    }
+
+    /// Paths in the list that are no frame of the report.
+    pub(super) fn strangers<'a>(&'a self, report: &Report) -> Vec<&'a str> {
+        let known: HashSet<&str> = report.frames.iter().map(Frame::path).collect();
+        self.keep.iter().chain(&self.leave_out).map(String::as_str).filter(|p| !known.contains(p)).collect()
+    }
+}

@@ -1,0 +1,52 @@
+//! The published JSON Schemas of what tussock writes and prints.
+
+use anyhow::bail;
+
+use super::Outcome;
+use super::keepers::KeepersView;
+use super::settings::SettingsView;
+use crate::output;
+use crate::quantity::plain;
+use crate::report;
+
+/// Every schema: its file name under `schemas/`, its text.
+#[must_use]
+pub fn schemas() -> Vec<(&'static str, String)> {
+    let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
+    let mut all = report::schemas();
+    all.extend([
+        ("keepers-1.schema.json", text(schemars::schema_for!(KeepersView<'_>))),
+        ("learned-lens-1.schema.json", text(schemars::schema_for!(report::LearnedLensView))),
+        ("series-1.schema.json", text(schemars::schema_for!(report::series::SeriesView))),
+        ("settings-1.schema.json", text(schemars::schema_for!(SettingsView))),
+        ("watch-1.schema.json", text(schemars::schema_for!(report::WatchView))),
+    ]);
+    all.sort_by_key(|(name, _)| *name);
+    all.dedup_by_key(|(name, _)| *name);
+    all
+}
+
+/// Prints the schema of a name (`audit`), or the names there are.
+///
+/// # Errors
+/// Where there is no schema of that name.
+pub fn run(name: Option<&str>) -> anyhow::Result<Outcome> {
+    let all = schemas();
+    let short = |file: &str| {
+        file.trim_end_matches(".schema.json")
+            .trim_end_matches(|c: char| c.is_ascii_digit())
+            .trim_end_matches('-')
+            .to_owned()
+    };
+    let names = || all.iter().map(|(file, _)| short(file)).collect::<Vec<_>>();
+    let Some(name) = name else {
+        output::print(&(names().join("\n") + "\n"));
+        return Ok(Outcome::Done);
+    };
+    let asked = name.trim_end_matches(".schema.json");
+    match all.iter().find(|(file, _)| short(file) == asked || file.trim_end_matches(".schema.json") == asked) {
+        Some((_, text)) => output::print(text),
+        None => bail!("there is no schema '{}'; there are {}", plain(name), names().join(", ")),
+    }
+    Ok(Outcome::Done)
+}
