@@ -6,7 +6,7 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose, doubted};
+use tussock::diagnose::{Cause, Diagnosis, Unsettled, ZoneName, diagnose, doubted};
 use tussock::judge::{self, Judgement, Reason};
 use tussock::measure::{Streak, Tile, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
@@ -241,6 +241,29 @@ fn what_the_file_says_of_its_making_lowers_the_confidence() {
         doubted(&mut d, &[Flag::Processed, flag]);
         assert!(d.verdict.confidence < judge::SURE && d.verdict.cause == Cause::FocusTooFar, "{:?}", d.verdict);
     }
+}
+
+#[test]
+fn a_camera_with_one_aperture_is_never_asked_for_another() {
+    let scene = Scene { f_number: 1.8, focal_mm: 5.4, pitch_um: 1.4, width: 4000, height: 3000, ..Scene::default() };
+    let facts = scene.capture();
+    let mut d = judge(&scene, &scene.map());
+    d.implied.best_f_number = Some(8.0);
+    let mut open: Vec<Option<Unsettled>> = vec![None];
+    open.extend([Unsettled::CausesAlike, Unsettled::NearUnmeasured, Unsettled::FactsMissing].map(Some));
+    for cause in Cause::ALL {
+        for unsettled in open.iter().filter(|u| u.is_some() == (cause == Cause::CannotTell)) {
+            (d.verdict.cause, d.verdict.unsettled, d.verdict.also) = (cause, *unsettled, vec![Cause::TooLittleDepth]);
+            let advice = wording::advice(&d, &facts, Units::Metric);
+            for asked in ["Stop down to", "Stop down too", "Stop down a", "Open up", "f/8"] {
+                assert!(!advice.contains(asked), "{cause:?} {unsettled:?}: {advice}");
+            }
+        }
+    }
+    // One with a diaphragm is.
+    d.verdict.cause = Cause::Diffraction;
+    let other = Capture { f_number: Some(Fact::new(16.0, Source::Exif)), ..facts };
+    assert!(wording::advice(&d, &other, Units::Metric).contains("Open up"));
 }
 
 #[test]

@@ -115,7 +115,8 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
         diagnosis.flags.push(Flag::OrientationLost);
         verdict::cap(&mut diagnosis.verdict, origin::ALTERED);
     }
-    if posterior::turned(&posterior, &e, &surface, &priors) {
+    // Sky at the upper edge says that a picture is upright, whatever its sides are like.
+    if e.skyline.is_none() && posterior::turned(&posterior, &e, &surface, &priors) {
         diagnosis.flags.push(Flag::OrientationLost);
         diagnosis.flags.dedup();
         verdict::leave_open(&mut diagnosis.verdict);
