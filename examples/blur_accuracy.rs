@@ -104,6 +104,7 @@ fn through_mosaic(plane: &Plane) -> Plane {
         black: [black; 4],
         white: f32::from(plane.white),
         gains: [1.0; 3],
+        from_srgb: None,
         orientation: 1,
         exposures: 1,
         flags: Vec::new(),

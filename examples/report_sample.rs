@@ -32,7 +32,7 @@ fn main() -> anyhow::Result<()> {
         // A large shoot repeats the pictures of the first eight frames.
         if drawn.len() < 8 {
             let plane = draw(&frame.map);
-            drawn.push(report::pictures(frame, &Pixels { plane: &plane, colour: None }, i < 2));
+            drawn.push(report::pictures(frame, &Pixels { plane: &plane, colour: None, tint: None }, i < 2));
         }
         let pictures = &drawn[i % drawn.len()];
         let stem = format!("{:04}", i + 1);

@@ -34,7 +34,7 @@ fn told(map: &TileMap, plane: Option<&Plane>, marked: bool) -> Diagnosis {
         diagnosis: diagnosis.clone(),
         group: None,
     };
-    let links = plane.map(|plane| report::pictures(&frame, &Pixels { plane, colour: None }, true).inline());
+    let links = plane.map(|plane| report::pictures(&frame, &Pixels { plane, colour: None, tint: None }, true).inline());
     let view = report::view(&Run { frames: vec![frame], intent, ..Run::default() });
     let json: serde_json::Value = serde_json::from_slice(&report::json(&view)).expect("JSON");
     assert_eq!(json["frames"].as_array().map(Vec::len), Some(1));

@@ -11,10 +11,10 @@ use tussock::measure::pair::{relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::quantity::{Distance, Estimate, Region};
 use tussock::report::Failure;
-use tussock::report::series::{Alone, series_html, series_text, series_view};
+use tussock::report::series::{Alone, Shown, series_html, series_text, series_view};
 use tussock::series::{
-    Answer, Blurs, Lone, NoteKind, Point, Seen, Sharpest, Varied, ZoneBlur, ZoneName, aperture, bracket, group, lone,
-    sharpest,
+    Answer, Blurs, Lone, NoteKind, Point, Seen, Sharpest, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket,
+    by_depth, deepest_first, ends, group, lone, settled, sharpest, zone_blurs,
 };
 use tussock::shot::{Capture, Fact, Mosaic, Source};
 use tussock::simulate::file::{Developing, Facts, Light, jpeg};
@@ -247,6 +247,7 @@ proptest! {
         flat in prop::collection::vec(any::<bool>(), 8),
         missing in prop::collection::vec((0usize..8, 0usize..7), 0..6),
         tiles in prop::collection::vec(1u32..12, 8),
+        names in prop::sample::subsequence(ZoneName::ALL.to_vec(), 8),
         pitch in prop::option::of(2.0..8.0f64),
     ) {
         let zones: Vec<ZoneBlur> = (0..8)
@@ -256,7 +257,7 @@ proptest! {
                     .filter(|&k| !missing.contains(&(z, k)))
                     .map(|k| Point { frame: k, blur: Estimate::new(value(k), 0.05, 9), apart_sd: 0.01 * value(k) })
                     .collect();
-                ZoneBlur { name: ZoneName::ALL[z], points, tiles: tiles[z], of: 12 }
+                ZoneBlur { name: names[z], points, tiles: tiles[z], of: 12 }
             })
             .collect();
         let f_numbers: Vec<Option<f64>> = THIRDS.iter().map(|&n| Some(n)).collect();
@@ -302,8 +303,10 @@ proptest! {
                 }
             }
         }
-        if let Some(n) = stop("the centre loses nothing until ") {
-            prop_assert!(no_worse(at(ZoneName::Centre, n).unwrap(), least(ZoneName::Centre)), "{sentence}");
+        for (words, zone) in [("the centre", ZoneName::Centre), ("the subject", ZoneName::Subject)] {
+            if let Some(n) = stop(&format!("{words} loses nothing until ")) {
+                prop_assert!(no_worse(at(zone, n).unwrap(), least(zone)), "{sentence}");
+            }
         }
     }
 }
@@ -333,6 +336,129 @@ fn a_zone_that_the_aperture_does_not_change_has_no_say_and_is_named() {
         (answer.whole, &answer.left_out[..]),
         (free.whole, &[(ZoneName::Far, aperture::LeftOut::NeverSharp)][..])
     );
+}
+
+/// Widths by tile in a picture of 12 x 8 tiles: a subject in focus before ground far behind it, each integrated from the
+/// pupil, and a patch that no stop changes.
+fn portrait(stops: &[f64]) -> (Blurs, Vec<Region>) {
+    let tiles: Vec<Region> =
+        (0..96).map(|t| Region { x: 50 * (t % 12), y: 50 * (t / 12), width: 50, height: 50 }).collect();
+    let defocus_um = |t: u32| match (t % 12, t / 12) {
+        (4..=7, 2..=7) => 4.0,
+        (0..=2, 0..=1) => -1.0,
+        (_, 0..=4) => 130.0,
+        _ => 50.0,
+    };
+    let width = |n: f64, t: u32| match defocus_um(t) {
+        d if d < 0.0 => 3.2,
+        d => Psf::lens(n, 4.0, d / n).softened(0.35, 0.35, 0.0).truth().sigma,
+    };
+    // Two per cent of error, the same for none.
+    let error = |k: usize, t: u32| 1.0 + 0.02 * (f64::from((7 * t + 5 * k as u32) % 9) / 4.0 - 1.0);
+    let frame = |(k, n): (usize, &f64)| {
+        (0..96).map(|t| Some(Estimate::new(width(*n, t) * error(k, t), 0.03, 9))).collect::<Vec<_>>()
+    };
+    let blurs = Blurs {
+        sigma: stops.iter().enumerate().map(frame).collect(),
+        apart_sd: vec![vec![0.02; 96]; stops.len()],
+        from_middle: vec![vec![(0.0, 0.0); 96]; stops.len()],
+        anchor_sd: vec![0.03; 96],
+        moved: vec![0; stops.len()],
+    };
+    (blurs, tiles)
+}
+
+/// Zones as rows and columns have them.
+fn by_rows(tiles: &[Region]) -> Vec<Zone> {
+    let mut zones: Vec<Zone> = ZoneName::ALL
+        .into_iter()
+        .map(|name| Zone { name, tiles: name.tiles(tiles, 600, 400) })
+        .filter(|z| !z.tiles.is_empty())
+        .collect();
+    zones.push(Zone { name: ZoneName::Near, tiles: (72..96).collect() });
+    zones
+}
+
+#[test]
+fn a_series_of_a_close_subject_is_answered_by_depth() {
+    let stops = [16.0, 8.0, 2.8, 1.8];
+    let (blurs, tiles) = portrait(&stops);
+    let f_numbers = stops.map(Some);
+    let zones = by_depth(&by_rows(&tiles), &blurs, &tiles, &f_numbers, None).expect("depths that mix in rows");
+    let of = |zones: &[Zone], name: ZoneName| {
+        zones.iter().find(|z| z.name == name).map_or_else(Vec::new, |z| z.tiles.clone())
+    };
+    let subject: Vec<usize> = (0..96).filter(|t| (4..=7).contains(&(t % 12)) && t / 12 >= 2).collect();
+    assert_eq!(of(&zones, ZoneName::Subject), subject);
+    assert_eq!(of(&zones, ZoneName::Still), [0, 1, 2, 12, 13, 14]);
+    let beyond = of(&zones, ZoneName::Beyond);
+    assert!(beyond.iter().all(|t| t / 12 <= 4) && of(&zones, ZoneName::Beside).iter().all(|t| t / 12 >= 5));
+    assert!(zones.iter().all(|z| !matches!(z.name, ZoneName::Near | ZoneName::Far | ZoneName::Centre)));
+    // The subject alone speaks: its sharpest stop is best; what no stop shows as sharp, and what none changes, is named.
+    let read = zone_blurs(&zones, &blurs);
+    let answer = aperture::answer(&read, &f_numbers, None, 0.8);
+    let at = |k: usize| Psf::lens(stops[k], 4.0, 4.0 / stops[k]).softened(0.35, 0.35, 0.0).truth().sigma;
+    let best = (0..4).min_by(|&a, &b| at(a).total_cmp(&at(b)));
+    assert_eq!(answer.whole, best, "{read:?}");
+    let silent = |name: ZoneName| answer.left_out.iter().find(|l| l.0 == name).map(|l| l.1);
+    assert_eq!(silent(ZoneName::Subject), None);
+    assert_eq!(silent(ZoneName::Beyond), Some(aperture::LeftOut::NeverSharp));
+    assert!(silent(ZoneName::Still).is_some());
+    // A mark on the ground behind makes that the subject.
+    let marked = by_depth(&by_rows(&tiles), &blurs, &tiles, &f_numbers, Some((575.0, 75.0))).unwrap();
+    assert_eq!(of(&marked, ZoneName::Subject), beyond);
+}
+
+#[test]
+fn frames_of_unknown_apertures_are_ordered_by_their_blur_and_shaken_ones_are_not() {
+    let (blurs, tiles) = portrait(&[2.8, 16.0, 1.8, 5.6]);
+    assert_eq!(deepest_first(&blurs), Some(vec![1, 3, 0, 2]));
+    // What shakes blurs all alike.
+    let mut shaken = portrait(&[8.0, 8.0, 8.0]).0;
+    for (k, frame) in shaken.sigma.iter_mut().enumerate() {
+        let shake = |e: &mut Estimate| e.value = e.value.hypot(0.7 * k as f64);
+        frame.iter_mut().flatten().for_each(shake);
+    }
+    assert_eq!(deepest_first(&shaken), None);
+    assert_eq!(deepest_first(&portrait(&[8.0, 8.0, 8.0]).0), None);
+    let said = series_view(
+        &[Answer {
+            files: ["a", "b", "c", "d"].map(|f| format!("{f}.jpg")).to_vec(),
+            f_numbers: vec![None; 4],
+            varied: Varied::Nothing,
+            apertures: None,
+            zones: Vec::new(),
+            deepest_first: deepest_first(&blurs),
+            notes: Vec::new(),
+            laid: vec![None; 4],
+            moved: vec![0.0; 4],
+            tiles,
+            blurs,
+            ..answered()
+        }],
+        &[],
+        &[],
+    );
+    let sentence = &said.groups[0].sentence;
+    assert!(sentence.contains("from deepest to shallowest: b.jpg, d.jpg, a.jpg, c.jpg."), "{sentence}");
+}
+
+#[test]
+fn one_plane_is_answered_by_its_rows() {
+    let stops = [2.8, 5.6, 8.0, 16.0];
+    let (mut blurs, tiles) = portrait(&stops);
+    for (k, frame) in blurs.sigma.iter_mut().enumerate() {
+        for (t, width) in frame.iter_mut().enumerate() {
+            // A lens softer towards the corners, sharp ground in all.
+            let rest = 0.35 + 0.02 * (t % 12) as f64 / stops[k];
+            *width = Some(Estimate::new(
+                Psf::lens(stops[k], 4.0, 3.0 / stops[k]).softened(rest, rest, 0.0).truth().sigma,
+                0.03,
+                9,
+            ));
+        }
+    }
+    assert_eq!(by_depth(&by_rows(&tiles), &blurs, &tiles, &stops.map(Some), None), None);
 }
 
 #[test]
@@ -430,6 +556,46 @@ fn where_no_far_zone_was_found_the_farthest_tiles_stand_for_it() {
     assert_eq!(answer(None), Some(4));
 }
 
+proptest! {
+    /// The frame called best for near and far together is so by the table beside it, whatever that is.
+    #[test]
+    fn the_best_single_frame_never_contradicts_its_table(
+        places in prop::collection::vec(-6.0..6.0f64, 40),
+        widths in prop::collection::vec(0.4..4.0f64, 40 * 6),
+        known in prop::collection::vec(prop::bool::weighted(0.9), 40 * 6),
+        modelled in any::<bool>(),
+    ) {
+        let tiles: Vec<Region> =
+            (0..40).map(|t| Region { x: 50 * (t % 8), y: 50 * (t / 8), width: 50, height: 50 }).collect();
+        let sigma: Vec<Vec<Option<f64>>> =
+            (0..6).map(|k| (0..40).map(|t| known[40 * k + t].then_some(widths[40 * k + t])).collect()).collect();
+        let place = modelled.then(|| places.into_iter().map(Some).collect());
+        let widths = bracket::Widths { sigma, place, doubt: 0.04 };
+        let zone = |name, t: usize| ZoneBlur {
+            name,
+            points: (0..6)
+                .filter_map(|k| Some(Point { frame: k, blur: Estimate::new(widths.sigma[k][t]?, 0.02, 4), apart_sd: 0.02 }))
+                .collect(),
+            tiles: 1,
+            of: 1,
+        };
+        let read = vec![zone(ZoneName::Near, 39), zone(ZoneName::Far, 0)];
+        let table = ends(&widths, &tiles).map_or(read.clone(), |e| settled(read, &e));
+        let answer = bracket::answer(&table, &widths, &tiles, 1.0);
+        let at = |z: &ZoneBlur, k: usize| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
+        let worst = |k: usize| {
+            let both: Option<Vec<f64>> =
+                table.iter().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)).map(|z| at(z, k)).collect();
+            both.map(|w| w.into_iter().fold(0.0, f64::max))
+        };
+        if let Some(best) = answer.best_single {
+            let least = worst(best);
+            prop_assert!(least.is_some());
+            prop_assert!((0..6).filter_map(worst).all(|w| Some(w) >= least), "{best}: {table:?}");
+        }
+    }
+}
+
 #[test]
 fn frames_of_several_apertures_are_not_fitted_as_one_bracket() {
     let (blurs, tiles) = strip(5, 12);
@@ -499,9 +665,11 @@ fn answered_anew() -> Answer {
         pitch_um: Some(pitch),
         varied: Varied::Aperture,
         zones,
+        parts: Vec::new(),
         bracket: None,
         sharpest: None,
         between: Vec::new(),
+        deepest_first: None,
         blurs: strip(7, 0).0,
         tiles: Vec::new(),
         size: (6000, 4000),
@@ -572,9 +740,81 @@ fn the_view_keeps_its_contract() {
 
 #[test]
 fn the_page_needs_no_script_and_escapes_names() {
-    let page = series_html(&series_view(&[answered()], &[], &[]));
+    let page = series_html(&series_view(&[answered()], &[], &[]), &[]);
     assert!(!page.contains("<script") && !page.contains("<b>moor") && page.contains("&lt;b&gt;moor"));
     assert!(page.contains("<svg") && page.contains(">f/5.6</text>") || page.contains("f/5.6\n"), "stops mark the axis");
+}
+
+#[test]
+fn the_page_shows_each_zone_from_every_frame_and_which_is_sharpest_where() {
+    // Two members of a picture of 600 x 400 px; the second lies 30 px to the right and is the sharper in the left half.
+    let tiles: Vec<Region> =
+        (0..96).map(|t| Region { x: 50 * (t % 12), y: 50 * (t / 12), width: 50, height: 50 }).collect();
+    let width = |k: usize, t: usize| if (t % 12 < 6) == (k == 1) { 0.6 } else { 1.2 };
+    let mut blurs = strip(2, 96).0;
+    for (k, frame) in blurs.sigma.iter_mut().enumerate() {
+        frame.iter_mut().enumerate().for_each(|(t, w)| *w = (t != 5).then(|| Estimate::new(width(k, t), 0.02, 4)));
+    }
+    let parts = vec![Zone { name: ZoneName::Centre, tiles: vec![50, 51, 52] }];
+    let answer = Answer {
+        files: vec!["a.tif".into(), "b.tif".into()],
+        f_numbers: vec![None; 2],
+        varied: Varied::Focus,
+        apertures: None,
+        bracket: Some(bracket::Bracket::default()),
+        zones: zone_blurs(&parts, &blurs),
+        parts,
+        tiles,
+        blurs,
+        size: (600, 400),
+        notes: Vec::new(),
+        moved: vec![0.0; 2],
+        laid: vec![Some(Similarity::still()), Some(Similarity { shift: (30.0, 0.0), ..Similarity::still() })],
+        ..answered()
+    };
+    let mut shown = Shown::new(&answer);
+    assert_eq!(
+        shown.cells.iter().filter(|c| c.1 == Some(1)).count(),
+        47,
+        "the left half, but for a tile without number"
+    );
+    assert_eq!(shown.cells[5].1, None);
+    let (x, y) = shown.strips[0].at;
+    assert!([50, 51, 52].iter().any(|&t| answer.tiles[t].middle() == (x, y)));
+    // A bright pixel at the place of the patch in the reference, and 30 px to the right in the other.
+    let plane = |at: usize| {
+        let mut plane = tussock::shot::Plane {
+            width: 600,
+            height: 400,
+            data: vec![1000; 600 * 400],
+            black: 0,
+            white: 60_000,
+            saturation: 60_000,
+            mosaic: Mosaic::None,
+            jpeg: None,
+            rendered: true,
+        };
+        for i in 0..100 {
+            plane.data[(y as usize + i / 10) * 600 + at + i % 10] = 50_000;
+        }
+        plane
+    };
+    shown.take(&answer, 0, &plane(x as usize));
+    shown.take(&answer, 1, &plane(x as usize + 30));
+    let bright = |k: usize| {
+        let picture = shown.strips[0].patches[k].as_ref().expect("a patch");
+        let grey = image::load_from_memory(&picture.jpeg).unwrap().to_luma8();
+        assert_eq!(grey.dimensions(), (160, 160));
+        grey.enumerate_pixels().filter(|p| p.2.0[0] > 150).map(|p| (p.0, p.1)).min().expect("the bright place")
+    };
+    assert_eq!(bright(0), (80, 80));
+    assert_eq!(bright(1), (80, 80));
+    assert!(shown.overview.is_some());
+    let page = series_html(&series_view(&[answer], &[], &[]), &[shown]);
+    assert_eq!(page.matches("<img src=\"data:image").count(), 2);
+    assert_eq!(page.matches("fill-opacity=\"0.62\"").count(), 95, "one a tile that has a sharpest frame");
+    assert_eq!(page.matches("class=\"best\"").count(), 1);
+    assert!(!page.contains("<script") && page.contains("2:1"));
 }
 
 #[test]

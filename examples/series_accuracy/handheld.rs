@@ -22,7 +22,7 @@ use tussock::shot::{Capture, Fact, Plane, Source};
 use tussock::simulate::sensor::{expose, to_srgb};
 use tussock::simulate::{Noise, Psf};
 
-use super::{even, number};
+use super::{even, export, number};
 
 const PITCH_UM: f64 = 2.4;
 /// Gaussian width that the pictures carry themselves at this size, px: what the sharpest frames read beyond pixel and
@@ -286,7 +286,7 @@ fn tell(planes: &[Plane], captures: &[Capture], intent: &Intent) -> Told {
         let first = reference(&of);
         let m = g.members[first];
         let zones = groups::zones(&of[first], &diagnose(&maps[m], &captures[m], None, intent));
-        let ask = Ask { varied: g.varied, permitted_px: PERMITTED };
+        let ask = Ask { varied: g.varied, permitted_px: PERMITTED, subject: None };
         let answer = tussock::series::compare(&of, &zones, &ask, &|k| Some(Cow::Borrowed(&planes[g.members[k]])));
         (g.members.clone(), answer)
     });
@@ -432,9 +432,10 @@ pub fn apertures(seed: u64) {
     let (mut used, mut signs, mut close, mut spots) = (0, 0, 0, 0);
     for i in 0..count {
         let mut dice = seed.wrapping_mul(32_452_867).wrapping_add(7919 * i as u64);
-        let scene = scene(long, 15.0 + 10.0 * even(&mut dice), &mut dice);
+        let by = export::reduced();
+        let scene = scene(long * by, by as f64 * (15.0 + 10.0 * even(&mut dice)), &mut dice);
         let poses: Vec<Pose> = STOPS.iter().map(|&n| pose(&scene, 0.45, n, &mut dice)).collect();
-        let planes: Vec<Plane> = poses.iter().map(|p| scene.render(p)).collect();
+        let planes: Vec<Plane> = poses.iter().map(|p| export::export(&scene.render(p), "close")).collect();
         keep(&planes, &format!("apertures-{seed}-{i}"));
         let capture = |n: f64| Capture { f_number: Some(Fact::new(n, Source::Given)), ..Capture::default() };
         let told = tell(&planes, &STOPS.map(capture), &Intent::default());
@@ -445,20 +446,21 @@ pub fn apertures(seed: u64) {
         used += usize::from(members.len() == 4 && answer.laid.iter().all(Option::is_some));
         let anchor = answer.laid.iter().position(|l| l.is_some_and(|l| l.shift == (0.0, 0.0) && l.scale == 1.0));
         let ground = &poses[members[anchor.unwrap_or(0)]];
+        // Depth of a tile of the reference.
+        let shown = |t: usize| {
+            let (x, y) = answer.tiles[t].middle();
+            scene.shown(ground, by as f64 * x, by as f64 * y).depth
+        };
         // The difference of squared widths between f/16 and f/8 on the subject, which is in focus, and at its background.
         for (name, depth) in [("subject", 0.45), ("background", 0.0)] {
-            let of: Vec<usize> = (0..answer.tiles.len())
-                .filter(|&t| {
-                    let (x, y) = answer.tiles[t].middle();
-                    (scene.shown(ground, x, y).depth - depth).abs() < 0.01
-                })
-                .collect();
+            let of: Vec<usize> = (0..answer.tiles.len()).filter(|&t| (shown(t) - depth).abs() < 0.01).collect();
             let square = |k: usize, t: usize| answer.blurs.sigma[k][t].map(|e| e.value.powi(2));
             let mut read: Vec<f64> = of.iter().filter_map(|&t| Some(square(0, t)? - square(1, t)?)).collect();
             read.sort_by(f64::total_cmp);
             let layer = scene.layers.iter().find(|l| (l.depth - depth).abs() < 0.01);
             let truth = layer.map_or(0.0, |l| {
-                let s = |k: usize| scene.truth(&poses[members[k]], l).powi(2);
+                // What reducing and sharpening do is the same in both frames.
+                let s = |k: usize| (scene.truth(&poses[members[k]], l) / by as f64).powi(2);
                 s(0) - s(1)
             });
             let middle = read.get(read.len() / 2).copied().unwrap_or(f64::NAN);
@@ -470,11 +472,17 @@ pub fn apertures(seed: u64) {
         println!(
             "{i}: {} of 4 used; {:?}",
             members.len(),
-            answer.apertures.as_ref().map(|a| (a.whole, &a.whole_within))
+            answer.apertures.as_ref().map(|a| (a.whole, &a.whole_within, &a.left_out))
         );
         for z in &answer.zones {
             let points: Vec<String> = z.points.iter().map(|p| format!("{:.2}", p.blur.value)).collect();
-            println!("   {:?}: {}", z.name, points.join(" "));
+            let depths = answer
+                .parts
+                .iter()
+                .find(|p| p.name == z.name)
+                .map_or_else(Vec::new, |p| p.tiles.iter().map(|&t| shown(t)).collect());
+            let (least, most) = depths.iter().fold((1.0, 0.0), |m: (f64, f64), &d| (m.0.min(d), m.1.max(d)));
+            println!("   {:?}: {} at depths {least:.2} to {most:.2}", z.name, points.join(" "));
         }
     }
     println!("all four used in {used} of {count}; sign right at {signs} of {spots}, within 0.1 px^2 at {close}");

@@ -4,11 +4,13 @@
 //! Prints the tables of docs/accuracy.md: `cargo run --release --example series_accuracy --
 //! pairs|apertures|brackets|groups|lens|handheld|close [SEED]`. The environment variables COUNT (cases), FROM (the first of them)
 //! and LONG (px) change how much is rendered; KEEP names a folder where rendered frames are kept for the next run,
-//! since rendering takes most of the time; VERBOSE says more.
+//! since rendering takes most of the time; VERBOSE says more. For close, REDUCE (by how much), SHARPEN (hundredths) and QUALITY (JPEG) export
+//! the frames first.
 
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "a program that prints a table and its progress")]
 
 mod brackets;
+mod export;
 mod groups;
 mod handheld;
 mod lens;

@@ -208,6 +208,7 @@ fn sensor(picture: &Picture, pattern: Pattern, noise: Grain, dice: &mut Rng) -> 
         black: [black; 4],
         white,
         gains: passed.map(|p| 1.0 / p),
+        from_srgb: None,
         orientation: 1,
         exposures: 1,
         flags: Vec::new(),

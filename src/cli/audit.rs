@@ -20,6 +20,9 @@ pub struct Args {
     /// Print audit.json instead of the table.
     #[arg(long)]
     json: bool,
+    /// Open the report when it is written.
+    #[arg(long, conflicts_with = "no_page")]
+    open: bool,
     #[command(flatten)]
     making: Making,
 }
@@ -180,6 +183,7 @@ impl From<UnitsWord> for Units {
 impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
-        audit::run(&self.making.meant(self.paths.clone(), self.json)?)
+        let audit = self.making.meant(self.paths.clone(), self.json)?;
+        audit::run(&audit::Audit { open: self.open, ..audit })
     }
 }

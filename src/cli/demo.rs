@@ -19,6 +19,9 @@ pub struct Args {
     /// Print audit.json instead of the table.
     #[arg(long)]
     json: bool,
+    /// Open the report when it is written.
+    #[arg(long)]
+    open: bool,
 }
 
 impl Args {
@@ -29,6 +32,7 @@ impl Args {
             overwrite: self.overwrite,
             jobs: self.jobs.map(usize::from),
             json: self.json,
+            open: self.open,
         })
     }
 }

@@ -130,6 +130,7 @@ impl Making {
                 ThemeWord::Dark => Theme::Dark,
             },
             json,
+            open: false,
             settings: Settings { tiles: self.tiles, ..Settings::default() },
             intent: self.subjects.intent()?,
             overrides: self.given.overrides()?,

@@ -4,6 +4,7 @@ mod audit;
 mod cache;
 mod card;
 mod demo;
+mod dropped;
 mod edge;
 mod examples;
 mod facts;
@@ -132,15 +133,16 @@ pub fn run() -> ExitCode {
 
 /// The line as typed, with the user's settings for defaults; what is to be told of it has been told otherwise.
 fn understood() -> Result<Line, ExitCode> {
-    let plain = || Line::try_parse().map_err(|e| wrong(&e));
+    let typed = dropped::as_meant(std::env::args_os().collect());
+    let plain = || Line::try_parse_from(&typed).map_err(|e| wrong(&e));
     // A worker is started for every picture, and what explains the program must work beside a broken settings file.
     let without = ["settings", "licences", "schema", "completions", "man", raw_worker::NAME, "--version", "-V"];
-    if std::env::args_os().nth(1).is_none_or(|first| without.iter().any(|w| first == *w)) {
+    if typed.get(1).is_none_or(|first| without.iter().any(|w| first == *w)) {
         return plain();
     }
     let with_defaults = commands::settings::read().and_then(|s| settings::apply(Line::command(), &s));
     match with_defaults {
-        Ok(line) => line.try_get_matches().and_then(|m| Line::from_arg_matches(&m)).map_err(|e| wrong(&e)),
+        Ok(line) => line.try_get_matches_from(&typed).and_then(|m| Line::from_arg_matches(&m)).map_err(|e| wrong(&e)),
         Err(why) => {
             // What makes no sense of itself, or asks for help, is answered first.
             plain()?;

@@ -44,9 +44,10 @@ impl<'a> Album<'a> {
     pub fn make(&self, frame: &Frame, shot: &Shot, path: &Path) -> Pictures {
         // Colours take more memory than anything else; a frame beyond the budget is shown in grey.
         let room = intake::memory_needed(path) <= self.audit.budget.bytes;
-        let colour = if room { intake::colour(path, &self.audit.overrides).ok() } else { None };
+        let tint = shot.tint.as_ref();
+        let colour = if room && tint.is_none() { intake::colour(path, &self.audit.overrides).ok() } else { None };
         let rendition = self.audit.renditions && !shown(path);
-        report::pictures(frame, &Pixels { plane: &shot.plane, colour: colour.as_ref() }, rendition)
+        report::pictures(frame, &Pixels { plane: &shot.plane, colour: colour.as_ref(), tint }, rendition)
     }
 
     /// Puts a frame's pictures in place and says where the page finds them.

@@ -49,6 +49,8 @@ pub struct Audit {
     pub json: bool,
     /// Whether to write each frame at full size beside the page, for looking at any place of raw files.
     pub renditions: bool,
+    /// Whether to open the page when it is written.
+    pub open: bool,
     /// How to measure.
     pub settings: measure::Settings,
     /// What the user wants of the pictures.
@@ -159,6 +161,9 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         .map_or(0, |asked| output::timed("writing sidecars", || sidecars::write(asked, &paths, &view, tell)));
     let read = folder.path().join(if audit.page { "index.html" } else { "audit.json" });
     tell(&format!("{}Report: {}", if audit.json { "" } else { "\n" }, shown(&read)));
+    if audit.open && audit.page && !output::open(&read) {
+        output::say("tussock: nothing here opens a page by itself; open the report by hand");
+    }
     Ok(Outcome::of(run.frames.len(), run.failures.len() + unreached + left_alone))
 }
 

@@ -27,6 +27,8 @@ pub struct Demo {
     pub jobs: Option<usize>,
     /// Print `audit.json` instead of the table.
     pub json: bool,
+    /// Whether to open the page when it is written.
+    pub open: bool,
 }
 
 /// Renders the shoot into `out/shoot` and audits it into `out`.
@@ -68,6 +70,7 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         renditions: false,
         theme: report::Theme::Auto,
         json: demo.json,
+        open: demo.open,
         settings: measure::Settings::default(),
         intent: Intent::default(),
         overrides: Overrides::default(),

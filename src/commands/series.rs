@@ -16,7 +16,7 @@ use crate::measure;
 use crate::output;
 use crate::output::folder::{Folder, REPORT};
 use crate::quantity::{Intent, plain, shown};
-use crate::report::series::{Alone, series_html, series_text, series_view};
+use crate::report::series::{Alone, Shown, series_html, series_text, series_view};
 use crate::series::{Answer, Group, Seen, group, lone};
 
 /// The series command as meant.
@@ -69,7 +69,10 @@ pub fn run(series: &Series) -> anyhow::Result<Outcome> {
         [one] => bail!("{} alone is no series: give two frames of one scene or more", plain(&one.file)),
         _ => {}
     }
-    let (answers, alone) = work::on_threads(series.budget.threads, || answers(series, &frames));
+    let pictured = folder.is_some();
+    let (answers, alone) = work::on_threads(series.budget.threads, || answers(series, &frames, pictured));
+    let (answers, pictures): (Vec<Answer>, Vec<Option<Shown>>) = answers.into_iter().unzip();
+    let pictures: Vec<Shown> = pictures.into_iter().flatten().collect();
     let view = series_view(&answers, &alone, &failures);
     let json = serde_json::to_string_pretty(&view)? + "\n";
     if series.json {
@@ -79,7 +82,7 @@ pub fn run(series: &Series) -> anyhow::Result<Outcome> {
     }
     if let Some(mut folder) = folder {
         folder.put("series.json", json.as_bytes())?;
-        folder.put("index.html", series_html(&view).as_bytes())?;
+        folder.put("index.html", series_html(&view, &pictures).as_bytes())?;
         folder.swap(REPORT)?;
         output::say(&format!("tussock: the series is in {}", shown(&folder.path().join("index.html"))));
     }
@@ -100,7 +103,10 @@ impl Room {
     }
 }
 
-fn answers(series: &Series, frames: &[Measured]) -> (Vec<Answer>, Vec<Alone>) {
+/// A group's answer, with its pictures where they were asked for.
+type Told = (Answer, Option<Shown>);
+
+fn answers(series: &Series, frames: &[Measured], pictured: bool) -> (Vec<Told>, Vec<Alone>) {
     let seen: Vec<Seen> = frames
         .iter()
         .map(|f| Seen {
@@ -113,10 +119,10 @@ fn answers(series: &Series, frames: &[Measured]) -> (Vec<Answer>, Vec<Alone>) {
         .collect();
     let found = group(&seen);
     let alone = lone(&seen, &found).into_iter().map(|(k, why)| Alone { file: frames[k].file.clone(), why }).collect();
-    (found.iter().map(|g| answer(series, frames, &seen, g)).collect(), alone)
+    (found.iter().map(|g| answer(series, frames, &seen, (g, pictured))).collect(), alone)
 }
 
-fn answer(series: &Series, frames: &[Measured], seen: &[Seen], group: &Group) -> Answer {
+fn answer(series: &Series, frames: &[Measured], seen: &[Seen], (group, pictured): (&Group, bool)) -> Told {
     let of: Vec<Seen> = group.members.iter().map(|&m| seen[m]).collect();
     let frame = |k: usize| &frames[group.members[k]];
     // Pixels that were not kept are read again.
@@ -126,5 +132,11 @@ fn answer(series: &Series, frames: &[Measured], seen: &[Seen], group: &Group) ->
     };
     let diagnosis =
         |k: usize| diagnose(&frame(k).map, &trusted(&frame(k).capture, &frame(k).flags), None, &series.intent);
-    groups::compare(&of, group.varied, &series.intent, &diagnosis, &pixels)
+    let answer = groups::compare(&of, group.varied, &series.intent, &diagnosis, &pixels);
+    let shown = pictured.then(|| {
+        let mut shown = Shown::new(&answer);
+        (0..of.len()).filter_map(|k| Some((k, pixels(k)?))).for_each(|(k, plane)| shown.take(&answer, k, &plane));
+        shown
+    });
+    (answer, shown)
 }

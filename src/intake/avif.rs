@@ -49,7 +49,7 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
         jpeg: None,
         rendered: !tone.is_linear(),
     };
-    Ok(Read { plane, flags: vec![Flag::Processed], coded: None })
+    Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
 }
 
 /// A picture to look at, upright.

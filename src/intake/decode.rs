@@ -72,7 +72,7 @@ impl Input {
             Kind::Heic => super::heic::plane(path, quarter_turns),
             kind => {
                 let plane = rendered::plane(self.reader, format(kind), quarter_turns, path)?;
-                Ok(raw::Read { plane, flags: vec![Flag::Processed], coded: None })
+                Ok(raw::Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
             }
         }
     }

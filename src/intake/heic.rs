@@ -41,7 +41,7 @@ pub(super) fn plane(path: &Path, quarter_turns: u8) -> Result<Read, IntakeError>
         jpeg: None,
         rendered: true,
     };
-    Ok(Read { plane, flags: vec![Flag::Processed], coded: None })
+    Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
 }
 
 /// A picture to look at, upright.

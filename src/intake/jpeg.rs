@@ -12,9 +12,9 @@ use super::raw::Read;
 use super::rendered::{self, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
-use super::{IntakeError, roomy, scan};
+use super::{IntakeError, baseline, roomy, scan};
 use crate::quantity::Flag;
-use crate::shot::{Mosaic, Plane};
+use crate::shot::{Mosaic, Plane, Tint};
 
 /// What the headers of a JPEG say.
 #[derive(Debug, Default)]
@@ -173,26 +173,24 @@ pub(super) fn plane(
     check(headers, bytes.len(), path)?;
     let (width, height) = (headers.width, headers.height);
     let early = coded_before(bytes, headers, path)?;
-    let mut decoder = open(bytes, ColorSpace::Luma, path)?;
+    let decoder = open(bytes, ColorSpace::Luma, path)?;
     let icc = decoder.icc_profile();
     let tone = Tone::of(icc.as_deref(), named);
     let grey = matches!(decoder.input_colorspace(), Some(ColorSpace::YCbCr | ColorSpace::Luma));
     let mut rows = height;
+    let mut tint = None;
     let data = if grey {
         let lut = tone.bytes();
         if turn.is_none() {
             // The bytes are decoded into the upper half of the plane's own memory and widened in place.
             let mut data = zeros::<u16>(width * height, path)?;
             let luma = &mut bytemuck::cast_slice_mut(&mut data)[width * height..];
-            run(&mut decoder, luma, path)?;
-            rows = blank(bytes, headers, luma, 1, early, path)?;
+            (rows, tint) = grey_codes(bytes, headers, decoder, luma, (early, turn), path)?;
             widen(&mut data, &lut);
             data
         } else {
             let mut luma = zeros::<u8>(width * height, path)?;
-            run(&mut decoder, &mut luma, path)?;
-            drop(decoder);
-            rows = blank(bytes, headers, &mut luma, 1, early, path)?;
+            (rows, tint) = grey_codes(bytes, headers, decoder, &mut luma, (early, turn), path)?;
             turn.apply(&luma, width, height, |v| lut[usize::from(v)])
         }
     } else {
@@ -219,7 +217,28 @@ pub(super) fn plane(
     };
     let coded = (rows < height).then(|| rows as f64 / height as f64);
     let cut = coded.map(|_| Flag::Truncated);
-    Ok(Read { plane, flags: std::iter::once(Flag::Processed).chain(cut).collect(), coded })
+    Ok(Read { plane, flags: std::iter::once(Flag::Processed).chain(cut).collect(), coded, tint })
+}
+
+/// Decodes the luma of a picture of grey or of luma and colour differences, and what comes with it: how many rows are coded,
+/// and coarse colours. What is plain and sound is decoded here, all else by the decoder that knows every kind.
+fn grey_codes(
+    bytes: &[u8],
+    headers: &Headers,
+    mut decoder: JpegDecoder<ZCursor<&[u8]>>,
+    luma: &mut [u8],
+    (early, turn): (Option<usize>, Turn),
+    path: &Path,
+) -> Result<(usize, Option<Tint>), IntakeError> {
+    if early.is_none() {
+        if let Some(colours) = baseline::decode(bytes, headers.size(), luma) {
+            return Ok((headers.height, turn.tint(colours, headers.size())));
+        }
+        luma.fill(0);
+    }
+    run(&mut decoder, luma, path)?;
+    drop(decoder);
+    Ok((blank(bytes, headers, luma, 1, early, path)?, None))
 }
 
 /// Memory for a picture; an error where there is none.

@@ -102,7 +102,7 @@ impl Form {
         let (width, height) = self.size;
         let (black, white, saturation) = self.levels;
         let plane = Plane { width, height, data, black, white, saturation, mosaic, jpeg, rendered: self.rendered };
-        RawRead { plane, flags: self.flags, coded: self.coded }
+        RawRead { plane, flags: self.flags, coded: self.coded, tint: None }
     }
 }
 

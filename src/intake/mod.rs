@@ -2,7 +2,9 @@
 
 mod altered;
 mod avif;
+mod baseline;
 mod beside;
+mod blocks;
 mod bodies;
 pub mod containers;
 mod decode;
@@ -89,11 +91,11 @@ pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
         input.plane(facts.orientation, quarter_turns, path)?
     };
     flags.extend(read.flags);
-    let (plane, coded) = (read.plane, read.coded);
+    let (plane, coded, tint) = (read.plane, read.coded, read.tint);
     let capture = settle(facts, &plane, overrides, &mut flags);
     flags.sort_unstable();
     flags.dedup();
-    Ok(Shot { file: path.to_string_lossy().into_owned(), plane, capture, flags, coded })
+    Ok(Shot { file: path.to_string_lossy().into_owned(), plane, capture, flags, coded, tint })
 }
 
 /// Reads the capture facts alone.

@@ -1,6 +1,7 @@
 //! Turn: the eight orientations of a picture, and bringing pixels, block grids and patterns upright.
 
-use crate::shot::{JpegBlocks, Mosaic};
+use super::baseline::Colours;
+use crate::shot::{JpegBlocks, Mosaic, Tint};
 
 /// How an upright picture is read from a stored one: upright (x, y) is stored (x, y), swapped if `swap`,
 /// then counted from the far side where flipped.
@@ -97,6 +98,22 @@ impl Turn {
             }
         }
         out
+    }
+
+    /// Colours of blocks of a stored picture of that size, in upright coordinates; `None` where there are none.
+    pub(super) fn tint(self, colours: Colours, (width, height): (usize, usize)) -> Option<Tint> {
+        let Colours { columns, block, codes } = colours;
+        let rows = codes.len().checked_div(columns).filter(|rows| *rows > 0)?;
+        // Where a side is counted from its far end, the blocks' overhang comes first.
+        let first = |flipped: bool, length: usize, count: usize, side: usize| {
+            if flipped { length as f32 - (count * side) as f32 } else { 0.0 }
+        };
+        let x = (block.0 as f32, first(self.flip_x, width, columns, block.0));
+        let y = (block.1 as f32, first(self.flip_y, height, rows, block.1));
+        let (x, y) = if self.swap { (y, x) } else { (x, y) };
+        let (upright_columns, upright_rows) = self.size(columns, rows);
+        let codes = if self.is_none() { codes } else { self.apply(&codes, columns, rows, |c| c) };
+        Some(Tint { columns: upright_columns, rows: upright_rows, cell: (x.0, y.0), origin: (x.1, y.1), codes })
     }
 
     /// The block grid of a stored JPEG of that size, in upright coordinates.
@@ -198,5 +215,28 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn colours_turn_with_the_picture() {
+        // Blocks of 16 by 8 px over 40 by 20, whose codes grow to the right and downwards by their sides.
+        let (width, height) = (40, 20);
+        let codes = || (0..9_u8).map(|i| [128 + 16 * (i % 3), 128 + 8 * (i / 3)]).collect();
+        for orientation in 1..=8 {
+            let turn = Turn::from_exif(orientation);
+            let tint = turn.tint(Colours { columns: 3, block: (16, 8), codes: codes() }, (width, height)).unwrap();
+            let (w, h) = turn.size(width, height);
+            for y in 0..h {
+                let mut row = vec![[0.0; 2]; w];
+                tint.row(y as f32 + 0.5, 0.5, 1.0, &mut row);
+                for (x, found) in row.iter().enumerate() {
+                    let (sx, sy) = turn.stored(x, y, width, height);
+                    let expected = [sx as f32 + 0.5 - 8.0, sy as f32 + 0.5 - 4.0].map(|v| v.max(0.0));
+                    let near = (0..2).all(|k| (found[k] - expected[k].min([32.0, 16.0][k])).abs() < 1e-3);
+                    assert!(near, "{orientation}: ({x}, {y}) {found:?} {expected:?}");
+                }
+            }
+        }
+        assert!(Turn::default().tint(Colours { columns: 3, block: (8, 8), codes: Vec::new() }, (9, 9)).is_none());
     }
 }

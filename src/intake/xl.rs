@@ -30,7 +30,7 @@ pub(super) fn plane(path: &Path, quarter_turns: u8) -> Result<Read, IntakeError>
         }
         None => guarded(path, || luminance(&image, Turn::default().then_clockwise(quarter_turns)))?,
     };
-    Ok(Read { plane, flags: vec![Flag::Processed], coded: None })
+    Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
 }
 
 /// A picture to look at, upright.

@@ -3,6 +3,7 @@
 pub mod beside;
 pub mod folder;
 pub mod guard;
+mod open;
 pub mod store;
 
 use std::borrow::Cow;
@@ -16,6 +17,7 @@ use anyhow::{Context as _, bail};
 use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, shown};
 use folder::UNFINISHED;
+pub use open::open;
 
 /// Writes `bytes` to a file that the user named, whole or not at all.
 ///

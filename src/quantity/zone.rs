@@ -25,6 +25,14 @@ pub enum ZoneName {
     BottomLeft,
     /// Corner.
     BottomRight,
+    /// The subject of a series whose tiles lie at several depths: what is in focus, unless it was marked.
+    Subject,
+    /// In such a series what lies at another depth than the subject, but not the farthest from it.
+    Beside,
+    /// In such a series what lies farthest from the subject in depth.
+    Beyond,
+    /// In such a series what is soft and changes with no aperture.
+    Still,
 }
 
 /// Share of the longer side that a corner takes along either side.
@@ -36,7 +44,7 @@ const MID_FRAME: std::ops::Range<f64> = 0.4..0.65;
 
 impl ZoneName {
     /// Every zone, in the order of output.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 12] = [
         Self::Near,
         Self::Far,
         Self::Centre,
@@ -45,6 +53,10 @@ impl ZoneName {
         Self::TopRight,
         Self::BottomLeft,
         Self::BottomRight,
+        Self::Subject,
+        Self::Beside,
+        Self::Beyond,
+        Self::Still,
     ];
     /// Those that a single frame is judged by.
     pub const JUDGED: [Self; 7] =
@@ -64,6 +76,10 @@ impl ZoneName {
             Self::TopRight => "top_right",
             Self::BottomLeft => "bottom_left",
             Self::BottomRight => "bottom_right",
+            Self::Subject => "subject",
+            Self::Beside => "beside",
+            Self::Beyond => "beyond",
+            Self::Still => "still",
         }
     }
 
@@ -73,7 +89,7 @@ impl ZoneName {
         matches!(self, Self::TopLeft | Self::TopRight | Self::BottomLeft | Self::BottomRight)
     }
 
-    /// Whether a place, px, lies in this zone of a picture of this size; never for near and far, which depend on what the
+    /// Whether a place, px, lies in this zone of a picture of this size; never for those that depend on what the
     /// picture shows.
     #[must_use]
     pub fn holds(self, (x, y): (f64, f64), (width, height): (f64, f64)) -> bool {
@@ -81,7 +97,7 @@ impl ZoneName {
         let (left, right, top, bottom) = (x < side, x > width - side, y < side, y > height - side);
         let (across, down) = (x - width / 2.0, y - height / 2.0);
         match self {
-            Self::Near | Self::Far => false,
+            Self::Near | Self::Far | Self::Subject | Self::Beside | Self::Beyond | Self::Still => false,
             Self::Centre => across.abs() < CENTRE_SHARE * width && down.abs() < CENTRE_SHARE * height,
             Self::MidFrame => MID_FRAME.contains(&(across.hypot(down) / (width.hypot(height) / 2.0))),
             Self::TopLeft => left && top,

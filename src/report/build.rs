@@ -137,7 +137,7 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             cause: found.verdict.cause,
             confidence: machine(found.verdict.confidence).unwrap_or(0.0),
             also: found.verdict.also.clone(),
-            sentence: words[asked].sentence.clone(),
+            sentence: format!("{} {}", words[asked].line, words[asked].detail),
             advice: words[asked].advice.clone(),
             weights: found
                 .verdict

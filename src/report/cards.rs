@@ -7,9 +7,9 @@ use super::phrase;
 use super::pictures::{self, Links};
 use super::view::{FrameView, View, Words, ZoneView};
 use super::{chart, data};
-use crate::diagnose::{Basis, Standing, ZoneName};
-use crate::measure::TileState;
-use crate::quantity::{Estimate, Units};
+use crate::diagnose::{Basis, ZoneName};
+use crate::judge::Judgement;
+use crate::quantity::{Estimate, Flag, Units};
 use crate::shot::{Capture, Fact};
 
 /// What the template shows of one frame.
@@ -27,7 +27,8 @@ pub(super) struct Card {
     thumb: Option<String>,
     thumb_width: u32,
     thumb_height: u32,
-    map: Option<String>,
+    /// How near and far are judged, as classes of the glyph on the picture.
+    ends: [&'static str; 2],
     ribbon: Ribbon,
     zones: Vec<ZoneRow>,
     corner_zones: Vec<ZoneRow>,
@@ -83,15 +84,19 @@ const CHARTS: [(&str, &str, Draw); 2] = [
     ("radius", "Blur against distance from the centre", chart::radius),
 ];
 
-pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inline: bool) -> Card {
+/// The card of one frame. `said` are the doubts that the page says once for many frames.
+pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inline: bool, said: &[Flag]) -> Card {
     let (thumb_width, thumb_height) = if f.width >= f.height {
         (240, (240 * u64::from(f.height) / u64::from(f.width.max(1))).max(1) as u32)
     } else {
         ((240 * u64::from(f.width) / u64::from(f.height.max(1))).max(1) as u32, 240)
     };
     let row = |name: ZoneName| zone_row(name, zone(f, name));
-    let [metric, imperial] =
-        f.verdict.words.each_ref().map(|w| Words { sentence: plain(&w.sentence), advice: plain(&w.advice) });
+    let [metric, imperial] = f.verdict.words.each_ref().map(|w| Words {
+        line: plain(&w.line),
+        detail: plain(&w.detail),
+        advice: plain(&w.advice),
+    });
     Card {
         n: index + 1,
         compact: !inline,
@@ -103,11 +108,7 @@ pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inl
         thumb: links.thumb.as_deref().and_then(own_link),
         thumb_width,
         thumb_height,
-        map: match map_png(f) {
-            Some(png) if inline => Some(pictures::data_uri("image/png", &png)),
-            Some(_) => Some(beside_name(index, "map.png")),
-            None => None,
-        },
+        ends: [f.sharp.near, f.sharp.far].map(class),
         ribbon: ribbon(f),
         zones: [ZoneName::Near, ZoneName::Far, ZoneName::Centre].map(row).into(),
         corner_zones: ZoneName::CORNERS.map(row).into(),
@@ -125,11 +126,16 @@ pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inl
             })
             .collect(),
         facts: facts(&f.capture),
-        flags: f.flags.iter().map(|g| FlagRow { meaning: g.meaning(), advice: g.advice() }).collect(),
+        flags: f
+            .flags
+            .iter()
+            .filter(|g| !said.contains(g))
+            .map(|g| FlagRow { meaning: g.meaning(), advice: g.advice() })
+            .collect(),
     }
 }
 
-/// Maps, tiles and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
+/// Tiles and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
 /// Empty for a small shoot.
 pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
     let frames: &[FrameView] = if pictures::inline(view.frames.len()) { &[] } else { &view.frames };
@@ -138,7 +144,7 @@ pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
             Some((beside_name(i, &format!("{name}.svg")), chart::standalone(&draw(f)?).into_bytes()))
         });
         let tiles = (beside_name(i, "tiles.js"), data::tiles_script(i, f).into_bytes());
-        map_png(f).map(|png| (beside_name(i, "map.png"), png)).into_iter().chain([tiles]).chain(charts)
+        std::iter::once(tiles).chain(charts)
     })
 }
 
@@ -172,8 +178,13 @@ pub(super) fn zone(f: &FrameView, name: ZoneName) -> &ZoneView {
     match name {
         ZoneName::Near => &f.zones.near,
         ZoneName::Far => &f.zones.far,
-        // A single frame has no zone of its own between middle and corners.
-        ZoneName::Centre | ZoneName::MidFrame => &f.zones.centre,
+        // A single frame has no zones that only a series has.
+        ZoneName::Centre
+        | ZoneName::MidFrame
+        | ZoneName::Subject
+        | ZoneName::Beside
+        | ZoneName::Beyond
+        | ZoneName::Still => &f.zones.centre,
         ZoneName::TopLeft => &f.zones.top_left,
         ZoneName::TopRight => &f.zones.top_right,
         ZoneName::BottomLeft => &f.zones.bottom_left,
@@ -289,29 +300,12 @@ fn ribbon(f: &FrameView) -> Ribbon {
     }
 }
 
-/// The tile map as a picture of one pixel a tile: cividis by blur over permitted blur, clear where not measured.
-fn map_png(f: &FrameView) -> Option<Vec<u8>> {
-    use image::ImageEncoder as _;
-    let permitted = f.permitted.blur_px.filter(|p| *p > 0.0)?;
-    let wanted = f.grid.columns as usize * f.grid.rows as usize;
-    if wanted == 0 || f.tiles.len() != wanted {
-        return None;
+/// A judgement as a class of the page's style.
+const fn class(judgement: Judgement) -> &'static str {
+    match judgement {
+        Judgement::Within => "within",
+        Judgement::AtLimit => "at-limit",
+        Judgement::Beyond => "beyond",
+        Judgement::Unknown => "unknown",
     }
-    let pixels: Vec<u8> = f
-        .tiles
-        .iter()
-        .flat_map(|t| match (t.state, t.optical_px) {
-            (TileState::Measured, Some(blur)) => {
-                let [r, g, b] = super::palette::shade(blur, permitted);
-                // What is soft by nature is not held against the frame: a thin wash.
-                [r, g, b, if t.standing == Standing::SoftContent { 70 } else { 255 }]
-            }
-            _ => [0, 0, 0, 0],
-        })
-        .collect();
-    let mut png = Vec::new();
-    image::codecs::png::PngEncoder::new(&mut png)
-        .write_image(&pixels, f.grid.columns, f.grid.rows, image::ExtendedColorType::Rgba8)
-        .ok()?;
-    Some(png)
 }

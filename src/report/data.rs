@@ -1,5 +1,7 @@
 //! What the page's script needs of a view, packed small: one short record a frame, tiles as bytes.
 
+use std::collections::BTreeMap;
+
 use base64::Engine as _;
 use serde::Serialize;
 
@@ -7,7 +9,7 @@ use super::cards;
 use super::number::{plain, significant};
 use super::pictures::{self, Links};
 use super::view::{BudgetView, FrameView, View, ZoneView};
-use super::{chart, palette, phrase};
+use super::{chart, keep, line, palette, phrase};
 use crate::diagnose::{Cause, Standing, ZoneName};
 use crate::judge::{BEYOND, FINEST_DISC_PX, Judgement, ROOM, WITHIN};
 use crate::measure::TileState;
@@ -19,16 +21,25 @@ pub fn data(view: &View, links: &[Links]) -> String {
     let none = Links::default();
     let inline = pictures::inline(view.frames.len());
     let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
+    let proposed = keep::proposals(view);
     let data = Data {
+        id: keep::report_id(view),
         sharp_for: &view.asked.sharp_for,
         disc_sigma: DISC_SIGMA,
         rule: Rule { finest_disc: FINEST_DISC_PX, room: ROOM, within: WITHIN, beyond: BEYOND },
-        cividis: &palette::CIVIDIS,
+        ramp: &palette::RAMP,
+        ends: ends(),
+        causes: Cause::ALL.iter().map(|c| (super::table::word(c), phrase::cause_name(*c))).collect(),
+        groups: view.groups.iter().map(|g| &g.frames[..]).collect(),
         frames: view
             .frames
             .iter()
             .enumerate()
-            .map(|(i, f)| Record { laid: laid(view, f), ..record(f, folder, links.get(i).unwrap_or(&none), inline) })
+            .map(|(i, f)| Record {
+                laid: laid(view, f),
+                proposed: proposed.get(i).copied().flatten().map(|p| (p.keep, p.why)),
+                ..record(f, folder, links.get(i).unwrap_or(&none), inline)
+            })
             .collect(),
     };
     serde_json::to_string(&data).unwrap_or_else(|_| "{\"frames\":[]}".into())
@@ -36,10 +47,18 @@ pub fn data(view: &View, links: &[Links]) -> String {
 
 #[derive(Serialize)]
 struct Data<'a> {
+    /// Names the report, for what the page remembers of it.
+    id: String,
     sharp_for: &'a str,
     disc_sigma: f64,
     rule: Rule,
-    cividis: &'a [[u8; 3]],
+    ramp: &'a [[u8; 3]],
+    /// What near and far come to, by their words joined by a comma.
+    ends: BTreeMap<String, &'static str>,
+    /// Names of the causes.
+    causes: BTreeMap<String, String>,
+    /// Frames of each scene.
+    groups: Vec<&'a [usize]>,
     frames: Vec<Record<'a>>,
 }
 
@@ -84,6 +103,11 @@ struct Record<'a> {
     sharp: [Judgement; 7],
     /// Whether it is sharp from near to far.
     throughout: Option<bool>,
+    /// The cause as the line says it; null where the line names none.
+    why: Option<&'a str>,
+    /// Whether it is proposed to keep the frame, and why.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    proposed: Option<(bool, &'static str)>,
     /// Tiles, nine bytes each (see `tiles`); `None` where they lie beside the page.
     #[serde(skip_serializing_if = "Option::is_none")]
     tiles: Option<String>,
@@ -122,6 +146,8 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
         zones: ZoneName::JUDGED.map(|name| zone(cards::zone(f, name))),
         sharp: ZoneName::JUDGED.map(|name| cards::zone(f, name).answer.judgement),
         throughout: f.sharp.throughout,
+        why: cause(f),
+        proposed: None,
         tiles: inline.then(|| packed(f)),
         line: f.model.as_ref().and_then(|m| m.focus_line),
         fitted: f.model.is_some(),
@@ -136,6 +162,21 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
             .map(|(s, href)| Crop(s.name.word(), s.region.x, s.region.y, s.region.width, s.region.height, href, s.tile))
             .collect(),
     }
+}
+
+/// What near and far come to, for every pair of judgements, so that the page says it in the report's own words.
+fn ends() -> BTreeMap<String, &'static str> {
+    use Judgement::{AtLimit, Beyond, Unknown, Within};
+    let all = [Within, AtLimit, Beyond, Unknown];
+    let pair = |near: Judgement, far: Judgement| (format!("{},{}", near.word(), far.word()), line::ends(near, far));
+    all.iter().flat_map(|&near| all.map(|far| pair(near, far))).collect()
+}
+
+/// The cause in a line, which stands behind its colon or semicolon.
+fn cause(f: &FrameView) -> Option<&str> {
+    // What stands there of a frame that isn't known to be soft is why an end is unknown.
+    let line = f.sharp.throughout.map(|_| f.verdict.words[0].line.as_str())?;
+    line.split_once([':', ';']).map(|(_, cause)| cause.trim().trim_end_matches('.'))
 }
 
 fn laid(view: &View, f: &FrameView) -> Option<[f64; 4]> {

@@ -10,12 +10,30 @@ use super::cards::{self, Card};
 use super::number::plain;
 use super::pictures::{self, Links};
 use super::view::{FrameView, View};
-use super::{chart, data, phrase, table};
+use super::{chart, data, keep, phrase, table};
 use crate::diagnose::Cause;
+use crate::quantity::Flag;
 
 const TEMPLATE: &str = include_str!("page/page.html");
-const STYLE: &str = include_str!("page/page.css");
-const SCRIPT: &str = include_str!("page/page.js");
+const STYLE: &str =
+    concat!(include_str!("page/dress.css"), include_str!("page/page.css"), include_str!("page/desk.css"));
+/// The parts share one scope, which is closed to whatever else runs in the page.
+const SCRIPT: &str = concat!(
+    "(() => {\"use strict\";\n",
+    include_str!("page/base.js"),
+    include_str!("page/judge.js"),
+    include_str!("page/list.js"),
+    include_str!("page/keep.js"),
+    include_str!("page/look.js"),
+    include_str!("page/map.js"),
+    include_str!("page/marks.js"),
+    include_str!("page/desk.js"),
+    include_str!("page/keys.js"),
+    include_str!("page/start.js"),
+    "})();\n"
+);
+/// Frames from which on a doubt that they share is said once for all of them.
+const SHARED: usize = 3;
 
 /// The page. `links` has one entry a frame, in the view's order; a missing one leaves that frame without pictures.
 #[must_use]
@@ -23,11 +41,13 @@ pub fn html(view: &View, links: &[Links]) -> String {
     let none = Links::default();
     let inline = pictures::inline(view.frames.len());
     let folder = common_folder(view);
+    let doubts = doubts(view);
+    let said: Vec<Flag> = doubts.iter().map(|d| d.0).collect();
     let cards: Vec<Card> = view
         .frames
         .iter()
         .enumerate()
-        .map(|(i, f)| cards::card(i, f, folder, links.get(i).unwrap_or(&none), inline))
+        .map(|(i, f)| cards::card(i, f, folder, links.get(i).unwrap_or(&none), inline, &said))
         .collect();
     let data = script_safe(&data::data(view, links));
     // One word, unlike in every report, that marks the page's own style and script; what a hostile name
@@ -43,6 +63,8 @@ pub fn html(view: &View, links: &[Links]) -> String {
         script: SCRIPT,
         data: &data,
         causes: tally(view),
+        answers: answers(view),
+        doubts: doubts.iter().map(|&(flag, frames)| doubt(flag, frames, view.frames.len())).collect(),
         lessons: lessons(view),
         settings: settings(view),
         groups: groups(view),
@@ -74,6 +96,8 @@ struct Page<'a> {
     script: &'a str,
     data: &'a str,
     causes: Vec<TallyRow>,
+    answers: Vec<TallyRow>,
+    doubts: Vec<String>,
     lessons: Vec<Lesson>,
     settings: Vec<SettingRow>,
     groups: Vec<GroupRow>,
@@ -186,7 +210,7 @@ fn tally(view: &View) -> Vec<TallyRow> {
     view.summary
         .causes
         .iter()
-        .filter(|c| c.frames > 0)
+        .filter(|c| c.frames > 0 || matches!(c.cause, Cause::SharpThroughout | Cause::CannotTell))
         .map(|c| TallyRow {
             slug: table::word(&c.cause),
             name: phrase::cause_name(c.cause),
@@ -196,8 +220,35 @@ fn tally(view: &View) -> Vec<TallyRow> {
         .collect()
 }
 
+/// The frames by the first answer.
+fn answers(view: &View) -> Vec<TallyRow> {
+    let s = &view.summary;
+    [
+        ("is:true", "sharp from near to far", s.sharp_throughout),
+        ("is:false", "not", s.not_sharp),
+        ("is:null", "near or far unknown", s.unknown),
+    ]
+    .into_iter()
+    .filter(|&(.., frames)| frames > 0 && s.frames > 1)
+    .map(|(slug, name, frames)| TallyRow { slug: slug.into(), name: name.into(), frames, share: String::new() })
+    .collect()
+}
+
+/// The doubts that are said once for many frames, with how many have each.
+fn doubts(view: &View) -> Vec<(Flag, usize)> {
+    let frames = |flag: Flag| view.frames.iter().filter(|f| f.flags.contains(&flag)).count();
+    let shared = |n: usize| n >= SHARED || (n > 1 && n == view.frames.len());
+    Flag::ALL.iter().map(|&flag| (flag, frames(flag))).filter(|&(_, n)| shared(n)).collect()
+}
+
+fn doubt(flag: Flag, frames: usize, all: usize) -> String {
+    let whose = if frames == all { "All frames".into() } else { format!("{frames} of {all} frames") };
+    format!("{whose}: {} {}", flag.meaning(), flag.advice())
+}
+
 #[derive(Serialize)]
 struct Lesson {
+    slug: String,
     name: String,
     frames: usize,
     advice: &'static str,
@@ -206,12 +257,19 @@ struct Lesson {
 fn lessons(view: &View) -> Vec<Lesson> {
     faults(view)
         .into_iter()
-        .map(|(cause, frames)| Lesson { name: phrase::cause_name(cause), frames, advice: phrase::next_time(cause) })
+        .map(|(cause, frames)| Lesson {
+            slug: table::word(&cause),
+            name: phrase::cause_name(cause),
+            frames,
+            advice: phrase::next_time(cause),
+        })
         .collect()
 }
 
 #[derive(Serialize)]
 struct SettingRow {
+    /// Lens and f-number as the page's data have them.
+    key: String,
     lens: String,
     f_number: String,
     frames: usize,
@@ -224,6 +282,7 @@ fn settings(view: &View) -> Vec<SettingRow> {
         .settings
         .iter()
         .map(|s| SettingRow {
+            key: serde_json::to_string(&(s.lens.as_deref().map(plain), s.f_number)).unwrap_or_default(),
             lens: s.lens.as_deref().map_or_else(|| "lens unknown".into(), plain),
             f_number: s.f_number.map_or_else(|| "unknown".into(), super::number::f_number),
             frames: s.frames,
@@ -238,6 +297,8 @@ struct GroupRow {
     index: usize,
     n: usize,
     sentence: String,
+    /// Whether any of them is proposed to be kept.
+    kept: bool,
     members: Vec<MemberRow>,
     chart: Option<String>,
 }
@@ -257,16 +318,19 @@ fn groups(view: &View) -> Vec<GroupRow> {
             let members: Vec<(usize, &FrameView)> =
                 g.frames.iter().filter_map(|&i| Some((i, view.frames.get(i)?))).collect();
             let frames: Vec<&FrameView> = members.iter().map(|m| m.1).collect();
+            let proposed = keep::proposals(view);
+            let keepers = |i: usize| proposed.get(i).copied().flatten().is_some_and(|p| p.keep);
             GroupRow {
                 index,
                 n: index + 1,
                 sentence: plain(&g.answer.sentence),
+                kept: members.iter().any(|&(i, _)| keepers(i)),
                 members: members
                     .iter()
                     .map(|&(i, f)| MemberRow {
                         n: i + 1,
                         name: cards::short_name(&f.file, common_folder(view)),
-                        best: g.best == Some(i),
+                        best: keepers(i),
                     })
                     .collect(),
                 chart: chart::apertures(&frames)

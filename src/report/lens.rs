@@ -4,7 +4,10 @@ use std::fmt::Write as _;
 
 use minijinja::{Environment, Value, context};
 
+use super::{palette, wording};
 use crate::lens::{Asymmetry, Baseline, Entry, LearnedFrom, Sides};
+use crate::optics::WAVELENGTH_UM;
+use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::Estimate;
 
 /// Standard deviations from which an asymmetry is called real.
@@ -24,6 +27,11 @@ pub fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
         table(&mut out, curvature.columns, &curvature.shift_um);
     }
     out.push('\n');
+    out += &conclusion(baseline, found);
+    out.push('\n');
+    for (place, best, blur, _) in best_stops(baseline) {
+        let _ = writeln!(out, "{place}: sharpest at f/{}, {blur:.1} um with diffraction.", stop(best));
+    }
     for sentence in sentences(baseline, found) {
         out += &sentence;
         out.push('\n');
@@ -59,34 +67,56 @@ fn table(out: &mut String, columns: u32, cells: &[Option<Estimate>]) {
     }
 }
 
-/// What the field says of the lens's symmetry and how well it is known.
+/// The answer first: how one-sided the lens is and from which stop on it no longer is.
+fn conclusion(baseline: &Baseline, found: &[Asymmetry]) -> String {
+    let real = |a: &&Asymmetry| a.significance().abs() >= REAL;
+    let Some(worst) =
+        found.iter().filter(real).max_by(|a, b| a.significance().abs().total_cmp(&b.significance().abs()))
+    else {
+        return match found.is_empty() {
+            true => "Too little of the field is known to compare its sides.".into(),
+            false => format!(
+                "Even: no side or corner differs from its mirror image by {REAL:.0} standard deviations or more."
+            ),
+        };
+    };
+    let (one, other) = names(worst.sides);
+    let (softer, sharper) = if worst.difference_um.value > 0.0 { (one, other) } else { (other, one) };
+    let cured = found
+        .iter()
+        .filter(|a| a.sides == worst.sides && a.f_number > worst.f_number && !real(a))
+        .map(|a| a.f_number)
+        .reduce(f64::min);
+    // A stop at which the difference is back again cures nothing.
+    let last = found.iter().filter(|a| a.sides == worst.sides && real(a)).map(|a| a.f_number).fold(0.0, f64::max);
+    let then = match cured.filter(|&n| n > last) {
+        Some(n) => format!(", none shown by f/{}", stop(n)),
+        None if found.iter().filter(|a| a.sides == worst.sides).count() > 1 => ", and at no stop without it".into(),
+        None => String::new(),
+    };
+    let why = if doubtful(baseline) { "its depth, or a decentred lens" } else { "decentred or tilted" };
+    format!(
+        "{} softer than the {sharper} by {:.1} \u{b5}m \u{b1} {:.1} at f/{}{then}: {why}.",
+        wording::capital(softer),
+        worst.difference_um.value.abs(),
+        worst.difference_um.sd,
+        stop(worst.f_number),
+    )
+}
+
+/// Whether the subject's own depth may be what differs: an aperture series need not be of a flat subject.
+fn doubtful(baseline: &Baseline) -> bool {
+    baseline.learned_from == LearnedFrom::ApertureSeries
+}
+
+/// What should be known beside the conclusion.
 fn sentences(baseline: &Baseline, found: &[Asymmetry]) -> Vec<String> {
     let mut all = Vec::new();
-    let real: Vec<&Asymmetry> = found.iter().filter(|a| a.significance().abs() >= REAL).collect();
-    match real.iter().max_by(|a, b| a.significance().abs().total_cmp(&b.significance().abs())) {
-        Some(worst) => {
-            let (one, other) = names(worst.sides);
-            let (softer, sharper) = if worst.difference_um.value > 0.0 { (one, other) } else { (other, one) };
-            all.push(format!(
-                "At f/{} the {softer} is softer than the {sharper} by {:.1} um \u{b1} {:.1} ({:.1} standard deviations).",
-                stop(worst.f_number),
-                worst.difference_um.value.abs(),
-                worst.difference_um.sd,
-                worst.significance().abs()
-            ));
-            if baseline.learned_from == LearnedFrom::ApertureSeries {
-                all.push(
-                    "If the subject was neither flat nor all far away, that is its depth and not the lens: learn from a wall or a distant ridge."
-                        .into(),
-                );
-            }
-        }
-        None if found.is_empty() => all.push("Too little of the field is known to compare its sides.".into()),
-        None => {
-            all.push(format!(
-                "No side or corner differs from its mirror image by {REAL:.0} standard deviations or more."
-            ));
-        }
+    if doubtful(baseline) && found.iter().any(|a| a.significance().abs() >= REAL) {
+        all.push(
+            "If the subject was neither flat nor all far away, that is its depth and not the lens: learn from a wall or a distant ridge."
+                .into(),
+        );
     }
     if baseline.learned_from == LearnedFrom::Shoot {
         all.push(
@@ -95,6 +125,40 @@ fn sentences(baseline: &Baseline, found: &[Asymmetry]) -> Vec<String> {
         );
     }
     all
+}
+
+/// Places of the field by name, as fractions of the landscape frame.
+const PLACES: [(&str, f64, f64); 5] = [
+    ("Centre", 0.5, 0.5),
+    ("Top left", 0.08, 0.08),
+    ("Top right", 0.92, 0.08),
+    ("Bottom left", 0.08, 0.92),
+    ("Bottom right", 0.92, 0.92),
+];
+/// Blur within this factor of the least counts as good as it, as for a series of apertures.
+const AS_GOOD: f64 = 1.05;
+
+/// For each place, the learned stop with the least blur of lens and diffraction together, that blur (um), and the stops
+/// as good as it.
+fn best_stops(baseline: &Baseline) -> Vec<(&'static str, f64, f64, Vec<f64>)> {
+    let at = |x, y| {
+        let blur = |e: &Entry| {
+            let lens_px = e.at(x, y)?.value.max(0.0);
+            // In units of a micrometre instead of a pixel; the pixel's own width stays out.
+            let parts = Parts { lambda_n_px: Some(WAVELENGTH_UM * e.f_number), lens_px, ..Parts::default() };
+            Some((e.f_number, sigma_px(&parts)))
+        };
+        baseline.entries.iter().filter_map(blur).collect::<Vec<_>>()
+    };
+    PLACES
+        .iter()
+        .filter_map(|&(name, x, y)| {
+            let all = at(x, y);
+            let &(best, least) = all.iter().min_by(|a, b| a.1.total_cmp(&b.1))?;
+            let good = |&&(n, blur): &&(f64, f64)| n != best && blur <= AS_GOOD * least;
+            (all.len() > 1).then(|| (name, best, least, all.iter().filter(good).map(|a| a.0).collect()))
+        })
+        .collect()
 }
 
 const fn names(sides: Sides) -> (&'static str, &'static str) {
@@ -118,7 +182,17 @@ pub fn lens_page(baseline: &Baseline, found: &[Asymmetry]) -> Result<String, min
     environment.get_template("lens.html")?.render(context! {
         heading => lens_heading(baseline),
         fields,
+        conclusion => conclusion(baseline, found),
+        best => best_stops(baseline)
+            .into_iter()
+            .map(|(place, best, blur, good)| {
+                let good: Vec<String> = good.into_iter().map(|n| format!("f/{}", stop(n))).collect();
+                context! { place, stop => stop(best), blur => format!("{blur:.1}"), good => good.join(", ") }
+            })
+            .collect::<Vec<_>>(),
         sentences => sentences(baseline, found),
+        style => include_str!("page/dress.css"),
+        version => env!("CARGO_PKG_VERSION"),
         top => format!("{top:.1}"),
     })
 }
@@ -134,16 +208,16 @@ fn field(entry: &Entry, top: f64) -> Value {
             let (x, y) = ((i % columns) * 30, (i / columns) * 30);
             match cell {
                 Some(e) => {
-                    // From pale straw to deep peat by lightness alone, so that it reads in grey as well.
                     let share = (e.value / top).clamp(0.0, 1.0);
-                    let shade = |pale: f64, deep: f64| (pale + (deep - pale) * share).round() as u8;
-                    let fill =
-                        format!("#{:02x}{:02x}{:02x}", shade(246.0, 74.0), shade(240.0, 46.0), shade(222.0, 30.0));
-                    let ink = if share > 0.5 { "#fff" } else { "#2b231b" };
+                    let [r, g, b] = palette::ramp(share);
+                    let fill = format!("#{r:02x}{g:02x}{b:02x}");
+                    let ink = if share > 0.5 { "#fff" } else { "#232b27" };
                     let told = format!("{:.1} \u{b1} {:.1} um, {} tiles", e.value, e.sd, e.n);
                     context! { x, y, fill, ink, figure => format!("{:.1}", e.value), told }
                 }
-                None => context! { x, y, fill => "#fff", ink => "#9a9182", figure => "\u{2013}", told => "not known" },
+                None => {
+                    context! { x, y, fill => "none", ink => "currentColor", figure => "\u{2013}", told => "not known" }
+                }
             }
         })
         .collect();

@@ -1,15 +1,19 @@
 //! Short names of causes, zones, states and standings, for tables and labels.
 
 use super::view::Words;
-use super::{Frame, wording};
+use super::{Frame, line, wording};
 use crate::diagnose::{Cause, CornerState, ZoneName};
 use crate::quantity::Units;
 
-/// The verdict's sentence and advice.
+/// The verdict's line, what it rests on, and the advice.
 #[must_use]
 pub fn verdict(frame: &Frame, units: Units) -> Words {
     let (d, capture) = (&frame.diagnosis, &frame.capture);
-    Words { sentence: wording::sentence(d, capture, units), advice: wording::advice(d, capture, units) }
+    Words {
+        line: line::line(d, capture),
+        detail: wording::detail(d, capture, units),
+        advice: wording::advice(d, capture, units),
+    }
 }
 
 /// What is said where an audit was stopped before it had looked at all frames.
@@ -62,6 +66,10 @@ pub const fn zone_name(zone: ZoneName) -> &'static str {
         ZoneName::TopRight => "Top right",
         ZoneName::BottomLeft => "Bottom left",
         ZoneName::BottomRight => "Bottom right",
+        ZoneName::Subject => "Subject",
+        ZoneName::Beside => "Before or behind it",
+        ZoneName::Beyond => "Farthest from it",
+        ZoneName::Still => "Unchanging",
     }
 }
 

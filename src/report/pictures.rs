@@ -4,10 +4,10 @@ use base64::Engine as _;
 use image::codecs::jpeg::JpegEncoder;
 use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops};
 
-use super::Frame;
 use super::spots::{Spot, SpotName, spots};
+use super::{Frame, tint};
 use crate::quantity::Region;
-use crate::shot::Plane;
+use crate::shot::{Plane, Tint};
 
 /// Long side of a thumbnail, px.
 const THUMB: u32 = 384;
@@ -52,9 +52,11 @@ pub struct Pictures {
 pub struct Pixels<'a> {
     /// The linear luminance that was measured, upright.
     pub plane: &'a Plane,
-    /// The upright picture in colour, where there is one. Crops come from it only if it has the plane's
-    /// size; else they are grey, from the very samples that were measured.
+    /// The upright picture in colour, where there is one. Crops come from it if it has the plane's size; else their
+    /// detail comes from the very samples that were measured, and only their hue from here.
     pub colour: Option<&'a RgbImage>,
+    /// Its colours at a coarse step, which are laid over the plane's own samples where there is no `colour`.
+    pub tint: Option<&'a Tint>,
 }
 
 /// Makes the pictures of a frame; `full` asks for the whole picture at 1:1 as well.
@@ -66,24 +68,32 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
         return Pictures::default();
     }
     let tone = Tone::of(plane);
-    let (thumb, overview) = match pixels.colour {
-        Some(colour) => {
-            let (w, h) = fit(width, height, OVERVIEW);
+    let (w, h) = fit(width, height, OVERVIEW);
+    let (tw, th) = fit(width, height, THUMB);
+    let (thumb, overview) = match (pixels.colour, pixels.tint) {
+        (Some(colour), _) => {
             let overview = imageops::thumbnail(colour, w, h);
-            let (w, h) = fit(width, height, THUMB);
-            (rgb(&imageops::thumbnail(&overview, w, h), 84), rgb(&overview, 84))
+            (rgb(&imageops::thumbnail(&overview, tw, th), 84), rgb(&overview, 84))
         }
-        None => {
-            let (w, h) = fit(width, height, OVERVIEW);
+        (None, Some(tint)) => {
+            let whole = Region { x: 0, y: 0, width, height };
+            let overview = tinted(&shrunk(plane, &tone, w, h), tint, whole);
+            (rgb(&imageops::thumbnail(&overview, tw, th), 84), rgb(&overview, 84))
+        }
+        (None, None) => {
             let overview = shrunk(plane, &tone, w, h);
-            let (w, h) = fit(width, height, THUMB);
-            (grey(&imageops::thumbnail(&overview, w, h), 84), grey(&overview, 84))
+            (grey(&imageops::thumbnail(&overview, tw, th), 84), grey(&overview, 84))
         }
     };
     let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
-    let at_one = |r: Region, quality: u8| match same_size {
-        Some(colour) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
-        None => grey(&cropped(plane, &tone, r), quality),
+    let at_one = |r: Region, quality: u8| match (same_size, pixels.tint, pixels.colour) {
+        (Some(colour), ..) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
+        (None, Some(tint), _) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
+        (None, None, Some(colour)) => match tint::tinted(plane, colour, r) {
+            Some(picture) => rgb(&picture, quality),
+            None => grey(&cropped(plane, &tone, r), quality),
+        },
+        (None, None, None) => grey(&cropped(plane, &tone, r), quality),
     };
     Pictures {
         thumb,
@@ -212,7 +222,7 @@ fn rgb(picture: &RgbImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::Rgb8, quality)
 }
 
-fn grey(picture: &GrayImage, quality: u8) -> Picture {
+pub(super) fn grey(picture: &GrayImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::L8, quality)
 }
 
@@ -227,13 +237,16 @@ fn encoded(samples: &[u8], width: u32, height: u32, kind: ExtendedColorType, qua
 
 /// Linear levels to 8-bit display levels: a gain that brings the brightest hundredth near white, then the
 /// sRGB transfer curve (IEC 61966-2-1). No sharpening and no local contrast, which would change what is judged.
-struct Tone {
+pub(super) struct Tone {
     table: Vec<u8>,
 }
 
 impl Tone {
-    fn of(plane: &Plane) -> Self {
+    pub(super) fn of(plane: &Plane) -> Self {
         let range = f64::from(plane.range()).max(1.0);
+        if plane.rendered {
+            return Self::with(plane, 1.0, range);
+        }
         let mut histogram = vec![0u32; 65_536];
         // Every 7th sample is plenty for a percentile and shares no factor with common widths.
         for &v in plane.data.iter().step_by(7) {
@@ -249,7 +262,10 @@ impl Tone {
             })
             .unwrap_or(usize::from(plane.white));
         let bright = ((bright as f64 - f64::from(plane.black)) / range).max(1e-3);
-        let gain = if plane.rendered { 1.0 } else { (0.85 / bright).clamp(1.0, 64.0) };
+        Self::with(plane, (0.85 / bright).clamp(1.0, 64.0), range)
+    }
+
+    fn with(plane: &Plane, gain: f64, range: f64) -> Self {
         let table = (0..=u16::MAX)
             .map(|v| {
                 let linear = (gain * (f64::from(v) - f64::from(plane.black)) / range).clamp(0.0, 1.0);
@@ -265,27 +281,59 @@ impl Tone {
     }
 }
 
-fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
+pub(super) fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
     GrayImage::from_fn(r.width, r.height, |x, y| {
         image::Luma([tone.show(plane.row((r.y + y) as usize)[(r.x + x) as usize])])
     })
 }
 
+/// A grey picture of the whole frame with a long side of so many px.
+pub(super) fn overview(plane: &Plane, tone: &Tone, long: u32) -> Picture {
+    let (w, h) = fit(plane.width as u32, plane.height as u32, long);
+    grey(&shrunk(plane, tone, w, h), 84)
+}
+
 /// Area average of the linear levels, which is what a smaller sensor would have seen.
 fn shrunk(plane: &Plane, tone: &Tone, width: u32, height: u32) -> GrayImage {
     let edge = |i: u32, n: u32, size: usize| (u64::from(i) * size as u64 / u64::from(n)) as usize;
-    GrayImage::from_fn(width, height, |x, y| {
-        let (x0, x1) = (edge(x, width, plane.width), edge(x + 1, width, plane.width));
-        let (y0, y1) = (edge(y, height, plane.height), edge(y + 1, height, plane.height));
-        let (mut sum, mut count) = (0u64, 0u64);
-        for row in y0..y1 {
-            for &v in &plane.row(row)[x0..x1] {
-                sum += u64::from(v);
-                count += 1;
-            }
+    let mut out = GrayImage::new(width, height);
+    let mut columns = vec![0_u32; plane.width];
+    for (y, line) in (0..height).zip(out.chunks_exact_mut(width as usize)) {
+        let rows = edge(y, height, plane.height)..edge(y + 1, height, plane.height);
+        // As many rows of 16 bits as 32 bits hold the sum of; only a picture that is nearly a line has more.
+        let step = rows.len().div_ceil(1 << 16).max(1);
+        let tall = rows.len().div_ceil(step);
+        columns.fill(0);
+        for row in rows.step_by(step) {
+            columns.iter_mut().zip(plane.row(row)).for_each(|(sum, &v)| *sum += u32::from(v));
         }
-        image::Luma([tone.show(sum.checked_div(count).unwrap_or(0) as u16)])
-    })
+        for (x, level) in (0..width).zip(line) {
+            let some = &columns[edge(x, width, plane.width)..edge(x + 1, width, plane.width)];
+            let sum: u64 = some.iter().map(|&v| u64::from(v)).sum();
+            *level = tone.show(sum.checked_div((some.len() * tall) as u64).unwrap_or(0) as u16);
+        }
+    }
+    out
+}
+
+/// A grey picture of a region with the colours there (ITU-T T.871, clause 7).
+fn tinted(grey: &GrayImage, tint: &Tint, region: Region) -> RgbImage {
+    let (width, height) = grey.dimensions();
+    let mut out = RgbImage::new(width, height);
+    let (across, down) = (region.width as f32 / width as f32, region.height as f32 / height as f32);
+    let mut colours = vec![[0.0_f32; 2]; width as usize];
+    let wide = width as usize;
+    for (y, (line, grey)) in out.chunks_exact_mut(3 * wide).zip(grey.chunks_exact(wide)).enumerate() {
+        let middle = region.y as f32 + (y as f32 + 0.5) * down;
+        tint.row(middle, region.x as f32 + 0.5 * across, across, &mut colours);
+        for ((pixel, &luma), &[cb, cr]) in line.chunks_exact_mut(3).zip(grey).zip(&colours) {
+            let luma = f32::from(luma) + 0.5;
+            pixel[0] = (luma + 1.402 * cr) as u8;
+            pixel[1] = (luma - 0.344_136 * cb - 0.714_136 * cr) as u8;
+            pixel[2] = (luma + 1.772 * cb) as u8;
+        }
+    }
+    out
 }
 
 #[cfg(test)]

@@ -4,11 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use super::Frame;
 use crate::diagnose::{Standing, ZoneName};
-use crate::measure::Tile;
+use crate::measure::{Tile, TileState};
 use crate::quantity::{Point, Region};
 
-/// Side of a crop, px: what a phone shows side by side at 1:1.
-pub const CROP: u32 = 256;
+/// Width and height of a crop, px: four of them, two by two, fill the upper part of a small laptop's screen at 1:1.
+pub const CROP: (u32, u32) = (400, 256);
 
 /// Which place a crop shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -60,53 +60,70 @@ pub struct Spot {
     pub tile: Option<u32>,
 }
 
-/// The places of one frame, in the order they are shown.
+/// The places of one frame, in the order they are looked at: near, far and the bottom corners, then what helps to judge
+/// those. A far end that nothing shows, and top corners of mere sky, are left out: there is nothing to look at in them.
 #[must_use]
 pub fn spots(frame: &Frame) -> Vec<Spot> {
     let (map, found) = (&frame.map, &frame.diagnosis);
     let (width, height) = (f64::from(map.width), f64::from(map.height));
-    let zone = |name: SpotName, zone: ZoneName, mark: Option<Point>, fallback: (f64, f64)| {
-        let tile = found.zones.iter().find(|z| z.name == zone).and_then(|z| {
-            let wanted = z.blur_px?.value;
-            // The tile that carries the zone's number best, so that the crop shows what the number says.
-            z.tiles
-                .iter()
-                .filter_map(|&i| Some((i, map.tiles.get(i as usize)?.blur?)))
-                .min_by(|a, b| (a.1.value - wanted).abs().total_cmp(&(b.1.value - wanted).abs()))
-                .map(|(i, _)| i)
-        });
-        let at = match (mark, tile.and_then(|i| map.tiles.get(i as usize))) {
-            (Some(p), _) => (p.x * width, p.y * height),
-            (None, Some(t)) => t.centre(),
-            (None, None) => fallback,
-        };
-        Spot { name, region: around(at, map.width, map.height), tile }
+    let here = |name, at, tile| Spot { name, region: around(at, map.width, map.height), tile };
+    let on = |name: SpotName, tile: Option<u32>| {
+        let centre = map.tiles.get(tile? as usize)?.centre();
+        Some(here(name, centre, tile))
     };
-    let corner = |name, place, fx: f64, fy: f64| zone(name, place, None, (fx * width, fy * height));
-    let mut out = vec![zone(SpotName::Near, ZoneName::Near, found.near_at, (0.5 * width, height))];
+    let marked = |name: SpotName, mark: Option<Point>| mark.map(|p| here(name, (p.x * width, p.y * height), None));
+    let shown = |name: SpotName, zone: ZoneName| on(name, telling(frame, zone));
+    let corner = |name, zone, x: f64| shown(name, zone).unwrap_or_else(|| here(name, (x * width, height), None));
+    let near = marked(SpotName::Near, found.near_at)
+        .or_else(|| shown(SpotName::Near, ZoneName::Near))
+        .unwrap_or_else(|| here(SpotName::Near, (0.5 * width, height), None));
+    let far = marked(SpotName::Far, found.far_at).or_else(|| shown(SpotName::Far, ZoneName::Far));
     let best = map
         .tiles
         .iter()
         .enumerate()
-        .filter(|&(i, t)| t.blur.is_some() && !matches!(found.standing.get(i), Some(Standing::SoftContent)))
+        .filter(|&(i, t)| t.blur.is_some() && !soft_by_nature(frame, i))
         // One sd wider than the value, so that a wild reading does not win by luck.
-        .min_by(|a, b| upper(a.1).total_cmp(&upper(b.1)));
-    if let Some((i, t)) = best {
-        out.push(Spot {
-            name: SpotName::Best,
-            region: around(t.centre(), map.width, map.height),
-            tile: u32::try_from(i).ok(),
-        });
-    }
-    out.extend([
-        zone(SpotName::Far, ZoneName::Far, found.far_at, (0.5 * width, 0.4 * height)),
-        zone(SpotName::Centre, ZoneName::Centre, None, (0.5 * width, 0.5 * height)),
-        corner(SpotName::TopLeft, ZoneName::TopLeft, 0.0, 0.0),
-        corner(SpotName::TopRight, ZoneName::TopRight, 1.0, 0.0),
-        corner(SpotName::BottomLeft, ZoneName::BottomLeft, 0.0, 1.0),
-        corner(SpotName::BottomRight, ZoneName::BottomRight, 1.0, 1.0),
-    ]);
-    out
+        .min_by(|a, b| upper(a.1).total_cmp(&upper(b.1)))
+        .and_then(|(i, _)| on(SpotName::Best, u32::try_from(i).ok()));
+    let centre = shown(SpotName::Centre, ZoneName::Centre)
+        .unwrap_or_else(|| here(SpotName::Centre, (0.5 * width, 0.5 * height), None));
+    [
+        Some(near),
+        far,
+        Some(corner(SpotName::BottomLeft, ZoneName::BottomLeft, 0.0)),
+        Some(corner(SpotName::BottomRight, ZoneName::BottomRight, 1.0)),
+        best,
+        Some(centre),
+        shown(SpotName::TopLeft, ZoneName::TopLeft),
+        shown(SpotName::TopRight, ZoneName::TopRight),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// The tile of a zone that shows it best: the one that carries its number, so that the crop shows what the number says;
+/// where there is none, the one of most contrast whose fine detail was at least bounded. `None` where nothing in the zone
+/// is more than sky, cloud or water.
+fn telling(frame: &Frame, zone: ZoneName) -> Option<u32> {
+    let map = &frame.map;
+    let zone = frame.diagnosis.zones.iter().find(|z| z.name == zone)?;
+    let solid = || zone.tiles.iter().filter(|&&i| !soft_by_nature(frame, i as usize));
+    let tiles = || solid().filter_map(|&i| Some((i, map.tiles.get(i as usize)?)));
+    let carries = zone.blur_px.and_then(|wanted| {
+        let apart = |t: &Tile| t.blur.map(|b| (b.value - wanted.value).abs());
+        tiles().filter_map(|(i, t)| Some((i, apart(t)?))).min_by(|a, b| a.1.total_cmp(&b.1))
+    });
+    let bounded = || {
+        let told = tiles().filter(|(_, t)| matches!(t.state, TileState::Measured | TileState::AtMost));
+        told.map(|(i, t)| (i, t.contrast)).max_by(|a, b| a.1.total_cmp(&b.1))
+    };
+    carries.or_else(bounded).map(|(i, _)| i)
+}
+
+fn soft_by_nature(frame: &Frame, tile: usize) -> bool {
+    matches!(frame.diagnosis.standing.get(tile), Some(Standing::SoftContent))
 }
 
 fn upper(tile: &Tile) -> f64 {
@@ -115,7 +132,7 @@ fn upper(tile: &Tile) -> f64 {
 
 /// A crop's rectangle about a place, moved inside the picture.
 fn around((x, y): (f64, f64), width: u32, height: u32) -> Region {
-    let (w, h) = (CROP.min(width), CROP.min(height));
+    let (w, h) = (CROP.0.min(width), CROP.1.min(height));
     // `as` turns what is not finite or negative into 0.
     let start = |centre: f64, side: u32, size: u32| ((centre - f64::from(side) / 2.0) as u32).min(size - side);
     Region { x: start(x, w, width), y: start(y, h, height), width: w, height: h }

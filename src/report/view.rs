@@ -297,8 +297,10 @@ pub struct VerdictView {
 /// A verdict said in one system of units.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Words {
-    /// The verdict.
-    pub sentence: String,
+    /// The answer in at most twelve words.
+    pub line: String,
+    /// What it rests on.
+    pub detail: String,
     /// What to do next.
     pub advice: String,
 }

@@ -2,22 +2,27 @@
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
-use super::{besides, number, open, sides};
+use super::{besides, line, number, open, sides};
 use crate::diagnose::{Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Zone, ZoneName};
-use crate::judge::{self, Judgement};
+use crate::judge;
 use crate::quantity::{Flag, Units};
 use crate::shot::Capture;
 
 /// What is said beside any advice to move.
 const CAUTION: &str = "Look where you step, and keep to local rules.";
-/// Whether the frame is sharp, then why it is as it is.
+/// Whether the frame is sharp and why not, in one short line; then the numbers and what else is known.
 #[must_use]
 pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
-    let mut text = format!("{}.", answer(d));
+    format!("{} {}", line::line(d, capture), detail(d, capture, units))
+}
+
+/// What follows the line: the numbers it rests on, why in more words, what else has a part, and what the blur implies.
+#[must_use]
+pub fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+    let mut text = line::numbers(d);
     let told = d.verdict.cause != Cause::CannotTell;
     if let Some(said) = why(d, capture) {
-        let doubt = if told && d.verdict.confidence < judge::SURE { "probably " } else { "" };
-        text.push_str(&format!(" {}.", capital(&format!("{doubt}{said}"))));
+        text.push_str(&format!(" {}.", capital(&said)));
     } else if d.verdict.confidence < judge::SURE && d.sharp_throughout() == Some(true) {
         text.push_str(" That is probable, not sure.");
     }
@@ -31,32 +36,12 @@ pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
     text
 }
 
-/// The first answer: whether the frame is sharp from near to far, without full stop.
-#[must_use]
-pub fn answer(d: &Diagnosis) -> String {
-    let ends = format!("near is {}, far is {}", against(d, ZoneName::Near), against(d, ZoneName::Far));
-    match (d.sharp_throughout(), d.answer(ZoneName::Near).judgement, d.answer(ZoneName::Far).judgement) {
-        (Some(true), ..) => format!("Sharp from near to far: {ends}"),
-        (Some(false), ..) => format!("Not sharp from near to far: {ends}"),
-        (None, Judgement::Unknown, Judgement::Unknown) => {
-            format!("Whether it is sharp can't be told: {ends}")
-        }
-        (None, ..) => format!("Sharp as far as it can be judged: {ends}"),
-    }
-}
-
-/// The second answer: what makes the frame soft, or why that can't be told; `None` where nothing does.
+/// What makes the frame soft in more words than the line's, or why that can't be told; `None` where the line has said it.
 fn why(d: &Diagnosis, capture: &Capture) -> Option<String> {
-    let soft = |name| d.answer(name).judgement == Judgement::Beyond;
     Some(match d.verdict.cause {
         Cause::SharpThroughout => return corner_aside(d),
-        Cause::FocusTooFar => "focus lies too far".into(),
-        Cause::FocusTooNear if soft(ZoneName::Near) => "focus lies nearer than anything that matters".into(),
-        Cause::FocusTooNear => "focus lies too near".into(),
-        Cause::TooLittleDepth => format!(
-            "the depth is too great for {}: focus lies between near and far, and reaches neither",
-            capture.f_number.as_ref().map_or_else(|| "this aperture".into(), |n| number::f_number(n.value)),
-        ),
+        Cause::FocusTooFar | Cause::FocusTooNear => return None,
+        Cause::TooLittleDepth => "focus lies between near and far, and reaches neither".into(),
         Cause::Diffraction => diffraction(d, capture),
         Cause::Motion => motion(d),
         Cause::LensAsymmetry => {
@@ -163,9 +148,6 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
         Cause::CannotTell => parts.push(open::settle(d, capture).into()),
     }
     parts.extend(besides::advice(d, units));
-    if d.flags.contains(&Flag::FocusDistanceContradicted) {
-        parts.push("The recorded focus distance doesn't fit the picture; trust neither alone.".into());
-    }
     if d.flags.contains(&Flag::OrientationLost) {
         parts.push("The picture looks turned on its side: give --turn.".into());
     }
@@ -312,27 +294,8 @@ pub(super) fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
     d.zones.iter().find(|z| z.name == name)
 }
 
-/// "beyond the 1.28 px permitted (2.71 px)", by the optical blur; "unknown (water)".
-pub(super) fn against(d: &Diagnosis, name: ZoneName) -> String {
-    let answer = d.answer(name);
-    let word = match answer.judgement {
-        Judgement::AtLimit => "at the limit of",
-        other => other.word(),
-    };
-    match zone(d, name).and_then(|z| z.optical_px) {
-        Some(e) if answer.judgement != Judgement::Unknown => {
-            let (blur, permitted) = number::widths(e.value, d.permitted_px);
-            format!("{word} the {permitted} px permitted ({blur} px)")
-        }
-        _ if name == ZoneName::Near && d.flags.contains(&Flag::NearBeyondMeasure) => {
-            "too blurred to measure, far beyond the permitted".into()
-        }
-        _ => answer.reason.map_or_else(|| word.to_owned(), |r| format!("{word} ({})", r.words())),
-    }
-}
-
 /// The corner with the widest optical blur.
-fn worst_corner(d: &Diagnosis) -> Option<(&'static str, f64)> {
+pub(super) fn worst_corner(d: &Diagnosis) -> Option<(&'static str, f64)> {
     ZoneName::CORNERS
         .iter()
         .filter_map(|&name| Some((corner_name(name), zone(d, name)?.optical_px?.value)))
@@ -345,7 +308,7 @@ const fn corner_name(name: ZoneName) -> &'static str {
         ZoneName::TopRight => "top right",
         ZoneName::BottomLeft => "bottom left",
         ZoneName::BottomRight => "bottom right",
-        ZoneName::Near | ZoneName::Far | ZoneName::Centre | ZoneName::MidFrame => "middle",
+        _ => "middle",
     }
 }
 

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::aperture::Apertures;
 use super::bracket::Bracket;
-use super::{Blurs, Sharpest, Varied, ZoneBlur};
+use super::{Blurs, Sharpest, Varied, Zone, ZoneBlur};
 use crate::measure::register::Similarity;
 use crate::quantity::{Estimate, Region, ZoneName};
 
@@ -22,12 +22,16 @@ pub struct Answer {
     pub varied: Varied,
     /// Blur of the zones in each member.
     pub zones: Vec<ZoneBlur>,
+    /// The zones themselves: those that were given, or others where depths mix in them.
+    pub parts: Vec<Zone>,
     /// Answers where the aperture was varied.
     pub apertures: Option<Apertures>,
     /// Answers where the focus was varied.
     pub bracket: Option<Bracket>,
     /// The sharpest, where nothing was varied.
     pub sharpest: Option<Sharpest>,
+    /// Members from deepest to shallowest, where only the blur tells that the aperture was varied.
+    pub deepest_first: Option<Vec<usize>>,
     /// Which of two frames is sharper where.
     pub between: Vec<Between>,
     /// Tiles of the reference frame.

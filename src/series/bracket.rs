@@ -1,8 +1,7 @@
 //! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
 
 use super::focusing::focusing;
-use super::zone::middle_mean;
-use super::{Blurs, ZoneBlur, ZoneName};
+use super::{Blurs, ZoneBlur, ZoneName, ends};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::{Estimate, Region};
 
@@ -98,7 +97,7 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
         rows.iter().sum::<f64>() / rows.len().max(1) as f64
     };
     set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
-    let (best_single, as_good) = best_single(zones, widths).map_or((None, Vec::new()), |(k, o)| (Some(k), o));
+    let (best_single, as_good) = best_single(zones, widths, tiles).map_or((None, Vec::new()), |(k, o)| (Some(k), o));
     Bracket { best_single, as_good, covering_set: set, instead, uncovered }
 }
 
@@ -155,9 +154,6 @@ pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f
         .collect()
 }
 
-/// Share of the tiles at either end of the scene's depth that stand for near and far.
-const END: f64 = 0.125;
-
 /// Share by which the widths of one place in two frames may stand apart wrongly, and those of two places: the scale of
 /// either comes from single frames, which err by 4 % (docs/accuracy.md, aperture series).
 const ALIKE: (f64, f64) = (0.02, 0.06);
@@ -165,22 +161,22 @@ const ALIKE: (f64, f64) = (0.02, 0.06);
 /// Frame with the least worst of the nearest and the farthest tiles, where the tiles' places are known: zones found in one
 /// frame may hold clouds, or lie elsewhere. Without places that of the zones near and far; without these, of all zones.
 /// With it the frames that can't be told from it.
-fn best_single(zones: &[ZoneBlur], widths: &Widths) -> Option<(usize, Vec<usize>)> {
+fn best_single(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region]) -> Option<(usize, Vec<usize>)> {
     let of_zone = |z: &ZoneBlur| -> Vec<Option<f64>> {
         let at = |k: usize| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
         (0..widths.sigma.len()).map(at).collect()
     };
-    let ends: Vec<&ZoneBlur> = zones.iter().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)).collect();
-    let judged: Vec<Vec<Option<f64>>> = match (ends_by_place(widths), ends.len()) {
-        (Some(ends), _) => ends.into(),
-        (None, 2) => ends.into_iter().map(of_zone).collect(),
+    let named: Vec<&ZoneBlur> = zones.iter().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)).collect();
+    let judged: Vec<Vec<Option<f64>>> = match (ends(widths, tiles), named.len()) {
+        (Some(ends), _) => ends.map(|e| e.widths).into(),
+        (None, 2) => named.into_iter().map(of_zone).collect(),
         _ => zones.iter().map(of_zone).collect(),
     };
     // By frame: which end is the worse, and how wide.
     let worst: Vec<(usize, usize, f64)> = (0..widths.sigma.len())
         .filter_map(|k| {
-            let ends: Option<Vec<f64>> = judged.iter().map(|z| z[k]).collect();
-            let (end, width) = ends?.into_iter().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
+            let at: Option<Vec<f64>> = judged.iter().map(|z| z[k]).collect();
+            let (end, width) = at?.into_iter().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
             Some((k, end, width))
         })
         .collect();
@@ -188,22 +184,6 @@ fn best_single(zones: &[ZoneBlur], widths: &Widths) -> Option<(usize, Vec<usize>
     let margin = |other: usize| 1.0 + if other == end { ALIKE.0 } else { ALIKE.1 };
     let as_good = worst.iter().filter(|w| w.0 != best && w.2 <= margin(w.1) * least).map(|w| w.0).collect();
     Some((best, as_good))
-}
-
-/// Widths, by frame, of the nearest and the farthest tiles; which is which is not told.
-fn ends_by_place(widths: &Widths) -> Option<[Vec<Option<f64>>; 2]> {
-    let mut order: Vec<(usize, f64)> =
-        widths.place.as_ref()?.iter().enumerate().filter_map(|(t, p)| Some((t, (*p)?))).collect();
-    order.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let many = (END * order.len() as f64).ceil() as usize;
-    let mean = |tiles: &[(usize, f64)]| -> Vec<Option<f64>> {
-        let of_frame = |frame: &Vec<Option<f64>>| {
-            let known: Vec<f64> = tiles.iter().filter_map(|&(t, _)| frame[t]).collect();
-            (!known.is_empty()).then(|| middle_mean(known))
-        };
-        widths.sigma.iter().map(of_frame).collect()
-    };
-    Some([mean(&order[..many]), mean(&order[order.len() - many..])])
 }
 
 /// The smallest set of rows that together cover every column; of sets of one size that with the least cost.

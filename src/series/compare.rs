@@ -7,15 +7,16 @@ use rayon::prelude::*;
 use super::answer::{Answer, NoteKind};
 use super::group::Seen;
 use super::lay::lay_all;
+use super::scale::pitch_um;
 use super::{
-    Blurs, Frame, Varied, Zone, ZoneBlur, aperture, between, bracket, focus_varied, on_reference, resolve, sharpest,
-    without_soft_content, without_still_content, zone_blurs,
+    Blurs, Frame, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends, focus_varied,
+    on_reference, resolve, settled, sharpest, with_ends, without_soft_content, without_still_content, zone_blurs,
 };
 use crate::measure::Tile;
 use crate::measure::pair::{self, spectra};
 use crate::measure::register::{Registration, refine};
 use crate::optics::blur::{Parts, sigma_px};
-use crate::quantity::{DISC_SIGMA, Intent, Region, ZoneName};
+use crate::quantity::{DISC_SIGMA, Intent, Place, Region, ZoneName};
 use crate::shot::{Capture, Plane, Source};
 
 /// What is asked of a comparison.
@@ -25,6 +26,8 @@ pub struct Ask {
     pub varied: Varied,
     /// Widest blur that counts as sharp, px, pixel aperture included.
     pub permitted_px: f64,
+    /// Where the subject was marked.
+    pub subject: Option<Place>,
 }
 
 impl Ask {
@@ -33,7 +36,8 @@ impl Ask {
     #[must_use]
     pub fn new(intent: &Intent, (width, height): (u32, u32), varied: Varied) -> Self {
         let lens_px = intent.sharp_for.disc_px(width, height).max(LEAST_DISC_PX) * DISC_SIGMA;
-        Self { varied, permitted_px: sigma_px(&Parts { lens_px, pixel: true, ..Parts::default() }) }
+        let permitted_px = sigma_px(&Parts { lens_px, pixel: true, ..Parts::default() });
+        Self { varied, permitted_px, subject: intent.near_at }
     }
 }
 
@@ -129,7 +133,16 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     if soft > 0 {
         notes.push((None, NoteKind::SoftContent(soft)));
     }
-    let read = zone_blurs(zones, &blurs);
+    let widths = (varied == Varied::Focus).then(|| bracket::widths(&blurs, &tiles, &f_numbers, pitch_um));
+    let ends = widths.as_ref().and_then(|w| ends(w, &tiles));
+    let zones = match (varied, &ends) {
+        (Varied::Aperture, _) => by_depth(zones, &blurs, &tiles, &f_numbers, subject(ask, &seen[reference])),
+        (_, Some(ends)) => Some(with_ends(zones, ends)),
+        _ => None,
+    }
+    .unwrap_or_else(|| zones.to_vec());
+    let read = zone_blurs(&zones, &blurs);
+    let read = ends.as_ref().map_or(read.clone(), |ends| settled(read, ends));
     let apertures =
         (varied == Varied::Aperture).then(|| aperture::answer(&read, &f_numbers, pitch_um, ask.permitted_px));
     if let Some(a) = &apertures {
@@ -139,8 +152,9 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     let read = apertures.as_ref().map_or(read.clone(), |a| with_settled(&read, &a.blurs));
     let moved: Vec<f64> = blurs.moved.iter().map(|&m| f64::from(m) / tiles.len().max(1) as f64).collect();
     notes.extend((0..seen.len()).filter(|&k| moved[k] > MOVED).map(|k| (Some(k), NoteKind::Moved)));
-    let widths = || bracket::widths(&blurs, &tiles, &f_numbers, pitch_um);
-    let bracket = (varied == Varied::Focus).then(|| bracket::answer(&read, &widths(), &tiles, ask.permitted_px));
+    let bracket = widths.map(|widths| bracket::answer(&read, &widths, &tiles, ask.permitted_px));
+    let unnumbered = varied == Varied::Nothing && f_numbers.iter().all(Option::is_none);
+    let order = unnumbered.then(|| deepest_first(&blurs)).flatten();
     Answer {
         files: seen.iter().map(|s| s.file.to_owned()).collect(),
         pitch_um,
@@ -149,8 +163,10 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         bracket,
         f_numbers,
         sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
-        between: if seen.len() == 2 { between(zones, &blurs) } else { Vec::new() },
+        deepest_first: order,
+        between: if seen.len() == 2 { between(&zones, &blurs) } else { Vec::new() },
         zones: read,
+        parts: zones,
         size: seen[reference].size,
         permitted_px: ask.permitted_px,
         notes,
@@ -159,6 +175,14 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         tiles,
         blurs,
     }
+}
+
+/// Where the subject lies on the reference frame, px: as marked, else as the camera recorded that it focused.
+fn subject(ask: &Ask, reference: &Seen) -> Option<(f64, f64)> {
+    let (width, height) = reference.size;
+    let recorded = || reference.capture.focus_point.as_ref().map(|p| p.value);
+    let at = ask.subject.and_then(|p| p.in_picture(width, height)).or_else(recorded)?;
+    Some((at.x * f64::from(width), at.y * f64::from(height)))
 }
 
 /// What should be known of the stops of an aperture series.
@@ -225,6 +249,9 @@ fn by_pairs<'p>(
             take(k, spectra(&ground, &plane, Some(&registration), tiles), Some(&registration));
             fine[k] = Some(registration);
         }
+    }
+    if let Some(pitch) = pitch_um(&frames) {
+        frames.iter_mut().for_each(|f| f.pitch_um = Some(pitch));
     }
     (resolve(&frames, tiles).among(&compared, seen.len()), fine)
 }

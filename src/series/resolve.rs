@@ -226,16 +226,17 @@ fn shape(frame: &Frame, sigma: f64) -> Parts {
 }
 
 /// One tile in all frames.
-struct Tile {
-    sharpest: usize,
+pub(super) struct Tile {
+    /// The frame that the others are compared with.
+    pub(super) sharpest: usize,
     /// Against the sharpest frame, which has zero against itself.
-    relative: Vec<Option<Relative>>,
+    pub(super) relative: Vec<Option<Relative>>,
     /// Width of the sharpest frame from single-frame widths, where there are any.
     own: Option<Estimate>,
 }
 
 impl Tile {
-    fn new(frames: &[Frame], tile: usize, sharper: Option<f64>) -> Option<Self> {
+    pub(super) fn new(frames: &[Frame], tile: usize, sharper: Option<f64>) -> Option<Self> {
         let usable: Vec<usize> = (0..frames.len())
             .filter(|&k| {
                 let spectra = &frames[k].spectra.tiles[tile];

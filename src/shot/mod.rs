@@ -2,9 +2,11 @@
 
 mod capture;
 mod plane;
+mod tint;
 
 pub use capture::{Capture, Fact, Source};
 pub use plane::{JpegBlocks, Mosaic, Plane};
+pub use tint::Tint;
 
 use crate::quantity::Flag;
 
@@ -21,4 +23,6 @@ pub struct Shot {
     pub flags: Vec<Flag>,
     /// Share of the picture that is in the file, where it was cut short; the rest of the plane is white.
     pub coded: Option<f64>,
+    /// Its colours, where they came with the luminance at no cost.
+    pub tint: Option<Tint>,
 }

@@ -215,6 +215,8 @@ fn zone(name: ZoneName, map: &TileMap, standing: &[Standing], budgets: &[Option<
             ZoneName::TopRight => fx > 0.87 && fy < 0.19,
             ZoneName::BottomLeft => fx < 0.13 && fy > 0.81,
             ZoneName::BottomRight => fx > 0.87 && fy > 0.81,
+            // Depths of a series, which this shoot has none of.
+            ZoneName::Subject | ZoneName::Beside | ZoneName::Beyond | ZoneName::Still => false,
         }
     };
     let tiles: Vec<u32> = (0..map.tiles.len()).filter(|&i| inside(i)).map(|i| i as u32).collect();
@@ -272,6 +274,7 @@ pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
     };
     SeriesGroupView {
         varied: tussock::series::Varied::Aperture,
+        deepest_first: None,
         members: files.map(Into::into).into(),
         sentence: sentence.into(),
         zones: Vec::new(),

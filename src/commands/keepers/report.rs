@@ -27,8 +27,10 @@ pub(super) struct Report {
 
 #[derive(Debug, Deserialize)]
 pub(super) struct Frame {
-    #[serde(alias = "path")]
-    file: String,
+    #[serde(default)]
+    path: Option<String>,
+    #[serde(default)]
+    file: Option<String>,
     pub sharp: Sharp,
     pub verdict: Verdict,
     #[serde(default)]
@@ -38,7 +40,12 @@ pub(super) struct Frame {
 impl Frame {
     /// The file as the report names it.
     pub(super) fn path(&self) -> &str {
-        &self.file
+        self.names().next().unwrap_or_default()
+    }
+
+    /// Every name the report has for the file.
+    pub(super) fn names(&self) -> impl Iterator<Item = &str> {
+        [&self.path, &self.file].into_iter().filter_map(Option::as_deref)
     }
 }
 
@@ -109,7 +116,7 @@ impl Marks {
 
     /// Paths in the list that are no frame of the report.
     pub(super) fn strangers<'a>(&'a self, report: &Report) -> Vec<&'a str> {
-        let known: HashSet<&str> = report.frames.iter().map(Frame::path).collect();
+        let known: HashSet<&str> = report.frames.iter().flat_map(Frame::names).collect();
         self.keep.iter().chain(&self.leave_out).map(String::as_str).filter(|p| !known.contains(p)).collect()
     }
 }

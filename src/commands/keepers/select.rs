@@ -62,7 +62,8 @@ pub(super) fn select(report: &Report, choice: &Choice<'_>) -> Vec<usize> {
         let (keep, leave_out): (HashSet<&str>, HashSet<&str>) =
             (marks.keep.iter().map(String::as_str).collect(), marks.leave_out.iter().map(String::as_str).collect());
         for (i, f) in report.frames.iter().enumerate() {
-            wanted[i] = (wanted[i] || keep.contains(f.path())) && !leave_out.contains(f.path());
+            let among = |list: &HashSet<&str>| f.names().any(|name| list.contains(name));
+            wanted[i] = (wanted[i] || among(&keep)) && !among(&leave_out);
         }
     }
     (0..wanted.len()).filter(|&i| wanted[i]).collect()
@@ -85,7 +86,10 @@ fn thin(report: &Report, group: &super::report::Group, sharp_asked: bool, wanted
     match (&group.covering_set, group.best) {
         (_, Some(best)) if wanted.get(best) == Some(&true) => group.frames.iter().for_each(|&i| wanted[i] = i == best),
         (Some(set), _) if !any && sharp_asked => {
-            group.frames.iter().for_each(|&i| wanted[i] = set.iter().any(|file| file == report.frames[i].path()));
+            group
+                .frames
+                .iter()
+                .for_each(|&i| wanted[i] = report.frames[i].names().any(|name| set.iter().any(|file| file == name)));
         }
         _ => {}
     }

@@ -80,8 +80,8 @@ pub fn run(asked: &Watch) -> anyhow::Result<Outcome> {
         problem: None,
     };
     field.write_page()?;
-    output::say(&format!("tussock: watching {}; the page is {}", shown(&asked.folder), shown(&field.page)));
-    output::say("tussock: Ctrl-C ends it and writes the report");
+    output::note(&format!("tussock: watching {}; the page is {}", shown(&asked.folder), shown(&field.page)));
+    output::note("tussock: Ctrl-C ends it and writes the report");
     let frames = field.until_stopped();
     let page = field.page.clone();
     drop(field);
@@ -95,10 +95,14 @@ fn finish(asked: &Watch, folder: Folder, frames: &[PathBuf], page: &Path) -> any
     stop::forget();
     if frames.is_empty() {
         let _ = std::fs::remove_file(page);
-        output::say("tussock: no frame came in, so there is no report");
+        output::note("tussock: no frame came in, so there is no report");
         return Ok(Outcome::Done);
     }
-    output::say("tussock: writing the report; Ctrl-C again leaves out what is not ready");
+    if asked.json {
+        // What is on standard output is for a program, which the table is not.
+        output::speak_little();
+    }
+    output::note("tussock: writing the report; Ctrl-C again leaves out what is not ready");
     let found = intake::find(frames, false, asked.audit.prefer);
     let audit = Audit { paths: frames.to_vec(), ..asked.audit.clone() };
     let done = audit::into(&audit, &found, folder);

@@ -249,6 +249,7 @@ mod tests {
             black: [BLACK; 4],
             white: 16383.0,
             gains,
+            from_srgb: None,
             orientation: 1,
             exposures: 1,
             flags: Vec::new(),

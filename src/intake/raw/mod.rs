@@ -17,7 +17,7 @@ use image::RgbImage;
 use super::turn::Turn;
 use super::{IntakeError, open_file, preview, sniff};
 use crate::quantity::Flag;
-use crate::shot::Plane;
+use crate::shot::{Plane, Tint};
 pub use sensor::{Pattern, Refused, Sensor};
 
 /// A plane and what its reader should know about it.
@@ -27,6 +27,8 @@ pub(super) struct Read {
     pub flags: Vec<Flag>,
     /// Share of the picture that is there, where it is not all.
     pub coded: Option<f64>,
+    /// Coarse colours, where they came with the luminance.
+    pub tint: Option<Tint>,
 }
 
 /// Luminance of a raw file, upright. `orientation` is what the file's metadata say, where they do.
@@ -63,12 +65,12 @@ fn developed(sensor: &Sensor, turn: Turn) -> Read {
     }
     let stored = green::plane(sensor);
     if turn.is_none() {
-        return Read { plane: stored, flags, coded: None };
+        return Read { plane: stored, flags, coded: None, tint: None };
     }
     let (width, height) = turn.size(stored.width, stored.height);
     let data = turn.apply(&stored.data, stored.width, stored.height, |v| v);
     let mosaic = turn.mosaic(stored.mosaic, stored.width, stored.height);
-    Read { plane: Plane { width, height, data, mosaic, ..stored }, flags, coded: None }
+    Read { plane: Plane { width, height, data, mosaic, ..stored }, flags, coded: None, tint: None }
 }
 
 /// Luminance of a sensor's picture as stored, not turned upright: what [`crate::measure`] gets of a raw file.

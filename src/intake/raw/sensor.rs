@@ -29,6 +29,9 @@ pub struct Sensor {
     pub white: f32,
     /// White-balance gains of red, green and blue, relative to green.
     pub gains: [f32; 3],
+    /// From linear sRGB to the camera's own red, green and blue before white balance, each row to any scale; `None` where
+    /// the camera's colours are not known. For looking only.
+    pub from_srgb: Option<[[f32; 3]; 3]>,
     /// Exif orientation as the decoder knows it; 0 where it does not.
     pub orientation: u16,
     /// How many exposures the file holds.
@@ -101,6 +104,17 @@ fn relative(coefficients: [f32; 4]) -> [f32; 3] {
     [red, green, blue].map(|v| Some(v / green).filter(|g| g.is_finite() && (0.05..20.0).contains(g)).unwrap_or(1.0))
 }
 
+/// From linear sRGB to the camera's colours, by its matrix from the XYZ of daylight (D65); `None` where that says nothing.
+pub(super) fn of_xyz(camera: [[f32; 3]; 3]) -> Option<[[f32; 3]; 3]> {
+    // Linear sRGB to XYZ, IEC 61966-2-1, clause 5.2.
+    const XYZ: [[f32; 3]; 3] = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]];
+    let product = camera.map(|row| std::array::from_fn(|c| (0..3).map(|k| row[k] * XYZ[k][c]).sum::<f32>()));
+    // A camera answers neutral light in every channel.
+    let sound =
+        product.iter().all(|row: &[f32; 3]| row.iter().all(|v| v.is_finite()) && row.iter().sum::<f32>() > 0.01);
+    sound.then_some(product)
+}
+
 impl Sensor {
     /// From rawloader. `relative_pattern` says that the pattern counts from the crop's corner (as in DNG).
     pub(super) fn of_rawloader(image: ::rawloader::RawImage, relative_pattern: bool) -> Result<Self, Refused> {
@@ -143,6 +157,7 @@ impl Sensor {
             black,
             white,
             gains,
+            from_srgb: of_xyz([0, 1, 2].map(|c| image.xyz_to_cam[c])),
             orientation: image.orientation.to_u16(),
             exposures: 1,
             flags: Vec::new(),
@@ -210,6 +225,7 @@ impl Sensor {
             black,
             white,
             gains: relative(image.wb_coeffs),
+            from_srgb: of_xyz([0, 1, 2].map(|c| image.xyz_to_cam[c])),
             orientation: image.orientation.to_u16(),
             exposures,
             flags: Vec::new(),
@@ -297,6 +313,7 @@ mod tests {
             black: [64.0; 4],
             white: 1023.0,
             gains: [2.0, 1.0, 1.5],
+            from_srgb: None,
             orientation: 1,
             exposures: 1,
             flags: Vec::new(),

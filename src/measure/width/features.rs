@@ -1,14 +1,12 @@
 //! What the network is told of a patch: numbers without a unit, noise taken out, from spectrum, gradients and circumstances.
 
 use super::Known;
-use super::patch::{PROFILE, REACH, RINGS, SCALES, SECTORS, Sight, Steep};
+use super::patch::{PROFILE, PROFILES, REACH, RINGS, SCALES, SECTORS, Sight, Steep};
 use super::quiet::NoiseSpectrum;
 use crate::shot::{Mosaic, Plane};
 
 /// Numbers a patch.
 pub(super) const COUNT: usize = 3 * RINGS + 9 * SCALES + PROFILES.len() * (PROFILE - 1) + 2 * SECTORS + 11;
-/// Scales at which the typical profile of a steep place is told.
-const PROFILES: [usize; 2] = [0, 2];
 /// Range of brightness, in standard deviations of white noise, from which a cell holds something. Chosen: 144 samples of noise
 /// span five or six.
 const CELL: f64 = 6.0;

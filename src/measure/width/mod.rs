@@ -2,6 +2,7 @@
 //! to real scenes blurred by known amounts, says what width and what error they stand for.
 
 mod features;
+mod loops;
 mod network;
 mod patch;
 mod quiet;

@@ -3,11 +3,13 @@
 
 use std::sync::Arc;
 
-use multiversion::multiversion;
 use realfft::{RealFftPlanner, RealToComplex};
 use rustfft::num_complex::Complex32;
 use rustfft::{Fft, FftPlanner};
 
+use super::loops::{
+    binomial, differences, extremes, halve, mirrored, powers, profile, relative, ring, row_sums, windowed,
+};
 use crate::shot::Plane;
 
 /// Side of a patch, px. The network is trained on patches of this size.
@@ -36,6 +38,8 @@ pub(super) fn middle(ring: usize) -> f64 {
     f64::from(BORDERS[ring] + BORDERS[ring + 1]) / 2.0
 }
 
+/// Scales at which the profiles of steep places are told.
+pub(super) const PROFILES: [usize; 2] = [0, 2];
 /// How far from a steep place its profile is followed, samples of the scale.
 pub(super) const REACH: usize = 6;
 /// Samples of a profile.
@@ -48,7 +52,8 @@ pub(super) struct Steep {
     pub range: f32,
     /// That over the gradient here, samples: how wide the steepest edge is at most.
     pub width: f32,
-    /// Brightness along the gradient from dark to bright, less that in the middle, over the profile's own range.
+    /// Brightness along the gradient from dark to bright, less that in the middle, over the profile's own range; zeros at
+    /// scales that are not among [`PROFILES`].
     pub profile: [f32; PROFILE],
 }
 
@@ -83,13 +88,16 @@ pub(super) struct Sight {
     pub steepness: [Steepness; SCALES],
 }
 
-/// A frequency of the half plane that belongs to a ring.
-struct Cell {
-    at: u32,
-    /// One, or two where its mirror image is left out of a real transform.
-    weight: f32,
-    cos: f32,
-    sin: f32,
+/// The frequencies of the half plane that belong to a ring.
+#[derive(Default)]
+pub(super) struct Ring {
+    /// Where they are in the spectrum.
+    pub at: Vec<u32>,
+    /// Their weights (one, or two where the mirror image is left out of a real transform), and these times the cosine and sine
+    /// of twice the direction.
+    pub weights: Vec<[f32; 3]>,
+    /// All weights together.
+    total: f32,
 }
 
 /// Plans, tables and buffers for looking at patches; one a thread.
@@ -97,8 +105,7 @@ pub(super) struct Looker {
     rows: Arc<dyn RealToComplex<f32>>,
     columns: Arc<dyn Fft<f32>>,
     window: [f32; SIDE],
-    /// Cells of each ring.
-    rings: Vec<Vec<Cell>>,
+    rings: Vec<Ring>,
     patch: Vec<f32>,
     row: Vec<f32>,
     line: Vec<Complex32>,
@@ -114,7 +121,7 @@ impl Looker {
     pub(super) fn new() -> Self {
         let rows = RealFftPlanner::<f32>::new().plan_fft_forward(SIDE);
         let columns = FftPlanner::<f32>::new().plan_fft_forward(SIDE);
-        let mut rings: Vec<Vec<Cell>> = (0..RINGS).map(|_| Vec::new()).collect();
+        let mut rings: Vec<Ring> = (0..RINGS).map(|_| Ring::default()).collect();
         for kx in 0..HALF {
             for ky in 0..SIDE {
                 let x = kx as f32 / SIDE as f32;
@@ -123,8 +130,10 @@ impl Looker {
                 if (1..=RINGS).contains(&ring) {
                     let twice = 2.0 * y.atan2(x);
                     let weight = if kx == 0 || kx == SIDE / 2 { 1.0 } else { 2.0 };
-                    let at = (kx * SIDE + ky) as u32;
-                    rings[ring - 1].push(Cell { at, weight, cos: twice.cos(), sin: twice.sin() });
+                    let ring = &mut rings[ring - 1];
+                    ring.at.push((kx * SIDE + ky) as u32);
+                    ring.weights.push([weight, weight * twice.cos(), weight * twice.sin()]);
+                    ring.total += weight;
                 }
             }
         }
@@ -181,10 +190,7 @@ impl Looker {
             let samples = plane.row(mirrored(y + j as isize, plane.height));
             if inside {
                 let samples = &samples[x as usize..x as usize + SIDE];
-                clipped += samples.iter().map(|&v| u32::from(v >= plane.saturation)).sum::<u32>();
-                for (value, &sample) in row.iter_mut().zip(samples) {
-                    *value = (f32::from(sample) - black) * per;
-                }
+                clipped += relative(samples, plane.saturation, black, per, row);
             } else {
                 for (i, value) in row.iter_mut().enumerate() {
                     let sample = samples[mirrored(x + i as isize, plane.width)];
@@ -200,9 +206,7 @@ impl Looker {
     fn trend(&self) -> (f64, (f32, f32)) {
         let middle = (SIDE as f32 - 1.0) / 2.0;
         let (mut sum, mut sx, mut sy) = (0.0_f64, 0.0_f64, 0.0_f64);
-        for (j, row) in self.patch.chunks_exact(SIDE).enumerate() {
-            let whole: f32 = row.iter().sum();
-            let along: f32 = row.iter().enumerate().map(|(i, v)| (i as f32 - middle) * v).sum();
+        for (j, (whole, along)) in row_sums(&self.patch, middle).into_iter().enumerate() {
             sum += f64::from(whole);
             sx += f64::from(along);
             sy += f64::from((j as f32 - middle) * whole);
@@ -220,13 +224,7 @@ impl Looker {
         for (j, row) in self.patch.chunks_exact(SIDE).enumerate() {
             let base = level + slopes.1 * (j as f32 - middle);
             let scale = self.window[j] / SIDE as f32;
-            let mut sum = 0.0_f32;
-            for (i, (out, v)) in self.row.iter_mut().zip(row).enumerate() {
-                let rest = v - base - slopes.0 * (i as f32 - middle);
-                sum += rest * rest;
-                *out = rest * scale * self.window[i];
-            }
-            square += f64::from(sum);
+            square += f64::from(windowed(row, base, slopes.0, scale, &self.window, &mut self.row));
             // The lengths agree by construction, which is all that can go wrong here.
             let _ = self.rows.process_with_scratch(&mut self.row, &mut self.line, &mut self.scratch);
             for (k, v) in self.line.iter().enumerate() {
@@ -236,15 +234,10 @@ impl Looker {
         self.columns.process_with_scratch(&mut self.spectrum, &mut self.scratch);
         sight.variance = square / (SIDE * SIDE) as f64;
         let mut sums = [(0.0_f64, 0.0_f64, 0.0_f64); RINGS];
+        powers(&self.spectrum, &mut self.squares);
         for ((cells, power), sums) in self.rings.iter().zip(&mut sight.power).zip(&mut sums) {
-            let (mut sum, mut weight, mut cos, mut sin) = (0.0_f32, 0.0_f32, 0.0_f32, 0.0_f32);
-            for cell in cells {
-                let p = cell.weight * self.spectrum[cell.at as usize].norm_sqr();
-                sum += p;
-                weight += cell.weight;
-                cos += p * cell.cos;
-                sin += p * cell.sin;
-            }
+            let [sum, cos, sin] = ring(cells, &self.squares);
+            let weight = cells.total;
             *power = f64::from(sum / weight);
             // Rings count alike in a group, or the lowest would say it all.
             *sums = (f64::from(cos / weight), f64::from(sin / weight), *power);
@@ -263,36 +256,41 @@ impl Looker {
     fn steepness(&mut self, scale: usize) -> Steepness {
         let (side, cell) = (SIDES[scale], CELLS[scale]);
         let across = side / cell;
-        let mut cells = vec![(f32::MAX, f32::MIN, 0.0_f32, 0_usize); across * across];
         let sums = differences(&self.smooth, side, &mut self.squares);
-        for y in 0..side - 1 {
-            let row = &self.smooth[y * side..(y + 1) * side];
-            let squares = &self.squares[y * side..y * side + side - 1];
-            let line = &mut cells[y / cell * across..(y / cell + 1) * across];
-            for ((c, values), squares) in line.iter_mut().zip(row.chunks(cell)).zip(squares.chunks(cell)) {
-                c.0 = values.iter().copied().fold(c.0, f32::min);
-                c.1 = values.iter().copied().fold(c.1, f32::max);
-                let steepest = squares.iter().copied().fold(0.0, f32::max);
-                if steepest > c.2 {
-                    (c.2, c.3) = (steepest, y);
-                }
+        let mut cells = Vec::with_capacity(across * across);
+        let mut steepest = 0.0_f32;
+        for band in 0..across {
+            let rows = band * cell..((band + 1) * cell).min(side - 1);
+            let [low, high, most] = extremes(&self.smooth, &self.squares, side, rows.clone());
+            for column in 0..across {
+                let from = column * cell;
+                let (here, steps) = (from..from + cell, from..(from + cell).min(side - 1));
+                let low = low[here.clone()].iter().copied().fold(f32::MAX, f32::min);
+                let high = high[here].iter().copied().fold(f32::MIN, f32::max);
+                let square = most[steps.clone()].iter().copied().fold(0.0, f32::max);
+                steepest = steepest.max(square);
+                // Where it is, the first of equals; nowhere in a flat cell.
+                let found = |y: usize| {
+                    let row = &self.squares[y * side..][steps.clone()];
+                    row.iter().position(|&v| v == square).map(|x| (from + x, y))
+                };
+                let (x, y) = if square > 0.0 { rows.clone().find_map(found) } else { found(0) }.unwrap_or((from, 0));
+                let profile = if PROFILES.contains(&scale) {
+                    profile(&self.smooth[..side * side], side, x, y)
+                } else {
+                    [0.0; PROFILE]
+                };
+                cells.push(Steep { range: high - low, width: (high - low) / (square.sqrt() + 1e-9), profile });
             }
         }
-        let cells = cells.iter().enumerate().map(|(i, &(low, high, square, y))| {
-            let from = i % across * cell;
-            let squares = &self.squares[y * side + from..y * side + (from + cell).min(side - 1)];
-            let x = from + squares.iter().position(|&v| v == square).unwrap_or(0);
-            let profile = profile(&self.smooth[..side * side], side, x, y);
-            Steep { range: high - low, width: (high - low) / (square.sqrt() + 1e-9), profile }
-        });
-        let cells = cells.collect();
         let n = ((side - 1) * (side - 1)) as f64;
-        let [p90, p99] = self.percentiles(side, [0.9, 0.99]);
+        let [p90, p99] = self.percentiles(side, steepest, [0.9, 0.99]);
         Steepness { xx: sums.0 / n, yy: sums.1 / n, xy: sums.2 / n, p90, p99, cells }
     }
 
-    /// Percentiles of the gradients' magnitude, from a histogram over the leading bits of their squares.
-    fn percentiles(&mut self, side: usize, shares: [f64; 2]) -> [f64; 2] {
+    /// Percentiles of the gradients' magnitude, the square of the largest being `most`, from a histogram over the leading bits
+    /// of their squares.
+    fn percentiles(&mut self, side: usize, most: f32, shares: [f64; 2]) -> [f64; 2] {
         self.counts.fill(0);
         let mut total = 0_u32;
         for row in self.squares[..side * (side - 1)].chunks_exact(side) {
@@ -303,15 +301,17 @@ impl Looker {
         }
         shares.map(|share| {
             let wanted = share * f64::from(total);
-            let mut below = 0.0;
-            for (bin, &count) in self.counts.iter().enumerate().filter(|(_, c)| **c > 0) {
+            // From above, where both lie: the lowest bin that still has less than the wanted number below it.
+            let mut below = f64::from(total);
+            let highest = (most.to_bits() >> SHIFT) as usize;
+            for (bin, &count) in self.counts[..=highest].iter().enumerate().rev().filter(|(_, c)| **c > 0) {
                 let count = f64::from(count);
-                if below + count >= wanted {
+                below -= count;
+                if below < wanted {
                     let low = f64::from(f32::from_bits((bin as u32) << SHIFT));
                     let high = f64::from(f32::from_bits((bin as u32 + 1) << SHIFT));
                     return (low + (high - low) * (wanted - below) / count).sqrt();
                 }
-                below += count;
             }
             0.0
         })
@@ -321,91 +321,6 @@ impl Looker {
 /// Leading bits of a positive float that make a bin: its exponent and five bits of its fraction, 3 % of a square a bin.
 const SHIFT: u32 = 18;
 const BINS: usize = 1 << (31 - SHIFT);
-
-/// Index inside `size` for one that may lie outside, mirrored at the borders as often as it takes.
-fn mirrored(at: isize, size: usize) -> usize {
-    let twice = 2 * size as isize;
-    let at = at.rem_euclid(twice);
-    (if at < size as isize { at } else { twice - 1 - at }) as usize
-}
-
-/// Squares of the gradients of a square picture into `squares` (last column and row unused); sums of their parts.
-#[multiversion(targets("x86_64+avx2"))]
-fn differences(values: &[f32], side: usize, squares: &mut [f32]) -> (f64, f64, f64) {
-    let mut sums = (0.0_f64, 0.0_f64, 0.0_f64);
-    for y in 0..side - 1 {
-        let here = &values[y * side..(y + 1) * side];
-        let below = &values[(y + 1) * side..(y + 2) * side];
-        let out = &mut squares[y * side..(y + 1) * side - 1];
-        let mut parts = [[0.0_f32; 8]; 3];
-        for (k, (o, (h, b))) in out.iter_mut().zip(here.windows(2).zip(below)).enumerate() {
-            let (gx, gy) = (h[1] - h[0], b - h[0]);
-            *o = gx * gx + gy * gy;
-            parts[0][k % 8] += gx * gx;
-            parts[1][k % 8] += gy * gy;
-            parts[2][k % 8] += gx * gy;
-        }
-        let sum = |p: &[f32; 8]| f64::from(p.iter().sum::<f32>());
-        sums = (sums.0 + sum(&parts[0]), sums.1 + sum(&parts[1]), sums.2 + sum(&parts[2]));
-    }
-    sums
-}
-
-/// Brightness along the gradient through the middle of the four samples at (x, y), from dark to bright.
-fn profile(values: &[f32], side: usize, x: usize, y: usize) -> [f32; PROFILE] {
-    let at = |x: usize, y: usize| values[y * side + x];
-    let (x1, y1) = (x + 1, y + 1);
-    let gx = at(x1, y) - at(x, y) + at(x1, y1) - at(x, y1);
-    let gy = at(x, y1) - at(x, y) + at(x1, y1) - at(x1, y);
-    let length = gx.hypot(gy).max(1e-12);
-    let (dx, dy) = (gx / length, gy / length);
-    let last = side as f32 - 1.001;
-    let mut out: [f32; PROFILE] = std::array::from_fn(|k| {
-        let t = k as f32 - REACH as f32;
-        let (px, py) = ((x as f32 + 0.5 + t * dx).clamp(0.0, last), (y as f32 + 0.5 + t * dy).clamp(0.0, last));
-        let (i, j) = (px as usize, py as usize);
-        let (u, v) = (px - i as f32, py - j as f32);
-        let above = at(i, j) + u * (at(i + 1, j) - at(i, j));
-        let below = at(i, j + 1) + u * (at(i + 1, j + 1) - at(i, j + 1));
-        above + v * (below - above)
-    });
-    let (low, high) = out.iter().fold((f32::MAX, f32::MIN), |(l, h), &v| (l.min(v), h.max(v)));
-    let (middle, per) = (out[REACH], 1.0 / (high - low).max(1e-9));
-    out.iter_mut().for_each(|v| *v = (*v - middle) * per);
-    out
-}
-
-/// Smooths a square picture along both axes by the binomial 1 4 6 4 1, mirrored at its borders.
-#[multiversion(targets("x86_64+avx2"))]
-fn binomial(values: &mut [f32], side: usize, spare: &mut [f32]) {
-    let mean = |a: f32, b: f32, c: f32, d: f32, e: f32| (a + e + 4.0 * (b + d) + 6.0 * c) * (1.0 / 16.0);
-    for (row, out) in values.chunks_exact(side).zip(spare.chunks_exact_mut(side)) {
-        for (o, v) in out[2..side - 2].iter_mut().zip(row.windows(5)) {
-            *o = mean(v[0], v[1], v[2], v[3], v[4]);
-        }
-        for i in [0, 1, side - 2, side - 1] {
-            let at = |k: isize| row[mirrored(i as isize + k, side)];
-            out[i] = mean(at(-2), at(-1), at(0), at(1), at(2));
-        }
-    }
-    for (j, out) in values.chunks_exact_mut(side).enumerate() {
-        let row = |k: isize| &spare[mirrored(j as isize + k, side) * side..][..side];
-        let (a, b, c, d, e) = (row(-2), row(-1), row(0), row(1), row(2));
-        for i in 0..side {
-            out[i] = mean(a[i], b[i], c[i], d[i], e[i]);
-        }
-    }
-}
-
-/// Every second sample of every second row.
-fn halve(values: &[f32], side: usize, out: &mut [f32]) {
-    let small = side / 2;
-    for (j, row) in out[..small * small].chunks_exact_mut(small).enumerate() {
-        for (o, pair) in row.iter_mut().zip(values[2 * j * side..].chunks_exact(2)) {
-            *o = pair[0];
-        }
-    }
-}
 
 /// Mean squared gradient that noise of unit power in a ring makes at each scale; what lies beyond the last ring goes with it,
 /// what lies below the first with that.

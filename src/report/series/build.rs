@@ -116,6 +116,7 @@ pub fn group_view(group: &Answer) -> SeriesGroupView {
             margin_percent_sd: machine(s.margin.sd * 100.0),
             real: s.real,
         }),
+        deepest_first: group.deepest_first.as_ref().map(|order| order.iter().map(|&k| file(k)).collect()),
         between: (group.files.len() == 2).then(|| group.between.iter().map(|b| between(group, b)).collect()),
         split,
         focus_shift: apertures.map(|a| {

@@ -111,7 +111,7 @@ const INK: RGBColor = RGBColor(90, 100, 95);
 const RULE: RGBAColor = RGBAColor(128, 128, 128, 0.25);
 /// Colours that stay apart for colour-deficient sight (Okabe & Ito 2008's set, darkened for thin lines); each zone
 /// has its own mark as well.
-const COLOURS: [RGBColor; 8] = [
+const COLOURS: [RGBColor; 12] = [
     RGBColor(122, 74, 34),
     RGBColor(0, 100, 160),
     RGBColor(106, 63, 105),
@@ -120,6 +120,10 @@ const COLOURS: [RGBColor; 8] = [
     RGBColor(190, 85, 0),
     RGBColor(60, 150, 200),
     RGBColor(190, 90, 140),
+    RGBColor(0, 100, 160),
+    RGBColor(122, 74, 34),
+    RGBColor(106, 63, 105),
+    RGBColor(110, 110, 110),
 ];
 
 fn colour(name: ZoneName) -> RGBColor {
@@ -175,8 +179,14 @@ fn legend(area: &DrawingArea<SVGBackend<'_>, plotters::coord::Shift>, lines: &[L
             1 => area.draw(&TriangleMarker::new((x + 9, y), 5, ink.filled()))?,
             _ => area.draw(&Cross::new((x + 9, y), 4, ink.stroke_width(2)))?,
         }
-        let name =
-            wording::zone(line.name).trim_start_matches("the ").trim_end_matches(" ground").trim_end_matches(" scene");
+        let name = match line.name {
+            ZoneName::Beside => "next to it",
+            ZoneName::Beyond => "farthest from it",
+            ZoneName::Still => "unchanging",
+            name => {
+                wording::zone(name).trim_start_matches("the ").trim_end_matches(" ground").trim_end_matches(" scene")
+            }
+        };
         area.draw(&Text::new(name.to_owned(), (x + 24, y - TYPE / 2), ("sans-serif", TYPE).into_font().color(&INK)))?;
     }
     Ok(())

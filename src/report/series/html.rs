@@ -5,13 +5,16 @@ use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
 use super::chart::chart;
+use super::shown::Shown;
 use super::view::{SeriesGroupView, SeriesView};
 use super::wording;
-use crate::report::number::{f_number, plain};
+use crate::report::number::{f_number, percent, plain};
+use crate::report::palette::ramp;
+use crate::report::pictures::data_uri;
 use crate::series::Varied;
 
 const TEMPLATE: &str = include_str!("page.html");
-const STYLE: &str = concat!(include_str!("../page/page.css"), include_str!("page.css"));
+const STYLE: &str = concat!(include_str!("../page/dress.css"), include_str!("page.css"));
 
 #[derive(Serialize)]
 struct Page {
@@ -27,6 +30,8 @@ struct Page {
 struct Section {
     title: String,
     sentence: String,
+    map: Option<Map>,
+    strips: Vec<StripView>,
     chart: Option<String>,
     columns: Vec<String>,
     rows: Vec<Row>,
@@ -43,9 +48,37 @@ struct Row {
     cells: Vec<String>,
 }
 
-/// The page.
+/// Which frame is sharpest where.
+#[derive(Serialize)]
+struct Map {
+    under: Option<String>,
+    width: u32,
+    height: u32,
+    /// Left, top, width, height and colour of each tile.
+    cells: Vec<(u32, u32, u32, u32, String)>,
+    /// Colour, frame, and how much of what was told apart it is sharpest in.
+    key: Vec<(String, String, String)>,
+}
+
+/// One zone from frame to frame.
+#[derive(Serialize)]
+struct StripView {
+    zone: String,
+    patches: Vec<PatchView>,
+}
+
+#[derive(Serialize)]
+struct PatchView {
+    frame: String,
+    blur: String,
+    best: bool,
+    src: Option<String>,
+    side: u32,
+}
+
+/// The page, with the pictures of each group in the view's order; without pictures where there are none.
 #[must_use]
-pub fn series_html(view: &SeriesView) -> String {
+pub fn series_html(view: &SeriesView, shown: &[Shown]) -> String {
     let page = Page {
         style: STYLE,
         headline: match view.groups.len() {
@@ -53,7 +86,7 @@ pub fn series_html(view: &SeriesView) -> String {
             1 => "One scene, compared".into(),
             n => format!("{n} scenes, compared"),
         },
-        groups: view.groups.iter().map(section).collect(),
+        groups: view.groups.iter().enumerate().map(|(i, g)| section(g, shown.get(i))).collect(),
         alone: view.alone.iter().map(|a| (plain(&a.file), a.sentence.clone())).collect(),
         failures: view.failures.iter().map(|f| (plain(&f.file), plain(&f.problem), f.advice.clone())).collect(),
         version: env!("CARGO_PKG_VERSION"),
@@ -68,16 +101,66 @@ pub fn series_html(view: &SeriesView) -> String {
     })
 }
 
-fn section(group: &SeriesGroupView) -> Section {
+/// The members that have a number in any zone, by stop or in their order, each with what it is called.
+fn columns(group: &SeriesGroupView) -> Vec<(usize, String)> {
     let aperture = group.varied == Varied::Aperture;
-    let shown: Vec<&String> =
-        group.members.iter().filter(|m| group.zones.iter().any(|z| z.points.iter().any(|p| p.file == **m))).collect();
     let stop = |m: &String| group.zones.iter().flat_map(|z| &z.points).find(|p| p.file == *m).and_then(|p| p.f_number);
-    let mut shown: Vec<(&String, Option<f64>)> = shown.into_iter().map(|m| (m, stop(m))).collect();
-    if aperture {
-        shown.sort_by(|a, b| a.1.unwrap_or(0.0).total_cmp(&b.1.unwrap_or(0.0)));
-    }
-    let place = |m: &String| group.members.iter().position(|x| x == m).map_or(0, |i| i + 1);
+    let measured = |m: &String| group.zones.iter().any(|z| z.points.iter().any(|p| p.file == *m));
+    let of = group.members.iter().enumerate().filter(|(_, m)| measured(m));
+    let mut shown: Vec<(usize, Option<f64>)> = of.map(|(i, m)| (i, stop(m).filter(|_| aperture))).collect();
+    shown.sort_by(|a, b| a.1.unwrap_or(0.0).total_cmp(&b.1.unwrap_or(0.0)));
+    shown.into_iter().map(|(i, n)| (i, n.map_or_else(|| format!("frame {}", i + 1), f_number))).collect()
+}
+
+/// The colour of a column, pale to dark.
+fn colour(place: usize, count: usize) -> String {
+    let [r, g, b] = ramp(place as f64 / (count.max(2) - 1) as f64);
+    format!("#{r:02x}{g:02x}{b:02x}")
+}
+
+fn map(shown: &Shown, columns: &[(usize, String)]) -> Option<Map> {
+    let place = |k: usize| columns.iter().position(|c| c.0 == k);
+    let told: Vec<(&crate::quantity::Region, usize)> =
+        shown.cells.iter().filter_map(|(r, k)| Some((r, place((*k)?)?))).collect();
+    let shade = |at: usize| colour(at, columns.len());
+    let key = columns.iter().enumerate().map(|(at, (_, name))| {
+        let share = told.iter().filter(|t| t.1 == at).count() as f64 / told.len().max(1) as f64;
+        (shade(at), name.clone(), percent(share))
+    });
+    (!told.is_empty()).then(|| Map {
+        under: shown.overview.as_ref().map(|p| data_uri("image/jpeg", &p.jpeg)),
+        width: shown.size.0,
+        height: shown.size.1,
+        cells: told.iter().map(|(r, at)| (r.x, r.y, r.width, r.height, shade(*at))).collect(),
+        key: key.collect(),
+    })
+}
+
+fn strips(group: &SeriesGroupView, shown: &Shown, columns: &[(usize, String)]) -> Vec<StripView> {
+    let of_strip = |strip: &super::Strip| {
+        let zone = group.zones.iter().find(|z| z.zone == strip.zone)?;
+        let blur = |k: usize| zone.points.iter().find(|p| p.file == group.members[k]).and_then(|p| p.blur_px);
+        let best = columns.iter().filter_map(|c| Some((c.0, blur(c.0)?))).min_by(|a, b| a.1.total_cmp(&b.1));
+        let patch = |(k, name): &(usize, String)| {
+            let picture = strip.patches.get(*k).and_then(Option::as_ref).filter(|p| !p.jpeg.is_empty());
+            PatchView {
+                frame: name.clone(),
+                blur: blur(*k).map_or_else(|| "–".into(), |b| format!("{b:.2} px")),
+                best: best.is_some_and(|b| b.0 == *k),
+                src: picture.map(|p| data_uri("image/jpeg", &p.jpeg)),
+                side: picture.map_or(0, |p| p.width),
+            }
+        };
+        let patches: Vec<PatchView> = columns.iter().map(patch).collect();
+        let zone = wording::zone(strip.zone).trim_start_matches("the ").to_owned();
+        patches.iter().any(|p| p.src.is_some()).then_some(StripView { zone, patches })
+    };
+    shown.strips.iter().filter_map(of_strip).collect()
+}
+
+fn section(group: &SeriesGroupView, pictures: Option<&Shown>) -> Section {
+    let columns = columns(group);
+    let members: Vec<&String> = columns.iter().map(|c| &group.members[c.0]).collect();
     Section {
         title: match group.varied {
             Varied::Aperture => format!("Aperture series of {} frames", group.members.len()),
@@ -85,20 +168,19 @@ fn section(group: &SeriesGroupView) -> Section {
             Varied::Nothing => format!("{} near-duplicates", group.members.len()),
         },
         sentence: plain(&group.sentence),
+        map: pictures.and_then(|p| map(p, &columns)),
+        strips: pictures.map_or_else(Vec::new, |p| strips(group, p, &columns)),
         chart: chart(group),
-        columns: shown
-            .iter()
-            .map(|(m, n)| n.filter(|_| aperture).map_or_else(|| format!("frame {}", place(m)), f_number))
-            .collect(),
+        columns: columns.iter().map(|c| c.1.clone()).collect(),
         rows: group
             .zones
             .iter()
             .map(|z| Row {
                 zone: wording::zone(z.zone).trim_start_matches("the ").to_owned(),
                 best: z.best_f_number.map_or_else(String::new, f_number),
-                cells: shown
+                cells: members
                     .iter()
-                    .map(|(m, _)| {
+                    .map(|m| {
                         let point = z.points.iter().find(|p| p.file == **m);
                         point
                             .and_then(|p| Some(format!("{:.2} ± {:.2}", p.blur_px?, p.blur_px_sd?)))

@@ -3,12 +3,14 @@
 mod build;
 mod chart;
 mod html;
+mod shown;
 mod text;
 mod view;
 mod wording;
 
 pub use build::{group_view, series_view};
 pub use html::series_html;
+pub use shown::{Shown, Strip};
 pub use text::series_text;
 pub use view::{
     AloneView, BestView, BetweenView, FocusShiftView, InsteadView, LaidView, LeftOutView, NoteView, PointView,

@@ -3,7 +3,7 @@
 use super::view::{SeriesGroupView, SeriesView};
 use super::wording;
 use crate::report::number::{f_number, plain};
-use crate::series::Varied;
+use crate::series::{Varied, ZoneName};
 
 /// What a person reads on the terminal.
 #[must_use]
@@ -45,14 +45,16 @@ fn table(group: &SeriesGroupView) -> String {
     order.sort_by(|&a, &b| stop(a).unwrap_or(0.0).total_cmp(&stop(b).unwrap_or(0.0)).then(a.cmp(&b)));
     order.retain(|&k| group.zones.iter().any(|z| z.points.iter().any(|p| p.file == group.members[k])));
     let aperture = group.varied == Varied::Aperture;
-    let mut out = format!("  {:<24}", "blur, px");
+    let label = |zone: ZoneName| wording::zone(zone).trim_start_matches("the ");
+    let wide = group.zones.iter().map(|z| label(z.zone).len() + 1).max().unwrap_or(0).max(24);
+    let mut out = format!("  {:<wide$}", "blur, px");
     for &k in &order {
         let head = if aperture { stop(k).map_or("?".into(), f_number) } else { format!("#{}", k + 1) };
         out += &format!("{head:>8}");
     }
     out.push('\n');
     for zone in &group.zones {
-        out += &format!("  {:<24}", wording::zone(zone.zone).trim_start_matches("the "));
+        out += &format!("  {:<wide$}", label(zone.zone));
         for &k in &order {
             let value = zone.points.iter().find(|p| p.file == group.members[k]).and_then(|p| p.blur_px);
             out += &value.map_or_else(|| format!("{:>8}", "-"), |v| format!("{v:>8.2}"));

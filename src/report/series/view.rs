@@ -55,6 +55,8 @@ pub struct SeriesGroupView {
     pub uncovered: Option<Vec<TileRef>>,
     /// The sharpest of near-duplicates, and whether it truly is.
     pub sharpest: Option<SharpestView>,
+    /// Members from the greatest depth of field to the least, where nothing recorded tells the apertures but the blur does.
+    pub deepest_first: Option<Vec<String>>,
     /// Which of two frames is sharper where, and by how much; null for more frames than two.
     pub between: Option<Vec<BetweenView>>,
     /// What falls and what grows on stopping down, of an aperture series.

@@ -18,6 +18,10 @@ pub fn zone(name: ZoneName) -> &'static str {
         ZoneName::TopRight => "the top right corner",
         ZoneName::BottomLeft => "the bottom left corner",
         ZoneName::BottomRight => "the bottom right corner",
+        ZoneName::Subject => "the subject",
+        ZoneName::Beside => "the scene next to the subject",
+        ZoneName::Beyond => "the scene farthest from the subject",
+        ZoneName::Still => "the part that no stop changes",
     }
 }
 
@@ -29,7 +33,18 @@ pub fn answer(group: &Answer) -> String {
         Varied::Focus => focus(group),
         Varied::Nothing => same(group),
     };
-    between(group).map_or(answer.clone(), |b| format!("{answer} {b}"))
+    let parts: Vec<String> = [Some(answer), by_blur(group), between(group)].into_iter().flatten().collect();
+    parts.join(" ")
+}
+
+/// The order that the blur tells where no f-number is known.
+fn by_blur(group: &Answer) -> Option<String> {
+    let names: Vec<&str> = group.deepest_first.as_ref()?.iter().map(|&k| name(group, k)).collect();
+    Some(format!(
+        "No f-number is recorded; by the blur of what is out of focus their depth of field falls in this order, from deepest \
+         to shallowest: {}. Give --apertures to have the stops compared.",
+        names.join(", ")
+    ))
 }
 
 /// Which of two frames is sharper where: "The near ground is sharper in a.jpg by 12 %, the far scene in b.jpg by 8 %; the
@@ -137,12 +152,12 @@ fn needs_and_loses(group: &Answer) -> Option<String> {
             format!("The corners need {}", f_number(n))
         }
     });
-    let centre = speaking().find(|z| z.name == ZoneName::Centre).and_then(ends).map(|e| e.1);
-    let loses = centre.map(|(n, narrowest)| {
+    let inner = speaking().find(|z| matches!(z.name, ZoneName::Centre | ZoneName::Subject));
+    let loses = inner.and_then(|z| Some((zone(z.name), ends(z)?.1))).map(|(inner, (n, narrowest))| {
         if narrowest {
-            format!("the centre loses nothing up to {}, the narrowest stop tried", f_number(n))
+            format!("{inner} loses nothing up to {}, the narrowest stop tried", f_number(n))
         } else {
-            format!("the centre loses nothing until {}", f_number(n))
+            format!("{inner} loses nothing until {}", f_number(n))
         }
     });
     match (needs, loses) {

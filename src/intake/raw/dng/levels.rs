@@ -231,15 +231,23 @@ pub(super) fn gains(root: &Directory) -> [f32; 3] {
     std::array::from_fn(|c| Some(gain(c)).filter(|g| g.is_finite() && (0.05..20.0).contains(g)).unwrap_or(1.0))
 }
 
+/// The camera's colours from XYZ, for daylight, where the file has a matrix of three colours.
+pub(super) fn colours(root: &Directory) -> Option<[[f32; 3]; 3]> {
+    let matrix = matrix(root)?;
+    Some(std::array::from_fn(|r| std::array::from_fn(|c| matrix[3 * r + c] as f32)))
+}
+
+fn matrix(root: &Directory) -> Option<[f64; 9]> {
+    let second = root.numbers(tag::COLOR_MATRIX_2);
+    let matrix = if second.len() == 9 { second } else { root.numbers(tag::COLOR_MATRIX_1) };
+    matrix.try_into().ok()
+}
+
 /// What the camera records of a neutral surface in light of a stated chromaticity: the colour matrix for daylight
 /// (the second of two) times its XYZ values, times the analogue gains (DNG 1.7, chapter 6).
 fn neutral_of_white(root: &Directory) -> Option<[f64; 3]> {
     let [x, y] = root.numbers(tag::AS_SHOT_WHITE_XY).try_into().ok()?;
-    let second = root.numbers(tag::COLOR_MATRIX_2);
-    let matrix = if second.len() == 9 { second } else { root.numbers(tag::COLOR_MATRIX_1) };
-    if matrix.len() != 9 || !(y > 0.0) {
-        return None;
-    }
+    let matrix = matrix(root).filter(|_| y > 0.0)?;
     let light = [x / y, 1.0, (1.0 - x - y) / y];
     let balance = root.numbers(tag::ANALOG_BALANCE);
     let gain = |c: usize| balance.get(c).copied().unwrap_or(1.0);

@@ -140,6 +140,7 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
         black,
         white,
         gains: if layout.channels == 1 && !mosaic { [1.0; 3] } else { levels::gains(picture.root) },
+        from_srgb: levels::colours(picture.root).and_then(super::sensor::of_xyz),
         orientation: picture.root.whole(tag::ORIENTATION).map_or(0, |o| o as u16),
         exposures: picture.exposures,
         flags: if opcodes.moves { vec![Flag::LensCorrectionPending] } else { Vec::new() },

@@ -1,0 +1,518 @@
+//! Baseline JPEG (ITU-T T.81) in one pass: all of the luma, and of the colour the mean of each block.
+//!
+//! Only for files that are sound from the first block to the last, as nearly all are; whatever is unusual is left to the
+//! decoder that knows all kinds, and to what tells how a file is damaged.
+
+use multiversion::multiversion;
+
+use super::blocks::{inverse, zigzag_order};
+use super::jpeg::next_marker;
+
+/// Colour differences (Cb, Cr) of blocks, row by row.
+pub(super) struct Colours {
+    /// Blocks across.
+    pub columns: usize,
+    /// Pixels of the picture a block, across and down.
+    pub block: (usize, usize),
+    /// Mean codes.
+    pub codes: Vec<[u8; 2]>,
+}
+
+/// Decodes the luma of a picture of grey or of luma and colour differences; its colours are empty where it is grey.
+///
+/// `None` where the file isn't of the plain kind, or not sound; `luma` (width x height) then holds anything.
+pub(super) fn decode(bytes: &[u8], (width, height): (usize, usize), luma: &mut [u8]) -> Option<Colours> {
+    let (plan, data) = Plan::of(bytes)?;
+    if (plan.width, plan.height) != (width, height) || luma.len() != width * height {
+        return None;
+    }
+    let mut codes = vec![[0; 2]; if plan.colours.is_empty() { 0 } else { plan.across * plan.down }];
+    units(&plan, data, luma, &mut codes)?;
+    Some(Colours { columns: plan.across, block: (8 * plan.luma.h, 8 * plan.luma.v), codes })
+}
+
+/// What the headers say.
+struct Plan {
+    width: usize,
+    height: usize,
+    /// Units (interleaved groups of blocks) across and down.
+    across: usize,
+    down: usize,
+    /// Units between restart markers; 0 for none.
+    interval: usize,
+    luma: Part,
+    colours: Vec<Part>,
+}
+
+/// A component: its blocks a unit, its steps in zigzag order, its tables.
+struct Part {
+    id: u8,
+    h: usize,
+    v: usize,
+    steps: [i32; 64],
+    table: usize,
+    dc: Table,
+    ac: Table,
+}
+
+impl Plan {
+    /// Walks the markers up to the scan, which must be the only one; with the bytes behind its header.
+    fn of(bytes: &[u8]) -> Option<(Self, &[u8])> {
+        let mut steps: [Option<[i32; 64]>; 4] = [None; 4];
+        let mut tables: [[Option<Table>; 4]; 2] = Default::default();
+        let (mut size, mut parts, mut interval) = ((0, 0), Vec::<Part>::new(), 0);
+        let mut at = 2;
+        loop {
+            let marker = next_marker(bytes, &mut at)?;
+            let length = usize::from(word(bytes.get(at..)?)?);
+            let body = bytes.get(at + 2..at + length)?;
+            match marker {
+                0xDB => quantisation(body, &mut steps)?,
+                0xC4 => huffman(body, &mut tables)?,
+                0xDD => interval = usize::from(word(body)?),
+                0xC0 | 0xC1 if parts.is_empty() => {
+                    let [8, rest @ ..] = body else { return None };
+                    size = (usize::from(word(rest.get(2..)?)?), usize::from(word(rest)?));
+                    let count = usize::from(*rest.get(4)?);
+                    for c in rest.get(5..5 + 3 * count)?.chunks_exact(3) {
+                        let (h, v) = (usize::from(c[1] >> 4), usize::from(c[1] & 15));
+                        parts.push(Part {
+                            id: c[0],
+                            h,
+                            v,
+                            steps: [0; 64],
+                            table: usize::from(c[2] & 3),
+                            dc: Table::default(),
+                            ac: Table::default(),
+                        });
+                    }
+                }
+                0xDA => {
+                    let (&count, rest) = body.split_first()?;
+                    let picks = rest.get(..2 * usize::from(count))?;
+                    if parts.len() != usize::from(count) || rest.get(2 * parts.len()..)? != [0, 63, 0] {
+                        return None;
+                    }
+                    for (part, pick) in parts.iter_mut().zip(picks.chunks_exact(2)) {
+                        (part.id == pick[0]).then_some(())?;
+                        part.steps = steps[part.table]?;
+                        part.dc = tables[0][usize::from(pick[1] >> 4 & 3)].clone()?;
+                        part.ac = tables[1][usize::from(pick[1] & 3)].clone()?;
+                    }
+                    return Some((Self::laid_out(size, parts, interval)?, bytes.get(at + length..)?));
+                }
+                // Frames of other kinds, and heights that are told later.
+                0xC0..=0xCF | 0xD0..=0xD9 | 0xDC => return None,
+                _ => {}
+            }
+            at += length;
+        }
+    }
+
+    fn laid_out((width, height): (usize, usize), mut parts: Vec<Part>, interval: usize) -> Option<Self> {
+        let alone = parts.len() == 1;
+        if !matches!(parts.len(), 1 | 3) || width == 0 || height == 0 {
+            return None;
+        }
+        let mut luma = parts.remove(0);
+        if alone {
+            // By itself a component's blocks come one by one, whatever its sampling.
+            (luma.h, luma.v) = (1, 1);
+        }
+        let plain =
+            (1..=4).contains(&luma.h) && (1..=4).contains(&luma.v) && parts.iter().all(|c| (c.h, c.v) == (1, 1));
+        plain.then(|| Self {
+            width,
+            height,
+            across: width.div_ceil(8 * luma.h),
+            down: height.div_ceil(8 * luma.v),
+            interval,
+            luma,
+            colours: parts,
+        })
+    }
+}
+
+fn word(bytes: &[u8]) -> Option<u16> {
+    bytes.first_chunk().map(|b| u16::from_be_bytes(*b))
+}
+
+fn quantisation(mut body: &[u8], steps: &mut [Option<[i32; 64]>; 4]) -> Option<()> {
+    while let Some((&first, rest)) = body.split_first() {
+        let wide = usize::from(first >> 4);
+        let values = (wide <= 1).then(|| rest.get(..64 << wide)).flatten()?;
+        let read = |i: usize| match wide {
+            0 => i32::from(values[i]),
+            _ => i32::from(values[2 * i]) << 8 | i32::from(values[2 * i + 1]),
+        };
+        *steps.get_mut(usize::from(first & 15))? = Some(std::array::from_fn(read));
+        body = &rest[64 << wide..];
+    }
+    Some(())
+}
+
+fn huffman(mut body: &[u8], tables: &mut [[Option<Table>; 4]; 2]) -> Option<()> {
+    while let Some((&first, rest)) = body.split_first() {
+        let (counts, rest) = rest.split_first_chunk::<16>()?;
+        let total = counts.iter().map(|&c| usize::from(c)).sum();
+        let (symbols, rest) = rest.split_at_checked(total)?;
+        let class = usize::from(first >> 4);
+        *tables.get_mut(class)?.get_mut(usize::from(first & 15))? = Some(Table::new(counts, symbols, class == 0)?);
+        body = rest;
+    }
+    Some(())
+}
+
+/// Bits by which a code is looked up at once.
+const QUICK: u32 = 11;
+/// A run that stands for the end of a block.
+const END: u8 = 64;
+
+/// A code and, where both fit into the quick bits, the number behind it.
+#[derive(Clone, Copy, Default)]
+struct Entry {
+    /// Bits of the code; 0 where it is longer than the quick bits, or there is none.
+    code: u8,
+    /// Zeros before the coefficient, or [`END`].
+    run: u8,
+    /// Bits of the number that are still to be read.
+    size: u8,
+    /// Bits of the code and of the number that is in `value`.
+    taken: u8,
+    value: i16,
+}
+
+/// A Huffman table (annex C).
+#[derive(Clone, Default)]
+struct Table {
+    quick: Vec<Entry>,
+    /// For each length the first 16 bits beyond its codes, and what added to a code gives its symbol's place.
+    limits: [u32; 17],
+    places: [i32; 17],
+    symbols: Vec<u8>,
+    direct: bool,
+}
+
+impl Table {
+    /// `direct` for differences of means, whose symbols are sizes alone.
+    fn new(counts: &[u8; 16], symbols: &[u8], direct: bool) -> Option<Self> {
+        let mut table =
+            Self { quick: vec![Entry::default(); 1 << QUICK], symbols: symbols.to_vec(), direct, ..Self::default() };
+        let (mut code, mut place) = (0_u32, 0_i32);
+        for length in 1..=16_u32 {
+            let count = u32::from(counts[length as usize - 1]);
+            table.places[length as usize] = place - code as i32;
+            for _ in 0..count {
+                if length <= QUICK {
+                    table.enter(code, length, *symbols.get(place as usize)?)?;
+                }
+                code += 1;
+                place += 1;
+            }
+            (code <= 1 << length).then_some(())?;
+            table.limits[length as usize] = code << (16 - length);
+            code <<= 1;
+        }
+        Some(table)
+    }
+
+    /// What a symbol says, before the number behind it is read.
+    fn entry(&self, symbol: u8, length: u32) -> Option<Entry> {
+        let (run, size) = match (self.direct, symbol >> 4, symbol & 15) {
+            (true, 0, size @ 0..=11) => (0, size),
+            (false, 0, 0) => (END, 0),
+            (false, 15, 0) => (15, 0),
+            (false, run, size @ 1..=10) => (run, size),
+            _ => return None,
+        };
+        Some(Entry { code: length as u8, run, size, taken: length as u8, value: 0 })
+    }
+
+    fn enter(&mut self, code: u32, length: u32, symbol: u8) -> Option<()> {
+        let entry = self.entry(symbol, length)?;
+        let free = QUICK - length;
+        for rest in 0..1_u32 << free {
+            let mut entry = entry;
+            let size = u32::from(entry.size);
+            if size <= free {
+                entry.value = extended(rest >> (free - size), size) as i16;
+                entry.taken += entry.size;
+                entry.size = 0;
+            }
+            *self.quick.get_mut((code << free | rest) as usize)? = entry;
+        }
+        Some(())
+    }
+
+    /// The entry of a code that is longer than the quick bits.
+    #[cold]
+    fn long(&self, next: u32) -> Option<Entry> {
+        let length = (QUICK as usize + 1..=16).find(|&l| next < self.limits[l])?;
+        let place = (next >> (16 - length)) as i32 + self.places[length];
+        self.entry(*self.symbols.get(usize::try_from(place).ok()?)?, length as u32)
+    }
+}
+
+/// A number from its bits (F.2.2.1): those of negative ones are counted from the other end.
+#[inline(always)]
+const fn extended(bits: u32, size: u32) -> i32 {
+    if size == 0 || bits >> (size - 1) == 1 { bits as i32 } else { bits as i32 - (1 << size) + 1 }
+}
+
+/// Entropy-coded bits up to the next marker, the next in the highest place.
+struct Bits<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    buffer: u64,
+    /// Below zero where more was taken than there is.
+    have: i32,
+}
+
+impl Bits<'_> {
+    /// Makes sure of 32 bits, if there are as many.
+    #[inline(always)]
+    fn fill(&mut self) {
+        if self.have >= 32 {
+            return;
+        }
+        if let Some(&next) = self.bytes.get(self.at..).and_then(|b| b.first_chunk::<8>())
+            && self.have >= 0
+        {
+            let next = u64::from_be_bytes(next);
+            // Without a byte of ones there is neither a marker nor stuffing in them.
+            let ones = !next;
+            if ones.wrapping_sub(0x0101_0101_0101_0101) & next & 0x8080_8080_8080_8080 == 0 {
+                self.buffer |= next >> self.have;
+                let taken = (63 - self.have) >> 3;
+                self.at += taken as usize;
+                self.have += 8 * taken;
+                return;
+            }
+        }
+        self.fill_bytes();
+    }
+
+    #[cold]
+    fn fill_bytes(&mut self) {
+        while (0..=48).contains(&self.have) {
+            let Some(&byte) = self.bytes.get(self.at) else { return };
+            if byte == 0xFF {
+                if self.bytes.get(self.at + 1) != Some(&0) {
+                    return;
+                }
+                self.at += 1;
+            }
+            self.at += 1;
+            self.buffer |= u64::from(byte) << (56 - self.have);
+            self.have += 8;
+        }
+    }
+
+    #[inline(always)]
+    fn skip(&mut self, count: u32) {
+        self.buffer <<= count;
+        self.have -= count as i32;
+    }
+
+    #[inline(always)]
+    fn entry(&mut self, table: &Table) -> Option<Entry> {
+        self.fill();
+        let mut entry = *table.quick.get((self.buffer >> (64 - QUICK)) as usize)?;
+        if entry.code == 0 {
+            entry = table.long((self.buffer >> 48) as u32)?;
+        }
+        self.skip(u32::from(entry.taken));
+        Some(entry)
+    }
+
+    /// The number of an entry.
+    #[inline(always)]
+    fn number(&mut self, entry: Entry) -> i32 {
+        if entry.size == 0 {
+            return i32::from(entry.value);
+        }
+        let size = u32::from(entry.size);
+        let bits = (self.buffer >> (64 - size)) as u32;
+        self.skip(size);
+        extended(bits, size)
+    }
+
+    /// The marker behind the data, of which nothing but filling may be left.
+    fn marker(&mut self) -> Option<u8> {
+        self.fill_bytes();
+        (0..8).contains(&self.have).then_some(())?;
+        (self.bytes.get(self.at) == Some(&0xFF)).then_some(())?;
+        let mut at = self.at;
+        let marker = next_marker(self.bytes, &mut at)?;
+        (self.buffer, self.have, self.at) = (0, 0, at);
+        Some(marker)
+    }
+}
+
+/// Decodes all units.
+#[multiversion(targets("x86_64+avx2+bmi1+bmi2"))]
+fn units(plan: &Plan, data: &[u8], luma: &mut [u8], codes: &mut [[u8; 2]]) -> Option<()> {
+    let mut bits = Bits { bytes: data, at: 0, buffer: 0, have: 0 };
+    let order = zigzag_order();
+    let Part { h, v, .. } = plan.luma;
+    let stride = plan.across * 8 * h;
+    let mut strip = vec![0_u8; stride * 8 * v];
+    let mut before = [0_i32; 3];
+    let mut coefficients = [0_i32; 64];
+    for row in 0..plan.down {
+        for column in 0..plan.across {
+            let unit = row * plan.across + column;
+            if plan.interval > 0 && unit > 0 && unit % plan.interval == 0 {
+                (bits.marker()? == 0xD0 + (unit / plan.interval - 1) as u8 % 8).then_some(())?;
+                before = [0; 3];
+            }
+            for block in 0..h * v {
+                let last = block_of(&mut bits, &plan.luma, &mut before[0], &order, &mut coefficients)?;
+                let place = (block / h * 8) * stride + (column * h + block % h) * 8;
+                inverse(&mut coefficients, last, &mut strip[place..], stride);
+            }
+            for (k, part) in plan.colours.iter().enumerate() {
+                let mean = passed(&mut bits, part, &mut before[k + 1])?;
+                codes[unit][k] = (mean.wrapping_add(1028) >> 3).clamp(0, 255) as u8;
+            }
+        }
+        (bits.have >= 0).then_some(())?;
+        let from = row * 8 * v;
+        for (line, out) in strip.chunks_exact(stride).zip(luma.chunks_exact_mut(plan.width).skip(from).take(8 * v)) {
+            out.copy_from_slice(&line[..plan.width]);
+        }
+    }
+    (bits.marker()? == 0xD9).then_some(())
+}
+
+/// Reads a block's coefficients, dequantised and in their places; the zigzag position of the last that isn't zero.
+#[inline(always)]
+fn block_of(
+    bits: &mut Bits<'_>,
+    part: &Part,
+    before: &mut i32,
+    order: &[u8; 64],
+    out: &mut [i32; 64],
+) -> Option<usize> {
+    let entry = bits.entry(&part.dc)?;
+    *before = before.wrapping_add(bits.number(entry));
+    out[0] = before.wrapping_mul(part.steps[0]);
+    let (mut k, mut last) = (1, 0);
+    while k < 64 {
+        let entry = bits.entry(&part.ac)?;
+        if entry.run == END {
+            break;
+        }
+        k += usize::from(entry.run);
+        if k > 63 {
+            return None;
+        }
+        let value = bits.number(entry);
+        out[usize::from(order[k] & 63)] = value.wrapping_mul(part.steps[k]);
+        last = k;
+        k += 1;
+    }
+    Some(last)
+}
+
+/// Passes a block; its mean, dequantised.
+#[inline(always)]
+fn passed(bits: &mut Bits<'_>, part: &Part, before: &mut i32) -> Option<i32> {
+    let entry = bits.entry(&part.dc)?;
+    *before = before.wrapping_add(bits.number(entry));
+    let mut k = 1;
+    while k < 64 {
+        let entry = bits.entry(&part.ac)?;
+        if entry.run == END {
+            break;
+        }
+        k += usize::from(entry.run) + 1;
+        bits.skip(u32::from(entry.size));
+    }
+    (k <= 64).then(|| before.wrapping_mul(part.steps[0]))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use image::codecs::jpeg::JpegEncoder;
+    use zune_core::bytestream::ZCursor;
+    use zune_core::colorspace::ColorSpace;
+    use zune_core::options::DecoderOptions;
+    use zune_jpeg::JpegDecoder;
+
+    use super::*;
+
+    /// What the general decoder, an independent library, makes of the luma.
+    fn reference(bytes: &[u8]) -> (usize, usize, Vec<u8>) {
+        let options = DecoderOptions::default().jpeg_set_out_colorspace(ColorSpace::Luma);
+        let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+        let luma = decoder.decode().unwrap();
+        let info = decoder.info().unwrap();
+        (usize::from(info.width), usize::from(info.height), luma)
+    }
+
+    fn fixture(name: &str) -> Vec<u8> {
+        std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/jpeg").join(name)).unwrap()
+    }
+
+    fn noisy(width: u32, height: u32, quality: u8) -> Vec<u8> {
+        let mut dice = fastrand::Rng::with_seed(u64::from(width * height) + u64::from(quality));
+        let picture = image::RgbImage::from_fn(width, height, |x, y| {
+            let base = 120.0 + 90.0 * (f64::from(x) / 17.0).sin() * (f64::from(y) / 9.0).cos();
+            image::Rgb([0, 1, 2].map(|_| (base + 120.0 * (dice.f64() - 0.5)) as u8))
+        });
+        let mut bytes = Vec::new();
+        JpegEncoder::new_with_quality(&mut bytes, quality).encode_image(&picture).unwrap();
+        bytes
+    }
+
+    #[test]
+    fn luma_is_that_of_the_general_decoder_to_the_bit() {
+        let mut files: Vec<Vec<u8>> = ["baseline.jpg", "grey.jpg", "restart.jpg"].map(fixture).into();
+        for (width, height) in [(1, 1), (8, 8), (17, 33), (64, 64), (131, 77)] {
+            files.extend([1, 30, 75, 93, 100].map(|quality| noisy(width, height, quality)));
+        }
+        for bytes in files {
+            let (width, height, expected) = reference(&bytes);
+            let mut luma = vec![0; width * height];
+            assert!(decode(&bytes, (width, height), &mut luma).is_some(), "{width} x {height}");
+            assert!(luma == expected, "{width} x {height}");
+        }
+    }
+
+    #[test]
+    fn what_is_cut_damaged_or_of_another_kind_is_left_to_others() {
+        for name in ["progressive.jpg", "cmyk.jpg"] {
+            let bytes = fixture(name);
+            let size = super::super::jpeg::Headers::scan(&bytes).size();
+            assert!(decode(&bytes, size, &mut vec![0; size.0 * size.1]).is_none(), "{name}");
+        }
+        let bytes = fixture("baseline.jpg");
+        let size = super::super::jpeg::Headers::scan(&bytes).size();
+        let mut luma = vec![0; size.0 * size.1];
+        for cut in (0..bytes.len() - 2).step_by(bytes.len() / 60 + 1) {
+            assert!(decode(&bytes[..cut], size, &mut luma).is_none(), "{cut}");
+            let mut ended = bytes[..cut].to_vec();
+            ended.extend([0xFF, 0xD9]);
+            assert!(decode(&ended, size, &mut luma).is_none(), "{cut}");
+        }
+        assert!(decode(&bytes, size, &mut luma).is_some());
+    }
+
+    #[test]
+    fn colours_are_the_means_of_blocks() {
+        let picture = image::RgbImage::from_fn(40, 24, |x, y| {
+            if x < 16 && y < 16 { image::Rgb([200, 60, 40]) } else { image::Rgb([90, 90, 90]) }
+        });
+        let mut bytes = Vec::new();
+        JpegEncoder::new_with_quality(&mut bytes, 100).encode_image(&picture).unwrap();
+        let colours = decode(&bytes, (40, 24), &mut vec![0; 40 * 24]).unwrap();
+        // JFIF 1.02: Cb = 128 - 0.1687 R - 0.3313 G + 0.5 B, Cr = 128 + 0.5 R - 0.4187 G - 0.0813 B.
+        let near =
+            |found: [u8; 2], expected: [f64; 2]| (0..2).all(|k| (f64::from(found[k]) - expected[k]).abs() <= 2.0);
+        assert!(near(colours.codes[0], [94.4, 199.6]), "{:?}", colours.codes[0]);
+        assert!(near(colours.codes[colours.codes.len() - 1], [128.0, 128.0]));
+    }
+}

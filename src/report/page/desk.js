@@ -1,0 +1,78 @@
+// @ts-check
+// One frame, large: opening, stepping, closing, and what is said of it.
+
+let now = 0;
+const frame = () => frames[now];
+
+/** @type {(i: number) => void} */
+function openFrame(i) {
+  now = i;
+  const f = frame(), marked = kept.places[f.file] || {};
+  // The eye stays where it was; a place of the reader's own choice is the same share of the next picture.
+  near = marked.near || f.near; far = marked.far || f.far;
+  swapped = false;
+  if (other === i) other = null;
+  const picture = el("over");
+  picture.hidden = !f.over;
+  if (f.over) picture.src = f.over; else picture.removeAttribute("src");
+  stage.style.aspectRatio = f.w + " / " + f.h;
+  stage.style.maxWidth = "calc(var(--stage-high) * " + (f.w / f.h).toFixed(4) + ")";
+  const tiles = tilesOf(f);
+  cursor = tiles.findIndex((t) => t.zones & 1 && t.blur !== null);
+  if (cursor < 0) cursor = Math.floor(tiles.length / 2);
+  const alike = (/** @type {Frame} */ o) => Number(o.group === f.group && f.group !== null);
+  el("beside").replaceChildren(make("option", "no other frame", { value: "" }), .../** @type {[Frame, number][]} */ (frames.map((o, k) => [o, k])).filter(([, k]) => k !== i)
+    .sort((a, b) => alike(b[0]) - alike(a[0]))
+    .map(([o, k]) => make("option", o.name + (o.stop ? ", f/" + o.stop : ""), { value: k })));
+  if (other !== null) el("beside").value = String(other);
+  const charts = el("desk-charts");
+  charts.replaceChildren(...all("figure.chart", entries[i]).map((n) => n.cloneNode(true)));
+  for (const chart of all("img", charts)) chart.loading = "eager";
+  el("desk-facts").replaceChildren(...all(".more > table, .more > .facts, .flags", entries[i]).map((n) => n.cloneNode(true)));
+  const at = shown.indexOf(i);
+  el("previous").disabled = at <= 0;
+  el("next").disabled = at < 0 || at >= shown.length - 1;
+  const scrolled = desk.open ? desk.scrollTop : 0;
+  if (!desk.open) { desk.showModal(); document.documentElement.classList.add("busy"); }
+  desk.scrollTop = scrolled;
+  el("desk-title").focus({ preventScroll: true });
+  putAway();
+  show();
+}
+// All of the large view that depends on the frame and the use.
+function show() {
+  const entry = entries[now], at = shown.indexOf(now);
+  el("desk-title").textContent = frame().name + (at < 0 || shown.length < 2 ? "" : " (" + (at + 1) + " of " + shown.length + ")");
+  el("desk-line").textContent = lineOf(frame());
+  el("desk-words").replaceChildren(...all(".words .detail, .words .advice, .words .facts", entry).map(sided));
+  el("desk-zones").replaceChildren(...all(".numbers table", entry).map((n) => n.cloneNode(true)));
+  const advice = all(".words .advice", entry).map(sided);
+  el("desk-advice").replaceChildren(...advice);
+  showMark();
+  paint(); say(); marks(); windows();
+}
+/** @type {(n: any) => any} a copy that keeps to its system of units */
+function sided(n) {
+  const copy = n.cloneNode(true), side = n.parentElement.className;
+  if (side.startsWith("if-")) copy.classList.add(side);
+  return copy;
+}
+function showMark() {
+  const state = markOf(now);
+  el("desk-mark").textContent = state === "open" ? proposal(frame()) : MARKS[state];
+  for (const button of all("#desk [data-mark]")) button.setAttribute("aria-pressed", String(button.dataset.mark === state));
+}
+/** @type {(by: number) => void} */
+const step = (by) => { const to = shown[shown.indexOf(now) + by]; if (to !== undefined) location.hash = "look-" + (to + 1); };
+function route() {
+  const match = /^#look-(\d+)$/.exec(location.hash), i = match ? +match[1] - 1 : -1;
+  if (frames[i]) withTiles(i, () => { if (match && location.hash === match[0]) openFrame(i); }); else if (desk.open) desk.close();
+}
+desk.addEventListener("close", () => {
+  document.documentElement.classList.remove("busy");
+  putAway();
+  if (location.hash.startsWith("#look-")) history.replaceState(null, "", location.pathname + location.search);
+  const button = entries[now].querySelector(".open button");
+  const back = list.classList.contains("sheet") ? entries[now].querySelector(".plate") : button;
+  if (back) { back.scrollIntoView({ block: "nearest" }); back.focus({ preventScroll: true }); }
+});

@@ -1,0 +1,76 @@
+//! The two ends of a bracket's depth: the tiles nearest and farthest by their fitted places.
+
+use super::bracket::Widths;
+use super::zone::middle_mean;
+use super::{Point, Zone, ZoneBlur, ZoneName};
+use crate::quantity::{Estimate, Region};
+
+/// Share of the tiles at either end of the scene's depth that stand for near and far.
+const END: f64 = 0.125;
+
+/// One end of the depth.
+#[derive(Clone, Debug, PartialEq)]
+pub struct End {
+    /// Near or far: what lies lower in the picture is taken for the nearer.
+    pub name: ZoneName,
+    /// Its tiles.
+    pub tiles: Vec<usize>,
+    /// By frame, mean width of the middle half of them, px.
+    pub widths: Vec<Option<f64>>,
+}
+
+/// Both ends, near first; `None` where the tiles' places are not known.
+#[must_use]
+pub fn ends(widths: &Widths, tiles: &[Region]) -> Option<[End; 2]> {
+    let mut order: Vec<(usize, f64)> =
+        widths.place.as_ref()?.iter().enumerate().filter_map(|(t, p)| Some((t, (*p)?))).collect();
+    order.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let many = (END * order.len() as f64).ceil() as usize;
+    let end = |of: &[(usize, f64)]| {
+        let tiles: Vec<usize> = of.iter().map(|o| o.0).collect();
+        let of_frame = |frame: &Vec<Option<f64>>| {
+            let known: Vec<f64> = tiles.iter().filter_map(|&t| frame[t]).collect();
+            (!known.is_empty()).then(|| middle_mean(known))
+        };
+        End { name: ZoneName::Near, widths: widths.sigma.iter().map(of_frame).collect(), tiles }
+    };
+    let height = |e: &End| {
+        let rows: f64 = e.tiles.iter().filter_map(|&t| tiles.get(t)).map(|r| f64::from(r.y)).sum();
+        rows / e.tiles.len().max(1) as f64
+    };
+    let (first, last) = (end(&order[..many]), end(&order[order.len() - many..]));
+    let (near, far) = if height(&first) >= height(&last) { (first, last) } else { (last, first) };
+    Some([near, End { name: ZoneName::Far, ..far }])
+}
+
+/// Zones with these ends in place of those that rows alone made near and far.
+#[must_use]
+pub fn with_ends(zones: &[Zone], ends: &[End; 2]) -> Vec<Zone> {
+    let own = ends.iter().map(|e| Zone { name: e.name, tiles: e.tiles.clone() });
+    let others = zones.iter().filter(|z| ends.iter().all(|e| e.name != z.name)).cloned();
+    let mut all: Vec<Zone> = own.chain(others).collect();
+    all.sort_by_key(|z| z.name);
+    all
+}
+
+/// Share of a width of the fitted model that two frames may stand apart wrongly by, and that all may share.
+const APART: f64 = 0.02;
+const SHARED: f64 = 0.04;
+
+/// Blur of zones with that of the ends as the answer rests on it.
+#[must_use]
+pub fn settled(read: Vec<ZoneBlur>, ends: &[End; 2]) -> Vec<ZoneBlur> {
+    let of_end = |e: &End| {
+        let n = e.tiles.len() as u32;
+        let point = |(frame, w): (usize, &Option<f64>)| {
+            let w = (*w)?;
+            let blur = Estimate::new(w, w * APART.hypot(SHARED), n);
+            Some(Point { frame, blur, apart_sd: APART * w })
+        };
+        ZoneBlur { name: e.name, points: e.widths.iter().enumerate().filter_map(point).collect(), tiles: n, of: n }
+    };
+    let others = read.into_iter().filter(|z| ends.iter().all(|e| e.name != z.name));
+    let mut all: Vec<ZoneBlur> = ends.iter().map(of_end).filter(|z| z.points.len() > 1).chain(others).collect();
+    all.sort_by_key(|z| z.name);
+    all
+}
