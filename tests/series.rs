@@ -699,6 +699,7 @@ fn the_view_keeps_its_contract() {
         problem: "it is empty".into(),
         advice: "Copy it again.".into(),
         detail: None,
+        stand_in: None,
     }];
     let view = series_view(&[answered()], &alone, &failures);
     let json = serde_json::to_value(&view).unwrap();

@@ -147,9 +147,9 @@ fn listed(place: &Place, arguments: &[&str]) -> String {
 fn keepers_lists_frames_by_verdict_group_and_marks() {
     let place = reported();
     assert_eq!(listed(&place, &[]), "a.jpg\nb.jpg\ne.dng\nmore/a.jpg\n");
-    // Of a bracket without a sharp frame, those stay that are sharp together.
+    // What the page proposes: of a bracket those that cover the depth together, of another scene the best.
     assert_eq!(listed(&place, &["--best"]), "b.jpg\ne.dng\nmore/a.jpg\nf1.jpg\nf3.jpg\n");
-    assert_eq!(listed(&place, &["--best", "--of", "too-little-depth"]), "f2.jpg\n");
+    assert_eq!(listed(&place, &["--best", "--of", "focus-too-far"]), "c.jpg\nf3.jpg\n");
     assert_eq!(listed(&place, &["--of", "unknown,cannot-tell"]), "d.jpg\n");
     assert_eq!(listed(&place, &["--of", "not-sharp", "-0"]), "c.jpg\0f1.jpg\0f2.jpg\0f3.jpg\0");
     let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--of", "not-sharp", "--json"])).unwrap();

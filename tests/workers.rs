@@ -113,6 +113,9 @@ fn a_twin_stands_in_for_a_file_that_fails() {
     assert_eq!(names("frames"), ["one.jpg"]);
     assert!(audit["frames"][0]["flags"].as_array().unwrap().contains(&"twin_failed".into()));
     assert_eq!(names("failures"), ["one.dng", "two.dng", "two.jpg"]);
+    let stand_in = |i: usize| audit["failures"][i]["stand_in"].as_str().map(|s| s[s.len() - 7..].to_owned());
+    assert_eq!((stand_in(0).as_deref(), stand_in(1), stand_in(2)), (Some("one.jpg"), None, None));
+    assert_eq!(audit["summary"]["failures"], 2, "a frame whose twin was read has not failed");
 }
 
 #[test]

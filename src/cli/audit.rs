@@ -20,9 +20,6 @@ pub struct Args {
     /// Print audit.json instead of the table.
     #[arg(long)]
     json: bool,
-    /// Open the report when it is written.
-    #[arg(long, conflicts_with = "no_page")]
-    open: bool,
     #[command(flatten)]
     making: Making,
 }
@@ -183,7 +180,6 @@ impl From<UnitsWord> for Units {
 impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
-        let audit = self.making.meant(self.paths.clone(), self.json)?;
-        audit::run(&audit::Audit { open: self.open, ..audit })
+        audit::run(&self.making.meant(self.paths.clone(), self.json)?)
     }
 }

@@ -12,8 +12,17 @@ pub struct Args {
 
 #[derive(Clone, Copy, Debug, Subcommand)]
 enum Action {
-    /// Forget all remembered measurements.
+    /// Forget remembered measurements.
     Clear {
+        /// Only those that were not asked for in the last so many days.
+        #[arg(long, value_name = "DAYS")]
+        older: Option<u32>,
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Say how much is remembered, and where.
+    Show {
         /// Print JSON.
         #[arg(long)]
         json: bool,
@@ -24,7 +33,8 @@ impl Args {
     /// Runs the command.
     pub fn run(&self) -> anyhow::Result<Outcome> {
         match self.action {
-            Action::Clear { json } => cache::clear(json),
+            Action::Clear { older, json } => cache::clear(older, json),
+            Action::Show { json } => cache::show(json),
         }
     }
 }

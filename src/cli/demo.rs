@@ -16,12 +16,12 @@ pub struct Args {
     /// Threads to work with [default: all].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
-    /// Print audit.json instead of the table.
-    #[arg(long)]
-    json: bool,
     /// Open the report when it is written.
     #[arg(long)]
     open: bool,
+    /// Print audit.json instead of the table.
+    #[arg(long)]
+    json: bool,
 }
 
 impl Args {
@@ -31,8 +31,8 @@ impl Args {
             out: self.out.clone(),
             overwrite: self.overwrite,
             jobs: self.jobs.map(usize::from),
-            json: self.json,
             open: self.open,
+            json: self.json,
         })
     }
 }

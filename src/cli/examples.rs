@@ -3,7 +3,7 @@
 pub const AUDIT: &str = "\
 Examples:
   tussock audit PICTURES/2026-11-moor
-  tussock audit --recursive --sharp-for print:60x40cm@50cm PICTURES
+  tussock audit --sharp-for print:60x40cm@50cm CARD/DCIM
   tussock audit --near-at 0.3,0.95 --near 0.8m moor-0012.nef
   tussock audit --sidecars --dry-run PICTURES/2026-11-moor
   tussock audit --json --no-page PICTURES/2026-11-moor";
@@ -13,6 +13,8 @@ Examples:
   tussock demo --out try-it";
 pub const CACHE: &str = "\
 Examples:
+  tussock cache show
+  tussock cache clear --older 90
   tussock cache clear";
 pub const EDGE: &str = "\
 Examples:
@@ -46,7 +48,7 @@ Examples:
 pub const WATCH: &str = "\
 Examples:
   tussock watch PICTURES/tether --bell
-  tussock watch CARD/DCIM --recursive --all --sharp-for 1:1";
+  tussock watch CARD/DCIM --all --sharp-for 1:1";
 pub const SERIES: &str = "\
 Examples:
   tussock series wall-f4.nef wall-f8.nef wall-f11.nef

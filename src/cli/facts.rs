@@ -11,9 +11,9 @@ pub struct Args {
     /// Photographs and folders of photographs.
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
-    /// Look into folders within folders.
+    /// Stay out of folders within folders.
     #[arg(long)]
-    recursive: bool,
+    flat: bool,
     /// Print a JSON list.
     #[arg(long)]
     json: bool,
@@ -26,7 +26,7 @@ impl Args {
     pub fn run(&self) -> anyhow::Result<Outcome> {
         facts::run(&Request {
             paths: self.paths.clone(),
-            recursive: self.recursive,
+            recursive: !self.flat,
             json: self.json,
             overrides: self.given.overrides()?,
         })

@@ -14,7 +14,8 @@ pub struct Args {
     /// marked].
     #[arg(long, value_name = "KINDS", value_delimiter = ',', value_parser = which)]
     of: Vec<Which>,
-    /// Of frames of one scene only the best; of a focus bracket without one, the frames to blend.
+    /// Of frames of one scene only the best, of a focus bracket those that cover the depth together: what the report's page
+    /// proposes. With --of, only where their verdict is asked for as well.
     #[arg(long)]
     best: bool,
     /// The keep list that the report's page saves; it has the last word on the frames it names.

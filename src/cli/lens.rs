@@ -67,9 +67,9 @@ struct LearnArgs {
     /// Replace what is there already; pictures never are.
     #[arg(long)]
     overwrite: bool,
-    /// Look into folders within folders.
+    /// Stay out of folders within folders.
     #[arg(long)]
-    recursive: bool,
+    flat: bool,
     /// What the frames are [default: judged by their facts].
     #[arg(long, value_enum, value_name = "KIND")]
     from: Option<FromWord>,
@@ -124,7 +124,7 @@ impl Args {
             Task::Forget { name, focal } => shelf::forget(name, *focal),
             Task::Learn(args) => lens::learn(&Learn {
                 paths: args.paths.clone(),
-                recursive: args.recursive,
+                recursive: !args.flat,
                 prefer: Prefer::Raw,
                 out: args.out.clone(),
                 overwrite: args.overwrite,

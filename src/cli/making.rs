@@ -20,9 +20,9 @@ pub struct Making {
     /// Replace files of the same names that tussock did not write; photographs never are.
     #[arg(long)]
     overwrite: bool,
-    /// Look into folders within folders.
+    /// Stay out of folders within folders.
     #[arg(long)]
-    recursive: bool,
+    flat: bool,
     /// Which of a raw file and its rendered twin stands for the frame.
     #[arg(long, value_enum, default_value_t = PreferWord::Raw)]
     prefer: PreferWord,
@@ -41,6 +41,9 @@ pub struct Making {
     /// Write each raw frame at full size beside the page, to look at any place of it.
     #[arg(long)]
     renditions: bool,
+    /// Open the report when it is written.
+    #[arg(long, conflicts_with = "no_page")]
+    open: bool,
     /// Colours of the page: auto follows the system.
     #[arg(long, value_enum, default_value_t = ThemeWord::Auto)]
     theme: ThemeWord,
@@ -116,7 +119,7 @@ impl Making {
     pub fn meant(&self, paths: Vec<PathBuf>, json: bool) -> anyhow::Result<Audit> {
         Ok(Audit {
             paths,
-            recursive: self.recursive,
+            recursive: !self.flat,
             prefer: self.prefer.into(),
             out: self.out.clone(),
             overwrite: self.overwrite,
@@ -124,13 +127,13 @@ impl Making {
             remember: !self.no_cache,
             page: !self.no_page,
             renditions: self.renditions,
+            open: self.open,
             theme: match self.theme {
                 ThemeWord::Auto => Theme::Auto,
                 ThemeWord::Light => Theme::Light,
                 ThemeWord::Dark => Theme::Dark,
             },
             json,
-            open: false,
             settings: Settings { tiles: self.tiles, ..Settings::default() },
             intent: self.subjects.intent()?,
             overrides: self.given.overrides()?,

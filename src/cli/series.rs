@@ -23,9 +23,9 @@ pub struct Args {
     /// f-numbers of the frames in order, where the files do not record them: 1.8,2.8,8,16.
     #[arg(long, value_name = "F,F,...", value_delimiter = ',', value_parser = values::f_number)]
     apertures: Vec<f64>,
-    /// Look into folders within folders.
+    /// Stay out of folders within folders.
     #[arg(long)]
-    recursive: bool,
+    flat: bool,
     /// Which of a raw file and its rendered twin stands for the frame.
     #[arg(long, value_enum, default_value_t = PreferWord::Raw)]
     prefer: PreferWord,
@@ -52,7 +52,7 @@ impl Args {
     pub fn run(&self) -> anyhow::Result<Outcome> {
         series::run(&Series {
             paths: self.paths.clone(),
-            recursive: self.recursive,
+            recursive: !self.flat,
             prefer: self.prefer.into(),
             out: self.out.clone(),
             overwrite: self.overwrite,

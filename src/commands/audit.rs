@@ -1,5 +1,6 @@
 //! Folder to report: each frame is read and measured by itself, then all are diagnosed and written together.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use super::album::Album;
@@ -74,7 +75,7 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     found.failures.iter().for_each(|e| output::say(&output::failed(e)));
     let Some(first) = found.frames.first() else {
         if found.failures.is_empty() {
-            output::say("tussock: no photograph in the places named; --recursive looks into folders within folders");
+            output::say("tussock: no photograph in the places named");
         }
         return Ok(Outcome::Nothing);
     };
@@ -82,7 +83,23 @@ pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
         Some(out) => Folder::claim(out, audit.overwrite)?,
         None => place::default_report_folder(audit.paths.iter().find(|p| p.exists()).unwrap_or(&first.path))?,
     };
+    if let Some(words) = walked(&found.frames) {
+        output::note(&words);
+    }
     into(audit, &found, folder)
+}
+
+/// What the user may not expect of the frames found: several folders, and twins that count once.
+fn walked(frames: &[Candidate]) -> Option<String> {
+    let folders = frames.iter().map(|c| c.path.parent()).collect::<HashSet<_>>().len();
+    let twins = match frames.iter().filter(|c| c.twin.is_some()).count() {
+        0 => String::new(),
+        1 => "; one is there both raw and rendered and counts once".to_owned(),
+        n => format!("; {n} are there both raw and rendered and count once"),
+    };
+    let within = if folders > 1 { format!(" in {folders} folders") } else { String::new() };
+    let unexpected = folders > 1 || !twins.is_empty();
+    unexpected.then(|| report::counted(frames.len(), "frame") + &within + &twins)
 }
 
 /// Runs the audit of frames that were found, into a folder that was claimed.
@@ -99,8 +116,11 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     let seen = output::timed("reading and measuring", || measure_all(audit, &found.frames, &memory, &folder, &shelf))?;
     let unreached = found.frames.len() - seen.len();
     for Seen { done: frame, failed } in seen {
+        // Of a file that was measured as far as it goes it is said, too, but nothing stands in for it.
+        let stands =
+            |error: &IntakeError| frame.as_ref().filter(|done| done.path != error.path).map(|d| shown(&d.path));
+        failures.extend(failed.iter().map(|e| Failure { stand_in: stands(e), ..failure(e) }));
         done.extend(frame);
-        failures.extend(failed.iter().map(failure));
     }
     let mut frames = Vec::with_capacity(done.len());
     let (mut links, mut smalls, mut keys, mut used) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
@@ -140,6 +160,8 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
+    // The small pictures are the most that is held of a frame, and have served their purpose.
+    drop(smalls);
     let mut run = Run { frames, failures, groups, baselines, intent: audit.intent, unreached };
     match guarded(|| output::timed("writing the report", || write(audit, &run, &links, &folder))) {
         Ok(written) => written?,
@@ -164,7 +186,7 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     if audit.open && audit.page && !output::open(&read) {
         output::say("tussock: nothing here opens a page by itself; open the report by hand");
     }
-    Ok(Outcome::of(run.frames.len(), run.failures.len() + unreached + left_alone))
+    Ok(Outcome::of(run.frames.len(), run.failed() + unreached + left_alone))
 }
 
 /// What is remembered for an audit.
@@ -253,7 +275,7 @@ fn missed_mark(option: &str, place: Place, frames: &[Frame]) -> Option<String> {
 
 fn write(audit: &Audit, run: &Run, links: &[Links], folder: &Folder) -> anyhow::Result<()> {
     let view = report::view(run);
-    folder.put("audit.json", &report::json(&view))?;
+    folder.put_with("audit.json", &mut |out| report::write_json(&view, out))?;
     folder.put("audit.csv", &report::csv(&view))?;
     if audit.page {
         for (file, bytes) in report::companions(&view) {

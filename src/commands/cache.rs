@@ -1,15 +1,67 @@
-//! Forgets remembered measurements.
+//! Remembered measurements: how many there are, and forgetting them.
+
+use std::time::{SystemTime, UNIX_EPOCH};
+
+use anyhow::Context as _;
+use serde_json::json;
 
 use super::{Outcome, remember};
 use crate::output::{self, store};
 use crate::quantity::shown;
 
-/// Removes the store; `json`: whether to say so in JSON.
+/// Forgets what was not asked for in the last `older` days, or all; `json`: whether to say so in JSON.
 ///
 /// # Errors
-/// Where it exists and can't be removed.
-pub fn clear(json: bool) -> anyhow::Result<Outcome> {
-    use anyhow::Context as _;
+/// Where there is something that can't be forgotten.
+pub fn clear(older: Option<u32>, json: bool) -> anyhow::Result<Outcome> {
+    let forgotten = match older {
+        None => all()?,
+        Some(days) => remember::stored()?.map(|mut store| {
+            let now = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_secs());
+            store.forget(now.saturating_sub(u64::from(days) * 24 * 3600))
+        }),
+    };
+    output::print(&if json {
+        format!("{}\n", json!({"format": "tussock.cache", "version": 1, "forgotten_bytes": forgotten}))
+    } else {
+        match forgotten {
+            Some(bytes) => format!("Forgot {} of remembered measurements.\n", megabytes(bytes)),
+            None => "There was nothing to forget.\n".into(),
+        }
+    });
+    Ok(Outcome::Done)
+}
+
+/// Says how much is remembered, and where; `json`: in JSON.
+///
+/// # Errors
+/// Where the system names no folder for it.
+pub fn show(json: bool) -> anyhow::Result<Outcome> {
+    let place = remember::place()?;
+    let bytes = std::fs::metadata(&place).ok().map(|m| m.len());
+    output::print(&if json {
+        let told = json!({
+            "format": "tussock.cache", "version": 1, "bytes": bytes, "most_bytes": store::BOUND, "place": shown(&place),
+        });
+        format!("{told}\n")
+    } else {
+        match bytes {
+            Some(bytes) => {
+                let most = megabytes(store::BOUND);
+                format!("{} of remembered measurements, of at most {most}: {}\n", megabytes(bytes), shown(&place))
+            }
+            None => "Nothing is remembered.\n".into(),
+        }
+    });
+    Ok(Outcome::Done)
+}
+
+fn megabytes(bytes: u64) -> String {
+    format!("{:.1} MB", bytes as f64 / 1e6)
+}
+
+/// Removes the store and a damaged one beside it; their bytes, `None` where there was neither.
+fn all() -> anyhow::Result<Option<u64>> {
     let place = remember::place()?;
     let mut forgotten = None;
     for path in [store::aside(&place), place] {
@@ -18,14 +70,5 @@ pub fn clear(json: bool) -> anyhow::Result<Outcome> {
             *forgotten.get_or_insert(0) += facts.len();
         }
     }
-    if json {
-        let told = serde_json::json!({"format": "tussock.cache", "version": 1, "forgotten_bytes": forgotten});
-        output::print(&format!("{told}\n"));
-        return Ok(Outcome::Done);
-    }
-    output::print(&match forgotten {
-        Some(bytes) => format!("Forgot {:.1} MB of remembered measurements.\n", bytes as f64 / 1e6),
-        None => "There was nothing to forget.\n".into(),
-    });
-    Ok(Outcome::Done)
+    Ok(forgotten)
 }

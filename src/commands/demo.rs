@@ -25,10 +25,10 @@ pub struct Demo {
     pub overwrite: bool,
     /// Threads; `None` for all.
     pub jobs: Option<usize>,
-    /// Print `audit.json` instead of the table.
-    pub json: bool,
     /// Whether to open the page when it is written.
     pub open: bool,
+    /// Print `audit.json` instead of the table.
+    pub json: bool,
 }
 
 /// Renders the shoot into `out/shoot` and audits it into `out`.
@@ -68,9 +68,9 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         remember: false,
         page: true,
         renditions: false,
+        open: demo.open,
         theme: report::Theme::Auto,
         json: demo.json,
-        open: demo.open,
         settings: measure::Settings::default(),
         intent: Intent::default(),
         overrides: Overrides::default(),

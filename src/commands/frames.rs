@@ -180,6 +180,7 @@ pub fn failure(error: &IntakeError) -> Failure {
         problem: error.problem.clone(),
         advice: error.advice.clone(),
         detail: error.detail.clone(),
+        stand_in: None,
     }
 }
 

@@ -1,6 +1,6 @@
 //! A progress line on standard error: frames done, rate, time left; quiet when nobody watches.
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 
 /// A line that counts frames; hidden unless standard error is a terminal.
 pub struct Progress(ProgressBar);
@@ -12,9 +12,9 @@ impl Progress {
         let target =
             if crate::output::is_quiet() { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
         let bar = ProgressBar::with_draw_target(Some(frames as u64), target);
-        let style = ProgressStyle::with_template("{prefix} {pos} of {len} frames, {per_sec}, {eta} left");
+        let style = ProgressStyle::with_template("{prefix} {bar:24} {pos} of {len} frames{pace}");
         if let Ok(style) = style {
-            bar.set_style(style);
+            bar.set_style(style.progress_chars("=> ").with_key("pace", pace));
         }
         bar.set_prefix(what.to_owned());
         Self(bar)
@@ -28,6 +28,16 @@ impl Progress {
     /// Says a line above the progress, or plainly where there is none.
     pub fn say(&self, text: &str) {
         if self.0.is_hidden() { crate::output::say(text) } else { self.0.println(crate::output::said(text)) }
+    }
+}
+
+/// Frames a minute and the time left, once a frame or two have shown them.
+fn pace(state: &ProgressState, out: &mut dyn std::fmt::Write) {
+    const ENOUGH: u64 = 2;
+    if state.pos() >= ENOUGH {
+        let left = HumanDuration(state.eta());
+        // What can't be written to the line is not missed.
+        let _ = write!(out, ", {:.0} a minute, {left:#} left", 60.0 * state.per_sec());
     }
 }
 

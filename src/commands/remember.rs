@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::intake;
 use crate::output;
-use crate::output::store::{Key, Store, StoreError};
+use crate::output::store::{BOUND, Key, Store, StoreError};
 use crate::report::{Picture, Pictures, Spot};
 
 /// The store of one run, or none.
@@ -98,6 +98,23 @@ impl Memory {
             store.put(key, bytes);
         }
     }
+}
+
+impl Drop for Memory {
+    fn drop(&mut self) {
+        if let Some(store) = &mut self.store {
+            store.keep_to(BOUND);
+        }
+    }
+}
+
+/// The user's store, for looking after it; `None` where there is none yet.
+///
+/// # Errors
+/// Where another process has it or it can't be read.
+pub fn stored() -> anyhow::Result<Option<Store>> {
+    let place = place()?;
+    Ok(if place.exists() { Some(patiently(&place)?) } else { None })
 }
 
 /// How long to wait for a store that another process has: one that was just killed lets go of it in a moment.

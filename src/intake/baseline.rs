@@ -362,7 +362,7 @@ fn units(plan: &Plan, data: &[u8], luma: &mut [u8], codes: &mut [[u8; 2]]) -> Op
     for row in 0..plan.down {
         for column in 0..plan.across {
             let unit = row * plan.across + column;
-            if plan.interval > 0 && unit > 0 && unit % plan.interval == 0 {
+            if plan.interval > 0 && unit > 0 && unit.is_multiple_of(plan.interval) {
                 (bits.marker()? == 0xD0 + (unit / plan.interval - 1) as u8 % 8).then_some(())?;
                 before = [0; 3];
             }

@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File, TryLockError};
-use std::io;
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
@@ -141,15 +141,25 @@ impl Folder {
     /// # Errors
     /// Where it can't be written.
     pub fn put(&self, name: &str, bytes: &[u8]) -> anyhow::Result<()> {
+        self.put_with(name, &mut |out| out.write_all(bytes))
+    }
+
+    /// Writes a file of the report as it is made, out of sight until [`Folder::swap`].
+    ///
+    /// # Errors
+    /// Where it can't be written.
+    pub fn put_with(&self, name: &str, write: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>) -> anyhow::Result<()> {
         let place = self.staging.path().join(name);
-        let write = || {
+        let mut made = || {
             if let Some(folder) = place.parent() {
                 fs::create_dir_all(folder)?;
             }
-            fs::write(&place, bytes)
+            let mut out = Digesting { file: BufWriter::new(File::create(&place)?), hasher: blake3::Hasher::new() };
+            write(&mut out)?;
+            out.file.flush()?;
+            io::Result::Ok(out.hasher.finalize().to_hex().to_string())
         };
-        write().with_context(|| format!("cannot write {}", shown(&self.path.join(name))))?;
-        let digest = blake3::hash(bytes).to_hex().to_string();
+        let digest = made().with_context(|| format!("cannot write {}", shown(&self.path.join(name))))?;
         self.written.lock().unwrap_or_else(PoisonError::into_inner).insert(name.to_owned(), [digest].into());
         Ok(())
     }
@@ -223,6 +233,24 @@ impl Folder {
             digests.iter().for_each(|digest| text.push_str(&format!("{digest} {file}\n")));
         }
         super::replace(&self.path.join(REPORT_MARK), text.as_bytes())
+    }
+}
+
+/// A file whose digest is known once it is written.
+struct Digesting {
+    file: BufWriter<File>,
+    hasher: blake3::Hasher,
+}
+
+impl Write for Digesting {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.file.write(bytes)?;
+        self.hasher.update(&bytes[..written]);
+        Ok(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
     }
 }
 

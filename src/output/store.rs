@@ -7,9 +7,11 @@ use std::collections::HashMap;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
-use redb::{Database, DatabaseError, ReadableDatabase as _, StorageError, TableDefinition, TableError};
+use redb::{
+    Database, DatabaseError, ReadableDatabase as _, ReadableTable as _, StorageError, TableDefinition, TableError,
+};
 use thiserror::Error;
 
 use super::guard::guarded;
@@ -20,6 +22,14 @@ use crate::quantity::shown;
 const DIGESTS: TableDefinition<&[u8], &[u8]> = TableDefinition::new("digests");
 /// Key to a record with remembered bytes.
 const RESULTS: TableDefinition<&[u8], &[u8]> = TableDefinition::new("results");
+
+/// Key to when its bytes were last put or asked for, seconds since 1970.
+const SEEN: TableDefinition<&[u8], u64> = TableDefinition::new("seen");
+
+/// Length of the file from which the results seen longest ago are forgotten, and the share of it that is kept then, so that it
+/// isn't done at every run.
+pub const BOUND: u64 = 8 << 30;
+const KEPT: f64 = 0.75;
 
 /// How long results may wait in memory before they are put on disk: a kill loses at most this much work.
 const PATIENCE: Duration = Duration::from_secs(2);
@@ -53,6 +63,7 @@ pub struct Store {
 struct Waiting {
     digests: HashMap<Vec<u8>, Key>,
     results: HashMap<Key, Vec<u8>>,
+    seen: HashMap<Key, u64>,
     since: Option<Instant>,
 }
 
@@ -89,7 +100,11 @@ impl Store {
         if let Some(bytes) = self.waiting().results.get(key) {
             return Some(bytes.clone());
         }
-        self.read(RESULTS, key)
+        let found = self.read(RESULTS, key);
+        if found.is_some() {
+            self.waiting().seen.insert(*key, now());
+        }
+        found
     }
 
     /// The digest remembered for a file's identity.
@@ -110,6 +125,7 @@ impl Store {
     pub fn put(&self, key: Key, bytes: Vec<u8>) {
         let mut waiting = self.waiting();
         waiting.results.insert(key, bytes);
+        waiting.seen.insert(key, now());
         if waiting.since.get_or_insert_with(Instant::now).elapsed() > PATIENCE {
             self.commit(&mut waiting);
         }
@@ -118,6 +134,44 @@ impl Store {
     /// Puts all that waits on disk. What can't be written is forgotten: it can be measured again.
     pub fn flush(&self) {
         self.commit(&mut self.waiting());
+    }
+
+    /// Forgets results that were not asked for since `before` (seconds since 1970), or for which that isn't known, and gives
+    /// their room back to the disk; how many bytes the file lost.
+    pub fn forget(&mut self, before: u64) -> u64 {
+        self.flush();
+        self.forget_where(|_| before)
+    }
+
+    /// Forgets what was seen longest ago where the file is longer than `bound`.
+    pub fn keep_to(&mut self, bound: u64) -> u64 {
+        self.flush();
+        if self.length() <= bound {
+            return 0;
+        }
+        self.forget_where(|ages| {
+            // Newest first, until what is kept fills its share of the bound.
+            let mut room = (bound as f64 * KEPT) as u64;
+            let within = |&&(_, size): &&(u64, u64)| room.checked_sub(size).map(|left| room = left).is_some();
+            ages.iter().rev().take_while(within).last().map_or(u64::MAX, |&(seen, _)| seen)
+        })
+    }
+
+    fn length(&self) -> u64 {
+        std::fs::metadata(&self.path).map_or(0, |m| m.len())
+    }
+
+    /// Forgets results seen before what `limit` makes of all, in the order in which they were seen, with their sizes.
+    fn forget_where(&mut self, limit: impl Fn(&[(u64, u64)]) -> u64) -> u64 {
+        let long = self.length();
+        let place = self.database.get_mut().unwrap_or_else(PoisonError::into_inner);
+        let Some(database) = place.as_mut().and_then(Arc::get_mut) else { return 0 };
+        // What can't be forgotten stays, which does no harm.
+        let _ = guarded(|| {
+            forget(database, &limit)?;
+            database.compact().map_err(redb::Error::from)
+        });
+        long.saturating_sub(self.length())
     }
 
     fn waiting(&self) -> MutexGuard<'_, Waiting> {
@@ -170,7 +224,7 @@ impl Store {
 }
 
 fn write(database: &Database, waiting: &Waiting) -> Result<(), redb::Error> {
-    if waiting.digests.is_empty() && waiting.results.is_empty() {
+    if waiting.digests.is_empty() && waiting.results.is_empty() && waiting.seen.is_empty() {
         return Ok(());
     }
     let write = database.begin_write()?;
@@ -182,6 +236,46 @@ fn write(database: &Database, waiting: &Waiting) -> Result<(), redb::Error> {
         let mut table = write.open_table(RESULTS)?;
         for (key, bytes) in &waiting.results {
             table.insert(key.as_slice(), record(key, bytes).as_slice())?;
+        }
+        let mut table = write.open_table(SEEN)?;
+        for (key, seen) in &waiting.seen {
+            table.insert(key.as_slice(), seen)?;
+        }
+    }
+    write.commit()?;
+    Ok(())
+}
+
+/// Seconds since 1970 by the system's clock.
+fn now() -> u64 {
+    SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_secs())
+}
+
+fn forget(database: &Database, limit: &impl Fn(&[(u64, u64)]) -> u64) -> Result<(), redb::Error> {
+    let write = database.begin_write()?;
+    {
+        let mut seen = write.open_table(SEEN)?;
+        let mut results = write.open_table(RESULTS)?;
+        let mut ages: Vec<(u64, u64)> = Vec::new();
+        for entry in results.iter()? {
+            let (key, bytes) = entry?;
+            let at = seen.get(key.value())?.map_or(0, |s| s.value());
+            // What is longer than a page takes pages of a power of two.
+            ages.push((at, (bytes.value().len() as u64).next_power_of_two()));
+        }
+        ages.sort_unstable();
+        let limit = limit(&ages);
+        // What the table doesn't know was there before it was.
+        let mut old = std::collections::HashSet::new();
+        for entry in results.iter()? {
+            let key = entry?.0.value().to_vec();
+            if seen.get(key.as_slice())?.is_none_or(|s| s.value() < limit) {
+                old.insert(key);
+            }
+        }
+        for key in &old {
+            results.remove(key.as_slice())?;
+            seen.remove(key.as_slice())?;
         }
     }
     write.commit()?;
@@ -309,6 +403,39 @@ mod tests {
         assert_eq!(store.get(&key).as_deref(), Some(b"seven".as_slice()));
         assert_eq!(store.digest(b"file"), Some(key));
         assert_eq!(store.get(&other), None);
+    }
+
+    #[test]
+    fn what_was_not_asked_for_is_forgotten_and_the_rest_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("store.redb");
+        let key = |k: u8| [k; 32];
+        let mut store = Store::open(&path).unwrap();
+        for k in 0..60 {
+            store.put(key(k), vec![k; 200_000]);
+            store.waiting().seen.insert(key(k), 1000 + u64::from(k));
+        }
+        // As a store from before the times were kept.
+        store.waiting().seen.remove(&key(0));
+        store.flush();
+        assert!(store.get(&key(7)).is_some(), "asking for it makes it new");
+        let long = store.length();
+        assert!(store.forget(1030) > 0);
+        assert!(store.length() < long * 3 / 4, "{} of {long}", store.length());
+        for k in 0..60 {
+            let kept = k == 7 || k >= 30;
+            assert_eq!(store.get(&key(k)).map(|b| b == vec![k; 200_000]), kept.then_some(true), "{k}");
+        }
+        // All were just asked for; nothing is older than the others, but the bound holds.
+        let bound = store.length() / 2;
+        assert_eq!(store.keep_to(u64::MAX), 0);
+        for k in 30..60 {
+            store.waiting().seen.insert(key(k), 2000 + u64::from(k));
+        }
+        store.waiting().seen.insert(key(7), 1);
+        store.keep_to(bound);
+        assert!(store.length() <= bound, "{} of {bound}", store.length());
+        assert!(store.get(&key(59)).is_some() && store.get(&key(7)).is_none() && store.get(&key(30)).is_none());
     }
 
     #[test]

@@ -27,7 +27,7 @@ pub fn view(run: &Run) -> View {
             }
         }
     }
-    let summary = summary(&frames, run.failures.len(), run.unreached);
+    let summary = summary(&frames, run.failed(), run.unreached);
     View {
         format: "tussock.audit",
         version: VERSION,
@@ -42,6 +42,7 @@ pub fn view(run: &Run) -> View {
                 problem: f.problem.clone(),
                 advice: f.advice.clone(),
                 detail: f.detail.clone(),
+                stand_in: f.stand_in.clone(),
             })
             .collect(),
         groups: run.groups.clone(),

@@ -353,7 +353,7 @@ fn failures(view: &View) -> Vec<FailureRow> {
         .map(|f| FailureRow {
             file: plain(&f.file),
             problem: plain(f.problem.trim_end_matches('.')),
-            advice: plain(&f.advice),
+            advice: f.stand_in.as_ref().map_or_else(|| plain(&f.advice), |s| format!("{} stands in for it.", plain(s))),
         })
         .collect()
 }

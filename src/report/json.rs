@@ -1,39 +1,50 @@
 //! View to `audit.json`, and its published schema.
 
+use std::io::{self, Write};
+
 use serde::Serialize;
 
 use super::View;
 
-/// The view as JSON, one frame or failure a line so that lines can be searched and compared.
+/// The view as JSON, as [`write_json`] writes it.
 #[must_use]
 pub fn json(view: &View) -> Vec<u8> {
     let mut out = Vec::new();
-    out.extend_from_slice(b"{\n");
-    let mut field = |name: &str, value: Vec<u8>, last: bool| {
-        out.extend_from_slice(format!("\"{name}\": ").as_bytes());
-        out.extend_from_slice(&value);
-        out.extend_from_slice(if last { b"\n" } else { b",\n" });
-    };
-    field("format", bytes(&view.format), false);
-    field("version", bytes(&view.version), false);
-    field("asked", bytes(&view.asked), false);
-    field("summary", bytes(&view.summary), false);
-    field("frames", lines(&view.frames), false);
-    field("failures", lines(&view.failures), false);
-    field("groups", lines(&view.groups), false);
-    field("baselines", lines(&view.baselines), true);
-    out.extend_from_slice(b"}\n");
+    // Writing to memory can't fail.
+    let _ = write_json(view, &mut out);
     out
 }
 
-fn lines<T: Serialize>(items: &[T]) -> Vec<u8> {
-    let mut out = b"[".to_vec();
-    for (i, item) in items.iter().enumerate() {
-        out.extend_from_slice(if i == 0 { b"\n" } else { b",\n" });
-        out.extend_from_slice(&bytes(item));
+/// Writes the view as JSON, one frame or failure a line so that lines can be searched and compared.
+///
+/// # Errors
+/// Those of the writer.
+pub fn write_json(view: &View, out: &mut dyn Write) -> io::Result<()> {
+    out.write_all(b"{\n")?;
+    for (name, value) in [
+        ("format", bytes(&view.format)),
+        ("version", bytes(&view.version)),
+        ("asked", bytes(&view.asked)),
+        ("summary", bytes(&view.summary)),
+    ] {
+        write!(out, "\"{name}\": ")?;
+        out.write_all(&value)?;
+        out.write_all(b",\n")?;
     }
-    out.extend_from_slice(b"]");
-    out
+    lines(out, "frames", &view.frames, ",\n")?;
+    lines(out, "failures", &view.failures, ",\n")?;
+    lines(out, "groups", &view.groups, ",\n")?;
+    lines(out, "baselines", &view.baselines, "\n}\n")
+}
+
+/// A list, each of its items on a line of its own: only one of them is in memory as text.
+fn lines<T: Serialize>(out: &mut dyn Write, name: &str, items: &[T], after: &str) -> io::Result<()> {
+    write!(out, "\"{name}\": [")?;
+    for (i, item) in items.iter().enumerate() {
+        out.write_all(if i == 0 { b"\n" } else { b",\n" })?;
+        out.write_all(&bytes(item))?;
+    }
+    write!(out, "]{after}")
 }
 
 fn bytes<T: Serialize>(value: &T) -> Vec<u8> {

@@ -12,6 +12,7 @@ mod data;
 mod edge;
 mod facts;
 mod html;
+mod hue;
 mod json;
 mod keep;
 mod lens;
@@ -29,7 +30,6 @@ mod spots;
 mod table;
 mod text;
 mod theme;
-mod tint;
 mod view;
 mod watch;
 pub mod wording;
@@ -40,10 +40,11 @@ pub use cards::companions;
 pub use edge::EdgeView;
 pub use facts::{FactsView, facts_text};
 pub use html::html;
-pub use json::{json, schemas};
+pub use json::{json, schemas, write_json};
 pub use keep::{Proposal, proposals, report_id};
 pub use lens::{lens_heading, lens_page, lens_text};
 pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
+pub use phrase::counted;
 pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};
 pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_text};
 pub use spots::{CROP, Spot, SpotName, spots};
@@ -90,6 +91,8 @@ pub struct Failure {
     pub advice: String,
     /// What a decoder or the system said of it, in its own words.
     pub detail: Option<String>,
+    /// The file of the same frame that was audited in its place, so that the frame has not failed.
+    pub stand_in: Option<String>,
 }
 
 /// Everything one audit found.
@@ -107,4 +110,12 @@ pub struct Run {
     pub intent: Intent,
     /// Frames that were found but not looked at, since somebody asked to stop.
     pub unreached: usize,
+}
+
+impl Run {
+    /// How many of the files that failed left their frame without an answer.
+    #[must_use]
+    pub fn failed(&self) -> usize {
+        self.failures.iter().filter(|f| f.stand_in.is_none()).count()
+    }
 }

@@ -16,6 +16,12 @@ pub fn verdict(frame: &Frame, units: Units) -> Words {
     }
 }
 
+/// A number of things, "1 frame" or "12 frames".
+#[must_use]
+pub fn counted(number: usize, of: &str) -> String {
+    if number == 1 { format!("1 {of}") } else { format!("{number} {of}s") }
+}
+
 /// What is said where an audit was stopped before it had looked at all frames.
 #[must_use]
 pub fn stopped(unreached: usize) -> Option<String> {

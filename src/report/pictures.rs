@@ -5,7 +5,7 @@ use image::codecs::jpeg::JpegEncoder;
 use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops};
 
 use super::spots::{Spot, SpotName, spots};
-use super::{Frame, tint};
+use super::{Frame, hue};
 use crate::quantity::Region;
 use crate::shot::{Plane, Tint};
 
@@ -86,13 +86,13 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
         }
     };
     let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
-    let at_one = |r: Region, quality: u8| match (same_size, pixels.tint, pixels.colour) {
+    let at_one = |r: Region, quality: u8| match (same_size, pixels.colour, pixels.tint) {
         (Some(colour), ..) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
-        (None, Some(tint), _) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
-        (None, None, Some(colour)) => match tint::tinted(plane, colour, r) {
+        (None, Some(colour), _) => match hue::coloured(plane, colour, r) {
             Some(picture) => rgb(&picture, quality),
             None => grey(&cropped(plane, &tone, r), quality),
         },
+        (None, None, Some(tint)) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
         (None, None, None) => grey(&cropped(plane, &tone, r), quality),
     };
     Pictures {

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Frame;
 use crate::diagnose::{Standing, ZoneName};
+use crate::judge::Judgement;
 use crate::measure::{Tile, TileState};
 use crate::quantity::{Point, Region};
 
@@ -115,8 +116,15 @@ fn telling(frame: &Frame, zone: ZoneName) -> Option<u32> {
         let apart = |t: &Tile| t.blur.map(|b| (b.value - wanted.value).abs());
         tiles().filter_map(|(i, t)| Some((i, apart(t)?))).min_by(|a, b| a.1.total_cmp(&b.1))
     });
+    // A zone known to be soft without a number is shown by what is soft in it.
+    let beyond = zone.answer.judgement == Judgement::Beyond;
+    let tells = |state| match state {
+        TileState::AtLeast => beyond,
+        TileState::Measured | TileState::AtMost => !beyond,
+        _ => false,
+    };
     let bounded = || {
-        let told = tiles().filter(|(_, t)| matches!(t.state, TileState::Measured | TileState::AtMost));
+        let told = tiles().filter(|(_, t)| tells(t.state));
         told.map(|(i, t)| (i, t.contrast)).max_by(|a, b| a.1.total_cmp(&b.1))
     };
     carries.or_else(bounded).map(|(i, _)| i)

@@ -1,5 +1,8 @@
 //! View to the terminal's table: frame, near, far, corners, verdict, what to do next.
 
+use std::collections::HashSet;
+
+use super::keep::proposals;
 use super::number::{self, plain};
 use super::view::{FrameView, View, ZoneView};
 use super::{cards, phrase};
@@ -9,6 +12,8 @@ use crate::quantity::{Distance, Units};
 
 /// Columns that the shortest advice worth giving takes, "focus at 2.9 m".
 const SHORTEST: usize = 14;
+/// Frames that a list below the table names; the report and `tussock keepers` have them all. Chosen: a few lines.
+const LISTED: usize = 12;
 
 /// The table and a closing summary, at most `width` columns wide (80 to 120 are sensible; it never goes below 72).
 #[must_use]
@@ -16,7 +21,11 @@ pub fn text(view: &View, width: usize) -> String {
     let width = width.clamp(72, 120);
     let units = units(view);
     let mut out = String::new();
+    if let ([only], [], 0) = (view.frames.as_slice(), view.failures.as_slice(), view.summary.unreached) {
+        return one(only, view, units);
+    }
     if !view.frames.is_empty() {
+        out.push_str(&format!("Optical blur in px{}.\n\n", limits(&view.frames)));
         let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
         // Below 100 columns the corners give way to the names; the report has them, and the uncertainties.
         let wide = width >= 100;
@@ -42,9 +51,77 @@ pub fn text(view: &View, width: usize) -> String {
         out.push('\n');
     }
     for failure in &view.failures {
-        out.push_str(&format!("failed: {}: {}\n", plain(&failure.file), plain(&failure.problem)));
+        let (file, problem) = (plain(&failure.file), plain(&failure.problem));
+        match &failure.stand_in {
+            None => out.push_str(&format!("failed: {file}: {problem}\n")),
+            Some(other) => out.push_str(&format!("{file}: {problem}; {} stands in for it\n", plain(other))),
+        }
     }
     out.push_str(&closing(view));
+    out
+}
+
+/// A single frame's answer in full.
+fn one(frame: &FrameView, view: &View, units: Units) -> String {
+    let words = &frame.verdict.words[usize::from(units == Units::Imperial)];
+    let mut out = format!("{}: {}\n", plain(&frame.file), words.line);
+    for more in [&words.detail, &words.advice].into_iter().filter(|w| !w.is_empty()) {
+        out.push_str(&format!("{more}\n"));
+    }
+    for b in &view.baselines {
+        out.push_str(&format!("{}\n", b.sentence));
+    }
+    out
+}
+
+/// The permitted blur of all frames, where it is known.
+fn limits(frames: &[FrameView]) -> String {
+    let permitted = |f: &FrameView| f.permitted.blur_px.map(number::width);
+    let mut all: Vec<String> = frames.iter().filter_map(permitted).collect();
+    all.sort();
+    all.dedup();
+    match all.as_slice() {
+        [] => String::new(),
+        [one] => format!(" against the {one} permitted"),
+        [least, .., most] => format!(" against the {least} to {most} permitted"),
+    }
+}
+
+/// What to keep and what to take again, scene by scene.
+fn lists(view: &View) -> String {
+    let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
+    let units = units(view);
+    let proposals = proposals(view);
+    let named = |frames: Vec<String>| {
+        let more = frames.len().saturating_sub(LISTED);
+        let shown = frames.iter().take(LISTED).map(String::as_str).collect::<Vec<_>>().join(", ");
+        if more > 0 { format!("{shown} and {more} more") } else { shown }
+    };
+    let of = |wanted: &dyn Fn(usize, &FrameView) -> Option<String>| -> Vec<String> {
+        view.frames.iter().enumerate().filter_map(|(i, f)| wanted(i, f)).collect()
+    };
+    let name = |f: &FrameView| cards::short_name(&f.file, folder);
+    let keep = of(&|i, f| proposals[i].filter(|p| p.keep).map(|_| name(f)));
+    // What a frame of the scene shows sharp, or a bracket covers together, need not be taken again; else its best stands for it.
+    let covered = |i: usize| proposals[i].is_some_and(|p| p.keep) && view.frames[i].sharp.throughout != Some(false);
+    let served: HashSet<usize> =
+        (0..view.frames.len()).filter(|&i| covered(i)).filter_map(|i| view.frames[i].group).collect();
+    let whole =
+        |g: usize| view.groups.get(g).is_some_and(|g| g.answer.covering_set.as_ref().is_some_and(|s| s.len() > 1));
+    let again = of(&|i, f| {
+        let stands = match f.group {
+            Some(g) => !served.contains(&g) && !whole(g) && proposals[i].is_some_and(|p| p.keep),
+            None => true,
+        };
+        (f.sharp.throughout == Some(false) && stands).then(|| format!("{} ({})", name(f), next(f, units)))
+    });
+    let mut out = String::new();
+    if !keep.is_empty() {
+        out.push_str(&format!("Keep: {}.\n", named(keep)));
+    }
+    if !again.is_empty() {
+        out.push_str(&format!("Take again: {}.\n", named(again)));
+    }
     out
 }
 
@@ -55,19 +132,15 @@ pub(super) fn units(view: &View) -> Units {
 
 fn closing(view: &View) -> String {
     let s = &view.summary;
-    let frames = |n: usize| if n == 1 { "1 frame".to_owned() } else { format!("{n} frames") };
     let mut out = format!(
         "{} audited: {} sharp from near to far, {} not, {} with near or far unknown",
-        frames(s.frames),
+        phrase::counted(s.frames, "frame"),
         s.sharp_throughout,
         s.not_sharp,
         s.unknown
     );
     if s.failures > 0 {
-        out.push_str(&format!(
-            "; {} failed",
-            if s.failures == 1 { "1 file".into() } else { format!("{} files", s.failures) }
-        ));
+        out.push_str(&format!("; {} failed", phrase::counted(s.failures, "file")));
     }
     out.push_str(".\n");
     out.push_str(&phrase::stopped(s.unreached).map_or_else(String::new, |words| words + "\n"));
@@ -76,6 +149,7 @@ fn closing(view: &View) -> String {
     if !causes.is_empty() {
         out.push_str(&format!("Why: {}.\n", causes.join(", ")));
     }
+    out.push_str(&lists(view));
     for b in &view.baselines {
         out.push_str(&format!("{}\n", b.sentence));
     }

@@ -443,6 +443,8 @@ pub struct FailureView {
     pub advice: String,
     /// What a decoder or the system said of it, in its own words.
     pub detail: Option<String>,
+    /// The file of the same frame that was audited in its place; null where the frame failed.
+    pub stand_in: Option<String>,
 }
 
 /// Frames that show one scene, answered as `tussock series` answers them.

@@ -7,6 +7,9 @@ use thiserror::Error;
 
 use super::RDF;
 
+/// Places in a text and what is to stand there.
+pub(super) type Changes = Vec<(Range<usize>, String)>;
+
 /// Why a sidecar is left alone, as a clause.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum Refused {
@@ -176,7 +179,7 @@ pub(super) fn escaped(text: &str) -> String {
 }
 
 /// Makes changes, none of which may reach into another.
-pub(super) fn apply(text: &str, mut changes: Vec<(Range<usize>, String)>) -> Result<String, Refused> {
+pub(super) fn apply(text: &str, mut changes: Changes) -> Result<String, Refused> {
     changes.sort_by_key(|(range, _)| (range.start, range.end));
     let mut out = String::with_capacity(text.len() + 4096);
     let mut at = 0;

@@ -1,10 +1,8 @@
 //! The list of keywords of a packet (`dc:subject`, an unordered array by ISO 16684-1), in the forms it is met in.
 
-use std::ops::Range;
-
 use roxmltree::Node;
 
-use super::edit::{Parts, Refused, Value, blanks_before, escaped, with_blanks_before};
+use super::edit::{Changes, Parts, Refused, Value, blanks_before, escaped, with_blanks_before};
 use super::{DC, RDF};
 
 /// What stands for the list.
@@ -56,13 +54,9 @@ impl<'a> Keywords<'a> {
 
     /// The changes that take keywords out and put others in, and what is to stand in a new description where the list has no
     /// place yet: raw items to begin the list with.
-    pub(super) fn change(
-        &self,
-        take_out: &[&str],
-        put_in: &[&str],
-    ) -> Result<(Vec<(Range<usize>, String)>, Option<Vec<String>>), Refused> {
+    pub(super) fn change(&self, take_out: &[&str], put_in: &[&str]) -> Result<(Changes, Option<Vec<String>>), Refused> {
         let text = self.text;
-        let mut changes = Vec::new();
+        let mut changes = Changes::new();
         match &self.form {
             Form::None => return Ok((changes, (!put_in.is_empty()).then(Vec::new))),
             Form::Attribute(value) => {

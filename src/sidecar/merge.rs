@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use roxmltree::Node;
 
-use super::edit::{Parts, Refused, Value, apply, blanks_before, escaped, parse, text};
+use super::edit::{Changes, Parts, Refused, Value, apply, blanks_before, escaped, parse, text};
 use super::keywords::{Keywords, item};
 use super::{DC, NAMESPACE, PREFIX, RDF, Rating, Wanted, XMP};
 
@@ -52,8 +52,6 @@ pub struct Change {
     /// A rating that was asked for but not given, since this one, not ours, is there.
     pub rating_kept: Option<String>,
 }
-
-type Changes = Vec<(Range<usize>, String)>;
 
 /// A new sidecar.
 ///

@@ -9,7 +9,7 @@ const browser = await chromium.launch({
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
   args: ["--no-sandbox", "--disable-gpu", "--in-process-gpu", "--disable-quic", "--disable-background-networking"],
 });
-const page = await browser.newPage({ viewport: { width: 1280, height: 1180 }, colorScheme: "light" });
+const page = await browser.newPage({ viewport: { width: 1280, height: 800 }, colorScheme: "light" });
 await page.goto(pathToFileURL(join(resolve(dir), "index.html")).href);
 await page.waitForSelector("html[data-ready=yes]");
 await page.evaluate((name) => {

@@ -151,14 +151,40 @@ fn the_terminal_table_fits_and_shows_hostile_names_plainly() {
     for width in [80, 100] {
         let text = report::text(&view, width);
         assert!(!text.chars().any(|c| c.is_control() && c != '\n') && !text.contains('\u{202e}'), "{text}");
-        let table: Vec<&str> = text.lines().take(10).collect();
+        let table: Vec<&str> = text.lines().take_while(|l| !l.starts_with("failed")).collect();
         for line in &table {
             assert!(line.chars().count() <= width, "{} > {width}: {line}", line.chars().count());
         }
-        assert!(table[2].contains("T0001.jpg"), "{text}");
-        assert!(table[2].contains("focus too far") && table[2].contains("focus at 2.9 m"), "{text}");
+        assert!(table[4].contains("T0001.jpg"), "{text}");
+        assert!(table[4].contains("focus too far") && table[4].contains("focus at 2.9 m"), "{text}");
     }
     assert!(report::text(&view, 80).contains("moor/T9999.jpg"));
+}
+
+#[test]
+fn the_terminal_says_the_limit_what_to_keep_and_what_to_take_again() {
+    let view = report::view(&shoot(9));
+    let text = report::text(&view, 100);
+    let permitted = view.frames[0].permitted.blur_px.expect("known");
+    assert!(text.lines().next().is_some_and(|l| l.contains(&format!("{permitted:.2}"))), "{text}");
+    let named = |head: &str| text.lines().find(|l| l.starts_with(head)).unwrap_or_default().to_owned();
+    for f in &view.frames {
+        let name = f.file.rsplit('/').next().expect("a name");
+        let alone = f.group.is_none();
+        assert_eq!(named("Take again: ").contains(name), alone && f.sharp.throughout == Some(false), "{name}: {text}");
+        assert!(!alone || f.sharp.throughout != Some(true) || named("Keep: ").contains(name), "{name}: {text}");
+    }
+}
+
+#[test]
+fn one_file_gets_its_answer_in_full_and_no_table() {
+    let mut run = shoot(1);
+    run.failures.clear();
+    let view = report::view(&run);
+    let text = report::text(&view, 100);
+    let words = &view.frames[0].verdict.words[0];
+    assert!(text.contains(&words.line) && text.contains(&words.advice), "{text}");
+    assert!(!text.contains("next time") && !text.contains("audited"), "{text}");
 }
 
 #[test]

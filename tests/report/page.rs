@@ -41,6 +41,7 @@ fn hostile_run() -> Run {
             problem: format!("cannot read {n}"),
             advice: format!("try {n}"),
             detail: None,
+            stand_in: None,
         })
         .collect();
     Run { frames, failures, intent, ..Run::default() }
@@ -84,6 +85,7 @@ fn hostile_names_add_no_tag_and_no_handler() {
             problem: "unreadable".into(),
             advice: "Try again.".into(),
             detail: None,
+            stand_in: None,
         };
     }
     let tame = report::html(&report::view(&tame), &[]);

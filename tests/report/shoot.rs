@@ -257,6 +257,7 @@ pub fn shoot(count: usize) -> Run {
             problem: "the file ends in the middle of the picture".into(),
             advice: "Copy it from the card again.".into(),
             detail: None,
+            stand_in: None,
         }],
         intent,
         ..Run::default()

@@ -64,6 +64,9 @@ pub(super) struct Group {
     pub frames: Vec<usize>,
     #[serde(default)]
     pub best: Option<usize>,
+    /// What was varied between the frames.
+    #[serde(default)]
+    pub varied: String,
     /// The frames that show every place sharp together, of a focus bracket.
     #[serde(default)]
     pub covering_set: Option<Vec<String>>,

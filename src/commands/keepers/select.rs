@@ -55,8 +55,8 @@ pub(super) fn select(report: &Report, choice: &Choice<'_>) -> Vec<usize> {
     let mut wanted: Vec<bool> =
         report.frames.iter().map(|f| which.iter().any(|w| is(*w, f.sharp.throughout, &f.verdict.cause))).collect();
     if choice.best {
-        let sharp_asked = which.iter().any(|w| matches!(w, Which::Sharp | Which::All));
-        report.groups.iter().for_each(|group| thin(report, group, sharp_asked, &mut wanted));
+        let by_verdict = choice.which.is_some();
+        report.groups.iter().for_each(|group| thin(report, group, by_verdict, &mut wanted));
     }
     if let Some(marks) = choice.marks {
         let (keep, leave_out): (HashSet<&str>, HashSet<&str>) =
@@ -79,18 +79,20 @@ fn is(which: Which, throughout: Option<bool>, cause: &str) -> bool {
     }
 }
 
-/// Of the frames of one scene that are wanted leaves the best, or all of them where none of them is clearly that. Where no frame
-/// is sharp by itself, but a bracket was taken so that several are together, those stay.
-fn thin(report: &Report, group: &super::report::Group, sharp_asked: bool, wanted: &mut [bool]) {
-    let any = group.frames.iter().any(|&i| wanted[i]);
-    match (&group.covering_set, group.best) {
-        (_, Some(best)) if wanted.get(best) == Some(&true) => group.frames.iter().for_each(|&i| wanted[i] = i == best),
-        (Some(set), _) if !any && sharp_asked => {
-            group
-                .frames
-                .iter()
-                .for_each(|&i| wanted[i] = report.frames[i].names().any(|name| set.iter().any(|file| file == name)));
+/// Of the frames of one scene leaves what the report's page proposes to keep of it: the best, or of a focus bracket those that
+/// cover the depth together. Where none is clearly best, verdicts decide. `by_verdict`: whether it must be asked for by its
+/// verdict as well.
+fn thin(report: &Report, group: &super::report::Group, by_verdict: bool, wanted: &mut [bool]) {
+    // One that is sharp from near to far by itself needs no others.
+    let enough = group.best.and_then(|b| report.frames.get(b)).is_some_and(|f| f.sharp.throughout == Some(true));
+    let bracket = group.covering_set.as_ref().filter(|set| set.len() > 1 && group.varied == "focus" && !enough);
+    let kept = |i: usize| match (bracket, group.best) {
+        (Some(set), _) => Some(report.frames[i].names().any(|name| set.iter().any(|file| file == name))),
+        (None, best) => best.map(|best| best == i),
+    };
+    for &i in &group.frames {
+        if let Some(kept) = kept(i) {
+            wanted[i] = kept && (wanted[i] || !by_verdict);
         }
-        _ => {}
     }
 }

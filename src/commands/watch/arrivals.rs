@@ -175,7 +175,7 @@ mod tests {
         let mut arrivals = Arrivals::new(true, std::slice::from_ref(&old));
         let start = Instant::now();
         let at = |ms: u64| start + Duration::from_millis(ms);
-        let list = [new.clone(), old.clone()];
+        let list = [new.clone(), old];
         std::fs::write(&new, "").unwrap();
         assert!(arrivals.ready(&list, at(0)).is_empty());
         assert!(arrivals.ready(&list, at(900)).is_empty(), "an empty file is no frame");

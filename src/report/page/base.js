@@ -10,8 +10,8 @@ const el = (id) => document.getElementById(id);
 const all = (selector, within = document) => [...within.querySelectorAll(selector)];
 const audit = JSON.parse(el("audit").textContent);
 /** @type {Frame[]} */
-const frames = audit.frames;
-const entries = frames.map((_, i) => el("frame-" + (i + 1)));
+const shoot = audit.frames;
+const entries = shoot.map((_, i) => el("frame-" + (i + 1)));
 const nonce = /** @type {any} */ (document.currentScript).nonce;
 
 const ZONES = ["near", "far", "centre", "top left", "top right", "bottom left", "bottom right"];
@@ -24,7 +24,7 @@ const SOFT_BY_NATURE = 4;
 const make = (name, text, attributes) => {
   const node = document.createElement(name);
   if (text !== undefined && text !== null) node.textContent = text;
-  for (const key in attributes || {}) node.setAttribute(key, attributes[key]);
+  for (const [key, value] of Object.entries(attributes || {})) node.setAttribute(key, value);
   return node;
 };
 /** @type {(name: string, attributes: Record<string, any>) => any} */
@@ -62,14 +62,14 @@ function tilesOf(f) {
   return tiles;
 }
 // In a large shoot the tiles lie beside the page, one script a frame.
-/** @type {any} */ (globalThis).tussockTiles = (/** @type {number} */ i, /** @type {string} */ text) => { frames[i].tiles = text; };
+/** @type {any} */ (globalThis).tussockTiles = (/** @type {number} */ i, /** @type {string} */ text) => { shoot[i].tiles = text; };
 /** @type {(i: number, then: () => void) => void} */
 function withTiles(i, then) {
-  if (frames[i].unpacked || frames[i].tiles !== undefined) return then();
+  if (shoot[i].unpacked || shoot[i].tiles !== undefined) return then();
   const script = document.createElement("script");
   script.nonce = nonce;
   script.src = "pictures/frame-" + String(i + 1).padStart(4, "0") + "-tiles.js";
-  script.onload = script.onerror = () => { script.remove(); if (frames[i].tiles === undefined) frames[i].tiles = ""; then(); };
+  script.onload = script.onerror = () => { script.remove(); if (shoot[i].tiles === undefined) shoot[i].tiles = ""; then(); };
   document.head.append(script);
 }
 // The rectangle of a tile, px of the picture.

@@ -2,7 +2,7 @@
 // One frame, large: opening, stepping, closing, and what is said of it.
 
 let now = 0;
-const frame = () => frames[now];
+const frame = () => shoot[now];
 
 /** @type {(i: number) => void} */
 function openFrame(i) {
@@ -21,7 +21,7 @@ function openFrame(i) {
   cursor = tiles.findIndex((t) => t.zones & 1 && t.blur !== null);
   if (cursor < 0) cursor = Math.floor(tiles.length / 2);
   const alike = (/** @type {Frame} */ o) => Number(o.group === f.group && f.group !== null);
-  el("beside").replaceChildren(make("option", "no other frame", { value: "" }), .../** @type {[Frame, number][]} */ (frames.map((o, k) => [o, k])).filter(([, k]) => k !== i)
+  el("beside").replaceChildren(make("option", "no other frame", { value: "" }), .../** @type {[Frame, number][]} */ (shoot.map((o, k) => [o, k])).filter(([, k]) => k !== i)
     .sort((a, b) => alike(b[0]) - alike(a[0]))
     .map(([o, k]) => make("option", o.name + (o.stop ? ", f/" + o.stop : ""), { value: k })));
   if (other !== null) el("beside").value = String(other);
@@ -66,7 +66,7 @@ function showMark() {
 const step = (by) => { const to = shown[shown.indexOf(now) + by]; if (to !== undefined) location.hash = "look-" + (to + 1); };
 function route() {
   const match = /^#look-(\d+)$/.exec(location.hash), i = match ? +match[1] - 1 : -1;
-  if (frames[i]) withTiles(i, () => { if (match && location.hash === match[0]) openFrame(i); }); else if (desk.open) desk.close();
+  if (shoot[i]) withTiles(i, () => { if (match && location.hash === match[0]) openFrame(i); }); else if (desk.open) desk.close();
 }
 desk.addEventListener("close", () => {
   document.documentElement.classList.remove("busy");

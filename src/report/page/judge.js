@@ -89,13 +89,13 @@ function adviceOf(f) {
   return now === f.throughout ? "" : now === true ? "Nothing to change for this use." : now === false ? "Audit again for this use to learn why; the frame, opened, has the command." : "";
 }
 
-frames.forEach((f, i) => { f.line = entries[i].querySelector(".verdict").textContent; });
+shoot.forEach((f, i) => { f.line = entries[i].querySelector(".verdict").textContent; });
 
 /** @type {(n: number, of: number) => string} */
 const headlineOf = (n, of) => of === 1 ? el("headline").textContent : n === of ? "All " + of + " frames are sharp from near to far" : n === 0 ? "None of " + of + " frames is known to be sharp from near to far" : n + " of " + of + " frames " + (n === 1 ? "is" : "are") + " sharp from near to far";
 const auditedHeadline = el("headline").textContent;
 /** @type {(of: (f: Frame) => any) => Map<any, number>} */
-const tallied = (of) => frames.reduce((m, f) => m.set(of(f), (m.get(of(f)) || 0) + 1), new Map());
+const tallied = (of) => shoot.reduce((m, f) => m.set(of(f), (m.get(of(f)) || 0) + 1), new Map());
 
 // Everything that speaks of the use.
 function judge() {
@@ -104,7 +104,7 @@ function judge() {
   el("rejudged").hidden = !otherUse();
   el("rejudged").textContent = otherUse() ? "Judged on this page for " + useWords() + "; the audit was for " + auditedUse + "." : "";
   const answers = tallied(throughout), causes = tallied(causeOf);
-  el("headline").textContent = otherUse() ? headlineOf(answers.get(true) || 0, frames.length) : auditedHeadline;
+  el("headline").textContent = otherUse() ? headlineOf(answers.get(true) || 0, shoot.length) : auditedHeadline;
   if (el("lede")) el("lede").hidden = otherUse();
   for (const button of all("[data-choose]")) {
     const [kind, value] = button.dataset.choose.split(":");
@@ -114,7 +114,7 @@ function judge() {
     const row = button.closest("tr") || button;
     row.hidden = n === 0;
     const stroke = row.querySelector(".stroke rect");
-    if (stroke) stroke.setAttribute("width", (100 * n / frames.length).toFixed(0));
+    if (stroke) stroke.setAttribute("width", (100 * n / shoot.length).toFixed(0));
   }
   for (const option of all("#by-cause option")) {
     const n = option.value.startsWith("is:") || !option.value ? null : causes.get(option.value) || 0;
@@ -127,12 +127,12 @@ function judge() {
   }
   for (const row of all("[data-setting]")) {
     const [lens, stop] = JSON.parse(row.dataset.setting);
-    const own = frames.filter((f) => f.lens === lens && f.stop === stop), others = own.map(causeOf).filter((c) => c !== "sharp_throughout");
+    const own = shoot.filter((f) => f.lens === lens && f.stop === stop), others = own.map(causeOf).filter((c) => c !== "sharp_throughout");
     row.querySelector("[data-sharp]").textContent = own.filter((f) => throughout(f) === true).length;
     const most = [...new Set(others)].sort((a, b) => others.filter((c) => c === b).length - others.filter((c) => c === a).length)[0];
     row.querySelector("[data-most]").textContent = most ? audit.causes[most] : "";
   }
-  frames.forEach((f, i) => judgeEntry(f, entries[i]));
+  shoot.forEach((f, i) => judgeEntry(f, entries[i]));
   choose();
   if (desk.open) show();
 }

@@ -17,13 +17,13 @@ function remember() {
 /** @type {[string, boolean | undefined][][]} each step holds what stood before it */
 const steps = [];
 /** @type {(i: number) => string} */
-const markOf = (i) => { const mark = kept.keep[frames[i].file]; return mark === undefined ? "open" : mark ? "keep" : "out"; };
+const markOf = (i) => { const mark = kept.keep[shoot[i].file]; return mark === undefined ? "open" : mark ? "keep" : "out"; };
 /** @type {(changes: [number, boolean | undefined][]) => void} */
 function mark(changes) {
-  const real = changes.filter(([i, value]) => kept.keep[frames[i].file] !== value);
+  const real = changes.filter(([i, value]) => kept.keep[shoot[i].file] !== value);
   if (!real.length) return;
-  steps.push(real.map(([i]) => [frames[i].file, kept.keep[frames[i].file]]));
-  for (const [i, value] of real) set(frames[i].file, value);
+  steps.push(real.map(([i]) => [shoot[i].file, kept.keep[shoot[i].file]]));
+  for (const [i, value] of real) set(shoot[i].file, value);
   remember();
   showMarks();
 }
@@ -36,33 +36,33 @@ function takeBack() {
 }
 // Where somebody has marked a frame, that stands; the proposal fills in the others.
 function takeProposal() {
-  mark(frames.map((f, i) => /** @type {[number, boolean | undefined]} */ ([i, f.proposed ? f.proposed[0] : undefined])).filter(([i, v]) => v !== undefined && markOf(i) === "open"));
+  mark(shoot.map((f, i) => /** @type {[number, boolean | undefined]} */ ([i, f.proposed ? f.proposed[0] : undefined])).filter(([i, v]) => v !== undefined && markOf(i) === "open"));
 }
 /** @type {(i: number, value: boolean) => void} */
-const toggle = (i, value) => mark([[i, kept.keep[frames[i].file] === value ? undefined : value]]);
+const toggle = (i, value) => mark([[i, kept.keep[shoot[i].file] === value ? undefined : value]]);
 /** @type {(f: Frame) => string} */
 const proposal = (f) => f.proposed ? "proposed: " + (f.proposed[0] ? "keep" : "leave out") + ", " + f.proposed[1] : "no proposal: have a look";
 /** @type {Record<string, string>} */
 const MARKS = { keep: "kept", out: "left out", open: "" };
 
 function showMarks() {
-  frames.forEach((f, i) => {
+  shoot.forEach((f, i) => {
     const state = markOf(i), entry = entries[i];
     if (entry.dataset.mark === state) return;
     entry.dataset.mark = state;
     entry.querySelector(".marked").textContent = state === "open" ? proposal(f) : MARKS[state];
     for (const button of all("[data-mark]", entry)) button.setAttribute("aria-pressed", String(button.dataset.mark === state));
   });
-  const n = (/** @type {string} */ state) => frames.filter((_, i) => markOf(i) === state).length;
+  const n = (/** @type {string} */ state) => shoot.filter((_, i) => markOf(i) === state).length;
   el("keep-words").textContent = n("keep") + " kept, " + n("out") + " left out, " + n("open") + " open" + (remembered ? "" : "; this browser will forget them when the page is closed");
   el("undo").disabled = steps.length === 0;
-  el("take").disabled = !frames.some((f, i) => f.proposed && markOf(i) === "open");
+  el("take").disabled = !shoot.some((f, i) => f.proposed && markOf(i) === "open");
   el("kept-names").value = names("keep");
   if (want("by-mark")) choose();
   if (desk.open) showMark();
 }
 /** @type {(state: string) => string[]} */
-const filesOf = (state) => frames.filter((_, i) => markOf(i) === state).map((f) => f.file);
+const filesOf = (state) => shoot.filter((_, i) => markOf(i) === state).map((f) => f.file);
 /** @type {(state: string) => string} */
 const names = (state) => filesOf(state).map((f) => f + "\n").join("");
 /** @type {(name: string, kind: string, text: string) => void} */

@@ -10,14 +10,14 @@ function fill(select, values, say) {
   if (values.length < 2) select.closest("label").hidden = true;
 }
 /** @type {(of: (f: Frame) => any) => any[]} */
-const distinct = (of) => [...new Set(frames.map(of).filter((v) => v !== null && v !== undefined))];
+const distinct = (of) => [...new Set(shoot.map(of).filter((v) => v !== null && v !== undefined))];
 fill(el("by-lens"), distinct((f) => f.lens).sort(byText), (v) => v);
 fill(el("by-stop"), distinct((f) => f.stop).sort((a, b) => a - b), (v) => "f/" + v);
 
 // Blur over what is permitted, so that frames of different cameras can be set in one order; what is unknown comes last.
 /** @type {(i: number, zones: number[]) => number} */
 function ratio(i, zones) {
-  const f = frames[i], limit = permitted(f), known = zones.map((z) => f.zones[z][0]);
+  const f = shoot[i], limit = permitted(f), known = zones.map((z) => f.zones[z][0]);
   return limit && known.every((v) => v !== null) ? Math.max(...known) / limit : Infinity;
 }
 /** @type {(zones: number[]) => (a: number, b: number) => number} */
@@ -25,15 +25,15 @@ const sharpest = (zones) => (a, b) => { const x = ratio(a, zones), y = ratio(b, 
 /** @type {Record<string, (a: number, b: number) => number>} */
 const ORDERS = {
   file: () => 0,
-  time: (a, b) => byText(frames[a].date || "~", frames[b].date || "~"),
+  time: (a, b) => byText(shoot[a].date || "~", shoot[b].date || "~"),
   near: sharpest([0]),
   far: sharpest([1]),
   both: sharpest([0, 1]),
-  cause: (a, b) => byText(causeOf(frames[a]), causeOf(frames[b])),
-  stop: (a, b) => (frames[a].stop || 999) - (frames[b].stop || 999),
-  lens: (a, b) => byText(frames[a].lens || "~", frames[b].lens || "~"),
+  cause: (a, b) => byText(causeOf(shoot[a]), causeOf(shoot[b])),
+  stop: (a, b) => (shoot[a].stop || 999) - (shoot[b].stop || 999),
+  lens: (a, b) => byText(shoot[a].lens || "~", shoot[b].lens || "~"),
 };
-let shown = frames.map((_, i) => i), laid = "file";
+let shown = shoot.map((_, i) => i), laid = "file";
 
 /** @type {(id: string) => string} */
 const want = (id) => (el(id) ? el(id).value : "");
@@ -47,15 +47,15 @@ function choose() {
     && (!sought || f.name.toLowerCase().includes(sought)) && (!mark || mark === markOf(i));
   const order = want("order") + (el("backwards").checked ? " backwards" : "") + " " + useTyped();
   const kind = want("order"), way = el("backwards").checked ? -1 : 1;
-  const sorted = frames.map((_, i) => i).sort((a, b) => way * (ORDERS[kind](a, b) || a - b));
-  shown = sorted.filter((i) => fits(frames[i], i));
+  const sorted = shoot.map((_, i) => i).sort((a, b) => way * (ORDERS[kind](a, b) || a - b));
+  shown = sorted.filter((i) => fits(shoot[i], i));
   const visible = new Set(shown);
   entries.forEach((entry, i) => { if (entry.hidden === visible.has(i)) entry.hidden = !visible.has(i); });
   if (laid !== order) {
     laid = order;
     list.append(...sorted.map((i) => entries[i]));
   }
-  el("status").textContent = shown.length === frames.length ? "" : "Showing " + shown.length + " of " + frames.length + " frames.";
+  el("status").textContent = shown.length === shoot.length ? "" : "Showing " + shown.length + " of " + shoot.length + " frames.";
   for (const button of all("[data-choose]")) button.setAttribute("aria-pressed", String(button.dataset.choose === cause));
 }
 /** @type {(small: boolean) => void} */

@@ -61,6 +61,10 @@ function nearestPatch(f, x, y) {
 }
 /** @type {(f: Frame, spot: any) => string} */
 function numbers(f, spot) {
+  // A zone's window carries the zone's own number, which the answer rests on.
+  const zone = ["near", "far", "centre", "top-left", "top-right", "bottom-left", "bottom-right"].indexOf(spot.slug), z = f.zones[zone];
+  if (z && z[0] !== null) return withSd(z[0], z[1] || 0.05) + " px, " + zoneWord(f, zone);
+  if (z && zoneWord(f, zone) === "beyond") return "beyond, too blurred to measure";
   const i = spot.tile !== null && spot.tile !== undefined ? spot.tile : tileAt(f, { x: (spot.x + spot.w / 2) / f.w, y: (spot.y + spot.h / 2) / f.h });
   const t = tilesOf(f)[i], limit = permitted(f);
   if (!t || t.blur === null) return "not measured: " + STATES[t ? t.state : 1];
@@ -90,7 +94,7 @@ function counterpart(f, o, spot) {
 }
 /** @type {(f: Frame, spot: any) => any} */
 function figureOf(f, spot) {
-  const o = other === null ? null : frames[other], both = o !== null && el("both").checked;
+  const o = other === null ? null : shoot[other], both = o !== null && el("both").checked;
   const figure = make("figure", null, { class: both ? "pair" : "", "data-place": spot.slug }), caption = make("figcaption");
   const there = o && counterpart(f, o, spot);
   const far = there && there.apart > 0.02 ? " (" + Math.round(100 * there.apart) + " % of the frame away)" : "";
@@ -149,7 +153,7 @@ function compareWith(i) {
 function swap() {
   if (other === null) {
     const group = frame().group === null ? [] : audit.groups[frame().group].filter((/** @type {number} */ i) => i !== now);
-    const first = group.find((/** @type {number} */ i) => frames[i].proposed && frames[i].proposed[0]) ?? group[0] ?? (now > 0 ? now - 1 : frames.length > 1 ? 1 : null);
+    const first = group.find((/** @type {number} */ i) => shoot[i].proposed && shoot[i].proposed[0]) ?? group[0] ?? (now > 0 ? now - 1 : shoot.length > 1 ? 1 : null);
     if (first === null) return;
     swapped = true;
     compareWith(first);

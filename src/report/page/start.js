@@ -65,7 +65,7 @@ for (const words of all("[data-choose]")) {
 }
 entries.forEach((entry, i) => {
   const room = entry.querySelector(".open"), look = () => { location.hash = "look-" + (i + 1); };
-  const named = (/** @type {any} */ button) => { button.append(make("span", " " + frames[i].name, { class: "unseen" })); room.append(button); return button; };
+  const named = (/** @type {any} */ button) => { button.append(make("span", " " + shoot[i].name, { class: "unseen" })); room.append(button); return button; };
   named(make("button", "Look closely", { type: "button" })).addEventListener("click", look);
   named(make("button", "Keep", { type: "button", "data-mark": "keep", "aria-pressed": "false" })).addEventListener("click", () => toggle(i, true));
   named(make("button", "Leave out", { type: "button", "data-mark": "out", "aria-pressed": "false" })).addEventListener("click", () => toggle(i, false));
@@ -78,8 +78,8 @@ entries.forEach((entry, i) => {
 // On a fine screen one picture pixel a screen pixel is too small to judge at arm's length.
 if (window.devicePixelRatio >= 1.75) zoom = 2;
 units(document.body.classList.contains("imperial") ? "imperial" : "metric");
-el("tools").hidden = el("keep").hidden = frames.length === 0;
+el("tools").hidden = el("keep").hidden = shoot.length === 0;
 showMarks();
-if (frames.length) choose();
+if (shoot.length) choose();
 route();
 document.documentElement.dataset.ready = "yes";

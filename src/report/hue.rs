@@ -1,10 +1,10 @@
-//! Tint: a crop in colour where colour is known only at another size: detail from the measured samples, hue from the
+//! Hue: a crop in colour where colour is known only at another size: detail from the measured samples, hue from the
 //! smaller picture.
 
 use image::{Rgb, RgbImage};
 
 use crate::quantity::Region;
-use crate::shot::Plane;
+use crate::shot::{Mosaic, Plane};
 
 /// How far the shapes of plane and colour picture may differ, share.
 const SHAPE: f64 = 0.02;
@@ -14,7 +14,7 @@ const SHAPE: f64 = 0.02;
 ///
 /// Each pixel is the colour of its neighbourhood times the ratio of the pixel's own light to that of its neighbourhood: the
 /// same hue throughout a neighbourhood of a few pixels, as all reconstructions of mosaics take it. Nothing is sharpened.
-pub(super) fn tinted(plane: &Plane, colour: &RgbImage, r: Region) -> Option<RgbImage> {
+pub(super) fn coloured(plane: &Plane, colour: &RgbImage, r: Region) -> Option<RgbImage> {
     let (across, down) = (
         plane.width as f64 / f64::from(colour.width().max(1)),
         plane.height as f64 / f64::from(colour.height().max(1)),
@@ -26,7 +26,7 @@ pub(super) fn tinted(plane: &Plane, colour: &RgbImage, r: Region) -> Option<RgbI
     let light = lights();
     let lows = Lows::of(plane, colour, r, (across, down));
     Some(RgbImage::from_fn(r.width, r.height, |x, y| {
-        let here = f64::from(plane.row((r.y + y) as usize)[(r.x + x) as usize]) - f64::from(plane.black);
+        let here = level(plane, (r.x + x) as usize, (r.y + y) as usize) - f64::from(plane.black);
         let at = (
             (f64::from(r.x + x) + 0.5) / across - 0.5 - f64::from(lows.x),
             (f64::from(r.y + y) + 0.5) / down - 0.5 - f64::from(lows.y),
@@ -36,6 +36,25 @@ pub(super) fn tinted(plane: &Plane, colour: &RgbImage, r: Region) -> Option<RgbI
         let ratio = if around > 0.0 { (here.max(0.0) / around).min(6.0) } else { 1.0 };
         Rgb(hue.map(|v| code(v * ratio)))
     }))
+}
+
+/// The level at a site; one that was filled in stays between the measured ones beside it. Where a colour clips, what is
+/// filled in by its gradient swings past them from site to site, and edges would show a dotted line.
+fn level(plane: &Plane, x: usize, y: usize) -> f64 {
+    let value = f64::from(plane.row(y)[x]);
+    match plane.mosaic {
+        Mosaic::Checkerboard { even } if (x + y).is_multiple_of(2) != even => {
+            let beside = [
+                (y > 0).then(|| plane.row(y - 1)[x]),
+                (y + 1 < plane.height).then(|| plane.row(y + 1)[x]),
+                (x > 0).then(|| plane.row(y)[x - 1]),
+                plane.row(y).get(x + 1).copied(),
+            ];
+            let known = || beside.iter().flatten().map(|&v| f64::from(v));
+            value.clamp(known().fold(f64::INFINITY, f64::min).min(65535.0), known().fold(0.0, f64::max))
+        }
+        _ => value,
+    }
 }
 
 /// The part of the colour picture under a region, with the plane's mean light at each of its pixels.
@@ -98,7 +117,7 @@ fn lights() -> [f64; 256] {
 }
 
 /// The code of a linear light (IEC 61966-2-1).
-pub(super) fn code(linear: f64) -> u8 {
+fn code(linear: f64) -> u8 {
     let linear = linear.clamp(0.0, 1.0);
     let shown = if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 };
     (shown * 255.0).round() as u8
@@ -107,7 +126,6 @@ pub(super) fn code(linear: f64) -> u8 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shot::Mosaic;
 
     fn plane(width: usize, height: usize, light: impl Fn(usize, usize) -> f64) -> Plane {
         let data = (0..width * height).map(|i| 100 + (light(i % width, i / width) * 10_000.0) as u16).collect();
@@ -129,10 +147,10 @@ mod tests {
     fn an_even_surface_keeps_its_colour_and_detail_comes_from_the_plane() {
         let colour = RgbImage::from_pixel(50, 40, Rgb([180, 120, 60]));
         let whole = Region { x: 10, y: 20, width: 60, height: 40 };
-        let even = tinted(&plane(100, 80, |_, _| 0.3), &colour, whole).unwrap();
+        let even = coloured(&plane(100, 80, |_, _| 0.3), &colour, whole).unwrap();
         assert!(even.pixels().all(|p| p.0.iter().zip([180, 120, 60]).all(|(a, b)| a.abs_diff(b) <= 1)));
         // Stripes one pixel wide, finer than the colour picture can hold, stand at full contrast.
-        let fine = tinted(&plane(100, 80, |x, _| if x % 2 == 0 { 0.4 } else { 0.2 }), &colour, whole).unwrap();
+        let fine = coloured(&plane(100, 80, |x, _| if x % 2 == 0 { 0.4 } else { 0.2 }), &colour, whole).unwrap();
         let light = lights();
         let (a, b) = (fine.get_pixel(20, 20).0, fine.get_pixel(21, 20).0);
         for c in 0..3 {
@@ -144,10 +162,13 @@ mod tests {
     #[test]
     fn a_picture_of_another_shape_is_not_taken_for_the_same() {
         let r = Region { x: 0, y: 0, width: 10, height: 10 };
-        assert!(tinted(&plane(100, 80, |_, _| 0.3), &RgbImage::new(50, 50), r).is_none());
-        assert!(tinted(&plane(100, 80, |_, _| 0.3), &RgbImage::new(1, 1), r).is_none());
-        let odd =
-            tinted(&plane(101, 81, |_, _| 0.3), &RgbImage::new(50, 40), Region { x: 91, y: 71, width: 10, height: 10 });
+        assert!(coloured(&plane(100, 80, |_, _| 0.3), &RgbImage::new(50, 50), r).is_none());
+        assert!(coloured(&plane(100, 80, |_, _| 0.3), &RgbImage::new(1, 1), r).is_none());
+        let odd = coloured(
+            &plane(101, 81, |_, _| 0.3),
+            &RgbImage::new(50, 40),
+            Region { x: 91, y: 71, width: 10, height: 10 },
+        );
         assert!(odd.is_some());
     }
 }
