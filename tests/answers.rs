@@ -223,7 +223,8 @@ fn a_long_track_is_motion_whether_or_not_the_widths_hold_it() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
     let track = Streak { length: Estimate::new(40.0, 1.5, 160), angle: Estimate::new(0.5, 0.04, 160) };
     let doubled = TileMap { streak: Some(track), ..scene.map() };
-    let bare = Scene { missing: 1.0, ..scene.clone() };
+    let mut bare = scene.clone();
+    bare.missing = 1.0;
     let away = TileMap { streak: Some(track), ..bare.map() };
     for map in [doubled, away] {
         let d = judge(&scene, &map);
