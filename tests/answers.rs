@@ -6,9 +6,9 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose};
+use tussock::diagnose::{Cause, Diagnosis, Unsettled, ZoneName, diagnose, doubted};
 use tussock::judge::{self, Judgement, Reason};
-use tussock::measure::{Tile, TileState};
+use tussock::measure::{Streak, Tile, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
 use tussock::report::wording;
 use tussock::shot::{Capture, Fact, Source};
@@ -215,6 +215,56 @@ fn what_the_camera_did_not_write_is_flagged_and_never_firm() {
     let fisheye = Capture { lens: Some(Fact::new("8mm F3.5 Fisheye".into(), Source::Exif)), ..too_far().capture() };
     let d = diagnose(&too_far().map(), &fisheye, None, &Intent::default());
     assert!(d.flags.contains(&Flag::Fisheye) && d.verdict.confidence < judge::SURE);
+}
+
+#[test]
+fn a_long_track_is_motion_whether_or_not_the_widths_hold_it() {
+    // Each of the two pictures that lie over each other is sharp; a long track leaves nothing to measure.
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let track = Streak { length: Estimate::new(40.0, 1.5, 160), angle: Estimate::new(0.5, 0.04, 160) };
+    let doubled = TileMap { streak: Some(track), ..scene.map() };
+    let mut bare = scene.clone();
+    bare.missing = 1.0;
+    let away = TileMap { streak: Some(track), ..bare.map() };
+    for map in [doubled, away] {
+        let d = judge(&scene, &map);
+        assert_eq!((ends(&d), d.verdict.cause), ([Judgement::Beyond; 2], Cause::Motion), "{:?}", d.verdict);
+        assert!(d.verdict.confidence >= judge::SURE);
+    }
+}
+
+#[test]
+fn what_the_file_says_of_its_making_lowers_the_confidence() {
+    let scene = too_far();
+    for flag in [Flag::Panorama, Flag::MultiShot, Flag::Enlarged] {
+        let mut d = judge(&scene, &scene.map());
+        assert!(d.verdict.confidence >= judge::SURE);
+        doubted(&mut d, &[Flag::Processed, flag]);
+        assert!(d.verdict.confidence < judge::SURE && d.verdict.cause == Cause::FocusTooFar, "{:?}", d.verdict);
+    }
+}
+
+#[test]
+fn a_camera_with_one_aperture_is_never_asked_for_another() {
+    let scene = Scene { f_number: 1.8, focal_mm: 5.4, pitch_um: 1.4, width: 4000, height: 3000, ..Scene::default() };
+    let facts = scene.capture();
+    let mut d = judge(&scene, &scene.map());
+    d.implied.best_f_number = Some(8.0);
+    let mut open: Vec<Option<Unsettled>> = vec![None];
+    open.extend([Unsettled::CausesAlike, Unsettled::NearUnmeasured, Unsettled::FactsMissing].map(Some));
+    for cause in Cause::ALL {
+        for unsettled in open.iter().filter(|u| u.is_some() == (cause == Cause::CannotTell)) {
+            (d.verdict.cause, d.verdict.unsettled, d.verdict.also) = (cause, *unsettled, vec![Cause::TooLittleDepth]);
+            let advice = wording::advice(&d, &facts, Units::Metric);
+            for asked in ["Stop down to", "Stop down too", "Stop down a", "Open up", "f/8"] {
+                assert!(!advice.contains(asked), "{cause:?} {unsettled:?}: {advice}");
+            }
+        }
+    }
+    // One with a diaphragm is.
+    d.verdict.cause = Cause::Diffraction;
+    let other = Capture { f_number: Some(Fact::new(16.0, Source::Exif)), ..facts };
+    assert!(wording::advice(&d, &other, Units::Metric).contains("Open up"));
 }
 
 #[test]

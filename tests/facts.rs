@@ -316,6 +316,39 @@ fn fillers_for_distance_mean_what_they_mean() {
 }
 
 #[test]
+fn what_was_done_to_a_picture_after_the_exposure_is_flagged() {
+    use heads::Value::{Ascii, Longs, Rationals, Shorts};
+    let flags = |tag: u16, value: heads::Value| with_exif(1, vec![(tag, value)]).flags;
+    // Exif 2.32, CompositeImage: 1 none, 2 a composite, 3 composed while shooting.
+    assert!(flags(0xa460, Shorts(vec![2])).contains(&Flag::MultiShot));
+    assert!(flags(0xa460, Shorts(vec![3])).contains(&Flag::MultiShot));
+    assert!(!flags(0xa460, Shorts(vec![1])).contains(&Flag::MultiShot));
+    // CustomRendered: 0 and 1 are the standard's, 6 a phone's panorama.
+    assert!(flags(0xa401, Shorts(vec![6])).contains(&Flag::Panorama));
+    assert!(!flags(0xa401, Shorts(vec![1])).contains(&Flag::Panorama));
+    // DigitalZoomRatio: a numerator of zero means unused, one is none.
+    assert!(flags(0xa404, Rationals(vec![(2, 1)])).contains(&Flag::Enlarged));
+    for none in [(0, 1), (1, 1), (0, 0)] {
+        assert!(!flags(0xa404, Rationals(vec![none])).contains(&Flag::Enlarged), "{none:?}");
+    }
+    // The file holds 4000 x 3000 pixels; Exif says how many the camera wrote.
+    let recorded = |w: u32, h: u32| with_exif(1, vec![(0xa002, Longs(vec![w])), (0xa003, Longs(vec![h]))]).flags;
+    assert!(recorded(2000, 1500).contains(&Flag::Enlarged));
+    assert!(!recorded(4000, 3000).contains(&Flag::Enlarged) && !recorded(3000, 4000).contains(&Flag::Enlarged));
+    // The program's name is in the first directory.
+    let by = |name: &'static str| read(&heads::jpeg(&heads::LE.tiff(&[(0x0131, Ascii(name))]))).flags;
+    assert!(by("Hugin 2022.0").contains(&Flag::Panorama) && by("Image Stitcher").contains(&Flag::Panorama));
+    assert!(by("enfuse 4.2").contains(&Flag::MultiShot));
+    let plain = by("Ver.1.00");
+    assert!(![Flag::Panorama, Flag::MultiShot, Flag::Enlarged].iter().any(|f| plain.contains(f)), "{plain:?}");
+    // The schema for panoramas and spheres.
+    let packet = br#"<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description xmlns:GPano="http://ns.google.com/photos/1.0/panorama/" GPano:ProjectionType="equirectangular"/></rdf:RDF></x:xmpmeta>"#;
+    let file = heads::jpeg(&heads::BE.tiff(&[(0x0112, Shorts(vec![1]))]));
+    let facts = exif::read(&mut Cursor::new(&file), Some(packet)).unwrap();
+    assert!(facts.flags.contains(&Flag::Panorama));
+}
+
+#[test]
 fn a_distance_nearer_than_optics_allow_is_flagged_and_kept() {
     let facts = with_exif(
         1,

@@ -9,10 +9,10 @@ use std::path::Path;
 use tussock::commands::baselines::{Shelf, settle};
 use tussock::diagnose::{Basis, CornerState, Corners, diagnose};
 use tussock::lens::{
-    self, Baseline, LearnedFrom, Sides, Unsuitable, learn_aperture_series, learn_focus_series, learn_from_shoot,
-    learn_shoot, record,
+    self, Baseline, Doubt, LearnedFrom, Sides, Unsuitable, doubts, learn_aperture_series, learn_focus_series,
+    learn_from_shoot, learn_shoot, record,
 };
-use tussock::measure::{Tile, TileMap, TileState};
+use tussock::measure::{Streak, Tile, TileMap, TileState};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::optics::blur::{Parts, sigma_px};
 use tussock::quantity::{Distance, Estimate, Intent};
@@ -419,12 +419,18 @@ fn many_frames_of_one_lens_teach_it_and_few_do_not() {
     let mut frames = audited(shoot(Glass { corner_um: 14.0, ..STRONG }, 24, 5));
     let none = vec![None; frames.len()];
     let mut few = frames[..12].to_vec();
+    let alone = frames.clone();
     assert!(settle(&mut few, &shelf, &none[..12], &intent).is_empty());
     assert!(few.iter().all(|f| f.diagnosis.corners.basis == Basis::Assumed));
     let lenses = settle(&mut frames, &shelf, &none, &intent);
     assert_eq!(lenses.len(), 1);
     assert_eq!((lenses[0].source, lenses[0].frames.len()), (BaselineSource::Shoot, 24));
     assert!(lenses[0].baseline.as_ref().is_some_and(|b| b.provisional));
+    // Neighbours inform, they don't overrule: but for the corners' standard every number is what it was alone.
+    for (with, without) in frames.iter().zip(&alone) {
+        let corners = with.diagnosis.corners;
+        assert_eq!(tussock::Diagnosis { corners, ..without.diagnosis.clone() }, with.diagnosis);
+    }
     let measured = frames.iter().filter(|f| f.diagnosis.corners.state != CornerState::NotMeasured);
     assert!(measured.clone().count() > 12);
     assert!(measured.clone().all(|f| f.diagnosis.corners.basis == Basis::Learned));
@@ -461,29 +467,99 @@ fn a_shoot_that_cannot_teach_its_lens_says_why() {
 /// A shoot of JPEG files through one lens at 24 mm.
 fn write_files(folder: &Path, count: usize) {
     for i in 0..count {
-        let spec = PatchSpec {
-            texture: Texture::Leaves,
-            psf: Psf::gaussian(0.9),
-            width: 300,
-            height: 200,
-            seed: 60 + i as u64,
-            ..PatchSpec::default()
-        };
-        let luminance = patch_luminance(&spec);
-        let light = Light { width: 300, height: 200, luminance: &luminance, chroma: None };
-        let facts = Facts {
-            f_number: 8.0,
-            focal_mm: 24.0,
-            pitch_um: 5.94,
-            crop: 1.0,
-            focus_m: None,
-            exposure_s: (1, 100),
-            iso: 100,
-            date: format!("2026:05:01 1{i}:00:00"),
-        };
-        let developing = Developing { quality: 97, sharpening: 0.0, noise: Noise::at_snr(80.0, 0.35), seed: i as u64 };
-        std::fs::write(folder.join(format!("moor-{i}.jpg")), jpeg(&light, Some(&facts), &developing).unwrap()).unwrap();
+        write_file(&folder.join(format!("moor-{i}.jpg")), (300, 200), 60 + i as u64, 8.0);
     }
+}
+
+fn write_file(file: &Path, (width, height): (usize, usize), seed: u64, f_number: f64) {
+    let psf = Psf::gaussian(0.9);
+    let spec = PatchSpec { texture: Texture::Leaves, psf, width, height, seed, ..PatchSpec::default() };
+    let luminance = patch_luminance(&spec);
+    let light = Light { width, height, luminance: &luminance, chroma: None };
+    let facts = Facts {
+        f_number,
+        focal_mm: 24.0,
+        pitch_um: 5.94,
+        crop: 1.0,
+        focus_m: None,
+        exposure_s: (1, 100),
+        iso: 100,
+        date: format!("2026:05:01 1{}:00:00", seed % 10),
+    };
+    let developing = Developing { quality: 97, sharpening: 0.0, noise: Noise::at_snr(80.0, 0.35), seed };
+    std::fs::write(file, jpeg(&light, Some(&facts), &developing).unwrap()).unwrap();
+}
+
+#[test]
+fn a_series_shows_one_scene_and_has_no_faults() {
+    // Brightness that falls from the left to the right, from the upper to the lower edge, or hardly anywhere.
+    let lit = |map: &TileMap, light: fn(f64, f64) -> f64| {
+        let mut map = map.clone();
+        for tile in &mut map.tiles {
+            let (x, y) = tile.centre();
+            tile.level = 0.2 * light(x / f64::from(WIDTH), y / f64::from(HEIGHT)).exp();
+        }
+        map
+    };
+    let frames = series(Glass::PLAIN, 4);
+    let doubts_of = |maps: &[TileMap]| doubts(&maps.iter().collect::<Vec<_>>());
+    let one: Vec<TileMap> = frames.iter().map(|(m, _)| lit(m, |x, _| 3.0 * x)).collect();
+    assert!(doubts_of(&one).is_empty());
+    // A wall darkens towards its corners wide open, and less stopped down.
+    let wall = |k: usize| if k == 0 { |x: f64, _: f64| -(2.0 * x - 1.0).powi(2) } else { |_: f64, y: f64| 0.2 * y };
+    let walls: Vec<TileMap> = frames.iter().enumerate().map(|(k, (m, _))| lit(m, wall(k))).collect();
+    assert!(doubts_of(&walls).is_empty());
+    let mut mixed = one.clone();
+    mixed[1] = lit(&one[1], |_, y| 3.0 * y);
+    mixed[2].streak = Some(Streak { length: Estimate::new(4.0, 0.3, 60), angle: Estimate::new(0.3, 0.1, 60) });
+    mixed[0].enlarged = true;
+    assert_eq!(doubts_of(&mixed), [(0, Doubt::Enlarged), (1, Doubt::OtherScene), (2, Doubt::Shaken)]);
+}
+
+#[test]
+fn what_is_stored_of_lenses_is_listed_forgotten_left_unused_and_never_lost_unsaid() {
+    let home = tempfile::tempdir().unwrap();
+    let photos = home.path().join("photos");
+    std::fs::create_dir_all(&photos).unwrap();
+    for (k, n) in [2.8, 5.6, 11.0].into_iter().enumerate() {
+        write_file(&photos.join(format!("wall-{k}.jpg")), (900, 600), 77, n);
+    }
+    let run = |words: &[&str], code: i32| -> (String, String) {
+        let mut command = assert_cmd::Command::cargo_bin("tussock").unwrap();
+        command.env("XDG_CONFIG_HOME", home.path()).env("XDG_CACHE_HOME", home.path().join("cache"));
+        let done = command.current_dir(home.path()).args(words).assert().code(code);
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        (text(&done.get_output().stdout), text(&done.get_output().stderr))
+    };
+    let (_, said) = run(&["lens", "list"], 0);
+    assert!(said.contains("No baseline is stored"), "{said}");
+    run(&["lens", "learn", "photos"], 0);
+    let (listed, _) = run(&["lens", "list"], 0);
+    assert!(listed.contains("learned from an aperture series on 20"), "{listed}");
+    assert!(listed.contains("3 frames at f/2.8, f/5.6, f/11"), "{listed}");
+    // A second one of the same lens does not take its place unasked, nor unsaid.
+    let (_, said) = run(&["lens", "learn", "photos"], 2);
+    assert!(said.contains("is stored already") && said.contains("--overwrite"), "{said}");
+    let (_, said) = run(&["lens", "learn", "photos", "--overwrite"], 0);
+    assert!(said.contains("Replaced: ") && said.contains("learned from an aperture series"), "{said}");
+    let used = |more: &[&str]| {
+        let words = ["audit", "photos", "--no-page", "--no-cache", "--out", "report"];
+        run(&[&words, more].concat(), 0);
+        let json = std::fs::read(home.path().join("report/audit.json")).unwrap();
+        let json: serde_json::Value = serde_json::from_slice(&json).unwrap();
+        json["baselines"].as_array().unwrap().len()
+    };
+    assert_eq!((used(&[]), used(&["--no-lens"])), (1, 0));
+    let (_, said) = run(&["lens", "forget", "Another 50 mm"], 2);
+    assert!(said.contains("no baseline of a lens named"), "{said}");
+    let (gone, _) = run(&["lens", "forget", "example 24 mm", "--focal", "24mm"], 0);
+    assert!(gone.contains("Forgotten: Example 24 mm at 24 mm"), "{gone}");
+    assert!(run(&["lens", "list"], 0).1.contains("No baseline is stored"));
+    // Two frames at one f-number are no series; by --anyway they are still too few.
+    let (_, said) = run(&["lens", "learn", "photos/wall-0.jpg", "photos/wall-1.jpg"], 2);
+    assert!(said.contains("neither a series") && said.contains("--anyway"), "{said}");
+    let (_, said) = run(&["lens", "learn", "photos/wall-0.jpg", "photos/wall-1.jpg", "--anyway"], 2);
+    assert!(said.contains("2 frames can serve"), "{said}");
 }
 
 #[test]

@@ -8,6 +8,7 @@ use super::audit::Given;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::lens::{self, Learn};
+use crate::commands::shelf;
 use crate::commands::work::Budget;
 use crate::intake::Prefer;
 use crate::lens::LearnedFrom;
@@ -23,6 +24,21 @@ pub struct Args {
 enum Task {
     /// Learn a lens's own softness from an aperture series, a focus series or a whole shoot.
     Learn(Box<LearnArgs>),
+    /// List the baselines stored in your configuration folder.
+    List {
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Remove the stored baselines of a lens; each that goes is named.
+    Forget {
+        /// The lens's name, as `tussock lens list` has it.
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// Only those of about this focal length, such as 24mm.
+        #[arg(long, value_name = "LENGTH", value_parser = values::focal_mm)]
+        focal: Option<f64>,
+    },
     /// Show a learned baseline over the whole field.
     Show {
         /// The stored baseline.
@@ -57,6 +73,9 @@ struct LearnArgs {
     /// What the frames are [default: judged by their facts].
     #[arg(long, value_enum, value_name = "KIND")]
     from: Option<FromWord>,
+    /// Learn from the frames even where they are no test series: mixed scenes, shaken or enlarged frames.
+    #[arg(long)]
+    anyway: bool,
     /// f-numbers of the frames in order, such as 2.8,4,5.6, where they are not recorded.
     #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = values::f_number)]
     apertures: Vec<f64>,
@@ -101,6 +120,8 @@ impl Args {
     pub fn run(&self) -> anyhow::Result<Outcome> {
         match &self.task {
             Task::Show { file, out, overwrite, json } => lens::show(file, out.as_deref(), *overwrite, *json),
+            Task::List { json } => shelf::list(*json),
+            Task::Forget { name, focal } => shelf::forget(name, *focal),
             Task::Learn(args) => lens::learn(&Learn {
                 paths: args.paths.clone(),
                 recursive: !args.flat,
@@ -108,6 +129,7 @@ impl Args {
                 out: args.out.clone(),
                 overwrite: args.overwrite,
                 from: args.from.map(LearnedFrom::from),
+                anyway: args.anyway,
                 apertures: args.apertures.clone(),
                 settings: Settings { tiles: args.tiles, ..Settings::default() },
                 overrides: args.given.overrides()?,

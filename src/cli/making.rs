@@ -54,6 +54,9 @@ pub struct Making {
     /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
     #[arg(long, value_name = "FILE")]
     lens: Vec<PathBuf>,
+    /// Use nothing learned of a lens: none given, none stored, none from the shoot itself.
+    #[arg(long)]
+    no_lens: bool,
     #[command(flatten)]
     beside: Beside,
     #[command(flatten)]
@@ -135,6 +138,7 @@ impl Making {
             intent: self.subjects.intent()?,
             overrides: self.given.overrides()?,
             lenses: self.lens.clone(),
+            no_lens: self.no_lens,
             sidecars: self.beside.meant(),
         })
     }

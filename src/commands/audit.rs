@@ -12,8 +12,10 @@ use super::remember::Memory;
 use super::sidecars::{self, Sidecars};
 use super::work::{self, Budget};
 use super::{Outcome, groups, place, raw_worker, stop};
+use crate::diagnose::{Diagnosis, diagnose, doubted};
 use crate::intake::{self, Candidate, Found, IntakeError, Overrides, Prefer};
-use crate::measure;
+use crate::lens::Baseline;
+use crate::measure::{self, TileMap};
 use crate::output;
 use crate::output::folder::{Folder, REPORT};
 use crate::output::guard::guarded;
@@ -58,6 +60,8 @@ pub struct Audit {
     pub overrides: Overrides,
     /// Files of learned lens baselines the user gave.
     pub lenses: Vec<PathBuf>,
+    /// Whether nothing learned of a lens is used, neither stored nor from the shoot.
+    pub no_lens: bool,
     /// Whether and how to write XMP sidecars beside the photographs.
     pub sidecars: Option<Sidecars>,
 }
@@ -106,7 +110,7 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     stop::listen();
     raw_worker::set_up(audit.budget);
     let memory = memory(audit);
-    let shelf = Shelf::open(&audit.lenses)?;
+    let shelf = if audit.no_lens { Shelf::none() } else { Shelf::open(&audit.lenses)? };
     let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
     let mut done = Vec::new();
     let seen = output::timed("reading and measuring", || measure_all(audit, &found.frames, &memory, &folder, &shelf))?;
@@ -281,6 +285,19 @@ fn write(audit: &Audit, run: &Run, links: &[Links], folder: &Folder) -> anyhow::
         folder.put("index.html", page.as_bytes())?;
     }
     Ok(())
+}
+
+/// The diagnosis of a frame with what its file says of it.
+pub(super) fn judged(
+    map: &TileMap,
+    capture: &Capture,
+    flags: &[Flag],
+    lens: Option<&Baseline>,
+    intent: &Intent,
+) -> Diagnosis {
+    let mut found = diagnose(map, &trusted(capture, flags), lens, intent);
+    doubted(&mut found, flags);
+    found
 }
 
 /// The facts that the diagnosis may lean on: a focus distance that can't be is shown, but not believed.

@@ -5,9 +5,8 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::audit::trusted;
-use super::lens;
-use crate::diagnose::diagnose;
+use super::audit::judged;
+use super::shelf;
 use crate::lens::{Baseline, learn_shoot};
 use crate::measure::TileMap;
 use crate::quantity::Intent;
@@ -23,6 +22,8 @@ const MOST: usize = 240;
 #[derive(Default)]
 pub struct Shelf {
     kept: Vec<Kept>,
+    /// Whether a shoot may not teach its own lenses either.
+    closed: bool,
 }
 
 struct Kept {
@@ -32,6 +33,12 @@ struct Kept {
 }
 
 impl Shelf {
+    /// A shelf that stays empty, whatever the shoot teaches: corners are judged by a general assumption alone.
+    #[must_use]
+    pub fn none() -> Self {
+        Self { closed: true, ..Self::default() }
+    }
+
     /// The baselines in the files the user gave, first, then those in the user's configuration folder.
     ///
     /// # Errors
@@ -40,14 +47,14 @@ impl Shelf {
         let mut kept = Vec::new();
         for path in given {
             let file = path.display().to_string();
-            kept.push(Kept { baseline: lens::read(path)?, source: BaselineSource::Given, file });
+            kept.push(Kept { baseline: shelf::read(path)?, source: BaselineSource::Given, file });
         }
-        kept.extend(lens::shelved().into_iter().map(|(path, baseline)| Kept {
+        kept.extend(shelf::stored().into_iter().map(|(path, baseline)| Kept {
             baseline,
             source: BaselineSource::Stored,
             file: path.display().to_string(),
         }));
-        Ok(Self { kept })
+        Ok(Self { kept, closed: false })
     }
 
     /// The place on the shelf of the baseline for a frame: of the frame's lens and within a tenth of its focal
@@ -55,7 +62,7 @@ impl Shelf {
     #[must_use]
     pub fn find(&self, capture: &Capture) -> Option<usize> {
         let focal = capture.focal_length_mm.as_ref().map(|f| f.value);
-        let away = |b: &Baseline| focal.map_or(0.0, |f| lens::away(b, f));
+        let away = |b: &Baseline| focal.map_or(0.0, |f| shelf::away(b, f));
         let fits = |k: &Kept| {
             let nameless_will_do = k.source == BaselineSource::Given;
             let named = capture.lens.as_ref().map_or("", |l| l.value.trim());
@@ -65,7 +72,7 @@ impl Shelf {
             } else {
                 !named.is_empty() && named.eq_ignore_ascii_case(stored)
             };
-            same && away(&k.baseline) < lens::NEAR
+            same && away(&k.baseline) < shelf::NEAR
         };
         let of = |source: BaselineSource| {
             (0..self.kept.len())
@@ -111,7 +118,8 @@ pub fn settle(frames: &mut [Frame], shelf: &Shelf, used: &[Option<usize>], inten
             })
         })
         .collect();
-    for (name, focal_length_mm, members) in lenses(frames, used) {
+    let taught = if shelf.closed { Vec::new() } else { lenses(frames, used) };
+    for (name, focal_length_mm, members) in taught {
         let spread = members.len().div_ceil(MOST);
         let sample: Vec<(&TileMap, &Capture)> =
             members.iter().step_by(spread).map(|&k| (&frames[k].map, &frames[k].capture)).collect();
@@ -119,9 +127,7 @@ pub fn settle(frames: &mut [Frame], shelf: &Shelf, used: &[Option<usize>], inten
         if let Ok(baseline) = &learned {
             let again: Vec<_> = members
                 .par_iter()
-                .map(|&k| {
-                    diagnose(&frames[k].map, &trusted(&frames[k].capture, &frames[k].flags), Some(baseline), intent)
-                })
+                .map(|&k| judged(&frames[k].map, &frames[k].capture, &frames[k].flags, Some(baseline), intent))
                 .collect();
             for (&k, diagnosis) in members.iter().zip(again) {
                 frames[k].diagnosis = diagnosis;

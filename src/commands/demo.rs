@@ -75,6 +75,7 @@ pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         intent: Intent::default(),
         overrides: Overrides::default(),
         lenses: Vec::new(),
+        no_lens: false,
         sidecars: None,
     };
     audit::into(&asked, &found, folder)

@@ -5,10 +5,9 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::album::Album;
-use super::audit::{Audit, trusted};
+use super::audit::{Audit, judged};
 use super::baselines::Shelf;
 use super::remember::Memory;
-use crate::diagnose::diagnose;
 use crate::intake::{self, Candidate, IntakeError};
 use crate::measure::register::Small;
 use crate::measure::{TileMap, measure};
@@ -144,7 +143,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     // A diagnosis rests on what was asked and on the baseline of the lens.
     let asked = memory.build_key(key.as_slice(), &format!("diagnosis {:?} {known:?}", audit.intent));
     let diagnosis = memory.recall(asked.as_ref()).unwrap_or_else(|| {
-        let made = diagnose(&map, &trusted(&capture, &flags), known, &audit.intent);
+        let made = judged(&map, &capture, &flags, known, &audit.intent);
         memory.remember(asked, &made);
         made
     });

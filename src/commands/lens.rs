@@ -1,20 +1,20 @@
-//! Learns a lens's own softness from frames, shows it, and finds it again by the lens's name.
+//! Learns a lens's own softness from frames, and shows it.
 
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context as _, bail};
-use etcetera::BaseStrategy as _;
+use anyhow::bail;
 
-use super::Outcome;
 use super::frames::{self, Wanted};
 use super::work::Budget;
-use crate::intake::{self, Overrides, Prefer};
+use super::{Outcome, shelf};
+use crate::intake::{Overrides, Prefer};
 use crate::lens::{
-    Baseline, LearnedFrom, Unsuitable, asymmetries, learn_aperture_series, learn_focus_series, learn_from_shoot, record,
+    Baseline, LearnedFrom, Unsuitable, asymmetries, doubts, learn_aperture_series, learn_focus_series,
+    learn_from_shoot, record,
 };
 use crate::measure::{self, TileMap};
 use crate::output;
-use crate::quantity::shown;
+use crate::quantity::{plain, shown};
 use crate::report::{learned_lens, lens_page, lens_text};
 use crate::shot::Capture;
 
@@ -33,6 +33,8 @@ pub struct Learn {
     pub overwrite: bool,
     /// What the frames are; `None` to judge by their facts.
     pub from: Option<LearnedFrom>,
+    /// Whether frames that are no test series will do.
+    pub anyway: bool,
     /// f-numbers of the frames in order; empty to take the recorded ones.
     pub apertures: Vec<f64>,
     /// How to measure.
@@ -61,15 +63,25 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
     };
     let (read, failures) = frames::measured(&wanted, |_| false)?;
     let failed = failures.len();
+    let names: Vec<String> = read.iter().map(|f| plain(&f.file)).collect();
     let frames: Vec<(TileMap, Capture)> = read.into_iter().map(|f| (f.map, f.capture)).collect();
     if frames.is_empty() {
         bail!("no photograph could be read");
     }
-    let (kept, others) = one_lens(&frames);
+    let mine = one_lens(&frames);
+    let others = frames.len() - mine.len();
     if others > 0 {
         output::say(&format!("tussock: {others} frames of other lenses or focal lengths are left out"));
     }
+    let kept: Vec<(&TileMap, &Capture)> = mine.iter().map(|&i| (&frames[i].0, &frames[i].1)).collect();
     let kind = asked.from.unwrap_or_else(|| judge(&kept));
+    let against = against(&kept, &mine, &names, kind, asked.from.is_some());
+    if let (Some(why), false) = (&against, asked.anyway) {
+        bail!(
+            "{why}. A series shows one flat or far subject in every frame, from a tripod; --from shoot learns from mixed frames, --anyway from these as they are"
+        );
+    }
+    against.iter().for_each(|why| output::say(&format!("tussock: {why}; learned from anyway")));
     let baseline = match kind {
         LearnedFrom::ApertureSeries => learn_aperture_series(&kept),
         LearnedFrom::FocusSeries => learn_focus_series(&kept),
@@ -79,16 +91,15 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
     let today = jiff::Timestamp::now().strftime("%Y-%m-%d").to_string();
     let written = record::write(&baseline, &today);
     let path = match &asked.out {
-        Some(path) => {
-            output::write(path, written.as_bytes(), asked.overwrite)?;
-            path.clone()
-        }
-        None => {
-            let path = shelf()?.join(file_name(&baseline));
-            output::replace(&path, written.as_bytes())?;
-            path
-        }
+        Some(path) => path.clone(),
+        None => shelf::place_of(&baseline)?,
     };
+    let before = shelf::told_of(&path);
+    if let (Some(before), None, false) = (&before, &asked.out, asked.overwrite) {
+        bail!("{before} is stored already; --overwrite puts the new one in its place, --out FILE beside it");
+    }
+    output::write(&path, written.as_bytes(), asked.overwrite)?;
+    before.iter().for_each(|before| output::note(&format!("Replaced: {before}")));
     print(&baseline, asked.json)?;
     output::note(&format!("Baseline written to {}", shown(&path)));
     Ok(Outcome::of(frames.len(), failed))
@@ -99,13 +110,33 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
 /// # Errors
 /// Where the file is no stored baseline, or the page can't be written.
 pub fn show(file: &Path, page: Option<&Path>, overwrite: bool, json: bool) -> anyhow::Result<Outcome> {
-    let baseline = read(file)?;
+    let baseline = shelf::read(file)?;
     print(&baseline, json)?;
     if let Some(path) = page {
         output::write(path, lens_page(&baseline, &asymmetries(&baseline))?.as_bytes(), overwrite)?;
         output::note(&format!("Page written to {}", shown(path)));
     }
     Ok(Outcome::Done)
+}
+
+/// What speaks against frames as a test series; nothing does where they were called a shoot.
+fn against(
+    kept: &[(&TileMap, &Capture)],
+    mine: &[usize],
+    names: &[String],
+    kind: LearnedFrom,
+    told: bool,
+) -> Option<String> {
+    if kind == LearnedFrom::Shoot {
+        let no_series = "these frames are neither a series of apertures nor one of focus distances";
+        return (!told).then(|| no_series.to_owned());
+    }
+    let maps: Vec<&TileMap> = kept.iter().map(|(map, _)| *map).collect();
+    let found = doubts(&maps);
+    let named: Vec<String> =
+        found.iter().take(NAMED).map(|(i, doubt)| format!("{} {}", names[mine[*i]], doubt.words())).collect();
+    let more = if found.len() > NAMED { format!(" and {} more", found.len() - NAMED) } else { String::new() };
+    (!found.is_empty()).then(|| format!("these frames are no test series: {}{more}", named.join(", ")))
 }
 
 fn print(baseline: &Baseline, json: bool) -> anyhow::Result<()> {
@@ -118,76 +149,11 @@ fn print(baseline: &Baseline, json: bool) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// Reads a stored baseline.
-///
-/// # Errors
-/// Where the file can't be read or is no baseline.
-pub fn read(file: &Path) -> anyhow::Result<Baseline> {
-    let text = intake::read_text(file).map_err(output::refused)?;
-    record::read(&text).with_context(|| shown(file))
-}
+/// How many frames at fault are named.
+const NAMED: usize = 3;
 
-/// Finds the baseline of a lens by its name (and focal length, mm, where that is known) in the user's
-/// configuration folder; `None` where there is none. A damaged file there is passed over.
-#[must_use]
-pub fn find(name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
-    find_in(&shelf().ok()?, name, focal_mm)
-}
-
-/// As [`find`], in a folder of one's own.
-#[must_use]
-pub fn find_in(folder: &Path, name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
-    let name = name.trim();
-    let off = |b: &Baseline| focal_mm.map_or(0.0, |f| away(b, f));
-    shelved_in(folder)
-        .into_iter()
-        .map(|(_, baseline)| baseline)
-        .filter(|b| !name.is_empty() && b.lens.trim().eq_ignore_ascii_case(name))
-        .filter(|b| off(b) < NEAR)
-        .min_by(|a, b| off(a).total_cmp(&off(b)))
-}
-
-/// Largest distance between focal lengths, as [`away`] counts, at which a baseline still stands: a zoom draws
-/// differently at each.
-pub(super) const NEAR: f64 = 0.1;
-
-/// How far a baseline's focal length is from a frame's, as a share; nothing where the baseline names none.
-pub(super) fn away(baseline: &Baseline, focal_mm: f64) -> f64 {
-    if baseline.focal_length_mm > 0.0 { (baseline.focal_length_mm / focal_mm - 1.0).abs() } else { 0.0 }
-}
-
-/// Every baseline in the user's configuration folder, in the order of file names; damaged files are passed over.
-pub(super) fn shelved() -> Vec<(PathBuf, Baseline)> {
-    shelf().map(|folder| shelved_in(&folder)).unwrap_or_default()
-}
-
-fn shelved_in(folder: &Path) -> Vec<(PathBuf, Baseline)> {
-    let Ok(listed) = std::fs::read_dir(folder) else { return Vec::new() };
-    let mut files: Vec<PathBuf> = listed.filter_map(|e| Some(e.ok()?.path())).collect();
-    files.sort();
-    files
-        .into_iter()
-        .filter(|p| p.extension().is_some_and(|e| e == "toml"))
-        .filter_map(|p| Some((p.clone(), read(&p).ok()?)))
-        .collect()
-}
-
-/// Where baselines are kept: the folder `tussock/lenses` of the user's configuration.
-fn shelf() -> anyhow::Result<PathBuf> {
-    let base = etcetera::choose_base_strategy().context("the user's configuration folder is not known; give --out")?;
-    Ok(base.config_dir().join("tussock").join("lenses"))
-}
-
-fn file_name(baseline: &Baseline) -> String {
-    let name: String =
-        baseline.lens.chars().map(|c| if c.is_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
-    let name = name.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-");
-    let name = if name.is_empty() { "lens" } else { name.as_str() };
-    format!("{name}-{:.0}mm.toml", baseline.focal_length_mm)
-}
-
-/// The frames of the lens and focal length that most have, in their order, and how many others there are.
-fn one_lens(frames: &[(TileMap, Capture)]) -> (Vec<(&TileMap, &Capture)>, usize) {
+/// The frames of the lens and focal length that most have, by their places, in their order.
+fn one_lens(frames: &[(TileMap, Capture)]) -> Vec<usize> {
     let key = |c: &Capture| {
         let name = c.lens.as_ref().map(|l| l.value.trim().to_ascii_lowercase());
         // Steps of about 5 % in focal length.
@@ -196,10 +162,7 @@ fn one_lens(frames: &[(TileMap, Capture)]) -> (Vec<(&TileMap, &Capture)>, usize)
     };
     let count = |k: &(Option<String>, Option<i64>)| frames.iter().filter(|(_, c)| key(c) == *k).count();
     let most = frames.iter().map(|(_, c)| key(c)).max_by_key(|k| count(k));
-    let kept: Vec<_> =
-        frames.iter().filter(|(_, c)| Some(key(c)) == most).map(|(map, capture)| (map, capture)).collect();
-    let others = frames.len() - kept.len();
-    (kept, others)
+    (0..frames.len()).filter(|&i| Some(key(&frames[i].1)) == most).collect()
 }
 
 /// What frames are, judged by their facts: a few f-numbers of few frames each are a series of apertures, one

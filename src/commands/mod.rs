@@ -23,6 +23,7 @@ mod remember;
 pub mod schema;
 pub mod series;
 pub mod settings;
+pub mod shelf;
 pub mod sidecars;
 mod stop;
 pub mod watch;

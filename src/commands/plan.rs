@@ -116,7 +116,7 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
     let capture = &shot.capture;
     let name = capture.lens.as_ref().map_or("", |l| l.value.as_str());
     let focal_mm = capture.focal_length_mm.as_ref().map(|f| f.value);
-    let baseline = super::lens::find(name, focal_mm);
+    let baseline = super::shelf::find(name, focal_mm);
     let found = diagnose(&map, capture, baseline.as_ref(), &intent);
     let range = |d: Option<ImpliedDistance>| {
         d.filter(|d| d.value.is_finite() && d.value > 0.0).map(|d| [d.low, d.value, d.high].map(Distance::from_metres))

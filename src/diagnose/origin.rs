@@ -38,6 +38,14 @@ pub fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {
     }
 }
 
+/// Lowers the confidence of a verdict on a picture that its file says was stitched, enlarged or made of several exposures:
+/// what moved between them looks like blur, and one horizon does not hold for all of a panorama.
+pub fn doubted(d: &mut Diagnosis, flags: &[Flag]) {
+    if flags.iter().any(|f| matches!(f, Flag::Panorama | Flag::MultiShot | Flag::Enlarged | Flag::Fisheye)) {
+        cap(&mut d.verdict, ALTERED);
+    }
+}
+
 /// Larger over smaller width up to which near and far are soft alike. Chosen: beyond the zones' own errors of a tenth.
 const ALIKE: f64 = 1.4;
 

@@ -100,6 +100,13 @@ pub fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
     }
 }
 
+/// The verdict on a frame of which nothing is known but that it moved.
+#[must_use]
+pub fn verdict_of_motion() -> Verdict {
+    let weights = vec![(Cause::Motion, 1.0 - UNFORESEEN), (Cause::CannotTell, UNFORESEEN)];
+    Verdict { cause: Cause::Motion, confidence: weights[0].1, also: Vec::new(), weights, unsettled: None }
+}
+
 /// Other causes that more likely than not go beyond the permitted.
 fn also(tally: &Tally, cause: Cause) -> Vec<Cause> {
     tally.any.iter().filter(|(c, w)| *c != cause && *w > 0.5).map(|(c, _)| *c).collect()

@@ -6,7 +6,7 @@ use std::path::Path;
 use super::containers::{self, Contents, Kind, Source as Bytes};
 use super::ifd::Ifd;
 use super::makernote::{self, Notes};
-use super::{Facts, IntakeError, IntakeErrorKind, open_file, pitch, xmp};
+use super::{Facts, IntakeError, IntakeErrorKind, altered, open_file, pitch, xmp};
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::{Capture, Fact, Source};
 
@@ -104,6 +104,7 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     if notes.multi_shot {
         flags.push(Flag::MultiShot);
     }
+    flags.extend(altered::flags(&directories, &properties, recorded, stored, contents.raw));
     conclude(&capture, &mut flags);
     let turned = orientation.is_some_and(|o| o >= 5);
     let size = stored.map(|(w, h)| if turned { (h, w) } else { (w, h) });

@@ -1,5 +1,6 @@
 //! Path to Shot: all reading is here. Originals are only ever opened for reading.
 
+mod altered;
 mod avif;
 mod baseline;
 mod beside;

@@ -6,6 +6,7 @@
 
 mod asymmetry;
 mod baseline;
+mod doubt;
 mod field;
 mod focus;
 mod learn;
@@ -14,5 +15,6 @@ mod sample;
 
 pub use asymmetry::{Asymmetry, Sides, asymmetries};
 pub use baseline::{Baseline, Curvature, Entry, LearnedFrom};
+pub use doubt::{Doubt, doubts};
 pub use focus::learn_focus_series;
 pub use learn::{Unsuitable, learn_aperture_series, learn_from_shoot, learn_shoot};

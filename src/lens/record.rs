@@ -125,6 +125,12 @@ pub fn read(text: &str) -> Result<Baseline, RecordError> {
     })
 }
 
+/// The day a stored baseline was learned, ISO 8601; `None` where the text is none.
+#[must_use]
+pub fn learned_on(text: &str) -> Option<String> {
+    toml::from_str::<Stored>(text).ok().map(|stored| stored.date)
+}
+
 fn grid(columns: u32, cells: &[Option<Estimate>]) -> Grid {
     let rounded = |v: f64| (v * 1e3).round() / 1e3;
     let table = |of: &dyn Fn(&Estimate) -> f64| -> Vec<Vec<f64>> {

@@ -16,7 +16,7 @@ const REAL: f64 = 3.0;
 /// A baseline as plain text.
 #[must_use]
 pub fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
-    let mut out = heading(baseline) + "\n";
+    let mut out = lens_heading(baseline) + "\n";
     for entry in &baseline.entries {
         let plural = if entry.frames == 1 { "" } else { "s" };
         let _ = write!(out, "\nf/{}, {} frame{plural}: lens blur, um (sigma)\n", stop(entry.f_number), entry.frames);
@@ -39,7 +39,9 @@ pub fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
     out
 }
 
-fn heading(baseline: &Baseline) -> String {
+/// A baseline in a line: the lens, its focal length and what it was learned from.
+#[must_use]
+pub fn lens_heading(baseline: &Baseline) -> String {
     let name = if baseline.lens.is_empty() { "A lens without a name" } else { &baseline.lens };
     let from = match baseline.learned_from {
         LearnedFrom::ApertureSeries => "an aperture series",
@@ -178,7 +180,7 @@ pub fn lens_page(baseline: &Baseline, found: &[Asymmetry]) -> Result<String, min
     let mut environment = Environment::new();
     environment.add_template("lens.html", include_str!("lens.html"))?;
     environment.get_template("lens.html")?.render(context! {
-        heading => heading(baseline),
+        heading => lens_heading(baseline),
         fields,
         conclusion => conclusion(baseline, found),
         best => best_stops(baseline)

@@ -42,7 +42,7 @@ pub use facts::{FactsView, facts_text};
 pub use html::html;
 pub use json::{json, schemas, write_json};
 pub use keep::{Proposal, proposals, report_id};
-pub use lens::{lens_page, lens_text};
+pub use lens::{lens_heading, lens_page, lens_text};
 pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
 pub use phrase::counted;
 pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};

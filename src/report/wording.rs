@@ -66,7 +66,9 @@ fn why(d: &Diagnosis, capture: &Capture) -> Option<String> {
 #[must_use]
 pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
     let stop_used = capture.f_number.as_ref().map(|n| n.value);
-    let best = d.implied.best_f_number.filter(|n| (2.0..64.0).contains(n));
+    // Phones have one aperture: there is no other to advise.
+    let fixed = fixed_aperture(capture);
+    let best = d.implied.best_f_number.filter(|n| (2.0..64.0).contains(n) && !fixed);
     let mut parts: Vec<String> = Vec::new();
     match d.verdict.cause {
         Cause::SharpThroughout => match d.corners.state {
@@ -102,6 +104,7 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
                 (Some(n), Some(_)) => {
                     parts.push(format!("Stopping down beyond {} would not help.", number::stop_to_set(n)))
                 }
+                _ if fixed => parts.push("Take two frames at two focus distances: this camera can't stop down.".into()),
                 _ => parts.push("Stop down, or take two frames at two focus distances.".into()),
             }
             if let Some(m) = d.implied.right_focus_m {
@@ -116,6 +119,7 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
                 None => {}
             }
         }
+        Cause::Diffraction if fixed => parts.push("Nothing to change: this camera has one aperture only.".into()),
         Cause::Diffraction => {
             parts.push(best.filter(|&n| stop_used.is_none_or(|used| n < 0.9 * used)).map_or_else(
                 || "Open up a stop or two.".into(),

@@ -26,6 +26,10 @@ const CONTENT: f64 = 0.01;
 /// How far below and above its ring a frequency may be taken to stand.
 const RANGE: (f64, f64) = (0.02, 3.0);
 
+/// Contrast of the bands of a double picture, 2 w / (1 + w^2). Chosen: the one half as bright as the other, by the depth of the
+/// bands found between a third and all of it.
+const UNLIKE: f64 = 0.8;
+
 /// Power of one tile relative to its rings, and how far each ring stands above the noise (0 to 1).
 pub(super) struct Relative {
     power: Vec<f32>,
@@ -57,6 +61,15 @@ pub(super) struct Found {
     pub(super) tiles: u32,
 }
 
+/// How the light of a point was spread along the track.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// Evenly.
+    Even,
+    /// On its two ends: the camera rested twice and jumped between, or two exposures were laid over each other.
+    Double,
+}
+
 /// ln of the bands of one length, by the place along the track's direction, cycles a patch; tabulated.
 struct Bands(Vec<f64>);
 
@@ -66,10 +79,16 @@ impl Bands {
     const FLOOR: f64 = 0.003;
 
     /// As the window shows them: it takes a sixth of the power to either side, which along any direction is the same.
-    fn new(length: f64) -> Self {
+    ///
+    /// Two points a distance d apart, the one w times as bright as the other, leave 1 + w^2 + 2 w cos(2 pi d u) of a power.
+    fn new(kind: Kind, length: f64) -> Self {
         let bright = |place: f64| {
             let t = PI * length * place / SIDE as f64;
-            if t.abs() < 1e-9 { 1.0 } else { (t.sin() / t).powi(2) }
+            match kind {
+                Kind::Even if t.abs() < 1e-9 => 1.0,
+                Kind::Even => (t.sin() / t).powi(2),
+                Kind::Double => 0.5 + 0.5 * UNLIKE * (2.0 * t).cos(),
+            }
         };
         let seen = |place: f64| (bright(place - 1.0) + 4.0 * bright(place) + bright(place + 1.0)) / 6.0;
         let last = (*RINGS.end() as f64 + 1.0) / Self::STEP;
@@ -151,8 +170,15 @@ fn place(index: usize) -> (f64, f64) {
     ((index / SIDE) as f64, if y > SIDE / 2 { y as f64 - SIDE as f64 } else { y as f64 })
 }
 
-/// The track whose bands the tiles show best.
-pub(super) fn find(tiles: &[Relative], rings: &[u8]) -> Option<Found> {
+/// What the tiles show together, cleared of what changes slowly with direction.
+pub(super) struct Shown {
+    cells: Vec<Cell>,
+    slow: Slow,
+    tiles: u32,
+}
+
+/// Puts tiles together.
+pub(super) fn shown(tiles: &[Relative], rings: &[u8]) -> Option<Shown> {
     let mut weights = [0.0f64; HALF];
     let mut sums = vec![0.0f64; HALF * SIDE];
     for tile in tiles {
@@ -183,18 +209,23 @@ pub(super) fn find(tiles: &[Relative], rings: &[u8]) -> Option<Found> {
     let mut values: Vec<f64> = cells.iter().map(|c| c.value).collect();
     slow.take_out(&cells, &mut values);
     cells.iter_mut().zip(values).for_each(|(c, v)| c.value = v);
+    Some(Shown { cells, slow, tiles: tiles.len() as u32 })
+}
+
+/// The track of a kind whose bands the tiles show best.
+pub(super) fn find(Shown { cells, slow, tiles }: &Shown, kind: Kind) -> Option<Found> {
     let spread = cells.iter().map(|c| c.weight * c.value * c.value).sum::<f64>();
     let steps = ((LENGTHS.1 / LENGTHS.0).ln() / LENGTH_STEP.ln()).ceil() as i32;
     let best_of = |k: i32| {
         let length = LENGTHS.0 * LENGTH_STEP.powi(k);
-        let bands = Bands::new(length);
-        let at = |angle: f64| (fit(&cells, &slow, &bands, angle).0, length, angle);
+        let bands = Bands::new(kind, length);
+        let at = |angle: f64| (fit(cells, slow, &bands, angle).0, length, angle);
         let better = |a: (f64, f64, f64), b: (f64, f64, f64)| if b.0 > a.0 { b } else { a };
         (0..DIRECTIONS).map(|k| at(PI * k as f64 / DIRECTIONS as f64)).reduce(better)
     };
     let by_length: Vec<(f64, f64, f64)> = (0..=steps).into_par_iter().filter_map(best_of).collect();
     let (mut best, mut length, mut angle) = by_length.into_iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let score = |length: f64, angle: f64| fit(&cells, &slow, &Bands::new(length), angle);
+    let score = |length: f64, angle: f64| fit(cells, slow, &Bands::new(kind, length), angle);
     let (mut by, mut turn) = (0.5 * LENGTH_STEP.ln(), 0.5 * PI / DIRECTIONS as f64);
     for _ in 0..6 {
         for (l, a) in [(-by, 0.0), (by, 0.0), (0.0, -turn), (0.0, turn)] {
@@ -212,7 +243,7 @@ pub(super) fn find(tiles: &[Relative], rings: &[u8]) -> Option<Found> {
     // What is left over is no chance alone: it sets the scale.
     let freedom = cells.len() as f64 / 2.25;
     let scatter = ((spread - best) / freedom).max(1.0);
-    Some(Found { length, angle, gain: best / scatter, depth, rest, tiles: tiles.len() as u32 })
+    Some(Found { length, angle, gain: best / scatter, depth, rest, tiles: *tiles })
 }
 
 /// Drop of chi-square if the bands of one length in one direction are true, and how deep they are over what they should be;

@@ -1,0 +1,171 @@
+//! The shelf: learned baselines kept in the user's configuration folder, found again by the lens's name.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context as _, bail};
+use etcetera::BaseStrategy as _;
+
+use super::Outcome;
+use crate::intake;
+use crate::lens::{Baseline, record};
+use crate::output;
+use crate::quantity::{plain, shown};
+use crate::report::lens_heading;
+
+/// Reads a stored baseline.
+///
+/// # Errors
+/// Where the file can't be read or is no baseline.
+pub fn read(file: &Path) -> anyhow::Result<Baseline> {
+    let text = intake::read_text(file).map_err(output::refused)?;
+    record::read(&text).with_context(|| shown(file))
+}
+
+/// Finds the baseline of a lens by its name (and focal length, mm, where that is known) in the user's
+/// configuration folder; `None` where there is none. A damaged file there is passed over.
+#[must_use]
+pub fn find(name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
+    find_in(&folder().ok()?, name, focal_mm)
+}
+
+/// As [`find`], in a folder of one's own.
+#[must_use]
+pub fn find_in(folder: &Path, name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
+    let name = name.trim();
+    let off = |b: &Baseline| focal_mm.map_or(0.0, |f| away(b, f));
+    stored_in(folder)
+        .into_iter()
+        .map(|(_, baseline)| baseline)
+        .filter(|b| !name.is_empty() && b.lens.trim().eq_ignore_ascii_case(name))
+        .filter(|b| off(b) < NEAR)
+        .min_by(|a, b| off(a).total_cmp(&off(b)))
+}
+
+/// Largest distance between focal lengths, as [`away`] counts, at which a baseline still stands: a zoom draws
+/// differently at each.
+pub(super) const NEAR: f64 = 0.1;
+
+/// How far a baseline's focal length is from a frame's, as a share; nothing where the baseline names none.
+pub(super) fn away(baseline: &Baseline, focal_mm: f64) -> f64 {
+    if baseline.focal_length_mm > 0.0 { (baseline.focal_length_mm / focal_mm - 1.0).abs() } else { 0.0 }
+}
+
+/// Every baseline in the user's configuration folder, in the order of file names; damaged files are passed over.
+pub(super) fn stored() -> Vec<(PathBuf, Baseline)> {
+    folder().map(|folder| stored_in(&folder)).unwrap_or_default()
+}
+
+fn stored_in(folder: &Path) -> Vec<(PathBuf, Baseline)> {
+    files_in(folder).into_iter().filter_map(|p| Some((p.clone(), read(&p).ok()?))).collect()
+}
+
+fn files_in(folder: &Path) -> Vec<PathBuf> {
+    let Ok(listed) = std::fs::read_dir(folder) else { return Vec::new() };
+    let mut files: Vec<PathBuf> = listed.filter_map(|e| Some(e.ok()?.path())).collect();
+    files.retain(|p| p.extension().is_some_and(|e| e == "toml"));
+    files.sort();
+    files
+}
+
+/// Where baselines are kept: the folder `tussock/lenses` of the user's configuration.
+fn folder() -> anyhow::Result<PathBuf> {
+    let base = etcetera::choose_base_strategy().context("the user's configuration folder is not known; give --out")?;
+    Ok(base.config_dir().join("tussock").join("lenses"))
+}
+
+/// Where a baseline is kept by its lens's name and focal length.
+///
+/// # Errors
+/// Where the user's configuration folder is not known.
+pub fn place_of(baseline: &Baseline) -> anyhow::Result<PathBuf> {
+    let name: String =
+        baseline.lens.chars().map(|c| if c.is_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
+    let name = name.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-");
+    let name = if name.is_empty() { "lens" } else { name.as_str() };
+    Ok(folder()?.join(format!("{name}-{:.0}mm.toml", baseline.focal_length_mm)))
+}
+
+/// What a stored baseline is, where it comes from and of which day; `None` where the file is none.
+#[must_use]
+pub fn told_of(file: &Path) -> Option<String> {
+    let text = intake::read_text(file).ok()?;
+    let baseline = record::read(&text).ok()?;
+    let day = record::learned_on(&text).unwrap_or_default();
+    let stops: Vec<String> =
+        baseline.entries.iter().map(|e| format!("f/{}", (e.f_number * 10.0).round() / 10.0)).collect();
+    let frames: u32 = baseline.entries.iter().map(|e| e.frames).sum();
+    Some(format!(
+        "{} on {}, {frames} frame{} at {} ({})",
+        plain(&lens_heading(&baseline)),
+        plain(&day),
+        if frames == 1 { "" } else { "s" },
+        stops.join(", "),
+        shown(file)
+    ))
+}
+
+/// The same for scripts.
+fn as_json(file: &Path) -> Option<serde_json::Value> {
+    let text = intake::read_text(file).ok()?;
+    let baseline = record::read(&text).ok()?;
+    Some(serde_json::json!({
+        "file": file.to_string_lossy(),
+        "lens": baseline.lens,
+        "focal_length_mm": baseline.focal_length_mm,
+        "learned_from": baseline.learned_from,
+        "date": record::learned_on(&text),
+        "f_numbers": baseline.entries.iter().map(|e| e.f_number).collect::<Vec<_>>(),
+    }))
+}
+
+/// Lists what is on the shelf; damaged files are named.
+///
+/// # Errors
+/// Where the user's configuration folder is not known.
+pub fn list(json: bool) -> anyhow::Result<Outcome> {
+    let folder = folder()?;
+    let files = files_in(&folder);
+    if json {
+        let lenses: Vec<serde_json::Value> = files.iter().filter_map(|file| as_json(file)).collect();
+        let damaged = files.len() - lenses.len();
+        let all = serde_json::json!({"format": "tussock.lenses", "version": 1, "lenses": lenses, "damaged": damaged});
+        output::print(&(serde_json::to_string_pretty(&all)? + "\n"));
+        return Ok(Outcome::of(files.len() - damaged, damaged));
+    }
+    if files.is_empty() {
+        output::note(&format!("No baseline is stored in {}; tussock lens learn makes one.", shown(&folder)));
+        return Ok(Outcome::Done);
+    }
+    let mut damaged = 0;
+    for file in &files {
+        match told_of(file) {
+            Some(line) => output::print(&format!("{line}\n")),
+            None => {
+                damaged += 1;
+                output::say(&format!("tussock: {} is no stored baseline, or a damaged one", shown(file)));
+            }
+        }
+    }
+    Ok(Outcome::of(files.len() - damaged, damaged))
+}
+
+/// Forgets what is stored of a lens: by its name as the files state it, at all focal lengths or near one. Each file that goes is
+/// named; what was learned can be learned again, never had back.
+///
+/// # Errors
+/// Where nothing of that name is stored, or a file can't be removed.
+pub fn forget(name: &str, focal_mm: Option<f64>) -> anyhow::Result<Outcome> {
+    let named = |b: &Baseline| b.lens.trim().eq_ignore_ascii_case(name.trim());
+    let of_focal = |b: &Baseline| focal_mm.is_none_or(|f| away(b, f) < NEAR);
+    let found: Vec<PathBuf> =
+        stored().into_iter().filter(|(_, b)| named(b) && of_focal(b)).map(|(path, _)| path).collect();
+    if found.is_empty() {
+        bail!("no baseline of a lens named '{}' is stored there; tussock lens list names them", plain(name));
+    }
+    for file in &found {
+        let what = told_of(file).unwrap_or_else(|| shown(file));
+        std::fs::remove_file(file).with_context(|| format!("cannot remove {}", shown(file)))?;
+        output::print(&format!("Forgotten: {what}\n"));
+    }
+    Ok(Outcome::Done)
+}
