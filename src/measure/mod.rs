@@ -39,7 +39,7 @@ use width::Known;
 
 /// Version of the measuring: raise it whenever a change may alter a number, so that remembered
 /// measurements are made anew.
-pub const VERSION: u32 = 11;
+pub const VERSION: u32 = 12;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]

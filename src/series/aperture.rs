@@ -158,11 +158,8 @@ const CHANGED: f64 = 2.0;
 /// Times the permitted blur that a zone out of focus keeps at every stop; no lens leaves corners that soft at all of them.
 const NEVER: f64 = 2.5;
 
-/// Times the subject's blur up to which another depth is as sharp in the same frame, by the scatter of what tiles show (8 %,
-/// twice); and times its least blur up to which that frame still shows the subject sharp: a stop of diffraction, which makes
-/// all depths alike in the end, widens by 1.4.
+/// Times the subject's least blur up to which another depth is as sharp, by the scatter of what tiles show (8 %, twice).
 const AS_SHARP: f64 = 1.16;
-const SOFTENED: f64 = 1.5;
 
 /// A zone's least and most blurred points.
 fn ends(zone: &ZoneBlur) -> Option<(Point, Point)> {
@@ -186,16 +183,12 @@ fn deciding<'a>(
         })
     };
     // Beside a subject only that depth is part of the picture's sharpness that some frame shows as sharp as the subject.
-    let subject = zones.iter().find(|z| z.name == ZoneName::Subject);
-    let best = subject.and_then(ends).map_or(0.0, |e| e.0.blur.value);
-    let as_sharp = |p: &Point| {
-        let there = subject.and_then(|s| s.points.iter().find(|q| q.frame == p.frame)).map(|q| q.blur.value);
-        there.is_some_and(|s| s <= SOFTENED * best && p.blur.value <= AS_SHARP * s)
+    let subject = zones.iter().find(|z| z.name == ZoneName::Subject).and_then(ends).map(|e| e.0.blur.value);
+    let limit = |z: &ZoneBlur| match subject {
+        Some(least) if z.name != ZoneName::Subject => permitted.max(AS_SHARP * least),
+        _ => NEVER * permitted,
     };
-    let sharp = |z: &ZoneBlur| match subject {
-        Some(s) if s.name != z.name => z.points.iter().any(|p| p.blur.value <= permitted || as_sharp(p)),
-        _ => ends(z).is_some_and(|(least, _)| least.blur.value <= NEVER * permitted),
-    };
+    let sharp = |z: &ZoneBlur| ends(z).is_some_and(|(least, _)| least.blur.value <= limit(z));
     // Where all are alike in that they say nothing against any of them.
     let (any_changes, any_sharp) = (zones.iter().any(changes), zones.iter().any(sharp));
     let thin = |z: &ZoneBlur| {
