@@ -14,6 +14,7 @@ fn question(near_m: f64, far_m: f64, focal_mm: f64) -> Question {
         far_m,
         focal_mm,
         f_number: None,
+        smallest: 64.0,
         sensor: Fact::new(Sensor::FULL_FRAME, Source::Assumed),
         pitch_um: Fact::new(5.94, Source::Given),
         height_m: None,
@@ -373,6 +374,7 @@ fn the_command_refuses_with_a_sentence() {
         ("--focal 24mm", "--near"),
         ("--focal 24mm --height 1m --down -60deg", "never meets the ground"),
         ("--near 1m --focal 24mm --sensor 36mm", "not a sensor size"),
+        ("--near 1m --focal 24mm --smallest 0", "not an aperture"),
         ("--near 1m --focal 24mm --crop 0", "not a crop factor"),
         ("--near 1m --focal 24mm --down steep", "not an angle"),
         ("--near 1m --focal 24mm --speed 3", "not a speed"),
@@ -382,6 +384,29 @@ fn the_command_refuses_with_a_sentence() {
         assert!(err.contains(words) && out.is_empty(), "{line}: {err}");
         assert!(!err.contains("panicked"));
     }
+}
+
+#[test]
+fn the_answer_comes_first_and_asks_for_no_stop_that_the_lens_lacks() {
+    let (_, out, _) = tussock("plan --near 1,2m --focal 24mm");
+    assert!(out.starts_with("Focus at 2.40 m and set f/16: near and far are both sharp enough."), "{out}");
+    assert_eq!(out.matches("Look where you step").count(), 1, "{out}");
+    // Shutter times are those of cameras.
+    let times: Vec<&str> =
+        out.lines().filter_map(|l| l.trim_start().strip_prefix("grass")?.split("1/").nth(1)).collect();
+    assert!(times.len() == 3 && times.iter().all(|t| ["20 s", "100 s", "400 s"].contains(t)), "{times:?}");
+    let best = |line: &str| {
+        let json: serde_json::Value = serde_json::from_str(&tussock(line).1).unwrap();
+        let last = json["stops"].as_array().unwrap().last().unwrap()["f_number"].as_f64().unwrap();
+        (json["best_stop"].as_f64().unwrap(), last)
+    };
+    let near = "plan --near 4'0.5\" --focal 100mm --json";
+    assert_eq!(best(near), (22.0, 22.0));
+    assert_eq!(best(&format!("{near} --smallest f/32")), (32.0, 32.0));
+    // A bracket of more frames than anybody takes is not listed, and what to change is said once, with its caution.
+    let (_, out, _) = tussock("plan --near 20cm --focal 100mm --aperture f/8");
+    assert!(out.contains("not practical") && out.contains("At f/8, the stop you have in mind"), "{out}");
+    assert_eq!(out.matches("Look where you step").count(), 1, "{out}");
 }
 
 #[test]
@@ -406,7 +431,7 @@ fn a_card_fits_the_plan() {
     }
     // The template engine writes a slash as its entity.
     let page = std::fs::read_to_string(page).unwrap().replace("&#x2f;", "/");
-    assert!(page.contains("<svg") && page.contains("<th>70 mm</th>") && page.contains("f/25"));
+    assert!(page.contains("<svg") && page.contains("<th>70 mm</th>") && page.contains("f/22"));
     assert!(!page.contains("http") && !page.contains("<script"), "needs no network and no script");
     // Standard output gets the page where it is not a terminal, a table where asked.
     assert!(tussock("card --focal 24mm").1.starts_with("<!doctype html>"));

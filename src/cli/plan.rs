@@ -54,6 +54,9 @@ pub struct Camera {
     /// Pixel pitch, such as 5.9um [default: 6000 pixels along the longer side].
     #[arg(long, value_name = "LENGTH", value_parser = values::pitch_um, allow_hyphen_values = true)]
     pitch: Option<f64>,
+    /// Smallest aperture of the lens.
+    #[arg(long, value_name = "F", default_value = "f/22", value_parser = values::f_number, allow_hyphen_values = true)]
+    smallest: f64,
     /// The use the picture must be sharp for: diagonal (disc of sensor diagonal/1500), 1:1, or print:60x40cm@50cm.
     #[arg(long, value_name = "USE", default_value = "diagonal", value_parser = values::sharp_for)]
     sharp_for: SharpFor,
@@ -69,6 +72,7 @@ impl Camera {
         plan::Camera {
             sensor: self.sensor.or(self.crop.map(cropped)),
             pitch_um: self.pitch,
+            smallest: self.smallest,
             sharp_for: self.sharp_for,
             units: self.units.into(),
         }

@@ -52,6 +52,7 @@ pub fn run(asked: &FieldCard) -> anyhow::Result<Outcome> {
         far_m: asked.far_m,
         focal_mm: asked.focal_mm[0],
         f_number: None,
+        smallest: camera.smallest,
         sensor: camera.sensor(),
         pitch_um: camera.pitch_um(),
         height_m: None,

@@ -47,6 +47,8 @@ pub struct Camera {
     pub sensor: Option<Sensor>,
     /// Pixel pitch, um, where given.
     pub pitch_um: Option<f64>,
+    /// The smallest aperture of the lens.
+    pub smallest: f64,
     /// The use.
     pub sharp_for: SharpFor,
     /// Units for sentences.
@@ -168,6 +170,7 @@ fn question(next: &Next, from: Option<&Audited>) -> anyhow::Result<Question> {
         far_m: next.far_m.unwrap_or(f64::INFINITY),
         focal_mm,
         f_number: next.f_number.or(from.and_then(|f| f.was.f_number)),
+        smallest: next.camera.smallest,
         sensor,
         pitch_um,
         height_m: next.height_m,

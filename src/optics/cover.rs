@@ -10,6 +10,12 @@ pub const THIRD_STOPS: [f64; 31] = [
     18.0, 20.0, 22.0, 25.0, 29.0, 32.0, 36.0, 40.0, 45.0,
 ];
 
+/// The last third-stop of a lens that closes this far.
+#[must_use]
+pub fn last_stop(smallest: f64) -> f64 {
+    THIRD_STOPS.into_iter().rfind(|&n| n <= smallest).unwrap_or(THIRD_STOPS[0])
+}
+
 /// The third-stops, with one more f-number in its place.
 pub fn stops_with(also: Option<f64>) -> impl Iterator<Item = f64> {
     let mut stops = THIRD_STOPS.to_vec();

@@ -8,7 +8,7 @@ mod question;
 mod remedies;
 
 pub use card::Card;
-pub use question::{Question, Refusal, Sensor, Was};
+pub use question::{Question, Refusal, SMALLEST, Sensor, Was};
 pub use remedies::{Bracket, BracketFrame, Raise, StepBack, StepRow, TiltUp, TiltedLens, near_ground_m};
 
 use schemars::JsonSchema;
@@ -37,7 +37,7 @@ pub struct Plan {
     pub focus_spread_mm: f64,
     /// f-number with the highest MTF50 at both ends, by the exact integral; null where there is no depth at all.
     pub best_f_number: Option<f64>,
-    /// The third-stop that does best.
+    /// The third-stop of the lens that does best.
     pub best_stop: f64,
     /// f-numbers between which the blur at the ends is within 5 % of the best.
     pub within_5_percent: Option<[f64; 2]>,
@@ -155,8 +155,11 @@ pub fn plan(question: &Question) -> Result<Plan, Refusal> {
     let (permitted_disc_um, permitted_um) = (question.permitted_disc_um(), question.permitted_sigma_um());
     let spread = depth.spread_mm();
     let some = |value: f64| (spread > 0.0).then_some(value);
-    let stops: Vec<Stop> = cover::stops_with(question.f_number).map(|n| stop(question, &depth, n)).collect();
-    let best_stop = depth.best_stop();
+    let there = |n: &f64| *n <= question.smallest || Some(*n) == question.f_number;
+    let stops: Vec<Stop> =
+        cover::stops_with(question.f_number).filter(there).map(|n| stop(question, &depth, n)).collect();
+    // The blur falls to one optimum and rises from there, so that short of it the smallest aperture does best.
+    let best_stop = depth.best_stop().min(cover::last_stop(question.smallest));
     let best = some(aperture::best_f_number(spread));
     let best_um = depth.ends_um(best.unwrap_or(best_stop));
     let root_square = some(aperture::root_square_f_number(spread));

@@ -21,6 +21,8 @@ pub struct Question {
     pub focal_mm: f64,
     /// A stop the photographer has in mind.
     pub f_number: Option<f64>,
+    /// The smallest aperture that the lens has.
+    pub smallest: f64,
     /// The sensor.
     pub sensor: Fact<Sensor>,
     /// Pixel pitch, um.
@@ -36,6 +38,9 @@ pub struct Question {
     /// Speed of a moving subject across the view at the near distance, m/s.
     pub speed_m_s: Option<f64>,
 }
+
+/// The smallest aperture of most lenses for still photographs; common practice, no published source.
+pub const SMALLEST: f64 = 22.0;
 
 /// Where the photographer was: what an audited photograph shows.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -128,6 +133,7 @@ impl Question {
         finite(self.sensor.value.width_mm, "the sensor's width")?;
         finite(self.sensor.value.height_mm, "the sensor's height")?;
         self.f_number.map_or(Ok(()), |n| finite(n, "the f-number"))?;
+        finite(self.smallest, "the smallest aperture")?;
         self.height_m.map_or(Ok(()), |h| finite(h, "the camera's height"))?;
         self.speed_m_s.map_or(Ok(()), |v| finite(v, "the subject's speed"))?;
         if self.near_m > self.far_m {

@@ -52,6 +52,12 @@ pub fn parse_length(text: &str) -> Result<f64, LengthError> {
 /// [`LengthError`] says what is wrong with `text`.
 pub fn parse_distance(text: &str) -> Result<f64, LengthError> {
     let text = text.trim();
+    if let Some(both) = feet_and_inches(text) {
+        return both;
+    }
+    // A comma for the decimal point, where it can't be anything else.
+    let pointed = text.replacen(',', ".", 1);
+    let text = if text.contains('.') { text } else { pointed.as_str() };
     if ["inf", "infinity", "∞"].iter().any(|w| text.eq_ignore_ascii_case(w)) {
         return Ok(f64::INFINITY);
     }
@@ -83,6 +89,20 @@ pub fn parse_distance(text: &str) -> Result<f64, LengthError> {
         .ok_or_else(|| LengthError::UnknownUnit(text.to_owned()))?;
     let value = value * metres;
     if value > 0.0 && value.is_finite() { Ok(value) } else { Err(LengthError::NotPositive(text.to_owned())) }
+}
+
+/// Feet with inches, `4'6"` or `4ft 6in`, in metres; `None` where it is no such pair.
+fn feet_and_inches(text: &str) -> Option<Result<f64, LengthError>> {
+    let (feet, inches) = text.split_once('\'').or_else(|| text.split_once("ft"))?;
+    let inches = inches.trim();
+    let inches = inches.strip_suffix('"').or_else(|| inches.strip_suffix("in"))?;
+    let part = |text: &str| text.trim().parse::<f64>().ok().filter(|v| v.is_finite() && *v >= 0.0);
+    let metres = part(feet).zip(part(inches)).map(|(feet, inches)| 0.3048 * feet + 0.0254 * inches);
+    Some(match metres {
+        None => Err(LengthError::NotANumber(text.to_owned())),
+        Some(metres) if metres > 0.0 => Ok(metres),
+        Some(_) => Err(LengthError::NotPositive(text.to_owned())),
+    })
 }
 
 /// A subject distance as a camera can state it, in metres.
@@ -196,6 +216,10 @@ mod tests {
             ("1e3 mm", 1.0),
             ("80cm", 0.8),
             ("5.9um", 5.9e-6),
+            ("1,2 m", 1.2),
+            ("4'6\"", 1.3716),
+            ("4ft 6.5in", 1.3843),
+            ("4'", 1.2192),
         ] {
             let read = parse_length(text).unwrap();
             assert!((read - metres).abs() < 1e-12, "{text}: {read}");
@@ -210,6 +234,10 @@ mod tests {
         assert!(matches!(parse_length("0m"), Err(LengthError::NotPositive(_))));
         assert!(matches!(parse_length("1e999m"), Err(LengthError::NotANumber(_))));
         assert!(matches!(parse_length("3 miles"), Err(LengthError::UnknownUnit(_))));
+        assert!(matches!(parse_length("1,2,3m"), Err(LengthError::UnknownUnit(_))));
+        assert!(matches!(parse_length("1.000,5m"), Err(LengthError::UnknownUnit(_))));
+        assert!(matches!(parse_length("four'6\""), Err(LengthError::NotANumber(_))));
+        assert!(matches!(parse_length("0'0\""), Err(LengthError::NotPositive(_))));
         assert!(matches!(parse_length("near"), Err(LengthError::NotANumber(_))));
         assert!(matches!(parse_length("inf"), Err(LengthError::Infinite(_))));
     }

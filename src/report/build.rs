@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::keep::report_id;
 use super::number::machine;
 use super::view::{
     AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, ImpliedDistanceView,
@@ -31,6 +32,7 @@ pub fn view(run: &Run) -> View {
     View {
         format: "tussock.audit",
         version: VERSION,
+        id: report_id(&frames),
         asked: asked(&run.intent),
         summary,
         frames,

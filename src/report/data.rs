@@ -23,7 +23,7 @@ pub fn data(view: &View, links: &[Links]) -> String {
     let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
     let proposed = keep::proposals(view);
     let data = Data {
-        id: keep::report_id(view),
+        id: view.id.clone(),
         sharp_for: &view.asked.sharp_for,
         disc_sigma: DISC_SIGMA,
         rule: Rule { finest_disc: FINEST_DISC_PX, room: ROOM, within: WITHIN, beyond: BEYOND },

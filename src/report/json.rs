@@ -24,6 +24,7 @@ pub fn write_json(view: &View, out: &mut dyn Write) -> io::Result<()> {
     for (name, value) in [
         ("format", bytes(&view.format)),
         ("version", bytes(&view.version)),
+        ("id", bytes(&view.id)),
         ("asked", bytes(&view.asked)),
         ("summary", bytes(&view.summary)),
     ] {

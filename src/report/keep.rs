@@ -57,9 +57,9 @@ fn alone(f: &FrameView) -> Option<Proposal> {
 
 /// A report's name for its marks: the same for the same photographs measured alike, whatever they are judged for.
 #[must_use]
-pub fn report_id(view: &View) -> String {
+pub(super) fn report_id(frames: &[FrameView]) -> String {
     let mut hash = blake3::Hasher::new();
-    for f in &view.frames {
+    for f in frames {
         let date = f.capture.date.as_ref().map_or("", |d| d.value.as_str());
         let ends = [f.zones.near.optical_px, f.zones.far.optical_px];
         // Lengths first, so that no name can pass for another's parts.

@@ -41,7 +41,7 @@ pub use edge::EdgeView;
 pub use facts::{FactsView, facts_text};
 pub use html::html;
 pub use json::{json, schemas, write_json};
-pub use keep::{Proposal, proposals, report_id};
+pub use keep::{Proposal, proposals};
 pub use lens::{lens_heading, lens_page, lens_text};
 pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
 pub use phrase::counted;

@@ -26,6 +26,8 @@ pub struct View {
     pub format: &'static str,
     /// Version of this format.
     pub version: u32,
+    /// The report's name for marks on it: the same for the same photographs measured alike, whatever they are judged for.
+    pub id: String,
     /// What the user asked.
     pub asked: AskedView,
     /// The shoot at a glance.

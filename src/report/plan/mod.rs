@@ -36,7 +36,8 @@ impl<'a> PlanView<'a> {
     /// The view of a plan.
     #[must_use]
     pub fn new(plan: &'a Plan, from: Option<&'a Was>, units: Units) -> Self {
-        Self { format: "tussock.plan", version: PLAN_VERSION, from, plan, advice: words::advice(plan, units) }
+        let advice = words::answer(plan, units).into_iter().chain(words::reasons(plan, units)).collect();
+        Self { format: "tussock.plan", version: PLAN_VERSION, from, plan, advice }
     }
 
     /// As indented JSON.

@@ -18,6 +18,11 @@ pub fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String {
     if let Some(was) = from {
         paragraph(&mut out, "", &here(was, units));
     }
+    let answer = words::answer(plan, units);
+    for sentence in &answer {
+        paragraph(&mut out, "", sentence);
+    }
+    out.push('\n');
     line(
         &mut out,
         &format!(
@@ -43,11 +48,14 @@ pub fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String {
     out.push('\n');
     stops(&mut out, plan, units);
     out.push('\n');
-    for sentence in words::advice(plan, units) {
+    for sentence in words::reasons(plan, units) {
         paragraph(&mut out, "", &sentence);
     }
     out.push('\n');
     steps(&mut out, plan, units);
+    if !answer.iter().any(|s| s == words::CAUTION) {
+        paragraph(&mut out, "", words::CAUTION);
+    }
     out.push('\n');
     line(&mut out, "Longest exposure at the permitted blur (a rule of thumb):");
     for sentence in words::motion(plan, units) {
@@ -160,5 +168,4 @@ fn steps(out: &mut String, plan: &Plan, units: Units) {
             .trim_end(),
         );
     }
-    paragraph(out, "", words::CAUTION);
 }

@@ -1,6 +1,6 @@
 //! Sentences of a plan, and how its lengths, stops and times are rounded for people.
 
-use crate::plan::{Plan, Question};
+use crate::plan::{Plan, Question, Stop};
 use crate::quantity::{Distance, SharpFor, Units};
 use crate::shot::Source;
 
@@ -51,13 +51,24 @@ pub fn exact_stop(f_number: f64) -> String {
     format!("f/{f_number:.1}")
 }
 
-/// An exposure time.
-pub fn seconds(value: f64) -> String {
-    let two_digits = |v: f64| {
-        let unit = 10f64.powf(v.log10().floor() - 1.0);
-        significant((v / unit).round() * unit, 2)
-    };
-    if value >= 0.4 { format!("{} s", significant(value, 2)) } else { format!("1/{} s", two_digits(1.0 / value)) }
+/// Shutter times as cameras show them, in thirds of a stop, s or fractions of one: common practice, no published source.
+const SECONDS: [f64; 21] =
+    [30.0, 25.0, 20.0, 15.0, 13.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.2, 2.5, 2.0, 1.6, 1.3, 1.0, 0.8, 0.6, 0.5, 0.4, 0.3];
+const FRACTIONS: [u32; 46] = [
+    4, 5, 6, 8, 10, 13, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250,
+    1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000, 10_000, 12_800, 16_000, 20_000, 25_600, 32_000, 40_000, 51_200,
+    64_000, 80_000, 102_400, 128_000,
+];
+
+/// The longest shutter time of a camera that is not longer than this.
+pub fn shutter(longest_s: f64) -> String {
+    // What a camera shows is rounded itself.
+    let most = 1.03 * longest_s;
+    if let Some(s) = SECONDS.iter().find(|s| **s <= most) {
+        return format!("{s} s");
+    }
+    let fraction = FRACTIONS.iter().find(|n| 1.0 / f64::from(**n) <= most);
+    fraction.map_or_else(|| "shorter than any camera's".into(), |n| format!("1/{n} s"))
 }
 
 /// A per-cent figure without its sign.
@@ -84,22 +95,49 @@ pub fn sharp_for(question: &Question, units: Units) -> String {
 pub const CAUTION: &str = "Look where you step before you move, above all near edges and water and on wet rock, \
                            and keep to the rules of the place.";
 
-/// The plan in sentences.
-pub fn advice(plan: &Plan, units: Units) -> Vec<String> {
-    let mut all = vec![focus(plan, units), aperture(plan)];
-    all.extend(differences(plan));
+/// The answer: where to focus, at which stop, and what that gives; then what it takes where that is not enough.
+pub fn answer(plan: &Plan, units: Units) -> Vec<String> {
+    let at = |n: f64| plan.stops.iter().find(|s| s.f_number == n);
+    let ends = |s: &Stop| {
+        let permitted = plan.permitted_sigma_um;
+        if s.acceptable {
+            "near and far are both sharp enough".to_owned()
+        } else {
+            format!("near and far are {} times as soft as permitted", significant(s.worst_optical_um / permitted, 2))
+        }
+    };
+    let mut all = vec![match (plan.best_f_number, at(plan.best_stop)) {
+        (None, _) | (_, None) => {
+            format!("Focus at {}, at the stop where the lens is sharpest.", length(plan.focus_distance_m, units))
+        }
+        (Some(_), Some(best)) => {
+            format!(
+                "Focus at {} and set {}: {}.",
+                length(plan.focus_distance_m, units),
+                stop(plan.best_stop),
+                ends(best)
+            )
+        }
+    }];
+    if let Some(asked) = plan.asked.f_number.filter(|n| *n != plan.best_stop).and_then(at) {
+        all.push(format!("At {}, the stop you have in mind, {}.", stop(asked.f_number), ends(asked)));
+    }
     if !plan.enough {
         all.extend(remedies(plan, units));
     }
+    all
+}
+
+/// What lies behind the answer.
+pub fn reasons(plan: &Plan, units: Units) -> Vec<String> {
+    let mut all = vec![focus(plan, units), aperture(plan)];
+    all.extend(differences(plan));
     all.extend(caveats(plan));
     all
 }
 
 fn focus(plan: &Plan, units: Units) -> String {
-    let mut text = format!(
-        "Focus at {}, measured from the entrance pupil (inside the lens, near its front)",
-        length(plan.focus_distance_m, units)
-    );
+    let mut text = "Distances are measured from the entrance pupil (inside the lens, near its front)".to_owned();
     if let Some([near, far]) = plan.focus_range_m {
         let far = match far {
             Distance::Infinite => "infinity".into(),
@@ -129,8 +167,7 @@ fn aperture(plan: &Plan) -> String {
             .into();
     };
     let mut text = format!(
-        "Set {}: the exact optimum is {}, and from {} to {} both ends stay within 5 % of it",
-        stop(plan.best_stop),
+        "The exact optimum is {}, and from {} to {} both ends stay within 5 % of it",
         exact_stop(best),
         exact_stop(low),
         exact_stop(high)
@@ -140,10 +177,8 @@ fn aperture(plan: &Plan) -> String {
         text += " With so little depth the lens's own faults, which are not reckoned here, may ask for a smaller \
                  aperture than that.";
     }
-    if plan.best_stop > 22.0 {
-        let widest = plan.stops.iter().find(|s| s.f_number == 22.0);
-        let fits = if widest.is_some_and(|s| s.acceptable) { "enough" } else { "not enough" };
-        text += &format!(" Few lenses close that far; f/22 is {fits} here.");
+    if best > 1.06 * plan.asked.smallest {
+        text += &format!(" The lens closes to {} (--smallest says otherwise).", stop(plan.asked.smallest));
     }
     text
 }
@@ -246,13 +281,23 @@ fn remedies(plan: &Plan, units: Units) -> Vec<String> {
     all
 }
 
+/// Frames up to which a focus bracket is practical in the field; common practice, no published source.
+const PRACTICAL: u64 = 15;
+
 fn bracket(plan: &Plan, units: Units) -> String {
     let bracket = &plan.bracket;
-    let list: Vec<String> = bracket.frames.iter().take(12).map(|f| fine_length(f.focus_distance_m, units)).collect();
-    let more = if bracket.count > list.len() as u64 { " and so on" } else { "" };
+    if bracket.count > PRACTICAL {
+        return format!(
+            "A focus bracket would take {} frames at {}, which is not practical: change something else first, stand \
+             farther back, higher or tilt the camera up, or take a shorter lens.",
+            bracket.count,
+            stop(bracket.f_number)
+        );
+    }
+    let list: Vec<String> = bracket.frames.iter().map(|f| fine_length(f.focus_distance_m, units)).collect();
     let frames = if bracket.count == 1 { "one frame" } else { "frames" };
     format!(
-        "Or bracket the focus: {} {frames} at {}, focused at {}{more} (equal steps of inverse distance), to be joined \
+        "Or bracket the focus: {} {frames} at {}, focused at {} (equal steps of inverse distance), to be joined \
          elsewhere. Focusing nearer narrows the field by up to {} on a lens that moves as a whole, and whatever moves \
          between the frames won't match.",
         bracket.count,
@@ -301,8 +346,8 @@ pub fn motion(plan: &Plan, units: Units) -> Vec<String> {
                 Movement::HandHeld => "held by hand, without stabilising",
             };
             match m.speed_m_s {
-                Some(speed) => format!("{what} ({} at the near distance): {}", at(speed), seconds(m.longest_s)),
-                None => format!("{what}: {}", seconds(m.longest_s)),
+                Some(speed) => format!("{what} ({} at the near distance): {}", at(speed), shutter(m.longest_s)),
+                None => format!("{what}: {}", shutter(m.longest_s)),
             }
         })
         .collect()
