@@ -104,7 +104,7 @@ pub fn print(text: &str) {
     }
 }
 
-/// Prints bytes for another program to read, as they are; a closed pipe as in [`print`].
+/// Prints bytes for another program to read, as they are; a closed pipe as in [`print()`].
 pub fn print_bytes(bytes: &[u8]) {
     let mut out = io::stdout().lock();
     if out.write_all(bytes).and_then(|()| out.flush()).is_err() {
