@@ -537,6 +537,9 @@ fn what_is_stored_of_lenses_is_listed_forgotten_left_unused_and_never_lost_unsai
     let (listed, _) = run(&["lens", "list"], 0);
     assert!(listed.contains("learned from an aperture series on 20"), "{listed}");
     assert!(listed.contains("3 frames at f/2.8, f/5.6, f/11"), "{listed}");
+    let lenses: serde_json::Value = serde_json::from_str(&run(&["lens", "list", "--json"], 0).0).unwrap();
+    assert_eq!((lenses["format"].as_str(), lenses["damaged"].as_u64()), (Some("tussock.lenses"), Some(0)));
+    assert_eq!(lenses["lenses"][0]["f_numbers"], serde_json::json!([2.8, 5.6, 11.0]));
     // A second one of the same lens does not take its place unasked, nor unsaid.
     let (_, said) = run(&["lens", "learn", "photos"], 2);
     assert!(said.contains("is stored already") && said.contains("--overwrite"), "{said}");
@@ -555,6 +558,7 @@ fn what_is_stored_of_lenses_is_listed_forgotten_left_unused_and_never_lost_unsai
     let (gone, _) = run(&["lens", "forget", "example 24 mm", "--focal", "24mm"], 0);
     assert!(gone.contains("Forgotten: Example 24 mm at 24 mm"), "{gone}");
     assert!(run(&["lens", "list"], 0).1.contains("No baseline is stored"));
+    assert!(run(&["lens", "list", "--json"], 0).0.contains("\"lenses\": []"));
     // Two frames at one f-number are no series; by --anyway they are still too few.
     let (_, said) = run(&["lens", "learn", "photos/wall-0.jpg", "photos/wall-1.jpg"], 2);
     assert!(said.contains("neither a series") && said.contains("--anyway"), "{said}");

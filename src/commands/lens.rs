@@ -61,7 +61,7 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
         overrides: &asked.overrides,
         apertures: &asked.apertures,
     };
-    let (read, failures) = frames::measured(&wanted, |_| false)?;
+    let (read, failures) = output::timed("reading and measuring", || frames::measured(&wanted, |_| false))?;
     let failed = failures.len();
     let names: Vec<String> = read.iter().map(|f| plain(&f.file)).collect();
     let frames: Vec<(TileMap, Capture)> = read.into_iter().map(|f| (f.map, f.capture)).collect();

@@ -5,6 +5,7 @@ use anyhow::bail;
 use super::Outcome;
 use super::keepers::KeepersView;
 use super::settings::SettingsView;
+use super::shelf::LensesView;
 use crate::output;
 use crate::quantity::plain;
 use crate::report;
@@ -17,6 +18,7 @@ pub fn schemas() -> Vec<(&'static str, String)> {
     all.extend([
         ("keepers-1.schema.json", text(schemars::schema_for!(KeepersView<'_>))),
         ("learned-lens-1.schema.json", text(schemars::schema_for!(report::LearnedLensView))),
+        ("lenses-1.schema.json", text(schemars::schema_for!(LensesView))),
         ("series-1.schema.json", text(schemars::schema_for!(report::series::SeriesView))),
         ("settings-1.schema.json", text(schemars::schema_for!(SettingsView))),
         ("watch-1.schema.json", text(schemars::schema_for!(report::WatchView))),

@@ -18,6 +18,7 @@ use crate::output::folder::{Folder, REPORT};
 use crate::quantity::{Intent, plain, shown};
 use crate::report::series::{Alone, Shown, series_html, series_text, series_view};
 use crate::series::{Answer, Group, Seen, group, lone};
+use crate::shot::Plane;
 
 /// The series command as meant.
 #[derive(Clone, Debug)]
@@ -63,14 +64,16 @@ pub fn run(series: &Series) -> anyhow::Result<Outcome> {
         overrides: &series.overrides,
         apertures: &series.apertures,
     };
-    let (frames, failures) = frames::measured(&wanted, |plane| room.take(2 * plane.data.len() as u64))?;
+    let keep = |plane: &Plane| room.take(2 * plane.data.len() as u64);
+    let (frames, failures) = output::timed("reading and measuring", || frames::measured(&wanted, keep))?;
     match frames.as_slice() {
         [] => bail!("no photograph could be read"),
         [one] => bail!("{} alone is no series: give two frames of one scene or more", plain(&one.file)),
         _ => {}
     }
     let pictured = folder.is_some();
-    let (answers, alone) = work::on_threads(series.budget.threads, || answers(series, &frames, pictured));
+    let (answers, alone) =
+        output::timed("comparing", || work::on_threads(series.budget.threads, || answers(series, &frames, pictured)));
     let (answers, pictures): (Vec<Answer>, Vec<Option<Shown>>) = answers.into_iter().unzip();
     let pictures: Vec<Shown> = pictures.into_iter().flatten().collect();
     let view = series_view(&answers, &alone, &failures);

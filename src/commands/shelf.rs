@@ -4,10 +4,12 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use etcetera::BaseStrategy as _;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::Outcome;
 use crate::intake;
-use crate::lens::{Baseline, record};
+use crate::lens::{Baseline, LearnedFrom, record};
 use crate::output;
 use crate::quantity::{plain, shown};
 use crate::report::lens_heading;
@@ -104,18 +106,48 @@ pub fn told_of(file: &Path) -> Option<String> {
     ))
 }
 
+/// `tussock.lenses`, version 1: what `tussock lens list --json` prints.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct LensesView {
+    /// Always `tussock.lenses`.
+    pub format: &'static str,
+    /// Version of this format.
+    pub version: u32,
+    /// Baselines that are stored.
+    pub lenses: Vec<StoredLensView>,
+    /// Stored files that are no baseline, or a damaged one.
+    pub damaged: usize,
+}
+
+/// A stored baseline in short.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct StoredLensView {
+    /// The file.
+    pub file: String,
+    /// Lens name as the photographs state it.
+    pub lens: String,
+    /// Focal length, mm.
+    pub focal_length_mm: f64,
+    /// What kind of frames it was learned from.
+    pub learned_from: LearnedFrom,
+    /// The day it was learned, as `2026-11-07`.
+    pub date: Option<String>,
+    /// f-numbers it tells of.
+    pub f_numbers: Vec<f64>,
+}
+
 /// The same for scripts.
-fn as_json(file: &Path) -> Option<serde_json::Value> {
+fn stored_lens(file: &Path) -> Option<StoredLensView> {
     let text = intake::read_text(file).ok()?;
     let baseline = record::read(&text).ok()?;
-    Some(serde_json::json!({
-        "file": file.to_string_lossy(),
-        "lens": baseline.lens,
-        "focal_length_mm": baseline.focal_length_mm,
-        "learned_from": baseline.learned_from,
-        "date": record::learned_on(&text),
-        "f_numbers": baseline.entries.iter().map(|e| e.f_number).collect::<Vec<_>>(),
-    }))
+    Some(StoredLensView {
+        file: file.to_string_lossy().into_owned(),
+        date: record::learned_on(&text),
+        learned_from: baseline.learned_from,
+        f_numbers: baseline.entries.iter().map(|e| e.f_number).collect(),
+        focal_length_mm: baseline.focal_length_mm,
+        lens: baseline.lens,
+    })
 }
 
 /// Lists what is on the shelf; damaged files are named.
@@ -126,11 +158,11 @@ pub fn list(json: bool) -> anyhow::Result<Outcome> {
     let folder = folder()?;
     let files = files_in(&folder);
     if json {
-        let lenses: Vec<serde_json::Value> = files.iter().filter_map(|file| as_json(file)).collect();
+        let lenses: Vec<StoredLensView> = files.iter().filter_map(|file| stored_lens(file)).collect();
         let damaged = files.len() - lenses.len();
-        let all = serde_json::json!({"format": "tussock.lenses", "version": 1, "lenses": lenses, "damaged": damaged});
+        let all = LensesView { format: "tussock.lenses", version: 1, lenses, damaged };
         output::print(&(serde_json::to_string_pretty(&all)? + "\n"));
-        return Ok(Outcome::of(files.len() - damaged, damaged));
+        return Ok(if files.is_empty() { Outcome::Done } else { Outcome::of(files.len() - damaged, damaged) });
     }
     if files.is_empty() {
         output::note(&format!("No baseline is stored in {}; tussock lens learn makes one.", shown(&folder)));
