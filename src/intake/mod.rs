@@ -8,6 +8,7 @@ mod blocks;
 mod bodies;
 pub mod containers;
 mod decode;
+mod entropy;
 mod error;
 pub mod exif;
 mod file;

@@ -1,0 +1,193 @@
+//! Entropy-coded data of a baseline JPEG (ITU-T T.81, annexes C and F): Huffman tables and the bits they are read from.
+
+use super::jpeg::next_marker;
+
+/// Bits by which a code is looked up at once.
+const QUICK: u32 = 11;
+/// A run that stands for the end of a block.
+pub(super) const END: u8 = 64;
+
+/// A code and, where both fit into the quick bits, the number behind it.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Entry {
+    /// Bits of the code; 0 where it is longer than the quick bits, or there is none.
+    code: u8,
+    /// Zeros before the coefficient, or [`END`].
+    pub(super) run: u8,
+    /// Bits of the number that are still to be read.
+    pub(super) size: u8,
+    /// Bits of the code and of the number that is in `value`.
+    taken: u8,
+    value: i16,
+}
+
+/// A Huffman table (annex C).
+#[derive(Clone, Default)]
+pub(super) struct Table {
+    quick: Vec<Entry>,
+    /// For each length the first 16 bits beyond its codes, and what added to a code gives its symbol's place.
+    limits: [u32; 17],
+    places: [i32; 17],
+    symbols: Vec<u8>,
+    direct: bool,
+}
+
+impl Table {
+    /// `direct` for differences of means, whose symbols are sizes alone.
+    pub(super) fn new(counts: &[u8; 16], symbols: &[u8], direct: bool) -> Option<Self> {
+        let mut table =
+            Self { quick: vec![Entry::default(); 1 << QUICK], symbols: symbols.to_vec(), direct, ..Self::default() };
+        let (mut code, mut place) = (0_u32, 0_i32);
+        for length in 1..=16_u32 {
+            let count = u32::from(counts[length as usize - 1]);
+            table.places[length as usize] = place - code as i32;
+            for _ in 0..count {
+                if length <= QUICK {
+                    table.enter(code, length, *symbols.get(place as usize)?)?;
+                }
+                code += 1;
+                place += 1;
+            }
+            (code <= 1 << length).then_some(())?;
+            table.limits[length as usize] = code << (16 - length);
+            code <<= 1;
+        }
+        Some(table)
+    }
+
+    /// What a symbol says, before the number behind it is read.
+    pub(super) fn entry(&self, symbol: u8, length: u32) -> Option<Entry> {
+        let (run, size) = match (self.direct, symbol >> 4, symbol & 15) {
+            (true, 0, size @ 0..=11) => (0, size),
+            (false, 0, 0) => (END, 0),
+            (false, 15, 0) => (15, 0),
+            (false, run, size @ 1..=10) => (run, size),
+            _ => return None,
+        };
+        Some(Entry { code: length as u8, run, size, taken: length as u8, value: 0 })
+    }
+
+    fn enter(&mut self, code: u32, length: u32, symbol: u8) -> Option<()> {
+        let entry = self.entry(symbol, length)?;
+        let free = QUICK - length;
+        for rest in 0..1_u32 << free {
+            let mut entry = entry;
+            let size = u32::from(entry.size);
+            if size <= free {
+                entry.value = extended(rest >> (free - size), size) as i16;
+                entry.taken += entry.size;
+                entry.size = 0;
+            }
+            *self.quick.get_mut((code << free | rest) as usize)? = entry;
+        }
+        Some(())
+    }
+
+    /// The entry of a code that is longer than the quick bits.
+    #[cold]
+    fn long(&self, next: u32) -> Option<Entry> {
+        let length = (QUICK as usize + 1..=16).find(|&l| next < self.limits[l])?;
+        let place = (next >> (16 - length)) as i32 + self.places[length];
+        self.entry(*self.symbols.get(usize::try_from(place).ok()?)?, length as u32)
+    }
+}
+
+/// A number from its bits (F.2.2.1): those of negative ones are counted from the other end.
+#[inline(always)]
+const fn extended(bits: u32, size: u32) -> i32 {
+    if size == 0 || bits >> (size - 1) == 1 { bits as i32 } else { bits as i32 - (1 << size) + 1 }
+}
+
+/// Entropy-coded bits up to the next marker, the next in the highest place.
+pub(super) struct Bits<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    buffer: u64,
+    /// Below zero where more was taken than there is.
+    pub(super) have: i32,
+}
+
+impl<'a> Bits<'a> {
+    pub(super) const fn new(bytes: &'a [u8]) -> Self {
+        Self { bytes, at: 0, buffer: 0, have: 0 }
+    }
+
+    /// Makes sure of 32 bits, if there are as many.
+    #[inline(always)]
+    fn fill(&mut self) {
+        if self.have >= 32 {
+            return;
+        }
+        if let Some(&next) = self.bytes.get(self.at..).and_then(|b| b.first_chunk::<8>())
+            && self.have >= 0
+        {
+            let next = u64::from_be_bytes(next);
+            // Without a byte of ones there is neither a marker nor stuffing in them.
+            let ones = !next;
+            if ones.wrapping_sub(0x0101_0101_0101_0101) & next & 0x8080_8080_8080_8080 == 0 {
+                self.buffer |= next >> self.have;
+                let taken = (63 - self.have) >> 3;
+                self.at += taken as usize;
+                self.have += 8 * taken;
+                return;
+            }
+        }
+        self.fill_bytes();
+    }
+
+    #[cold]
+    fn fill_bytes(&mut self) {
+        while (0..=48).contains(&self.have) {
+            let Some(&byte) = self.bytes.get(self.at) else { return };
+            if byte == 0xFF {
+                if self.bytes.get(self.at + 1) != Some(&0) {
+                    return;
+                }
+                self.at += 1;
+            }
+            self.at += 1;
+            self.buffer |= u64::from(byte) << (56 - self.have);
+            self.have += 8;
+        }
+    }
+
+    #[inline(always)]
+    pub(super) fn skip(&mut self, count: u32) {
+        self.buffer <<= count;
+        self.have -= count as i32;
+    }
+
+    #[inline(always)]
+    pub(super) fn entry(&mut self, table: &Table) -> Option<Entry> {
+        self.fill();
+        let mut entry = *table.quick.get((self.buffer >> (64 - QUICK)) as usize)?;
+        if entry.code == 0 {
+            entry = table.long((self.buffer >> 48) as u32)?;
+        }
+        self.skip(u32::from(entry.taken));
+        Some(entry)
+    }
+
+    /// The number of an entry.
+    #[inline(always)]
+    pub(super) fn number(&mut self, entry: Entry) -> i32 {
+        if entry.size == 0 {
+            return i32::from(entry.value);
+        }
+        let size = u32::from(entry.size);
+        let bits = (self.buffer >> (64 - size)) as u32;
+        self.skip(size);
+        extended(bits, size)
+    }
+
+    /// The marker behind the data, of which nothing but filling may be left.
+    pub(super) fn marker(&mut self) -> Option<u8> {
+        self.fill_bytes();
+        (0..8).contains(&self.have).then_some(())?;
+        (self.bytes.get(self.at) == Some(&0xFF)).then_some(())?;
+        let mut at = self.at;
+        let marker = next_marker(self.bytes, &mut at)?;
+        (self.buffer, self.have, self.at) = (0, 0, at);
+        Some(marker)
+    }
+}
