@@ -1,7 +1,8 @@
 //! The near and the far end of a frame: which tiles each takes, what they say, and why where they say nothing.
 
 use super::foreground::Told;
-use super::model::{self, Theta};
+use super::model::Ready;
+use super::parameters::Theta;
 use super::zones::{self, Reading};
 use super::{Diagnosis, Frame, Zone, ZoneName, foreground, veil};
 use crate::judge::Reason;
@@ -25,7 +26,7 @@ impl Frame<'_> {
     /// Finds the two ends and reads every zone.
     pub(super) fn ends(&self, d: &mut Diagnosis) -> Ends {
         let best = &self.posterior.modes[0].theta;
-        let credible = zones::credible(self.map.tiles.len(), self.e, best, self.surface, &self.posterior.mix);
+        let credible = zones::credible(self.map.tiles.len(), self.e, best, &self.problem.surface, &self.problem.mix);
         let horizon = zones::horizon(best, self.e);
         for zone in &mut d.zones {
             zone.tiles = match zone.name {
@@ -110,8 +111,8 @@ impl Frame<'_> {
     /// Where edges were sharpened, and so texture beside them smoothed, that much is taken out; else the lower part may be
     /// water, and says nothing.
     fn step(&self, ends: &mut Ends) {
-        let best = model::Ready::new(&self.posterior.modes[0].theta);
-        ends.step = foreground::step(self.e, |s| best.at(s, self.surface).y);
+        let best = Ready::new(&self.posterior.modes[0].theta);
+        ends.step = foreground::step(self.e, |s| best.at(s, &self.problem.surface).y);
         let Some(step) = ends.step.map(f64::ln) else { return };
         if !self.map.sharpened() {
             ends.readings[0].fill(None);
@@ -126,20 +127,21 @@ impl Frame<'_> {
 
     /// ln of a reading's width beside the best mode.
     fn width(&self, r: &Reading) -> f64 {
-        model::predict(&self.posterior.modes[0].theta, &r.place, self.surface).y + r.departure
+        self.problem.predict(&self.posterior.modes[0].theta, &r.place).y + r.departure
     }
 
     /// One reading of a zone beside every mode.
     fn readings(&self, zone: &Zone, marked: bool) -> Vec<Option<Reading>> {
         let usual = zones::usual_departure(zone.name, marked);
-        let read = |theta: &Theta| zones::read(&zone.tiles, usual, self.e, theta, self.surface, &self.posterior.mix);
+        let read =
+            |theta: &Theta| zones::read(&zone.tiles, usual, self.e, theta, &self.problem.surface, &self.problem.mix);
         self.posterior.modes.iter().map(|m| read(&m.theta)).collect()
     }
 
     /// A width told by rows of tiles as a reading beside every mode.
     fn beside_modes(&self, told: &Told) -> Vec<Option<Reading>> {
         let beside = |theta: &Theta| {
-            let model = model::predict(theta, &told.place, self.surface).y;
+            let model = self.problem.predict(theta, &told.place).y;
             Reading { departure: told.ln_width - model, ..told.reading() }
         };
         self.posterior.modes.iter().map(|m| Some(beside(&m.theta))).collect()

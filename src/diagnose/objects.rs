@@ -3,26 +3,28 @@
 //! A fit reckons with single tiles that are sharper than it says, each by itself and rarely. Where several that touch
 //! are, they are mostly one thing (a rock, a trunk) nearer to the focus than the ground behind it.
 
-use super::evidence::{Evidence, Sample};
-use super::fit::{Fit, Mix, cost};
-use super::model::{HORIZON, Ready};
-use super::surface::Surface;
+use super::evidence::Sample;
+use super::fit::{Fit, Problem, cost};
+use super::model::Ready;
+use super::parameters::Parameter::Horizon;
 
-/// How far below a fit's width, in standard deviations, a tile is sharper.
+/// Chosen: one honest tile in fifteen is as sharp by chance, three that touch hardly ever. How far below a fit's width,
+/// in standard deviations, a tile is sharper.
 const SHARPER: f64 = -1.5;
-/// Fewest tiles that are a thing.
+/// Chosen: a row's errors go together, so two that touch are no witness. Fewest tiles that are a thing.
 const FEWEST: usize = 3;
-/// What a thing costs: that one is there, and at which distance.
+/// Chosen: odds of one in four hundred, for its being there and for its distance. What a thing costs, in ln of the
+/// evidence.
 const PRICE: f64 = 6.0;
 
 /// How much less the fit's energy is when neighbouring sharp tiles count as things at distances of their own.
 #[must_use]
-pub fn refund(fit: &Fit, e: &Evidence, surface: &Surface, mix: &Mix) -> f64 {
-    let ready = Ready::new(&fit.theta);
+pub fn refund(fit: &Fit, problem: &Problem) -> f64 {
+    let (e, mix, ready) = (&problem.evidence, &problem.mix, Ready::new(&fit.theta));
     let sharp: Vec<(&Sample, f64)> = e
         .samples
         .iter()
-        .map(|s| (s, s.y - ready.at(s, surface).y))
+        .map(|s| (s, s.y - ready.at(s, &problem.surface).y))
         .filter(|(s, residual)| residual / (s.sd * mix.inflate) < SHARPER)
         .collect();
     things(&sharp, e.columns)
@@ -38,7 +40,7 @@ pub fn refund(fit: &Fit, e: &Evidence, surface: &Surface, mix: &Mix) -> f64 {
             let own = sum / weight;
             let gain = |&k: &usize| {
                 let (s, residual) = sharp[k];
-                let share = mix.soft_at(s.v, fit.theta[HORIZON]);
+                let share = mix.soft_at(s.v, fit.theta[Horizon]);
                 s.say * (cost(residual, s.sd, mix, share).0 - cost(s.y - own, s.sd, mix, share).0)
             };
             (thing.iter().map(gain).sum::<f64>() - PRICE).max(0.0)
