@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::audit::judged;
+use super::judging::judged;
 use super::shelf;
 use crate::lens::{Baseline, learn_shoot};
 use crate::measure::TileMap;

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::album::Album;
-use super::audit::{Audit, judged};
+use super::asked::Audit;
 use super::baselines::Shelf;
+use super::judging::judged;
 use super::remember::Memory;
 use crate::intake::{self, Candidate, IntakeError};
 use crate::measure::register::Small;

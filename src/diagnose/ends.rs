@@ -1,11 +1,13 @@
 //! The near and the far end of a frame: which tiles each takes, what they say, and why where they say nothing.
 
+use super::evidence::Evidence;
 use super::foreground::Told;
 use super::model::Ready;
 use super::parameters::Theta;
 use super::zones::{self, Reading};
-use super::{Diagnosis, Frame, Zone, ZoneName, foreground, veil};
+use super::{Diagnosis, Frame, Zone, ZoneName, foreground};
 use crate::judge::Reason;
+use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Flag};
 
 /// What was found at the two ends.
@@ -87,7 +89,7 @@ impl Frame<'_> {
     }
 
     fn far(&self, d: &mut Diagnosis, ends: &mut Ends, horizon: f64) {
-        ends.hidden = d.far_at.is_none() && veil::hides_far(self.map, self.e);
+        ends.hidden = d.far_at.is_none() && hides_far(self.map, self.e);
         if ends.hidden {
             // What is left of the ground there is near, and says nothing of the far scene.
             ends.readings[1].fill(None);
@@ -146,4 +148,26 @@ impl Frame<'_> {
         };
         self.posterior.modes.iter().map(|m| Some(beside(&m.theta))).collect()
     }
+}
+
+/// Chosen: an eighth of the nearest ground's blur is left there. Distance, in nearest distances, from which ground says
+/// something of the far scene.
+const FAR_FROM: f64 = 8.0;
+/// Derived: 1 / e, what is left at the distance that the haze itself sets as its scale. Share of the foreground's
+/// contrast that haze must leave of a tile for it to show more of the scene than of the haze.
+const SEEN: f64 = 0.37;
+/// Chosen: two may be misread. Fewest measured tiles that do.
+const FAR_TILES: usize = 3;
+
+/// Whether haze hides the far scene: a veil, and next to nothing measured in or beyond it.
+fn hides_far(map: &TileMap, e: &Evidence) -> bool {
+    let Some(horizon) = e.veiled else { return false };
+    let limit = horizon + (e.bottom - horizon) / FAR_FROM;
+    let far = |v: f64| v < limit;
+    let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
+    let lowest = &map.tiles[map.tiles.len() - map.tiles.len() / 3..];
+    let mut contrasts: Vec<f64> = lowest.iter().map(|t| t.contrast).collect();
+    contrasts.sort_by(f64::total_cmp);
+    let seen = SEEN * contrasts.get(contrasts.len() / 2).copied().unwrap_or(0.0);
+    map.tiles.iter().filter(|t| t.blur.is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
 }

@@ -1,6 +1,5 @@
 //! What the picture's light says of the horizon: where the sky ends, and whether haze hides the far scene.
 
-use super::evidence::Evidence;
 use crate::measure::TileMap;
 
 /// Chosen: half; less may be gaps between trees. Share of the columns that must have sky at the top for the sky's lower
@@ -107,27 +106,4 @@ pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
     let horizon = (mv - my / slope).min(veil[0].0);
     let top = -f64::from(map.height) / 2.0 / half;
     (slope > 0.0 && horizon > top - ABOVE).then_some(horizon)
-}
-
-/// Chosen: an eighth of the nearest ground's blur is left there. Distance, in nearest distances, from which ground says
-/// something of the far scene.
-const FAR_FROM: f64 = 8.0;
-/// Derived: 1 / e, what is left at the distance that the haze itself sets as its scale. Share of the foreground's
-/// contrast that haze must leave of a tile for it to show more of the scene than of the haze.
-const SEEN: f64 = 0.37;
-/// Chosen: two may be misread. Fewest measured tiles that do.
-const FAR_TILES: usize = 3;
-
-/// Whether haze hides the far scene: a veil, and next to nothing measured in or beyond it.
-#[must_use]
-pub fn hides_far(map: &TileMap, e: &Evidence) -> bool {
-    let Some(horizon) = e.veiled else { return false };
-    let limit = horizon + (e.bottom - horizon) / FAR_FROM;
-    let far = |v: f64| v < limit;
-    let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
-    let lowest = &map.tiles[map.tiles.len() - map.tiles.len() / 3..];
-    let mut contrasts: Vec<f64> = lowest.iter().map(|t| t.contrast).collect();
-    contrasts.sort_by(f64::total_cmp);
-    let seen = SEEN * contrasts.get(contrasts.len() / 2).copied().unwrap_or(0.0);
-    map.tiles.iter().filter(|t| t.blur.is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
 }

@@ -37,8 +37,8 @@ use noise::NoiseModel;
 use survey::Survey;
 use width::Known;
 
-/// Version of the measuring: raise it whenever a change may alter a number, so that remembered
-/// measurements are made anew.
+/// Chosen: counted up with the measuring. Version of the measuring: raise it whenever a change may alter a number, so
+/// that remembered measurements are made anew.
 pub const VERSION: u32 = 12;
 
 /// How to measure.

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::group::{Seen, shows};
 use crate::measure::register::{Registration, register_small};
 
-/// Members to either side by way of which a frame may be laid.
+/// Chosen: nearer ones look most alike. Members to either side by way of which a frame may be laid.
 const WAYS: usize = 3;
 
 /// Lays every frame on the reference; `None` where there is no way. Frames focused far from it may show nothing that the

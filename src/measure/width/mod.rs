@@ -6,6 +6,7 @@ mod loops;
 mod network;
 mod patch;
 mod quiet;
+mod shape;
 
 use rayon::prelude::*;
 
@@ -17,12 +18,13 @@ use super::noise::NoiseModel;
 use crate::quantity::Region;
 use crate::shot::Plane;
 
-/// Side of a tile from which it gets another patch along that side.
+/// Chosen: from there two patches overlap by less than half. Side of a tile from which it gets another patch along that
+/// side.
 const ANOTHER: u32 = 160;
-/// Share of clipped samples from which a patch is not read: the border of what is clipped looks crisp. Chosen.
+/// Chosen: the border of what is clipped looks crisp. Share of clipped samples from which a patch is not read.
 const CLIPPED: f64 = 0.1;
-/// Share of the squared error that patches of one picture have in common: what scenes of a kind mislead by. Set on the shoots
-/// kept from the fit (`fit.py` prints it).
+/// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
+/// have in common: what scenes of a kind mislead by.
 const COMMON: f64 = 0.48;
 
 /// Patches of a tile: their corners, which may lie outside the picture.

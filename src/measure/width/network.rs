@@ -16,7 +16,8 @@ pub(super) struct Saying {
     pub sd: f64,
 }
 
-/// How far a number may lie from its mean, in its standard deviations over the training, and the range of ln sd: as trained.
+/// Derived: as trained. How far a number may lie from its mean, in its standard deviations over the training, and the
+/// range of ln sd.
 const FARTHEST: f32 = 6.0;
 const LOG_SD: (f64, f64) = (-4.0, 1.5);
 
