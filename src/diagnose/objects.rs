@@ -3,6 +3,9 @@
 //! A fit reckons with single tiles that are sharper than it says, each by itself and rarely. Where several that touch
 //! are, they are mostly one thing (a rock, a trunk) nearer to the focus than the ground behind it.
 
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
+
 use super::evidence::Sample;
 use super::fit::{Fit, Problem, cost};
 use super::model::Ready;
@@ -50,23 +53,17 @@ pub fn refund(fit: &Fit, problem: &Problem) -> f64 {
 
 /// Groups of tiles that touch, by their places in the list.
 fn things(sharp: &[(&Sample, f64)], columns: usize) -> Vec<Vec<usize>> {
-    let mut group: Vec<usize> = (0..sharp.len()).collect();
-    let touch = |a: usize, b: usize| {
-        let (a, b) = (sharp[a].0.index, sharp[b].0.index);
-        (a % columns).abs_diff(b % columns) <= 1 && (a / columns).abs_diff(b / columns) <= 1
-    };
+    let place = |k: usize| ((sharp[k].0.index % columns) as u32, (sharp[k].0.index / columns) as u32);
+    let rows = (0..sharp.len()).map(|k| place(k).1 + 1).max().unwrap_or(0);
+    let mut grid = GrayImage::new(columns as u32, rows);
+    (0..sharp.len()).for_each(|k| grid.put_pixel(place(k).0, place(k).1, Luma([1])));
+    let labels = connected_components(&grid, Connectivity::Eight, Luma([0]));
+    let mut all: Vec<Vec<usize>> = Vec::new();
     for k in 0..sharp.len() {
-        for j in 0..k {
-            if touch(k, j) && group[j] != group[k] {
-                let (from, to) = (group[k], group[j]);
-                group.iter_mut().filter(|g| **g == from).for_each(|g| *g = to);
-            }
-        }
+        // Labels count from one, nought being what isn't sharp.
+        let label = labels.get_pixel(place(k).0, place(k).1).0[0] as usize;
+        all.resize(all.len().max(label), Vec::new());
+        all[label - 1].push(k);
     }
-    let mut all: Vec<Vec<usize>> = vec![Vec::new(); sharp.len()];
-    for (k, g) in group.into_iter().enumerate() {
-        all[g].push(k);
-    }
-    all.retain(|t| !t.is_empty());
     all
 }
