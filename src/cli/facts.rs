@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::audit::Given;
+use super::given::Given;
 use crate::commands::Outcome;
 use crate::commands::facts::{self, Request};
 

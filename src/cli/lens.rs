@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Subcommand, ValueEnum};
 
-use super::audit::Given;
+use super::given::Given;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::lens::{self, Learn};

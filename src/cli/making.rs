@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use super::audit::{Given, PreferWord, Subjects};
+use super::given::{Given, PreferWord, Subjects};
 use super::values;
 use crate::commands::audit::Audit;
 use crate::commands::sidecars::{Rate, Sidecars};

@@ -8,6 +8,7 @@ mod dropped;
 mod edge;
 mod examples;
 mod facts;
+mod given;
 mod keepers;
 mod lens;
 mod licences;

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::audit::UnitsWord;
+use super::given::UnitsWord;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::plan::{self, Next};

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::audit::{Given, PreferWord, Subjects};
+use super::given::{Given, PreferWord, Subjects};
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::series::{self, Series};

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
-use super::audit::Audit;
+use super::asked::Audit;
 use crate::intake::{self, Candidate};
 use crate::output::folder::Folder;
 use crate::report::{self, Frame, Links, Pictures, Pixels};

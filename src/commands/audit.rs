@@ -1,70 +1,25 @@
 //! Folder to report: each frame is read and measured by itself, then all are diagnosed and written together.
 
 use std::collections::HashSet;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::album::Album;
+pub use super::asked::Audit;
 use super::baselines::{self, Shelf};
 use super::frame::{self, Bench, Seen};
 use super::frames::failure;
 use super::progress::Progress;
 use super::remember::Memory;
-use super::sidecars::{self, Sidecars};
-use super::work::{self, Budget};
-use super::{Outcome, groups, place, raw_worker, stop};
-use crate::diagnose::{Diagnosis, diagnose, doubted};
-use crate::intake::{self, Candidate, Found, IntakeError, Overrides, Prefer};
-use crate::lens::Baseline;
-use crate::measure::{self, TileMap};
+use super::{Outcome, groups, place, raw_worker, sidecars, stop, work};
+use crate::intake::{self, Candidate, Found, IntakeError};
+use crate::measure;
 use crate::output;
 use crate::output::folder::{Folder, REPORT};
 use crate::output::guard::guarded;
-use crate::quantity::{Flag, Intent, Place, plain, shown};
+use crate::quantity::{Place, plain, shown};
 use crate::report::series::SeriesGroupView;
-use crate::report::{self, Failure, Frame, Links, Run, Theme};
+use crate::report::{self, Failure, Frame, Links, Run};
 use crate::series::Group;
-use crate::shot::Capture;
-
-/// The audit command as meant.
-#[derive(Clone, Debug)]
-pub struct Audit {
-    /// Files and folders.
-    pub paths: Vec<PathBuf>,
-    /// Walk into folders within folders.
-    pub recursive: bool,
-    /// Which twin stands for a frame.
-    pub prefer: Prefer,
-    /// Where the report goes; `None` for the default place.
-    pub out: Option<PathBuf>,
-    /// Whether files of a report's names that are somebody else's may be replaced; photographs never are.
-    pub overwrite: bool,
-    /// How much of the machine to use.
-    pub budget: Budget,
-    /// Whether to use and keep remembered measurements.
-    pub remember: bool,
-    /// Whether to write the page and its pictures, or the machine-readable files alone.
-    pub page: bool,
-    /// Colours of the page.
-    pub theme: Theme,
-    /// Print `audit.json` instead of the table.
-    pub json: bool,
-    /// Whether to write each frame at full size beside the page, for looking at any place of raw files.
-    pub renditions: bool,
-    /// Whether to open the page when it is written.
-    pub open: bool,
-    /// How to measure.
-    pub settings: measure::Settings,
-    /// What the user wants of the pictures.
-    pub intent: Intent,
-    /// Facts the user gave.
-    pub overrides: Overrides,
-    /// Files of learned lens baselines the user gave.
-    pub lenses: Vec<PathBuf>,
-    /// Whether nothing learned of a lens is used, neither stored nor from the shoot.
-    pub no_lens: bool,
-    /// Whether and how to write XMP sidecars beside the photographs.
-    pub sidecars: Option<Sidecars>,
-}
 
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
 ///
@@ -286,26 +241,4 @@ fn write(audit: &Audit, run: &Run, links: &[Links], folder: &Folder) -> anyhow::
         folder.put("index.html", page.as_bytes())?;
     }
     Ok(())
-}
-
-/// The diagnosis of a frame with what its file says of it.
-pub(super) fn judged(
-    map: &TileMap,
-    capture: &Capture,
-    flags: &[Flag],
-    lens: Option<&Baseline>,
-    intent: &Intent,
-) -> Diagnosis {
-    let mut found = diagnose(map, &trusted(capture, flags), lens, intent);
-    doubted(&mut found, flags);
-    found
-}
-
-/// The facts that the diagnosis may lean on: a focus distance that can't be is shown, but not believed.
-pub(super) fn trusted(capture: &Capture, flags: &[Flag]) -> Capture {
-    let mut capture = capture.clone();
-    if flags.contains(&Flag::FocusDistanceImpossible) {
-        capture.focus_distance_m = None;
-    }
-    capture
 }

@@ -5,8 +5,9 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
+use super::judging::diagnosed;
 use super::remember::Memory;
-use super::{frame, shelf};
+use super::shelf;
 use crate::lens::{Baseline, learn_shoot};
 use crate::measure::TileMap;
 use crate::output::store::Key;
@@ -142,7 +143,7 @@ pub fn settle(
                 .par_iter()
                 .map(|&k| {
                     let Frame { map, capture, flags, .. } = &frames[k];
-                    frame::diagnosed(memory, keys[k], (map, capture, flags), Some(baseline), intent)
+                    diagnosed(memory, keys[k], (map, capture, flags), Some(baseline), intent)
                 })
                 .collect();
             for (&k, diagnosis) in members.iter().zip(again) {

@@ -5,18 +5,17 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::album::Album;
-use super::audit::{Audit, judged};
+use super::asked::Audit;
 use super::baselines::Shelf;
+use super::judging::diagnosed;
 use super::remember::Memory;
-use crate::diagnose::Diagnosis;
 use crate::intake::{self, Candidate, IntakeError};
-use crate::lens::Baseline;
 use crate::measure::register::Small;
 use crate::measure::{TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
 use crate::output::guard::guarded;
 use crate::output::store::Key;
-use crate::quantity::{Flag, Intent};
+use crate::quantity::Flag;
 use crate::report::{Frame, Links};
 use crate::shot::{Capture, Shot};
 
@@ -163,22 +162,6 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     };
     let links = album.place(path, &pictures)?;
     Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, small, key }, partly)))
-}
-
-/// The diagnosis of a measured frame, made or recalled: it rests on what was asked and on the baseline of the lens.
-pub(super) fn diagnosed(
-    memory: &Memory,
-    key: Option<Key>,
-    (map, capture, flags): (&TileMap, &Capture, &[Flag]),
-    baseline: Option<&Baseline>,
-    intent: &Intent,
-) -> Diagnosis {
-    let asked = memory.build_key(key.as_slice(), &format!("diagnosis {intent:?} {baseline:?}"));
-    memory.recall(asked.as_ref()).unwrap_or_else(|| {
-        let made = judged(map, capture, flags, baseline, intent);
-        memory.remember(asked, &made);
-        made
-    })
 }
 
 #[cfg(test)]

@@ -97,7 +97,7 @@ impl Audited<'_> {
                 let f = &frames[group.members[k]];
                 diagnose::diagnose(
                     &f.map,
-                    &super::audit::trusted(seen[group.members[k]].capture, &f.flags),
+                    &super::judging::trusted(seen[group.members[k]].capture, &f.flags),
                     None,
                     self.intent,
                 )

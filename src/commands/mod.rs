@@ -1,6 +1,7 @@
 //! One file a subcommand; the only place where reading, science and writing meet.
 
 mod album;
+mod asked;
 pub mod audit;
 pub mod baselines;
 pub mod cache;
@@ -11,6 +12,7 @@ pub mod facts;
 mod frame;
 pub mod frames;
 pub mod groups;
+mod judging;
 pub mod keepers;
 pub mod lens;
 pub mod licences;

@@ -6,8 +6,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use anyhow::bail;
 
-use super::audit::trusted;
 use super::frames::{self, Measured, Wanted};
+use super::judging::trusted;
 use super::work::{self, Budget};
 use super::{Outcome, groups};
 use crate::diagnose::diagnose;

@@ -1,8 +1,11 @@
 //! The corners judged as corners: the lens's own blur there against what is expected of it.
 
-use super::evidence::{Evidence, Sample};
+use super::evidence::Sample;
+use super::fit::Problem;
 use super::implied::Moments;
-use super::model::{CENTRE, CURVE, Place, SCALE, SHAKE, TILT, Theta};
+use super::model::{Place, Ready};
+use super::parameters::Parameter::{Centre, Curve, Scale, Shake, Tilt};
+use super::parameters::Theta;
 use super::posterior::Posterior;
 use super::surface::Surface;
 use super::zones::Reading;
@@ -10,9 +13,9 @@ use super::{Basis, CornerState, Corners};
 use crate::quantity::Estimate;
 use crate::stats::Dice;
 
-/// Lens blur expected at the corners of an unknown lens, as a share of the permitted blur, and its spread.
-/// Corners softer than the centre are normal at right focus (common practice, no published source); no
-/// published table of how much was found, so this is an assumption and called one.
+/// Chosen: no published table of how much corners soften was found, so this is an assumption and called one. Lens blur
+/// expected at the corners of an unknown lens, as a share of the permitted blur, and its spread. Corners softer than
+/// the centre are normal at right focus (common practice, no published source).
 const ASSUMED: (f64, f64) = (0.8, 0.5);
 
 /// Lens blur at one corner, px, from its reading and the model's disc there.
@@ -23,10 +26,10 @@ pub fn lens_part(reading: &Reading, place: &Place, scale: f64, surface: &Surface
 
 /// What a tilted lens or a curved field adds to the disc at a place, px: the lens's own, not the focus's.
 fn lens_disc(t: &Theta, place: &Sample) -> f64 {
-    t[TILT] * place.u + t[CURVE] * place.r * place.r
+    t[Tilt] * place.u + t[Curve] * place.r * place.r
 }
 
-/// How likely a corner must be beyond its mirror image for it to be said.
+/// Chosen: two standard deviations, one-sided. How likely a corner must be beyond its mirror image for it to be said.
 const LIKELY: f64 = 0.975;
 
 /// Whether a corner is softer than the one across from it, right for left, by more than the permitted blur (in
@@ -36,11 +39,11 @@ fn beyond_its_mirror(readings: &[Reading], posterior: &Posterior, surface: &Surf
     let parts: Vec<Vec<f64>> = readings
         .iter()
         .map(|r| {
-            let part = |(ready, _): &(super::model::Ready, f64)| {
+            let part = |(ready, _): &(Ready, f64)| {
                 let mut place = ready.at(&r.place, surface);
                 place.disc -= lens_disc(ready.theta(), &r.place);
                 let noisy = Reading { departure: r.departure + r.sd * normal.normal(), ..*r };
-                lens_part(&noisy, &place, ready.theta()[SCALE], surface)
+                lens_part(&noisy, &place, ready.theta()[Scale], surface)
             };
             posterior.few.iter().map(part).collect()
         })
@@ -57,7 +60,8 @@ fn beyond_its_mirror(readings: &[Reading], posterior: &Posterior, surface: &Surf
 
 /// Judges the corners from the lens part of each that could be measured.
 #[must_use]
-pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface: &Surface, permitted: f64) -> Corners {
+pub fn judge(readings: &[Reading], posterior: &Posterior, problem: &Problem, permitted: f64) -> Corners {
+    let (e, surface) = (&problem.evidence, &*problem.surface);
     let learned = readings.iter().filter_map(|r| r.place.learned).collect::<Vec<_>>();
     let basis = if learned.len() == readings.len() && !learned.is_empty() { Basis::Learned } else { Basis::Assumed };
     let (expected, spread) = match basis {
@@ -75,12 +79,12 @@ pub fn judge(readings: &[Reading], posterior: &Posterior, e: &Evidence, surface:
         let (mut excess, mut width) = (Moments::default(), 0.0f64);
         for (ready, weight) in &posterior.few {
             let (mut place, t) = (ready.at(&reading.place, surface), ready.theta());
-            width = (place.y + reading.departure - t[SCALE]).exp();
+            width = (place.y + reading.departure - t[Scale]).exp();
             place.disc -= lens_disc(t, &reading.place);
-            let lens = lens_part(reading, &place, t[SCALE], surface);
+            let lens = lens_part(reading, &place, t[Scale], surface);
             // Motion blurs the whole frame, and so does what the centre shows beyond a learned lens: neither is
             // the corner's own.
-            let common = (if beside { t[CENTRE].powi(2) } else { 0.0 }) + t[SHAKE].powi(2);
+            let common = (if beside { t[Centre].powi(2) } else { 0.0 }) + t[Shake].powi(2);
             let own = reading.place.learned.map_or(expected, |l| l.0).powi(2) + common;
             excess.add((lens * lens - own).max(0.0).sqrt(), *weight);
         }

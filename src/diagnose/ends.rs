@@ -1,10 +1,13 @@
 //! The near and the far end of a frame: which tiles each takes, what they say, and why where they say nothing.
 
+use super::evidence::Evidence;
 use super::foreground::Told;
-use super::model::{self, Theta};
+use super::model::Ready;
+use super::parameters::Theta;
 use super::zones::{self, Reading};
-use super::{Diagnosis, Frame, Zone, ZoneName, foreground, veil};
+use super::{Diagnosis, Frame, Zone, ZoneName, foreground};
 use crate::judge::Reason;
+use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Flag};
 
 /// What was found at the two ends.
@@ -25,7 +28,7 @@ impl Frame<'_> {
     /// Finds the two ends and reads every zone.
     pub(super) fn ends(&self, d: &mut Diagnosis) -> Ends {
         let best = &self.posterior.modes[0].theta;
-        let credible = zones::credible(self.map.tiles.len(), self.e, best, self.surface, &self.posterior.mix);
+        let credible = zones::credible(self.map.tiles.len(), self.e, best, &self.problem.surface, &self.problem.mix);
         let horizon = zones::horizon(best, self.e);
         for zone in &mut d.zones {
             zone.tiles = match zone.name {
@@ -86,7 +89,7 @@ impl Frame<'_> {
     }
 
     fn far(&self, d: &mut Diagnosis, ends: &mut Ends, horizon: f64) {
-        ends.hidden = d.far_at.is_none() && veil::hides_far(self.map, self.e);
+        ends.hidden = d.far_at.is_none() && hides_far(self.map, self.e);
         if ends.hidden {
             // What is left of the ground there is near, and says nothing of the far scene.
             ends.readings[1].fill(None);
@@ -110,8 +113,8 @@ impl Frame<'_> {
     /// Where edges were sharpened, and so texture beside them smoothed, that much is taken out; else the lower part may be
     /// water, and says nothing.
     fn step(&self, ends: &mut Ends) {
-        let best = model::Ready::new(&self.posterior.modes[0].theta);
-        ends.step = foreground::step(self.e, |s| best.at(s, self.surface).y);
+        let best = Ready::new(&self.posterior.modes[0].theta);
+        ends.step = foreground::step(self.e, |s| best.at(s, &self.problem.surface).y);
         let Some(step) = ends.step.map(f64::ln) else { return };
         if !self.map.sharpened() {
             ends.readings[0].fill(None);
@@ -126,22 +129,45 @@ impl Frame<'_> {
 
     /// ln of a reading's width beside the best mode.
     fn width(&self, r: &Reading) -> f64 {
-        model::predict(&self.posterior.modes[0].theta, &r.place, self.surface).y + r.departure
+        self.problem.predict(&self.posterior.modes[0].theta, &r.place).y + r.departure
     }
 
     /// One reading of a zone beside every mode.
     fn readings(&self, zone: &Zone, marked: bool) -> Vec<Option<Reading>> {
         let usual = zones::usual_departure(zone.name, marked);
-        let read = |theta: &Theta| zones::read(&zone.tiles, usual, self.e, theta, self.surface, &self.posterior.mix);
+        let read =
+            |theta: &Theta| zones::read(&zone.tiles, usual, self.e, theta, &self.problem.surface, &self.problem.mix);
         self.posterior.modes.iter().map(|m| read(&m.theta)).collect()
     }
 
     /// A width told by rows of tiles as a reading beside every mode.
     fn beside_modes(&self, told: &Told) -> Vec<Option<Reading>> {
         let beside = |theta: &Theta| {
-            let model = model::predict(theta, &told.place, self.surface).y;
+            let model = self.problem.predict(theta, &told.place).y;
             Reading { departure: told.ln_width - model, ..told.reading() }
         };
         self.posterior.modes.iter().map(|m| Some(beside(&m.theta))).collect()
     }
+}
+
+/// Chosen: an eighth of the nearest ground's blur is left there. Distance, in nearest distances, from which ground says
+/// something of the far scene.
+const FAR_FROM: f64 = 8.0;
+/// Derived: 1 / e, what is left at the distance that the haze itself sets as its scale. Share of the foreground's
+/// contrast that haze must leave of a tile for it to show more of the scene than of the haze.
+const SEEN: f64 = 0.37;
+/// Chosen: two may be misread. Fewest measured tiles that do.
+const FAR_TILES: usize = 3;
+
+/// Whether haze hides the far scene: a veil, and next to nothing measured in or beyond it.
+fn hides_far(map: &TileMap, e: &Evidence) -> bool {
+    let Some(horizon) = e.veiled else { return false };
+    let limit = horizon + (e.bottom - horizon) / FAR_FROM;
+    let far = |v: f64| v < limit;
+    let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
+    let lowest = &map.tiles[map.tiles.len() - map.tiles.len() / 3..];
+    let mut contrasts: Vec<f64> = lowest.iter().map(|t| t.contrast).collect();
+    contrasts.sort_by(f64::total_cmp);
+    let seen = SEEN * contrasts.get(contrasts.len() / 2).copied().unwrap_or(0.0);
+    map.tiles.iter().filter(|t| t.blur.is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
 }

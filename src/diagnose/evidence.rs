@@ -8,12 +8,12 @@ use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
 use crate::shot::Capture;
 
-/// Relative error every tile has beside its stated one: content that no estimator sees through.
-/// Set by the 5-8 % scatter found on rendered frames.
+/// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile has beside
+/// its stated one: content that no estimator sees through.
 pub const FLOOR: f64 = 0.05;
 
-/// Correlation of the errors of two tiles of one row: they show one texture at one distance. On the rendered frames used
-/// for building it is 0.25 to 0.33 from the next tile to the sixth; between rows it is 0.2, 0.07 and then nothing.
+/// Set on the rendered frames used for building: 0.25 to 0.33 from the next tile to the sixth; between rows it is 0.2,
+/// 0.07 and then nothing. Correlation of the errors of two tiles of one row: they show one texture at one distance.
 const ROW_SHARED: f64 = 0.28;
 
 /// One measured tile.
@@ -141,6 +141,12 @@ impl Evidence {
         Sample::place(u, v, nearest.and_then(|s| s.learned))
     }
 
+    /// Whether something was learned of the lens at most of the tiles.
+    #[must_use]
+    pub fn learned(&self) -> bool {
+        2 * self.samples.iter().filter(|s| s.learned.is_some()).count() > self.samples.len()
+    }
+
     /// Optical width, px, that the sharpest quarter of the tiles keeps within.
     #[must_use]
     pub fn sharpest(&self) -> Option<f64> {
@@ -175,10 +181,10 @@ impl Evidence {
     }
 }
 
-/// Whole width, px, that a sharp lens and the finest sampling leave: no tile is narrower. Derived: the pixel's own 0.31 px
-/// with a third of a pixel of lens and low-pass filter.
+/// Derived: the pixel's own 0.31 px with a third of a pixel of lens and low-pass filter. Whole width, px, that a sharp
+/// lens and the finest sampling leave: no tile is narrower.
 const SHARPEST: f64 = 0.45;
-/// Standard deviations within which nineteen of twenty lie on one side.
+/// Derived: the normal law. Standard deviations within which nineteen of twenty lie on one side.
 const ONE_SIDED: f64 = 1.645;
 
 /// What a tile tells of its width: the measured one, or where it is only known to be fine, something between the sharpest
@@ -202,16 +208,18 @@ fn share_rows(samples: &mut [Sample], columns: usize) {
     }
 }
 
-/// Level of a tile of sky, at the least, as a share of the upper edge's usual level, and of the tile of sky beside it;
-/// and its contrast at most. Land under an open sky is several times darker, ridges in haze are a step darker than the
-/// sky behind them, and a tile that holds the skyline has more contrast.
+/// Chosen: land under an open sky is several times darker, ridges in haze are a step darker than the sky behind them,
+/// and a tile that holds the skyline has more contrast. Level of a tile of sky, at the least, as a share of the upper
+/// edge's usual level, and of the tile of sky beside it; and its contrast at most.
 const SKY_LEVEL: f64 = 0.5;
 const SKY_STEP: f64 = 0.9;
 const SKY_CONTRAST: f64 = 0.3;
-/// Share of the tiles above which what hangs together as bright as the upper edge is no sky but a bright picture.
+/// Chosen: a landscape leaves the ground a third. Share of the tiles above which what hangs together as bright as the
+/// upper edge is no sky but a bright picture.
 const SKY_MOST: f64 = 0.7;
 
-/// Share of the lowest third of the picture above which it is none either: a low horizon leaves less.
+/// Chosen: a low horizon leaves less. Share of the lowest third of the picture above which it is none either: a low
+/// horizon leaves less.
 const SKY_LOW: f64 = 0.25;
 
 /// Which tiles are sky: cloud is soft by nature and says nothing of focus or lens.

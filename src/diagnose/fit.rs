@@ -1,10 +1,17 @@
 //! Robust one-sided fit of the frame model: content may add blur, so tiles far above the model cost little.
 
+use std::sync::Arc;
+
 use nalgebra::{SMatrix, SVector};
 
 use super::evidence::{Evidence, Sample};
-use super::model::{HORIZON, Priors, Ready, SIZE, Theta};
+use super::model::{Place, Ready};
+use super::parameters::Parameter::Horizon;
+use super::parameters::{Free, Parameter, SIZE, TABLE, Theta};
+use super::priors::Priors;
 use super::surface::Surface;
+use crate::quantity::{Estimate, Intent};
+use crate::shot::Capture;
 
 type Square = SMatrix<f64, SIZE, SIZE>;
 
@@ -25,24 +32,32 @@ pub struct Mix {
     pub skyline: Option<f64>,
 }
 
-/// Excess of soft content over the optics, in ln of the width: about evenly spread up to here, then rarer.
-/// Water and cloud are found from a little to four times as wide as what lies beside them.
+/// Chosen: a guess, which the first fit replaces by the frame's own shares. The shares before a fit.
+const USUAL: Mix = Mix { soft: 0.15, far: 0.3, sky: 0.5, odd: 0.02, inflate: 1.2, skyline: None };
+/// Chosen: a row or so of tiles outweighs them. How many tiles the shares before a fit count for, which keeps those
+/// after it off 0 and 1.
+const WEIGHT: f64 = 8.0;
+
+/// Chosen: water and cloud are found from a little to four times as wide as what lies beside them. Excess of soft
+/// content over the optics, in ln of the width: about evenly spread up to here, then rarer.
 const EXCESS: f64 = 1.3;
-/// How fast it gets rarer there.
+/// Chosen: a fifth of that range, wide enough for a slope to follow. How fast it gets rarer there.
 const EXCESS_EDGE: f64 = 0.25;
-/// Spread of misread tiles, in ln of the width.
+/// Chosen: a misread tile is off by up to half or double. Spread of misread tiles, in ln of the width.
 const ODD_SPREAD: f64 = 0.35;
-/// Square root of a full turn: the norm of the normal law.
+/// Derived: a number of mathematics. Square root of a full turn: the norm of the normal law.
 const NORM: f64 = 2.506_628_274_631_000_5;
 
-/// Share of tiles that show something that stands up from the ground, nearer than the model has it there and so
-/// perhaps sharper; by up to how much, in ln of the width, about evenly spread.
+/// Chosen: two tiles of 250 before things that touch are looked for; sharper by up to four times. Share of tiles that
+/// show something that stands up from the ground, nearer than the model has it there and so perhaps sharper; by up to
+/// how much, in ln of the width, about evenly spread.
 const OBJECTS: f64 = 0.008;
 const SHARPER: f64 = 1.5;
 
-/// Half the height, in v, over which ground passes into sky.
+/// Chosen: a third of a row of tiles. Half the height, in v, over which ground passes into sky.
 const SKYLINE: f64 = 0.02;
-/// Least share of soft content at the horizon.
+/// Chosen: haze and smooth slopes are never rare there; as many as in the foreground before a fit. Least share of soft
+/// content at the horizon.
 const FAR_SOFT: f64 = 0.15;
 
 impl Mix {
@@ -93,152 +108,178 @@ pub fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, f64) {
 pub struct Fit {
     /// Parameters at the minimum.
     pub theta: Theta,
-    /// Which parameters were free, a bit each.
-    pub on: u32,
+    /// Which parameters were free.
+    pub free: Free,
     /// Energy (minus ln of posterior density) there.
     pub energy: f64,
     /// Curvature there.
     pub curvature: Square,
 }
 
-/// Energy of a parameter vector: data and separate priors.
-#[must_use]
-pub fn energy(t: &Theta, on: u32, samples: &[Sample], surface: &Surface, priors: &Priors, mix: &Mix) -> f64 {
-    let ready = Ready::new(t);
-    let data: f64 = samples
-        .iter()
-        .map(|s| s.say * cost(s.y - ready.at(s, surface).y, s.sd, mix, mix.soft_at(s.v, t[HORIZON])).0)
-        .sum();
-    data + priors.energy(t, on)
+/// One frame to be explained: its tiles, the widths that its optics give, what is believed beforehand, and the shares of the
+/// tiles that show other things.
+#[derive(Clone, Debug)]
+pub struct Problem {
+    /// The measured tiles, with the frame's scales.
+    pub evidence: Evidence,
+    /// Widths at the frame's diffraction.
+    pub surface: Arc<Surface>,
+    /// What is believed before the tiles are looked at.
+    pub priors: Priors,
+    /// What else the tiles may show.
+    pub mix: Mix,
 }
 
-/// Goes downhill from a start by damped Gauss-Newton steps.
-#[must_use]
-pub fn descend(
-    start: Theta,
-    on: u32,
-    steps: usize,
-    samples: &[Sample],
-    surface: &Surface,
-    priors: &Priors,
-    mix: &Mix,
-) -> Fit {
-    let mut theta = start;
-    let mut damping = 1e-2;
-    let (mut here, mut slope, mut curvature) = assemble(&theta, on, samples, surface, priors, mix);
-    for _ in 0..steps {
-        let mut damped = curvature;
-        for k in 0..SIZE {
-            damped[(k, k)] += damping * curvature[(k, k)].max(1e-9);
+impl Problem {
+    /// A frame before any fit. `shake`: length of a streak that the widths hold.
+    #[must_use]
+    pub fn new(
+        evidence: Evidence,
+        surface: Arc<Surface>,
+        capture: &Capture,
+        intent: &Intent,
+        shake: Option<Estimate>,
+    ) -> Self {
+        let mix = Mix { skyline: evidence.skyline, ..USUAL };
+        let priors = Priors::new(&evidence, capture, intent, shake);
+        Self { evidence, surface, priors, mix }
+    }
+
+    /// The same frame told by every second or third of its tiles, where there are more than `plenty`: by steps that don't
+    /// divide a row of the grid, so that every column has its share.
+    #[must_use]
+    pub fn thinned(&self, plenty: usize) -> Self {
+        let stride = (self.evidence.samples.len() / plenty).clamp(1, 3);
+        let samples = self.evidence.samples.iter().step_by(stride).copied().collect();
+        Self { evidence: Evidence { samples, ..self.evidence.clone() }, ..self.clone() }
+    }
+
+    /// The forward model at one place.
+    #[must_use]
+    pub fn predict(&self, t: &Theta, s: &Sample) -> Place {
+        Ready::new(t).at(s, &self.surface)
+    }
+
+    /// ln of what a tile measured less what the model has there, and the probability that the tile is honest.
+    #[must_use]
+    pub fn residual(&self, ready: &Ready, s: &Sample) -> (f64, f64) {
+        let residual = s.y - ready.at(s, &self.surface).y;
+        (residual, cost(residual, s.sd, &self.mix, self.mix.soft_at(s.v, ready.theta()[Horizon])).2)
+    }
+
+    /// Energy of a parameter vector: data and separate priors.
+    #[must_use]
+    pub fn energy(&self, t: &Theta, free: Free) -> f64 {
+        let (ready, mix) = (Ready::new(t), &self.mix);
+        let of =
+            |s: &Sample| s.say * cost(s.y - ready.at(s, &self.surface).y, s.sd, mix, mix.soft_at(s.v, t[Horizon])).0;
+        self.evidence.samples.iter().map(of).sum::<f64>() + self.priors.energy(t, free)
+    }
+
+    /// Goes downhill from a start by damped Gauss-Newton steps.
+    #[must_use]
+    pub fn descend(&self, start: Theta, free: Free, steps: usize) -> Fit {
+        let mut theta = start;
+        let mut damping = 1e-2;
+        let (mut here, mut slope, mut curvature) = self.assemble(&theta, free);
+        for _ in 0..steps {
+            let mut damped = curvature;
+            for k in 0..SIZE {
+                damped[(k, k)] += damping * curvature[(k, k)].max(1e-9);
+            }
+            let Some(factor) = damped.cholesky() else {
+                damping *= 10.0;
+                continue;
+            };
+            let step = factor.solve(&slope);
+            let mut next = theta;
+            for (k, row) in TABLE.iter().enumerate() {
+                next.0[k] += step[k].clamp(-row.step, row.step);
+            }
+            let (there, next_slope, next_curvature) = self.assemble(&next, free);
+            if there < here {
+                let gain = here - there;
+                theta = next;
+                damping = (damping * 0.2).max(1e-7);
+                (here, slope, curvature) = (there, next_slope, next_curvature);
+                if gain < 0.02 {
+                    break;
+                }
+            } else {
+                damping *= 6.0;
+                if damping > 1e6 {
+                    break;
+                }
+            }
         }
-        let Some(factor) = damped.cholesky() else {
-            damping *= 10.0;
-            continue;
+        Fit { theta, free, energy: here, curvature }
+    }
+
+    /// Energy, downhill slope and Gauss-Newton curvature.
+    fn assemble(&self, t: &Theta, free: Free) -> (f64, SVector<f64, SIZE>, Square) {
+        let (ready, mix) = (Ready::new(t), &self.mix);
+        let mut sum = 0.0;
+        let mut slope = SVector::<f64, SIZE>::zeros();
+        let mut curvature = Square::zeros();
+        let places: Vec<usize> = free.iter().map(|p| p as usize).collect();
+        for s in &self.evidence.samples {
+            let (y, j) = ready.slopes(s, &self.surface);
+            let (e, d, honest) = cost(s.y - y, s.sd, mix, mix.soft_at(s.v, t[Horizon]));
+            sum += s.say * e;
+            let d = s.say * d;
+            let sd = s.sd * mix.inflate;
+            let w = s.say * honest / (sd * sd);
+            for (i, &a) in places.iter().enumerate() {
+                slope[a] += d * j.0[a];
+                let wa = w * j.0[a];
+                for &b in &places[..=i] {
+                    curvature[(a, b)] += wa * j.0[b];
+                }
+            }
+        }
+        curvature.fill_upper_triangle_with_lower_triangle();
+        for p in Parameter::ALL {
+            let k = p as usize;
+            if free.has(p) {
+                let (e, d, c) = self.priors.of(p).energy(t[p]);
+                sum += e;
+                slope[k] -= d;
+                curvature[(k, k)] += c;
+            } else {
+                // A parameter that is switched off stays where it is.
+                curvature[(k, k)] = 1.0;
+            }
+        }
+        (sum, slope, curvature)
+    }
+
+    /// Sets the shares of soft content and the scatter of honest tiles by a fit.
+    pub fn retune(&mut self, fit: &Fit) {
+        let ready = Ready::new(&fit.theta);
+        let (mix, horizon) = (&self.mix, fit.theta[Horizon]);
+        let (mut soft, mut count) = ([0.0; 3], [0.0; 3]);
+        let (mut honest_sum, mut square) = (0.0, 0.0);
+        for s in &self.evidence.samples {
+            let (residual, honest) = self.residual(&ready, s);
+            honest_sum += honest;
+            square += honest * (residual / s.sd).powi(2);
+            let kind = match mix.skyline {
+                Some(skyline) if s.v < skyline.min(horizon) => 2,
+                Some(_) => usize::from(s.v < horizon + SKYLINE),
+                None => 2 * usize::from(s.v < horizon - 3.0 * SKYLINE),
+            };
+            count[kind] += 1.0;
+            if residual > 0.0 {
+                soft[kind] += 1.0 - honest;
+            }
+        }
+        let share = |k: usize, prior: f64| (soft[k] + WEIGHT * prior) / (count[k] + WEIGHT);
+        self.mix = Mix {
+            soft: share(0, USUAL.soft).clamp(0.03, 0.6),
+            far: share(1, USUAL.far).clamp(FAR_SOFT, 0.6),
+            sky: share(2, USUAL.sky).clamp(0.1, 0.8),
+            inflate: ((square + 6.0) / (honest_sum + 6.0)).sqrt().clamp(1.0, 1.5),
+            ..*mix
         };
-        let step = factor.solve(&slope);
-        let mut next = theta;
-        for k in 0..SIZE {
-            next[k] += step[k].clamp(-LEAP[k], LEAP[k]);
-        }
-        let (there, next_slope, next_curvature) = assemble(&next, on, samples, surface, priors, mix);
-        if there < here {
-            let gain = here - there;
-            theta = next;
-            damping = (damping * 0.2).max(1e-7);
-            (here, slope, curvature) = (there, next_slope, next_curvature);
-            if gain < 0.02 {
-                break;
-            }
-        } else {
-            damping *= 6.0;
-            if damping > 1e6 {
-                break;
-            }
-        }
-    }
-    Fit { theta, on, energy: here, curvature }
-}
-
-/// Longest step of each parameter at once, so that a first step can't leave the model's reach.
-const LEAP: Theta = [3.0, 0.7, 0.2, 1.0, 2.0, 1.0, 0.2, 2.0, 1.0, 0.2, 2.0, 0.2];
-
-/// Energy, downhill slope and Gauss-Newton curvature.
-fn assemble(
-    t: &Theta,
-    on: u32,
-    samples: &[Sample],
-    surface: &Surface,
-    priors: &Priors,
-    mix: &Mix,
-) -> (f64, SVector<f64, SIZE>, Square) {
-    let mut sum = 0.0;
-    let mut slope = SVector::<f64, SIZE>::zeros();
-    let mut curvature = Square::zeros();
-    let ready = Ready::new(t);
-    let free: Vec<usize> = (0..SIZE).filter(|&k| on >> k & 1 == 1).collect();
-    for s in samples {
-        let (y, j) = ready.slopes(s, surface);
-        let (e, d, honest) = cost(s.y - y, s.sd, mix, mix.soft_at(s.v, t[HORIZON]));
-        sum += s.say * e;
-        let d = s.say * d;
-        let sd = s.sd * mix.inflate;
-        let w = s.say * honest / (sd * sd);
-        for (i, &a) in free.iter().enumerate() {
-            slope[a] += d * j[a];
-            let wa = w * j[a];
-            for &b in &free[..=i] {
-                curvature[(a, b)] += wa * j[b];
-            }
-        }
-    }
-    for k in 0..SIZE {
-        for b in k + 1..SIZE {
-            curvature[(k, b)] = curvature[(b, k)];
-        }
-    }
-    for k in 0..SIZE {
-        if on >> k & 1 == 1 {
-            let (e, d, c) = priors.beliefs[k].energy(t[k]);
-            sum += e;
-            slope[k] -= d;
-            curvature[(k, k)] += c;
-        } else {
-            // A parameter that is switched off stays where it is.
-            curvature[(k, k)] = 1.0;
-        }
-    }
-    (sum, slope, curvature)
-}
-
-/// Shares of soft content and the scatter of honest tiles, under a fit.
-#[must_use]
-pub fn retune(fit: &Fit, evidence: &Evidence, surface: &Surface, mix: &Mix) -> Mix {
-    let ready = Ready::new(&fit.theta);
-    let horizon = fit.theta[HORIZON];
-    let (mut soft, mut count) = ([0.0; 3], [0.0; 3]);
-    let (mut honest_sum, mut square) = (0.0, 0.0);
-    for s in &evidence.samples {
-        let residual = s.y - ready.at(s, surface).y;
-        let (_, _, honest) = cost(residual, s.sd, mix, mix.soft_at(s.v, horizon));
-        honest_sum += honest;
-        square += honest * (residual / s.sd).powi(2);
-        let kind = match mix.skyline {
-            Some(skyline) if s.v < skyline.min(horizon) => 2,
-            Some(_) => usize::from(s.v < horizon + SKYLINE),
-            None => 2 * usize::from(s.v < horizon - 3.0 * SKYLINE),
-        };
-        count[kind] += 1.0;
-        if residual > 0.0 {
-            soft[kind] += 1.0 - honest;
-        }
-    }
-    // A beta prior of a few tiles keeps the shares off 0 and 1.
-    let share = |k: usize, prior: f64| (soft[k] + 8.0 * prior) / (count[k] + 8.0);
-    Mix {
-        soft: share(0, 0.15).clamp(0.03, 0.6),
-        far: share(1, 0.3).clamp(FAR_SOFT, 0.6),
-        sky: share(2, 0.5).clamp(0.1, 0.8),
-        inflate: ((square + 6.0) / (honest_sum + 6.0)).sqrt().clamp(1.0, 1.5),
-        ..*mix
     }
 }

@@ -47,7 +47,7 @@ fn ground(e: &Evidence, horizon: f64) -> Vec<Row<'_>> {
         .collect()
 }
 
-/// Share of the columns that a row must have measured. Chosen: a sixth, four of 24.
+/// Chosen: a sixth, four of 24. Share of the columns that a row must have measured.
 const FILLED: f64 = 1.0 / 6.0;
 
 fn median(mut all: Vec<f64>) -> f64 {
@@ -55,14 +55,14 @@ fn median(mut all: Vec<f64>) -> f64 {
     all[all.len() / 2]
 }
 
-/// How many times the permitted blur the lowest rows must reach, whole width; how much a row may fall short of the one
-/// above it (ln); how many rows must take part in the rise; how many times the sharpest row the softest must be.
 /// Chosen: three times the permitted is far beyond what water's ripple and grass read, a blur of tens of pixels passes
-/// it within the rows that still have a number.
+/// it within the rows that still have a number. How many times the permitted blur the lowest rows must reach, whole
+/// width; how much a row may fall short of the one above it (ln); how many rows must take part in the rise; how many
+/// times the sharpest row the softest must be.
 const RISE: (f64, f64, usize, f64) = (3.0, 0.2, 3, 3.0);
 
-/// Share of the rise that one row may bring. Derived: a disc that grows in proportion doubles from its first row to its
-/// second, ln 2 of a rise of at least ln 3.
+/// Derived: a disc that grows in proportion doubles from its first row to its second, ln 2 of a rise of at least ln 3.
+/// Share of the rise that one row may bring.
 const LARGEST: f64 = 0.64;
 
 /// A foreground whose row medians rise steadily towards the camera to several times the permitted blur: out of focus,
@@ -87,15 +87,16 @@ pub fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Opti
     Some(Told { place: Sample::place(0.0, v.max(last.v), None), ln_width: last.y, sd: 0.3, used: last.count as f64 })
 }
 
-/// Relative error of a step that is taken out of a foreground's width.
+/// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
 pub const STEP_DOUBT: f64 = 0.5;
-/// Least step that counts (ln), and how many rows on either side must show it. Chosen: the scatter of row medians on one
-/// texture is half of it.
+/// Chosen: the scatter of row medians on one texture is half of it. Least step that counts (ln), and how many rows on
+/// either side must show it.
 const STEP: f64 = 0.25;
-/// Share of the half width, from the middle, that is asked for it.
+/// Chosen: beyond it corners count. Share of the half width, from the middle, that is asked for it.
 const INNER: f64 = 0.6;
 const SIDES: usize = 2;
-/// How much better than by the fitted model the rows must be told by a step, in sums of squares.
+/// Chosen: twice as well is no chance of few rows. How much better than by the fitted model the rows must be told by a
+/// step, in sums of squares.
 const BETTER: f64 = 0.5;
 
 /// By how much the lower part of the picture reads wider than what lies right above it, where the blur steps at some
@@ -145,8 +146,8 @@ fn step_of(e: &Evidence, model: &impl Fn(&Sample) -> f64) -> Option<f64> {
     (rest < BETTER * unexplained).then(|| step.exp())
 }
 
-/// Spread (ln) within which a band's tiles are equally soft: half of them lie this close to the median; fewest of them,
-/// as a share of the columns.
+/// Chosen: the scatter of one texture; a third of a row. Spread (ln) within which a band's tiles are equally soft: half
+/// of them lie this close to the median; fewest of them, as a share of the columns.
 const EQUAL: f64 = 0.2;
 const BAND: f64 = 0.35;
 
@@ -175,11 +176,11 @@ pub fn soft_band(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> O
     Some((told, tiles.iter().map(|s| s.index as u32).collect()))
 }
 
-/// log2 of the energy of gradients up and down over that across from which a foreground is drawn in layers as water is, in
-/// the median over its tiles. Set on eighteen photographs with ground in the lowest fifth (at most 1.2) and six with water
-/// (1.3 to 3.5 in five of them).
+/// Set on eighteen photographs with ground in the lowest fifth (at most 1.2) and six with water (1.3 to 3.5 in five of
+/// them). log2 of the energy of gradients up and down over that across from which a foreground is drawn in layers as
+/// water is, in the median over its tiles.
 const LAYERED: f64 = 1.3;
-/// Share of the picture's height that is the foreground, and fewest tiles.
+/// Chosen: a row or two, as the near zone has. Share of the picture's height that is the foreground, and fewest tiles.
 const LOWEST: f64 = 0.2;
 const TILES: usize = 6;
 

@@ -6,8 +6,8 @@ use crate::optics::cover::Depth;
 use crate::optics::{aperture, depth, thin_lens};
 use crate::quantity::{Distance, Intent};
 
-/// Spread of an inverse distance, as a share of that of the nearest ground, beyond which it is not known: one standard
-/// deviation would reach to twice the distance and more.
+/// Derived: one standard deviation would reach to twice the distance and more. Spread of an inverse distance, as a
+/// share of that of the nearest ground, beyond which it is not known.
 const VAGUE: f64 = 0.5;
 
 /// Weighted mean and spread of a number over draws.

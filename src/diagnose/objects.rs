@@ -3,26 +3,31 @@
 //! A fit reckons with single tiles that are sharper than it says, each by itself and rarely. Where several that touch
 //! are, they are mostly one thing (a rock, a trunk) nearer to the focus than the ground behind it.
 
-use super::evidence::{Evidence, Sample};
-use super::fit::{Fit, Mix, cost};
-use super::model::{HORIZON, Ready};
-use super::surface::Surface;
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
 
-/// How far below a fit's width, in standard deviations, a tile is sharper.
+use super::evidence::Sample;
+use super::fit::{Fit, Problem, cost};
+use super::model::Ready;
+use super::parameters::Parameter::Horizon;
+
+/// Chosen: one honest tile in fifteen is as sharp by chance, three that touch hardly ever. How far below a fit's width,
+/// in standard deviations, a tile is sharper.
 const SHARPER: f64 = -1.5;
-/// Fewest tiles that are a thing.
+/// Chosen: a row's errors go together, so two that touch are no witness. Fewest tiles that are a thing.
 const FEWEST: usize = 3;
-/// What a thing costs: that one is there, and at which distance.
+/// Chosen: odds of one in four hundred, for its being there and for its distance. What a thing costs, in ln of the
+/// evidence.
 const PRICE: f64 = 6.0;
 
 /// How much less the fit's energy is when neighbouring sharp tiles count as things at distances of their own.
 #[must_use]
-pub fn refund(fit: &Fit, e: &Evidence, surface: &Surface, mix: &Mix) -> f64 {
-    let ready = Ready::new(&fit.theta);
+pub fn refund(fit: &Fit, problem: &Problem) -> f64 {
+    let (e, mix, ready) = (&problem.evidence, &problem.mix, Ready::new(&fit.theta));
     let sharp: Vec<(&Sample, f64)> = e
         .samples
         .iter()
-        .map(|s| (s, s.y - ready.at(s, surface).y))
+        .map(|s| (s, s.y - ready.at(s, &problem.surface).y))
         .filter(|(s, residual)| residual / (s.sd * mix.inflate) < SHARPER)
         .collect();
     things(&sharp, e.columns)
@@ -38,7 +43,7 @@ pub fn refund(fit: &Fit, e: &Evidence, surface: &Surface, mix: &Mix) -> f64 {
             let own = sum / weight;
             let gain = |&k: &usize| {
                 let (s, residual) = sharp[k];
-                let share = mix.soft_at(s.v, fit.theta[HORIZON]);
+                let share = mix.soft_at(s.v, fit.theta[Horizon]);
                 s.say * (cost(residual, s.sd, mix, share).0 - cost(s.y - own, s.sd, mix, share).0)
             };
             (thing.iter().map(gain).sum::<f64>() - PRICE).max(0.0)
@@ -48,23 +53,17 @@ pub fn refund(fit: &Fit, e: &Evidence, surface: &Surface, mix: &Mix) -> f64 {
 
 /// Groups of tiles that touch, by their places in the list.
 fn things(sharp: &[(&Sample, f64)], columns: usize) -> Vec<Vec<usize>> {
-    let mut group: Vec<usize> = (0..sharp.len()).collect();
-    let touch = |a: usize, b: usize| {
-        let (a, b) = (sharp[a].0.index, sharp[b].0.index);
-        (a % columns).abs_diff(b % columns) <= 1 && (a / columns).abs_diff(b / columns) <= 1
-    };
+    let place = |k: usize| ((sharp[k].0.index % columns) as u32, (sharp[k].0.index / columns) as u32);
+    let rows = (0..sharp.len()).map(|k| place(k).1 + 1).max().unwrap_or(0);
+    let mut grid = GrayImage::new(columns as u32, rows);
+    (0..sharp.len()).for_each(|k| grid.put_pixel(place(k).0, place(k).1, Luma([1])));
+    let labels = connected_components(&grid, Connectivity::Eight, Luma([0]));
+    let mut all: Vec<Vec<usize>> = Vec::new();
     for k in 0..sharp.len() {
-        for j in 0..k {
-            if touch(k, j) && group[j] != group[k] {
-                let (from, to) = (group[k], group[j]);
-                group.iter_mut().filter(|g| **g == from).for_each(|g| *g = to);
-            }
-        }
+        // Labels count from one, nought being what isn't sharp.
+        let label = labels.get_pixel(place(k).0, place(k).1).0[0] as usize;
+        all.resize(all.len().max(label), Vec::new());
+        all[label - 1].push(k);
     }
-    let mut all: Vec<Vec<usize>> = vec![Vec::new(); sharp.len()];
-    for (k, g) in group.into_iter().enumerate() {
-        all[g].push(k);
-    }
-    all.retain(|t| !t.is_empty());
     all
 }

@@ -8,9 +8,9 @@ use crate::measure::TileMap;
 use crate::quantity::Flag;
 use crate::shot::Capture;
 
-/// Confidence at most that is left where the picture is not what the camera wrote. Chosen: likely, not firm.
+/// Chosen: likely, not firm. Confidence at most that is left where the picture is not what the camera wrote.
 pub const ALTERED: f64 = 0.7;
-/// Longer over shorter side from which a picture is stitched: sensors end at 2 to 1.
+/// Derived: sensors end at 2 to 1. Longer over shorter side from which a picture is stitched.
 const PANORAMA: f64 = 2.2;
 
 /// Flags a picture that is not what the camera wrote, and lowers its verdict's confidence.
@@ -46,7 +46,7 @@ pub fn doubted(d: &mut Diagnosis, flags: &[Flag]) {
     }
 }
 
-/// Larger over smaller width up to which near and far are soft alike. Chosen: beyond the zones' own errors of a tenth.
+/// Chosen: beyond the zones' own errors of a tenth. Larger over smaller width up to which near and far are soft alike.
 const ALIKE: f64 = 1.4;
 
 /// Whether near and far are soft and about as soft as each other.
@@ -58,8 +58,8 @@ fn soft_alike(d: &Diagnosis) -> bool {
     }
 }
 
-/// Share of the picture that sky at another edge than the upper must fill for the picture to lie on its side or its head,
-/// and its contrast at most. Chosen: a clear or evenly clouded sky; snow and still water have more contrast.
+/// Chosen: a clear or evenly clouded sky; snow and still water have more contrast. Share of the picture that sky at
+/// another edge than the upper must fill for the picture to lie on its side or its head, and its contrast at most.
 const SKY: f64 = 0.15;
 const EVEN: f64 = 0.06;
 

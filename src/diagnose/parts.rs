@@ -2,14 +2,16 @@
 
 use super::Frame;
 use super::evidence::Sample;
-use super::model::{self, CURVE, FAR, HORIZON, Ready, SCALE, SHAKE, TILT, Theta};
+use super::model::Ready;
+use super::parameters::Parameter::{Curve, Far, Horizon, Scale, Shake, Tilt};
+use super::parameters::Theta;
 use super::posterior::Draw;
 use super::weigh::Parts;
 use super::zones::{self, Reading};
 use crate::quantity::Distance;
 
-/// Relative error that widths of one texture share, whatever the number of tiles: the spread of a frame's median
-/// tile about the truth on rendered scenes.
+/// Set on the rendered scenes used for building: the spread of a frame's median tile about the truth. Relative error
+/// that widths of one texture share, whatever the number of tiles.
 const WIDTH_DOUBT: f64 = 0.08;
 
 impl Frame<'_> {
@@ -20,35 +22,35 @@ impl Frame<'_> {
     ///
     /// The parts are those at `at`, where the zone would lie if all of its tiles could be measured.
     pub(super) fn parts(&self, draw: &Draw, reading: &Reading, at: &Sample, noise: f64) -> Parts {
-        let mode = model::predict(&self.posterior.modes[draw.mode].theta, &reading.place, self.surface);
-        let width = (mode.y + reading.departure + reading.sd * noise - draw.theta[SCALE]).exp();
-        let there = model::predict(&draw.theta, &reading.place, self.surface);
-        let shake = draw.theta[SHAKE].abs();
+        let mode = self.problem.predict(&self.posterior.modes[draw.mode].theta, &reading.place);
+        let width = (mode.y + reading.departure + reading.sd * noise - draw.theta[Scale]).exp();
+        let there = self.problem.predict(&draw.theta, &reading.place);
+        let shake = draw.theta[Shake].abs();
         if reading.departure.abs() > zones::OFF_MODEL {
-            let size = self.surface.disc_for(width, there.gauss);
-            let disc = size.copysign(there.disc) - draw.theta[TILT] * reading.place.u;
+            let size = self.problem.surface.disc_for(width, there.gauss);
+            let disc = size.copysign(there.disc) - draw.theta[Tilt] * reading.place.u;
             return Parts {
                 disc,
                 lens: there.lens,
-                optical: self.surface.optical(size, there.gauss),
-                without_lens: self.surface.optical(disc.abs(), shake),
+                optical: self.problem.surface.optical(size, there.gauss),
+                without_lens: self.problem.surface.optical(disc.abs(), shake),
                 whole: width,
             };
         }
         let bare = there.disc.abs();
-        let modelled = self.surface.optical(bare, there.gauss);
-        let whole = self.surface.whole(bare, there.gauss).ln.exp();
+        let modelled = self.problem.surface.optical(bare, there.gauss);
+        let whole = self.problem.surface.whole(bare, there.gauss).ln.exp();
         let stretch = ((modelled * modelled + width * width - whole * whole).max(1e-4).sqrt() / modelled).min(2.0);
-        let now = model::predict(&draw.theta, at, self.surface);
-        let disc = now.disc - draw.theta[TILT] * at.u;
-        let optical = stretch * self.surface.optical(disc.abs(), now.gauss);
+        let now = self.problem.predict(&draw.theta, at);
+        let disc = now.disc - draw.theta[Tilt] * at.u;
+        let optical = stretch * self.problem.surface.optical(disc.abs(), now.gauss);
         Parts {
             disc: stretch * disc,
             lens: stretch * now.lens,
             optical,
             // The pixel's part of the square stays what it is in the model.
             whole: (optical * optical + (whole * whole - modelled * modelled).max(0.0)).sqrt(),
-            without_lens: stretch * self.surface.optical(disc.abs(), shake),
+            without_lens: stretch * self.problem.surface.optical(disc.abs(), shake),
         }
     }
 
@@ -59,7 +61,7 @@ impl Frame<'_> {
             _ if marked => return *place,
             0 => place.v.max(0.875 * self.e.bottom),
             // No farther than half a band: the horizon is known from the blur only.
-            _ => place.v.min(theta[HORIZON] - 0.03).max(place.v - 0.05),
+            _ => place.v.min(theta[Horizon] - 0.03).max(place.v - 0.05),
         };
         Sample::place(place.u, v, place.learned)
     }
@@ -75,22 +77,22 @@ impl Frame<'_> {
         let ready = Ready::new(&draw.theta);
         let straight = |place: &Sample| {
             let t = &draw.theta;
-            ready.disc(place) - t[TILT] * place.u - t[CURVE] * place.r * place.r
+            ready.disc(place) - t[Tilt] * place.u - t[Curve] * place.r * place.r
         };
         let off = |k: usize| readings[k].as_ref().filter(|r| marked[k] || r.departure.abs() > zones::OFF_MODEL);
         let near = match (off(0), parts[0]) {
             (Some(_), Some(p)) => p.disc,
             _ => straight(&Sample::place(0.0, self.e.bottom, None)),
         };
-        let far = if marked[1] { parts[1].map_or(draw.theta[FAR], |p| p.disc) } else { draw.theta[FAR] };
+        let far = if marked[1] { parts[1].map_or(draw.theta[Far], |p| p.disc) } else { draw.theta[Far] };
         [near, far]
     }
 
     /// Spread that a zone's width leaves its disc, px: what a twelfth more or less of the width would make of it.
     pub(super) fn disc_doubt(&self, reading: &Option<Reading>) -> f64 {
         let Some(r) = reading else { return 0.0 };
-        let place = model::predict(&self.posterior.modes[0].theta, &r.place, self.surface);
-        let disc = |factor: f64| self.surface.disc_for(place.y.exp() * factor, place.gauss);
+        let place = self.problem.predict(&self.posterior.modes[0].theta, &r.place);
+        let disc = |factor: f64| self.problem.surface.disc_for(place.y.exp() * factor, place.gauss);
         0.5 * (disc(1.0 + WIDTH_DOUBT) - disc(1.0 - WIDTH_DOUBT))
     }
 
@@ -102,15 +104,15 @@ impl Frame<'_> {
         let (mut fits, mut whole) = (0.0, 0.0);
         for draw in &self.posterior.draws {
             // The recorded distances that the record's rounding allows, the one nearest to the draw taken.
-            let far = draw.theta[FAR].clamp(-reach / low, -reach / high);
+            let far = draw.theta[Far].clamp(-reach / low, -reach / high);
             let mut moved = draw.theta;
-            moved[FAR] = far;
+            moved[Far] = far;
             let worst = (0..2)
                 .filter_map(|k| readings[k][draw.mode].as_ref().map(|r| (k, r)))
                 .map(|(_, r)| {
-                    let mode = model::predict(&self.posterior.modes[draw.mode].theta, &r.place, self.surface).y;
-                    let here = mode + r.departure - draw.theta[SCALE] + moved[SCALE];
-                    (model::predict(&moved, &r.place, self.surface).y - here).abs() / r.sd.hypot(WIDTH_DOUBT)
+                    let mode = self.problem.predict(&self.posterior.modes[draw.mode].theta, &r.place).y;
+                    let here = mode + r.departure - draw.theta[Scale] + moved[Scale];
+                    (self.problem.predict(&moved, &r.place).y - here).abs() / r.sd.hypot(WIDTH_DOUBT)
                 })
                 .fold(0.0, f64::max);
             whole += draw.weight;

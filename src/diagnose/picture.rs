@@ -1,11 +1,12 @@
 //! The fitted frame put into figures for the report: the model's posterior, each tile's budget and standing.
 
 use super::evidence::{Evidence, Sample};
-use super::fit::cost;
+use super::fit::Problem;
 use super::implied::Moments;
-use super::model::{FAR, GROWTH, HORIZON, TILT, Theta, predict};
+use super::model::Ready;
+use super::parameters::Parameter::{Far, Growth, Horizon, Tilt};
+use super::parameters::Theta;
 use super::posterior::Posterior;
-use super::surface::Surface;
 use super::weigh::{DIFFRACTION_SIGMA, TRACK_SIGMA};
 use super::{Budget, FrameModel, Standing};
 use crate::measure::{Streak, TileMap};
@@ -13,7 +14,8 @@ use crate::quantity::{DISC_SIGMA, Estimate, Point};
 
 /// The posterior of the model in the terms of the contract.
 #[must_use]
-pub fn model(posterior: &Posterior, e: &Evidence, surface: &Surface, streak: Option<&Streak>) -> FrameModel {
+pub fn model(posterior: &Posterior, problem: &Problem, streak: Option<&Streak>) -> FrameModel {
+    let e = &problem.evidence;
     let tiles = e.samples.len() as u32;
     let estimate = |f: &dyn Fn(&Theta) -> f64| {
         let mut m = Moments::default();
@@ -24,22 +26,21 @@ pub fn model(posterior: &Posterior, e: &Evidence, surface: &Surface, streak: Opt
         Estimate::new(mean, sd, tiles)
     };
     let best = &posterior.modes[0].theta;
-    let growth = |t: &Theta| t[GROWTH].exp();
-    let lens_at = |t: &Theta, u: f64, v: f64| predict(t, &bare(u, v, &e.samples), surface).lens;
+    let growth = |t: &Theta| t[Growth].exp();
+    let lens_at = |t: &Theta, u: f64, v: f64| problem.predict(t, &bare(u, v, &e.samples)).lens;
     let (right, bottom) = (e.right, e.bottom);
     let (mut chi, mut count) = (0.0, 0.0);
     for s in &e.samples {
-        let residual = s.y - predict(best, s, surface).y;
-        let honest = cost(residual, s.sd, &posterior.mix, posterior.mix.soft_at(s.v, best[HORIZON])).2;
+        let (residual, honest) = problem.residual(&Ready::new(best), s);
         chi += honest * (residual / s.sd).powi(2);
         count += honest;
     }
     FrameModel {
-        disc_px: estimate(&|t| t[FAR] - growth(t) * t[HORIZON]),
+        disc_px: estimate(&|t| t[Far] - growth(t) * t[Horizon]),
         disc_down_px: estimate(&growth),
-        disc_right_px: estimate(&|t| t[TILT]),
-        disc_far_px: estimate(&|t| t[FAR]),
-        horizon: estimate(&|t| t[HORIZON]).value,
+        disc_right_px: estimate(&|t| t[Tilt]),
+        disc_far_px: estimate(&|t| t[Far]),
+        horizon: estimate(&|t| t[Horizon]).value,
         lens_centre_px: estimate(&|t| lens_at(t, 0.0, 0.0)),
         lens_corner_px: estimate(&|t| {
             let corners = [(right, bottom), (-right, bottom), (right, -bottom), (-right, -bottom)];
@@ -64,21 +65,22 @@ fn bare(u: f64, v: f64, samples: &[Sample]) -> Sample {
 
 /// Where the signed disc passes through zero on the ground, at the left and the right edge of the picture.
 fn focus_line(t: &Theta, e: &Evidence) -> Option<[Point; 2]> {
-    let growth = t[GROWTH].exp();
+    let growth = t[Growth].exp();
     if growth < 0.2 {
         return None;
     }
     let at = |u: f64| {
-        let v = t[HORIZON] - (t[FAR] + t[TILT] * u) / growth;
+        let v = t[Horizon] - (t[Far] + t[Tilt] * u) / growth;
         let y = 0.5 + 0.5 * v / e.bottom;
-        (v >= t[HORIZON] && (0.0..=1.0).contains(&y)).then_some(y)
+        (v >= t[Horizon] && (0.0..=1.0).contains(&y)).then_some(y)
     };
     Some([Point { x: 0.0, y: at(-e.right)? }, Point { x: 1.0, y: at(e.right)? }])
 }
 
 /// The blur by cause at one place over the posterior.
 #[must_use]
-pub fn budget(place: &Sample, posterior: &Posterior, e: &Evidence, surface: &Surface, motion: Estimate) -> Budget {
+pub fn budget(place: &Sample, posterior: &Posterior, problem: &Problem, motion: Estimate) -> Budget {
+    let e = &problem.evidence;
     let (mut disc, mut lens) = (Moments::default(), Moments::default());
     for (ready, weight) in &posterior.few {
         disc.add(DISC_SIGMA * ready.disc(place).abs(), *weight);
@@ -86,47 +88,40 @@ pub fn budget(place: &Sample, posterior: &Posterior, e: &Evidence, surface: &Sur
     }
     let n = e.samples.len() as u32;
     let of = |m: Moments| m.get().map_or(Estimate::new(0.0, 0.0, 0), |(v, sd)| Estimate::new(v, sd, n));
-    let best = predict(&posterior.modes[0].theta, place, surface);
+    let best = problem.predict(&posterior.modes[0].theta, place);
     Budget {
         pixel: TRACK_SIGMA,
         diffraction: e.lambda_n_px.map(|x| DIFFRACTION_SIGMA * x),
         defocus: of(disc),
         lens: of(lens),
         motion,
-        total: surface.whole(best.disc.abs(), best.gauss).ln.exp(),
+        total: problem.surface.whole(best.disc.abs(), best.gauss).ln.exp(),
     }
 }
 
 /// The budget of every tile that has a number or lies where the model reaches.
 #[must_use]
-pub fn budgets(
-    map: &TileMap,
-    posterior: &Posterior,
-    e: &Evidence,
-    surface: &Surface,
-    motion: Estimate,
-) -> Vec<Option<Budget>> {
+pub fn budgets(map: &TileMap, posterior: &Posterior, problem: &Problem, motion: Estimate) -> Vec<Option<Budget>> {
     let mut all = vec![None; map.tiles.len()];
-    for s in &e.samples {
-        all[s.index] = Some(budget(s, posterior, e, surface, motion));
+    for s in &problem.evidence.samples {
+        all[s.index] = Some(budget(s, posterior, problem, motion));
     }
     all
 }
 
 /// What each tile shows beside the best mode.
 #[must_use]
-pub fn standings(map: &TileMap, posterior: &Posterior, e: &Evidence, surface: &Surface) -> Vec<Standing> {
+pub fn standings(map: &TileMap, posterior: &Posterior, problem: &Problem) -> Vec<Standing> {
     let mut all = vec![Standing::Unmeasured; map.tiles.len()];
     let t = &posterior.modes[0].theta;
-    for s in &e.samples {
-        let place = predict(t, s, surface);
-        let residual = s.y - place.y;
-        let honest = cost(residual, s.sd, &posterior.mix, posterior.mix.soft_at(s.v, t[HORIZON])).2;
+    let ready = Ready::new(t);
+    for s in &problem.evidence.samples {
+        let (residual, honest) = problem.residual(&ready, s);
         all[s.index] = if honest > 0.5 {
-            if s.v < t[HORIZON] { Standing::Far } else { Standing::Ground }
+            if s.v < t[Horizon] { Standing::Far } else { Standing::Ground }
         } else if residual > 0.0 {
             Standing::SoftContent
-        } else if place.disc < 0.0 {
+        } else if ready.disc(s) < 0.0 {
             // Sharper than the ground there though the ground lies beyond the focus: it stands nearer.
             Standing::Nearer
         } else {

@@ -1,29 +1,33 @@
 //! Whether the two sides of the frame bear out a lens that is out of line: at more than one height, in like content.
 
-use super::evidence::{Evidence, Sample};
-use super::model::{Ready, Theta};
-use super::surface::Surface;
+use super::evidence::Sample;
+use super::fit::Problem;
+use super::model::Ready;
+use super::parameters::Theta;
 use crate::measure::TileMap;
 
-/// Heights the measured part of the frame is looked at in, and how many of them must speak for it.
+/// Chosen: foreground, middle and far. Heights the measured part of the frame is looked at in, and how many of them
+/// must speak for it.
 const BANDS: usize = 3;
 const SPEAKING: usize = 2;
-/// Share of the half width from which a tile counts as lying at a side.
+/// Chosen: the outer two thirds of either half. Share of the half width from which a tile counts as lying at a side.
 const SIDE: f64 = 0.35;
-/// Fewest tiles of a side.
+/// Chosen: a median of fewer follows one thing. Fewest tiles of a side.
 const TILES: usize = 3;
-/// How much more contrast one side may have for its content to be like the other's, besides what the softer side
-/// loses by its blur: at most in the ratio of the widths, for detail that is as fine as the blur.
+/// Chosen: double, as two sides of one meadow differ in light and shade. How much more contrast one side may have for
+/// its content to be like the other's, besides what the softer side loses by its blur: at most in the ratio of the
+/// widths, for detail that is as fine as the blur.
 const LIKE: f64 = 2.0;
-/// Least difference (ln of the width) that a model foretells for a height to have a say, and the share of it found.
+/// Chosen: medians of a few tiles differ by as much by chance. Least difference (ln of the width) that a model
+/// foretells for a height to have a say, and the share of it found.
 const FORETOLD: f64 = 0.05;
 const FOUND: f64 = 0.4;
 
 /// Whether what a fitted tilt or decentring foretells between left and right is found at several heights, each with
 /// tiles on both sides whose contrast is alike. Sharp leaves on the left and smooth road on the right are no lens.
 #[must_use]
-pub fn bear_out(map: &TileMap, e: &Evidence, theta: &Theta, surface: &Surface) -> bool {
-    let ready = Ready::new(theta);
+pub fn bear_out(map: &TileMap, theta: &Theta, problem: &Problem) -> bool {
+    let (e, ready) = (&problem.evidence, Ready::new(theta));
     let (low, high) = e.samples.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), s| (a.min(s.v), b.max(s.v)));
     let step = (high - low) / BANDS as f64;
     let speaks = |band: usize| {
@@ -33,7 +37,7 @@ pub fn bear_out(map: &TileMap, e: &Evidence, theta: &Theta, surface: &Surface) -
             let tiles: Vec<&Sample> = e.samples.iter().filter(inside).collect();
             (tiles.len() >= TILES).then(|| {
                 let of = |f: &dyn Fn(&Sample) -> f64| middle(tiles.iter().map(|s| f(s)).collect());
-                [of(&|s| s.y), of(&|s| ready.at(s, surface).y), of(&|s| map.tiles[s.index].contrast)]
+                [of(&|s| s.y), of(&|s| ready.at(s, &problem.surface).y), of(&|s| map.tiles[s.index].contrast)]
             })
         };
         let (Some(left), Some(right)) = (side(-1.0), side(1.0)) else { return false };

@@ -4,16 +4,18 @@
 use super::evidence::Evidence;
 use super::surface::Surface;
 
-/// How much narrower (ln) than diffraction alone a width may read: measuring errs, and sharpening narrows edges by up to
-/// a fifth without showing. Sharpening that shows narrows by more.
-/// Set on rendered frames sharpened by up to 120 %: the narrowest read 0.72 of the unsharpened width.
+/// Set on rendered frames sharpened by up to 120 %: the narrowest read 0.72 of the unsharpened width. How much narrower
+/// (ln) than diffraction alone a width may read: measuring errs, and sharpening narrows edges by up to a fifth without
+/// showing. Sharpening that shows narrows by more.
 const NARROWED: f64 = 0.35;
 const SHARPENED: f64 = 0.2;
-/// Share of the tiles that must be narrower for the f-number to be wrong, and fewest tiles. Chosen: far more than misread.
+/// Chosen: far more than misread. Share of the tiles that must be narrower for the f-number to be wrong, and fewest
+/// tiles.
 const NARROWER: f64 = 0.3;
 const FEWEST: usize = 6;
-/// Which of the widths is asked, in order of size, and how far below diffraction's own (ln) it may lie for diffraction to be
-/// what softens the frame: a twelfth of the tiles or so are misread, and widths have a common error of about 8 %.
+/// Chosen: a twelfth of the tiles or so are misread, and widths have a common error of about 8 %. Which of the widths
+/// is asked, in order of size, and how far below diffraction's own (ln) it may lie for diffraction to be what softens
+/// the frame.
 const LOW: f64 = 0.2;
 const SHORT: f64 = 0.15;
 

@@ -1,11 +1,11 @@
 //! What the picture's light says of the horizon: where the sky ends, and whether haze hides the far scene.
 
-use super::evidence::Evidence;
 use crate::measure::TileMap;
 
-/// Share of the columns that must have sky at the top for the sky's lower edge to say where the horizon is.
+/// Chosen: half; less may be gaps between trees. Share of the columns that must have sky at the top for the sky's lower
+/// edge to say where the horizon is.
 const SKY_COLUMNS: f64 = 0.5;
-/// Which of the columns' lower edges of sky is taken: hills hide the horizon, gaps between them show it best.
+/// Chosen: hills hide the horizon, gaps between them show it best. Which of the columns' lower edges of sky is taken.
 const GAPS: f64 = 0.75;
 
 /// v of the sky's lower edge, by the columns where it reaches lowest; `None` where too little sky shows.
@@ -30,17 +30,21 @@ pub fn skyline(map: &TileMap, sky: &[bool]) -> Option<f64> {
     Some((edge - h / 2.0) / (w.hypot(h) / 2.0))
 }
 
-/// Shares of the foreground's contrast, and of its step in level from the sky, between which a row lies in the veil.
+/// Chosen: from just told from the sky to well below the foreground. Shares of the foreground's contrast, and of its
+/// step in level from the sky, between which a row lies in the veil.
 const VEILED_CONTRAST: (f64, f64) = (0.08, 0.62);
 const VEILED_LEVEL: (f64, f64) = (0.05, 0.93);
-/// Fewest rows, and least share of the picture's height, over which a veil thins; two rows are enough where even the
-/// second has less than this share of the foreground's step. A clear skyline is one row, with ridges in thin haze two.
+/// Chosen: a clear skyline is one row, with ridges in thin haze two. Fewest rows, and least share of the picture's
+/// height, over which a veil thins; two rows are enough where even the second has less than this share of the
+/// foreground's step.
 const VEIL_ROWS: usize = 3;
 const THICK: f64 = 0.8;
 const VEIL_HEIGHT: f64 = 0.12;
-/// How far above the picture, in v, the horizon of a veil may lie.
+/// Chosen: a quarter of the half diagonal; what roots lie higher is lighting, not air. How far above the picture, in v,
+/// the horizon of a veil may lie.
 const ABOVE: f64 = 0.25;
-/// Least step in level between sky and foreground, as a share of the larger.
+/// Chosen: haze must be told from the foreground by more than an uneven light. Least step in level between sky and
+/// foreground, as a share of the larger.
 const STEP: f64 = 0.15;
 
 /// v of the horizon where haze or fog hides it; `None` where the far scene is not veiled.
@@ -102,26 +106,4 @@ pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
     let horizon = (mv - my / slope).min(veil[0].0);
     let top = -f64::from(map.height) / 2.0 / half;
     (slope > 0.0 && horizon > top - ABOVE).then_some(horizon)
-}
-
-/// Distance, in nearest distances, from which ground says something of the far scene.
-const FAR_FROM: f64 = 8.0;
-/// Share of the foreground's contrast that haze must leave of a tile for it to show more of the scene than of the haze.
-/// Derived: 1 / e, what is left at the distance that the haze itself sets as its scale.
-const SEEN: f64 = 0.37;
-/// Fewest measured tiles that do.
-const FAR_TILES: usize = 3;
-
-/// Whether haze hides the far scene: a veil, and next to nothing measured in or beyond it.
-#[must_use]
-pub fn hides_far(map: &TileMap, e: &Evidence) -> bool {
-    let Some(horizon) = e.veiled else { return false };
-    let limit = horizon + (e.bottom - horizon) / FAR_FROM;
-    let far = |v: f64| v < limit;
-    let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
-    let lowest = &map.tiles[map.tiles.len() - map.tiles.len() / 3..];
-    let mut contrasts: Vec<f64> = lowest.iter().map(|t| t.contrast).collect();
-    contrasts.sort_by(f64::total_cmp);
-    let seen = SEEN * contrasts.get(contrasts.len() / 2).copied().unwrap_or(0.0);
-    map.tiles.iter().filter(|t| t.blur.is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
 }

@@ -4,16 +4,16 @@ use super::weigh::{Tally, put};
 use super::{Cause, Unsettled, Verdict};
 use crate::judge::Judgement;
 
-/// Share of the weight that the best cause must have.
-/// Chosen: more than half, by what the draws themselves scatter.
+/// Chosen: more than half, by what the draws themselves scatter. Share of the weight that the best cause must have.
 const MAJORITY: f64 = 0.55;
-/// Share of verdicts that something outside the model spoils, however sure the model is.
-/// Set on the rendered scenes used for building: of the surest, one in ten was wrong.
+/// Set on the rendered scenes used for building: of the surest, one in ten was wrong. Share of verdicts that something
+/// outside the model spoils, however sure the model is.
 const UNFORESEEN: f64 = 0.1;
-/// Share of the weight in which a cause must be beyond the permitted blur to be named though another may be stronger.
+/// Chosen: three draws of four. Share of the weight in which a cause must be beyond the permitted blur to be named
+/// though another may be stronger.
 const STANDS: f64 = 0.75;
-/// Confidence at most of a cause that is named though near or far is unknown: what lies there may be worse, or better.
-/// Chosen: likely, not firm.
+/// Chosen: likely, not firm. Confidence at most of a cause that is named though near or far is unknown: what lies there
+/// may be worse, or better.
 pub const HALF_SEEN: f64 = 0.75;
 
 /// What is known beside the weights.
@@ -117,8 +117,9 @@ fn stands(cause: Cause, tally: &Tally) -> bool {
     tally.any.iter().any(|(c, w)| *c == cause && *w > STANDS)
 }
 
-/// Confidence at most that is left to a focus verdict against which something speaks: the recorded focus distance, or a
-/// step of the blur where the ground begins. One of the two witnesses is wrong.
+/// Chosen: one of the two witnesses is wrong, and which isn't known for certain. Confidence at most that is left to a
+/// focus verdict against which something speaks: the recorded focus distance, or a step of the blur where the ground
+/// begins.
 const CONTRADICTED: f64 = 0.65;
 
 /// Lowers the confidence of a focus verdict against which something speaks.

@@ -3,13 +3,16 @@
 use super::Cause;
 use crate::quantity::DISC_SIGMA;
 
+/// Derived: [`MTF50_SIGMA`](crate::quantity::MTF50_SIGMA) over the MTF50 of a perfect lens times lambda N, 0.403973.
 /// Diffraction's Gaussian-equivalent sigma over lambda N, by equal MTF50.
 pub const DIFFRACTION_SIGMA: f64 = 0.46387;
-/// Straight motion's, over the length of the track, along the track.
+/// Derived: a box's half contrast, 0.603355 over its length. Straight motion's, over the length of the track, along the
+/// track.
 pub const TRACK_SIGMA: f64 = 0.31058;
 
-/// Spreads (ln) by which the rules that name a cause are moved: what counts as defocus's share; diffraction, whose
-/// wavelength is a convention; which of two strong causes is the stronger.
+/// Chosen: a quarter for what is a matter of words, a twentieth for wavelengths from 520 to 580 nm, the errors of two
+/// widths. Spreads (ln) by which the rules that name a cause are moved: what counts as defocus's share; diffraction,
+/// whose wavelength is a convention; which of two strong causes is the stronger.
 const RULE: (f64, f64, f64) = (0.25, 0.05, 0.15);
 
 /// What one draw says of a zone, px.
@@ -101,7 +104,8 @@ pub fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
     Some(strong.into_iter().map(|(cause, _)| cause).collect())
 }
 
-/// Discs of near and far of one sign and this much alike (larger over smaller) say that the frame is soft all over.
+/// Chosen: beyond the zones' own errors of a tenth each. Discs of near and far of one sign and this much alike (larger
+/// over smaller) say that the frame is soft all over.
 const ALIKE: f64 = 1.4;
 
 /// Whether a draw has near and far out of focus alike.
@@ -137,9 +141,11 @@ pub struct Tally {
     pub unnamed: f64,
 }
 
-/// Exposure, s, from which water and grass near the camera draw streaks that look like defocus.
+/// Chosen: common practice, no published source. Exposure, s, from which water and grass near the camera draw streaks
+/// that look like defocus.
 const LONG_EXPOSURE: f64 = 0.2;
-/// How many times faster than from a usual height blur must grow downwards for that to be suspected.
+/// Chosen: half of the usual height is a low tripod, lower is rare. How many times faster than from a usual height blur
+/// must grow downwards for that to be suspected.
 const HASTE: f64 = 2.0;
 
 /// Whether a foreground may be soft by its own movement: a long exposure, and blur that grows towards the camera
@@ -186,8 +192,8 @@ impl Tally {
     }
 }
 
-/// How many times the permitted blur a lens or a file may be soft by as easily as by focus. Chosen: an ordinary lens
-/// at its worst aperture and the smoothing of a small sensor's noise each about double what is permitted.
+/// Chosen: an ordinary lens at its worst aperture and the smoothing of a small sensor's noise each about double what is
+/// permitted. How many times the permitted blur a lens or a file may be soft by as easily as by focus.
 const FILE_SOFT: f64 = 3.0;
 
 pub(super) fn put(list: &mut Vec<(Cause, f64)>, cause: Cause, weight: f64) {

@@ -2,10 +2,11 @@
 
 use super::ends::Ends;
 use super::implied::{self, Moments};
-use super::model::{CORNER, HORIZON, POWER, RISE, SHIFT, TILT, Theta};
+use super::parameters::Parameter::{Corner, Horizon, Power, Rise, Shift, Tilt};
+use super::parameters::Theta;
 use super::posterior::Draw;
 use super::verdict::{self, Known};
-use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA};
+use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA, Tally};
 use super::zones::Reading;
 use super::{Cause, Diagnosis, Frame};
 use crate::judge::{self, Answer};
@@ -13,7 +14,7 @@ use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent};
 use crate::shot::Capture;
 use crate::stats::Dice;
 
-/// How often the zones' own noise is drawn for each draw of the model.
+/// Chosen: as many as its time allows. How often the zones' own noise is drawn for each draw of the model.
 const NOISES: u32 = 4;
 
 /// Sums over the draws for one end of the frame.
@@ -36,60 +37,33 @@ impl End {
     }
 }
 
+/// What all the draws say together.
+#[derive(Default)]
+struct Sums {
+    /// Near and far.
+    ends: [End; 2],
+    /// Causes beyond the permitted blur, and beyond it by more than the room its definition leaves.
+    strict: Tally,
+    roomy: Tally,
+    /// Inverse distances of focus and nearest ground, 1/m.
+    focus: Moments,
+    near: Moments,
+}
+
 impl Frame<'_> {
     /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
     pub(super) fn weigh(&self, d: &mut Diagnosis, found: &Ends, capture: &Capture, intent: &Intent) {
         let readings = &found.readings;
-        let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
-        let exposure = capture.exposure_s.as_ref().map(|t| t.value);
-        let marked = [d.near_at.is_some(), d.far_at.is_some()];
-        let (mut strict, mut roomy) = (weigh::Tally::default(), weigh::Tally::default());
-        let mut normal = Dice::new(11);
-        let (mut focus, mut near_inverse) = (Moments::default(), Moments::default());
-        let mut ends = [End::default(); 2];
-        let noisy =
-            self.posterior.draws.iter().flat_map(|d| {
-                std::iter::repeat_n(Draw { weight: d.weight / f64::from(NOISES), ..*d }, NOISES as usize)
-            });
-        for draw in noisy {
-            let draw = &draw;
-            let z = [normal.normal(), normal.normal(), normal.normal()];
-            let parts: [Option<Parts>; 2] = std::array::from_fn(|k| {
-                let reading = readings[k][draw.mode].as_ref()?;
-                Some(self.parts(draw, reading, &self.nominal(k, &reading.place, &draw.theta, marked[k]), z[k]))
-            });
-            for (end, p) in ends.iter_mut().zip(parts) {
-                if let Some(p) = p {
-                    end.add(&p, permitted, beyond, draw.weight);
-                }
-            }
-            let motion = self.motion.map_or(0.0, |m| TRACK_SIGMA * (m.value + m.sd * z[2]).max(0.0));
-            let rule = std::array::from_fn(|_| normal.normal());
-            let (askew, upright) = self.askew(&draw.theta);
-            let diffraction = if self.shows_diffraction { self.diffraction() } else { 0.0 };
-            for (tally, limit) in [(&mut strict, permitted), (&mut roomy, beyond)] {
-                // Diffraction that the pixels hardly show is no cause.
-                let diffraction = if diffraction > beyond { diffraction } else { 0.0 };
-                let story = Story { near: parts[0], far: parts[1], diffraction, motion, askew, upright };
-                self.tell(tally, &story, limit, rule, exposure, draw);
-            }
-            if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {
-                let inverse_far = intent.far_m.filter(|_| marked[1]).map_or(0.0, |f| 1.0 / f);
-                let ends = self.ends_of(draw, parts, [&readings[0][draw.mode], &readings[1][draw.mode]], marked);
-                let (s, n) = implied::inverse_distances(ends[0], ends[1], reach, focal, inverse_far);
-                focus.add(s, draw.weight);
-                near_inverse.add(n, draw.weight);
-            }
-        }
+        let sums = self.sum(d, readings, capture.exposure_s.as_ref().map(|t| t.value), intent);
         for k in 0..2 {
-            self.fill_end(d, k, &ends[k], &readings[k][0], found);
+            self.fill_end(d, k, &sums.ends[k], &readings[k][0], found);
         }
         let known = Known {
             ends: [d.zones[0].answer.judgement, d.zones[1].answer.judgement],
             sharpened: self.map.sharpened(),
             facts: self.e.lambda_n_px.is_some(),
         };
-        d.verdict = verdict::verdict(&strict, &roomy, &known);
+        d.verdict = verdict::verdict(&sums.strict, &sums.roomy, &known);
         if d.verdict.cause == Cause::Motion {
             // A width averaged over directions hides how far the streak reaches along its own.
             d.zones[..2].iter_mut().filter(|z| z.answer.judgement.passes()).for_each(|z| {
@@ -99,9 +73,9 @@ impl Frame<'_> {
         let recorded = capture.focus_distance_m.as_ref().map(|f| f.value);
         let f_number = capture.f_number.as_ref().map(|f| f.value);
         let doubt = [&readings[0][0], &readings[1][0]].map(|r| self.disc_doubt(r) / self.e.reach.unwrap_or(1.0));
-        let focus = focus.get().map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
-        let near_inverse = near_inverse.get().map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
-        d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near_inverse, permitted);
+        let focus = sums.focus.get().map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
+        let near = sums.near.get().map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
+        d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near, d.permitted_px);
         if d.verdict.cause == Cause::LensAsymmetry && !self.sides_bear_out() {
             verdict::leave_open(&mut d.verdict);
         }
@@ -115,19 +89,49 @@ impl Frame<'_> {
         }
     }
 
+    /// Sums over the draws, each with the zones' own noise drawn several times.
+    fn sum(&self, d: &Diagnosis, readings: &[Vec<Option<Reading>>], exposure: Option<f64>, intent: &Intent) -> Sums {
+        let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
+        let marked = [d.near_at.is_some(), d.far_at.is_some()];
+        let inverse_far = intent.far_m.filter(|_| marked[1]).map_or(0.0, |f| 1.0 / f);
+        let diffraction = if self.shows_diffraction { self.diffraction() } else { 0.0 };
+        // Diffraction that the pixels hardly show is no cause.
+        let diffraction = if diffraction > beyond { diffraction } else { 0.0 };
+        let (mut sums, mut normal) = (Sums::default(), Dice::new(11));
+        let noisy =
+            |d: &Draw| std::iter::repeat_n(Draw { weight: d.weight / f64::from(NOISES), ..*d }, NOISES as usize);
+        for draw in self.posterior.draws.iter().flat_map(noisy) {
+            let z = [normal.normal(), normal.normal(), normal.normal()];
+            let parts: [Option<Parts>; 2] = std::array::from_fn(|k| {
+                let reading = readings[k][draw.mode].as_ref()?;
+                Some(self.parts(&draw, reading, &self.nominal(k, &reading.place, &draw.theta, marked[k]), z[k]))
+            });
+            for (end, p) in sums.ends.iter_mut().zip(parts) {
+                if let Some(p) = p {
+                    end.add(&p, permitted, beyond, draw.weight);
+                }
+            }
+            let motion = self.motion.map_or(0.0, |m| TRACK_SIGMA * (m.value + m.sd * z[2]).max(0.0));
+            let rule = std::array::from_fn(|_| normal.normal());
+            let (askew, upright) = self.askew(&draw.theta);
+            let story = Story { near: parts[0], far: parts[1], diffraction, motion, askew, upright };
+            self.tell(&mut sums.strict, &story, permitted, rule, exposure, &draw);
+            self.tell(&mut sums.roomy, &story, beyond, rule, exposure, &draw);
+            if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {
+                let ends = self.ends_of(&draw, parts, [&readings[0][draw.mode], &readings[1][draw.mode]], marked);
+                let (s, n) = implied::inverse_distances(ends[0], ends[1], reach, focal, inverse_far);
+                sums.focus.add(s, draw.weight);
+                sums.near.add(n, draw.weight);
+            }
+        }
+        sums
+    }
+
     /// Adds one draw's story to a tally.
-    fn tell(
-        &self,
-        tally: &mut weigh::Tally,
-        story: &Story,
-        limit: f64,
-        rule: [f64; 3],
-        exposure: Option<f64>,
-        draw: &Draw,
-    ) {
+    fn tell(&self, tally: &mut Tally, story: &Story, limit: f64, rule: [f64; 3], exposure: Option<f64>, draw: &Draw) {
         let causes = weigh::causes(story, limit, rule);
         let causes = causes.as_deref();
-        if weigh::may_flow(exposure, self.priors.haste(&draw.theta)) {
+        if weigh::may_flow(exposure, self.problem.priors.haste(&draw.theta)) {
             tally.add_flowing(causes, draw.weight);
         } else if self.posterior.flat(draw) || self.e.lambda_n_px.is_none() && weigh::alike(story) {
             let worst = [&story.near, &story.far].into_iter().flatten().map(|p| p.optical).fold(0.0, f64::max);
@@ -162,11 +166,11 @@ impl Frame<'_> {
     /// or bottom, sigma px.
     fn askew(&self, t: &Theta) -> (f64, f64) {
         let side = 0.85 * self.e.right;
-        let tilt = DISC_SIGMA * (t[TILT] * side).abs();
+        let tilt = DISC_SIGMA * (t[Tilt] * side).abs();
         // A lens decentred to a side shows as left against right; up or down it can't be told from defocus.
-        let lens = |u: f64, v: f64| (t[CORNER] * (u - t[SHIFT]).hypot(v - t[RISE]).powf(t[POWER])).powi(2);
-        let heights = [t[HORIZON].max(-self.e.bottom), 0.875 * self.e.bottom];
-        let off = t[SHIFT] != 0.0 || t[RISE] != 0.0;
+        let lens = |u: f64, v: f64| (t[Corner] * (u - t[Shift]).hypot(v - t[Rise]).powf(t[Power])).powi(2);
+        let heights = [t[Horizon].max(-self.e.bottom), 0.875 * self.e.bottom];
+        let off = t[Shift] != 0.0 || t[Rise] != 0.0;
         let across = if off {
             heights.iter().map(|&v| (lens(-side, v) - lens(side, v)).abs()).fold(0.0, f64::max).sqrt()
         } else {

@@ -2,29 +2,37 @@
 
 use super::evidence::{Evidence, Sample};
 use super::fit::{Mix, cost};
-use super::model::{HORIZON, Ready, Theta};
+use super::model::Ready;
+use super::parameters::Parameter::Horizon;
+use super::parameters::Theta;
 use super::surface::Surface;
 use crate::measure::TileMap;
 use crate::quantity::{CORNER_SHARE, Point, ZoneName};
 
-/// Height of the near band as a share of the picture's height.
+/// Chosen: an eighth, two of sixteen rows. Height of the near band as a share of the picture's height.
 const NEAR_BAND: f64 = 0.13;
-/// How far up from the bottom, as a share of the ground's height, the near band may look for something to judge.
+/// Derived: ground there lies half as far again as the nearest. How far up from the bottom, as a share of the ground's
+/// height, the near band may look for something to judge.
 const NEAR_REACH: f64 = 0.34;
-/// Reach of a mark, in tiles.
+/// Chosen: the tile of the mark and those that touch it. Reach of a mark, in tiles.
 const MARK_REACH: f64 = 1.3;
-/// How far a zone may depart from the frame's model (ln of the width): a usual case and a far-standing object.
+/// Chosen: ground is uneven and texture misread by a few per cent; another thing is off by far more. How far a zone may
+/// depart from the frame's model (ln of the width).
 const NORMAL_DEPARTURE: f64 = 0.06;
-/// The same of the far scene: whatever stands there, it is as good as infinitely far, as the model has it.
+/// Set on the rendered scenes used for building (docs/accuracy.md, rendered photographs). The same of the far scene:
+/// whatever stands there, it is as good as infinitely far, as the model has it.
 const FAR_DEPARTURE: f64 = 0.03;
-/// Departure from which a zone is taken to hold something at another distance than the model has there.
+/// Derived: two and a half standard deviations. Departure from which a zone is taken to hold something at another
+/// distance than the model has there.
 pub const OFF_MODEL: f64 = 2.5 * NORMAL_DEPARTURE;
-/// Relative error that the tiles of a zone share, since they mostly show one texture (rendered scenes).
+/// Set on the rendered scenes used for building. Relative error that the tiles of a zone share, since they mostly show
+/// one texture.
 const SHARED: f64 = 0.07;
-/// Step of the departures that are tried.
+/// Chosen: half of the narrowest peak. Step of the departures that are tried.
 const GRID: f64 = 0.03;
+/// Chosen: up to double or half. How far a zone that holds another thing may depart from the model (ln of the width).
 const OBJECT_DEPARTURE: f64 = 0.6;
-/// Share of zones that hold an object off the model.
+/// Chosen: one zone in ten. Share of zones that hold an object off the model.
 const OBJECT_SHARE: f64 = 0.1;
 
 /// Probability of every tile being honest: neither soft content nor misread. Stricter on scatter than the fit,
@@ -40,8 +48,9 @@ pub fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surface, mi
     all
 }
 
-/// Share of soft content reckoned with where tiles are asked whether they are credible, and the most and the least for
-/// the width of a zone: a larger share than there is draws the width down to the lowest of the tiles.
+/// Chosen: strict where tiles are asked, as much as a frame may have; hardly any where a zone is clean. Share of soft
+/// content reckoned with where tiles are asked whether they are credible, and the most and the least for the width of a
+/// zone: a larger share than there is draws the width down to the lowest of the tiles.
 const CONTENT: f64 = 0.3;
 const LEAST_CONTENT: f64 = 0.06;
 
@@ -49,15 +58,18 @@ fn strict(mix: &Mix) -> Mix {
     Mix { inflate: mix.inflate.min(1.25), ..*mix }
 }
 
-/// Share of a band's measured tiles that must agree with the model for it to be taken.
+/// Chosen: most of them. Share of a band's measured tiles that must agree with the model for it to be taken.
 const AGREEING: f64 = 0.5;
-/// Share of the tiles of water that agree by chance, and ln of the odds against water that the best of the foreground's
-/// three parts must have: it was chosen among three.
+/// Chosen: a little more than half of it agrees by chance; three parts are asked, so ln 3 of odds. Share of the tiles
+/// of water that agree by chance, and ln of the odds against water that the best of the foreground's three parts must
+/// have: it was chosen among three.
 const WATER_AGREEING: f64 = 0.55;
 const PARTS_ODDS: f64 = 1.1;
-/// How well honest ground agrees where there is nothing to compare it with.
+/// Chosen: what a fit calls soft or misread on plain ground is a tile in fourteen. How well honest ground agrees where
+/// there is nothing to compare it with.
 const USUAL_AGREEING: f64 = 0.93;
-/// The least that is taken for usual, and the share above the foreground below which it is no yardstick.
+/// Chosen: a yardstick must be nearer to ground than to water. The least that is taken for usual, and the share above
+/// the foreground below which it is no yardstick.
 const LEAST_USUAL: f64 = 0.88;
 const FIT_AGREEING: f64 = 0.7;
 
@@ -90,11 +102,13 @@ pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>]
     best.is_some_and(|odds| odds < PARTS_ODDS)
 }
 
-/// Rise of the blur from one row to the next, or over the one between, by which what lies below may be another thing
-/// than the ground above: least ratio of the rows' medians, and least difference in px.
+/// Chosen: a disc over ground grows from row to row by far less once it can be seen. Rise of the blur from one row to
+/// the next, or over the one between, by which what lies below may be another thing than the ground above: least ratio
+/// of the rows' medians, and least difference in px.
 const JUMP: (f64, f64) = (2.5, 1.0);
-/// Rows below a jump that must show how the blur goes on; share of the growth that ground would have there, below
-/// which it is no ground; share of a row's columns that must be measured.
+/// Chosen: fewer rows don't tell a slope; a quarter of the growth is far from all of it. Rows below a jump that must
+/// show how the blur goes on; share of the growth that ground would have there, below which it is no ground; share of a
+/// row's columns that must be measured.
 const BELOW: usize = 3;
 const GROWING: f64 = 0.25;
 const FILLED: f64 = 0.4;
@@ -167,8 +181,8 @@ pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon
     if agrees { whole } else { tiles }
 }
 
-/// How far below the fitted horizon, as a share of the ground's height, the far band may look for something to judge:
-/// ground there is nearly three times as far as the nearest. What lies nearer says nothing of the far scene.
+/// Derived: ground there is nearly three times as far as the nearest. How far below the fitted horizon, as a share of
+/// the ground's height, the far band may look for something to judge. What lies nearer says nothing of the far scene.
 const FAR_REACH: f64 = 0.35;
 
 /// The far zone: a band about the horizon, corners left out, or the highest band below it whose measured tiles
@@ -244,7 +258,7 @@ pub fn read(tiles: &[u32], usual: f64, e: &Evidence, theta: &Theta, surface: &Su
     let ready = Ready::new(theta);
     let residuals: Vec<(f64, f64)> = inside.iter().map(|s| (s.y - ready.at(s, surface).y, s.sd)).collect();
     // The share of soft content is the frame's own at that height, within reason.
-    let soft = inside.iter().map(|s| mix.soft_at(s.v, theta[HORIZON])).sum::<f64>() / inside.len() as f64;
+    let soft = inside.iter().map(|s| mix.soft_at(s.v, theta[Horizon])).sum::<f64>() / inside.len() as f64;
     let soft = soft.clamp(LEAST_CONTENT, CONTENT);
     let prior = |d: f64| {
         let on = (1.0 - OBJECT_SHARE) / usual * (-0.5 * (d / usual).powi(2)).exp();
@@ -288,14 +302,15 @@ pub fn read(tiles: &[u32], usual: f64, e: &Evidence, theta: &Theta, surface: &Su
     Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt(), used })
 }
 
-/// Disc, px, up to which most tiles of ground are still measured; share of the tiles below that may be nonetheless; rows
-/// that must show how the disc grows, from which share of the largest on, and the share of a row's columns that must agree.
+/// Chosen: beyond, tiles without fine detail are often given no number. Disc, px, up to which most tiles of ground are
+/// still measured; share of the tiles below that may be nonetheless; rows that must show how the disc grows, from which
+/// share of the largest on, and the share of a row's columns that must agree.
 const MEASURABLE: f64 = 7.0;
 const STRAYS: f64 = 0.15;
 const GROWN: usize = 3;
 const GROWING_FROM: f64 = 0.15;
 const ROW_AGREEING: f64 = 0.2;
-/// Relative error of a blur that is told by how it grows above.
+/// Chosen: what is foretold may be a third off. Relative error of a blur that is told by how it grows above.
 const TOLD_BY_GROWTH: f64 = 0.3;
 
 /// The near zone where it is too blurred to measure: ground whose disc grows downwards row by row, agreeing with the
@@ -312,7 +327,7 @@ pub fn buried(map: &TileMap, e: &Evidence, credible: &[Option<f64>], theta: &The
         let (agree, measured) = agreeing(&tiles(row), credible);
         agree >= (ROW_AGREEING * columns).max(3.0) && agree >= AGREEING * measured
     };
-    let ground: Vec<u32> = (0..map.rows).filter(|&r| row_v(r) > theta[HORIZON] && agrees(r)).collect();
+    let ground: Vec<u32> = (0..map.rows).filter(|&r| row_v(r) > theta[Horizon] && agrees(r)).collect();
     let &lowest = ground.last()?;
     let below = map.tiles.iter().skip(((lowest + 1) * map.columns) as usize);
     let measured = below.clone().filter(|t| t.blur.is_some()).count() as f64;
@@ -329,11 +344,12 @@ pub fn buried(map: &TileMap, e: &Evidence, credible: &[Option<f64>], theta: &The
 /// v of the horizon as the zones take it: within the picture.
 #[must_use]
 pub fn horizon(theta: &Theta, e: &Evidence) -> f64 {
-    theta[HORIZON].clamp(-e.bottom, e.bottom)
+    theta[Horizon].clamp(-e.bottom, e.bottom)
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::parameters::Parameter;
     use super::*;
     use crate::shot::Capture;
 
@@ -353,8 +369,8 @@ mod tests {
             enlarged: false,
         };
         let mut e = Evidence::new(&map, &Capture::default(), None);
-        let (mut theta, surface) = ([0.0; super::super::model::SIZE], Surface::at_scale(None));
-        (theta[HORIZON], theta[super::super::model::CENTRE]) = (-0.2, 0.6);
+        let (mut theta, surface) = (Theta::default(), Surface::at_scale(None));
+        (theta[Horizon], theta[Parameter::Centre]) = (-0.2, 0.6);
         let tile = |index: usize| {
             let place = Sample::place(0.02 * index as f64 - 0.3, 0.3, None);
             Sample { index, y: Ready::new(&theta).at(&place, &surface).y + off, sd: 0.1, ..place }

@@ -10,7 +10,7 @@ use re_rav1d::dav1d::pixel::{MatrixCoefficients, TransferCharacteristic, YUVRang
 use re_rav1d::dav1d::{Decoder, Error, Picture, PixelLayout, PlanarImageComponent, Settings};
 
 use super::containers::{Primary, primary_item};
-use super::raw::Read;
+use super::luminance::Read;
 use super::rendered::{self, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;

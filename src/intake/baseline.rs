@@ -7,7 +7,7 @@ use multiversion::multiversion;
 
 use super::blocks::{inverse, zigzag_order};
 use super::entropy::{Bits, END, Table};
-use super::jpeg::next_marker;
+use super::markers::next_marker;
 
 /// Colour differences (Cb, Cr) of blocks, row by row.
 pub(super) struct Colours {

@@ -3,7 +3,7 @@
 /// Row-major place of each zigzag position (ITU-T T.81, figure A.6).
 pub(super) fn zigzag_order() -> [u8; 64] {
     let mut order = [0; 64];
-    for (place, position) in super::jpeg::zigzag().into_iter().enumerate() {
+    for (place, position) in super::markers::zigzag().into_iter().enumerate() {
         order[position] = place as u8;
     }
     order

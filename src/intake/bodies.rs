@@ -6,8 +6,6 @@
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
-use super::exif::body;
-
 /// Diagonal of the 24 x 36 mm frame that crop factors and equivalent focal lengths refer to, mm.
 pub(super) const DIAGONAL_35MM: f64 = 43.266_615;
 /// Crop factors from here on belong to sensors of 4:3 where the table does not say, like those of medium format.
@@ -52,6 +50,19 @@ static BODIES: LazyLock<HashMap<String, Option<(f64, f64)>>> = LazyLock::new(|| 
     }
     bodies
 });
+
+/// Maker and model as one name, without the maker's legal form and without naming the maker twice.
+pub(super) fn body(make: Option<String>, model: Option<String>) -> Option<String> {
+    let Some(model) = model else { return make };
+    let Some(make) = make else { return Some(model) };
+    let legal =
+        ["CORPORATION", "CORP", "COMPANY", "COMPUTER", "IMAGING", "OPTICAL", "DIGITAL", "CO", "CO.,LTD", "LTD", "INC"];
+    let is_legal = |word: &str| legal.contains(&word.to_uppercase().trim_matches(['.', ',']));
+    let kept: Vec<&str> = make.split_whitespace().take_while(|w| !is_legal(w)).collect();
+    let maker = if kept.is_empty() { make.clone() } else { kept.join(" ") };
+    let named = kept.first().is_some_and(|w| model.to_lowercase().contains(&w.to_lowercase()));
+    Some(if named { model } else { format!("{maker} {model}") })
+}
 
 #[cfg(test)]
 mod tests {

@@ -7,6 +7,7 @@ use std::path::Path;
 use image::{ImageFormat, RgbImage};
 
 use super::jpeg::{self, Headers};
+use super::luminance::Read;
 use super::rendered::{self, Hints};
 use super::sniff::{self, Kind};
 use super::turn::Turn;
@@ -53,12 +54,7 @@ impl Input {
     }
 
     /// Luminance, upright, decoded in this process. `orientation` is what the metadata say, which counts for raw files.
-    pub(super) fn plane(
-        self,
-        orientation: Option<u16>,
-        quarter_turns: u8,
-        path: &Path,
-    ) -> Result<raw::Read, IntakeError> {
+    pub(super) fn plane(self, orientation: Option<u16>, quarter_turns: u8, path: &Path) -> Result<Read, IntakeError> {
         if let Some((bytes, headers)) = self.jpeg {
             let hints = Hints::of(headers.exif_block(&bytes));
             let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
@@ -72,7 +68,7 @@ impl Input {
             Kind::Heic => super::heic::plane(path, quarter_turns),
             kind => {
                 let plane = rendered::plane(self.reader, format(kind), quarter_turns, path)?;
-                Ok(raw::Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
+                Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
             }
         }
     }

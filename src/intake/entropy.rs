@@ -1,6 +1,6 @@
 //! Entropy-coded data of a baseline JPEG (ITU-T T.81, annexes C and F): Huffman tables and the bits they are read from.
 
-use super::jpeg::next_marker;
+use super::markers::next_marker;
 
 /// Bits by which a code is looked up at once.
 const QUICK: u32 = 11;

@@ -3,9 +3,10 @@
 use std::io::BufReader;
 use std::path::Path;
 
+use super::bodies::body;
 use super::containers::{self, Contents, Kind, Source as Bytes};
 use super::ifd::Ifd;
-use super::makernote::{self, Notes};
+use super::makernote::{self, Notes, inside};
 use super::{Facts, IntakeError, IntakeErrorKind, altered, open_file, pitch, xmp};
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::{Capture, Fact, Source};
@@ -261,19 +262,6 @@ fn subject_distance(num: u32, den: u32) -> Option<Distance> {
     Some(if num == u32::MAX || num == 65_535 || value >= 1e4 { Distance::Infinite } else { Distance::Finite(value) })
 }
 
-/// Maker and model as one name, without the maker's legal form and without naming the maker twice.
-pub(super) fn body(make: Option<String>, model: Option<String>) -> Option<String> {
-    let Some(model) = model else { return make };
-    let Some(make) = make else { return Some(model) };
-    let legal =
-        ["CORPORATION", "CORP", "COMPANY", "COMPUTER", "IMAGING", "OPTICAL", "DIGITAL", "CO", "CO.,LTD", "LTD", "INC"];
-    let is_legal = |word: &str| legal.contains(&word.to_uppercase().trim_matches(['.', ',']));
-    let kept: Vec<&str> = make.split_whitespace().take_while(|w| !is_legal(w)).collect();
-    let maker = if kept.is_empty() { make.clone() } else { kept.join(" ") };
-    let named = kept.first().is_some_and(|w| model.to_lowercase().contains(&w.to_lowercase()));
-    Some(if named { model } else { format!("{maker} {model}") })
-}
-
 /// Whether a lens name says anything: bodies write dashes or zeros where the lens did not tell its name.
 fn is_lens_name(name: &str) -> bool {
     let name = name.trim();
@@ -329,11 +317,6 @@ fn subject(directories: &[Ifd<'_>], frame: Option<(u32, u32)>) -> Option<Fact<Po
         let real = (values[0] > 0.0 || values[1] > 0.0) && inside(point);
         real.then_some(Fact::new(point, Source::Exif))
     })
-}
-
-/// Whether a point is in the frame.
-pub(super) fn inside(point: Point) -> bool {
-    (0.0..=1.0).contains(&point.x) && (0.0..=1.0).contains(&point.y)
 }
 
 /// A point of the stored picture in the upright one, by Exif orientation (1 to 8).

@@ -6,7 +6,7 @@ use std::path::Path;
 use heic_decoder::{DecodedImage, HeifError};
 
 use super::IntakeError;
-use super::raw::Read;
+use super::luminance::Read;
 use super::rendered::{self, Hints, MAX_PIXELS};
 use super::tone::{Tone, WHITE};
 use super::turn::Turn;

@@ -8,11 +8,13 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
-use super::raw::Read;
-use super::rendered::{self, MAX_PIXELS};
+use super::luminance::Read;
+use super::markers::{next_marker, zigzag};
+use super::rendered::{self, MAX_PIXELS, widen};
+use super::roomy::zeros;
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
-use super::{IntakeError, baseline, roomy, scan};
+use super::{IntakeError, baseline, scan};
 use crate::quantity::Flag;
 use crate::shot::{Mosaic, Plane, Tint};
 
@@ -34,25 +36,6 @@ pub(super) struct Headers {
     end: Option<usize>,
     /// Scans, of which a progressive picture has several.
     scans: usize,
-}
-
-/// Zigzag position of each coefficient in row-major order (ITU-T T.81, figure A.6).
-pub(super) fn zigzag() -> [usize; 64] {
-    let mut order = [0; 64];
-    let (mut x, mut y) = (0_usize, 0_usize);
-    for position in 0..64 {
-        order[y * 8 + x] = position;
-        let up = (x + y) % 2 == 0;
-        match (up, x, y) {
-            (true, 7, _) => y += 1,
-            (true, _, 0) => x += 1,
-            (true, ..) => (x, y) = (x + 1, y - 1),
-            (false, _, 7) => x += 1,
-            (false, 0, _) => y += 1,
-            (false, ..) => (x, y) = (x - 1, y + 1),
-        }
-    }
-    order
 }
 
 impl Headers {
@@ -137,20 +120,6 @@ impl Headers {
     /// The Exif block of the file these headers come from.
     pub(super) fn exif_block<'a>(&self, bytes: &'a [u8]) -> Option<&'a [u8]> {
         bytes.get(self.exif.clone()?)
-    }
-}
-
-/// The next marker at or after `at`, which is moved behind it; entropy-coded data and fill bytes are skipped.
-pub(super) fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
-    loop {
-        let rest = bytes.get(*at..)?;
-        let found = memchr::memchr(0xFF, rest)?;
-        let code = *rest.get(found + 1)?;
-        // A fill byte may be followed by the marker's own 0xFF; a stuffed zero is data.
-        *at += found + if code == 0xFF { 1 } else { 2 };
-        if !matches!(code, 0x00 | 0xFF) {
-            return Some(code);
-        }
     }
 }
 
@@ -241,15 +210,6 @@ fn grey_codes(
     Ok((blank(bytes, headers, luma, 1, early, path)?, None))
 }
 
-/// Memory for a picture; an error where there is none.
-pub(super) fn zeros<T: Clone + Default>(count: usize, path: &Path) -> Result<Vec<T>, IntakeError> {
-    let mut memory = Vec::new();
-    memory.try_reserve_exact(count).map_err(|_| IntakeError::too_much(path, "there is not enough memory for it"))?;
-    roomy::in_large_pages(&mut memory);
-    memory.resize(count, T::default());
-    Ok(memory)
-}
-
 /// Share of a picture that must be there for it to be worth measuring.
 const LEAST_SHARE: f64 = 0.1;
 
@@ -331,20 +291,6 @@ pub(super) fn rgb(bytes: &[u8], headers: &Headers, turn: Turn, path: &Path) -> R
     blank(bytes, headers, samples, 3, early, path)?;
     drop(decoder);
     Ok(rendered::upright_rgb(out, headers.width, headers.height, turn))
-}
-
-/// Turns 8-bit luma held in the upper half of `data`'s bytes into plane levels, front to back.
-///
-/// Sample i is written to bytes 2i and 2i + 1 and read from byte n + i, which is never behind the writing.
-pub(super) fn widen(data: &mut [u16], lut: &[u16; 256]) {
-    const CHUNK: usize = 4096;
-    let n = data.len();
-    let mut luma = [0_u8; CHUNK];
-    for start in (0..n).step_by(CHUNK) {
-        let luma = &mut luma[..CHUNK.min(n - start)];
-        luma.copy_from_slice(&bytemuck::cast_slice::<u16, u8>(data)[n + start..][..luma.len()]);
-        data[start..][..luma.len()].iter_mut().zip(luma).for_each(|(d, v)| *d = lut[usize::from(*v)]);
-    }
 }
 
 /// Refuses what the headers alone show to be unreadable.

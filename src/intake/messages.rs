@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::IntakeErrorKind;
-use super::raw::Read as RawRead;
+use super::luminance::Read as RawRead;
 use super::rendered::MAX_PIXELS;
 use crate::quantity::Flag;
 use crate::shot::{JpegBlocks, Mosaic, Plane};

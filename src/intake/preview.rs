@@ -6,7 +6,7 @@ use image::RgbImage;
 use memchr::memmem;
 
 use super::jpeg::{self, Headers};
-use super::raw::Read;
+use super::luminance::Read;
 use super::rendered::Hints;
 use super::turn::Turn;
 use crate::quantity::Flag;

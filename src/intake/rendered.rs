@@ -7,7 +7,7 @@ use std::path::Path;
 use ::exif::{In, Tag, Value};
 use image::{ColorType, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
 
-use super::jpeg::{widen, zeros};
+use super::roomy::zeros;
 use super::tone::{Named, Tone, WHITE, srgb_code};
 use super::turn::Turn;
 use super::{IntakeError, IntakeErrorKind};
@@ -233,6 +233,20 @@ pub(super) fn luminance_of_bytes(data: &mut Vec<u16>, pixels: usize, channels: u
     }
     data.truncate(pixels);
     data.shrink_to_fit();
+}
+
+/// Turns 8-bit luma held in the upper half of `data`'s bytes into plane levels, front to back.
+///
+/// Sample i is written to bytes 2i and 2i + 1 and read from byte n + i, which is never behind the writing.
+pub(super) fn widen(data: &mut [u16], lut: &[u16; 256]) {
+    const CHUNK: usize = 4096;
+    let n = data.len();
+    let mut luma = [0_u8; CHUNK];
+    for start in (0..n).step_by(CHUNK) {
+        let luma = &mut luma[..CHUNK.min(n - start)];
+        luma.copy_from_slice(&bytemuck::cast_slice::<u16, u8>(data)[n + start..][..luma.len()]);
+        data[start..][..luma.len()].iter_mut().zip(luma).for_each(|(d, v)| *d = lut[usize::from(*v)]);
+    }
 }
 
 /// Luminance of 16-bit samples held in `data`, written over them.

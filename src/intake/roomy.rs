@@ -1,6 +1,19 @@
 //! Memory for whole pictures, asked for in large pages: a picture touches every one of thousands of small ones once, and
 //! the system clears and maps each by itself.
 
+use std::path::Path;
+
+use super::IntakeError;
+
+/// Memory for a picture; an error where there is none.
+pub(super) fn zeros<T: Clone + Default>(count: usize, path: &Path) -> Result<Vec<T>, IntakeError> {
+    let mut memory = Vec::new();
+    memory.try_reserve_exact(count).map_err(|_| IntakeError::too_much(path, "there is not enough memory for it"))?;
+    in_large_pages(&mut memory);
+    memory.resize(count, T::default());
+    Ok(memory)
+}
+
 /// Asks for large pages under a vector's memory; a refusal changes nothing. Best called before the memory is written.
 #[cfg(target_os = "linux")]
 #[allow(unsafe_code)] // No safe binding exists; the advice can't change what is in the memory.

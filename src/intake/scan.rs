@@ -4,7 +4,7 @@
 //! (luma, or red) is counted in every scan that it needs, as ITU-T T.81 has it: annex F for sequential scans, annex G
 //! for progressive ones.
 
-use super::jpeg::next_marker;
+use super::markers::next_marker;
 
 /// Rows of the stored picture, from the top, whose first component is coded to the last bit; `None` where the file is of
 /// a kind that is not walked here.

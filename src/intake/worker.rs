@@ -13,8 +13,8 @@ use std::time::Duration;
 use super::beside::{least_memory, memory_needed};
 use super::decode::Input;
 use super::limits::{OVER_TIME, Watch, limit_memory};
+use super::luminance::Read as RawRead;
 use super::messages::{Answer, Ask, Form, Name, bounded, read_frame, write_frame};
-use super::raw::Read as RawRead;
 use super::{IntakeError, IntakeErrorKind};
 use image::RgbImage;
 

@@ -7,7 +7,7 @@ use image::RgbImage;
 use jxl_oxide::{AllocTracker, EnumColourEncoding, JpegReconstructionStatus, JxlImage, Render, RenderingIntent};
 
 use super::jpeg::{self, Headers};
-use super::raw::Read;
+use super::luminance::Read;
 use super::rendered::{self, Hints, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;

@@ -11,6 +11,6 @@ pub use answer::{Answer, BEYOND, Judgement, Reason, WITHIN, contradicts, word_of
 pub use limit::{FINEST_DISC_PX, ROOM, SAMPLED_PX, SetBy, beyond_px, finest_px, permitted_px, set_by};
 pub use optical::{above, optical};
 
-/// Confidence from which a statement is firm: it stands without "probably", and a wrong one counts as a fault of the
-/// program. Chosen: four in five is what people take "probably" to stay below.
+/// Chosen: four in five is what people take "probably" to stay below. Confidence from which a statement is firm: it
+/// stands without "probably", and a wrong one counts as a fault of the program.
 pub const SURE: f64 = 0.8;

@@ -16,7 +16,7 @@ pub fn optical(whole: Estimate) -> Estimate {
     Estimate::new(value, sd, whole.n)
 }
 
-/// Least spread a width is judged with, px: finer than that nothing is measured.
+/// Chosen: finer than that nothing is measured. Least spread a width is judged with, px.
 const LEAST_SD: f64 = 1e-3;
 
 /// Probability that a width is above a limit, by the normal law.

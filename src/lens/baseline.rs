@@ -62,7 +62,7 @@ pub struct Curvature {
     pub shift_um: Vec<Option<Estimate>>,
 }
 
-/// Largest factor beyond the learned f-numbers for which the nearest of them still stands: a stop and a half.
+/// Chosen: a stop and a half. Largest factor beyond the learned f-numbers for which the nearest of them still stands.
 const REACH: f64 = 1.7;
 
 impl Baseline {

@@ -6,14 +6,15 @@ use super::sample::Sample;
 use crate::quantity::Estimate;
 use crate::stats::{self, excess_density, normal_density};
 
-/// Terms of the field: even in the radius, then what makes one side unlike the other.
+/// Derived: the terms that are written out below. Terms of the field: even in the radius, then what makes one side
+/// unlike the other.
 const SPATIAL: usize = 12;
-/// How many of them have every symmetry.
+/// Derived: those of them that are functions of the radius. How many of them have every symmetry.
 const EVEN: usize = 4;
-/// Rounds of sorting samples and fitting again; they settle in about half of this.
+/// Chosen: they settle in about half of this. Rounds of sorting samples and fitting again.
 const ROUNDS: usize = 25;
 
-/// Spread of the prior of the even terms, as a share of the field's own size: wide.
+/// Chosen: wide. Spread of the prior of the even terms, as a share of the field's own size.
 const WIDE: f64 = 10.0;
 
 /// A fitted field of squared lens blur over place and f-number, um^2.

@@ -11,9 +11,9 @@ use crate::optics::{WAVELENGTH_UM, thin_lens};
 use crate::quantity::{DISC_SIGMA, Estimate};
 use crate::shot::Capture;
 
-/// Frames a focus series must have at least: fewer leave best focus and blur there open.
+/// Derived: fewer leave best focus and blur there open. Frames a focus series must have at least.
 const FRAMES: usize = 4;
-/// Tiles that must have a best focus of their own.
+/// Chosen: an eighth or so of a grid. Tiles that must have a best focus of their own.
 const TILES: usize = 30;
 
 /// Best focus of one tile and the lens blur left there.

@@ -1,62 +1,24 @@
 //! Baselines from an aperture series of a flat or far subject, and from a whole shoot.
 
-use thiserror::Error;
-
 use super::field::{self, Field, Prior};
 use super::sample::{self, Frame, Sample, samples};
-use super::{Baseline, Entry, LearnedFrom};
+use super::{Baseline, Entry, LearnedFrom, Unsuitable};
 use crate::measure::TileMap;
 use crate::shot::Capture;
 
-/// Columns and rows of a learned grid.
+/// Chosen: cells as large as two tiles a side. Columns and rows of a learned grid.
 pub(super) const GRID: (u32, u32) = (12, 8);
 
-/// Frames a shoot must have at least.
+/// Chosen: a median of fewer follows one scene. Frames a shoot must have at least.
 const SHOOT_FRAMES: usize = 6;
-/// Clean tiles that a cell must have about it, over all f-numbers, to be known: the smooth field says nothing of
-/// places where nothing was measured.
+/// Chosen: the smooth field says nothing of places where nothing was measured. Clean tiles that a cell must have about
+/// it, over all f-numbers, to be known.
 const CLEAN_NEAR: f64 = 2.0;
-/// How far about a cell's centre they may lie, half-diagonals: a cell and a half.
+/// Chosen: a cell and a half. How far about a cell's centre they may lie, half-diagonals.
 const NEAR: f64 = 0.2;
-/// Clean tiles that the centre and the outer field must each have, over all frames.
+/// Chosen: with a scatter of 5 to 8 % the mean of a dozen is known to about 2 %. Clean tiles that the centre and the
+/// outer field must each have, over all frames.
 const CLEAN_TILES: f64 = 12.0;
-
-/// Why frames are no good to learn a lens from; each a sentence's clause.
-#[derive(Clone, Debug, PartialEq, Eq, Error)]
-pub enum Unsuitable {
-    /// None has both f-number and pitch, with something measured.
-    #[error("no frame has an f-number, a pixel pitch and measured tiles; give --aperture or --pitch")]
-    NoFacts,
-    /// All are upright.
-    #[error("every frame is in portrait format, where left and right of the lens can't be told; use landscape frames")]
-    OnlyPortrait,
-    /// All are sharpened.
-    #[error("every frame is sharpened, so that its widths read too small; use raw files")]
-    Sharpened,
-    /// Too few frames.
-    #[error("{found} frames can serve and {needed} are needed")]
-    TooFew {
-        /// How many can serve.
-        found: usize,
-        /// How many are needed.
-        needed: usize,
-    },
-    /// All at one f-number where several are needed.
-    #[error("all frames have the same f-number, so there is no series of apertures")]
-    OneStop,
-    /// Frames of more than one lens or focal length.
-    #[error("the frames are of more than one lens or focal length")]
-    Mixed,
-    /// Too few tiles can be believed.
-    #[error("too little of the field was in focus and textured ({place})")]
-    LittleInFocus {
-        /// Where.
-        place: &'static str,
-    },
-    /// No two frames differ in focus.
-    #[error("the focus hardly differs between the frames, so there is no focus series")]
-    OneFocus,
-}
 
 /// Learns a baseline from frames of one flat or far subject at several f-numbers, focused on it.
 ///

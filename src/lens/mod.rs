@@ -17,4 +17,5 @@ pub use asymmetry::{Asymmetry, Sides, asymmetries};
 pub use baseline::{Baseline, Curvature, Entry, LearnedFrom};
 pub use doubt::{Doubt, doubts};
 pub use focus::learn_focus_series;
-pub use learn::{Unsuitable, learn_aperture_series, learn_from_shoot, learn_shoot};
+pub use learn::{learn_aperture_series, learn_from_shoot, learn_shoot};
+pub use sample::Unsuitable;

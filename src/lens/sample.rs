@@ -2,18 +2,58 @@
 
 use std::f64::consts::{LN_2, PI};
 
-use super::Unsuitable;
+use thiserror::Error;
+
 use crate::measure::TileMap;
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{self, Parts};
 use crate::quantity::MTF50_SIGMA;
 use crate::shot::Capture;
 
-/// Scatter of a tile's width beyond its stated error, as a share of the width.
+/// Chosen: as the diagnosis has it, which was set on rendered frames. Scatter of a tile's width beyond its stated
+/// error, as a share of the width.
 pub const TILE_SCATTER: f64 = 0.05;
 
-/// Overshoot of edges above which a frame counts as sharpened, so that its widths read too small.
+/// Chosen: well beyond what uneven ground and compression leave. Overshoot of edges above which a frame counts as
+/// sharpened, so that its widths read too small.
 const SHARPENED: f64 = 0.10;
+
+/// Why frames are no good to learn a lens from; each a sentence's clause.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+pub enum Unsuitable {
+    /// None has both f-number and pitch, with something measured.
+    #[error("no frame has an f-number, a pixel pitch and measured tiles; give --aperture or --pitch")]
+    NoFacts,
+    /// All are upright.
+    #[error("every frame is in portrait format, where left and right of the lens can't be told; use landscape frames")]
+    OnlyPortrait,
+    /// All are sharpened.
+    #[error("every frame is sharpened, so that its widths read too small; use raw files")]
+    Sharpened,
+    /// Too few frames.
+    #[error("{found} frames can serve and {needed} are needed")]
+    TooFew {
+        /// How many can serve.
+        found: usize,
+        /// How many are needed.
+        needed: usize,
+    },
+    /// All at one f-number where several are needed.
+    #[error("all frames have the same f-number, so there is no series of apertures")]
+    OneStop,
+    /// Frames of more than one lens or focal length.
+    #[error("the frames are of more than one lens or focal length")]
+    Mixed,
+    /// Too few tiles can be believed.
+    #[error("too little of the field was in focus and textured ({place})")]
+    LittleInFocus {
+        /// Where.
+        place: &'static str,
+    },
+    /// No two frames differ in focus.
+    #[error("the focus hardly differs between the frames, so there is no focus series")]
+    OneFocus,
+}
 
 /// What one tile says.
 #[derive(Clone, Copy, Debug)]

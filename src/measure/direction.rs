@@ -4,18 +4,19 @@ use super::edge::Edge;
 use super::tilemap::{Spread, Streak, Tile};
 use crate::quantity::Estimate;
 
-/// Gaussian-equivalent sigma of a straight, even track, as a share of its length, by equal MTF50.
-///
-/// sin(pi b f) / (pi b f) is one half at f = 0.603355 / b.
+/// Derived: sin(pi b f) / (pi b f) is one half at f = 0.603355 / b. Gaussian-equivalent sigma of a straight, even
+/// track, as a share of its length, by equal MTF50.
 const TRACK_SIGMA: f64 = 0.310_58;
-/// Fewest edges for a spread, and fewest tiles for a streak.
+/// Chosen: twice the three numbers that a direction takes. Fewest edges for a spread, and fewest tiles for a streak.
 const FEWEST_EDGES: usize = 6;
 const FEWEST_TILES: usize = 4;
-/// Tiles that do not agree by chance.
+/// Chosen: ten of one mind are no chance. Tiles that do not agree by chance.
 const MANY_TILES: usize = 10;
-/// Mean resultant length of the doubled angles from which edges count as facing one way.
+/// Derived: doubled angles that scatter by some 20 degrees either way. Mean resultant length of the doubled angles from
+/// which edges count as facing one way.
 const ONE_WAY: f64 = 0.8;
-/// Scatter of one edge's width beyond its stated error, as a share of the width.
+/// Chosen: what edges of one frame differ by besides their errors. Scatter of one edge's width beyond its stated error,
+/// as a share of the width.
 const CONTENT: f64 = 0.10;
 
 /// Fits sigma^2(t) = xx cos^2 t + 2 xy sin t cos t + yy sin^2 t to a tile's edges; `None` where they face too few

@@ -10,23 +10,25 @@ use super::survey::Survey;
 use crate::quantity::{Estimate, Region};
 use crate::shot::Plane;
 
-/// Tiles, evenly chosen, whose edges are enough for what is common to a frame. Chosen: as many as the search for tracks takes.
+/// Chosen: as many as the search for tracks takes. Tiles, evenly chosen, whose edges are enough for what is common to a
+/// frame.
 const ENOUGH: usize = 160;
-/// Edges fitted a tile at most, and candidates tried.
+/// Chosen: a median of more is hardly better known. Edges fitted a tile at most, and candidates tried.
 const EDGES: usize = 16;
 const TRIES: usize = 48;
-/// Candidates tried besides that face another way, where all edges face one way.
+/// Chosen: a fifth of the others. Candidates tried besides that face another way, where all edges face one way.
 const ACROSS_TRIES: usize = 10;
-/// Fewest edges of a tile that count.
+/// Chosen: a median of fewer follows one edge. Fewest edges of a tile that count.
 const FEWEST: usize = 4;
-/// Gathering of the gradients (see [`Survey::gathering`]) up to which phases are random and no edge is one, and up to which
-/// edges crowd so that many likenesses pass for edges: 2 is that of a Gaussian field. Set on rendered patches.
+/// Set on rendered patches. Gathering of the gradients (see [`Survey::gathering`]) up to which phases are random and no
+/// edge is one, and up to which edges crowd so that many likenesses pass for edges: 2 is that of a Gaussian field.
 const RANDOM: f64 = 2.2;
 const CROWDED: f64 = 2.7;
-/// Share of the tried candidates that must be good edges where they stand free and where they crowd. Set on rendered patches.
+/// Set on rendered patches. Share of the tried candidates that must be good edges where they stand free and where they
+/// crowd.
 const FREE_YIELD: f64 = 0.25;
 const CROWDED_YIELD: f64 = 0.45;
-/// Fewest edges of a frame that tell how far edges overshoot. Chosen: a median of fewer has no error to speak of.
+/// Chosen: a median of fewer has no error to speak of. Fewest edges of a frame that tell how far edges overshoot.
 const OVERSHOOTS: usize = 8;
 
 /// Edges of some tiles evenly chosen, an empty list for the others.

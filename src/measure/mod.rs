@@ -37,9 +37,9 @@ use noise::NoiseModel;
 use survey::Survey;
 use width::Known;
 
-/// Version of the measuring: raise it whenever a change may alter a number, so that remembered
-/// measurements are made anew.
-pub const VERSION: u32 = 12;
+/// Chosen: counted up with the measuring. Version of the measuring: raise it whenever a change may alter a number, so
+/// that remembered measurements are made anew.
+pub const VERSION: u32 = 13;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -33,7 +33,7 @@ pub(super) struct Drown {
     pub compression: f64,
 }
 
-/// Groups of level over which the quietest tiles are sought.
+/// Chosen: sky, haze and ground lie apart. Groups of level over which the quietest tiles are sought.
 const GROUPS: usize = 8;
 
 impl NoiseModel {

@@ -3,7 +3,7 @@
 use super::family::{LANES, Lanes};
 use crate::shot::Plane;
 
-/// Bins of a profile at most.
+/// Chosen: the store of a profile, which no window fills. Bins of a profile at most.
 const BINS: usize = 160;
 
 /// The line of an edge near a place: where it is, which way it faces, how it bends.
@@ -19,7 +19,8 @@ pub(super) struct Line {
     pub bend: f32,
 }
 
-/// Most that a line is set right by: turn, radians, and bend, 1/px.
+/// Chosen: a line that departs further is another edge. Most that a line is set right by: turn, radians, and bend,
+/// 1/px.
 const DEPARTED: (f32, f32) = (0.2, 0.1);
 
 impl Line {

@@ -13,23 +13,24 @@ use super::width::{self, Known, Reading};
 use crate::quantity::{Estimate, PIXEL_SIGMA, Region};
 use crate::shot::{Mosaic, Plane};
 
-/// How many times smaller the pictures are that are looked at. Chosen: a quarter reaches from where full size ends to
-/// discs of 40 px, an eighth to twice that.
+/// Chosen: a quarter reaches from where full size ends to discs of 40 px, an eighth to twice that. How many times
+/// smaller the pictures are that are looked at.
 const TIMES: [usize; 2] = [4, 8];
-/// Side of the estimator's patch, px.
+/// Derived: what the network was trained on. Side of the estimator's patch, px.
 const PATCH: usize = 96;
-/// Least side of a reduced picture, px: two patches of the estimator.
+/// Derived: two patches of the estimator. Least side of a reduced picture, px.
 const LEAST: usize = 2 * PATCH;
-/// Width, px, from which a number had at full size is looked at again: there what is far wider may look like the widest that
-/// the estimator knows. Chosen: what the first reduced picture can tell from sharp.
+/// Chosen: what the first reduced picture can tell from sharp. Width, px, from which a number had at full size is
+/// looked at again: there what is far wider may look like the widest that the estimator knows.
 const DOUBTED: f64 = 2.0;
-/// Least width, px of the reduced picture, that is believed: what is narrower is sharp there, which says nothing of blur but
-/// only that the content is coarse. Chosen: twice the pixel's own.
+/// Chosen: twice the pixel's own. Least width, px of the reduced picture, that is believed: what is narrower is sharp
+/// there, which says nothing of blur but only that the content is coarse.
 const BLURRED: f64 = 2.0 * PIXEL_SIGMA;
-/// Standard deviations by which a reduced picture must read wider for a number to give way: both err, one way or the other.
+/// Chosen: both err, one way or the other. Standard deviations by which a reduced picture must read wider for a number
+/// to give way.
 const APART: f64 = 1.5;
-/// What each further tile's width that a patch reaches over adds to the standard deviation of ln width. Chosen: a fifth of what
-/// the blur of ground changes by from one tile to the next where it is wide, about a third.
+/// Chosen: a fifth of what the blur of ground changes by from one tile to the next where it is wide, about a third.
+/// What each further tile's width that a patch reaches over adds to the standard deviation of ln width.
 const REACH: f64 = 0.06;
 
 /// Gives those tiles a number that a smaller picture can tell of.

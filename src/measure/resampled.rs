@@ -7,21 +7,23 @@ use realfft::RealFftPlanner;
 
 use crate::shot::{Mosaic, Plane};
 
-/// Side of the middle of the picture that is looked at, px, and the least that tells.
+/// Chosen: long enough for a line to stand out, short enough to be quick. Side of the middle of the picture that is
+/// looked at, px, and the least that tells.
 const MOST: usize = 2048;
 const LEAST: usize = 512;
-/// How far above its surroundings a line of the spectrum must stand along both axes. Set on 31 photographs and their
-/// copies enlarged 1.25 to 2 times: of untouched ones none has a line of 5 at one frequency along both.
+/// Set on 31 photographs and their copies enlarged 1.25 to 2 times: of untouched ones none has a line of 5 at one
+/// frequency along both. How far above its surroundings a line of the spectrum must stand along both axes.
 const STANDS: f64 = 5.0;
-/// Lowest frequency looked at, cycles a pixel: below, content has periods of its own.
+/// Chosen: below, content has periods of its own. Lowest frequency looked at, cycles a pixel.
 const LOWEST: f64 = 0.1;
-/// How close the lines of both axes must lie, and how far from the multiples of an eighth, which JPEG's blocks leave. The
-/// multiples of a sixteenth are left by its blocks of colour at half size, and stronger by its blocks enlarged twice.
+/// Set on the same pictures, whose JPEG's blocks leave multiples of an eighth; those of a sixteenth are left by its
+/// blocks of colour at half size, and stronger by its blocks enlarged twice. How close the lines of both axes must lie,
+/// how far from the multiples that blocks leave, and how far a line must stand out there.
 const SAME: f64 = 0.003;
 const BLOCKS: f64 = 0.005;
 const STANDS_ON_BLOCKS: f64 = 9.0;
-/// Least fall, dB, from the power at a twentieth of a cycle a pixel to that at the limit. Set on the same pictures:
-/// copies made smaller fall by 19 at the most, enlarged ones by 28 and more.
+/// Set on the same pictures: copies made smaller fall by 19 at the most, enlarged ones by 28 and more. Least fall, dB,
+/// from the power at a twentieth of a cycle a pixel to that at the limit.
 const FALL: f64 = 24.0;
 
 /// Whether the picture shows the traces of an enlargement.

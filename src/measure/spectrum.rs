@@ -10,11 +10,11 @@ use rustfft::{Fft, FftPlanner};
 use crate::quantity::Region;
 use crate::shot::{Mosaic, Plane};
 
-/// Side of a patch, samples.
+/// Chosen: a power of two that fits a tile. Side of a patch, samples.
 pub(super) const SIDE: usize = 64;
-/// Frequencies that are kept of a row of a real transform.
+/// Derived: a real transform's. Frequencies that are kept of a row of a real transform.
 const HALF: usize = SIDE / 2 + 1;
-/// Share of clipped samples from which a patch is left out.
+/// Chosen: half a per cent. Share of clipped samples from which a patch is left out.
 const CLIPPED: usize = SIDE * SIDE / 200;
 
 /// Plans and buffers for patches; one a thread.

@@ -27,7 +27,8 @@ pub(super) struct Fitted {
     pub unit_sd: f64,
 }
 
-/// Distance from a step, sigmas, beyond which nothing of it is left.
+/// Derived: of the normal law nothing is left there in single precision. Distance from a step, sigmas, beyond which
+/// nothing of it is left.
 const FAR: f32 = 9.0;
 
 /// How far a fit is taken.

@@ -2,10 +2,10 @@
 
 use crate::shot::Plane;
 
-/// Farthest a profile reaches from its candidate, px.
+/// Chosen: farther off, other edges come into the profile. Farthest a profile reaches from its candidate, px.
 const REACH: usize = 16;
 const SIDE: usize = 2 * REACH + 1;
-/// Strips of the coarse profile along the edge, one pixel apart.
+/// Chosen: three to either side tell a turn and a bend. Strips of the coarse profile along the edge, one pixel apart.
 const STRIPS: usize = 7;
 
 /// A step beside the chosen one, of the other sign.

@@ -9,9 +9,9 @@ use multiversion::multiversion;
 use super::grid::Grid;
 use crate::shot::{Mosaic, Plane};
 
-/// Side of the cells, px, that each offer their strongest gradient and one noise reading.
+/// Chosen: two of JPEG's blocks. Side of the cells, px, that each offer their strongest gradient and one noise reading.
 const CELL: usize = 16;
-/// Rows sampled for noise within a cell.
+/// Chosen: neighbouring rows share their samples. Rows sampled for noise within a cell.
 const NOISE_EVERY: usize = 4;
 
 /// A place where an edge may be.
@@ -239,10 +239,10 @@ fn clipping(plane: &Plane, grid: &Grid, row: u32, sums: &mut [Sums]) {
     }
 }
 
-/// Share of the cells taken as quiet.
+/// Chosen: a fifth, which most frames have even. Share of the cells taken as quiet.
 const QUIET_SHARE: f64 = 0.2;
-/// A cell's noise reading scatters by about 11 % (64 neighbouring responses), so the fifth quantile of pure
-/// noise lies 9 % low.
+/// Derived: a cell's noise reading scatters by about 11 % (64 neighbouring responses), so the fifth quantile of pure
+/// noise lies 9 % low. What the quiet cells' reading is raised by.
 const QUIET_BIAS: f64 = 1.09;
 
 /// Turns sums into a survey.

@@ -9,17 +9,19 @@ use super::width::Reading;
 use crate::quantity::{Estimate, Region};
 use crate::shot::Plane;
 
-/// Share of clipped samples from which a tile counts as clipped when it yields no number. Chosen.
+/// Chosen: a fifth; less leaves room for patches beside. Share of clipped samples from which a tile counts as clipped
+/// when it yields no number.
 const CLIPPED: f64 = 0.2;
-/// Contrast below which there is nothing to measure. Chosen.
+/// Chosen: below, compression and quantisation are all there is. Contrast below which there is nothing to measure.
 const CONTRAST: f64 = 0.01;
-/// Standard deviation of ln width up to which a width is given; beyond, only a bound is. Chosen: at a quarter, sharp and twice
-/// as wide lie three standard deviations apart.
+/// Chosen: at a quarter, sharp and twice as wide lie three standard deviations apart. Standard deviation of ln width up
+/// to which a width is given; beyond, only a bound is.
 pub(super) const KNOWN: f64 = 0.25;
-/// Width, px, beyond which only a bound is given: the spreads that the estimator was trained on end at some 7 px, and what is
-/// wider looks to it as if it were 5 to 6 px wide. Set on photographs under discs of 24 and 40 px (`photo_accuracy`).
+/// Set on photographs under discs of 24 and 40 px (`photo_accuracy`). Width, px, beyond which only a bound is given:
+/// the spreads that the estimator was trained on end at some 7 px, and what is wider looks to it as if it were 5 to 6
+/// px wide.
 pub(super) const WIDEST: f64 = 4.5;
-/// Standard deviations from the mean at which a bound is set: one in twenty lies beyond.
+/// Derived: one in twenty lies beyond. Standard deviations from the mean at which a bound is set.
 const BOUND: f64 = 1.645;
 
 /// Concludes on one tile.

@@ -141,8 +141,9 @@ pub struct TileMap {
     pub enlarged: bool,
 }
 
-/// Overshoot (as a share of the step, just beyond the edges) from which a picture counts as sharpened, three standard
-/// deviations up: of 297 unsharpened rendered landscapes none comes to more, uneven ground and JPEG included.
+/// Set on 297 unsharpened rendered landscapes, none of which comes to more, uneven ground and JPEG included. Overshoot
+/// (as a share of the step, just beyond the edges) from which a picture counts as sharpened, three standard deviations
+/// up.
 const OVERSHOOT: f64 = 0.018;
 
 impl TileMap {

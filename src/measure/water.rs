@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::grid::Grid;
 use crate::shot::Plane;
 
-/// Every so many rows of 2 x 2 blocks are looked at: gradients of a tile are far more than enough.
+/// Chosen: gradients of a tile are far more than enough. Every so many rows of 2 x 2 blocks are looked at.
 const EVERY: usize = 4;
 
 /// log2 of the energy of gradients up and down over that of gradients across, tile by tile; `None` where a tile has no

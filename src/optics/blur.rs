@@ -247,11 +247,11 @@ fn track_loss(x: f64) -> (f64, f64) {
     (-sum.ln(), if x == 0.0 { 0.0 } else { -slope / (x * sum) })
 }
 
-/// Largest s = lambda N f that half contrast can need (0.404), with room for Newton's steps.
+/// Derived: 0.404, with room for Newton's steps. Largest s = lambda N f that half contrast can need.
 const S_MAX: f64 = 0.42;
-/// Largest squared a = c f that half contrast can need (0.72^2), with room.
+/// Derived: 0.72^2, with room. Largest squared a = c f that half contrast can need.
 const Q_MAX: f64 = 0.56;
-/// Terms of the polynomial in s and in a^2.
+/// Chosen: the tests hold the table to the integral with these. Terms of the polynomial in s and in a^2.
 const S_TERMS: usize = 9;
 const Q_TERMS: usize = 8;
 

@@ -4,7 +4,7 @@ use super::blur::{self, Parts};
 use super::{WAVELENGTH_UM, aperture, depth, diffraction, thin_lens};
 use crate::quantity::MTF50_SIGMA;
 
-/// Marked f-numbers in thirds of a stop.
+/// Published: f-numbers as lenses are marked (ISO 517; from memory). Marked f-numbers in thirds of a stop.
 pub const THIRD_STOPS: [f64; 31] = [
     1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0, 13.0, 14.0, 16.0,
     18.0, 20.0, 22.0, 25.0, 29.0, 32.0, 36.0, 40.0, 45.0,

@@ -2,10 +2,12 @@
 
 use std::f64::consts::PI;
 
-/// MTF50 of diffraction alone times lambda N: frequency over the cut-off at which the MTF is one half.
+/// Derived: half contrast of a clear round pupil. MTF50 of diffraction alone times lambda N: frequency over the cut-off
+/// at which the MTF is one half.
 pub const MTF50: f64 = 0.403_972_753_3;
 
-/// Diameter of the first dark ring of the Airy pattern over lambda N (twice 1.21967).
+/// Derived: the first zero of J1, 3.831706, over pi, twice. Diameter of the first dark ring of the Airy pattern over
+/// lambda N (twice 1.21967).
 pub const AIRY_DIAMETER: f64 = 2.439_339_783;
 
 /// MTF at `s`, the frequency over the cut-off 1 / (lambda N).

@@ -15,5 +15,6 @@ pub mod kernel;
 pub mod motion;
 pub mod thin_lens;
 
-/// The wavelength that stands for daylight as a sensor's green channel and the eye see it, um.
+/// Published: photopic vision peaks at 555 nm (CIE 1924), which handbooks round to 550. The wavelength that stands for
+/// daylight as a sensor's green channel and the eye see it, um.
 pub const WAVELENGTH_UM: f64 = 0.55;

@@ -138,11 +138,11 @@ pub enum Movement {
     HandHeld,
 }
 
-/// Speeds of swaying grass across the view, m/s: common practice, no published source.
+/// Chosen: common practice, no published source. Speeds of swaying grass across the view, m/s.
 const GRASS: [(Movement, f64); 3] = [(Movement::StillGrass, 0.02), (Movement::Breeze, 0.1), (Movement::Wind, 0.4)];
 
-/// Turning rate of a hand-held camera, radians a second: what the rule "one over the focal length" (common
-/// practice, no published source) permits for its usual disc of 0.030 mm: f w / f = 0.030 mm.
+/// Derived: what the rule "one over the focal length" (common practice, no published source) permits for its usual disc
+/// of 0.030 mm: f w / f = 0.030 mm. Turning rate of a hand-held camera, radians a second.
 const HAND_RATE: f64 = 0.030;
 
 /// Answers a question.

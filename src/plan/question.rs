@@ -39,7 +39,7 @@ pub struct Question {
     pub speed_m_s: Option<f64>,
 }
 
-/// The smallest aperture of most lenses for still photographs; common practice, no published source.
+/// Chosen: common practice, no published source. The smallest aperture of most lenses for still photographs.
 pub const SMALLEST: f64 = 22.0;
 
 /// Where the photographer was: what an audited photograph shows.
@@ -182,7 +182,8 @@ impl Question {
     }
 }
 
-/// One minute of arc, radians: the usual figure for normal sight (common practice).
+/// Published: the gap of the standard optotype of ISO 8596 at visual acuity 1 (from memory). One minute of arc,
+/// radians: what normal sight resolves.
 const ARC_MINUTE: f64 = std::f64::consts::PI / 180.0 / 60.0;
 
 fn metres<S: serde::Serializer>(value: &f64, serializer: S) -> Result<S::Ok, S::Error> {

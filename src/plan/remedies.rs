@@ -40,7 +40,7 @@ pub struct StepRow {
     pub acceptable: bool,
 }
 
-/// Steps of the table, m.
+/// Chosen: a hand, a bent knee, a step up. Steps of the table, m.
 const STEPS_M: [f64; 3] = [0.15, 0.30, 0.60];
 
 pub(super) fn step_back(question: &Question, depth: &Depth) -> StepBack {
@@ -279,7 +279,7 @@ pub struct BracketFrame {
     pub to_m: Distance,
 }
 
-/// Frames listed at most.
+/// Chosen: more than anybody takes. Frames listed at most.
 const LISTED: u64 = 50;
 
 pub(super) fn bracket(question: &Question, depth: &Depth) -> Bracket {

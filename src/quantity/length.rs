@@ -23,6 +23,7 @@ pub enum LengthError {
     Infinite(String),
 }
 
+/// Published: the SI, and the international foot and inch of 1959. Metres to a unit.
 const UNITS: &[(&str, f64)] = &[
     ("um", 1e-6),
     ("µm", 1e-6),

@@ -18,18 +18,15 @@ pub use plain::{invisible, plain, shown};
 pub use point::{Place, Point, Region};
 pub use zone::{CORNER_SHARE, ZoneName};
 
-/// MTF50 (cycles a pixel) times the Gaussian-equivalent sigma (pixels) it stands for.
-///
-/// A Gaussian line spread of width sigma has MTF exp(-2 pi^2 sigma^2 f^2), which is one half at
-/// f = sqrt(ln 2 / 2) / (pi sigma) = 0.187391 / sigma. The whole program quotes blur in this unit.
+/// Derived: a Gaussian line spread of width sigma has MTF exp(-2 pi^2 sigma^2 f^2), which is one half at f = sqrt(ln 2
+/// / 2) / (pi sigma) = 0.187391 / sigma. MTF50 (cycles a pixel) times the Gaussian-equivalent sigma (pixels) it stands
+/// for. The whole program quotes blur in this unit.
 pub const MTF50_SIGMA: f64 = 0.187_390_625_129_276_6;
 
-/// Gaussian-equivalent sigma of a uniform disc, as a share of its diameter, by equal MTF50.
-///
-/// The disc's MTF is 2 J1(pi c f) / (pi c f), one half at f = 0.705085 / c.
+/// Derived: the disc's MTF is 2 J1(pi c f) / (pi c f), one half at f = 0.705085 / c. Gaussian-equivalent sigma of a
+/// uniform disc, as a share of its diameter, by equal MTF50.
 pub const DISC_SIGMA: f64 = 0.265_769;
 
-/// Gaussian-equivalent sigma of the aperture of a pixel one pixel wide, px, by equal MTF50.
-///
-/// The box's MTF is sinc(f), one half at f = 0.603355 cycles a pixel.
+/// Derived: the box's MTF is sinc(f), one half at f = 0.603355 cycles a pixel. Gaussian-equivalent sigma of the
+/// aperture of a pixel one pixel wide, px, by equal MTF50.
 pub const PIXEL_SIGMA: f64 = MTF50_SIGMA / 0.603_355;

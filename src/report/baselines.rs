@@ -3,8 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::number::{f_number, machine, plain};
-use super::phrase;
+use super::number::{counted, f_number, machine, plain};
 use crate::lens::{Baseline, LearnedFrom};
 
 /// Where a baseline came from.
@@ -83,7 +82,7 @@ pub(super) fn baseline(of: &LensBasis) -> BaselineView {
 fn sentence(of: &LensBasis) -> String {
     let name = if of.lens.trim().is_empty() { "a lens without a name".to_owned() } else { plain(of.lens.trim()) };
     let at = if of.focal_length_mm > 0.0 { format!(" at {:.0} mm", of.focal_length_mm) } else { String::new() };
-    let frames = phrase::counted(of.frames.len(), "frame");
+    let frames = counted(of.frames.len(), "frame");
     let Some(b) = &of.baseline else {
         let why = of.unsuitable.as_deref().unwrap_or("nothing is known of it");
         return format!("{name}{at}, {frames}: corners judged by a general assumption, since {}.", plain(why));

@@ -1,7 +1,7 @@
 //! Words for the causes that go beyond the permitted blur beside the one that is named.
 
 use super::number;
-use super::wording::capital;
+use super::terms::capital;
 use crate::diagnose::{Cause, Diagnosis};
 use crate::quantity::Units;
 

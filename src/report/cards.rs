@@ -91,7 +91,7 @@ pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inl
     } else {
         ((240 * u64::from(f.width) / u64::from(f.height.max(1))).max(1) as u32, 240)
     };
-    let row = |name: ZoneName| zone_row(name, zone(f, name));
+    let row = |name: ZoneName| zone_row(name, phrase::zone(f, name));
     let [metric, imperial] = f.verdict.words.each_ref().map(|w| Words {
         line: plain(&w.line),
         detail: plain(&w.detail),
@@ -100,7 +100,7 @@ pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inl
     Card {
         n: index + 1,
         compact: !inline,
-        name: short_name(&f.file, folder),
+        name: phrase::short_name(&f.file, folder),
         other_units: metric != imperial,
         metric,
         imperial,
@@ -148,11 +148,6 @@ pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
     })
 }
 
-/// A file's name without the folder that all share.
-pub(super) fn short_name(file: &str, folder: &str) -> String {
-    plain(file.strip_prefix(folder).filter(|rest| !rest.is_empty()).unwrap_or(file))
-}
-
 pub(super) fn beside_name(index: usize, rest: &str) -> String {
     format!("pictures/frame-{:04}-{rest}", index + 1)
 }
@@ -172,24 +167,6 @@ fn drawable(f: &FrameView) -> bool {
 pub(super) fn labelled(svg: &str, label: &str) -> String {
     // The labels are constants of this file, free of quotes and angle brackets.
     svg.replacen("<svg ", &format!("<svg role=\"img\" aria-label=\"{label}\" "), 1)
-}
-
-pub(super) fn zone(f: &FrameView, name: ZoneName) -> &ZoneView {
-    match name {
-        ZoneName::Near => &f.zones.near,
-        ZoneName::Far => &f.zones.far,
-        // A single frame has no zones that only a series has.
-        ZoneName::Centre
-        | ZoneName::MidFrame
-        | ZoneName::Subject
-        | ZoneName::Beside
-        | ZoneName::Beyond
-        | ZoneName::Still => &f.zones.centre,
-        ZoneName::TopLeft => &f.zones.top_left,
-        ZoneName::TopRight => &f.zones.top_right,
-        ZoneName::BottomLeft => &f.zones.bottom_left,
-        ZoneName::BottomRight => &f.zones.bottom_right,
-    }
 }
 
 fn zone_row(name: ZoneName, z: &ZoneView) -> ZoneRow {

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use base64::Engine as _;
 use serde::Serialize;
 
-use super::cards;
 use super::number::{plain, significant};
 use super::pictures::{self, Links};
 use super::view::{BudgetView, FrameView, View, ZoneView};
@@ -128,7 +127,7 @@ struct Crop<'a>(&'static str, u32, u32, u32, u32, &'a str, Option<u32>);
 fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) -> Record<'a> {
     Record {
         file: &f.file,
-        name: cards::short_name(&f.file, folder),
+        name: phrase::short_name(&f.file, folder),
         w: f.width,
         h: f.height,
         cols: f.grid.columns,
@@ -143,8 +142,8 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
         finest: f.permitted.finest_px,
         pixel: significant(chart::pixel(f), 4),
         pitch: f.capture.pixel_pitch_um.as_ref().map(|p| p.value),
-        zones: ZoneName::JUDGED.map(|name| zone(cards::zone(f, name))),
-        sharp: ZoneName::JUDGED.map(|name| cards::zone(f, name).answer.judgement),
+        zones: ZoneName::JUDGED.map(|name| zone(phrase::zone(f, name))),
+        sharp: ZoneName::JUDGED.map(|name| phrase::zone(f, name).answer.judgement),
         throughout: f.sharp.throughout,
         why: cause(f),
         proposed: None,
@@ -204,7 +203,7 @@ fn packed(f: &FrameView) -> String {
 fn tiles(f: &FrameView) -> Vec<u8> {
     let mut zones = vec![0u8; f.tiles.len()];
     for (bit, name) in ZoneName::JUDGED.into_iter().enumerate() {
-        for &i in &cards::zone(f, name).members {
+        for &i in &phrase::zone(f, name).members {
             if let Some(mask) = zones.get_mut(i as usize) {
                 *mask |= 1 << bit;
             }

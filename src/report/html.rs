@@ -329,7 +329,7 @@ fn groups(view: &View) -> Vec<GroupRow> {
                     .iter()
                     .map(|&(i, f)| MemberRow {
                         n: i + 1,
-                        name: cards::short_name(&f.file, common_folder(view)),
+                        name: phrase::short_name(&f.file, common_folder(view)),
                         best: keepers(i),
                     })
                     .collect(),

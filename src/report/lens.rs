@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use minijinja::{Environment, Value, context};
 
-use super::{palette, wording};
+use super::{palette, terms};
 use crate::lens::{Asymmetry, Baseline, Entry, LearnedFrom, Sides};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
@@ -97,7 +97,7 @@ fn conclusion(baseline: &Baseline, found: &[Asymmetry]) -> String {
     let why = if doubtful(baseline) { "its depth, or a decentred lens" } else { "decentred or tilted" };
     format!(
         "{} softer than the {sharper} by {:.1} \u{b5}m \u{b1} {:.1} at f/{}{then}: {why}.",
-        wording::capital(softer),
+        terms::capital(softer),
         worst.difference_um.value.abs(),
         worst.difference_um.sd,
         stop(worst.f_number),

@@ -1,6 +1,6 @@
 //! The answer in one line of at most twelve words: whether a frame is sharp near and far, and the cause where it is not.
 
-use super::{number, wording};
+use super::{number, terms};
 use crate::diagnose::{Cause, CornerState, Diagnosis, ZoneName};
 use crate::judge::{self, Judgement, Reason};
 use crate::quantity::Flag;
@@ -68,7 +68,7 @@ fn named(cause: Cause, f_number: Option<f64>, sure: bool) -> Option<String> {
 pub fn numbers(d: &Diagnosis) -> String {
     let measured = |name| {
         let known = d.answer(name).judgement != Judgement::Unknown;
-        wording::zone(d, name).and_then(|z| z.optical_px).filter(|_| known).map(|e| e.value)
+        terms::zone(d, name).and_then(|z| z.optical_px).filter(|_| known).map(|e| e.value)
     };
     // As many decimals as it takes to tell each from the limit.
     let close = [ZoneName::Near, ZoneName::Far]
@@ -86,7 +86,7 @@ pub fn numbers(d: &Diagnosis) -> String {
 
 /// A corner that is soft although near and far are sharp.
 fn corner(d: &Diagnosis) -> Option<String> {
-    let (name, blur) = wording::worst_corner(d)?;
+    let (name, blur) = terms::worst_corner(d)?;
     let soft = d.corners.state == CornerState::SofterThanExpected || blur > d.permitted_px;
     (soft && d.corners.state != CornerState::NotMeasured).then(|| format!("{name} corner soft"))
 }

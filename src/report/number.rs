@@ -163,6 +163,12 @@ pub fn sharp_for(intent: SharpFor) -> String {
     }
 }
 
+/// A number of things, "1 frame" or "12 frames".
+#[must_use]
+pub fn counted(number: usize, of: &str) -> String {
+    if number == 1 { format!("1 {of}") } else { format!("{number} {of}s") }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,6 +1,6 @@
 //! Words for a verdict that is left open: why, and what would settle it.
 
-use super::wording::{fixed_aperture, px, zone};
+use super::terms::{fixed_aperture, px, zone};
 use crate::diagnose::{Cause, Diagnosis, Unsettled, ZoneName};
 use crate::shot::Capture;
 

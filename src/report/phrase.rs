@@ -1,7 +1,8 @@
 //! Short names of causes, zones, states and standings, for tables and labels.
 
-use super::view::Words;
-use super::{Frame, line, wording};
+use super::number::plain;
+use super::view::{FrameView, Words, ZoneView};
+use super::{Frame, line, terms, wording};
 use crate::diagnose::{Cause, CornerState, ZoneName};
 use crate::quantity::Units;
 
@@ -14,12 +15,6 @@ pub fn verdict(frame: &Frame, units: Units) -> Words {
         detail: wording::detail(d, capture, units),
         advice: wording::advice(d, capture, units),
     }
-}
-
-/// A number of things, "1 frame" or "12 frames".
-#[must_use]
-pub fn counted(number: usize, of: &str) -> String {
-    if number == 1 { format!("1 {of}") } else { format!("{number} {of}s") }
 }
 
 /// What is said where an audit was stopped before it had looked at all frames.
@@ -35,7 +30,7 @@ pub fn stopped(unreached: usize) -> Option<String> {
 /// A cause's one name with a capital, as it stands at the head of a row.
 #[must_use]
 pub fn cause_name(cause: Cause) -> String {
-    wording::capital(cause.word())
+    terms::capital(cause.word())
 }
 
 /// What to change next time, for a whole shoot.
@@ -103,6 +98,30 @@ pub fn common_folder<'a>(files: impl Iterator<Item = &'a str>) -> &'a str {
             &shared[..end.map_or(0, |at| at + 1)]
         })
         .unwrap_or("")
+}
+
+/// What a zone of a frame came to.
+pub(super) fn zone(f: &FrameView, name: ZoneName) -> &ZoneView {
+    match name {
+        ZoneName::Near => &f.zones.near,
+        ZoneName::Far => &f.zones.far,
+        // A single frame has no zones that only a series has.
+        ZoneName::Centre
+        | ZoneName::MidFrame
+        | ZoneName::Subject
+        | ZoneName::Beside
+        | ZoneName::Beyond
+        | ZoneName::Still => &f.zones.centre,
+        ZoneName::TopLeft => &f.zones.top_left,
+        ZoneName::TopRight => &f.zones.top_right,
+        ZoneName::BottomLeft => &f.zones.bottom_left,
+        ZoneName::BottomRight => &f.zones.bottom_right,
+    }
+}
+
+/// A file's name without the folder that all share.
+pub(super) fn short_name(file: &str, folder: &str) -> String {
+    plain(file.strip_prefix(folder).filter(|rest| !rest.is_empty()).unwrap_or(file))
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Words for corners that differ from their mirror images.
 
-use super::wording::{px, zone};
+use super::terms::{px, zone};
 use crate::diagnose::{Cause, Diagnosis, ZoneName};
 
 /// Which side is worse and by how much, where a corner is beyond its mirror image by more than the permitted blur.

@@ -4,8 +4,8 @@ use std::collections::HashSet;
 
 use super::keep::proposals;
 use super::number::{self, plain};
+use super::phrase;
 use super::view::{FrameView, View, ZoneView};
-use super::{cards, phrase};
 use crate::diagnose::{Cause, CornerState};
 use crate::judge::Judgement;
 use crate::quantity::{Distance, Units};
@@ -100,7 +100,7 @@ fn lists(view: &View) -> String {
     let of = |wanted: &dyn Fn(usize, &FrameView) -> Option<String>| -> Vec<String> {
         view.frames.iter().enumerate().filter_map(|(i, f)| wanted(i, f)).collect()
     };
-    let name = |f: &FrameView| cards::short_name(&f.file, folder);
+    let name = |f: &FrameView| phrase::short_name(&f.file, folder);
     let keep = of(&|i, f| proposals[i].filter(|p| p.keep).map(|_| name(f)));
     // What a frame of the scene shows sharp, or a bracket covers together, need not be taken again; else its best stands for it.
     let covered = |i: usize| proposals[i].is_some_and(|p| p.keep) && view.frames[i].sharp.throughout != Some(false);
@@ -134,13 +134,13 @@ fn closing(view: &View) -> String {
     let s = &view.summary;
     let mut out = format!(
         "{} audited: {} sharp from near to far, {} not, {} with near or far unknown",
-        phrase::counted(s.frames, "frame"),
+        number::counted(s.frames, "frame"),
         s.sharp_throughout,
         s.not_sharp,
         s.unknown
     );
     if s.failures > 0 {
-        out.push_str(&format!("; {} failed", phrase::counted(s.failures, "file")));
+        out.push_str(&format!("; {} failed", number::counted(s.failures, "file")));
     }
     out.push_str(".\n");
     out.push_str(&phrase::stopped(s.unreached).map_or_else(String::new, |words| words + "\n"));
@@ -165,7 +165,7 @@ fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
         }
     };
     let mut cells = vec![
-        cards::short_name(&f.file, folder),
+        phrase::short_name(&f.file, folder),
         zone(&f.zones.near),
         zone(&f.zones.far),
         f.verdict.cause.word().into(),

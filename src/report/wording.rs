@@ -2,8 +2,9 @@
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
+use super::terms::{capital, fixed_aperture, px, worst_corner, zone};
 use super::{besides, line, number, open, sides};
-use crate::diagnose::{Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, Zone, ZoneName};
+use crate::diagnose::{Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, ZoneName};
 use crate::judge;
 use crate::quantity::{Flag, Units};
 use crate::shot::Capture;
@@ -165,13 +166,6 @@ fn softness(capture: &Capture) -> String {
     }
 }
 
-/// Whether the camera has one aperture only, as phones have: a focal length below 8 mm with a fast lens.
-/// Common practice, no published source: no camera with a diaphragm has so short a lens that opens beyond f/2.5.
-pub(super) fn fixed_aperture(capture: &Capture) -> bool {
-    let below = |fact: &Option<crate::shot::Fact<f64>>, most: f64| fact.as_ref().is_some_and(|f| f.value < most);
-    below(&capture.focal_length_mm, 8.0) && below(&capture.f_number, 2.5)
-}
-
 /// The corners, said plainly as corners.
 #[must_use]
 pub fn corners(d: &Diagnosis) -> String {
@@ -290,28 +284,6 @@ fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
     }
 }
 
-pub(super) fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
-    d.zones.iter().find(|z| z.name == name)
-}
-
-/// The corner with the widest optical blur.
-pub(super) fn worst_corner(d: &Diagnosis) -> Option<(&'static str, f64)> {
-    ZoneName::CORNERS
-        .iter()
-        .filter_map(|&name| Some((corner_name(name), zone(d, name)?.optical_px?.value)))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-}
-
-const fn corner_name(name: ZoneName) -> &'static str {
-    match name {
-        ZoneName::TopLeft => "top left",
-        ZoneName::TopRight => "top right",
-        ZoneName::BottomLeft => "bottom left",
-        ZoneName::BottomRight => "bottom right",
-        _ => "middle",
-    }
-}
-
 /// The distances that the picture itself implies, as a sentence; `None` where it implies none.
 fn implied(d: &Diagnosis, units: Units) -> Option<String> {
     let focus = d.implied.focus_m?;
@@ -339,17 +311,4 @@ fn range(i: &ImpliedDistance, units: Units) -> String {
         number::distance(i.low, units),
         number::distance(i.high, units)
     )
-}
-
-pub(super) fn px(v: f64) -> String {
-    format!("{} px", number::width(v))
-}
-
-pub(super) fn capital(text: &str) -> String {
-    if text.starts_with("f/") {
-        // An f-number keeps its small letter.
-        return text.to_owned();
-    }
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

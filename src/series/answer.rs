@@ -5,9 +5,9 @@ use serde::{Deserialize, Serialize};
 
 use super::aperture::Apertures;
 use super::bracket::Bracket;
-use super::{Blurs, Sharpest, Varied, Zone, ZoneBlur};
+use super::{Between, Blurs, Sharpest, Varied, Zone, ZoneBlur};
 use crate::measure::register::Similarity;
-use crate::quantity::{Estimate, Region, ZoneName};
+use crate::quantity::Region;
 
 /// Frames of one scene, answered. All indices are into `files`.
 #[derive(Clone, Debug)]
@@ -50,17 +50,6 @@ pub struct Answer {
     pub laid: Vec<Option<Similarity>>,
 }
 
-/// One zone of two frames compared.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Between {
-    /// Which zone.
-    pub zone: ZoneName,
-    /// The sharper frame; `None` where the two are the same within the error.
-    pub sharper: Option<usize>,
-    /// By how much the other is wider, as a share (0.05 = 5 %), with its sd; never below zero where one is sharper.
-    pub margin: Estimate,
-}
-
 /// What should be known of a frame, or of all.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -85,15 +74,4 @@ pub enum NoteKind {
     NotRegistered,
     /// Compared by the widths of single frames only, since there are many.
     WidthsOnly,
-}
-
-/// Why a frame belongs to no group.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Lone {
-    /// No other frame that it was compared with shows its scene.
-    OtherScene,
-    /// The groups beside it are of frames of another size: its own and theirs, px.
-    OtherSize((u32, u32), (u32, u32)),
-    /// A group shows its scene after this many quarter turns clockwise.
-    Turned(u8),
 }

@@ -9,7 +9,7 @@ use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, lens_px_for, sigma_px};
 use crate::quantity::Estimate;
 
-/// Blur that counts as no loss: within 5 % of the best.
+/// Chosen: within 5 % of the best. Blur that counts as no loss, as a ratio to the best.
 pub const NO_LOSS: f64 = 1.05;
 
 /// What an aperture series answers.
@@ -151,14 +151,17 @@ fn run(count: usize, about: usize, holds: impl Fn(usize) -> bool) -> std::ops::R
     first..=last
 }
 
-/// Fewest tiles of a zone that may decide for the whole frame.
+/// Chosen: fewer follow one content. Fewest tiles of a zone that may decide for the whole frame.
 const TILES: u32 = 3;
-/// Standard errors by which a zone's widest must exceed its narrowest for it to have changed.
+/// Chosen: nineteen of twenty. Standard errors by which a zone's widest must exceed its narrowest for it to have
+/// changed.
 const CHANGED: f64 = 2.0;
-/// Times the permitted blur that a zone out of focus keeps at every stop; no lens leaves corners that soft at all of them.
+/// Chosen: no lens leaves corners that soft at all of them. Times the permitted blur that a zone out of focus keeps at
+/// every stop.
 const NEVER: f64 = 2.5;
 
-/// Times the subject's least blur up to which another depth is as sharp, by the scatter of what tiles show (8 %, twice).
+/// Derived: the scatter of what tiles show (8 %, twice). Times the subject's least blur up to which another depth is as
+/// sharp.
 const AS_SHARP: f64 = 1.16;
 
 /// A zone's least and most blurred points.
@@ -277,7 +280,7 @@ fn spoiled(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>)
     (0..votes.len()).filter(|&k| votes[k].0 > 0 && 3 * votes[k].0 >= 2 * votes[k].1).collect()
 }
 
-/// Full stops, as engraved.
+/// Published: f-numbers as lenses are marked (ISO 517; from memory). Full stops, as engraved.
 const FULL_STOPS: [f64; 12] = [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
 
 fn gaps(f_numbers: &[Option<f64>]) -> Vec<(f64, f64, Option<f64>)> {

@@ -1,20 +1,11 @@
 //! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
 
 use super::focusing::focusing;
+pub use super::widths::Widths;
+use super::widths::steadied;
 use super::{Blurs, ZoneBlur, ZoneName, ends};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::{Estimate, Region};
-
-/// Widths that a bracket is answered from.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Widths {
-    /// `[frame][tile]`: px, pixel aperture included.
-    pub sigma: Vec<Vec<Option<f64>>>,
-    /// `[tile]`: inverse distance in px of blur disc, to an unknown sign and offset, where the frames tell it.
-    pub place: Option<Vec<Option<f64>>>,
-    /// Standard error of a width as a share of it, as far as `sigma` has not been lowered by it already.
-    pub doubt: f64,
-}
 
 /// What a focus bracket answers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -32,17 +23,18 @@ pub struct Bracket {
     pub uncovered: Vec<usize>,
 }
 
-/// Frames beyond this many are not searched exhaustively but greedily: no bracket is that long.
+/// Chosen: no bracket is that long. Frames beyond this many are not searched exhaustively but greedily.
 const MOST: usize = 64;
 
-/// Factor within which f-numbers are one aperture: a sixth of a stop.
+/// Derived: a sixth of a stop. Factor within which f-numbers are one aperture.
 const ONE_APERTURE: f64 = 1.06;
 
-/// Standard deviations by which a width must be beyond the permitted one to rule a frame out.
+/// Chosen: so that one frame in fifteen is ruled out wrongly. Standard deviations by which a width must be beyond the
+/// permitted one to rule a frame out.
 const CHANCE: f64 = 1.5;
 
-/// Share by which the widths of a tile may all be off: single-frame widths, which they rest on, err by 4 % in the middle and
-/// a neighbourhood steadies that by little (docs/accuracy.md, aperture series).
+/// Set on rendered series (docs/accuracy.md, aperture series): single-frame widths, which they rest on, err by 4 % in
+/// the middle and a neighbourhood steadies that by little. Share by which the widths of a tile may all be off.
 const ANCHOR: f64 = 0.04;
 
 /// Widths a bracket is answered from: those of the model of all frames at once where it holds (see `focusing`; it needs
@@ -111,51 +103,8 @@ fn instead(set: &[usize], sets: &[Vec<bool>]) -> Vec<(usize, Vec<usize>)> {
     set.iter().map(|&k| (k, others(k))).filter(|(_, o)| !o.is_empty()).collect()
 }
 
-/// Tiles to each side along the row that steady a tile.
-const SIDE: usize = 4;
-
-/// Widths of one frame with the chance of single tiles taken out: each that differs from the middle one of its stretch
-/// of the row by no more than chance becomes the mean (of logarithms) of those that do so too, much as the sigma filter of
-/// Lee (1983) does. One odd tile would otherwise ask for a frame of its own; what stands at another distance stays.
-///
-/// Neighbours are four to each side along the row, where level ground lies at one distance, and the tiles above and
-/// below as a pair, so that blur that grows down the picture stays as it is.
-#[must_use]
-pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f64>> {
-    let columns = tiles.iter().take_while(|t| t.y == tiles[0].y).count().max(1);
-    let value = |t: usize| values[t];
-    let same_row = |a: usize, b: usize| b < values.len() && a / columns == b / columns;
-    let mut steps: Vec<f64> = (0..values.len())
-        .filter(|&t| same_row(t, t + 1))
-        .filter_map(|t| Some((value(t)? - value(t + 1)?).abs()))
-        .collect();
-    steps.sort_by(f64::total_cmp);
-    // Scatter of one tile from the middle step between two.
-    let chance = 1.4826 * steps.get(steps.len() / 2).copied().unwrap_or(0.0) / std::f64::consts::SQRT_2;
-    (0..values.len())
-        .map(|t| {
-            let own = value(t)?;
-            let row = (t.saturating_sub(SIDE)..=t + SIDE).filter(|&o| same_row(t, o)).filter_map(&value);
-            let mut row: Vec<f64> = row.collect();
-            row.sort_by(f64::total_cmp);
-            let usual = row[row.len() / 2];
-            if (own - usual).abs() > 3.0 * chance {
-                return Some(own);
-            }
-            let near = |other: &f64| (other - usual).abs() <= 2.5 * chance;
-            let mut alike: Vec<f64> = row.into_iter().filter(near).collect();
-            let above = t.checked_sub(columns).and_then(value);
-            let below = (t + columns < values.len()).then(|| value(t + columns)).flatten();
-            if let Some(middle) = above.zip(below).map(|(a, b)| (a + b) / 2.0).filter(near) {
-                alike.extend([middle, middle]);
-            }
-            Some(alike.iter().sum::<f64>() / alike.len() as f64)
-        })
-        .collect()
-}
-
-/// Share by which the widths of one place in two frames may stand apart wrongly, and those of two places: the scale of
-/// either comes from single frames, which err by 4 % (docs/accuracy.md, aperture series).
+/// Set on rendered series (docs/accuracy.md): the scale of either place comes from single frames, which err by 4 %.
+/// Share by which the widths of one place in two frames may stand apart wrongly, and those of two places.
 const ALIKE: (f64, f64) = (0.02, 0.06);
 
 /// Frame with the least worst of the nearest and the farthest tiles, where the tiles' places are known: zones found in one
@@ -224,7 +173,7 @@ struct Search<'a> {
     steps: u32,
 }
 
-/// Branches after which the best so far is taken.
+/// Chosen: a moment's work. Branches after which the best so far is taken.
 const STEPS: u32 = 100_000;
 
 impl Search<'_> {

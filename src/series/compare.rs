@@ -43,14 +43,14 @@ impl Ask {
     }
 }
 
-/// Narrowest disc that a limit may ask for, px: what inspection at 1:1 asks.
+/// Derived: what inspection at 1:1 asks. Narrowest disc that a limit may ask for, px.
 const LEAST_DISC_PX: f64 = 2.0;
 
-/// Frames beyond this many are compared by their single-frame widths, which need no pixels: spectra of one frame of 12
-/// million pixels take three megabytes.
+/// Chosen: spectra of one frame of 12 million pixels take three megabytes. Frames beyond this many are compared by
+/// their single-frame widths, which need no pixels.
 const MOST: usize = 64;
 
-/// Share of the tiles that moved from which it is said.
+/// Chosen: a third. Share of the tiles that moved from which it is said.
 const MOVED: f64 = 0.34;
 
 /// The frame to lay the others over: the one with the most measured tiles, the sharper of equals.

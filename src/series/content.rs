@@ -1,18 +1,20 @@
 //! Tiles of a series that are soft by what they show: clouds, smooth water.
 
 use super::Blurs;
-use super::zone::middle_mean;
+use super::middle_mean;
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 
-/// Ratio of f-numbers, to the first, from which a stop tells whether the blur falls.
+/// Derived: two stops, over which a disc halves. Ratio of f-numbers, to the first, from which a stop tells whether the
+/// blur falls.
 const STOPPED_DOWN: f64 = 2.0;
-/// How many of the last stops must agree: one frame may be spoiled.
+/// Chosen: one frame may be spoiled. How many of the last stops must agree.
 const LAST: usize = 2;
-/// How many times more than falling with the f-number leaves, and how much of the squared width besides, what is beyond
-/// diffraction may be.
+/// Chosen: half as much again, and the error of a squared width. How many times more than falling with the f-number
+/// leaves, and how much of the squared width besides, what is beyond diffraction may be.
 const SLACK: (f64, f64) = (1.5, 0.2);
-/// Share of the tiles beyond which it is no content but the frames: a camera that shook, an aperture that did not close.
+/// Chosen: half; more is no content but the frames: a camera that shook, an aperture that did not close. Share of the
+/// tiles beyond which it is no content.
 const MOST: f64 = 0.5;
 
 /// The same without tiles whose softness is their content's.
@@ -49,12 +51,13 @@ pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: 
     without(blurs, &(0..blurs.anchor_sd.len()).map(soft).collect::<Vec<bool>>())
 }
 
-/// Times the usual width of the sharpest frames beyond which a tile may be soft by its content; the change from frame to
-/// frame that a tile out of focus could not stay below; and that of the middle tiles which shows that focus was moved.
+/// Chosen: beyond any lens's corners; a stop changes a disc by 1.4. Times the usual width of the sharpest frames beyond
+/// which a tile may be soft by its content; the change from frame to frame that a tile out of focus could not stay
+/// below; and that of the middle tiles which shows that focus was moved.
 const SOFT: f64 = 4.0;
 const STILL: f64 = 1.15;
 const MOVED: f64 = 1.3;
-/// Standard errors by which two widths may differ by chance.
+/// Chosen: nineteen of twenty. Standard errors by which two widths may differ by chance.
 const CHANCE: f64 = 2.0;
 
 /// The same for frames of varied focus: without tiles that are very soft, and equally so in all of them.

@@ -4,26 +4,27 @@ use super::{Blurs, Zone};
 use crate::quantity::{DISC_SIGMA, Region, ZoneName};
 use crate::stats;
 
-/// Ratio of f-numbers from which two stops tell a disc of defocus from what no stop changes.
+/// Derived: somewhat less than two stops, over which a disc halves. Ratio of f-numbers from which two stops tell a disc
+/// of defocus from what no stop changes.
 const STOPPED_DOWN: f64 = 1.8;
-/// Disc, px, below which a place is in focus: what inspection at 1:1 asks.
+/// Derived: what inspection at 1:1 asks. Disc, px, below which a place is in focus.
 const IN_FOCUS_PX: f64 = 2.0;
-/// Scatter of the logarithm of the disc within one depth: tiles of one plane differ by about a quarter of it, and by all of
-/// it where the plane is seen from along it.
+/// Chosen: tiles of one plane differ by about a quarter of it, and by all of it where the plane is seen from along it.
+/// Scatter of the logarithm of the disc within one depth.
 const ONE_DEPTH: f64 = 0.35;
-/// Most depths told apart: what is in focus, what is beside it, and the rest.
+/// Chosen: what is in focus, what is beside it, and the rest. Most depths told apart.
 const DEPTHS: usize = 3;
-/// Share of a zone's tiles that must lie at other depths than most of it for it to mix them, and the least ratio of these
-/// discs.
+/// Chosen: a quarter of a zone is no stray, a disc twice as large no scatter. Share of a zone's tiles that must lie at
+/// other depths than most of it for it to mix them, and the least ratio of these discs.
 const MIXED: f64 = 0.25;
 const APART: f64 = 2.0;
-/// Fewest tiles that make a depth, or a zone that is looked at.
+/// Chosen: fewer follow one content. Fewest tiles that make a depth, or a zone that is looked at.
 const TILES: usize = 4;
-/// Times the usual width of the sharpest frames from which a tile is soft, and the change over the stops that what is out of
-/// focus could not stay below.
+/// Chosen: beyond most lenses' corners; a stop changes a disc by 1.4. Times the usual width of the sharpest frames from
+/// which a tile is soft, and the change over the stops that what is out of focus could not stay below.
 const SOFT: f64 = 2.5;
 const STILL: f64 = 1.15;
-/// Reach of a mark, in tiles.
+/// Chosen: the tile of the mark and those that touch it. Reach of a mark, in tiles.
 const MARK_REACH: f64 = 1.3;
 
 /// What was found of a tile.

@@ -1,6 +1,6 @@
 //! Splits blur against f-number into what falls on stopping down and what grows, the growth fitted, not assumed.
 
-use super::zone::middle_mean;
+use super::middle_mean;
 use super::{ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
@@ -50,11 +50,12 @@ impl ZoneSplit {
     }
 }
 
-/// Share by which the widths of two frames may stand apart wrongly in all zones alike. On rendered series the growth comes
-/// out 1 to 5 % low, in the mean 3.0 % (`COUNT=20 LONG=2000 cargo run --release --example series_accuracy -- apertures 16`).
+/// Set on rendered series: the growth comes out 1 to 5 % low, in the mean 3.0 % (`COUNT=20 LONG=2000 cargo run
+/// --release --example series_accuracy -- apertures 16`). Share by which the widths of two frames may stand apart
+/// wrongly in all zones alike.
 const IN_COMMON: f64 = 0.025;
 
-/// Steps of the growth tried, each 4 % apart.
+/// Chosen: each 4 % apart, refined between. Steps of the growth tried.
 const STEP: f64 = 1.04;
 
 /// Fits all zones with one growth of diffraction common to them.

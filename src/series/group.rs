@@ -7,7 +7,6 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::answer::Lone;
 use super::seen::Seen;
 use crate::measure::TileMap;
 use crate::measure::register::{Registration, Sketch, Small, likeness, register_small};
@@ -34,20 +33,35 @@ pub struct Group {
     pub varied: Varied,
 }
 
-/// Longest pause between neighbouring frames of one series, s.
+/// Why a frame belongs to no group.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lone {
+    /// No other frame that it was compared with shows its scene.
+    OtherScene,
+    /// The groups beside it are of frames of another size: its own and theirs, px.
+    OtherSize((u32, u32), (u32, u32)),
+    /// A group shows its scene after this many quarter turns clockwise.
+    Turned(u8),
+}
+
+/// Chosen: setting the next stop or focus takes seconds, the next scene minutes. Longest pause between neighbouring
+/// frames of one series, s.
 const PAUSE_S: f64 = 180.0;
-/// Largest shift between frames of one scene, as a share of the longer side: beyond, it is a pan.
+/// Chosen: beyond, it is a pan. Largest shift between frames of one scene, as a share of the longer side.
 const SHIFT: f64 = 0.15;
-/// Frames each frame is compared with: its neighbours in time and order.
+/// Chosen: a series of any length hangs together by fewer. Frames each frame is compared with: its neighbours in time
+/// and order.
 const NEIGHBOURS: usize = 4;
-/// Share of patches that must be found, and of those found that must lie where those around them say.
+/// Chosen: blur and movement take patches, chance finds few that agree. Share of patches that must be found, and of
+/// those found that must lie where those around them say.
 const FOUND: f64 = 0.3;
 const AGREE: f64 = 0.6;
-/// Largest typical distance of the agreeing patches from where their neighbours have them, in small pixels. Patches that
-/// agree by chance lie evenly within one and a half, half of them beyond 1.06.
+/// Derived: patches that agree by chance lie evenly within one and a half, half of them beyond 1.06. Largest typical
+/// distance of the agreeing patches from where their neighbours have them, in small pixels.
 const CLOSE: f64 = 0.6;
-/// Share of a sketch's blocks found where those around them say from which two frames show one scene, and below which
-/// they don't; between the two the small pictures decide. Blocks that a sketch must show something in.
+/// Chosen: most of them, and next to none; ten of 24 must show something. Share of a sketch's blocks found where those
+/// around them say from which two frames show one scene, and below which they don't; between the two the small pictures
+/// decide. Blocks that a sketch must show something in.
 const SAME: f64 = 0.8;
 const OTHER: f64 = 0.2;
 const BLOCKS: u32 = 10;
@@ -110,7 +124,7 @@ pub fn group(frames: &[Seen]) -> Vec<Group> {
         .collect()
 }
 
-/// How many frames' looks are held at once.
+/// Chosen: some thirty megabytes. How many frames' looks are held at once.
 const PART: usize = 64;
 
 /// What a frame looks like.
@@ -215,7 +229,7 @@ fn seconds(capture: &Capture) -> Option<f64> {
     Some(date.duration_since(origin).as_secs_f64())
 }
 
-/// Members among which a moved focus is looked for.
+/// Chosen: a bracket moves its focus long before. Members among which a moved focus is looked for.
 const FOCUS_OF: usize = 24;
 
 /// What was varied: the recorded f-numbers first, then the recorded focus distances, then where the frames are sharp.

@@ -18,18 +18,24 @@ mod resolve;
 mod scale;
 mod seen;
 mod sharpest;
+mod widths;
 mod zone;
 
 pub use crate::quantity::ZoneName;
-pub use answer::{Answer, Between, Lone, NoteKind};
+pub use answer::{Answer, NoteKind};
 pub use compare::{Ask, compare, reference, zones};
 pub use content::{without_soft_content, without_still_content};
 pub use depth::by_depth;
 pub use ends::{End, ends, settled, with_ends};
-pub use group::{Group, Varied, group, lone};
+pub use group::{Group, Lone, Varied, group, lone};
 pub use order::deepest_first;
 pub use resolve::{Blurs, Frame, on_reference, resolve};
 pub use scale::pitch_um;
 pub use seen::{Held, Recall, Seen};
-pub use sharpest::{Sharpest, between, focus_varied, sharpest};
+pub use sharpest::{Between, Sharpest, between, focus_varied, sharpest};
 pub use zone::{Point, Zone, ZoneBlur, zone_blurs};
+
+/// Mean of the middle half, nought of none.
+fn middle_mean(values: Vec<f64>) -> f64 {
+    crate::stats::middle_mean(&values).unwrap_or(0.0)
+}

@@ -3,17 +3,19 @@
 use super::Blurs;
 use crate::stats;
 
-/// Fewest frames and tiles that make an order.
+/// Derived: two make an order; a dozen tiles have a fifth and three quarters. Fewest frames and tiles that make an
+/// order.
 const FRAMES: usize = 2;
 const TILES: usize = 12;
-/// The tiles that change least and most, as shares of all, and how many times more the latter must change: shake and haze
-/// blur all alike, a disc of defocus only what is out of focus.
+/// Chosen: shake and haze blur all alike, a disc of defocus only what is out of focus. The tiles that change least and
+/// most, as shares of all, and how many times more the latter must change.
 const LEAST: f64 = 0.2;
 const MOST: f64 = 0.75;
 const UNEQUAL: f64 = 4.0;
-/// Least ratio of the widest to the narrowest width of the tiles that change most: a stop changes a disc by 1.4.
+/// Derived: a stop changes a disc by 1.4. Least ratio of the widest to the narrowest width of the tiles that change
+/// most.
 const CHANGED: f64 = 1.25;
-/// Share of those tiles that must have the same frame at either end of the order.
+/// Chosen: four of five. Share of those tiles that must have the same frame at either end of the order.
 const AGREE: f64 = 0.8;
 
 /// The frames from the greatest depth of field to the least, of frames of one focus; `None` where the blur doesn't say

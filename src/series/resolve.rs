@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::zone::middle_mean;
+use super::middle_mean;
 use crate::measure::TileMap;
 use crate::measure::pair::{FrameSpectra, Relative, relative};
 use crate::measure::register::Registration;
@@ -71,11 +71,12 @@ impl Blurs {
     }
 }
 
-/// Share of coarse detail that must lie where the reference has it; wind and walkers fall below.
+/// Chosen: wind and walkers fall below. Share of coarse detail that must lie where the reference has it.
 const IN_PLACE: f64 = 0.6;
-/// A width to look around where nothing is known, px.
+/// Chosen: that of a sharp picture. A width to look around where nothing is known, px.
 const USUAL: f64 = 0.6;
-/// Tile-to-tile scatter of single-frame widths that their own sd may leave out (what a tile shows): 8 %.
+/// Set on the rendered frames used for building: 8 %. Tile-to-tile scatter of single-frame widths that their own sd may
+/// leave out (what a tile shows).
 const CONTENT: f64 = 0.08;
 
 /// Carries single-frame widths over to the tiles of the reference frame.
@@ -149,10 +150,12 @@ pub fn resolve(frames: &[Frame], tiles: &[Region]) -> Blurs {
     blurs
 }
 
-/// Reach of a tile's neighbourhood, in tiles, and how many known widths make one.
+/// Chosen: a seventh of a row, of which a sixth must be known. Reach of a tile's neighbourhood, in tiles, and how many
+/// known widths make one.
 const NEIGHBOURHOOD: f64 = 3.5;
 const KNOWN: usize = 6;
-/// How far the tiles of a neighbourhood, and of a whole picture, resemble each other, as a share of the width.
+/// Chosen: of one neighbourhood closely, of a picture within a third. How far the tiles of a neighbourhood, and of a
+/// whole picture, resemble each other, as a share of the width.
 const ALIKE: (f64, f64) = (0.12, 0.3);
 
 /// What is usual for a tile's width and how far it may be off: the middle of its neighbours', for a lens is softer in the

@@ -1,8 +1,7 @@
 //! Parts of the frame that a series is answered for, and their blur in each frame.
 
-use super::Blurs;
+use super::{Blurs, middle_mean};
 use crate::quantity::{Estimate, ZoneName};
-use crate::stats;
 
 /// A zone and the tiles (indices, row-major) that lie in it.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,8 +47,8 @@ pub fn zone_blurs(zones: &[Zone], blurs: &Blurs) -> Vec<ZoneBlur> {
     zones.iter().filter_map(|z| zone_blur(z, blurs)).collect()
 }
 
-/// Times the standard error of a mean that the mean of the middle half has under a normal law (Stuart & Ord, Kendall's
-/// Advanced Theory of Statistics: efficiency 0.84; the number from memory).
+/// Published: Stuart & Ord, Kendall's Advanced Theory of Statistics: efficiency 0.84 (the number from memory). Times
+/// the standard error of a mean that the mean of the middle half has under a normal law.
 const MIDDLE_SD: f64 = 1.09;
 
 fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
@@ -90,9 +89,4 @@ fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
         tiles: tiles.len() as u32,
         of: zone.tiles.len() as u32,
     })
-}
-
-/// Mean of the middle half, nought of none.
-pub(super) fn middle_mean(values: Vec<f64>) -> f64 {
-    stats::middle_mean(&values).unwrap_or(0.0)
 }

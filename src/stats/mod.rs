@@ -8,9 +8,10 @@ mod law;
 pub use dice::Dice;
 pub use law::{excess_density, normal_beyond, normal_density};
 
-/// Times a median absolute deviation that a normal law's standard deviation is: 1 / (the normal's upper quartile).
+/// Derived: 1 / (the normal's upper quartile). Times a median absolute deviation that a normal law's standard deviation
+/// is.
 pub const MAD_SD: f64 = 1.482_602_218_505_602;
-/// Times the standard error of a mean that a median's is under a normal law: sqrt(pi / 2).
+/// Derived: sqrt(pi / 2). Times the standard error of a mean that a median's is under a normal law.
 pub const MEDIAN_SD: f64 = 1.253_314_137_315_5;
 
 /// Middle value, of an even number the mean of the middle two; `None` of none.

@@ -1,8 +1,8 @@
 //! Canon: shot, camera and file records, focus areas, lens; and the same records in the old heap of CRW.
 
 use super::{CENTRE, Note, Notes, interval, lens_name, named, point};
+use crate::intake::bodies;
 use crate::intake::containers::Heap;
-use crate::intake::exif;
 use crate::intake::ifd::{Block, Ifd};
 use crate::quantity::{Distance, Point};
 
@@ -51,7 +51,7 @@ pub fn heap(heap: &Heap) -> Notes {
     exposure(&record, &mut notes);
     focal(&words(0x1029), units(&words(0x102d)), &mut notes);
     let names = heap.texts(0x080a);
-    notes.body = exif::body(names.first().cloned(), names.get(1).cloned());
+    notes.body = bodies::body(names.first().cloned(), names.get(1).cloned());
     let eos = names.get(1).is_some_and(|m| m.contains("EOS"));
     notes.point = areas(&words(0x1038), eos, &mut notes);
     // Three points in a row: 2 is the middle one alone.

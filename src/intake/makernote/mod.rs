@@ -231,7 +231,7 @@ pub fn interval(a: f64, b: f64) -> Option<Distance> {
 #[must_use]
 pub fn point(x: f64, y: f64, width: f64, height: f64) -> Option<Point> {
     let point = Point { x: x / width, y: y / height };
-    (width > 0.0 && height > 0.0 && super::exif::inside(point)).then_some(point)
+    (width > 0.0 && height > 0.0 && inside(point)).then_some(point)
 }
 
 /// The middle of the picture.
@@ -288,4 +288,9 @@ impl Record<'_> {
 /// The bytes of a tag as a record in its block's byte order.
 fn record(ifd: Ifd<'_>, tag: u16) -> Option<Record<'_>> {
     Some(Record { bytes: ifd.bytes(tag)?, little_endian: ifd.block().little_endian() })
+}
+
+/// Whether a point is in the frame.
+pub(super) fn inside(point: Point) -> bool {
+    (0.0..=1.0).contains(&point.x) && (0.0..=1.0).contains(&point.y)
 }

@@ -1,7 +1,7 @@
 //! Sigma: focus mode, lens range, f-number; and the list of properties in its raw files.
 
 use super::{Note, Notes, lens_name};
-use crate::intake::exif;
+use crate::intake::bodies;
 
 /// Reads a note: a directory after ten bytes of name, with offsets from the start of the block.
 #[must_use]
@@ -36,7 +36,7 @@ pub fn properties(list: &[(String, String)], notes: &mut Notes) {
     // Microseconds.
     notes.exposure_s = notes.exposure_s.or_else(|| number("EXPTIME").map(|us| us / 1e6));
     notes.iso = notes.iso.or_else(|| number("ISO"));
-    notes.body = notes.body.take().or_else(|| exif::body(text("CAMMANUF"), text("CAMMODEL")));
+    notes.body = notes.body.take().or_else(|| bodies::body(text("CAMMANUF"), text("CAMMODEL")));
     notes.focus_mode = notes.focus_mode.take().or_else(|| text("AFMODE"));
     let focal = text("LENSFRANGE").map(|t| numbers(&t)).unwrap_or_default();
     let fast = text("LENSARANGE").map(|t| numbers(&t)).unwrap_or_default();

@@ -14,22 +14,12 @@ use ::rawler::decoders::RawDecodeParams;
 use ::rawler::rawsource::RawSource;
 use image::RgbImage;
 
+use super::luminance::Read;
 use super::turn::Turn;
 use super::{IntakeError, open_file, preview, sniff};
 use crate::quantity::Flag;
-use crate::shot::{Plane, Tint};
+use crate::shot::Plane;
 pub use sensor::{Pattern, Refused, Sensor};
-
-/// A plane and what its reader should know about it.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Read {
-    pub plane: Plane,
-    pub flags: Vec<Flag>,
-    /// Share of the picture that is there, where it is not all.
-    pub coded: Option<f64>,
-    /// Coarse colours, where they came with the luminance.
-    pub tint: Option<Tint>,
-}
 
 /// Luminance of a raw file, upright. `orientation` is what the file's metadata say, where they do.
 pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<Read, IntakeError> {

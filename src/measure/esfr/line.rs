@@ -5,7 +5,8 @@ use thiserror::Error;
 use crate::quantity::Region;
 use crate::shot::Plane;
 
-/// Least step, in units of the noise of a sample, that gives a line worth having.
+/// Chosen: below, the place of the edge in a row is not known to a pixel. Least step, in units of the noise of a
+/// sample, that gives a line worth having.
 pub(super) const LEAST_SNR: f64 = 10.0;
 
 /// Why an edge could not be measured.

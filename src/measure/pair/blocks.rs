@@ -14,11 +14,12 @@ use crate::measure::register::two_dimensional;
 use crate::quantity::Region;
 use crate::shot::Mosaic;
 
-/// Rings over which frames are compared for being in place: coarse detail, 3 to 9 cycles a block.
+/// Chosen: below, the window mixes rings; above, the blur that is asked for takes the power. Rings over which frames
+/// are compared for being in place: coarse detail, 3 to 9 cycles a block.
 const COARSE: std::ops::RangeInclusive<usize> = 3..=9;
 
-/// Distance from the rim that the other frame may not reach: a usual hand-held shift, px, and what a lens breathes as it
-/// is focused, as a share of the picture's shorter side.
+/// Chosen: a usual hand-held shift, px, and what a lens breathes as it is focused, as a share of the picture's shorter
+/// side. Distance from the rim that the other frame may not reach.
 const RIM_PX: f64 = 6.0;
 const RIM_SHARE: f64 = 0.01;
 
@@ -52,15 +53,15 @@ struct Cross {
     modes: Vec<(f64, f64, Complex<f32>)>,
 }
 
-/// Share of a block's coarse detail that must lie where the reference has it, of what its noise leaves: less, and something
-/// moved, or something before it hides it.
+/// Chosen: less, and something moved, or something before it hides it. Share of a block's coarse detail that must lie
+/// where the reference has it, of what its noise leaves.
 const IN_PLACE: f64 = 0.5;
-/// Share below which a block is looked for again about where it was expected, and the least distance, px, that it is moved
-/// by: the windows need not sit closer.
+/// Chosen: most of it lies in place; the windows need not sit closer than a pixel. Share below which a block is looked
+/// for again about where it was expected, and the least distance, px, that it is moved by.
 const LOOK: f64 = 0.85;
 const MOVE_PX: f64 = 1.0;
-/// Least ratio of the frames' powers at coarse detail from which phases tell where it lies: one that is blurred to less has
-/// them turned.
+/// Chosen: one that is blurred to less has them turned. Least ratio of the frames' powers at coarse detail from which
+/// phases tell where it lies.
 const TELLS: f64 = 0.1;
 
 impl<'a> Cutter<'a> {
@@ -232,7 +233,8 @@ impl Sums {
     }
 }
 
-/// Power, as a share of the squared mean level, below which there is only quantisation: contrast of a few ten-thousandths.
+/// Chosen: contrast of a thousandth, below which there is only quantisation. Power, as a share of the squared mean
+/// level, below which a block shows nothing.
 const FAINT: f64 = 1e-6;
 
 impl Cross {

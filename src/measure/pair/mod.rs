@@ -17,11 +17,12 @@ use blocks::Cutter;
 use noise::Noise;
 use pyramid::Pyramid;
 
-/// Side of a spectral block, in pixels of its pyramid level.
+/// Chosen: a power of two; smaller blocks mix rings, larger ones depths. Side of a spectral block, in pixels of its
+/// pyramid level.
 const BLOCK: usize = 64;
-/// Rings of a block's spectrum, one a cycle per block, up to half the sampling frequency.
+/// Derived: one a cycle per block, up to half the sampling frequency. Rings of a block's spectrum.
 const RINGS: usize = BLOCK / 2;
-/// Levels of the pyramid: each halves the picture, for blurs up to about 1.5, 3, 6 and 12 px.
+/// Chosen: each halves the picture, for blurs up to about 1.5, 3, 6 and 12 px. Levels of the pyramid.
 const LEVELS: usize = 4;
 
 /// Power spectrum of one block at one pyramid level, averaged over directions.

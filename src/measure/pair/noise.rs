@@ -9,6 +9,7 @@ pub(super) struct Noise {
     gain: f64,
 }
 
+/// Chosen: as in one frame. Groups of level that the noise is fitted over.
 const GROUPS: usize = 8;
 
 impl Noise {

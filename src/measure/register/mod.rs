@@ -4,6 +4,7 @@ mod patch;
 mod similarity;
 mod sketch;
 mod small;
+mod square;
 
 pub use similarity::Similarity;
 pub use sketch::{Likeness, Sketch, likeness};
@@ -12,9 +13,9 @@ pub use small::Small;
 use rayon::prelude::*;
 
 use crate::shot::Plane;
-pub(in crate::measure) use patch::two_dimensional;
 use patch::{Matcher, Source};
 use similarity::{Pair, fit};
+pub(in crate::measure) use square::two_dimensional;
 
 /// How two frames of one scene lie on each other.
 ///
@@ -79,7 +80,7 @@ impl Registration {
     }
 }
 
-/// Offsets that tell of a place.
+/// Chosen: a median of fewer follows one stray. Offsets that tell of a place.
 const AROUND: usize = 4;
 
 /// Middle of the offsets nearest to a place, that at the place itself left out where `others` is set; none where there
@@ -104,10 +105,11 @@ fn middle_offset(offsets: &[Offset], (x, y): (f64, f64), others: bool) -> (f64, 
     (middle(|o| o.0), middle(|o| o.1))
 }
 
-/// Distance, in small pixels, from where its neighbours have it within which a patch of a small picture agrees with them.
-/// Patches that agree by chance lie evenly over the twenty pixels in which they are looked for.
+/// Chosen: patches that agree by chance lie evenly over the twenty pixels in which they are looked for. Distance, in
+/// small pixels, from where its neighbours have it within which a patch of a small picture agrees with them.
 const AGREE_SMALL: f64 = 1.5;
-/// The same at full size, px, and from where the small pictures have it.
+/// Chosen: one and a half small pixels of a common frame, and nearly three times that. The same at full size, px, and
+/// from where the small pictures have it.
 const AGREE_PX: f64 = 6.0;
 const STRAY_PX: f64 = 16.0;
 

@@ -8,6 +8,7 @@ use rustfft::{Fft, FftPlanner};
 
 use super::Small;
 use super::similarity::Pair;
+use super::square::two_dimensional;
 use crate::shot::Plane;
 
 /// Where patches are cut from.
@@ -47,9 +48,9 @@ pub(super) struct Matcher {
     band: Vec<usize>,
 }
 
-/// Share of the cross-spectrum that must be in phase at the best alignment. Unrelated patches reach about 0.3.
+/// Chosen: unrelated patches reach about 0.3. Share of the cross-spectrum that must be in phase at the best alignment.
 const IN_PHASE: f64 = 0.55;
-/// Frequencies used, cycles a pixel: above, noise and differing blur rule.
+/// Chosen: above, noise and differing blur rule. Frequencies used, cycles a pixel.
 const BAND: f64 = 0.3;
 
 impl Matcher {
@@ -224,7 +225,7 @@ struct Mode {
     weight: f64,
 }
 
-/// Step, px, below which a shift has settled: far below the thousandths of a pixel that are ever told.
+/// Chosen: far below the thousandths of a pixel that are ever told. Step below which a shift has settled, px.
 const SETTLED: f64 = 1e-6;
 
 /// Weights of a square spectrum that fall off as a Gaussian of the distance from its middle; `width` in cycles a pixel.
@@ -236,24 +237,4 @@ pub(super) fn soft_band(n: usize, width: f32) -> Vec<f32> {
 /// Signed frequency of a bin, cycles a pixel.
 fn frequency(i: usize, n: usize) -> f64 {
     if i > n / 2 { i as f64 / n as f64 - 1.0 } else { i as f64 / n as f64 }
-}
-
-/// A transform over rows, then columns, of a square picture; the answer keeps the picture's order.
-pub(in crate::measure) fn two_dimensional(fft: &dyn Fft<f32>, n: usize, data: &mut [Complex<f32>]) {
-    for row in data.chunks_exact_mut(n) {
-        fft.process(row);
-    }
-    transpose(n, data);
-    for row in data.chunks_exact_mut(n) {
-        fft.process(row);
-    }
-    transpose(n, data);
-}
-
-fn transpose(n: usize, data: &mut [Complex<f32>]) {
-    for y in 0..n {
-        for x in 0..y {
-            data.swap(y * n + x, x * n + y);
-        }
-    }
 }

@@ -7,23 +7,25 @@ use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
 use super::Small;
-use super::patch::{soft_band, two_dimensional};
+use super::patch::soft_band;
+use super::square::two_dimensional;
 
-/// Longest side of a sketch, px.
+/// Chosen: 6 by 4 blocks. Longest side of a sketch, px.
 const LONG: usize = 96;
-/// Side of the transform that finds the shift.
+/// Derived: the next power of two, with room around a sketch. Side of the transform that finds the shift.
 const FIELD: usize = 128;
-/// Half the side of the square whose mean is taken out, px: exposure and the light's fall over the picture go.
+/// Chosen: exposure and the light's fall over the picture go. Half the side of the square whose mean is taken out, px.
 const LOCAL: usize = 6;
-/// Side of the blocks that are looked for, px, and how far from the common shift they are looked for, px: parallax and
-/// breathing of a few hundredths.
+/// Chosen: parallax and breathing of a few hundredths. Side of the blocks that are looked for, px, and how far from the
+/// common shift they are looked for, px.
 const BLOCK: usize = 16;
 const REACH: i64 = 4;
-/// Correlation from which a block counts as found. Blocks of unrelated scenes reach 0.3 at their best place.
+/// Chosen: blocks of unrelated scenes reach 0.3 at their best place. Correlation from which a block counts as found.
 const FOUND: f32 = 0.6;
-/// Distance from the middle of its neighbours' within which a found block agrees with them, px.
+/// Chosen: a third of how far is looked. Distance from the middle of its neighbours' within which a found block agrees
+/// with them, px.
 const NEAR: f64 = 1.5;
-/// Contrast, ln of the level, below which a block shows nothing.
+/// Chosen: below, compression draws what there is. Contrast, ln of the level, below which a block shows nothing.
 const FLAT: f32 = 0.01;
 
 /// A frame a hundred pixels across: logarithms of the levels, their local mean taken out.

@@ -8,7 +8,8 @@ use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 use serde::{Deserialize, Serialize};
 
-use super::patch::{soft_band, two_dimensional};
+use super::patch::soft_band;
+use super::square::two_dimensional;
 use crate::shot::Plane;
 
 /// A frame averaged down by a whole factor, luminance levels above black.
@@ -44,12 +45,12 @@ mod packed {
     }
 }
 
-/// How far below black a level may lie.
+/// Chosen: more than noise reaches; keeps logarithms finite. How far below black a level may lie.
 const BELOW: f32 = 1024.0;
 
-/// Longest side of a small picture, px.
+/// Chosen: four times a sketch. Longest side of a small picture, px.
 const LONG: usize = 384;
-/// Side of the transform for the coarse shift: a small picture at half size with room around it.
+/// Derived: a small picture at half size with room around it. Side of the transform for the coarse shift.
 const FIELD: usize = 256;
 
 /// Adds the sums of a row's cells of `factor` samples.

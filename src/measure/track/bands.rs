@@ -10,24 +10,26 @@ use crate::measure::survey::Survey;
 use crate::quantity::Region;
 use crate::shot::{Mosaic, Plane};
 
-/// Rings used, cycles a patch: below, the window mixes them; above, samples fold over.
+/// Derived: below, the window mixes them; above, samples fold over. Rings used, cycles a patch.
 const RINGS: std::ops::RangeInclusive<usize> = 3..=28;
-/// Frequencies that are kept along one axis.
+/// Derived: a real transform's. Frequencies that are kept along one axis.
 const HALF: usize = SIDE / 2 + 1;
-/// Weight of a ring, in tiles, from which it is used.
+/// Chosen: a mean of a dozen tiles is known to a third of what one is. Weight of a ring, in tiles, from which it is
+/// used.
 const FEWEST: f64 = 12.0;
-/// Lengths looked for at each reduction, in its samples, and the step from one to the next.
+/// Chosen: below, no second band shows; above, bands are narrower than two rings. Steps move a band by less than its
+/// width. Lengths looked for at each reduction, in its samples, and the step from one to the next.
 pub(super) const LENGTHS: (f64, f64) = (3.0, 12.5);
 const LENGTH_STEP: f64 = 1.08;
-/// Directions tried.
+/// Chosen: 7.5 degrees, narrower than the bands of the longest track. Directions tried.
 const DIRECTIONS: usize = 24;
-/// Variance of a mean over many tiles that is their contents' own.
+/// Chosen: a tenth of ln power. Variance of a mean over many tiles that is their contents' own.
 const CONTENT: f64 = 0.01;
-/// How far below and above its ring a frequency may be taken to stand.
+/// Chosen: as far as the bands' model is asked. How far below and above its ring a frequency may be taken to stand.
 const RANGE: (f64, f64) = (0.02, 3.0);
 
-/// Contrast of the bands of a double picture, 2 w / (1 + w^2). Chosen: the one half as bright as the other, by the depth of the
-/// bands found between a third and all of it.
+/// Chosen: the one half as bright as the other, by the depth of the bands found between a third and all of it. Contrast
+/// of the bands of a double picture, 2 w / (1 + w^2).
 const UNLIKE: f64 = 0.8;
 
 /// Power of one tile relative to its rings, and how far each ring stands above the noise (0 to 1).
@@ -268,7 +270,7 @@ fn fit(cells: &[Cell], slow: &Slow, bands: &Bands, angle: f64) -> (f64, f64) {
     (2.0 * both - own, both / own.max(1e-9))
 }
 
-/// How many functions change slowly with direction.
+/// Derived: those that are written out below. How many functions change slowly with direction.
 const SLOW: usize = 8;
 
 /// What changes slowly with direction: the second and fourth harmonics, the same at all frequencies or changing with their

@@ -20,9 +20,11 @@ use super::tilemap::Streak;
 use crate::quantity::{Estimate, Region};
 use crate::shot::{Mosaic, Plane};
 
-/// Tiles, evenly chosen, that are enough: with twice as many the mean is known hardly better, for what contents share.
+/// Chosen: with twice as many the mean is known hardly better, for what contents share. Tiles, evenly chosen, that are
+/// enough.
 const ENOUGH: usize = 160;
-/// Length from which spectra reduced further are looked at too.
+/// Chosen: from there a picture at half size holds its bands as well. Length from which spectra reduced further are
+/// looked at too.
 const LONG: f64 = 8.0;
 
 /// The track that the spectra of a frame's tiles show, if it is beyond doubt: at full size and reduced to a half and a
@@ -67,24 +69,25 @@ pub(super) fn search(plane: &Plane, regions: &[Region], surveys: &[Survey], nois
     found.min_by(|a, b| a.length.sd.total_cmp(&b.length.sd))
 }
 
-/// Least drop of chi-square, and least and greatest depth of the bands, that put a track beyond doubt. Set on rendered
-/// landscapes (the seeds used for building): of 240 without a track the five highest reach 25 to 175, all with lengths below
-/// 3 samples, which are refused.
+/// Set on rendered landscapes (the seeds used for building): of 240 without a track the five highest reach 25 to 175,
+/// all with lengths below 3 samples, which are refused. Least drop of chi-square, and least and greatest depth of the
+/// bands, that put a track beyond doubt.
 const GAIN: f64 = 90.0;
 const DEPTHS: (f64, f64) = (0.45, 1.6);
-/// Mean square left over (of ln) up to which the tiles show something of every direction: a fence, stripes or courses of
-/// brick, the same in all of them, have dark bands of their own.
+/// Chosen: far from what a mean over many contents leaves. Mean square left over (of ln) up to which the tiles show
+/// something of every direction: a fence, stripes or courses of brick, the same in all of them, have dark bands of
+/// their own.
 const PATTERNED: f64 = 0.4;
-/// Length, samples, below which a single band shows in part: its place is uncertain, and GAIN must be reached several times
-/// over.
+/// Chosen: its place is uncertain there, and GAIN must be reached several times over. Length, samples, below which a
+/// single band shows in part.
 const SHORT: f64 = 3.6;
 
-/// The same for a track so plain that it may leave hardly anything across it, which no pattern does to all of its harmonics.
-/// Set on the middles of 31 photographs under a level track of 36 px: reduced to a quarter 26 of them reach all three, their
-/// lengths within 4 %.
+/// Set on the middles of 31 photographs under a level track of 36 px: reduced to a quarter 26 of them reach all three,
+/// their lengths within 4 %. The same for a track so plain that it may leave hardly anything across it, which no
+/// pattern does to all of its harmonics.
 const PLAIN: (f64, f64, f64) = (180.0, 0.62, 0.62);
-/// Greatest depth of the bands of a double picture. Set on the same photographs doubled at 10 and 22 px, of which the least
-/// gain is 160 and the greatest depth 1.75; of the photographs themselves none gains more than 1.
+/// Set on the same photographs doubled at 10 and 22 px, of which the least gain is 160 and the greatest depth 1.75; of
+/// the photographs themselves none gains more than 1. Greatest depth of the bands of a double picture.
 const DOUBLED: f64 = 1.8;
 
 impl Found {
@@ -116,11 +119,11 @@ impl Found {
     }
 }
 
-/// Length of the even track that halves the contrast at the frequency at which two points, one apart, halve it.
-/// Derived: cos(pi f) = 1/2 at f = 1/3, sinc(b f) = 1/2 at b f = 0.603.
+/// Derived: cos(pi f) = 1/2 at f = 1/3, sinc(b f) = 1/2 at b f = 0.603. Length of the even track that halves the
+/// contrast at the frequency at which two points, one apart, halve it.
 const DOUBLE: f64 = 1.81;
 
-/// Directions this far apart (radians) are those of two tracks.
+/// Chosen: 20 degrees, nearly three steps of the search. Directions this far apart (radians) are those of two tracks.
 const ASTRAY: f64 = 0.35;
 
 /// What edges and bands say together. A track that was not even leaves no bands and is told by edges alone, as are those

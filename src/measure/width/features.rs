@@ -5,14 +5,15 @@ use super::patch::{PROFILE, PROFILES, REACH, RINGS, SCALES, SECTORS, Sight, Stee
 use super::quiet::NoiseSpectrum;
 use crate::shot::{Mosaic, Plane};
 
-/// Numbers a patch.
+/// Derived: the sum of the kinds. Numbers a patch.
 pub(super) const COUNT: usize = 3 * RINGS + 9 * SCALES + PROFILES.len() * (PROFILE - 1) + 2 * SECTORS + 11;
-/// Range of brightness, in standard deviations of white noise, from which a cell holds something. Chosen: 144 samples of noise
-/// span five or six.
+/// Chosen: 144 samples of noise span five or six. Range of brightness, in standard deviations of white noise, from
+/// which a cell holds something.
 const CELL: f64 = 6.0;
-/// Least share of the noise that counts as signal, so that logarithms stay finite.
+/// Chosen: so that logarithms stay finite. Least share of the noise that counts as signal.
 const LEAST: f64 = 0.15;
-/// Power over that of the noise from which a ring holds detail.
+/// Chosen: three times, beyond what a ring's mean scatters by. Power over that of the noise from which a ring holds
+/// detail.
 const DETAIL: f64 = 3.0;
 
 /// Circumstances alike for all patches of a frame.

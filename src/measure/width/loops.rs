@@ -5,7 +5,7 @@
 use multiversion::multiversion;
 use rustfft::num_complex::Complex32;
 
-use super::patch::{PROFILE, REACH, Ring, SIDE};
+use super::shape::{PROFILE, REACH, Ring, SIDE};
 
 /// Index inside `size` for one that may lie outside, mirrored at the borders as often as it takes.
 pub(super) fn mirrored(at: isize, size: usize) -> usize {

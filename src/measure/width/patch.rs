@@ -10,27 +10,28 @@ use rustfft::{Fft, FftPlanner};
 use super::loops::{
     binomial, differences, extremes, halve, mirrored, powers, profile, relative, ring, row_sums, windowed,
 };
+pub(super) use super::shape::{PROFILE, REACH, Ring, SIDE};
 use crate::shot::Plane;
 
-/// Side of a patch, px. The network is trained on patches of this size.
-pub(super) const SIDE: usize = 96;
-/// Frequencies that are kept of a row of a real transform.
+/// Derived: a real transform's. Frequencies that are kept of a row of a real transform.
 const HALF: usize = SIDE / 2 + 1;
-/// Rings of frequency, and their borders in cycles a pixel: fine steps where wide spreads end, even ones up to Nyquist.
+/// Chosen: fine steps where wide spreads end, even ones up to Nyquist; the network is trained on these. Rings of
+/// frequency, and their borders in cycles a pixel.
 pub(super) const RINGS: usize = 20;
 const BORDERS: [f32; RINGS + 1] = [
     0.015, 0.03, 0.045, 0.06, 0.075, 0.09, 0.105, 0.12, 0.14, 0.17, 0.2, 0.23, 0.26, 0.29, 0.32, 0.35, 0.38, 0.41,
     0.44, 0.47, 0.5,
 ];
-/// Groups of rings over which power is compared between directions: first ring of each and the end.
+/// Chosen: groups as wide as their centre's octave or so; the network is trained on these. Groups of rings over which
+/// power is compared between directions: first ring of each and the end.
 pub(super) const SECTORS: usize = 8;
 const SECTOR_STARTS: [usize; SECTORS + 1] = [0, 2, 4, 7, 10, 12, 14, 17, RINGS];
-/// Scales at which gradients are looked at: as it is, smoothed by the binomial 1 4 6 4 1 (sigma 1 px), and twice more after
-/// halving (sigma 2.2 and 4.6 px).
+/// Chosen: as it is, smoothed by the binomial 1 4 6 4 1 (sigma 1 px), and twice more after halving (sigma 2.2 and 4.6
+/// px). Scales at which gradients are looked at.
 pub(super) const SCALES: usize = 4;
-/// Side of the cells at each scale, samples of that scale: larger than the edges that are still narrow there.
+/// Chosen: larger than the edges that are still narrow there. Side of the cells at each scale, samples of that scale.
 const CELLS: [usize; SCALES] = [12, 12, 8, 6];
-/// Side of the picture at each scale, samples.
+/// Derived: halved with the picture. Side of the picture at each scale, samples.
 const SIDES: [usize; SCALES] = [SIDE, SIDE, SIDE / 2, SIDE / 4];
 
 /// Middle of a ring, cycles a pixel.
@@ -38,13 +39,8 @@ pub(super) fn middle(ring: usize) -> f64 {
     f64::from(BORDERS[ring] + BORDERS[ring + 1]) / 2.0
 }
 
-/// Scales at which the profiles of steep places are told.
+/// Chosen: full size, and where wide spreads end. Scales at which the profiles of steep places are told.
 pub(super) const PROFILES: [usize; 2] = [0, 2];
-/// How far from a steep place its profile is followed, samples of the scale.
-pub(super) const REACH: usize = 6;
-/// Samples of a profile.
-pub(super) const PROFILE: usize = 2 * REACH + 1;
-
 /// The steepest place of a cell.
 #[derive(Clone, Debug)]
 pub(super) struct Steep {
@@ -86,18 +82,6 @@ pub(super) struct Sight {
     pub sectors: [(f64, f64); SECTORS],
     /// Gradients at each scale.
     pub steepness: [Steepness; SCALES],
-}
-
-/// The frequencies of the half plane that belong to a ring.
-#[derive(Default)]
-pub(super) struct Ring {
-    /// Where they are in the spectrum.
-    pub at: Vec<u32>,
-    /// Their weights (one, or two where the mirror image is left out of a real transform), and these times the cosine and sine
-    /// of twice the direction.
-    pub weights: Vec<[f32; 3]>,
-    /// All weights together.
-    total: f32,
 }
 
 /// Plans, tables and buffers for looking at patches; one a thread.
@@ -318,7 +302,8 @@ impl Looker {
     }
 }
 
-/// Leading bits of a positive float that make a bin: its exponent and five bits of its fraction, 3 % of a square a bin.
+/// Derived: its exponent and five bits of its fraction, 3 % of a square a bin. Leading bits of a positive float that
+/// make a bin.
 const SHIFT: u32 = 18;
 const BINS: usize = 1 << (31 - SHIFT);
 

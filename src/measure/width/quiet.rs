@@ -8,17 +8,17 @@ use super::patch::{RINGS, Sight, middle};
 use crate::measure::noise::NoiseModel;
 use crate::shot::{Mosaic, Plane};
 
-/// Groups of level in which quiet patches are sought, and patches a group at least. Chosen: sky, haze and ground of one frame
-/// lie apart, and a group of a small frame still has some patches.
+/// Chosen: sky, haze and ground of one frame lie apart, and a group of a small frame still has some patches. Groups of
+/// level in which quiet patches are sought, and patches a group at least.
 const GROUPS: usize = 8;
 const FEWEST: usize = 12;
-/// Share of a group's patches that are its quietest. Chosen: the least that makes a few of a group of 100.
+/// Chosen: the least that makes a few of a group of 100. Share of a group's patches that are its quietest.
 const QUIET: f64 = 0.04;
-/// Standard deviation up to which a quiet patch may be mere noise: in 8-bit code values of a rendered file, and over that
-/// expected of white noise. Chosen: what cameras leave of noise in smooth skies at usual sensitivities.
+/// Chosen: what cameras leave of noise in smooth skies at usual sensitivities. Standard deviation up to which a quiet
+/// patch may be mere noise: in 8-bit code values of a rendered file, and over that expected of white noise.
 const CODES: f64 = 2.5;
 const EXCESS: f64 = 2.5;
-/// How far a ring may be from what white noise has.
+/// Chosen: beyond, it is no noise. How far a ring may be from what white noise has.
 const RANGE: (f64, f64) = (0.3, 100.0);
 
 /// Noise power of each ring against level, relative luminance squared (white = 1).

@@ -7,22 +7,24 @@ use nalgebra::{DMatrix, DVector, Matrix2};
 
 use self::data::{Data, Point, Table, TileData};
 use self::guess::first_guess;
-use super::Blurs;
-use super::bracket::{Widths, steadied};
-use super::zone::middle_mean;
+use super::widths::{Widths, steadied};
+use super::{Blurs, middle_mean};
 use crate::quantity::Region;
 
-/// Share by which a width may depart from the model beyond its stated error.
+/// Chosen: the ratio of a tile's widths in two frames is found to 2 or 3 % (docs/accuracy.md, aperture series). Share
+/// by which a width may depart from the model beyond its stated error.
 const SCATTER: f64 = 0.03;
-/// Frames and tiles below which nothing is fitted.
+/// Derived: fewer leave focus, place and softness open. Frames and tiles below which nothing is fitted.
 const FEWEST: (usize, usize) = (3, 12);
-/// Misfit beyond which the model does not explain the bracket, or a tile.
+/// Chosen: four times the scatter. Misfit beyond which the model does not explain the bracket, or a tile.
 const WORST: f64 = 0.12;
-/// What is left of that share where neighbours steady it.
+/// Set on rendered brackets (docs/accuracy.md: half, of two and three values tried on seeds 21 and 31). What is left of
+/// that share where neighbours steady it.
 const STEADIED: f64 = 0.5 * SCATTER;
-/// Times the usual standard error of a place beyond which a tile is not judged.
+/// Set on rendered brackets (docs/accuracy.md: three times, of two and three values tried on seeds 21 and 31). Times
+/// the usual standard error of a place beyond which a tile is not judged.
 const DOUBTFUL: f64 = 3.0;
-/// Rounds of finding the tiles' places and improving what they share.
+/// Chosen: it settles in fewer. Rounds of finding the tiles' places and improving what they share.
 const ROUNDS: usize = 12;
 
 /// Widths of every compared tile in every compared frame as one model of the bracket gives them, and the tiles' places;
@@ -51,7 +53,8 @@ pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>
     (state.misfit(&data, &table) <= WORST).then(|| state.widths(&data, &table, tiles))
 }
 
-/// Degree of the softness of the lens as a polynomial of the place in the picture, and the number of its terms.
+/// Chosen: softness that grows to the corners, differently to each; the number of terms follows. Degree of the softness
+/// of the lens as a polynomial of the place in the picture, and the number of its terms.
 const DEGREE: usize = 4;
 const SHARED: usize = (DEGREE + 1) * (DEGREE + 2) / 2;
 
@@ -275,7 +278,8 @@ impl State {
     }
 }
 
-/// Tiles to each side, and rows above and below, that tell how the places change about a tile.
+/// Chosen: a third of a row, less across rows, where depth changes. Tiles to each side, and rows above and below, that
+/// tell how the places change about a tile.
 const REACH: (usize, usize) = (4, 3);
 
 /// How the places change about each tile, by a tile to the right and by one down: the middle of the steps between

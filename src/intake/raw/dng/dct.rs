@@ -2,8 +2,8 @@
 
 use super::super::sensor::Refused;
 use super::bits::{Bits, Huffman, intervals};
-use super::jpeg::{Head, Samples};
-use crate::intake::jpeg::zigzag;
+use super::head::{Head, Samples};
+use crate::intake::markers::zigzag;
 
 /// Decodes the entropy-coded data behind a head.
 pub(super) fn decode(head: &Head, data: &[u8]) -> Result<Samples, Refused> {

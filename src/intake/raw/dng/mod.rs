@@ -3,6 +3,7 @@
 
 mod bits;
 mod dct;
+mod head;
 mod jpeg;
 mod layout;
 mod levels;

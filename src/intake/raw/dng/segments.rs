@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::super::sensor::Refused;
 use super::layout::{Compression, Layout};
-use super::{jpeg, unpack, xl};
+use super::{head, jpeg, unpack, xl};
 
 /// Samples as stored, row-major, channels side by side.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,8 +48,8 @@ fn floats(layout: &Layout, bytes: &[u8], rows: usize) -> Result<Vec<f32>, Refuse
 
 /// A JPEG's samples in rows of a segment: a JPEG may hold several of them in one of its own, or have rows of its own
 /// length that reach beyond the segment's.
-fn wrapped(decoded: jpeg::Samples, across: usize, rows: usize) -> Result<Vec<u16>, Refused> {
-    let jpeg::Samples { row, mut data } = decoded;
+fn wrapped(decoded: head::Samples, across: usize, rows: usize) -> Result<Vec<u16>, Refused> {
+    let head::Samples { row, mut data } = decoded;
     let short = || Refused::Broken("its compressed data hold another size than it says".into());
     if row % across == 0 || across.is_multiple_of(row) {
         if data.len() < across * rows {

@@ -1,7 +1,14 @@
-//! Holds the tree to its order: module ranks, what may touch the world, file heads and sizes, and stray words.
+//! Holds the tree to its order: module ranks, circles between files, what may touch the world, where tuned constants come
+//! from, file heads and sizes, licences, and stray words.
 
+#[path = "../support/source.rs"]
+mod source;
+
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
+
+use source::{Module, arrows, circles, constants, sources};
 
 /// Module and rank; a module may use only modules of a lower rank, or itself.
 const RANKS: &[(&str, u32)] = &[
@@ -37,13 +44,22 @@ const WORLD: &[&str] =
     &["std::fs", "std::env", "std::process", "SystemTime", "DateTime::now", "Timestamp::now", "std::net"];
 const RIM: &[&str] = &["intake", "output", "commands", "cli", "main.rs"];
 
+/// Rooms whose numeric constants say where they come from: those that decide what a picture is said to be.
+const SCIENCE: &[&str] =
+    &["quantity", "stats", "shot", "optics", "measure", "lens", "judge", "series", "diagnose", "plan"];
+
+/// How such a constant's comment begins: worked out from something, taken from a publication, set on named pictures, or
+/// chosen for a reason.
+const ORIGINS: &[&str] = &["Derived: ", "Published: ", "Set on ", "Chosen: "];
+
 #[test]
 fn modules_use_only_lower_ranks() {
     let mut faults = Vec::new();
-    for (path, module, code) in modules() {
+    for source in sources() {
+        let (path, module) = (&source.path, source.room());
         match rank_of(&module) {
             Some(rank) => {
-                for used in uses(&code).into_iter().filter(|u| *u != module) {
+                for used in uses(&source.code).into_iter().filter(|u| *u != module) {
                     if rank_of(&used).is_some_and(|r| r >= rank) {
                         faults.push(format!("{}: `{module}` (rank {rank}) uses `{used}`", path.display()));
                     }
@@ -59,10 +75,10 @@ fn modules_use_only_lower_ranks() {
 #[test]
 fn walls_between_modules_stand() {
     let mut faults = Vec::new();
-    for (path, module, code) in modules() {
+    for source in sources() {
         for (from, to, why) in WALLS {
-            if *from == module && mentions(&code, to) {
-                faults.push(format!("{}: `{from}` uses `{to}`, but {why}", path.display()));
+            if *from == source.room() && mentions(&source.code, to) {
+                faults.push(format!("{}: `{from}` uses `{to}`, but {why}", source.path.display()));
             }
         }
     }
@@ -72,10 +88,10 @@ fn walls_between_modules_stand() {
 #[test]
 fn only_the_rim_touches_the_world() {
     let mut faults = Vec::new();
-    for (path, module, code) in modules() {
-        if !RIM.contains(&module.as_str()) {
-            for word in WORLD.iter().filter(|w| code.contains(**w)) {
-                faults.push(format!("{}: uses {word}, which belongs to the rim", path.display()));
+    for source in sources() {
+        if !RIM.contains(&source.room().as_str()) {
+            for word in WORLD.iter().filter(|w| source.code.contains(**w)) {
+                faults.push(format!("{}: uses {word}, which belongs to the rim", source.path.display()));
             }
         }
     }
@@ -85,7 +101,8 @@ fn only_the_rim_touches_the_world() {
 #[test]
 fn every_file_says_what_it_is_for_and_stays_readable() {
     let mut faults = Vec::new();
-    for (path, text) in sources() {
+    for source in sources() {
+        let (path, text) = (&source.path, &source.text);
         if !text.starts_with("//! ") {
             faults.push(format!("{}: does not open with a `//!` line", path.display()));
         }
@@ -98,6 +115,33 @@ fn every_file_says_what_it_is_for_and_stays_readable() {
         }
     }
     assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn no_files_of_a_room_use_each_other_in_a_circle() {
+    let found = circles(&arrows(&sources()));
+    let say = |circle: &Vec<Module>| circle.iter().map(|m| m.join("::")).collect::<Vec<_>>().join(", ");
+    assert!(found.is_empty(), "use each other:\n{}", found.iter().map(say).collect::<Vec<_>>().join("\n"));
+}
+
+#[test]
+fn every_tuned_constant_says_where_it_comes_from() {
+    let (mut faults, mut count) = (Vec::new(), 0);
+    for source in sources().iter().filter(|s| SCIENCE.contains(&s.room().as_str())) {
+        for constant in constants(&source.text) {
+            count += 1;
+            if !tells_origin(&constant.comment) {
+                faults.push(format!("{}:{}: {}", source.path.display(), constant.line, constant.name));
+            }
+        }
+    }
+    assert!(count > 200, "the constants were not found: {count}");
+    assert!(faults.is_empty(), "begin the comment with one of {ORIGINS:?}:\n{}", faults.join("\n"));
+}
+
+/// Whether a comment begins with an origin and says more than the bare word.
+fn tells_origin(comment: &str) -> bool {
+    ORIGINS.iter().any(|o| comment.strip_prefix(o).is_some_and(|rest| rest.split(' ').count() > 2))
 }
 
 #[test]
@@ -130,41 +174,26 @@ fn the_rules_of_this_test_can_fail() {
     assert_eq!(uses("use crate::{measure, optics::blur}; crate::shot::Plane"), ["measure", "optics", "shot"]);
     assert!(mentions("use crate::shot::{Mosaic, Plane};", "shot::Plane"));
     assert!(!mentions("use crate::shot::Capture;", "shot::Plane"));
+    assert!(tells_origin("Chosen: half of them. Share of tiles."));
+    assert!(!tells_origin("Share of tiles. Chosen: half of them.") && !tells_origin("Chosen: half."));
+    let declared =
+        constants("/// Chosen: a b c.\nconst A: f64 = 1.0;\npub(super) const B: usize = 2;\n\nconst C: u32 = 3;");
+    assert_eq!(declared.iter().map(|c| tells_origin(&c.comment)).collect::<Vec<_>>(), [true, true, false]);
 }
 
-/// Path below src, module, and code without unit tests and comment lines (tests may look anywhere).
-fn modules() -> Vec<(PathBuf, String, String)> {
-    sources()
-        .into_iter()
-        .map(|(path, text)| {
-            let first = path.components().next().expect("a path").as_os_str().to_string_lossy().into_owned();
-            let module = match first.as_str() {
-                "lib.rs" | "main.rs" => first,
-                other => other.trim_end_matches(".rs").to_owned(),
-            };
-            let code = text
-                .lines()
-                .take_while(|l| l.trim() != "#[cfg(test)]")
-                .filter(|l| !l.trim_start().starts_with("//"))
-                .collect::<Vec<_>>()
-                .join("\n");
-            (path, module, code)
-        })
-        .collect()
-}
-
-fn sources() -> Vec<(PathBuf, String)> {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let found: Vec<_> = files(&root)
-        .into_iter()
-        .filter(|p| p.extension().is_some_and(|e| e == "rs"))
-        .map(|p| {
-            let text = fs::read_to_string(&p).expect("source files are UTF-8");
-            (p.strip_prefix(&root).expect("below src").to_owned(), text)
-        })
-        .collect();
-    assert!(found.len() > 20, "the source tree was not found");
-    found
+#[test]
+fn circles_are_found_through_what_a_module_hands_on() {
+    let file =
+        |path: &str, code: &str| source::Source { path: path.into(), text: String::new(), code: code.to_owned() };
+    let tree = [
+        file("room/mod.rs", "mod a;\nmod b;\npub use a::First;\n"),
+        file("room/a.rs", "use super::b::{Second, third};\npub struct First;\n"),
+        file("room/b.rs", "use crate::room::First;\npub struct Second;\n"),
+        file("room/c.rs", "fn f() { super::b::third(); }\n"),
+    ];
+    let name = |n: &str| vec!["room".to_owned(), n.to_owned()];
+    assert_eq!(circles(&arrows(&tree)), [vec![name("a"), name("b")]]);
+    assert_eq!(arrows(&tree)[&name("c")], BTreeSet::from([name("b")]));
 }
 
 fn files(folder: &Path) -> Vec<PathBuf> {
