@@ -4,8 +4,11 @@ use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use super::asked::Audit;
+use super::prints::{self, Beside};
+use super::remember::Memory;
 use crate::intake::{self, Candidate};
 use crate::output::folder::Folder;
+use crate::output::store::Key;
 use crate::report::{self, Frame, Links, Pictures, Pixels};
 use crate::shot::Shot;
 
@@ -48,6 +51,23 @@ impl<'a> Album<'a> {
         let colour = if room && tint.is_none() { intake::colour(path, &self.audit.overrides).ok() } else { None };
         let rendition = self.audit.renditions && !shown(path);
         report::pictures(frame, &Pixels { plane: &shot.plane, colour: colour.as_ref(), tint }, rendition)
+    }
+
+    /// The pictures remembered for a frame under a key.
+    #[must_use]
+    pub fn recall(&self, memory: &Memory, key: Option<&Key>, path: &Path) -> Option<Pictures> {
+        prints::recall(memory, key, self.beside(path).as_ref(), self.folder.leftovers())
+    }
+
+    /// Remembers a frame's pictures.
+    pub fn remember(&self, memory: &Memory, key: Option<Key>, path: &Path, pictures: &Pictures) {
+        prints::remember(memory, key, pictures, self.beside(path).as_ref());
+    }
+
+    /// Where the report will have a frame's pictures, if not in the page.
+    fn beside(&self, path: &Path) -> Option<Beside> {
+        let stem = self.stems.get(path)?.clone();
+        (!self.inline).then(|| Beside { folder: self.folder.path().to_owned(), stem })
     }
 
     /// Puts a frame's pictures in place and says where the page finds them.

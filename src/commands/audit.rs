@@ -1,24 +1,28 @@
 //! Folder to report: each frame is read and measured by itself, then all are diagnosed and written together.
 
 use std::collections::HashSet;
-use std::path::Path;
+use std::path::PathBuf;
+
+use anyhow::Context as _;
 
 use super::album::Album;
 pub use super::asked::Audit;
 use super::baselines::{self, Shelf};
 use super::frame::{self, Bench, Seen};
 use super::frames::failure;
+use super::held::{Held, Shoot};
 use super::progress::Progress;
 use super::remember::Memory;
-use super::{Outcome, groups, place, raw_worker, sidecars, stop, work};
+use super::{Outcome, groups, place, raw_worker, sidecars, stop, work, write};
 use crate::intake::{self, Candidate, Found, IntakeError};
 use crate::measure;
 use crate::output;
 use crate::output::folder::{Folder, REPORT};
 use crate::output::guard::guarded;
+use crate::output::scratch::Scratch;
 use crate::quantity::{Place, plain, shown};
 use crate::report::series::SeriesGroupView;
-use crate::report::{self, Failure, Frame, Links, Run};
+use crate::report::{self, Failure, Run, View};
 use crate::series::Group;
 
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
@@ -67,73 +71,54 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     let memory = memory(audit);
     let shelf = if audit.no_lens { Shelf::none() } else { Shelf::open(&audit.lenses)? };
     let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
-    let mut done = Vec::new();
-    let seen = output::timed("reading and measuring", || measure_all(audit, &found.frames, &memory, &folder, &shelf))?;
+    let scratch =
+        Scratch::new(folder.scratch().with_context(|| format!("cannot write into {}", shown(folder.path())))?);
+    let mut shoot = Shoot { frames: Vec::new(), scratch: &scratch, overrides: &audit.overrides };
+    let seen = output::timed("reading and measuring", || {
+        measure_all(audit, &found.frames, &memory, &folder, (&shelf, &scratch))
+    })?;
     let unreached = found.frames.len() - seen.len();
-    for Seen { done: frame, failed } in seen {
+    for (held, failed) in seen {
         // Of a file that was measured as far as it goes it is said, too, but nothing stands in for it.
-        let stands =
-            |error: &IntakeError| frame.as_ref().filter(|done| done.path != error.path).map(|d| shown(&d.path));
+        let stands = |error: &IntakeError| held.as_ref().filter(|h| h.path != error.path).map(|h| shown(&h.path));
         failures.extend(failed.iter().map(|e| Failure { stand_in: stands(e), ..failure(e) }));
-        done.extend(frame);
+        shoot.frames.extend(held);
     }
-    let mut frames = Vec::with_capacity(done.len());
-    let (mut links, mut smalls, mut keys, mut used) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let mut paths = Vec::new();
-    for d in done {
-        paths.push(d.path);
-        frames.push(d.frame);
-        used.push(d.baseline);
-        links.push(d.links);
-        smalls.push(d.small);
-        keys.push(d.key);
-    }
-    if frames.is_empty() {
+    if shoot.frames.is_empty() {
         // There is no report on nothing; what went wrong with each file has been said.
         return Ok(Outcome::Nothing);
     }
+    let used: Vec<Option<usize>> = shoot.frames.iter().map(|f| f.baseline).collect();
     for file in shelf.idle(&used) {
         output::say(&format!("tussock: {}: no frame here was taken with that lens at that focal length", plain(file)));
     }
     for (option, place) in [("--near-at", audit.intent.near_at), ("--far-at", audit.intent.far_at)] {
-        place.and_then(|p| missed_mark(option, p, &frames)).iter().for_each(|m| output::say(m));
+        place.and_then(|p| missed_mark(option, p, &shoot.frames)).iter().for_each(|m| output::say(m));
     }
-    let baselines = guarded(|| baselines::settle(&mut frames, &shelf, &used, &audit.intent, (&memory, &keys)))
-        .unwrap_or_else(|words| {
+    let settle =
+        || work::on_threads(audit.budget.threads, || baselines::settle(&mut shoot, &shelf, &audit.intent, &memory));
+    let baselines = match guarded(|| output::timed("learning lenses", settle)) {
+        Ok(learned) => learned?,
+        Err(words) => {
             output::say(&output::broke_down("learning the lens from these frames", &words));
             Vec::new()
-        });
-    let audited = groups::Audited {
-        paths: &paths,
-        smalls: &smalls,
-        keys: &keys,
-        memory: &memory,
-        overrides: &audit.overrides,
-        intent: &audit.intent,
+        }
     };
     let mut groups = Vec::new();
-    for (group, view) in output::timed("comparing frames of one scene", || found_groups(audit, &frames, &audited)) {
-        group.members.iter().for_each(|&m| frames[m].group = Some(groups.len()));
+    for (group, view) in output::timed("comparing frames of one scene", || found_groups(audit, &shoot, &memory)) {
+        group.members.iter().for_each(|&m| shoot.frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
-    // The small pictures are the most that is held of a frame, and have served their purpose.
-    drop(smalls);
-    let mut run = Run { frames, failures, groups, baselines, intent: audit.intent, unreached };
-    match guarded(|| output::timed("writing the report", || write(audit, &run, &links, &folder))) {
-        Ok(written) => written?,
-        Err(words) => {
-            leave_out_what_breaks(&mut run, &mut links, &words);
-            guarded(|| write(audit, &run, &links, &folder)).map_err(anyhow::Error::msg)??;
-        }
-    }
+    let mut run = Run { frames: Vec::new(), failures, groups, baselines, intent: audit.intent, unreached };
+    let view = output::timed("writing the report", || written(audit, &mut run, &mut shoot, &folder))?;
     folder.swap(REPORT)?;
-    let view = report::view(&run);
     if audit.json {
         output::print_file(&folder.path().join("audit.json"))?;
     } else {
         output::tell(&report::text(&view, output::columns()));
     }
     let tell: fn(&str) = if audit.json { output::note } else { |text| output::tell(&format!("{text}\n")) };
+    let paths: Vec<PathBuf> = shoot.frames.iter().map(|f| f.path.clone()).collect();
     let left_alone = audit
         .sidecars
         .map_or(0, |asked| output::timed("writing sidecars", || sidecars::write(asked, &paths, &view, tell)));
@@ -142,16 +127,38 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     if audit.open && audit.page && !output::open(&read) {
         output::say("tussock: nothing here opens a page by itself; open the report by hand");
     }
-    Ok(Outcome::of(run.frames.len(), run.failed() + unreached + left_alone))
+    Ok(Outcome::of(shoot.frames.len(), run.failed() + unreached + left_alone))
 }
+
+/// The report, without the frames that can't be written where there are any.
+fn written(audit: &Audit, run: &mut Run, shoot: &mut Shoot<'_>, folder: &Folder) -> anyhow::Result<View> {
+    let once = |run: &Run, shoot: &Shoot<'_>| {
+        guarded(|| work::on_threads(audit.budget.threads, || write::write(audit, run, shoot, folder)))
+    };
+    once(run, shoot).unwrap_or_else(|words| {
+        write::leave_out_what_breaks(run, shoot, &words);
+        once(run, shoot).map_err(anyhow::Error::msg)?
+    })
+}
+
+/// Version of what is remembered of a frame.
+const RECORDS: u32 = 2;
 
 /// What is remembered for an audit.
 pub(super) fn memory(audit: &Audit) -> Memory {
     // All that can change a measurement or the facts beside it.
-    let recipe =
-        format!("{} {} {:?} {:?}", env!("CARGO_PKG_VERSION"), measure::VERSION, audit.settings, audit.overrides);
+    let recipe = format!(
+        "{} {} {RECORDS} {:?} {:?}",
+        env!("CARGO_PKG_VERSION"),
+        measure::VERSION,
+        audit.settings,
+        audit.overrides
+    );
     if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() }
 }
+
+/// What is held of a frame, where it is one, and what went wrong.
+type Measured = (Option<Held>, Vec<IntakeError>);
 
 /// Measures frame by frame; frames that were not begun when somebody asked to stop are missing at the end.
 fn measure_all(
@@ -159,17 +166,20 @@ fn measure_all(
     frames: &[Candidate],
     memory: &Memory,
     folder: &Folder,
-    shelf: &Shelf,
-) -> anyhow::Result<Vec<Seen>> {
+    (shelf, scratch): (&Shelf, &Scratch),
+) -> anyhow::Result<Vec<Measured>> {
     let bench = Bench { audit, memory, album: Album::new(audit, frames, folder), shelf };
     let progress = Progress::new("measuring", frames.len());
     let results = work::run(
         frames,
         audit.budget,
         |c| intake::memory_needed(&c.path),
-        |c| frame::one(c, &bench),
+        |c| -> anyhow::Result<Measured> {
+            let Seen { done, failed } = frame::one(c, &bench)?;
+            Ok((done.map(|done| Held::new(done, scratch)).transpose()?, failed))
+        },
         |_, result| {
-            for e in result.iter().flat_map(|seen| &seen.failed) {
+            for e in result.iter().flat_map(|seen| &seen.1) {
                 progress.say(&output::failed(e));
             }
             progress.step();
@@ -180,65 +190,28 @@ fn measure_all(
 }
 
 /// Groups of frames of one scene; none where somebody asked to stop.
-fn found_groups(audit: &Audit, frames: &[Frame], audited: &groups::Audited<'_>) -> Vec<(Group, SeriesGroupView)> {
+fn found_groups(audit: &Audit, shoot: &Shoot<'_>, memory: &Memory) -> Vec<(Group, SeriesGroupView)> {
     if stop::asked() {
         return Vec::new();
     }
-    guarded(|| work::on_threads(audit.budget.threads, || groups::groups(frames, audited))).unwrap_or_else(|words| {
+    let find = || work::on_threads(audit.budget.threads, || groups::groups(shoot, memory, &audit.intent));
+    guarded(find).unwrap_or_else(|words| {
         output::say(&output::broke_down("comparing frames of one scene", &words));
         Vec::new()
     })
 }
 
-/// Makes failures of the frames that can't be written; what refers to frames by their number is given up.
-fn leave_out_what_breaks(run: &mut Run, links: &mut Vec<Links>, words: &str) {
-    run.groups.clear();
-    run.baselines.clear();
-    let (frames, all) = (std::mem::take(&mut run.frames), std::mem::take(links));
-    for (mut frame, link) in frames.into_iter().zip(all) {
-        frame.group = None;
-        let alone = Run { frames: vec![frame.clone()], intent: run.intent, ..Run::default() };
-        let written = guarded(|| {
-            let view = report::view(&alone);
-            let page = report::html(&view, std::slice::from_ref(&link));
-            (report::json(&view), report::csv(&view), page, report::companions(&view).count())
-        });
-        if written.is_ok() {
-            run.frames.push(frame);
-            links.push(link);
-        } else {
-            let error = IntakeError::fault(Path::new(&frame.file), "writing the report on it", words);
-            output::say(&output::failed(&error));
-            run.failures.push(failure(&error));
-        }
-    }
-}
-
 /// What to say where a mark lies outside some frames, which are then judged as if it had not been given.
-fn missed_mark(option: &str, place: Place, frames: &[Frame]) -> Option<String> {
-    let missed: Vec<&Frame> = frames.iter().filter(|f| place.in_picture(f.map.width, f.map.height).is_none()).collect();
+fn missed_mark(option: &str, place: Place, frames: &[Held]) -> Option<String> {
+    let missed: Vec<&Held> = frames.iter().filter(|f| place.in_picture(f.size.0, f.size.1).is_none()).collect();
     let first = missed.first()?;
     let others = match missed.len() - 1 {
         0 => String::new(),
         1 => " and one more frame".into(),
         more => format!(" and {more} more frames"),
     };
-    let (file, width, height) = (plain(&first.file), first.map.width, first.map.height);
+    let (file, width, height) = (plain(&first.file), first.size.0, first.size.1);
     Some(format!(
         "tussock: {option} lies outside {file} ({width} x {height} pixels){others}; judged there as if it were not given"
     ))
-}
-
-fn write(audit: &Audit, run: &Run, links: &[Links], folder: &Folder) -> anyhow::Result<()> {
-    let view = report::view(run);
-    folder.put_with("audit.json", &mut |out| report::write_json(&view, out))?;
-    folder.put("audit.csv", &report::csv(&view))?;
-    if audit.page {
-        for (file, bytes) in report::companions(&view) {
-            folder.put(&file, &bytes)?;
-        }
-        let page = report::themed(report::html(&view, links), audit.theme);
-        folder.put("index.html", page.as_bytes())?;
-    }
-    Ok(())
 }

@@ -3,16 +3,20 @@
 
 use std::path::PathBuf;
 
+use anyhow::Context as _;
 use rayon::prelude::*;
 
+use super::held::{Held, Shoot};
 use super::judging::diagnosed;
 use super::remember::Memory;
 use super::shelf;
+use crate::diagnose::Diagnosis;
 use crate::lens::{Baseline, learn_shoot};
 use crate::measure::TileMap;
 use crate::output::store::Key;
 use crate::quantity::Intent;
-use crate::report::{BaselineSource, Frame, LensBasis};
+use crate::report::{BaselineSource, LensBasis};
+use crate::series::Recall as _;
 use crate::shot::Capture;
 
 /// Fewest frames of one lens and focal length from which an audit learns that lens by itself.
@@ -103,17 +107,20 @@ impl Shelf {
 /// Says what each lens's corners were judged against; learns the lenses that many frames without a baseline share
 /// from those very frames and diagnoses them again.
 ///
-/// `used` has the place on the shelf of each frame's baseline. A lens with few frames and no baseline is not listed.
+/// A lens with few frames and no baseline is not listed.
+///
+/// # Errors
+/// Where what is not kept in memory can't be written or had back.
 pub fn settle(
-    frames: &mut [Frame],
+    shoot: &mut Shoot<'_>,
     shelf: &Shelf,
-    used: &[Option<usize>],
     intent: &Intent,
-    (memory, keys): (&Memory, &[Option<Key>]),
-) -> Vec<LensBasis> {
+    memory: &Memory,
+) -> anyhow::Result<Vec<LensBasis>> {
+    let frames = &shoot.frames;
     let mut all: Vec<LensBasis> = (0..shelf.kept.len())
         .filter_map(|place| {
-            let members: Vec<usize> = (0..frames.len()).filter(|&k| used[k] == Some(place)).collect();
+            let members: Vec<usize> = (0..frames.len()).filter(|&k| frames[k].baseline == Some(place)).collect();
             let kept = &shelf.kept[place];
             (!members.is_empty()).then(|| LensBasis {
                 lens: kept.baseline.lens.clone(),
@@ -126,28 +133,33 @@ pub fn settle(
             })
         })
         .collect();
-    let taught = if shelf.closed { Vec::new() } else { lenses(frames, used) };
+    let taught = if shelf.closed { Vec::new() } else { lenses(frames) };
     for (name, focal_length_mm, members) in taught {
         let spread = members.len().div_ceil(MOST);
-        let sample: Vec<(&TileMap, &Capture)> =
-            members.iter().step_by(spread).map(|&k| (&frames[k].map, &frames[k].capture)).collect();
-        let of: Option<Vec<Key>> = members.iter().step_by(spread).map(|&k| keys[k]).collect();
+        let frames = &shoot.frames;
+        let of: Option<Vec<Key>> = members.iter().step_by(spread).map(|&k| frames[k].key).collect();
         let key = of.and_then(|of| memory.build_key(&of, "lens"));
         let learned: Result<Baseline, String> = memory.recall(key.as_ref()).unwrap_or_else(|| {
+            let some: Vec<(usize, TileMap)> =
+                members.iter().step_by(spread).filter_map(|&k| Some((k, shoot.recall(k)?))).collect();
+            let sample: Vec<(&TileMap, &Capture)> = some.iter().map(|(k, map)| (map, &frames[*k].capture)).collect();
             let made = learn_shoot(&sample).map_err(|why| why.to_string());
             memory.remember(key, &made);
             made
         });
         if let Ok(baseline) = &learned {
-            let again: Vec<_> = members
-                .par_iter()
-                .map(|&k| {
-                    let Frame { map, capture, flags, .. } = &frames[k];
-                    diagnosed(memory, keys[k], (map, capture, flags), Some(baseline), intent)
-                })
-                .collect();
-            for (&k, diagnosis) in members.iter().zip(again) {
-                frames[k].diagnosis = diagnosis;
+            for part in members.chunks(PART) {
+                let again: Vec<anyhow::Result<Diagnosis>> = part
+                    .par_iter()
+                    .map(|&k| {
+                        let Held { capture, flags, key, .. } = &shoot.frames[k];
+                        let map: TileMap = shoot.recall(k).context("cannot read back what was measured")?;
+                        Ok(diagnosed(memory, *key, (&map, capture, flags), Some(baseline), intent))
+                    })
+                    .collect();
+                for (&k, diagnosis) in part.iter().zip(again) {
+                    shoot.judge(k, &diagnosis?)?;
+                }
             }
         }
         let (baseline, unsuitable) = match learned {
@@ -164,13 +176,16 @@ pub fn settle(
             frames: members,
         });
     }
-    all
+    Ok(all)
 }
 
+/// Frames that are diagnosed again beside each other.
+const PART: usize = 64;
+
 /// The lenses, by name and focal length, that many of the frames without a baseline were taken with.
-fn lenses(frames: &[Frame], used: &[Option<usize>]) -> Vec<(String, f64, Vec<usize>)> {
+fn lenses(frames: &[Held]) -> Vec<(String, f64, Vec<usize>)> {
     let mut found: Vec<(String, f64, Vec<usize>)> = Vec::new();
-    for (k, frame) in frames.iter().enumerate().filter(|(k, _)| used[*k].is_none()) {
+    for (k, frame) in frames.iter().enumerate().filter(|(_, f)| f.baseline.is_none()) {
         let fact = |f: &Option<crate::shot::Fact<String>>| f.as_ref().map(|f| f.value.trim().to_owned());
         // A camera with a fixed lens names no lens.
         let Some(name) = fact(&frame.capture.lens).filter(|n| !n.is_empty()).or_else(|| fact(&frame.capture.body))

@@ -1,20 +1,21 @@
 //! One frame of an audit: read, measured and diagnosed, or recalled, with its pictures put in place.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
 use super::album::Album;
 use super::asked::Audit;
 use super::baselines::Shelf;
+use super::held::Done;
 use super::judging::diagnosed;
+use super::pack;
 use super::remember::Memory;
 use crate::intake::{self, Candidate, IntakeError};
 use crate::measure::register::Small;
 use crate::measure::{TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
 use crate::output::guard::guarded;
-use crate::output::store::Key;
 use crate::quantity::Flag;
 use crate::report::{Frame, Links};
 use crate::shot::{Capture, Shot};
@@ -32,31 +33,35 @@ pub struct Bench<'a> {
 }
 
 /// What is kept of a frame once its pixels are gone.
-#[derive(Serialize, Deserialize)]
 struct Measured {
+    facts: Facts,
+    map: TileMap,
+}
+
+/// The small part of it.
+#[derive(Serialize, Deserialize)]
+struct Facts {
     file: String,
     capture: Capture,
     flags: Vec<Flag>,
-    map: TileMap,
-    small: Small,
     /// Share of the picture that was there, where it was not all.
     coded: Option<f64>,
 }
 
-/// One frame's share of the report.
-pub struct Done {
-    /// The file that was read: the frame's own or its twin's.
-    pub path: PathBuf,
-    /// The frame.
-    pub frame: Frame,
-    /// Place on the shelf of the baseline it was diagnosed with.
-    pub baseline: Option<usize>,
-    /// Where its pictures are.
-    pub links: Links,
-    /// For laying it on others.
-    pub small: Small,
-    /// Key of what is remembered of it.
-    pub key: Option<Key>,
+impl Measured {
+    /// The length of the facts, the facts, the map.
+    fn pack(&self) -> Option<Vec<u8>> {
+        let mut facts = Vec::new();
+        ciborium::into_writer(&self.facts, &mut facts).ok()?;
+        let length = u32::try_from(facts.len()).ok()?.to_le_bytes();
+        Some([&length[..], &facts, &pack::map(&self.map)?].concat())
+    }
+
+    fn unpack(bytes: &[u8]) -> Option<Self> {
+        let (length, rest) = bytes.split_first_chunk::<4>()?;
+        let (facts, map) = rest.split_at_checked(u32::from_le_bytes(*length) as usize)?;
+        Some(Self { facts: ciborium::from_reader(facts).ok()?, map: pack::map_from(map)? })
+    }
 }
 
 /// What became of one candidate.
@@ -111,7 +116,8 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     let Bench { audit, memory, album, shelf } = bench;
     let key = memory.key(path);
     let mut shot: Option<Shot> = None;
-    let measured = match memory.recall::<Measured>(key.as_ref()) {
+    let mut small = None;
+    let measured = match memory.recall_bytes(key.as_ref()).and_then(|bytes| Measured::unpack(&bytes)) {
         Some(known) => known,
         None => {
             let read = match intake::read(path, &audit.overrides) {
@@ -123,20 +129,20 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
                 // What is missing is white in the plane, but was never clipped.
                 map.clipped_share = ((map.clipped_share - (1.0 - there)) / there).clamp(0.0, 1.0);
             }
-            let measured = Measured {
+            let facts = Facts {
                 file: read.file.clone(),
                 capture: read.capture.clone(),
                 flags: read.flags.clone(),
-                small: Small::new(&read.plane),
-                map,
                 coded: read.coded,
             };
-            memory.remember(key, &measured);
+            let measured = Measured { facts, map };
+            memory.remember_bytes(key, || measured.pack());
+            small = Some(Small::new(&read.plane));
             shot = Some(read);
             measured
         }
     };
-    let Measured { file, capture, mut flags, map, small, coded } = measured;
+    let Measured { facts: Facts { file, capture, mut flags, coded }, map } = measured;
     let partly = coded.map(|share| cut_short(path, share));
     flags.extend(flag);
     let baseline = shelf.find(&capture);
@@ -148,7 +154,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     }
     // The diagnosis decides where the crops are taken.
     let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?}", audit.intent));
-    let pictures = match memory.recall_pictures(crops.as_ref()) {
+    let pictures = match album.recall(memory, crops.as_ref(), path) {
         Some(known) => known,
         None => {
             let shot = match shot.map_or_else(|| intake::read(path, &audit.overrides), Ok) {
@@ -156,7 +162,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
                 Err(e) => return Ok(Err(e)),
             };
             let pictures = album.make(&frame, &shot, path);
-            memory.remember_pictures(crops, &pictures);
+            album.remember(memory, crops, path, &pictures);
             pictures
         }
     };

@@ -2,30 +2,30 @@
 
 use std::borrow::Cow;
 
-use crate::quantity::Intent;
-use crate::report::Frame;
-use crate::report::series::{SeriesGroupView, group_view};
-use crate::series::{self, Answer, Ask, Group, Seen, Varied, Zone};
-use crate::shot::{Capture, Plane};
-
 use super::frames::{f_numbers_in_names, take_name};
+use super::held::Shoot;
+use super::judging::trusted;
 use super::remember::Memory;
 use crate::diagnose::{self, Diagnosis};
-use crate::intake::{self, Overrides};
-use crate::measure::Tile;
-use crate::measure::register::Small;
+use crate::intake;
+use crate::measure::{Tile, TileMap};
+use crate::output;
 use crate::output::store::Key;
+use crate::quantity::Intent;
+use crate::report::series::{SeriesGroupView, group_view};
+use crate::series::{self, Answer, Ask, Group, Held, Known, Recall as _, Seen, Varied, Zone};
+use crate::shot::{Capture, Plane};
 
 /// Compares the frames of one scene; `diagnosis` gives that of a frame by its index, `pixels` its pixels.
 pub fn compare<'p>(
     seen: &[Seen],
     varied: Varied,
     intent: &Intent,
-    diagnosis: &dyn Fn(usize) -> Diagnosis,
+    diagnosis: &dyn Fn(usize) -> Option<Diagnosis>,
     pixels: &dyn Fn(usize) -> Option<Cow<'p, Plane>>,
 ) -> Answer {
     let reference = series::reference(seen);
-    let zones = zones(&seen[reference], &diagnosis(reference));
+    let zones = diagnosis(reference).map_or_else(Vec::new, |found| zones(&seen[reference], &found));
     series::compare(seen, &zones, &Ask::new(intent, seen[reference].size, varied), pixels)
 }
 
@@ -38,73 +38,75 @@ pub fn zones(reference: &Seen, found: &Diagnosis) -> Vec<Zone> {
     series::zones(zones, &regions, reference.size)
 }
 
-/// What an audit knows beside its frames, one each of every frame.
-pub struct Audited<'a> {
-    /// Where each frame lies.
-    pub paths: &'a [std::path::PathBuf],
-    /// Small pictures.
-    pub smalls: &'a [Small],
-    /// Keys of what is remembered of them.
-    pub keys: &'a [Option<Key>],
-    /// What is remembered.
-    pub memory: &'a Memory,
-    /// Facts the user gave.
-    pub overrides: &'a Overrides,
-    /// What the user asked.
-    pub intent: &'a Intent,
-}
-
 /// Finds the groups among audited frames and answers each as the series command does. Their pixels are read again, one
 /// frame at a time beside the one all are laid on, unless the answer is remembered.
 #[must_use]
-pub fn groups(frames: &[Frame], audited: &Audited) -> Vec<(Group, SeriesGroupView)> {
+pub fn groups(shoot: &Shoot<'_>, memory: &Memory, intent: &Intent) -> Vec<(Group, SeriesGroupView)> {
+    let frames = &shoot.frames;
     let mut captures: Vec<Capture> = frames.iter().map(|f| f.capture.clone()).collect();
-    let names = f_numbers_in_names(audited.paths.iter().map(std::path::PathBuf::as_path));
+    let names = f_numbers_in_names(frames.iter().map(|f| f.path.as_path()));
     captures.iter_mut().zip(names).for_each(|(c, said)| take_name(c, said));
     let seen: Vec<Seen> = frames
         .iter()
-        .zip(audited.smalls)
         .zip(&captures)
-        .map(|((f, small), capture)| Seen {
+        .enumerate()
+        .map(|(k, (f, capture))| Seen {
             file: &f.file,
-            size: (f.map.width, f.map.height),
+            size: f.size,
             capture,
-            small: small.into(),
-            map: Some((&f.map).into()),
+            small: Held::Elsewhere(shoot, k),
+            map: Some(Held::Elsewhere(shoot, k)),
         })
         .collect();
-    series::group(&seen)
-        .into_iter()
-        .map(|group| {
-            let view = audited.view(frames, &seen, &group);
-            (group, view)
-        })
-        .collect()
+    let known = Remembered { shoot, memory };
+    let groups = output::timed("finding frames of one scene", || series::group_knowing(&seen, &known));
+    let of = |group: Group| {
+        let view = answered(shoot, memory, intent, (&seen, &group));
+        (group, view)
+    };
+    groups.into_iter().map(of).collect()
 }
 
-impl Audited<'_> {
-    fn view(&self, frames: &[Frame], seen: &[Seen], group: &Group) -> SeriesGroupView {
-        let keys: Option<Vec<Key>> = group.members.iter().map(|&m| self.keys[m]).collect();
-        let what = format!("series {:?} {:?}", group.varied, self.intent);
-        let key = keys.and_then(|keys| self.memory.build_key(&keys, &what));
-        self.memory.recall(key.as_ref()).unwrap_or_else(|| {
-            let of: Vec<Seen> = group.members.iter().map(|&m| seen[m]).collect();
-            let pixels = |k: usize| {
-                intake::read(&self.paths[group.members[k]], self.overrides).ok().map(|shot| Cow::Owned(shot.plane))
-            };
-            // The series command knows no baselines, and the two must say the same.
-            let diagnosis = |k: usize| {
-                let f = &frames[group.members[k]];
-                diagnose::diagnose(
-                    &f.map,
-                    &super::judging::trusted(seen[group.members[k]].capture, &f.flags),
-                    None,
-                    self.intent,
-                )
-            };
-            let view = group_view(&compare(&of, group.varied, self.intent, &diagnosis, &pixels));
-            self.memory.remember(key, &view);
-            view
-        })
+/// Which frames show one scene, as far as that is remembered.
+struct Remembered<'a> {
+    shoot: &'a Shoot<'a>,
+    memory: &'a Memory,
+}
+
+impl Remembered<'_> {
+    fn key(&self, a: usize, b: usize) -> Option<Key> {
+        let frames = &self.shoot.frames;
+        self.memory.build_key(&[frames[a].key?, frames[b].key?], "one scene")
     }
+}
+
+impl Known for Remembered<'_> {
+    fn known(&self, a: usize, b: usize) -> Option<bool> {
+        self.memory.recall(self.key(a, b).as_ref())
+    }
+
+    fn learn(&self, a: usize, b: usize, one: bool) {
+        self.memory.remember(self.key(a, b), &one);
+    }
+}
+
+fn answered(shoot: &Shoot<'_>, memory: &Memory, intent: &Intent, (seen, group): (&[Seen], &Group)) -> SeriesGroupView {
+    let keys: Option<Vec<Key>> = group.members.iter().map(|&m| shoot.frames[m].key).collect();
+    let key = keys.and_then(|keys| memory.build_key(&keys, &format!("series {:?} {intent:?}", group.varied)));
+    memory.recall(key.as_ref()).unwrap_or_else(|| {
+        let of: Vec<Seen> = group.members.iter().map(|&m| seen[m]).collect();
+        let pixels = |k: usize| {
+            let path = &shoot.frames[group.members[k]].path;
+            intake::read(path, shoot.overrides).ok().map(|shot| Cow::Owned(shot.plane))
+        };
+        // The series command knows no baselines, and the two must say the same.
+        let diagnosis = |k: usize| {
+            let m = group.members[k];
+            let map: TileMap = shoot.recall(m)?;
+            Some(diagnose::diagnose(&map, &trusted(seen[m].capture, &shoot.frames[m].flags), None, intent))
+        };
+        let view = group_view(&compare(&of, group.varied, intent, &diagnosis, &pixels));
+        memory.remember(key, &view);
+        view
+    })
 }

@@ -1,5 +1,6 @@
 //! A frame judged with what its file says of it, for all commands alike.
 
+use super::pack;
 use super::remember::Memory;
 use crate::diagnose::{Diagnosis, diagnose, doubted};
 use crate::lens::Baseline;
@@ -39,9 +40,10 @@ pub(super) fn diagnosed(
     intent: &Intent,
 ) -> Diagnosis {
     let asked = memory.build_key(key.as_slice(), &format!("diagnosis {intent:?} {baseline:?}"));
-    memory.recall(asked.as_ref()).unwrap_or_else(|| {
+    let known = memory.recall_bytes(asked.as_ref()).and_then(|bytes| pack::diagnosis_from(&bytes));
+    known.unwrap_or_else(|| {
         let made = judged(map, capture, flags, baseline, intent);
-        memory.remember(asked, &made);
+        memory.remember_bytes(asked, || pack::diagnosis(&made));
         made
     })
 }

@@ -5,13 +5,12 @@ use std::time::{Duration, Instant};
 
 use anyhow::Context as _;
 use etcetera::BaseStrategy as _;
+use serde::Serialize;
 use serde::de::DeserializeOwned;
-use serde::{Deserialize, Serialize};
 
 use crate::intake;
 use crate::output;
 use crate::output::store::{BOUND, Key, Store, StoreError};
-use crate::report::{Picture, Pictures, Spot};
 
 /// The store of one run, or none.
 pub struct Memory {
@@ -77,15 +76,17 @@ impl Memory {
         ciborium::from_reader(bytes.as_slice()).ok()
     }
 
-    /// The pictures remembered for a frame under the key of what decided where they are cropped.
+    /// The bytes remembered under a key.
     #[must_use]
-    pub fn recall_pictures(&self, key: Option<&Key>) -> Option<Pictures> {
-        unpack(&self.store.as_ref()?.get(key?)?)
+    pub fn recall_bytes(&self, key: Option<&Key>) -> Option<Vec<u8>> {
+        self.store.as_ref()?.get(key?)
     }
 
-    /// Remembers a frame's pictures.
-    pub fn remember_pictures(&self, key: Option<Key>, pictures: &Pictures) {
-        if let (Some(store), Some(key), Some(bytes)) = (&self.store, key, pack(pictures)) {
+    /// Remembers bytes, if there is anything to remember them in.
+    pub fn remember_bytes(&self, key: Option<Key>, bytes: impl FnOnce() -> Option<Vec<u8>>) {
+        if let (Some(store), Some(key)) = (&self.store, key)
+            && let Some(bytes) = bytes()
+        {
             store.put(key, bytes);
         }
     }
@@ -135,57 +136,6 @@ fn patiently(path: &Path) -> Result<Store, StoreError> {
 fn build() -> String {
     let file = std::env::current_exe().and_then(|p| p.metadata());
     format!("{:?}", file.map(|f| (f.len(), f.modified().ok())).ok())
-}
-
-/// What stands before the bytes of the pictures.
-#[derive(Serialize, Deserialize)]
-struct Contents {
-    thumb: Entry,
-    overview: Entry,
-    crops: Vec<(Spot, Entry)>,
-    full: Option<Entry>,
-}
-
-/// Width, height and length in bytes.
-type Entry = (u32, u32, usize);
-
-/// The length of the contents, the contents as JSON, the JPEG bytes one picture after the other.
-fn pack(pictures: &Pictures) -> Option<Vec<u8>> {
-    let entry = |p: &Picture| (p.width, p.height, p.jpeg.len());
-    let contents = serde_json::to_vec(&Contents {
-        thumb: entry(&pictures.thumb),
-        overview: entry(&pictures.overview),
-        crops: pictures.crops.iter().map(|(spot, p)| (*spot, entry(p))).collect(),
-        full: pictures.full.as_ref().map(entry),
-    })
-    .ok()?;
-    let mut bytes = u32::try_from(contents.len()).ok()?.to_le_bytes().to_vec();
-    bytes.extend(contents);
-    let crops = pictures.crops.iter().map(|(_, p)| p);
-    for picture in [&pictures.thumb, &pictures.overview].into_iter().chain(crops).chain(&pictures.full) {
-        bytes.extend_from_slice(&picture.jpeg);
-    }
-    Some(bytes)
-}
-
-fn unpack(bytes: &[u8]) -> Option<Pictures> {
-    let (length, rest) = bytes.split_first_chunk::<4>()?;
-    let (contents, mut rest) = rest.split_at_checked(u32::from_le_bytes(*length) as usize)?;
-    let contents: Contents = serde_json::from_slice(contents).ok()?;
-    let mut next = |(width, height, length): Entry| {
-        let (jpeg, after) = rest.split_at_checked(length)?;
-        rest = after;
-        Some(Picture { width, height, jpeg: jpeg.to_vec() })
-    };
-    Some(Pictures {
-        thumb: next(contents.thumb)?,
-        overview: next(contents.overview)?,
-        crops: contents.crops.into_iter().map(|(spot, e)| Some((spot, next(e)?))).collect::<Option<_>>()?,
-        full: match contents.full {
-            Some(e) => Some(next(e)?),
-            None => None,
-        },
-    })
 }
 
 /// Digest of a file's content, remembered by path, size and time so that an unchanged file is not read again.
@@ -253,15 +203,5 @@ mod tests {
     #[test]
     fn what_one_build_made_is_no_key_without_a_store() {
         assert_eq!(Memory::none().build_key(&[[1; 32]], "diagnosis"), None);
-    }
-
-    #[test]
-    fn pictures_survive_packing_and_damage_is_told() {
-        let picture = |n: u8| Picture { width: u32::from(n), height: 2, jpeg: vec![n; usize::from(n)] };
-        let pictures =
-            Pictures { thumb: picture(3), overview: picture(9), crops: Vec::new(), full: Some(picture(200)) };
-        let bytes = pack(&pictures).unwrap();
-        assert_eq!(unpack(&bytes).as_ref(), Some(&pictures));
-        assert!((0..bytes.len()).all(|cut| unpack(&bytes[..cut]).is_none()));
     }
 }

@@ -134,7 +134,7 @@ fn answer(series: &Series, frames: &[Measured], seen: &[Seen], (group, pictured)
         None => intake::read(&frame(k).path, &series.overrides).ok().map(|shot| Cow::Owned(shot.plane)),
     };
     let diagnosis =
-        |k: usize| diagnose(&frame(k).map, &trusted(&frame(k).capture, &frame(k).flags), None, &series.intent);
+        |k: usize| Some(diagnose(&frame(k).map, &trusted(&frame(k).capture, &frame(k).flags), None, &series.intent));
     let answer = groups::compare(&of, group.varied, &series.intent, &diagnosis, &pixels);
     let shown = pictured.then(|| {
         let mut shown = Shown::new(&answer);

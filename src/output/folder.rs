@@ -37,6 +37,8 @@ pub struct Folder {
     placed: Ledger,
     /// What was written and waits.
     written: Mutex<Ledger>,
+    /// What killed processes left here unfinished.
+    leftovers: Vec<PathBuf>,
     overwrite: bool,
     /// Whether the folder, and whether its mark, were there before.
     was_there: (bool, bool),
@@ -110,8 +112,9 @@ impl Folder {
         let mark = fs::read_to_string(path.join(REPORT_MARK)).ok().and_then(|text| parsed(&text));
         let marked = mark.is_some();
         let placed = mark.unwrap_or_default();
+        let mut leftovers = Vec::new();
         if marked {
-            sweep(&path);
+            leftovers = unfinished(&path);
         } else if !overwrite && fs::read_dir(&path).with_context(|| cannot_write(&path))?.next().is_some() {
             bail!(
                 "{} holds files that are not a report of tussock's, so nothing is written there; name another folder \
@@ -125,7 +128,8 @@ impl Folder {
         let staging =
             tempfile::Builder::new().prefix(UNFINISHED).tempdir_in(&path).with_context(|| cannot_write(&path))?;
         let was_there = (was_there, marked);
-        let folder = Self { path, staging, placed, written: Mutex::default(), overwrite, was_there, _lock: lock };
+        let folder =
+            Self { path, staging, placed, written: Mutex::default(), leftovers, overwrite, was_there, _lock: lock };
         folder.mark(&folder.placed)?;
         Ok(folder)
     }
@@ -164,6 +168,20 @@ impl Folder {
         Ok(())
     }
 
+    /// Folders with what processes that were killed had written of their reports; they go when this one is in place.
+    #[must_use]
+    pub fn leftovers(&self) -> &[PathBuf] {
+        &self.leftovers
+    }
+
+    /// A file without a name for what is in between, beside what is written.
+    ///
+    /// # Errors
+    /// Where none can be made.
+    pub fn scratch(&self) -> io::Result<File> {
+        tempfile::tempfile_in(self.staging.path())
+    }
+
     /// Puts what was written in place of our files of these names (entries of the folder itself), all of which go.
     ///
     /// The old goes entirely before anything of the new comes, and the page, named first, goes first and comes last: even a
@@ -188,7 +206,10 @@ impl Folder {
         let within = |file: &str| names.iter().any(|n| file.split('/').next() == Some(n));
         self.placed.retain(|file, _| !within(file));
         self.placed.extend(written);
-        self.mark(&self.placed)
+        self.mark(&self.placed)?;
+        // Nothing can be done about what stays.
+        self.leftovers.drain(..).for_each(|old| drop(fs::remove_dir_all(old)));
+        Ok(())
     }
 
     /// Moves our files of a name out of the way; what isn't ours stays.
@@ -300,16 +321,14 @@ fn abandoned(folder: &Path) -> bool {
         && entries.flatten().all(|e| e.file_name().to_str().is_some_and(ours))
 }
 
-/// Removes what a killed process left unfinished; the folder must be ours.
-fn sweep(folder: &Path) {
-    let Ok(entries) = fs::read_dir(folder) else { return };
-    for entry in entries.flatten().filter(|e| e.file_name().to_string_lossy().starts_with(UNFINISHED)) {
-        // Nothing can be done about what stays.
-        let _ = match entry.file_type() {
-            Ok(kind) if kind.is_dir() => fs::remove_dir_all(entry.path()),
-            _ => fs::remove_file(entry.path()),
-        };
-    }
+/// What killed processes left unfinished in a folder of ours: its folders; single files are removed.
+fn unfinished(folder: &Path) -> Vec<PathBuf> {
+    let Ok(entries) = fs::read_dir(folder) else { return Vec::new() };
+    let ours = entries.flatten().filter(|e| e.file_name().to_string_lossy().starts_with(UNFINISHED));
+    let (folders, files): (Vec<_>, Vec<_>) = ours.partition(|e| e.file_type().is_ok_and(|kind| kind.is_dir()));
+    // Nothing can be done about what stays.
+    files.into_iter().for_each(|file| drop(fs::remove_file(file.path())));
+    folders.into_iter().map(|e| e.path()).collect()
 }
 
 /// Calls with every file below a place, links not followed, and with its path in the folder.

@@ -4,6 +4,7 @@ pub mod beside;
 pub mod folder;
 pub mod guard;
 mod open;
+pub mod scratch;
 pub mod store;
 
 use std::borrow::Cow;

@@ -4,12 +4,13 @@ use std::collections::BTreeMap;
 
 use super::keep::report_id;
 use super::number::machine;
+use super::tiles::{BudgetView, TileView};
 use super::view::{
-    AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, TileView, VERSION,
+    AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, ImpliedDistanceView,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VERSION,
     VerdictView, View, ZoneView, ZonesView,
 };
-use super::{Frame, Run, number, phrase};
+use super::{Frame, LensBasis, Run, number, phrase};
 use crate::diagnose::{Budget, Cause, Diagnosis, FrameModel, Implied, ImpliedDistance, Zone, ZoneName};
 use crate::judge;
 use crate::lens::Baseline;
@@ -19,15 +20,39 @@ use crate::shot::{Capture, Fact};
 /// The view of a whole run.
 #[must_use]
 pub fn view(run: &Run) -> View {
-    let mut frames: Vec<FrameView> = run.frames.iter().map(|f| frame(f, &run.intent)).collect();
-    for (i, lens) in run.baselines.iter().enumerate().filter(|(_, l)| l.baseline.is_some()) {
+    let bases = bases(&run.baselines, run.frames.len());
+    let frames = run.frames.iter().zip(bases).map(|(f, base)| told(f, base, run)).collect();
+    assembled(frames, run)
+}
+
+/// By frame, the place among the baselines of the one that it was judged by.
+#[must_use]
+pub fn bases(baselines: &[LensBasis], frames: usize) -> Vec<Option<usize>> {
+    let mut of = vec![None; frames];
+    for (i, lens) in baselines.iter().enumerate().filter(|(_, l)| l.baseline.is_some()) {
         for &k in &lens.frames {
-            if let Some(f) = frames.get_mut(k) {
-                f.corners.baseline = Some(i);
-                f.corners.in_focus = lens.baseline.as_ref().map_or_else(Vec::new, |b| in_focus(b, f));
+            if let Some(base) = of.get_mut(k) {
+                *base = Some(i);
             }
         }
     }
+    of
+}
+
+/// The view of one frame of a run, whose frames may be elsewhere; `base`: the place of its baseline.
+#[must_use]
+pub fn told(f: &Frame, base: Option<usize>, run: &Run) -> FrameView {
+    let mut view = frame(f, &run.intent);
+    if let Some(baseline) = base.and_then(|i| run.baselines.get(i)?.baseline.as_ref()) {
+        view.corners.baseline = base;
+        view.corners.in_focus = in_focus(baseline, &view);
+    }
+    view
+}
+
+/// The view of a run from those of its frames; whatever frames the run itself holds are passed over.
+#[must_use]
+pub fn assembled(frames: Vec<FrameView>, run: &Run) -> View {
     let summary = summary(&frames, run.failed(), run.unreached);
     View {
         format: "tussock.audit",
@@ -104,6 +129,7 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
         width: map.width,
         height: map.height,
         grid: GridView { columns: map.columns, rows: map.rows },
+        charted: map.tiles.iter().any(|t| t.blur.is_some_and(|b| machine(b.value).is_some())),
         tiles: map
             .tiles
             .iter()

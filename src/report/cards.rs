@@ -61,12 +61,13 @@ struct FlagRow {
     advice: &'static str,
 }
 
-/// A chart in the page, or a link to one beside it.
+/// A chart in the page, or room for one that lies beside it.
 #[derive(Serialize)]
 struct Chart {
     caption: &'static str,
     svg: Option<String>,
-    href: String,
+    /// Which of the charts beside the page belongs here.
+    place: usize,
 }
 
 /// The blur from near to far as one drawn stroke.
@@ -77,12 +78,10 @@ struct Ribbon {
     label: String,
 }
 
-/// The two charts of a frame: name in file names, caption, drawing.
+/// The two charts of a frame: caption, drawing.
 type Draw = fn(&FrameView) -> Option<String>;
-const CHARTS: [(&str, &str, Draw); 2] = [
-    ("height", "Blur against height in the frame", chart::height),
-    ("radius", "Blur against distance from the centre", chart::radius),
-];
+const CHARTS: [(&str, Draw); 2] =
+    [("Blur against height in the frame", chart::height), ("Blur against distance from the centre", chart::radius)];
 
 /// The card of one frame. `said` are the doubts that the page says once for many frames.
 pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inline: bool, said: &[Flag]) -> Card {
@@ -119,10 +118,10 @@ pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inl
         },
         charts: CHARTS
             .iter()
-            .filter_map(|&(name, caption, draw)| {
-                let href = beside_name(index, &format!("{name}.svg"));
+            .enumerate()
+            .filter_map(|(place, &(caption, draw))| {
                 let svg = if inline { Some(labelled(&draw(f)?, caption)) } else { None };
-                (svg.is_some() || drawable(f)).then_some(Chart { caption, svg, href })
+                (svg.is_some() || f.charted).then_some(Chart { caption, svg, place })
             })
             .collect(),
         facts: facts(&f.capture),
@@ -135,21 +134,17 @@ pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inl
     }
 }
 
-/// Tiles and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
+/// Tiles and charts of a shoot too large to hold them in the page, a file a frame: paths relative to the page, and bytes.
 /// Empty for a small shoot.
 pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
     let frames: &[FrameView] = if pictures::inline(view.frames.len()) { &[] } else { &view.frames };
-    frames.iter().enumerate().flat_map(|(i, f)| {
-        let charts = CHARTS.iter().filter_map(move |&(name, _, draw)| {
-            Some((beside_name(i, &format!("{name}.svg")), chart::standalone(&draw(f)?).into_bytes()))
-        });
-        let tiles = (beside_name(i, "tiles.js"), data::tiles_script(i, f).into_bytes());
-        std::iter::once(tiles).chain(charts)
-    })
+    frames.iter().enumerate().map(|(i, f)| companion(i, f))
 }
 
-pub(super) fn beside_name(index: usize, rest: &str) -> String {
-    format!("pictures/frame-{:04}-{rest}", index + 1)
+/// That of one frame of a large shoot.
+pub fn companion(index: usize, f: &FrameView) -> (String, Vec<u8>) {
+    let charts = CHARTS.map(|(_, draw)| draw(f).map(|svg| chart::standalone(&svg)));
+    (format!("pictures/frame-{:04}.js", index + 1), data::frame_script(index, f, &charts).into_bytes())
 }
 
 /// A link of the report's own making, which the template may write as it stands; anything else is left out.
@@ -157,10 +152,6 @@ pub(super) fn beside_name(index: usize, rest: &str) -> String {
 fn own_link(link: &str) -> Option<String> {
     let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~/%:;,+=".contains(&b);
     link.bytes().all(plain).then(|| link.to_owned())
-}
-
-fn drawable(f: &FrameView) -> bool {
-    f.tiles.iter().any(|t| t.blur_px.is_some())
 }
 
 /// A drawing with a name for those who can't see it.

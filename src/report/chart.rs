@@ -6,7 +6,8 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::number;
-use super::view::{BudgetView, FrameView, InFocus, TileView};
+use super::tiles::{BudgetView, TileView};
+use super::view::{FrameView, InFocus};
 use crate::diagnose::Standing;
 
 /// Size of every chart, px: small, so that its letters stay legible on a phone.

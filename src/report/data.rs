@@ -7,12 +7,14 @@ use serde::Serialize;
 
 use super::number::{plain, significant};
 use super::pictures::{self, Links};
-use super::view::{BudgetView, FrameView, View, ZoneView};
+use super::spots::Spot;
+use super::tiles::BudgetView;
+use super::view::{FrameView, View, ZoneView};
 use super::{chart, keep, line, palette, phrase};
 use crate::diagnose::{Cause, Standing, ZoneName};
 use crate::judge::{BEYOND, FINEST_DISC_PX, Judgement, ROOM, WITHIN};
 use crate::measure::TileState;
-use crate::quantity::{DISC_SIGMA, Point};
+use crate::quantity::{DISC_SIGMA, Point, Region};
 
 /// The page's data as JSON, not yet safe inside a script element.
 #[must_use]
@@ -116,15 +118,19 @@ struct Record<'a> {
     point: Option<Point>,
     near: Option<Point>,
     far: Option<Point>,
-    over: Option<&'a str>,
+    /// The sheet of pictures, its width and height, and those of the overview at its top left, px.
+    sheet: Option<&'a str>,
+    laid_out: [u32; 4],
     full: Option<&'a str>,
-    crops: Vec<Crop<'a>>,
+    crops: Vec<Crop>,
 }
 
+/// Name, rectangle in the picture, where it lies on the sheet, tile.
 #[derive(Serialize)]
-struct Crop<'a>(&'static str, u32, u32, u32, u32, &'a str, Option<u32>);
+struct Crop(&'static str, u32, u32, u32, u32, u32, u32, Option<u32>);
 
 fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) -> Record<'a> {
+    let laid = &links.laid;
     Record {
         file: &f.file,
         name: phrase::short_name(&f.file, folder),
@@ -153,14 +159,16 @@ fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) ->
         point: f.capture.focus_point.as_ref().map(|p| p.value),
         near: f.marks.near_at,
         far: f.marks.far_at,
-        over: links.overview.as_deref(),
+        sheet: links.sheet.as_deref(),
+        laid_out: [laid.picture.width, laid.picture.height, laid.overview.0, laid.overview.1],
         full: links.full.as_deref(),
-        crops: links
-            .crops
-            .iter()
-            .map(|(s, href)| Crop(s.name.word(), s.region.x, s.region.y, s.region.width, s.region.height, href, s.tile))
-            .collect(),
+        crops: if links.sheet.is_some() { laid.patches.iter().map(crop).collect() } else { Vec::new() },
     }
+}
+
+fn crop((spot, at): &(Spot, (u32, u32))) -> Crop {
+    let Region { x, y, width, height } = spot.region;
+    Crop(spot.name.word(), x, y, width, height, at.0, at.1, spot.tile)
 }
 
 /// What near and far come to, for every pair of judgements, so that the page says it in the report's own words.
@@ -187,11 +195,34 @@ fn zone(z: &ZoneView) -> [Option<f64>; 2] {
     [z.optical_px, z.optical_px_sd].map(|v| v.and_then(|v| significant(v, 4)))
 }
 
-/// The tiles of one frame as a script of their own, which the page asks for when the frame is opened; a page
+/// The tiles and charts of one frame as a script of their own, which the page asks for when the frame is opened; a page
 /// opened from disk may load a script but not read a file.
 #[must_use]
-pub fn tiles_script(index: usize, f: &FrameView) -> String {
-    format!("tussockTiles({index},\"{}\");\n", packed(f))
+pub fn frame_script(index: usize, f: &FrameView, charts: &[Option<String>]) -> String {
+    let charts = serde_json::to_string(charts).unwrap_or_else(|_| "[]".into());
+    format!("tussockFrame({index},\"{}\",{});\n", packed(f), script_safe(&charts))
+}
+
+/// JSON that can stand inside a script element: no `<` can open or close anything, and no line separator
+/// can end a line of script.
+pub(super) fn script_safe(json: &str) -> String {
+    let mut out = String::with_capacity(json.len());
+    for c in json.chars() {
+        match c {
+            '<' => out.push_str("\\u003c"),
+            '>' => out.push_str("\\u003e"),
+            '&' => out.push_str("\\u0026"),
+            // Line separators end a line of script; direction marks turn what a reader of the source sees.
+            c if crate::quantity::invisible(c) => {
+                let mut units = [0; 2];
+                for unit in c.encode_utf16(&mut units) {
+                    out.push_str(&format!("\\u{unit:04x}"));
+                }
+            }
+            _ => out.push(c),
+        }
+    }
+    out
 }
 
 fn packed(f: &FrameView) -> String {

@@ -49,7 +49,7 @@ pub fn html(view: &View, links: &[Links]) -> String {
         .enumerate()
         .map(|(i, f)| cards::card(i, f, folder, links.get(i).unwrap_or(&none), inline, &said))
         .collect();
-    let data = script_safe(&data::data(view, links));
+    let data = data::script_safe(&data::data(view, links));
     // One word, unlike in every report, that marks the page's own style and script; what a hostile name
     // smuggles in can't know it, since the name itself is part of what is hashed.
     let nonce = blake3::hash(format!("{STYLE}{SCRIPT}{data}").as_bytes()).to_hex();
@@ -117,28 +117,6 @@ fn environment() -> Environment<'static> {
         environment.set_syntax(syntax);
     }
     environment
-}
-
-/// JSON that can stand inside a script element: no `<` can open or close anything, and no line separator
-/// can end a line of script.
-pub(super) fn script_safe(json: &str) -> String {
-    let mut out = String::with_capacity(json.len());
-    for c in json.chars() {
-        match c {
-            '<' => out.push_str("\\u003c"),
-            '>' => out.push_str("\\u003e"),
-            '&' => out.push_str("\\u0026"),
-            // Line separators end a line of script; direction marks turn what a reader of the source sees.
-            c if crate::quantity::invisible(c) => {
-                let mut units = [0; 2];
-                for unit in c.encode_utf16(&mut units) {
-                    out.push_str(&format!("\\u{unit:04x}"));
-                }
-            }
-            _ => out.push(c),
-        }
-    }
-    out
 }
 
 fn common_folder(view: &View) -> &str {

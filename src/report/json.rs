@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use serde::Serialize;
 
-use super::View;
+use super::{FrameView, View};
 
 /// The view as JSON, as [`write_json`] writes it.
 #[must_use]
@@ -20,6 +20,21 @@ pub fn json(view: &View) -> Vec<u8> {
 /// # Errors
 /// Those of the writer.
 pub fn write_json(view: &View, out: &mut dyn Write) -> io::Result<()> {
+    write_json_with(view, out, &mut |out| {
+        view.frames.iter().enumerate().try_for_each(|(i, f)| out.write_all(&frame_line(i, f)))
+    })
+}
+
+/// The same with lines of the frames that were made before, as [`frame_line`] makes them: what a frame holds is much, and
+/// need not be in memory.
+///
+/// # Errors
+/// Those of the writer.
+pub fn write_json_with(
+    view: &View,
+    out: &mut dyn Write,
+    frames: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>,
+) -> io::Result<()> {
     out.write_all(b"{\n")?;
     for (name, value) in [
         ("format", bytes(&view.format)),
@@ -32,10 +47,20 @@ pub fn write_json(view: &View, out: &mut dyn Write) -> io::Result<()> {
         out.write_all(&value)?;
         out.write_all(b",\n")?;
     }
-    lines(out, "frames", &view.frames, ",\n")?;
+    out.write_all(b"\"frames\": [")?;
+    frames(out)?;
+    out.write_all(b"],\n")?;
     lines(out, "failures", &view.failures, ",\n")?;
     lines(out, "groups", &view.groups, ",\n")?;
     lines(out, "baselines", &view.baselines, "\n}\n")
+}
+
+/// The line of a frame, with what parts it from the one before.
+#[must_use]
+pub fn frame_line(index: usize, frame: &FrameView) -> Vec<u8> {
+    let mut line = if index == 0 { b"\n".to_vec() } else { b",\n".to_vec() };
+    line.extend(bytes(frame));
+    line
 }
 
 /// A list, each of its items on a line of its own: only one of them is in memory as text.
@@ -58,7 +83,7 @@ fn bytes<T: Serialize>(value: &T) -> Vec<u8> {
 pub fn schemas() -> Vec<(&'static str, String)> {
     let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
     vec![
-        ("audit-2.schema.json", text(schemars::schema_for!(View))),
+        ("audit-3.schema.json", text(schemars::schema_for!(View))),
         ("card-1.schema.json", text(schemars::schema_for!(super::plan::CardView))),
         ("edge-1.schema.json", text(schemars::schema_for!(super::EdgeView))),
         ("facts-1.schema.json", text(schemars::schema_for!(Vec<super::FactsView>))),

@@ -25,37 +25,41 @@ mod phrase;
 mod pictures;
 mod plan;
 pub mod series;
+mod sheet;
 mod sides;
 mod spots;
 mod table;
 mod terms;
 mod text;
 mod theme;
+mod tiles;
 mod view;
 mod watch;
 pub mod wording;
 
 pub use baselines::{BaselineSource, BaselineView, LensBasis};
-pub use build::{capture, view};
-pub use cards::companions;
+pub use build::{assembled, bases, capture, told, view};
+pub use cards::{companion, companions};
 pub use edge::EdgeView;
 pub use facts::{FactsView, facts_text};
 pub use html::html;
-pub use json::{json, schemas, write_json};
+pub use json::{frame_line, json, schemas, write_json, write_json_with};
 pub use keep::{Proposal, proposals};
 pub use lens::{lens_heading, lens_page, lens_text};
 pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
 pub use number::counted;
-pub use pictures::{Links, Picture, Pictures, Pixels, href, inline, pictures};
+pub use pictures::{Links, Pictures, Pixels, href, inline, pictures};
 pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_text};
+pub use sheet::{Picture, Sheet};
 pub use spots::{CROP, Spot, SpotName, spots};
 pub use table::csv;
 pub use text::text;
 pub use theme::{Theme, themed};
+pub use tiles::{BudgetView, TileView};
 pub use view::{
-    AskedView, BudgetView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView,
-    ImpliedDistanceView, ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView,
-    TileView, VERSION, VerdictView, View, Words, ZoneView, ZonesView, group,
+    AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView, VERSION, VerdictView, View,
+    Words, ZoneView, ZonesView, group,
 };
 pub use watch::{Change, ComparedView, WATCH_VERSION, WatchView, glance, watch_over, watch_page};
 

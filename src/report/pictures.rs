@@ -4,7 +4,8 @@ use base64::Engine as _;
 use image::codecs::jpeg::JpegEncoder;
 use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops};
 
-use super::spots::{Spot, SpotName, spots};
+use super::sheet::{Picture, Raster, Sheet, sheet};
+use super::spots::spots;
 use super::{Frame, hue};
 use crate::quantity::Region;
 use crate::shot::{Plane, Tint};
@@ -13,6 +14,10 @@ use crate::shot::{Plane, Tint};
 const THUMB: u32 = 384;
 /// Long side of the picture under the tile map, px.
 const OVERVIEW: u32 = 1440;
+/// JPEG qualities of small pictures, of what is judged at 1:1, and of a whole picture at 1:1.
+const SMALL_QUALITY: u8 = 84;
+const PATCH_QUALITY: u8 = 93;
+const FULL_QUALITY: u8 = 90;
 /// Up to this many frames the pictures are written into the page itself.
 const INLINE_FRAMES: usize = 12;
 
@@ -23,26 +28,13 @@ pub const fn inline(frames: usize) -> bool {
     frames <= INLINE_FRAMES
 }
 
-/// One encoded picture.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Picture {
-    /// Width, px.
-    pub width: u32,
-    /// Height, px.
-    pub height: u32,
-    /// JPEG bytes; empty where the picture could not be encoded.
-    pub jpeg: Vec<u8>,
-}
-
 /// The pictures of one frame.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Pictures {
     /// For the card.
     pub thumb: Picture,
-    /// For the tile map.
-    pub overview: Picture,
-    /// At 1:1, one a spot.
-    pub crops: Vec<(Spot, Picture)>,
+    /// For the tile map and the windows at 1:1.
+    pub sheet: Sheet,
     /// The whole picture at 1:1, for looking at any place; `None` unless asked.
     pub full: Option<Picture>,
 }
@@ -70,40 +62,41 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
     let tone = Tone::of(plane);
     let (w, h) = fit(width, height, OVERVIEW);
     let (tw, th) = fit(width, height, THUMB);
-    let (thumb, overview) = match (pixels.colour, pixels.tint) {
-        (Some(colour), _) => {
-            let overview = imageops::thumbnail(colour, w, h);
-            (rgb(&imageops::thumbnail(&overview, tw, th), 84), rgb(&overview, 84))
-        }
+    let overview = match (pixels.colour, pixels.tint) {
+        (Some(colour), _) => Raster::Colour(imageops::thumbnail(colour, w, h)),
         (None, Some(tint)) => {
             let whole = Region { x: 0, y: 0, width, height };
-            let overview = tinted(&shrunk(plane, &tone, w, h), tint, whole);
-            (rgb(&imageops::thumbnail(&overview, tw, th), 84), rgb(&overview, 84))
+            Raster::Colour(tinted(&shrunk(plane, &tone, w, h), tint, whole))
         }
-        (None, None) => {
-            let overview = shrunk(plane, &tone, w, h);
-            (grey(&imageops::thumbnail(&overview, tw, th), 84), grey(&overview, 84))
-        }
+        (None, None) => Raster::Grey(shrunk(plane, &tone, w, h)),
+    };
+    let thumb = match &overview {
+        Raster::Colour(overview) => rgb(&imageops::thumbnail(overview, tw, th), SMALL_QUALITY),
+        Raster::Grey(overview) => grey(&imageops::thumbnail(overview, tw, th), SMALL_QUALITY),
     };
     let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
-    let at_one = |r: Region, quality: u8| match (same_size, pixels.colour, pixels.tint) {
-        (Some(colour), ..) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
+    let at_one = |r: Region| match (same_size, pixels.colour, pixels.tint) {
+        (Some(colour), ..) => Raster::Colour(imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image()),
         (None, Some(colour), _) => match hue::coloured(plane, colour, r) {
-            Some(picture) => rgb(&picture, quality),
-            None => grey(&cropped(plane, &tone, r), quality),
+            Some(picture) => Raster::Colour(picture),
+            None => Raster::Grey(cropped(plane, &tone, r)),
         },
-        (None, None, Some(tint)) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
-        (None, None, None) => grey(&cropped(plane, &tone, r), quality),
+        (None, None, Some(tint)) => Raster::Colour(tinted(&cropped(plane, &tone, r), tint, r)),
+        (None, None, None) => Raster::Grey(cropped(plane, &tone, r)),
+    };
+    let patches = spots(frame)
+        .into_iter()
+        .filter(|s| s.region.x + s.region.width <= width && s.region.y + s.region.height <= height)
+        .map(|s| (s, at_one(s.region)))
+        .collect();
+    let encode = |raster: &Raster, quality: u8| match raster {
+        Raster::Colour(picture) => rgb(picture, quality),
+        Raster::Grey(picture) => grey(picture, quality),
     };
     Pictures {
         thumb,
-        overview,
-        crops: spots(frame)
-            .into_iter()
-            .filter(|s| s.region.x + s.region.width <= width && s.region.y + s.region.height <= height)
-            .map(|s| (s, at_one(s.region, 93)))
-            .collect(),
-        full: full.then(|| at_one(Region { x: 0, y: 0, width, height }, 90)),
+        sheet: sheet(overview, patches, |raster| encode(raster, PATCH_QUALITY)),
+        full: full.then(|| encode(&at_one(Region { x: 0, y: 0, width, height }), FULL_QUALITY)),
     }
 }
 
@@ -112,10 +105,10 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
 pub struct Links {
     /// Thumbnail.
     pub thumb: Option<String>,
-    /// Overview.
-    pub overview: Option<String>,
-    /// Crops.
-    pub crops: Vec<(Spot, String)>,
+    /// The sheet with the overview and the patches.
+    pub sheet: Option<String>,
+    /// What lies where on it; without its bytes.
+    pub laid: Sheet,
     /// The whole picture at full size: the original itself where a browser shows it, or a rendition.
     pub full: Option<String>,
 }
@@ -135,7 +128,9 @@ impl Pictures {
 
     /// The files to write, as paths relative to the page with their bytes.
     pub fn files(&self, stem: &str) -> impl Iterator<Item = (String, &[u8])> {
-        self.each().map(move |(kind, picture)| (format!("pictures/{stem}-{kind}.jpg"), picture.jpeg.as_slice()))
+        let each = [("thumb", &self.thumb), ("sheet", &self.sheet.picture)].into_iter();
+        each.filter(|(_, p)| !p.jpeg.is_empty())
+            .map(move |(kind, picture)| (format!("pictures/{stem}-{kind}.jpg"), picture.jpeg.as_slice()))
     }
 
     /// The rendition at full size alone, which is never written into the page.
@@ -145,20 +140,14 @@ impl Pictures {
         Some((format!("pictures/{stem}-full.jpg"), full.jpeg.as_slice()))
     }
 
-    fn each(&self) -> impl Iterator<Item = (&'static str, &Picture)> {
-        [("thumb", &self.thumb), ("overview", &self.overview)]
-            .into_iter()
-            .chain(self.crops.iter().map(|(spot, picture)| (kind(spot.name), picture)))
-            .chain(self.full.as_ref().map(|p| ("full", p)))
-            .filter(|(_, p)| !p.jpeg.is_empty())
-    }
-
     fn links(&self, link: impl Fn(&'static str, &Picture) -> String) -> Links {
         let one = |name, p: &Picture| (!p.jpeg.is_empty()).then(|| link(name, p));
+        let Sheet { picture, overview, patches } = &self.sheet;
+        let bare = Picture { jpeg: Vec::new(), ..*picture };
         Links {
             thumb: one("thumb", &self.thumb),
-            overview: one("overview", &self.overview),
-            crops: self.crops.iter().filter_map(|(spot, p)| Some((*spot, one(kind(spot.name), p)?))).collect(),
+            sheet: one("sheet", picture),
+            laid: Sheet { picture: bare, overview: *overview, patches: patches.clone() },
             full: None,
         }
     }
@@ -194,19 +183,6 @@ pub fn href(relative: &str) -> Option<String> {
 /// Bytes as a `data:` URI.
 pub(super) fn data_uri(kind: &str, bytes: &[u8]) -> String {
     format!("data:{kind};base64,{}", base64::engine::general_purpose::STANDARD.encode(bytes))
-}
-
-const fn kind(name: SpotName) -> &'static str {
-    match name {
-        SpotName::Near => "near",
-        SpotName::Best => "best",
-        SpotName::Far => "far",
-        SpotName::Centre => "centre",
-        SpotName::TopLeft => "top-left",
-        SpotName::TopRight => "top-right",
-        SpotName::BottomLeft => "bottom-left",
-        SpotName::BottomRight => "bottom-right",
-    }
 }
 
 fn fit(width: u32, height: u32, long: u32) -> (u32, u32) {
@@ -290,7 +266,7 @@ pub(super) fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
 /// A grey picture of the whole frame with a long side of so many px.
 pub(super) fn overview(plane: &Plane, tone: &Tone, long: u32) -> Picture {
     let (w, h) = fit(plane.width as u32, plane.height as u32, long);
-    grey(&shrunk(plane, tone, w, h), 84)
+    grey(&shrunk(plane, tone, w, h), SMALL_QUALITY)
 }
 
 /// Area average of the linear levels, which is what a smaller sensor would have seen.

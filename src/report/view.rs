@@ -7,17 +7,17 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::diagnose::{Basis, Cause, CornerState, Standing, Undecided, Unsettled};
+use crate::diagnose::{Basis, Cause, CornerState, Undecided, Unsettled};
 use crate::judge::{Answer, Judgement, Reason, SetBy};
-use crate::measure::TileState;
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::Capture;
 
 use super::baselines::BaselineView;
 use super::series::SeriesGroupView;
+use super::tiles::{self, BudgetView, TileView};
 
 /// Version of the format.
-pub const VERSION: u32 = 2;
+pub const VERSION: u32 = 3;
 
 /// `audit.json`: everything one audit found. A number that is not known is null, never zero.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -120,7 +120,12 @@ pub struct FrameView {
     /// The grid of tiles.
     pub grid: GridView,
     /// Tiles, row-major from the top-left.
+    #[serde(serialize_with = "tiles::columns")]
+    #[schemars(with = "tiles::TileColumns")]
     pub tiles: Vec<TileView>,
+    /// Whether there is anything to draw charts of: tiles with numbers, here or already written.
+    #[serde(skip)]
+    pub charted: bool,
     /// The first answer: whether it is sharp.
     pub sharp: SharpView,
     /// The second: why it is as it is.
@@ -174,57 +179,6 @@ pub struct GridView {
     pub columns: u32,
     /// Tiles down.
     pub rows: u32,
-}
-
-/// One tile. x, y from the top-left of the upright picture, px.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct TileView {
-    /// Left edge, px.
-    pub x: u32,
-    /// Top edge, px.
-    pub y: u32,
-    /// Width, px.
-    pub width: u32,
-    /// Height, px.
-    pub height: u32,
-    /// What came of measuring it.
-    pub state: TileState,
-    /// Standard deviation of luminance over its mean, noise taken out.
-    pub contrast: Option<f64>,
-    /// Gaussian-equivalent sigma of the line spread, pixel aperture included, px.
-    pub blur_px: Option<f64>,
-    /// Its standard deviation, px.
-    pub blur_px_sd: Option<f64>,
-    /// Width (px, as `blur_px`) that is at most, or at least, the true one in 19 cases of 20; null unless the state is `at_most` or
-    /// `at_least`.
-    pub bound_px: Option<f64>,
-    /// Its optical part, the pixel aperture taken out, px: what is compared with the permitted blur.
-    pub optical_px: Option<f64>,
-    /// Its standard deviation, px.
-    pub optical_px_sd: Option<f64>,
-    /// Spatial frequency of half contrast, cycles a pixel.
-    pub mtf50: Option<f64>,
-    /// What the tile shows, as far as the model can tell.
-    pub standing: Standing,
-    /// Blur by cause, px; null where no model reaches.
-    pub budget: Option<BudgetView>,
-}
-
-/// Blur by cause, each as the Gaussian-equivalent sigma it would have alone, px.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct BudgetView {
-    /// Pixel aperture.
-    pub pixel: Option<f64>,
-    /// Diffraction.
-    pub diffraction: Option<f64>,
-    /// Defocus.
-    pub defocus: Option<f64>,
-    /// The lens's own softness.
-    pub lens: Option<f64>,
-    /// Motion.
-    pub motion: Option<f64>,
-    /// All together.
-    pub total: Option<f64>,
 }
 
 /// The zones, judged one by one.

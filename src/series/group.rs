@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::seen::Seen;
+use super::seen::{Known, Seen};
 use crate::measure::TileMap;
 use crate::measure::register::{Registration, Sketch, Small, likeness, register_small};
 use crate::shot::Capture;
@@ -73,28 +73,22 @@ const BLOCKS: u32 = 10;
 /// Where dates are missing frames are compared in the order given, so files of one scene must be neighbours.
 #[must_use]
 pub fn group(frames: &[Seen]) -> Vec<Group> {
+    group_knowing(frames, &())
+}
+
+/// As [`group`], with what is known from before: two frames of which it is known are not looked at.
+#[must_use]
+pub fn group_knowing(frames: &[Seen], known: &dyn Known) -> Vec<Group> {
     let dates: Vec<Option<f64>> = frames.iter().map(|f| seconds(f.capture)).collect();
     let order = in_time(&dates);
     let mut leader: Vec<usize> = (0..frames.len()).collect();
-    fn find(leader: &mut [usize], mut i: usize) -> usize {
-        while leader[i] != i {
-            leader[i] = leader[leader[i]];
-            i = leader[i];
-        }
-        i
-    }
     let may = |a: usize, b: usize| compatible(&frames[a], &frames[b], dates[a], dates[b]);
-    // What frames look like is held of a part of them at a time and of those that its last are compared with.
-    let mut held: Vec<Option<Look>> = Vec::new();
+    // What frames look like is held of a part of them at a time, and of those that its last are compared with.
+    let mut held: Vec<Option<Option<Look>>> = Vec::new();
     for start in (0..order.len()).step_by(PART) {
         let part = &order[start..order.len().min(start + PART + NEIGHBOURS)];
         held.drain(..held.len().min(PART));
-        let compared = |&(i, &k): &(usize, &usize)| {
-            let near = i.saturating_sub(NEIGHBOURS)..part.len().min(i + NEIGHBOURS + 1);
-            part[near].iter().any(|&other| other != k && may(k, other))
-        };
-        let new: Vec<(usize, &usize)> = part.iter().enumerate().skip(held.len()).collect();
-        held.par_extend(new.into_par_iter().map(|at| compared(&at).then(|| Look::at(&frames[*at.1])).flatten()));
+        held.resize_with(part.len(), || None);
         // Nearest neighbours first: frames that are in one group already need not be compared.
         for apart in 1..=NEIGHBOURS {
             let pairs: Vec<(usize, usize)> = (0..part.len().min(PART))
@@ -102,12 +96,7 @@ pub fn group(frames: &[Seen]) -> Vec<Group> {
                 .filter(|&(_, j)| j < part.len())
                 .filter(|&(i, j)| find(&mut leader, part[i]) != find(&mut leader, part[j]) && may(part[i], part[j]))
                 .collect();
-            let one = |&(i, j): &(usize, usize)| {
-                let both = held[i].as_ref().zip(held[j].as_ref());
-                both.is_some_and(|(a, b)| one_scene(a, b))
-            };
-            let links: Vec<(usize, usize)> = pairs.into_par_iter().filter(one).collect();
-            for (i, j) in links {
+            for (i, j) in one_scenes(frames, part, &mut held, pairs, known) {
                 let (a, b) = (find(&mut leader, part[i]), find(&mut leader, part[j]));
                 leader[a.max(b)] = a.min(b);
             }
@@ -122,6 +111,43 @@ pub fn group(frames: &[Seen]) -> Vec<Group> {
         .filter(|g| g.len() > 1)
         .map(|members| Group { varied: varied(frames, &members), members })
         .collect()
+}
+
+fn find(leader: &mut [usize], mut i: usize) -> usize {
+    while leader[i] != i {
+        leader[i] = leader[leader[i]];
+        i = leader[i];
+    }
+    i
+}
+
+/// Those of the pairs, by their places in a part of the order, that show one scene.
+fn one_scenes<'a>(
+    frames: &[Seen<'a>],
+    part: &[usize],
+    held: &mut [Option<Option<Look<'a>>>],
+    pairs: Vec<(usize, usize)>,
+    known: &dyn Known,
+) -> Vec<(usize, usize)> {
+    let told: Vec<((usize, usize), Option<bool>)> =
+        pairs.into_iter().map(|(i, j)| ((i, j), known.known(part[i], part[j]))).collect();
+    let mut links: Vec<(usize, usize)> = told.iter().filter(|t| t.1 == Some(true)).map(|t| t.0).collect();
+    let open: Vec<(usize, usize)> = told.into_iter().filter(|t| t.1.is_none()).map(|t| t.0).collect();
+    let mut wanted: Vec<usize> = open.iter().flat_map(|&(i, j)| [i, j]).filter(|&i| held[i].is_none()).collect();
+    wanted.sort_unstable();
+    wanted.dedup();
+    let looks: Vec<Option<Look>> = wanted.par_iter().map(|&i| Look::at(&frames[part[i]])).collect();
+    wanted.into_iter().zip(looks).for_each(|(i, look)| held[i] = Some(look));
+    let held = &*held;
+    let look = |i: usize| held[i].as_ref()?.as_ref();
+    let of = |&(i, j): &(usize, usize)| Some(((i, j), one_scene(look(i)?, look(j)?)));
+    for ((i, j), one) in open.par_iter().filter_map(of).collect::<Vec<_>>() {
+        known.learn(part[i], part[j], one);
+        if one {
+            links.push((i, j));
+        }
+    }
+    links
 }
 
 /// Chosen: some thirty megabytes. How many frames' looks are held at once.

@@ -44,6 +44,28 @@ pub trait Recall<T>: Sync {
     fn recall(&self, number: usize) -> Option<T>;
 }
 
+impl<T> Recall<T> for () {
+    fn recall(&self, _: usize) -> Option<T> {
+        None
+    }
+}
+
+/// What is known from before of which frames show one scene, by their numbers.
+pub trait Known: Sync {
+    /// Whether two frames show one scene, where that is known.
+    fn known(&self, a: usize, b: usize) -> Option<bool>;
+    /// Hears whether two frames show one scene.
+    fn learn(&self, a: usize, b: usize, one: bool);
+}
+
+impl Known for () {
+    fn known(&self, _: usize, _: usize) -> Option<bool> {
+        None
+    }
+
+    fn learn(&self, _: usize, _: usize, _: bool) {}
+}
+
 impl<'a, T: Clone> Held<'a, T> {
     /// The thing itself; `None` where it was elsewhere and is gone.
     #[must_use]

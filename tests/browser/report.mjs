@@ -407,7 +407,7 @@ async function thousand() {
   await page.waitForSelector("dialog[open]");
   await page.locator("#windows img").first().evaluate((i) => i.decode());
   check("1,000 frames: a frame opens with its pictures", (await page.locator("#windows img").count()) === 4);
-  check("1,000 frames: the picture beside the page is found", existsSync(join(large, "pictures", "0700-overview.jpg")));
+  check("1,000 frames: the picture beside the page is found", existsSync(join(large, "pictures", "0700-sheet.jpg")));
   check("1,000 frames: no complaint", quiet(heard), said(heard));
   await context.close();
 }

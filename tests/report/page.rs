@@ -207,10 +207,7 @@ fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
         frames: vec![0],
     }];
     let view = report::view(&run);
-    let charts: Vec<String> = report::companions(&view)
-        .filter(|(name, _)| name.ends_with("-radius.svg"))
-        .map(|(_, bytes)| String::from_utf8(bytes).unwrap())
-        .collect();
+    let charts: Vec<String> = report::companions(&view).map(|(_, bytes)| String::from_utf8(bytes).unwrap()).collect();
     let shown: Vec<usize> = (0..charts.len()).filter(|&i| charts[i].contains("this lens in focus")).collect();
     assert_eq!(shown, [0], "only the frame that was judged by it");
     // 4 um of lens are 0.7 px; f/8 comes on top, so the optical blur is wider, but not by half.
@@ -226,14 +223,17 @@ fn a_large_shoot_keeps_pictures_tiles_and_charts_beside_the_page() {
     let run = shoot(13);
     let view = report::view(&run);
     let beside: Vec<(String, Vec<u8>)> = report::companions(&view).collect();
-    assert_eq!(beside.len(), 13 * 3);
+    assert_eq!(beside.len(), 13);
     let page = report::html(&view, &[]);
-    for (name, bytes) in &beside {
-        // The script makes the names of the tiles' own files itself.
-        assert!(page.contains(&format!("\"{name}\"")) || name.ends_with("-tiles.js"), "{name}");
-        assert!(bytes.len() > 100 && (bytes.starts_with(b"<svg") || bytes.starts_with(b"tussockTiles(")), "{name}");
+    for (i, (name, bytes)) in beside.iter().enumerate() {
+        assert_eq!(name, &format!("pictures/frame-{:04}.js", i + 1));
+        let text = std::str::from_utf8(bytes).unwrap();
+        assert!(text.starts_with(&format!("tussockFrame({i},\"")) && text.len() > 3000, "{name}");
+        // Two charts, in which nothing can end a script.
+        assert!(text.matches("\\u003csvg ").count() == 2 && !text.contains('<'), "{name}");
     }
-    assert!(!page.contains("data:image"));
+    assert!(page.contains("data-chart=\"0\"") && page.contains("data-chart=\"1\""));
+    assert!(!page.contains("data:image/jpeg"));
     assert_eq!(report::companions(&report::view(&shoot(3))).count(), 0);
 }
 
@@ -271,12 +271,14 @@ fn pictures_show_the_pixels_at_one_to_one() {
     };
     let frame = &shoot(2).frames[1];
     let pictures = report::pictures(frame, &Pixels { plane: &plane, colour: None, tint: None }, true);
-    assert_eq!((pictures.overview.width, pictures.overview.height), (1440, 960));
+    assert_eq!(pictures.sheet.overview, (1440, 960));
     // The top corners hold nothing but sky.
-    assert_eq!(pictures.crops.len(), 6);
-    for (spot, picture) in &pictures.crops {
-        assert_eq!((picture.width, picture.height), report::CROP);
-        let crop = image::load_from_memory(&picture.jpeg).expect("a JPEG").to_luma8();
+    assert_eq!(pictures.sheet.patches.len(), 6);
+    let sheet = image::load_from_memory(&pictures.sheet.picture.jpeg).expect("a JPEG").to_luma8();
+    assert_eq!(sheet.dimensions(), (pictures.sheet.picture.width, pictures.sheet.picture.height));
+    for (spot, at) in &pictures.sheet.patches {
+        assert_eq!((spot.region.width, spot.region.height), report::CROP);
+        let crop = image::imageops::crop_imm(&sheet, at.0, at.1, 400, 256).to_image();
         for x in [3u32, 390] {
             let linear = f64::from((spot.region.x + x) * 20) / 60_000.0;
             // IEC 61966-2-1.
@@ -288,6 +290,8 @@ fn pictures_show_the_pixels_at_one_to_one() {
     }
     let links = pictures.inline();
     assert!(links.thumb.expect("a thumbnail").starts_with("data:image/jpeg;base64,"));
+    assert!(links.sheet.expect("a sheet").starts_with("data:image/jpeg;base64,"));
+    assert_eq!(pictures.files("0002").count(), 2, "and a script: three files a frame");
     assert_eq!(pictures.full_file("0002").expect("a rendition").0, "pictures/0002-full.jpg");
     let links = pictures.beside("0002").with_full(Some("../moor/T 2.jpg"));
     assert_eq!(links.full.as_deref(), Some("../moor/T%202.jpg"));

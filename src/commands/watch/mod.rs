@@ -11,14 +11,15 @@ use anyhow::{Context as _, bail};
 use super::album::Album;
 use super::audit::{self, Audit};
 use super::baselines::Shelf;
-use super::frame::{self, Bench, Done};
+use super::frame::{self, Bench};
+use super::held::{Done, small_of};
 use super::{Outcome, place, raw_worker, stop};
 use crate::intake::{self, Candidate, IntakeError, IntakeErrorKind};
 use crate::output::folder::Folder;
 use crate::output::{self, guard::guarded};
 use crate::quantity::shown;
 use crate::report::{FrameView, Run, WatchView, glance, view, watch_over, watch_page};
-use crate::series::{self, Seen as OfScene};
+use crate::series::{self, Held, Seen as OfScene};
 use arrivals::{Arrivals, Signals};
 
 /// The watch command as meant.
@@ -200,7 +201,10 @@ impl Field<'_> {
         true
     }
 
-    fn tell(&mut self, done: Done) -> anyhow::Result<()> {
+    fn tell(&mut self, mut done: Done) -> anyhow::Result<()> {
+        if done.small.is_none() {
+            done.small = small_of(&done.path, &self.asked.audit.overrides);
+        }
         let units = self.asked.audit.intent.units;
         let mut all =
             view(&Run { frames: vec![done.frame.clone()], intent: self.asked.audit.intent, ..Run::default() });
@@ -248,7 +252,7 @@ fn of_scene(done: &Done) -> OfScene<'_> {
         file: &frame.file,
         size: (frame.map.width, frame.map.height),
         capture: &frame.capture,
-        small: (&done.small).into(),
+        small: done.small.as_ref().map_or(Held::Elsewhere(&(), 0), Held::Here),
         map: Some((&frame.map).into()),
     }
 }

@@ -6,14 +6,12 @@ use std::sync::{Arc, LazyLock};
 use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
-use serde::{Deserialize, Serialize};
 
-use super::patch::soft_band;
-use super::square::two_dimensional;
+use super::square::{soft_band, two_dimensional};
 use crate::shot::Plane;
 
 /// A frame averaged down by a whole factor, luminance levels above black.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Small {
     /// Width, small pixels.
     pub width: usize,
@@ -22,31 +20,8 @@ pub struct Small {
     /// Full pixels to a small one, along either axis.
     pub factor: usize,
     /// Row-major levels above black, whole numbers.
-    #[serde(with = "packed")]
     pub data: Vec<f32>,
 }
-
-/// The levels as base64 of 16-bit words, since a small picture as a list of numbers is a megabyte of text.
-mod packed {
-    use base64::Engine as _;
-    use base64::engine::general_purpose::STANDARD;
-    use serde::{Deserialize as _, Deserializer, Serializer, de::Error as _};
-
-    use super::BELOW;
-
-    pub(super) fn serialize<S: Serializer>(data: &[f32], serializer: S) -> Result<S::Ok, S::Error> {
-        let words: Vec<u8> = data.iter().flat_map(|&v| ((v + BELOW) as u16).to_le_bytes()).collect();
-        serializer.serialize_str(&STANDARD.encode(words))
-    }
-
-    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<f32>, D::Error> {
-        let words = STANDARD.decode(String::deserialize(deserializer)?).map_err(D::Error::custom)?;
-        Ok(words.chunks_exact(2).map(|b| f32::from(u16::from_le_bytes([b[0], b[1]])) - BELOW).collect())
-    }
-}
-
-/// Chosen: more than noise reaches; keeps logarithms finite. How far below black a level may lie.
-const BELOW: f32 = 1024.0;
 
 /// Chosen: four times a sketch. Longest side of a small picture, px.
 const LONG: usize = 384;
@@ -62,6 +37,9 @@ fn add_cells(row: &[u16], factor: usize, sums: &mut [u64]) {
 }
 
 impl Small {
+    /// Chosen: more than noise reaches; keeps logarithms finite. How far below black a level may lie.
+    pub const BELOW: f32 = 1024.0;
+
     /// Averages a frame down until its longer side is at most 384 px; remnants at the right and bottom are left off.
     #[must_use]
     pub fn new(plane: &Plane) -> Self {
@@ -76,7 +54,8 @@ impl Small {
             for row in 0..factor {
                 add_cells(plane.row(y * factor + row), factor, &mut sums);
             }
-            let level = |s: u64| (s as f32 * scale - black).round().clamp(-BELOW, f32::from(u16::MAX) - BELOW);
+            let level =
+                |s: u64| (s as f32 * scale - black).round().clamp(-Self::BELOW, f32::from(u16::MAX) - Self::BELOW);
             data.extend(sums.iter().map(|&s| level(s)));
         }
         Self { width, height, factor, data }

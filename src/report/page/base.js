@@ -61,16 +61,39 @@ function tilesOf(f) {
   f.unpacked = tiles;
   return tiles;
 }
-// In a large shoot the tiles lie beside the page, one script a frame.
-/** @type {any} */ (globalThis).tussockTiles = (/** @type {number} */ i, /** @type {string} */ text) => { shoot[i].tiles = text; };
+// In a large shoot the tiles and charts lie beside the page, one script a frame; those of the last few are kept.
+/** @type {number[]} */
+const loaded = [];
+const KEPT_LOADED = 40;
+/** @type {any} */ (globalThis).tussockFrame = (/** @type {number} */ i, /** @type {string} */ tiles, /** @type {(string | null)[]} */ charts) => {
+  Object.assign(shoot[i], { tiles, charts });
+  loaded.push(i);
+  if (loaded.length > KEPT_LOADED) {
+    const old = shoot[/** @type {number} */ (loaded.shift())];
+    delete old.tiles; delete old.unpacked; delete old.charts;
+  }
+};
+/** @type {(src: string, then: () => void) => void} */
+function load(src, then) {
+  const script = document.createElement("script");
+  script.nonce = nonce;
+  script.src = src;
+  script.onload = script.onerror = () => { script.remove(); then(); };
+  document.head.append(script);
+}
 /** @type {(i: number, then: () => void) => void} */
 function withTiles(i, then) {
   if (shoot[i].unpacked || shoot[i].tiles !== undefined) return then();
-  const script = document.createElement("script");
-  script.nonce = nonce;
-  script.src = "pictures/frame-" + String(i + 1).padStart(4, "0") + "-tiles.js";
-  script.onload = script.onerror = () => { script.remove(); if (shoot[i].tiles === undefined) shoot[i].tiles = ""; then(); };
-  document.head.append(script);
+  load("pictures/frame-" + String(i + 1).padStart(4, "0") + ".js", () => { if (shoot[i].tiles === undefined) shoot[i].tiles = ""; then(); });
+}
+// Charts that lie beside the page, as pictures, in which no script runs.
+/** @type {(i: number, within: any) => void} */
+function drawCharts(i, within) {
+  const charts = shoot[i].charts || [];
+  for (const picture of all("[data-chart]", within)) {
+    const svg = charts[+picture.dataset.chart];
+    if (svg) picture.src = "data:image/svg+xml," + encodeURIComponent(svg);
+  }
 }
 // The rectangle of a tile, px of the picture.
 /** @type {(f: Frame, i: number) => {c: number, r: number, x: number, y: number, w: number, h: number}} */

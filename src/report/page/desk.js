@@ -12,9 +12,14 @@ function openFrame(i) {
   near = marked.near || f.near; far = marked.far || f.far;
   swapped = false;
   if (other === i) other = null;
-  const picture = el("over");
-  picture.hidden = !f.over;
-  if (f.over) picture.src = f.over; else picture.removeAttribute("src");
+  const picture = el("over"), [width, height, wide, high] = f.laid_out;
+  picture.hidden = !f.sheet;
+  if (f.sheet) {
+    // The whole picture is the upper left part of the sheet.
+    picture.src = f.sheet;
+    picture.style.width = 100 * width / wide + "%"; picture.style.height = 100 * height / high + "%";
+    picture.style.clipPath = "inset(0 " + 100 * (1 - wide / width) + "% " + 100 * (1 - high / height) + "% 0)";
+  } else picture.removeAttribute("src");
   stage.style.aspectRatio = f.w + " / " + f.h;
   stage.style.maxWidth = "calc(var(--stage-high) * " + (f.w / f.h).toFixed(4) + ")";
   const tiles = tilesOf(f);
@@ -27,7 +32,7 @@ function openFrame(i) {
   if (other !== null) el("beside").value = String(other);
   const charts = el("desk-charts");
   charts.replaceChildren(...all("figure.chart", entries[i]).map((n) => n.cloneNode(true)));
-  for (const chart of all("img", charts)) chart.loading = "eager";
+  drawCharts(i, charts);
   el("desk-facts").replaceChildren(...all(".more > table, .more > .facts, .flags", entries[i]).map((n) => n.cloneNode(true)));
   const at = shown.indexOf(i);
   el("previous").disabled = at <= 0;

@@ -16,11 +16,11 @@ let swapped = false;
 // Screen pixels are finer than the page's on some screens; 1:1 means one picture pixel a screen pixel.
 const density = () => zoom / Math.max(1, window.devicePixelRatio || 1);
 /** @type {(c: any[]) => any} */
-const spotOf = (c) => ({ name: c[0], slug: c[0] === "Best focused" ? "best" : c[0].toLowerCase().replace(" ", "-"), x: c[1], y: c[2], w: c[3], h: c[4], href: c[5], tile: c[6] });
+const spotOf = (c) => ({ name: c[0], slug: c[0] === "Best focused" ? "best" : c[0].toLowerCase().replace(" ", "-"), x: c[1], y: c[2], w: c[3], h: c[4], at: [c[5], c[6]], tile: c[7] });
 /** @type {(f: Frame) => any[]} */
 const spotsOf = (f) => f.crops.map(spotOf);
 /** @type {(f: Frame, p: Place) => any} */
-const spotAt = (f, p) => ({ name: PLACES.place, slug: "place", x: p.x * f.w - 128, y: p.y * f.h - 128, w: 256, h: 256, href: null, tile: tileAt(f, p) });
+const spotAt = (f, p) => ({ name: PLACES.place, slug: "place", x: p.x * f.w - 128, y: p.y * f.h - 128, w: 256, h: 256, at: null, tile: tileAt(f, p) });
 
 // One window about the middle of a spot: the stored patch at once, the whole picture over it where the patch is too small.
 /** @type {(f: Frame, spot: any) => any} */
@@ -35,15 +35,21 @@ function pane(f, spot) {
     view.append(picture);
     return picture;
   };
-  if (spot.href) add(spot.href, spot.w / 2, spot.h / 2, spot.w, spot.h);
+  // A patch is a part of the frame's sheet, of which the rest is cut away.
+  const patch = (/** @type {any} */ s, /** @type {number} */ x, /** @type {number} */ y) => {
+    const [width, height] = f.laid_out, [left, top] = s.at;
+    const picture = add(f.sheet, left + x, top + y, width, height);
+    picture.style.clipPath = "inset(" + [top, width - left - s.w, height - top - s.h, left].map((n) => n * px + "px").join(" ") + ")";
+  };
+  if (spot.at) patch(spot, spot.w / 2, spot.h / 2);
   else if (!f.full) {
     const near = nearestPatch(f, cx, cy);
     if (!near) return make("p", "This report was written without pictures.", { class: "crop none" });
-    add(near.href, clamp(cx - near.x, 0, near.w), clamp(cy - near.y, 0, near.h), near.w, near.h);
+    patch(near, clamp(cx - near.x, 0, near.w), clamp(cy - near.y, 0, near.h));
     view.append(make("p", "The nearest patch kept: " + near.name.toLowerCase() + ". Audit again with --renditions to look anywhere.", { class: "crop-note" }));
   }
   view.whole = () => {
-    if (!f.full || (spot.href && view.clientWidth <= spot.w * px + 1 && view.clientHeight <= spot.h * px + 1)) return;
+    if (!f.full || (spot.at && view.clientWidth <= spot.w * px + 1 && view.clientHeight <= spot.h * px + 1)) return;
     // What would lie outside the picture is room for more of it.
     const inside = (/** @type {number} */ at, /** @type {number} */ half, /** @type {number} */ size) => clamp(at, Math.min(half, size / 2), Math.max(size - half, size / 2));
     const patches = [...view.children];
@@ -88,7 +94,7 @@ function across(a, b, x, y) {
 /** @type {(f: Frame, o: Frame, spot: any) => any} */
 function counterpart(f, o, spot) {
   const there = across(f, o, spot.x + spot.w / 2, spot.y + spot.h / 2);
-  if (o.full) return { ...spot, x: there.x - spot.w / 2, y: there.y - spot.h / 2, href: null, tile: null, apart: 0 };
+  if (o.full) return { ...spot, x: there.x - spot.w / 2, y: there.y - spot.h / 2, at: null, tile: null, apart: 0 };
   const own = spotsOf(o).find((s) => s.slug === spot.slug) || nearestPatch(o, there.x, there.y);
   return own && { ...own, apart: Math.hypot(own.x + own.w / 2 - there.x, own.y + own.h / 2 - there.y) / o.w };
 }

@@ -75,6 +75,10 @@ entries.forEach((entry, i) => {
   plate.setAttribute("tabindex", "-1");
   plate.addEventListener("click", look);
 });
+list.addEventListener("toggle", (/** @type {any} */ e) => {
+  const entry = e.target.closest(".entry"), i = entry ? +entry.id.slice(6) - 1 : -1;
+  if (i >= 0 && e.target.open && all("[data-chart]:not([src])", entry).length) withTiles(i, () => drawCharts(i, entry));
+}, true);
 // On a fine screen one picture pixel a screen pixel is too small to judge at arm's length.
 if (window.devicePixelRatio >= 1.75) zoom = 2;
 units(document.body.classList.contains("imperial") ? "imperial" : "metric");

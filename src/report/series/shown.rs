@@ -2,7 +2,8 @@
 
 use crate::measure::register::Similarity;
 use crate::quantity::{Region, ZoneName};
-use crate::report::pictures::{Picture, Tone, cropped, grey, overview};
+use crate::report::pictures::{Tone, cropped, grey, overview};
+use crate::report::sheet::Picture;
 use crate::series::Answer;
 use crate::shot::Plane;
 
