@@ -24,7 +24,7 @@ use scene::{Picture, Scene};
 
 /// Columns before what the estimator is told.
 const COLUMNS: [&str; 11] =
-    ["scene", "draw", "spread", "way", "halved", "flat", "ln_width", "own", "visible", "amount", "smoothing"];
+    ["scene", "draw", "spread", "way", "reduced", "flat", "ln_width", "own", "visible", "amount", "smoothing"];
 /// Side of the tiles, px: one patch each.
 const TILE: usize = 96;
 /// Largest part of a scene that is seen under one spread, px: many spreads tell more than many places.
@@ -44,7 +44,8 @@ struct Draw {
     /// Which fixed spread, where it is one.
     spread: usize,
     way: Way,
-    halved: bool,
+    /// How many pixels of the scene, along a side, are averaged to one.
+    reduced: usize,
     turned: (bool, bool, bool),
     snr: f64,
     /// Rows filled with even light, as shares of the height.
@@ -68,7 +69,7 @@ impl Draw {
             kernel: kernel::random(&mut dice),
             spread: 0,
             way: Way::random(&mut dice),
-            halved: dice.u8(0..4) == 0,
+            reduced: [1, 1, 1, 2, 2, 3][dice.usize(0..6)],
             turned: (dice.bool(), dice.bool(), dice.bool()),
             snr: log_even(&mut dice, 25.0, 250.0),
             sky,
@@ -106,7 +107,7 @@ impl Draw {
             kernel: Kernel { psf, lambda_n_px },
             spread,
             way,
-            halved: index % 2 == 1,
+            reduced: 1 + index % 2,
             turned: (false, false, false),
             snr: 80.0,
             sky: None,
@@ -120,7 +121,7 @@ impl Draw {
     fn rows(&self, scenes: &[Scene], scratch: &Path) -> anyhow::Result<Vec<Vec<f32>>> {
         let mut dice = Rng::with_seed(self.seed);
         let scene = &scenes[self.scene];
-        let scene = if self.halved { scene.halved() } else { scene.clone() };
+        let scene = if self.reduced > 1 { scene.reduced(self.reduced) } else { scene.clone() };
         let scene = scene.turned(self.turned.0, self.turned.1, self.turned.2);
         let most = if self.fixed { (usize::MAX, usize::MAX) } else { PART };
         let part = scene.part(most, (dice.f64(), dice.f64()));
@@ -167,7 +168,7 @@ impl Draw {
                     self.index as f32,
                     self.spread as f32,
                     self.way.number(),
-                    flag(self.halved),
+                    self.reduced as f32,
                     flag(top),
                     width as f32,
                     own as f32,

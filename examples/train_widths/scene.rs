@@ -85,17 +85,18 @@ impl Scene {
         self.own.get(row * self.columns + column).copied().flatten()
     }
 
-    /// The scene averaged over squares of two pixels: what is left of its own blur halves.
-    pub fn halved(&self) -> Self {
-        let (width, height) = (self.picture.width / 2, self.picture.height / 2);
+    /// The scene averaged over squares of `by` pixels, which is what larger pixels would see: what is left of its own blur
+    /// shrinks with it.
+    pub fn reduced(&self, by: usize) -> Self {
+        let (width, height) = (self.picture.width / by, self.picture.height / by);
         let data = (0..width * height)
             .map(|i| {
-                let at = 2 * (i / width) * self.picture.width + 2 * (i % width);
-                let row = |k: usize| self.picture.data[at + k] + self.picture.data[at + k + 1];
-                0.25 * (row(0) + row(self.picture.width))
+                let at = by * (i / width) * self.picture.width + by * (i % width);
+                let rows = (0..by).map(|k| self.picture.data[at + k * self.picture.width..][..by].iter().sum::<f32>());
+                rows.sum::<f32>() / (by * by) as f32
             })
             .collect();
-        let own = self.own.iter().map(|o| o.map(|v| v / 2.0)).collect();
+        let own = self.own.iter().map(|o| o.map(|v| v / by as f64)).collect();
         Self { picture: Picture { width, height, data }, own, ..*self }
     }
 

@@ -21,11 +21,13 @@ use crate::shot::Plane;
 /// Chosen: from there two patches overlap by less than half. Side of a tile from which it gets another patch along that
 /// side.
 const ANOTHER: u32 = 160;
+/// Chosen: some rows for each time that the weights are fetched. Tiles whose patches go through the network together.
+const TOGETHER: usize = 16;
 /// Chosen: the border of what is clipped looks crisp. Share of clipped samples from which a patch is not read.
 const CLIPPED: f64 = 0.1;
 /// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
 /// have in common: what scenes of a kind mislead by.
-const COMMON: f64 = 0.48;
+const COMMON: f64 = 0.37;
 
 /// Patches of a tile: their corners, which may lie outside the picture.
 fn places(region: Region) -> impl Iterator<Item = (isize, isize)> {
@@ -85,20 +87,26 @@ impl<'a> Views<'a> {
         features::of(sight, &self.frame, &self.spectrum, &self.gradients, code)
     }
 
-    /// What the patches of a tile say together.
-    fn reading(&self, sights: &[Sight]) -> Reading {
-        let mut reading = Reading::default();
-        let mut sayings = Vec::with_capacity(sights.len());
-        for sight in sights.iter().filter(|s| s.clipped <= CLIPPED) {
-            let noise = self.spectrum.at(sight.level);
-            if features::has_detail(sight, &noise) {
-                reading.detail = true;
-                reading.alive |= features::alive(sight, &noise);
-                sayings.push(network::read(&self.described(sight)));
+    /// What the patches of some tiles say, those of a tile together.
+    fn readings(&self, tiles: &[Vec<Sight>]) -> Vec<Reading> {
+        let mut readings = vec![Reading::default(); tiles.len()];
+        let (mut patches, mut whose) = (Vec::new(), Vec::new());
+        for (k, sights) in tiles.iter().enumerate() {
+            for sight in sights.iter().filter(|s| s.clipped <= CLIPPED) {
+                let noise = self.spectrum.at(sight.level);
+                if features::has_detail(sight, &noise) {
+                    readings[k].detail = true;
+                    readings[k].alive |= features::alive(sight, &noise);
+                    patches.push(self.described(sight));
+                    whose.push(k);
+                }
             }
         }
-        reading.width = pooled(&sayings);
-        reading
+        let sayings: Vec<(usize, Saying)> = whose.into_iter().zip(network::read(&patches)).collect();
+        for of_one in sayings.chunk_by(|a, b| a.0 == b.0) {
+            readings[of_one[0].0].width = pooled(&of_one.iter().map(|s| s.1).collect::<Vec<_>>());
+        }
+        readings
     }
 }
 
@@ -130,7 +138,7 @@ pub(super) struct Reading {
 /// Reads every tile of a frame.
 pub(super) fn read(plane: &Plane, regions: &[Region], noise: &NoiseModel, known: &Known) -> Vec<Reading> {
     let views = Views::of(plane, regions, noise, known);
-    views.sights.par_iter().with_min_len(8).map(|sights| views.reading(sights)).collect()
+    views.sights.par_chunks(TOGETHER).flat_map_iter(|tiles| views.readings(tiles)).collect()
 }
 
 /// Mean of some patches, weighted by their errors, in ln.
