@@ -6,6 +6,7 @@ mod tilemaps;
 
 use std::path::PathBuf;
 
+use rayon::prelude::*;
 use tilemaps::Scene;
 use tussock::diagnose::{Cause, Diagnosis, diagnose};
 use tussock::intake::{self, Overrides};
@@ -50,9 +51,10 @@ struct Moved {
 /// Runs the table: `names` of the numbers a line, `set` moves one of them by a factor.
 pub fn run(names: &str, set: &dyn Fn(usize, f64), words: &[String]) -> anyhow::Result<()> {
     let read = words.iter().position(|w| w == "--read").and_then(|k| words.get(k + 1)).map(PathBuf::from);
+    let count = words.iter().position(|w| w == "--scenes").and_then(|k| words.get(k + 1)?.parse().ok()).unwrap_or(100);
     let has = |room: &str| words.iter().any(|w| w == room);
     set(usize::MAX, 1.0);
-    let cases = if has("diagnose") || has("judge") { cases(read)? } else { Vec::new() };
+    let cases = if has("diagnose") || has("judge") { cases(read, count)? } else { Vec::new() };
     let learned = if has("lens") { lens_frames() } else { Vec::new() };
     let patches = if has("measure") { patches() } else { Vec::new() };
     let judge = || {
@@ -115,8 +117,9 @@ fn compared(plain: &Outcome, moved: &[Outcome; 2]) -> Moved {
 
 fn diagnosed(cases: &[Case]) -> Outcome {
     let mut out = Outcome::default();
-    for case in cases {
-        let d = diagnose(&case.map, &case.capture, None, &Intent::default());
+    let found: Vec<Diagnosis> =
+        cases.par_iter().map(|c| diagnose(&c.map, &c.capture, None, &Intent::default())).collect();
+    for (case, d) in cases.iter().zip(found) {
         let word = |k: usize| d.zones[k].answer.judgement;
         out.words.push((d.verdict.cause, word(0), word(1)));
         out.numbers.extend([0, 1].map(|k: usize| optical(&d, k)));
@@ -130,14 +133,14 @@ fn optical(d: &Diagnosis, zone: usize) -> Option<f64> {
 }
 
 /// Random scenes, hard cases (half as many in all), and photographs read by eye.
-fn cases(read: Option<PathBuf>) -> anyhow::Result<Vec<Case>> {
+fn cases(read: Option<PathBuf>, count: u64) -> anyhow::Result<Vec<Case>> {
     let case = |scene: &Scene| Case {
         map: scene.map(),
         capture: scene.capture(),
         truth: scene.is_clear().then(|| scene.cause()),
     };
-    let mut all: Vec<Case> = (0..100).map(|seed| case(&Scene::random(seed))).collect();
-    for seed in 10_000..10_012 {
+    let mut all: Vec<Case> = (0..count).map(|seed| case(&Scene::random(seed))).collect();
+    for seed in 10_000..10_000 + count.div_ceil(8) {
         let plain = Scene { motion: None, tilt_px: 0.0, rock: None, pool: 0.0, pool_depth: 0.0, ..Scene::random(seed) };
         let near = 1.0 / plain.ground(plain.bottom());
         let scene = Scene { lens: (0.2, 0.6, 2.5), ..plain };
