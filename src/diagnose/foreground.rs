@@ -4,6 +4,7 @@
 use super::evidence::{Evidence, Sample};
 use super::zones::Reading;
 use crate::measure::TileMap;
+use crate::stats::upper_median;
 
 /// A width told by rows or a band of tiles.
 #[derive(Clone, Copy, Debug)]
@@ -50,9 +51,8 @@ fn ground(e: &Evidence, horizon: f64) -> Vec<Row<'_>> {
 /// Chosen: a sixth, four of 24. Share of the columns that a row must have measured.
 const FILLED: f64 = 1.0 / 6.0;
 
-fn median(mut all: Vec<f64>) -> f64 {
-    all.sort_by(f64::total_cmp);
-    all[all.len() / 2]
+fn median(all: Vec<f64>) -> f64 {
+    upper_median(all).unwrap_or(f64::NAN)
 }
 
 /// Chosen: three times the permitted is far beyond what water's ripple and grass read, a blur of tens of pixels passes

@@ -6,6 +6,7 @@
 use realfft::RealFftPlanner;
 
 use crate::shot::{Mosaic, Plane};
+use crate::stats::upper_median;
 
 /// Chosen: long enough for a line to stand out, short enough to be quick. Side of the middle of the picture that is
 /// looked at, px, and the least that tells.
@@ -76,9 +77,8 @@ fn lines(roughness: &[f64]) -> Option<Vec<f64>> {
     fft.process(&mut signal, &mut spectrum).ok()?;
     let power: Vec<f64> = spectrum.iter().map(|c| c.norm()).collect();
     let usual = |i: usize| {
-        let mut part = power[i.saturating_sub(60)..(i + 60).min(power.len())].to_vec();
-        part.sort_by(f64::total_cmp);
-        part[part.len() / 2]
+        let part = power[i.saturating_sub(60)..(i + 60).min(power.len())].to_vec();
+        upper_median(part).unwrap_or(f64::INFINITY)
     };
     let frequency = |i: usize| i as f64 / n as f64;
     let on = |f: f64, parts: f64| (parts * f - (parts * f).round()).abs() / parts < BLOCKS;

@@ -6,7 +6,7 @@ use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops}
 
 use super::spots::{Spot, SpotName, spots};
 use super::{Frame, hue};
-use crate::quantity::Region;
+use crate::quantity::{Region, srgb};
 use crate::shot::{Plane, Tint};
 
 /// Long side of a thumbnail, px.
@@ -266,13 +266,8 @@ impl Tone {
     }
 
     fn with(plane: &Plane, gain: f64, range: f64) -> Self {
-        let table = (0..=u16::MAX)
-            .map(|v| {
-                let linear = (gain * (f64::from(v) - f64::from(plane.black)) / range).clamp(0.0, 1.0);
-                let shown = if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 };
-                (shown * 255.0).round() as u8
-            })
-            .collect();
+        let table =
+            (0..=u16::MAX).map(|v| srgb::f64::byte(gain * (f64::from(v) - f64::from(plane.black)) / range)).collect();
         Self { table }
     }
 

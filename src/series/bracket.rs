@@ -4,7 +4,7 @@ use super::focusing::focusing;
 pub use super::widths::Widths;
 use super::widths::steadied;
 use super::{Blurs, ZoneBlur, ZoneName, ends};
-use crate::optics::WAVELENGTH_UM;
+use crate::optics;
 use crate::quantity::{Estimate, Region};
 
 /// What a focus bracket answers.
@@ -46,7 +46,7 @@ pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_
     let known = || f_numbers.iter().copied().flatten();
     let (least, most) = known().fold((f64::INFINITY, 0.0_f64), |m, n| (m.0.min(n), m.1.max(n)));
     if most <= ONE_APERTURE * least {
-        let lambda_n_px = known().next().zip(pitch_um).map(|(n, p)| WAVELENGTH_UM * n / p);
+        let lambda_n_px = known().next().zip(pitch_um).map(|(n, p)| optics::lambda_n_px(n, p));
         if let Some(fitted) = focusing(blurs, tiles, lambda_n_px) {
             return fitted;
         }

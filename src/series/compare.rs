@@ -18,6 +18,7 @@ use crate::measure::register::{Registration, refine};
 use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::{DISC_SIGMA, Intent, Place, Region, ZoneName};
 use crate::shot::{Capture, Plane, Source};
+use crate::stats::upper_median;
 
 /// What is asked of a comparison.
 #[derive(Clone, Copy, Debug)]
@@ -55,9 +56,8 @@ const MOVED: f64 = 0.34;
 #[must_use]
 pub fn reference(seen: &[Seen]) -> usize {
     let rank = |s: &Seen| {
-        let mut widths: Vec<f64> = s.map.map_or_else(Vec::new, |m| m.measured().map(|(_, e)| e.value).collect());
-        widths.sort_by(f64::total_cmp);
-        widths.len() as f64 / (0.3 + widths.get(widths.len() / 2).copied().unwrap_or(10.0))
+        let widths: Vec<f64> = s.map.map_or_else(Vec::new, |m| m.measured().map(|(_, e)| e.value).collect());
+        widths.len() as f64 / (0.3 + upper_median(widths).unwrap_or(10.0))
     };
     let ranks: Vec<f64> = seen.iter().map(rank).collect();
     (0..seen.len()).max_by(|&a, &b| ranks[a].total_cmp(&ranks[b])).unwrap_or(0)

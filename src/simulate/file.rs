@@ -10,7 +10,8 @@ use image::{ExtendedColorType, ImageEncoder};
 use super::noise::Dice;
 use super::render::Rendered;
 use super::scene::SceneSpec;
-use super::sensor::{Noise, to_srgb};
+use super::sensor::Noise;
+use crate::quantity::srgb;
 
 /// Linear light as files are made from it.
 #[derive(Clone, Copy, Debug)]
@@ -179,7 +180,7 @@ pub fn jpeg(light: &Light, facts: Option<&Facts>, developing: &Developing) -> im
                 } else {
                     level + developing.noise.sd(level) * dice.normal()
                 };
-                to_srgb(noisy as f32)
+                srgb::f32::code(noisy as f32)
             })
         })
         .collect();
