@@ -1,4 +1,6 @@
 //! The network: what it was fitted to is told by `weights.txt`, how by the example `train_widths`.
+//!
+//! `build.rs` turns the text into bytes, so that the program need not parse a megabyte at every start.
 
 use std::sync::LazyLock;
 
@@ -6,8 +8,8 @@ use multiversion::multiversion;
 
 use super::features::COUNT;
 
-/// Weights as `fit.py` writes them.
-const TEXT: &str = include_str!("weights.txt");
+/// For each block of numbers that `fit.py` writes, how many there are and the numbers, four bytes each with the lowest first.
+const WEIGHTS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/weights.bin"));
 
 /// What one patch says: ln of the width (px) and the standard deviation of that.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,28 +36,24 @@ struct Network {
     members: Vec<[Layer; 3]>,
 }
 
-static NETWORK: LazyLock<Network> = LazyLock::new(|| Network::parse(TEXT));
+static NETWORK: LazyLock<Network> = LazyLock::new(|| Network::parse(WEIGHTS));
 
-/// Reads one patch by its numbers.
-pub(super) fn read(features: &[f32; COUNT]) -> Saying {
+/// Reads some patches by their numbers.
+pub(super) fn read(features: &[[f32; COUNT]]) -> Vec<Saying> {
     NETWORK.read(features)
 }
 
 impl Network {
-    /// Lines starting with `#` are remarks; "name rows columns" is followed by the rows.
-    fn parse(text: &str) -> Self {
-        let mut lines = text.lines().filter(|l| !l.starts_with('#'));
-        let mut parts: Vec<(String, usize, Vec<f32>)> = Vec::new();
-        while let Some(head) = lines.next() {
-            let mut words = head.split_whitespace();
-            let name = words.next().unwrap_or_default().to_owned();
-            let mut size = || words.next().and_then(|w| w.parse::<usize>().ok()).unwrap_or(0);
-            let (rows, columns) = (size(), size());
-            let numbers = lines.by_ref().take(rows).flat_map(str::split_whitespace).filter_map(|w| w.parse().ok());
-            parts.push((name, columns, numbers.collect()));
+    /// Mean and spread of the numbers, then each member's weights and bias layer by layer.
+    fn parse(bytes: &[u8]) -> Self {
+        let mut rest = bytes.as_chunks::<4>().0.iter();
+        let mut parts: Vec<Vec<f32>> = Vec::new();
+        while let Some(&count) = rest.next() {
+            let count = u32::from_le_bytes(count) as usize;
+            parts.push(rest.by_ref().take(count).map(|&b| f32::from_le_bytes(b)).collect());
         }
         let mut parts = parts.into_iter();
-        let mut numbers = || parts.next().map(|p| p.2).unwrap_or_default();
+        let mut numbers = || parts.next().unwrap_or_default();
         let (mean, spread) = (numbers(), numbers());
         let mut members = Vec::new();
         loop {
@@ -70,31 +68,40 @@ impl Network {
         }
     }
 
-    fn read(&self, features: &[f32; COUNT]) -> Saying {
-        let scaled: Vec<f32> = features
-            .iter()
-            .zip(self.mean.iter().zip(&self.spread))
-            .map(|(v, (mean, spread))| ((v - mean) / spread).clamp(-FARTHEST, FARTHEST))
-            .collect();
-        let outs: Vec<(f64, f64)> = self
+    fn read(&self, features: &[[f32; COUNT]]) -> Vec<Saying> {
+        let scaled: Vec<Vec<f32>> = features.iter().map(|one| self.scaled(one)).collect();
+        // What each member says of each patch.
+        let outs: Vec<Vec<Vec<f32>>> = self
             .members
             .iter()
             .map(|[first, second, last]| {
                 let mut hidden = first.through(&scaled);
-                hidden.iter_mut().for_each(swish);
+                hidden.iter_mut().flatten().for_each(swish);
                 let mut hidden = second.through(&hidden);
-                hidden.iter_mut().for_each(swish);
-                let out = last.through(&hidden);
-                (f64::from(out[0]), f64::from(out[1]).clamp(LOG_SD.0, LOG_SD.1))
+                hidden.iter_mut().flatten().for_each(swish);
+                last.through(&hidden)
             })
             .collect();
-        let n = outs.len() as f64;
-        let log = outs.iter().map(|o| o.0).sum::<f64>() / n;
-        // Where the members differ nothing like this patch was in the training.
-        let apart = outs.iter().map(|o| (o.0 - log).powi(2)).sum::<f64>() / n;
-        let variance = outs.iter().map(|o| (2.0 * o.1).exp()).sum::<f64>() / n;
-        Saying { log, sd: (variance + apart).sqrt() }
+        let of = |patch: usize| outs.iter().map(move |member| &member[patch]);
+        (0..features.len()).map(|patch| said(of(patch).map(|out| (f64::from(out[0]), f64::from(out[1]))))).collect()
     }
+
+    fn scaled(&self, features: &[f32; COUNT]) -> Vec<f32> {
+        let scales = self.mean.iter().zip(&self.spread);
+        let scaled = features.iter().zip(scales).map(|(v, (mean, spread))| (v - mean) / spread);
+        scaled.map(|v| v.clamp(-FARTHEST, FARTHEST)).collect()
+    }
+}
+
+/// What the members say together: each ln of the width and ln of its standard deviation.
+fn said(members: impl Iterator<Item = (f64, f64)>) -> Saying {
+    let outs: Vec<(f64, f64)> = members.map(|(log, sd)| (log, sd.clamp(LOG_SD.0, LOG_SD.1))).collect();
+    let n = outs.len() as f64;
+    let log = outs.iter().map(|o| o.0).sum::<f64>() / n;
+    // Where the members differ nothing like this patch was in the training.
+    let apart = outs.iter().map(|o| (o.0 - log).powi(2)).sum::<f64>() / n;
+    let variance = outs.iter().map(|o| (2.0 * o.1).exp()).sum::<f64>() / n;
+    Saying { log, sd: (variance + apart).sqrt() }
 }
 
 impl Layer {
@@ -106,19 +113,58 @@ impl Layer {
         Self { outputs, weights, bias }
     }
 
-    fn through(&self, inputs: &[f32]) -> Vec<f32> {
-        let mut out = self.bias.clone();
-        add_weighted(&mut out, &self.weights, inputs, self.outputs);
+    /// Its outputs for some patches, as many at once as a tile has, so that the weights are fetched once for all of them.
+    fn through(&self, inputs: &[Vec<f32>]) -> Vec<Vec<f32>> {
+        let mut out = vec![self.bias.clone(); inputs.len()];
+        let mut some = inputs.chunks_exact(TOGETHER);
+        let mut outs = out.chunks_exact_mut(TOGETHER);
+        for (inputs, out) in some.by_ref().zip(outs.by_ref()) {
+            let inputs: [&[f32]; TOGETHER] = std::array::from_fn(|k| inputs[k].as_slice());
+            add_weighted(out, &self.weights, inputs, self.outputs);
+        }
+        for (inputs, out) in some.remainder().iter().zip(outs.into_remainder().chunks_mut(1)) {
+            add_weighted(out, &self.weights, [inputs.as_slice()], self.outputs);
+        }
         out
     }
 }
 
-/// Adds each input's weights, times the input.
+/// Patches that are read at once, and outputs: as many sums as processors have registers for.
+const TOGETHER: usize = 4;
+const OUTPUTS: usize = 16;
+
+/// Adds each input's weights, times the input, to each patch's outputs.
 #[multiversion(targets("x86_64+avx2"))]
-fn add_weighted(out: &mut [f32], weights: &[f32], inputs: &[f32], outputs: usize) {
-    for (weights, &input) in weights.chunks_exact(outputs).zip(inputs) {
-        for (o, w) in out.iter_mut().zip(weights) {
-            *o += w * input;
+fn add_weighted<const PATCHES: usize>(
+    out: &mut [Vec<f32>],
+    weights: &[f32],
+    inputs: [&[f32]; PATCHES],
+    outputs: usize,
+) {
+    let whole = outputs / OUTPUTS * OUTPUTS;
+    for from in (0..whole).step_by(OUTPUTS) {
+        let mut sums = [[0.0_f32; OUTPUTS]; PATCHES];
+        for (sums, out) in sums.iter_mut().zip(out.iter()) {
+            sums.copy_from_slice(&out[from..from + OUTPUTS]);
+        }
+        for (i, weights) in weights.chunks_exact(outputs).enumerate() {
+            let weights = &weights[from..from + OUTPUTS];
+            for (sums, inputs) in sums.iter_mut().zip(inputs) {
+                let input = inputs[i];
+                for k in 0..OUTPUTS {
+                    sums[k] += weights[k] * input;
+                }
+            }
+        }
+        for (sums, out) in sums.iter().zip(out.iter_mut()) {
+            out[from..from + OUTPUTS].copy_from_slice(sums);
+        }
+    }
+    for (out, inputs) in out.iter_mut().zip(inputs) {
+        for (weights, &input) in weights.chunks_exact(outputs).zip(inputs) {
+            for k in whole..outputs {
+                out[k] += weights[k] * input;
+            }
         }
     }
 }
@@ -153,10 +199,10 @@ mod tests {
             [zero(2, COUNT), zero(2, 2), Layer::of(&[0.0; 4], vec![bias, (0.1_f32).ln()])]
         };
         let alone = Network { mean: vec![0.0; COUNT], spread: vec![1.0; COUNT], members: vec![member(0.2)] };
-        let saying = alone.read(&[1.0; COUNT]);
+        let saying = alone.read(&[[1.0; COUNT]])[0];
         assert!((saying.log - 0.2).abs() < 1e-6 && (saying.sd - 0.1).abs() < 1e-6, "{saying:?}");
         let both = Network { members: vec![member(0.0), member(0.4)], ..alone };
-        let saying = both.read(&[1.0; COUNT]);
+        let saying = both.read(&[[1.0; COUNT]])[0];
         assert!((saying.log - 0.2).abs() < 1e-6 && (saying.sd - 0.1_f64.hypot(0.2)).abs() < 1e-6, "{saying:?}");
     }
 }
