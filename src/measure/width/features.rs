@@ -29,6 +29,10 @@ pub(super) struct Frame {
     pupil: Option<f64>,
 }
 
+/// Derived: the pupils of the fit (`examples/train_widths/kernel.rs`). Wavelength times f-number over pitch that the networks know;
+/// a smaller one hides behind the pixel.
+const PUPILS: std::ops::RangeInclusive<f64> = 0.3..=3.5;
+
 impl Frame {
     pub(super) fn of(plane: &Plane, step: f64, known: &Known) -> Self {
         let flag = |is: bool| if is { 1.0 } else { 0.0 };
@@ -38,7 +42,7 @@ impl Frame {
             rendered: flag(plane.rendered),
             step: plane.jpeg.is_some().then_some(step),
             overshoot: known.overshoot.filter(|v| v.is_finite()),
-            pupil: known.lambda_n_px.filter(|v| v.is_finite() && *v > 0.0),
+            pupil: known.lambda_n_px.filter(|v| PUPILS.contains(v)),
         }
     }
 }
