@@ -174,7 +174,13 @@ fn frames_of_one_scene_are_found_and_no_others() {
     let members: Vec<Seen> = smalls
         .iter()
         .zip(&captures)
-        .map(|(small, capture)| Seen { file: "", size: (SIDE as u32, SIDE as u32), capture, small, map: None })
+        .map(|(small, capture)| Seen {
+            file: "",
+            size: (SIDE as u32, SIDE as u32),
+            capture,
+            small: small.into(),
+            map: None,
+        })
         .collect();
     let groups = group(&members);
     let found: Vec<(Vec<usize>, Varied)> = groups.iter().map(|g| (g.members.clone(), g.varied)).collect();
@@ -216,7 +222,7 @@ fn frames_focused_elsewhere_are_no_aperture_series() {
         let members: Vec<Seen> = captures
             .iter()
             .zip(&smalls)
-            .map(|(capture, small)| Seen { file: "", size, capture, small, map: None })
+            .map(|(capture, small)| Seen { file: "", size, capture, small: small.into(), map: None })
             .collect();
         group(&members).first().map(|g| g.varied)
     };

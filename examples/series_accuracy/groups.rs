@@ -81,7 +81,13 @@ pub fn groups(seed: u64) {
         .collect();
     let members: Vec<Seen> = seen
         .iter()
-        .map(|(small, map, capture)| Seen { file: "", size: (map.width, map.height), capture, small, map: Some(map) })
+        .map(|(small, map, capture)| Seen {
+            file: "",
+            size: (map.width, map.height),
+            capture,
+            small: small.into(),
+            map: Some(map.into()),
+        })
         .collect();
     if std::env::var_os("VERBOSE").is_some() {
         for b in 0..shots.len() {

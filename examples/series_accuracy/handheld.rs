@@ -275,8 +275,8 @@ fn tell(planes: &[Plane], captures: &[Capture], intent: &Intent) -> Told {
             file: "frame",
             size: (maps[k].width, maps[k].height),
             capture: &captures[k],
-            small: &smalls[k],
-            map: Some(&maps[k]),
+            small: (&smalls[k]).into(),
+            map: Some((&maps[k]).into()),
         })
         .collect();
     let found = group(&seen);

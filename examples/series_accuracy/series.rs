@@ -59,8 +59,8 @@ pub fn compare(specs: &[SceneSpec], varied: Varied, permitted_px: f64, dice: &mu
             file: "frame",
             size: (maps[k].width, maps[k].height),
             capture: &captures[k],
-            small: &smalls[k],
-            map: Some(&maps[k]),
+            small: (&smalls[k]).into(),
+            map: Some((&maps[k]).into()),
         })
         .collect();
     let reference = reference(&seen);

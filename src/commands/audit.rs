@@ -98,10 +98,11 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     for (option, place) in [("--near-at", audit.intent.near_at), ("--far-at", audit.intent.far_at)] {
         place.and_then(|p| missed_mark(option, p, &frames)).iter().for_each(|m| output::say(m));
     }
-    let baselines = guarded(|| baselines::settle(&mut frames, &shelf, &used, &audit.intent)).unwrap_or_else(|words| {
-        output::say(&output::broke_down("learning the lens from these frames", &words));
-        Vec::new()
-    });
+    let baselines = guarded(|| baselines::settle(&mut frames, &shelf, &used, &audit.intent, (&memory, &keys)))
+        .unwrap_or_else(|words| {
+            output::say(&output::broke_down("learning the lens from these frames", &words));
+            Vec::new()
+        });
     let audited = groups::Audited {
         paths: &paths,
         smalls: &smalls,

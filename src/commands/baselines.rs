@@ -5,10 +5,12 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::judging::judged;
+use super::judging::diagnosed;
+pub use super::remember::Memory;
 use super::shelf;
 use crate::lens::{Baseline, learn_shoot};
 use crate::measure::TileMap;
+use crate::output::store::Key;
 use crate::quantity::Intent;
 use crate::report::{BaselineSource, Frame, LensBasis};
 use crate::shot::Capture;
@@ -102,7 +104,13 @@ impl Shelf {
 /// from those very frames and diagnoses them again.
 ///
 /// `used` has the place on the shelf of each frame's baseline. A lens with few frames and no baseline is not listed.
-pub fn settle(frames: &mut [Frame], shelf: &Shelf, used: &[Option<usize>], intent: &Intent) -> Vec<LensBasis> {
+pub fn settle(
+    frames: &mut [Frame],
+    shelf: &Shelf,
+    used: &[Option<usize>],
+    intent: &Intent,
+    (memory, keys): (&Memory, &[Option<Key>]),
+) -> Vec<LensBasis> {
     let mut all: Vec<LensBasis> = (0..shelf.kept.len())
         .filter_map(|place| {
             let members: Vec<usize> = (0..frames.len()).filter(|&k| used[k] == Some(place)).collect();
@@ -123,11 +131,20 @@ pub fn settle(frames: &mut [Frame], shelf: &Shelf, used: &[Option<usize>], inten
         let spread = members.len().div_ceil(MOST);
         let sample: Vec<(&TileMap, &Capture)> =
             members.iter().step_by(spread).map(|&k| (&frames[k].map, &frames[k].capture)).collect();
-        let learned = learn_shoot(&sample);
+        let of: Option<Vec<Key>> = members.iter().step_by(spread).map(|&k| keys[k]).collect();
+        let key = of.and_then(|of| memory.build_key(&of, "lens"));
+        let learned: Result<Baseline, String> = memory.recall(key.as_ref()).unwrap_or_else(|| {
+            let made = learn_shoot(&sample).map_err(|why| why.to_string());
+            memory.remember(key, &made);
+            made
+        });
         if let Ok(baseline) = &learned {
             let again: Vec<_> = members
                 .par_iter()
-                .map(|&k| judged(&frames[k].map, &frames[k].capture, &frames[k].flags, Some(baseline), intent))
+                .map(|&k| {
+                    let Frame { map, capture, flags, .. } = &frames[k];
+                    diagnosed(memory, keys[k], (map, capture, flags), Some(baseline), intent)
+                })
                 .collect();
             for (&k, diagnosis) in members.iter().zip(again) {
                 frames[k].diagnosis = diagnosis;
@@ -135,7 +152,7 @@ pub fn settle(frames: &mut [Frame], shelf: &Shelf, used: &[Option<usize>], inten
         }
         let (baseline, unsuitable) = match learned {
             Ok(baseline) => (Some(baseline), None),
-            Err(why) => (None, Some(why.to_string())),
+            Err(why) => (None, Some(why)),
         };
         all.push(LensBasis {
             lens: name,

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::album::Album;
 use super::asked::Audit;
 use super::baselines::Shelf;
-use super::judging::judged;
+use super::judging::diagnosed;
 use super::remember::Memory;
 use crate::intake::{self, Candidate, IntakeError};
 use crate::measure::register::Small;
@@ -141,13 +141,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     flags.extend(flag);
     let baseline = shelf.find(&capture);
     let known = baseline.map(|place| shelf.baseline(place));
-    // A diagnosis rests on what was asked and on the baseline of the lens.
-    let asked = memory.build_key(key.as_slice(), &format!("diagnosis {:?} {known:?}", audit.intent));
-    let diagnosis = memory.recall(asked.as_ref()).unwrap_or_else(|| {
-        let made = judged(&map, &capture, &flags, known, &audit.intent);
-        memory.remember(asked, &made);
-        made
-    });
+    let diagnosis = diagnosed(memory, key, (&map, &capture, &flags), known, &audit.intent);
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
     if !album.wanted() {
         return Ok(Ok((Done { path: path.to_owned(), frame, baseline, links: Links::default(), small, key }, partly)));

@@ -32,7 +32,7 @@ pub fn compare<'p>(
 /// Near, far, centre and corners as the diagnosis of the reference frame has them, and mid-frame.
 #[must_use]
 pub fn zones(reference: &Seen, found: &Diagnosis) -> Vec<Zone> {
-    let Some(map) = reference.map else { return Vec::new() };
+    let Some(map) = reference.map() else { return Vec::new() };
     let regions: Vec<_> = map.tiles.iter().map(Tile::region).collect();
     let zones = found.zones.iter().map(|z| (z.name, z.tiles.iter().map(|&t| t as usize).collect()));
     series::zones(zones, &regions, reference.size)
@@ -69,8 +69,8 @@ pub fn groups(frames: &[Frame], audited: &Audited) -> Vec<(Group, SeriesGroupVie
             file: &f.file,
             size: (f.map.width, f.map.height),
             capture,
-            small,
-            map: Some(&f.map),
+            small: small.into(),
+            map: Some((&f.map).into()),
         })
         .collect();
     series::group(&seen)

@@ -116,8 +116,8 @@ fn answers(series: &Series, frames: &[Measured], pictured: bool) -> (Vec<Told>, 
             file: &f.file,
             size: (f.map.width, f.map.height),
             capture: &f.capture,
-            small: &f.small,
-            map: Some(&f.map),
+            small: (&f.small).into(),
+            map: Some((&f.map).into()),
         })
         .collect();
     let found = group(&seen);

@@ -1,13 +1,15 @@
 //! Frames of one scene to an answer: laid over each other, compared, answered; one way for every command.
 
 use std::borrow::Cow;
+use std::collections::{HashMap, HashSet};
+use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
 use rayon::prelude::*;
 
 use super::answer::{Answer, NoteKind};
-use super::group::Seen;
 use super::lay::lay_all;
 use super::scale::pitch_um;
+use super::seen::Seen;
 use super::{
     Blurs, Frame, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends, focus_varied,
     on_reference, resolve, settled, sharpest, with_ends, without_soft_content, without_still_content, zone_blurs,
@@ -56,7 +58,7 @@ const MOVED: f64 = 0.34;
 #[must_use]
 pub fn reference(seen: &[Seen]) -> usize {
     let rank = |s: &Seen| {
-        let widths: Vec<f64> = s.map.map_or_else(Vec::new, |m| m.measured().map(|(_, e)| e.value).collect());
+        let widths: Vec<f64> = s.map().map_or_else(Vec::new, |m| m.measured().map(|(_, e)| e.value).collect());
         widths.len() as f64 / (0.3 + upper_median(widths).unwrap_or(10.0))
     };
     let ranks: Vec<f64> = seen.iter().map(rank).collect();
@@ -93,7 +95,7 @@ pub fn compare<'p>(
 ) -> Answer {
     let reference = reference(seen);
     let mut notes = Vec::new();
-    let laid = lay_all(seen, reference);
+    let laid = lay_all(seen, reference, seen.len() > MOST);
     let tiles = tiles(&seen[reference]);
     let copies = copies(seen);
     notes.extend(copies.iter().enumerate().filter_map(|(k, c)| Some((Some(k), NoteKind::CopyOf((*c)?)))));
@@ -197,10 +199,11 @@ fn stop_notes(
     notes.extend((0..seen.len()).filter(|&k| f_numbers[k].is_none()).map(|k| (Some(k), NoteKind::NoFNumber)));
     let assumed = |k: &usize| seen[*k].capture.f_number.as_ref().is_some_and(|f| f.source == Source::Assumed);
     notes.extend((0..seen.len()).filter(assumed).map(|k| (Some(k), NoteKind::FNumberFromName)));
-    let copy = |k: usize| said.iter().any(|n| n.0 == Some(k) && matches!(n.1, NoteKind::CopyOf(_)));
-    let same =
-        |k: &usize| f_numbers[*k].is_some() && !copy(*k) && (0..*k).any(|j| !copy(j) && f_numbers[j] == f_numbers[*k]);
-    notes.extend((1..seen.len()).filter(same).map(|k| (Some(k), NoteKind::SameStop)));
+    let copies: HashSet<usize> =
+        said.iter().filter(|n| matches!(n.1, NoteKind::CopyOf(_))).filter_map(|n| n.0).collect();
+    let mut stops = HashSet::new();
+    let mut same = |k: &usize| f_numbers[*k].is_some_and(|n| !copies.contains(k) && !stops.insert(n.to_bits()));
+    notes.extend((0..seen.len()).filter(&mut same).map(|k| (Some(k), NoteKind::SameStop)));
     notes
 }
 
@@ -209,13 +212,21 @@ fn f_number(capture: &Capture) -> Option<f64> {
 }
 
 fn tiles(seen: &Seen) -> Vec<Region> {
-    seen.map.map_or_else(Vec::new, |m| m.tiles.iter().map(Tile::region).collect())
+    seen.map().map_or_else(Vec::new, |m| m.tiles.iter().map(Tile::region).collect())
 }
 
 /// By frame, the earlier one that it is a copy of.
 fn copies(seen: &[Seen]) -> Vec<Option<usize>> {
-    let same = |a: &Seen, b: &Seen| a.small == b.small && f_number(a.capture) == f_number(b.capture);
-    (0..seen.len()).map(|k| (0..k).find(|&j| same(&seen[j], &seen[k]))).collect()
+    let mut first = HashMap::new();
+    let mut of = |(k, s): (usize, &Seen)| {
+        let small = s.small.get()?;
+        let levels: Vec<u32> = small.data.iter().map(|v| v.to_bits()).collect();
+        let mut hash = DefaultHasher::new();
+        (small.width, small.height, small.factor, levels).hash(&mut hash);
+        let earlier = *first.entry((hash.finish(), f_number(s.capture).map(f64::to_bits))).or_insert(k);
+        (earlier < k).then_some(earlier)
+    };
+    seen.iter().enumerate().map(&mut of).collect()
 }
 
 /// Blur by pairs of frames; with it how each lies on the reference by its pixels.
@@ -237,7 +248,7 @@ fn by_pairs<'p>(
             f_number: f_number(seen[k].capture),
             pitch_um: seen[k].capture.pixel_pitch_um.as_ref().map(|p| p.value),
             spectra,
-            absolute: seen[k].map.map_or_else(|| vec![None; tiles.len()], |m| on_reference(m, registration, tiles)),
+            absolute: seen[k].map().map_or_else(|| vec![None; tiles.len()], |m| on_reference(&m, registration, tiles)),
         });
     };
     for &k in taken {
@@ -258,8 +269,8 @@ fn by_pairs<'p>(
 
 /// Blur by the widths of single frames.
 fn by_widths(seen: &[Seen], laid: &[Option<Registration>], tiles: &[Region]) -> Blurs {
-    let of_frame = |(s, r): (&Seen, &Option<Registration>)| match (s.map, r) {
-        (Some(map), Some(r)) => on_reference(map, Some(r), tiles),
+    let of_frame = |(s, r): (&Seen, &Option<Registration>)| match (s.map(), r) {
+        (Some(map), Some(r)) => on_reference(&map, Some(r), tiles),
         _ => vec![None; tiles.len()],
     };
     let sigma: Vec<_> = seen.par_iter().zip(laid).map(of_frame).collect();

@@ -1,28 +1,16 @@
 //! Which frames show one scene, what was varied between them, and which of near-duplicates is the sharpest.
 
+use std::borrow::Cow;
+
 use jiff::civil::DateTime;
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::seen::Seen;
 use crate::measure::TileMap;
 use crate::measure::register::{Registration, Sketch, Small, likeness, register_small};
 use crate::shot::Capture;
-
-/// A frame as a series sees it: what is kept of it once its pixels are gone.
-#[derive(Clone, Copy, Debug)]
-pub struct Seen<'a> {
-    /// The file as named.
-    pub file: &'a str,
-    /// Size of the upright picture, px.
-    pub size: (u32, u32),
-    /// Capture facts.
-    pub capture: &'a Capture,
-    /// Small picture.
-    pub small: &'a Small,
-    /// What was measured, where it was.
-    pub map: Option<&'a TileMap>,
-}
 
 /// What was varied between the frames of a group.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -85,7 +73,6 @@ const BLOCKS: u32 = 10;
 /// Where dates are missing frames are compared in the order given, so files of one scene must be neighbours.
 #[must_use]
 pub fn group(frames: &[Seen]) -> Vec<Group> {
-    let sketches: Vec<Sketch> = frames.par_iter().map(|f| Sketch::new(f.small)).collect();
     let dates: Vec<Option<f64>> = frames.iter().map(|f| seconds(f.capture)).collect();
     let order = in_time(&dates);
     let mut leader: Vec<usize> = (0..frames.len()).collect();
@@ -96,20 +83,34 @@ pub fn group(frames: &[Seen]) -> Vec<Group> {
         }
         i
     }
-    // Nearest neighbours first: frames that are in one group already need not be compared.
-    for apart in 1..=NEIGHBOURS {
-        let pairs: Vec<(usize, usize)> = order
-            .iter()
-            .zip(order.iter().skip(apart))
-            .map(|(&a, &b)| (a, b))
-            .filter(|&(a, b)| find(&mut leader, a) != find(&mut leader, b))
-            .filter(|&(a, b)| compatible(&frames[a], &frames[b], dates[a], dates[b]))
-            .collect();
-        let one = |&(a, b): &(usize, usize)| one_scene((&frames[a], &sketches[a]), (&frames[b], &sketches[b]));
-        let links: Vec<(usize, usize)> = pairs.into_par_iter().filter(one).collect();
-        for (a, b) in links {
-            let (a, b) = (find(&mut leader, a), find(&mut leader, b));
-            leader[a.max(b)] = a.min(b);
+    let may = |a: usize, b: usize| compatible(&frames[a], &frames[b], dates[a], dates[b]);
+    // What frames look like is held of a part of them at a time and of those that its last are compared with.
+    let mut held: Vec<Option<Look>> = Vec::new();
+    for start in (0..order.len()).step_by(PART) {
+        let part = &order[start..order.len().min(start + PART + NEIGHBOURS)];
+        held.drain(..held.len().min(PART));
+        let compared = |&(i, &k): &(usize, &usize)| {
+            let near = i.saturating_sub(NEIGHBOURS)..part.len().min(i + NEIGHBOURS + 1);
+            part[near].iter().any(|&other| other != k && may(k, other))
+        };
+        let new: Vec<(usize, &usize)> = part.iter().enumerate().skip(held.len()).collect();
+        held.par_extend(new.into_par_iter().map(|at| compared(&at).then(|| Look::at(&frames[*at.1])).flatten()));
+        // Nearest neighbours first: frames that are in one group already need not be compared.
+        for apart in 1..=NEIGHBOURS {
+            let pairs: Vec<(usize, usize)> = (0..part.len().min(PART))
+                .map(|i| (i, i + apart))
+                .filter(|&(_, j)| j < part.len())
+                .filter(|&(i, j)| find(&mut leader, part[i]) != find(&mut leader, part[j]) && may(part[i], part[j]))
+                .collect();
+            let one = |&(i, j): &(usize, usize)| {
+                let both = held[i].as_ref().zip(held[j].as_ref());
+                both.is_some_and(|(a, b)| one_scene(a, b))
+            };
+            let links: Vec<(usize, usize)> = pairs.into_par_iter().filter(one).collect();
+            for (i, j) in links {
+                let (a, b) = (find(&mut leader, part[i]), find(&mut leader, part[j]));
+                leader[a.max(b)] = a.min(b);
+            }
         }
     }
     let mut groups: Vec<Vec<usize>> = vec![Vec::new(); frames.len()];
@@ -121,6 +122,30 @@ pub fn group(frames: &[Seen]) -> Vec<Group> {
         .filter(|g| g.len() > 1)
         .map(|members| Group { varied: varied(frames, &members), members })
         .collect()
+}
+
+/// Chosen: some thirty megabytes. How many frames' looks are held at once.
+const PART: usize = 64;
+
+/// What a frame looks like.
+pub(super) struct Look<'a> {
+    size: (u32, u32),
+    small: Cow<'a, Small>,
+    sketch: Sketch,
+}
+
+impl<'a> Look<'a> {
+    /// Of a frame whose small picture can be had.
+    pub(super) fn at(frame: &Seen<'a>) -> Option<Self> {
+        let small = frame.small.get()?;
+        Some(Self { size: frame.size, sketch: Sketch::new(&small), small })
+    }
+
+    fn turned(&self, quarters: u8) -> Self {
+        let small = self.small.turned(quarters);
+        let size = if quarters % 2 == 0 { self.size } else { (self.size.1, self.size.0) };
+        Self { size, sketch: Sketch::new(&small), small: Cow::Owned(small) }
+    }
 }
 
 /// Dated frames by date, the others where the order given has them: after the dated one before.
@@ -139,28 +164,38 @@ fn in_time(dates: &[Option<f64>]) -> Vec<usize> {
 }
 
 /// Whether two frames show one scene with little shift: by their sketches where these are plain, else by the small pictures.
-fn one_scene(a: (&Seen, &Sketch), b: (&Seen, &Sketch)) -> bool {
-    let Some(alike) = likeness(a.1, b.1) else { return registers(a.0, b.0) };
+fn one_scene(a: &Look, b: &Look) -> bool {
+    let Some(alike) = likeness(&a.sketch, &b.sketch) else { return registers(a, b) };
     if alike.blocks < BLOCKS {
-        return registers(a.0, b.0);
+        return registers(a, b);
     }
     match alike.share {
         share if share < OTHER => false,
-        share if share >= SAME => little(alike.shift, a.0.size),
-        _ => registers(a.0, b.0),
+        share if share >= SAME => little(alike.shift, a.size),
+        _ => registers(a, b),
     }
 }
 
-fn registers(a: &Seen, b: &Seen) -> bool {
-    register_small(a.small, b.small).is_some_and(|r| shows(&r, a) && little(r.map.shift, a.size))
+fn registers(a: &Look, b: &Look) -> bool {
+    lay(a, b).is_some_and(|r| little(r.map.shift, a.size))
 }
 
 fn little(shift: (f64, f64), size: (u32, u32)) -> bool {
     shift.0.hypot(shift.1) < SHIFT * f64::from(size.0.max(size.1))
 }
 
+/// Registers a frame on another by their small pictures; `None` where they don't show one scene.
+pub(super) fn lay(from: &Look, to: &Look) -> Option<Registration> {
+    register_small(&from.small, &to.small).filter(|r| shows(r, from))
+}
+
+/// Whether a frame lies on another as it is, to the precision of a sketch: an eighth of a tile.
+pub(super) fn still(a: &Look, b: &Look) -> bool {
+    likeness(&a.sketch, &b.sketch).is_some_and(|l| l.blocks >= BLOCKS && l.share >= SAME && l.shift == (0.0, 0.0))
+}
+
 /// Whether another frame shows the scene of `frame`, by its registration on it.
-pub(super) fn shows(found: &Registration, frame: &Seen) -> bool {
+fn shows(found: &Registration, frame: &Look) -> bool {
     let (long, short) = (f64::from(frame.size.0.max(frame.size.1)), f64::from(frame.size.0.min(frame.size.1)));
     // Patches are laid out ten along the longer side.
     let laid = 100.0 * short / long;
@@ -219,17 +254,17 @@ fn varied(frames: &[Seen], members: &[usize]) -> Varied {
     }
     // Of many members some, evenly spread: in a run of thousands each with each would take for ever.
     let some: Vec<usize> = members.iter().copied().step_by(members.len().div_ceil(FOCUS_OF)).collect();
-    if some.iter().enumerate().any(|(i, &a)| some[..i].iter().any(|&b| focus_differs(&frames[a], &frames[b]))) {
+    let maps: Vec<Cow<TileMap>> = some.into_iter().filter_map(|k| frames[k].map()).collect();
+    if maps.iter().enumerate().any(|(i, a)| maps[..i].iter().any(|b| focus_differs(a, b))) {
         return Varied::Focus;
     }
     Varied::Nothing
 }
 
 /// Whether some tiles are clearly sharper in one frame and others clearly sharper in the other.
-fn focus_differs(a: &Seen, b: &Seen) -> bool {
-    let (Some(ma), Some(mb)) = (a.map, b.map) else { return false };
+fn focus_differs(a: &TileMap, b: &TileMap) -> bool {
     let (mut first, mut second, mut compared) = (0, 0, 0);
-    for (ta, tb) in ma.tiles.iter().zip(&mb.tiles) {
+    for (ta, tb) in a.tiles.iter().zip(&b.tiles) {
         if let Some((x, y)) = ta.blur.zip(tb.blur) {
             compared += 1;
             let clear = (x.value / y.value).ln().abs() > 0.25 && (x.value - y.value).abs() > 3.0 * x.sd.hypot(y.sd);
@@ -263,14 +298,12 @@ fn why_lone(frames: &[Seen], grouped: &[Option<usize>], k: usize) -> Lone {
     near.sort_by_key(|&m| m.abs_diff(k));
     let mut groups = Vec::new();
     near.retain(|&m| !groups.contains(&grouped[m]) && (groups.push(grouped[m]), true).1);
-    let turned: Vec<(u8, Small)> = [1, 2, 3].map(|q| (q, frames[k].small.turned(q))).into();
-    let sketches: Vec<Sketch> = turned.iter().map(|t| Sketch::new(&t.1)).collect();
+    let turned: Vec<(u8, Look)> =
+        Look::at(&frames[k]).map_or_else(Vec::new, |own| [1, 2, 3].map(|q| (q, own.turned(q))).into());
     for &m in near.iter().take(3) {
-        let other = Sketch::new(frames[m].small);
-        for ((quarters, small), sketch) in turned.iter().zip(&sketches) {
-            let size = if *quarters == 2 { frames[k].size } else { (frames[k].size.1, frames[k].size.0) };
-            let upright = Seen { small, size, ..frames[k] };
-            if one_size(size, frames[m].size) && one_scene((&frames[m], &other), (&upright, sketch)) {
+        let Some(other) = Look::at(&frames[m]) else { continue };
+        for (quarters, upright) in &turned {
+            if one_size(upright.size, other.size) && one_scene(&other, upright) {
                 return Lone::Turned(*quarters);
             }
         }

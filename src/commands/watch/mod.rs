@@ -248,8 +248,8 @@ fn of_scene(done: &Done) -> OfScene<'_> {
         file: &frame.file,
         size: (frame.map.width, frame.map.height),
         capture: &frame.capture,
-        small: &done.small,
-        map: Some(&frame.map),
+        small: (&done.small).into(),
+        map: Some((&frame.map).into()),
     }
 }
 

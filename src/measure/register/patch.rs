@@ -44,6 +44,8 @@ pub(super) struct Matcher {
     forward: Arc<dyn Fft<f32>>,
     inverse: Arc<dyn Fft<f32>>,
     window: Vec<f32>,
+    /// Places of the used frequencies in a spectrum, without the constant part.
+    band: Vec<usize>,
 }
 
 /// Chosen: unrelated patches reach about 0.3. Share of the cross-spectrum that must be in phase at the best alignment.
@@ -55,7 +57,9 @@ impl Matcher {
     pub(super) fn new(size: usize) -> Self {
         let mut planner = FftPlanner::new();
         let window = (0..size).map(|i| (0.5 - 0.5 * (TAU * (i as f64 + 0.5) / size as f64).cos()) as f32).collect();
-        Self { size, forward: planner.plan_fft_forward(size), inverse: planner.plan_fft_inverse(size), window }
+        let within = |&i: &usize| frequency(i % size, size).hypot(frequency(i / size, size)) <= BAND;
+        let band = (1..size * size).filter(within).collect();
+        Self { size, forward: planner.plan_fft_forward(size), inverse: planner.plan_fft_inverse(size), window, band }
     }
 
     /// Looks for the patch of `a` centred at `from` near `near` in `b`; `None` where it is not there, or flat.
@@ -140,13 +144,10 @@ impl Matcher {
     /// Whole-pixel offset with the highest correlation, the spectrum whitened by its square root.
     fn peak(&self, cross: &[Complex<f32>]) -> (i64, i64) {
         let n = self.size;
-        let mut work: Vec<Complex<f32>> = (0..n * n)
-            .map(|i| {
-                let (fx, fy) = (frequency(i % n, n), frequency(i / n, n));
-                let r = fx.hypot(fy);
-                if r > BAND || i == 0 { Complex::new(0.0, 0.0) } else { cross[i] / cross[i].norm().sqrt().max(1e-12) }
-            })
-            .collect();
+        let mut work = vec![Complex::new(0.0f32, 0.0); n * n];
+        for &i in &self.band {
+            work[i] = cross[i] / cross[i].norm().sqrt().max(1e-12);
+        }
         two_dimensional(&*self.inverse, n, &mut work);
         let limit = (n / 3) as i64;
         let signed = |i: usize| if i > n / 2 { i as i64 - n as i64 } else { i as i64 };
@@ -160,43 +161,77 @@ impl Matcher {
     /// Remaining shift from the slope of the phases, by Gauss-Newton; `None` where the phases do not agree.
     fn refine(&self, cross: &[Complex<f32>]) -> Option<(f64, f64)> {
         let n = self.size;
-        let modes: Vec<(f64, f64, Complex<f64>, f64)> = (1..n * n)
-            .filter_map(|i| {
-                let (fx, fy) = (frequency(i % n, n), frequency(i / n, n));
-                let c = Complex::new(f64::from(cross[i].re), f64::from(cross[i].im));
+        // The spectrum of what is real repeats itself, conjugate, on the other side of its middle: one half tells all.
+        let half = self.band.iter().filter(|&&i| i < (n - i / n) % n * n + (n - i % n) % n);
+        let modes: Vec<Mode> = half
+            .map(|&i| {
+                let cross = Complex::new(f64::from(cross[i].re), f64::from(cross[i].im));
                 // The square root keeps the few lowest frequencies from deciding alone.
-                (fx.hypot(fy) <= BAND).then(|| (fx, fy, c, c.norm().sqrt()))
+                Mode { column: i % n, row: i / n, cross, weight: cross.norm().sqrt() }
             })
             .collect();
         let (mut dx, mut dy) = (0.0f64, 0.0f64);
         for _ in 0..6 {
             let (mut xx, mut xy, mut yy, mut bx, mut by) = (0.0, 0.0, 0.0, 0.0, 0.0);
-            for &(fx, fy, c, w) in &modes {
-                let phase = (c * Complex::from_polar(1.0, TAU * (fx * dx + fy * dy))).arg();
+            let turned = self.turned(dx, dy);
+            for m in &modes {
+                let phase = turned(m).arg();
                 if phase.abs() < 0.6 * PI {
-                    let (kx, ky) = (-TAU * fx, -TAU * fy);
-                    xx += w * kx * kx;
-                    xy += w * kx * ky;
-                    yy += w * ky * ky;
-                    bx += w * kx * phase;
-                    by += w * ky * phase;
+                    let (kx, ky) = (-TAU * frequency(m.column, n), -TAU * frequency(m.row, n));
+                    xx += m.weight * kx * kx;
+                    xy += m.weight * kx * ky;
+                    yy += m.weight * ky * ky;
+                    bx += m.weight * kx * phase;
+                    by += m.weight * ky * phase;
                 }
             }
             let det = xx * yy - xy * xy;
             if det <= 1e-6 * xx * yy {
                 return None;
             }
-            dx += (bx * yy - by * xy) / det;
-            dy += (by * xx - bx * xy) / det;
+            let step = ((bx * yy - by * xy) / det, (by * xx - bx * xy) / det);
+            dx += step.0;
+            dy += step.1;
+            if step.0.abs().max(step.1.abs()) < SETTLED {
+                break;
+            }
         }
+        let turned = self.turned(dx, dy);
         let (mut together, mut all) = (0.0, 0.0);
-        for &(fx, fy, c, w) in &modes {
-            let phase = (c * Complex::from_polar(1.0, TAU * (fx * dx + fy * dy))).arg();
-            together += w * phase.cos();
-            all += w;
+        for m in &modes {
+            let c = turned(m);
+            // The cosine of its phase.
+            together += m.weight * c.re / c.norm().max(f64::MIN_POSITIVE);
+            all += m.weight;
         }
         (together > IN_PHASE * all && dx.hypot(dy) < 2.0).then_some((dx, dy))
     }
+
+    /// What turns a mode back by a shift: the phase of a place is the product of those of its column and its row.
+    fn turned(&self, dx: f64, dy: f64) -> impl Fn(&Mode) -> Complex<f64> {
+        let along = |d: f64| -> Vec<Complex<f64>> {
+            (0..self.size).map(|i| Complex::from_polar(1.0, TAU * frequency(i, self.size) * d)).collect()
+        };
+        let (columns, rows) = (along(dx), along(dy));
+        move |m| m.cross * columns[m.column] * rows[m.row]
+    }
+}
+
+/// One frequency of a cross-spectrum.
+struct Mode {
+    column: usize,
+    row: usize,
+    cross: Complex<f64>,
+    weight: f64,
+}
+
+/// Chosen: far below the thousandths of a pixel that are ever told. Step below which a shift has settled, px.
+const SETTLED: f64 = 1e-6;
+
+/// Weights of a square spectrum that fall off as a Gaussian of the distance from its middle; `width` in cycles a pixel.
+pub(super) fn soft_band(n: usize, width: f32) -> Vec<f32> {
+    let of = |i: usize| (frequency(i % n, n) as f32).hypot(frequency(i / n, n) as f32) / width;
+    (0..n * n).map(|i| (-of(i).powi(2)).exp()).collect()
 }
 
 /// Signed frequency of a bin, cycles a pixel.

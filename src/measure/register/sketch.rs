@@ -1,12 +1,13 @@
 //! A sketch of a frame: a hundred pixels across, enough to tell in a millisecond whether two frames may show one scene.
 
 use std::f64::consts::PI;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
 use super::Small;
+use super::patch::soft_band;
 use super::square::two_dimensional;
 
 /// Chosen: 6 by 4 blocks. Longest side of a sketch, px.
@@ -104,14 +105,15 @@ fn without_local_mean(logs: &[f32], width: usize, height: usize) -> Vec<f32> {
         .collect()
 }
 
+/// Weights of the shift's frequencies: rotation, scale and blur take the phase of the highest first.
+static WEIGHTS: LazyLock<Vec<f32>> = LazyLock::new(|| soft_band(FIELD, 0.15));
+
 fn transforms() -> (Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>) {
-    thread_local! {
-        static PLANS: (Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>) = {
-            let mut planner = FftPlanner::new();
-            (planner.plan_fft_forward(FIELD), planner.plan_fft_inverse(FIELD))
-        };
-    }
-    PLANS.with(Clone::clone)
+    static PLANS: LazyLock<(Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>)> = LazyLock::new(|| {
+        let mut planner = FftPlanner::new();
+        (planner.plan_fft_forward(FIELD), planner.plan_fft_inverse(FIELD))
+    });
+    PLANS.clone()
 }
 
 fn spectrum(data: &[f32], width: usize, height: usize) -> Vec<Complex<f32>> {
@@ -182,12 +184,10 @@ fn shift(a: &Sketch, b: &Sketch) -> (i64, i64) {
         .spectrum
         .iter()
         .zip(&b.spectrum)
-        .enumerate()
-        .map(|(i, (a, b))| {
+        .zip(WEIGHTS.iter())
+        .map(|((a, b), weight)| {
             let c = a.conj() * b;
-            let r = (signed(i % FIELD) as f32).hypot(signed(i / FIELD) as f32) / FIELD as f32;
-            // Rotation, scale and blur take the phase of the highest frequencies first.
-            c / c.norm().max(1e-9) * (-(r / 0.15).powi(2)).exp()
+            c / c.norm().max(1e-9) * *weight
         })
         .collect();
     two_dimensional(&*transforms().1, FIELD, &mut cross);

@@ -1,12 +1,14 @@
 //! A small picture of a frame: enough to see whether two frames show one scene, and how far apart they are.
 
 use std::f64::consts::PI;
+use std::sync::{Arc, LazyLock};
 
 use multiversion::multiversion;
-use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
+use rustfft::{Fft, FftPlanner};
 use serde::{Deserialize, Serialize};
 
+use super::patch::soft_band;
 use super::square::two_dimensional;
 use crate::shot::Plane;
 
@@ -103,6 +105,17 @@ impl Small {
     }
 }
 
+/// Weights of the coarse shift's frequencies: the highest lose their phase to rotation and scale first; blur takes the rest.
+static WEIGHTS: LazyLock<Vec<f32>> = LazyLock::new(|| soft_band(FIELD, 0.12));
+
+fn transforms() -> (Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>) {
+    static PLANS: LazyLock<(Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>)> = LazyLock::new(|| {
+        let mut planner = FftPlanner::new();
+        (planner.plan_fft_forward(FIELD), planner.plan_fft_inverse(FIELD))
+    });
+    PLANS.clone()
+}
+
 /// Whole-frame shift from `a` to `b` in small pixels, by phase correlation at half size; `None` for blank pictures.
 pub(super) fn coarse_shift(a: &Small, b: &Small) -> Option<(f64, f64)> {
     let mut pair = vec![Complex::new(0.0f32, 0.0); FIELD * FIELD];
@@ -110,22 +123,19 @@ pub(super) fn coarse_shift(a: &Small, b: &Small) -> Option<(f64, f64)> {
     for (to, (x, y)) in pair.iter_mut().zip(pa.into_iter().zip(pb)) {
         *to = Complex::new(x, y);
     }
-    let mut planner = FftPlanner::new();
-    two_dimensional(&*planner.plan_fft_forward(FIELD), FIELD, &mut pair);
+    let (forward, inverse) = transforms();
+    two_dimensional(&*forward, FIELD, &mut pair);
     let mut cross: Vec<Complex<f32>> = (0..FIELD * FIELD)
         .map(|i| {
             let (x, y) = (i % FIELD, i / FIELD);
             let other = pair[(FIELD - y) % FIELD * FIELD + (FIELD - x) % FIELD].conj();
             let (first, second) = ((pair[i] + other) * 0.5, (pair[i] - other) * Complex::new(0.0, -0.5));
-            let signed = |k: usize| if k > FIELD / 2 { k as f32 - FIELD as f32 } else { k as f32 };
-            let r = signed(x).hypot(signed(y)) / FIELD as f32;
             let c = first.conj() * second;
-            // The highest frequencies lose their phase to rotation and scale first; blur takes the rest.
-            c / c.norm().max(1e-9) * (-(r / 0.12).powi(2)).exp()
+            c / c.norm().max(1e-9) * WEIGHTS[i]
         })
         .collect();
     cross[0] = Complex::new(0.0, 0.0);
-    two_dimensional(&*planner.plan_fft_inverse(FIELD), FIELD, &mut cross);
+    two_dimensional(&*inverse, FIELD, &mut cross);
     let best = (0..cross.len()).max_by(|&i, &j| cross[i].re.total_cmp(&cross[j].re))?;
     let signed = |i: usize| if i > FIELD / 2 { i as f64 - FIELD as f64 } else { i as f64 };
     Some((2.0 * signed(best % FIELD), 2.0 * signed(best / FIELD)))
