@@ -10,8 +10,7 @@ use image::{ExtendedColorType, ImageEncoder};
 use super::noise::Dice;
 use super::render::Rendered;
 use super::scene::SceneSpec;
-use super::sensor::Noise;
-use crate::quantity::srgb;
+use super::sensor::{Noise, to_srgb};
 
 /// Linear light as files are made from it.
 #[derive(Clone, Copy, Debug)]
@@ -180,7 +179,7 @@ pub fn jpeg(light: &Light, facts: Option<&Facts>, developing: &Developing) -> im
                 } else {
                     level + developing.noise.sd(level) * dice.normal()
                 };
-                srgb::f32::code(noisy as f32)
+                to_srgb(noisy as f32)
             })
         })
         .collect();

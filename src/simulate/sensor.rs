@@ -61,3 +61,15 @@ pub fn expose(luminance: &[f32], width: usize, height: usize, noise: Noise, seed
         rendered: false,
     }
 }
+
+/// sRGB code value (0 to 1) to linear light, IEC 61966-2-1; the simulator's own, since it shares no formula with what it checks.
+#[must_use]
+pub fn from_srgb(v: f32) -> f32 {
+    if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+}
+
+/// Linear light (0 to 1) to sRGB code value, IEC 61966-2-1.
+#[must_use]
+pub fn to_srgb(v: f32) -> f32 {
+    if v <= 0.003_130_8 { 12.92 * v.max(0.0) } else { 1.055 * v.min(1.0).powf(1.0 / 2.4) - 0.055 }
+}

@@ -5,7 +5,6 @@ use std::sync::OnceLock;
 
 use super::canvas::{Canvas, Shape, View, facet};
 use super::noise::{Dice, fractal, smooth};
-use crate::quantity::srgb;
 
 /// What a patch shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -274,7 +273,7 @@ fn photo(which: usize) -> &'static [f32] {
     PHOTOS[which].get_or_init(|| {
         // The files are compiled in and read by a test, so that failing here is out of reach.
         let grey = image::load_from_memory(FILES[which]).map(|i| i.into_luma8().into_raw()).unwrap_or_default();
-        let linear: Vec<f32> = grey.iter().map(|&v| srgb::f32::light(f32::from(v) / 255.0)).collect();
+        let linear: Vec<f32> = grey.iter().map(|&v| super::sensor::from_srgb(f32::from(v) / 255.0)).collect();
         let mut sorted = linear.clone();
         sorted.sort_by(f32::total_cmp);
         let (low, high) = (sorted[sorted.len() / 100], sorted[sorted.len() - 1 - sorted.len() / 100]);
