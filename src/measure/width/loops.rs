@@ -6,7 +6,8 @@
 use multiversion::multiversion;
 use rustfft::num_complex::Complex32;
 
-use super::patch::SIDE;
+/// Chosen: the network is trained on patches of this size. Side of a patch, px.
+pub(super) const SIDE: usize = 96;
 
 /// Index inside `size` for one that may lie outside, mirrored at the borders as often as it takes.
 pub(super) fn mirrored(at: isize, size: usize) -> usize {

@@ -14,8 +14,9 @@ use std::sync::LazyLock;
 use rayon::prelude::*;
 
 use self::features::Frame;
+use self::loops::SIDE;
 use self::network::Saying;
-use self::patch::{Looker, SIDE, Sight};
+use self::patch::{Looker, Sight};
 use self::quiet::NoiseSpectrum;
 use self::rings::RINGS;
 use self::steep::SCALES;

@@ -1,13 +1,11 @@
 //! One patch of a picture as the estimator looks at it: its spectrum by rings and directions, and how steep its gradients
 //! are at four scales.
 
-use super::loops::{binomial, halve, mirrored, moments, relative};
+use super::loops::{SIDE, binomial, halve, mirrored, moments, relative};
 use super::rings::{Seen, Spectrum};
 use super::steep::{SCALES, Scale, Steepness};
 use crate::shot::Plane;
 
-/// Chosen: the network is trained on patches of this size. Side of a patch, px.
-pub(super) const SIDE: usize = 96;
 /// Derived: halved once and twice. Sides of its reduced pictures, samples.
 const HALF: usize = SIDE / 2;
 const QUARTER: usize = SIDE / 4;

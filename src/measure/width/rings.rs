@@ -6,8 +6,7 @@ use multiversion::multiversion;
 use rustfft::num_complex::Complex32;
 use rustfft::{Fft, FftPlanner};
 
-use super::loops::windowed;
-use super::patch::SIDE;
+use super::loops::{SIDE, windowed};
 
 /// Derived: complex numbers that hold a row's samples, two each. Half a side.
 const HALF: usize = SIDE / 2;

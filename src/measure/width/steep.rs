@@ -2,8 +2,7 @@
 
 use multiversion::multiversion;
 
-use super::loops::Gradients;
-use super::patch::SIDE;
+use super::loops::{Gradients, SIDE};
 use super::rings::{BORDERS, RINGS};
 
 /// Chosen: as it is, smoothed by the binomial 1 4 6 4 1 (sigma 1 px), and twice more after halving (sigma 2.2 and 4.6
