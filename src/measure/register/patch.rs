@@ -8,7 +8,7 @@ use rustfft::{Fft, FftPlanner};
 
 use super::Small;
 use super::similarity::Pair;
-use super::square::two_dimensional;
+use super::square::{frequency, two_dimensional};
 use crate::shot::Plane;
 
 /// Where patches are cut from.
@@ -227,14 +227,3 @@ struct Mode {
 
 /// Chosen: far below the thousandths of a pixel that are ever told. Step below which a shift has settled, px.
 const SETTLED: f64 = 1e-6;
-
-/// Weights of a square spectrum that fall off as a Gaussian of the distance from its middle; `width` in cycles a pixel.
-pub(super) fn soft_band(n: usize, width: f32) -> Vec<f32> {
-    let of = |i: usize| (frequency(i % n, n) as f32).hypot(frequency(i / n, n) as f32) / width;
-    (0..n * n).map(|i| (-of(i).powi(2)).exp()).collect()
-}
-
-/// Signed frequency of a bin, cycles a pixel.
-fn frequency(i: usize, n: usize) -> f64 {
-    if i > n / 2 { i as f64 / n as f64 - 1.0 } else { i as f64 / n as f64 }
-}

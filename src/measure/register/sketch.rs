@@ -7,8 +7,7 @@ use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
 use super::Small;
-use super::patch::soft_band;
-use super::square::two_dimensional;
+use super::square::{soft_band, two_dimensional};
 
 /// Chosen: 6 by 4 blocks. Longest side of a sketch, px.
 const LONG: usize = 96;

@@ -8,8 +8,7 @@ use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 use serde::{Deserialize, Serialize};
 
-use super::patch::soft_band;
-use super::square::two_dimensional;
+use super::square::{soft_band, two_dimensional};
 use crate::shot::Plane;
 
 /// A frame averaged down by a whole factor, luminance levels above black.

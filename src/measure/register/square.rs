@@ -22,3 +22,14 @@ fn transpose(n: usize, data: &mut [Complex<f32>]) {
         }
     }
 }
+
+/// Weights of a square spectrum that fall off as a Gaussian of the distance from its middle; `width` in cycles a pixel.
+pub(super) fn soft_band(n: usize, width: f32) -> Vec<f32> {
+    let of = |i: usize| (frequency(i % n, n) as f32).hypot(frequency(i / n, n) as f32) / width;
+    (0..n * n).map(|i| (-of(i).powi(2)).exp()).collect()
+}
+
+/// Signed frequency of a bin, cycles a pixel.
+pub(super) fn frequency(i: usize, n: usize) -> f64 {
+    if i > n / 2 { i as f64 / n as f64 - 1.0 } else { i as f64 / n as f64 }
+}
