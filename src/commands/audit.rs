@@ -27,8 +27,8 @@ use crate::series::Group;
 /// Where the report can't be written; single files that fail are part of the report instead.
 pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let found = intake::find(&audit.paths, audit.recursive, audit.prefer);
-    found.failures.iter().for_each(|e| output::say(&output::failed(e)));
     let Some(first) = found.frames.first() else {
+        found.failures.iter().for_each(|e| output::say(&output::failed(e)));
         if found.failures.is_empty() {
             output::say("tussock: no photograph in the places named");
         }
@@ -89,7 +89,8 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         keys.push(d.key);
     }
     if frames.is_empty() {
-        // There is no report on nothing; what went wrong with each file has been said.
+        // There is no report on nothing.
+        failures.iter().for_each(|f| output::say(&output::failure(f)));
         return Ok(Outcome::Nothing);
     }
     for file in shelf.idle(&used) {
@@ -132,6 +133,8 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     } else {
         output::tell(&report::text(&view, output::columns()));
     }
+    // Once, below the table, where they are seen however long it is.
+    run.failures.iter().for_each(|f| output::say(&output::failure(f)));
     let tell: fn(&str) = if audit.json { output::note } else { |text| output::tell(&format!("{text}\n")) };
     let left_alone = audit
         .sidecars
@@ -168,9 +171,7 @@ fn measure_all(
         |c| intake::memory_needed(&c.path),
         |c| frame::one(c, &bench),
         |_, result| {
-            for e in result.iter().flat_map(|seen| &seen.failed) {
-                progress.say(&output::failed(e));
-            }
+            progress.failed(result.as_ref().map_or(0, |seen| seen.failed.len()));
             progress.step();
         },
         stop::asked,
@@ -207,7 +208,6 @@ fn leave_out_what_breaks(run: &mut Run, links: &mut Vec<Links>, words: &str) {
             links.push(link);
         } else {
             let error = IntakeError::fault(Path::new(&frame.file), "writing the report on it", words);
-            output::say(&output::failed(&error));
             run.failures.push(failure(&error));
         }
     }
