@@ -337,7 +337,7 @@ fn the_command_answers_in_json_and_in_words() {
     let crop = |line| serde_json::from_str::<serde_json::Value>(&tussock(line).1).unwrap()["permitted_disc_um"].clone();
     assert_eq!(
         crop("plan --near 1m --focal 24mm --crop 1.5 --json"),
-        crop("plan --near 1m --focal 24 --sensor 24x16mm --json")
+        crop("plan --near 1m --focal 24mm --sensor 24x16mm --json")
     );
     let (status, out, _) = tussock("plan --near 40cm --focal 35mm --height 40cm --down 20deg --aperture f/11");
     assert_eq!(status, 0);
