@@ -85,16 +85,7 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
             (grey(&imageops::thumbnail(&overview, tw, th), 84), grey(&overview, 84))
         }
     };
-    let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
-    let at_one = |r: Region, quality: u8| match (same_size, pixels.colour, pixels.tint) {
-        (Some(colour), ..) => rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality),
-        (None, Some(colour), _) => match hue::coloured(plane, colour, r) {
-            Some(picture) => rgb(&picture, quality),
-            None => grey(&cropped(plane, &tone, r), quality),
-        },
-        (None, None, Some(tint)) => rgb(&tinted(&cropped(plane, &tone, r), tint, r), quality),
-        (None, None, None) => grey(&cropped(plane, &tone, r), quality),
-    };
+    let at_one = |r: Region, quality: u8| patch(pixels, &tone, r, quality);
     Pictures {
         thumb,
         overview,
@@ -104,6 +95,23 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
             .map(|s| (s, at_one(s.region, 93)))
             .collect(),
         full: full.then(|| at_one(Region { x: 0, y: 0, width, height }, 90)),
+    }
+}
+
+/// A region at 1:1, in colour where there is any.
+pub(super) fn patch(pixels: &Pixels<'_>, tone: &Tone, r: Region, quality: u8) -> Picture {
+    let plane = pixels.plane;
+    let size = (plane.width as u32, plane.height as u32);
+    match (pixels.colour, pixels.tint) {
+        (Some(colour), _) if colour.dimensions() == size => {
+            rgb(&imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image(), quality)
+        }
+        (Some(colour), _) => match hue::coloured(plane, colour, r) {
+            Some(picture) => rgb(&picture, quality),
+            None => grey(&cropped(plane, tone, r), quality),
+        },
+        (None, Some(tint)) => rgb(&tinted(&cropped(plane, tone, r), tint, r), quality),
+        (None, None) => grey(&cropped(plane, tone, r), quality),
     }
 }
 
@@ -222,7 +230,7 @@ fn rgb(picture: &RgbImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::Rgb8, quality)
 }
 
-pub(super) fn grey(picture: &GrayImage, quality: u8) -> Picture {
+fn grey(picture: &GrayImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::L8, quality)
 }
 
@@ -276,7 +284,7 @@ impl Tone {
     }
 }
 
-pub(super) fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
+fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
     GrayImage::from_fn(r.width, r.height, |x, y| {
         image::Luma([tone.show(plane.row((r.y + y) as usize)[(r.x + x) as usize])])
     })
