@@ -137,27 +137,48 @@ fn a_step_from_sharpened_edges_to_smoothed_texture_is_no_defocus() {
     }
 }
 
-#[test]
-fn a_foreground_blurred_by_tens_of_pixels_is_soft_whatever_plane_it_lies_in() {
-    // Leaves in front: each of the six lowest rows is half as soft again as the one above it, with wide scatter.
-    for seed in 1..=6 {
-        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
-        let mut map = scene.map();
-        let (rows, columns) = (map.rows, map.columns);
-        let mut rng = Rng(seed * 31);
-        for (i, tile) in map.tiles.iter_mut().enumerate() {
-            let below = (i as u32 / columns + 7).saturating_sub(rows);
-            if below > 0 && tile.blur.is_some() {
-                let width = 0.9 * 1.6f64.powi(below as i32) * (0.25 * rng.normal()).exp();
-                tile.blur = Some(Estimate::new(width, 0.1 * width, 20));
-                if below > 5 && rng.chance(0.5) {
-                    (tile.blur, tile.state) = (None, TileState::NoDetail);
-                }
+/// Leaves in front: each of the six lowest rows is half as soft again as the one above it, with wide scatter; all of it so many
+/// times as soft.
+fn leaves_in_front(scene: &Scene, seed: u64, times: f64) -> TileMap {
+    let mut map = scene.map();
+    let (rows, columns) = (map.rows, map.columns);
+    let mut rng = Rng(seed * 31);
+    for (i, tile) in map.tiles.iter_mut().enumerate() {
+        let below = (i as u32 / columns + 7).saturating_sub(rows);
+        if below > 0 && tile.blur.is_some() {
+            let width = times * 0.9 * 1.6f64.powi(below as i32) * (0.25 * rng.normal()).exp();
+            tile.blur = Some(Estimate::new(width, 0.1 * width, 20));
+            if below > 5 && rng.chance(0.5) {
+                (tile.blur, tile.state) = (None, TileState::NoDetail);
             }
         }
-        let d = judge(&scene, &map);
+    }
+    map
+}
+
+#[test]
+fn a_foreground_blurred_by_tens_of_pixels_is_soft_whatever_plane_it_lies_in() {
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+        let d = judge(&scene, &leaves_in_front(&scene, seed, 1.0));
         assert_eq!(ends(&d)[0], Judgement::Beyond, "seed {seed}: {:?} {:?}", d.verdict, d.answer(ZoneName::Near));
         assert_eq!(d.verdict.cause, Cause::FocusTooFar, "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
+fn what_is_softer_than_focus_can_make_it_is_not_laid_to_focus() {
+    // Thin lens: a disc is at most f^2 / (N d) for a thing at the distance d; here it would have to stand 2 cm before the lens.
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 22.0, seed, ..Scene::default() });
+        let (capture, widest) = (scene.capture(), 0.9 * 1.6f64.powi(6));
+        let focal = capture.focal_length_mm.as_ref().unwrap().value * 1e-3;
+        let pitch = capture.pixel_pitch_um.as_ref().unwrap().value * 1e-6;
+        // A disc of uniform light has its half contrast at 0.705 over its diameter (Born and Wolf, from memory).
+        let disc = focal * focal / (22.0 * 0.02 * pitch);
+        let d = judge(&scene, &leaves_in_front(&scene, seed, 0.187_391 / 0.705 * disc / widest));
+        assert_eq!(ends(&d)[0], Judgement::Unknown, "seed {seed}: {:?} {:?}", d.verdict, d.answer(ZoneName::Near));
+        assert!(!d.verdict.cause.is_focus(), "seed {seed}: {:?}", d.verdict);
     }
 }
 

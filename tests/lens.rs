@@ -6,7 +6,7 @@
 
 use std::path::Path;
 
-use tussock::commands::baselines::{Shelf, settle};
+use tussock::commands::baselines::{Memory, Shelf, settle};
 use tussock::diagnose::{Basis, CornerState, Corners, diagnose};
 use tussock::lens::{
     self, Baseline, Doubt, LearnedFrom, Sides, Unsuitable, doubts, learn_aperture_series, learn_focus_series,
@@ -420,9 +420,9 @@ fn many_frames_of_one_lens_teach_it_and_few_do_not() {
     let none = vec![None; frames.len()];
     let mut few = frames[..12].to_vec();
     let alone = frames.clone();
-    assert!(settle(&mut few, &shelf, &none[..12], &intent).is_empty());
+    assert!(settle(&mut few, &shelf, &none[..12], &intent, (&Memory::none(), &[None; 12])).is_empty());
     assert!(few.iter().all(|f| f.diagnosis.corners.basis == Basis::Assumed));
-    let lenses = settle(&mut frames, &shelf, &none, &intent);
+    let lenses = settle(&mut frames, &shelf, &none, &intent, (&Memory::none(), &[None; 24]));
     assert_eq!(lenses.len(), 1);
     assert_eq!((lenses[0].source, lenses[0].frames.len()), (BaselineSource::Shoot, 24));
     assert!(lenses[0].baseline.as_ref().is_some_and(|b| b.provisional));
@@ -457,7 +457,7 @@ fn a_shoot_that_cannot_teach_its_lens_says_why() {
     }
     let mut frames = audited(maps);
     let used = vec![None; frames.len()];
-    let lenses = settle(&mut frames, &Shelf::default(), &used, &Intent::default());
+    let lenses = settle(&mut frames, &Shelf::default(), &used, &Intent::default(), (&Memory::none(), &[None; 20]));
     assert_eq!((lenses[0].source, lenses[0].baseline.is_none()), (BaselineSource::Assumed, true));
     let view = report::view(&Run { frames, baselines: lenses, ..Run::default() });
     assert!(view.baselines[0].sentence.contains("every frame is sharpened"), "{}", view.baselines[0].sentence);

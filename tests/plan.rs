@@ -336,8 +336,8 @@ fn the_command_answers_in_json_and_in_words() {
     assert!((blur(&feet) / blur(&json) - 1.0).abs() < 1e-12);
     let crop = |line| serde_json::from_str::<serde_json::Value>(&tussock(line).1).unwrap()["permitted_disc_um"].clone();
     assert_eq!(
-        crop("plan --near 1m --focal 24 --crop 1.5 --json"),
-        crop("plan --near 1m --focal 24 --sensor 24x16mm --json")
+        crop("plan --near 1m --focal 24mm --crop 1.5 --json"),
+        crop("plan --near 1m --focal 24mm --sensor 24x16mm --json")
     );
     let (status, out, _) = tussock("plan --near 40cm --focal 35mm --height 40cm --down 20deg --aperture f/11");
     assert_eq!(status, 0);
@@ -368,6 +368,11 @@ fn the_command_refuses_with_a_sentence() {
         ("--near 20mm --focal 24mm", "within the focal length"),
         ("--near -3m --focal 24mm", "not more than zero"),
         ("--near 2 --focal 24mm", "has no unit"),
+        ("--near 2m --focal 24", "'24' has no unit; write 24mm"),
+        ("--near 2m --focal 24mm --pitch 5.9", "'5.9' has no unit; write 5.9um"),
+        ("--near 2m --focal 24mm --sensor 36x24", "'24' has no unit; write 24mm"),
+        ("--near 2m --focal 24mm --far 9", "has no unit"),
+        ("--near 2m --focal 24mm --sharp-for print:60x40@50cm", "'40' has no unit; write 40cm"),
         ("--near 2m --focal 24mm --aperture f/0", "not an aperture"),
         ("--near inf --focal 24mm", "finite length"),
         ("--near 2m", "--focal"),
@@ -420,7 +425,7 @@ fn a_card_fits_the_plan() {
     assert_eq!(card["format"], "tussock.card");
     for (i, near) in ["0.5m", "1m", "2m"].iter().enumerate() {
         for (j, focal) in ["16", "24", "35", "70"].iter().enumerate() {
-            let (_, out, _) = tussock(&format!("plan --near {near} --focal {focal} --json"));
+            let (_, out, _) = tussock(&format!("plan --near {near} --focal {focal}mm --json"));
             let plan: serde_json::Value = serde_json::from_str(&out).unwrap();
             let (row, cell) = (&card["rows"][i], &card["rows"][i]["cells"][j]);
             assert_eq!(row["focus_distance_m"], plan["focus_distance_m"]);
@@ -431,11 +436,34 @@ fn a_card_fits_the_plan() {
     }
     // The template engine writes a slash as its entity.
     let page = std::fs::read_to_string(page).unwrap().replace("&#x2f;", "/");
-    assert!(page.contains("<svg") && page.contains("<th>70 mm</th>") && page.contains("f/22"));
-    assert!(!page.contains("http") && !page.contains("<script"), "needs no network and no script");
+    assert!(page.contains("<svg") && page.contains(">70 mm</th>") && page.contains("f/22"));
+    assert!(!page.contains("://") && !page.contains("<script"), "needs no network and no script");
     // Standard output gets the page where it is not a terminal, a table where asked.
     assert!(tussock("card --focal 24mm").1.starts_with("<!doctype html>"));
     assert!(tussock("card --focal 24mm --text --units imperial").1.contains("ft"));
     assert_eq!(tussock("card --focal 2000mm --near 1m").0, 2);
     assert_eq!(tussock("card --focal 24mm --near 1").0, 2);
+    assert!(tussock("card --focal 16,24").2.contains("'24' has no unit; write 24mm"));
+}
+
+#[test]
+fn a_plan_is_written_as_a_page_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let page = folder.path().join("next.html");
+    let line = format!("plan --near 40cm --focal 35mm --height 40cm --down 20deg --out {}", page.display());
+    let (status, out, err) = tussock(&line);
+    assert_eq!(status, 0, "{err}");
+    // The page says what the terminal says.
+    let html = std::fs::read_to_string(&page).unwrap();
+    let plain = |text: &str| text.replace("&#x2f;", "/").replace("&#x27;", "'").split_whitespace().collect::<String>();
+    let words = plain(&html);
+    let paragraphs = out.split("\n\n").next().unwrap();
+    for sentence in paragraphs.lines().collect::<Vec<_>>().join(" ").split_inclusive(". ") {
+        assert!(words.contains(&plain(sentence)), "'{sentence}' is missing");
+    }
+    assert_eq!(html.matches("Look where you step").count(), 1);
+    assert!(html.contains("class=\"best\"") && !html.contains("://") && !html.contains("<script"));
+    // What is there stays unless told otherwise.
+    assert_eq!(tussock(&line).0, 2);
+    assert_eq!(tussock(&format!("{line} --overwrite")).0, 0);
 }

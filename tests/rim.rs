@@ -146,15 +146,18 @@ fn what_is_remembered_is_what_was_measured_whatever_the_threads_and_the_kills() 
         comparable(&place.path(out))
     };
     let fresh = audit("fresh", &["--no-cache", "--jobs", "1"]);
-    // Killed again and again while it works, from an empty store on.
-    for round in 0..12_u64 {
+    // Killed again and again while it works, every tenth time from an empty store on.
+    for round in 0..50_u64 {
+        if round % 10 == 0 {
+            let _ = fs::remove_file(place.path("cache/tussock/measurements.redb"));
+        }
         let mut child = place
             .command(&["audit", "photos", "--out", "killed"])
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .spawn()
             .unwrap();
-        std::thread::sleep(Duration::from_millis(150 + 170 * round % 900));
+        std::thread::sleep(Duration::from_millis(100 + 130 * round % 700));
         child.kill().unwrap();
         child.wait().unwrap();
     }

@@ -10,8 +10,8 @@ use proptest::prelude::*;
 use tussock::measure::pair::{relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::quantity::{Distance, Estimate, Region};
-use tussock::report::Failure;
 use tussock::report::series::{Alone, Shown, series_html, series_text, series_view};
+use tussock::report::{Failure, Pixels};
 use tussock::series::{
     Answer, Blurs, Frame, Lone, NoteKind, Point, Seen, Sharpest, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket,
     by_depth, deepest_first, ends, group, lone, pitch_um, settled, sharpest, zone_blurs,
@@ -199,6 +199,47 @@ fn frames_of_one_scene_are_found_and_no_others() {
     assert_eq!(sized([reduced, whole, whole]), Lone::OtherSize(reduced, whole));
     assert_eq!(sized([reduced, whole, reduced]), Lone::OtherScene);
     assert_eq!(sized([upright, whole, whole]), Lone::OtherScene);
+    let (cropped, export) = ((600, 300), (400, 267));
+    assert_eq!(sized([cropped, whole, whole]), Lone::OtherSize(cropped, whole));
+    assert_eq!(sized([export, whole, whole]), Lone::OtherScene);
+}
+
+/// Frames exported at another size are compared at the smallest, and it is said.
+#[test]
+fn resized_frames_of_one_scene_are_one_series() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.9), (5.6, 1.3), (8.0, 0.9), (16.0, 1.5)], true);
+    for (name, side) in [("moor-1.jpg", 276), ("moor-3.jpg", 300)] {
+        let path = folder.path().join(name);
+        let picture = image::open(&path).unwrap().resize_exact(side, side, image::imageops::FilterType::Lanczos3);
+        std::fs::remove_file(path).unwrap();
+        let stop = ["f5.6", "f16"][usize::from(side == 300)];
+        picture.save(folder.path().join(format!("moor-{side} {stop}.png"))).unwrap();
+    }
+    let told = tussock().arg("series").arg(folder.path()).arg("--json").assert().code(0);
+    let json: serde_json::Value = serde_json::from_slice(&told.get_output().stdout).unwrap();
+    let group = &json["groups"][0];
+    assert_eq!(
+        (json["groups"].as_array().unwrap().len(), group["members"].as_array().unwrap().len()),
+        (1, 4),
+        "{json:#}"
+    );
+    assert_eq!(group["best_whole_frame"]["f_number"], 8.0, "{}", group["sentence"]);
+    // What is rendered at 368 px is 0.75 times as wide at 276 px, plus what the larger pixels add.
+    let centre = group["zones"].as_array().unwrap().iter().find(|z| z["zone"] == "centre").unwrap();
+    let of = |n: f64| {
+        let points = centre["points"].as_array().unwrap();
+        points.iter().find(|p| p["f_number"] == n).unwrap()["blur_px"].as_f64().unwrap()
+    };
+    let scale = 276.0 / 368.0;
+    for (n, sigma) in [(4.0, 1.9), (5.6, 1.3), (8.0, 0.9), (16.0, 1.5)] {
+        let least = scale * sigma;
+        let most = f64::hypot(f64::hypot(least, scale * 0.31), 0.31);
+        assert!((0.9 * least..1.15 * most).contains(&of(n)), "f/{n}: {} for {least} to {most}", of(n));
+    }
+    let notes = group["notes"].as_array().unwrap();
+    let reduced = notes.iter().filter(|n| n["sentence"].as_str().unwrap().contains("averaged down")).count();
+    assert_eq!(reduced, 3, "{notes:?}");
 }
 
 #[test]
@@ -846,8 +887,12 @@ fn the_page_shows_each_zone_from_every_frame_and_which_is_sharpest_where() {
         }
         plane
     };
-    shown.take(&answer, 0, &plane(x as usize));
-    shown.take(&answer, 1, &plane(x as usize + 30));
+    let take = |shown: &mut Shown, member: usize, at: usize| {
+        let plane = plane(at);
+        shown.take(&answer, member, &Pixels { plane: &plane, colour: None, tint: None });
+    };
+    take(&mut shown, 0, x as usize);
+    take(&mut shown, 1, x as usize + 30);
     let bright = |k: usize| {
         let picture = shown.strips[0].patches[k].as_ref().expect("a patch");
         let grey = image::load_from_memory(&picture.jpeg).unwrap().to_luma8();
@@ -859,7 +904,11 @@ fn the_page_shows_each_zone_from_every_frame_and_which_is_sharpest_where() {
     assert!(shown.overview.is_some());
     let page = series_html(&series_view(&[answer], &[], &[]), &[shown]);
     assert_eq!(page.matches("<img src=\"data:image").count(), 2);
-    assert_eq!(page.matches("fill-opacity=\"0.62\"").count(), 95, "one a tile that has a sharpest frame");
+    let map =
+        page.split("<figure class=\"where\">").nth(1).and_then(|rest| rest.split("</svg>").next()).expect("a map");
+    assert_eq!(map.matches("<rect ").count(), 95, "one a tile that has a sharpest frame");
+    // One frame is the sharpest on the left, the other on the right: one border, and a name each.
+    assert_eq!((map.matches("<text ").count(), map.matches("class=\"border\"").count()), (2, 1));
     assert_eq!(page.matches("class=\"best\"").count(), 1);
     assert!(!page.contains("<script") && page.contains("2:1"));
 }

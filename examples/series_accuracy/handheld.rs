@@ -16,10 +16,10 @@ use tussock::intake::{self, Overrides};
 use tussock::measure::register::Small;
 use tussock::measure::{Settings, TileMap, measure};
 use tussock::optics::WAVELENGTH_UM;
-use tussock::quantity::{Estimate, Intent};
+use tussock::quantity::{Estimate, Intent, srgb};
 use tussock::series::{Answer, Ask, Seen, group, lone, reference};
 use tussock::shot::{Capture, Fact, Plane, Source};
-use tussock::simulate::sensor::{expose, to_srgb};
+use tussock::simulate::sensor::expose;
 use tussock::simulate::{Noise, Psf};
 
 use super::{even, export, number};
@@ -297,7 +297,7 @@ fn keep(planes: &[Plane], name: &str) {
     let Some(folder) = std::env::var_os("OUT").map(PathBuf::from) else { return };
     let _ = std::fs::create_dir_all(&folder);
     for (k, p) in planes.iter().enumerate() {
-        let level = |i: usize| (to_srgb(p.luminance(i % p.width, i / p.width)) * 255.0).round().clamp(0.0, 255.0) as u8;
+        let level = |i: usize| srgb::f32::byte(p.luminance(i % p.width, i / p.width));
         let grey: Vec<u8> = (0..p.data.len()).map(level).collect();
         let file = folder.join(format!("{name}-{k:02}.png"));
         if let Err(e) = image::save_buffer(file, &grey, p.width as u32, p.height as u32, image::ColorType::L8) {

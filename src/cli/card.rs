@@ -9,7 +9,7 @@ use crate::commands::card::{self, FieldCard};
 
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Focal lengths, such as 16,24,35,70mm.
+    /// Focal lengths, such as 16,24,35,70mm: the last unit holds for all.
     #[arg(long, required = true, value_name = "LENGTHS", value_parser = values::focals_mm)]
     focal: values::List,
     /// Near distances, such as 0.5m,1m,2m [default: a range from 30 cm to 5 m].

@@ -23,6 +23,7 @@ Examples:
 pub const PLAN: &str = "\
 Examples:
   tussock plan --near 1.2m --focal 24mm
+  tussock plan --near 1.2m --focal 24mm --out next-shot.html
   tussock plan --height 1.5m --down 8deg --focal 16mm --crop 1.5
   tussock plan --from moor-0012.nef --near 0.8m";
 pub const CARD: &str = "\

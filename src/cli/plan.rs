@@ -17,7 +17,7 @@ pub struct Args {
     /// Farthest subject that must be sharp, or inf [default: inf].
     #[arg(long, value_name = "LENGTH", value_parser = values::distance, allow_hyphen_values = true)]
     far: Option<f64>,
-    /// Focal length, such as 24mm.
+    /// Focal length with its unit, such as 24mm.
     #[arg(long, value_name = "LENGTH", value_parser = values::focal_mm, allow_hyphen_values = true)]
     focal: Option<f64>,
     /// A stop you have in mind, such as f/11.
@@ -37,6 +37,12 @@ pub struct Args {
     /// Take lens, stop, pixels, near and far from this photograph.
     #[arg(long, value_name = "FRAME")]
     from: Option<PathBuf>,
+    /// Write the plan as a page to print here, too.
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Replace what is there already; pictures never are.
+    #[arg(long, requires = "out")]
+    overwrite: bool,
     /// Print JSON.
     #[arg(long)]
     json: bool,
@@ -92,6 +98,8 @@ impl Args {
             down_rad: self.down,
             speed_m_s: self.speed,
             from: self.from.clone(),
+            out: self.out.clone(),
+            overwrite: self.overwrite,
             json: self.json,
         })
     }

@@ -13,22 +13,35 @@ pub fn distance(text: &str) -> Result<f64, LengthError> {
     parse_distance(text)
 }
 
-/// A length in millimetres; a bare number is taken as millimetres, as focal lengths are spoken.
-pub fn focal_mm(text: &str) -> Result<f64, LengthError> {
-    bare_or(text, 1e3)
+/// A length with its unit, such as `24mm`, in millimetres.
+pub fn focal_mm(text: &str) -> Result<f64, String> {
+    with_unit(text, "mm").map(|m| m * 1e3)
 }
 
-/// A length in micrometres; a bare number is taken as micrometres.
-pub fn pitch_um(text: &str) -> Result<f64, LengthError> {
-    bare_or(text, 1e6)
+/// A length with its unit, such as `5.9um`, in micrometres.
+pub fn pitch_um(text: &str) -> Result<f64, String> {
+    with_unit(text, "um").map(|m| m * 1e6)
 }
 
-fn bare_or(text: &str, per_metre: f64) -> Result<f64, LengthError> {
-    match text.trim().parse::<f64>() {
-        Ok(v) if v > 0.0 && v.is_finite() => Ok(v),
-        Ok(_) => Err(LengthError::NotPositive(text.to_owned())),
-        Err(_) => parse_length(text).map(|m| m * per_metre),
-    }
+/// A length in metres; where the unit is missing it is told which one is usual here, but none is guessed: what one option
+/// takes for millimetres another would take for metres.
+fn with_unit(text: &str, usual: &str) -> Result<f64, String> {
+    parse_length(text).map_err(|e| match e {
+        LengthError::NoUnit(bare) => format!("'{bare}' has no unit; write {bare}{usual}"),
+        other => other.to_string(),
+    })
+}
+
+/// Lengths typed in a row, metres: the unit of the last holds for those that have none of their own.
+fn in_a_row(parts: &[&str], usual: &str) -> Result<Vec<f64>, String> {
+    let last = parts.last().copied().unwrap_or("");
+    let unit = last.rsplit(|c: char| c.is_ascii_digit() || c == '.').next().unwrap_or("");
+    with_unit(last, usual)?;
+    let one = |part: &&str| match parse_length(part) {
+        Err(LengthError::NoUnit(bare)) => with_unit(&format!("{bare}{unit}"), usual),
+        _ => with_unit(part, usual),
+    };
+    parts.iter().map(one).collect()
 }
 
 /// An f-number, `f/11`, `f11` or `11`.
@@ -81,10 +94,8 @@ pub fn sharp_for(text: &str) -> Result<SharpFor, String> {
     }
     let (size, seen) = text.trim().strip_prefix("print:").and_then(|t| t.split_once('@')).ok_or_else(bad)?;
     let (a, b) = size.split_once('x').ok_or_else(bad)?;
-    let b_m = parse_length(b).map_err(|e| e.to_string())?;
-    // `60x40cm`: the first side takes the unit of the second unless it has one of its own.
-    let unit: String = b.chars().skip_while(|c| c.is_ascii_digit() || *c == '.').collect();
-    let a_m = parse_length(a).or_else(|_| parse_length(&format!("{a}{unit}"))).map_err(|e| e.to_string())?;
+    let sides = in_a_row(&[a.trim(), b.trim()], "cm")?;
+    let (a_m, b_m) = (sides[0], sides[1]);
     let distance_m = parse_length(seen).map_err(|e| e.to_string())?;
     Ok(SharpFor::Print { long_m: a_m.max(b_m), short_m: a_m.min(b_m), distance_m })
 }
@@ -114,28 +125,24 @@ pub fn region(text: &str) -> Result<Region, String> {
 #[derive(Clone, Debug)]
 pub struct List(pub Vec<f64>);
 
-/// Focal lengths, mm: `16,24,35,70mm`.
-pub fn focals_mm(text: &str) -> Result<List, LengthError> {
-    text.split(',').map(focal_mm).collect::<Result<_, _>>().map(List)
+/// Focal lengths, mm: `16,24,35,70mm`, where the last unit holds for all.
+pub fn focals_mm(text: &str) -> Result<List, String> {
+    let parts: Vec<&str> = text.split(',').map(str::trim).collect();
+    in_a_row(&parts, "mm").map(|all| List(all.into_iter().map(|m| m * 1e3).collect()))
 }
 
 /// Lengths with their units, metres: `0.5m,1m`, or `0.5,1,2m` where the last unit holds for all.
-pub fn lengths(text: &str) -> Result<List, LengthError> {
+pub fn lengths(text: &str) -> Result<List, String> {
     let parts: Vec<&str> = text.split(',').map(str::trim).collect();
-    let unit = parts.last().map_or("", |last| last.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.'));
-    let one = |part: &&str| match parse_length(part) {
-        Err(LengthError::NoUnit(_)) => parse_length(&format!("{part}{unit}")),
-        other => other,
-    };
-    parts.iter().map(one).collect::<Result<_, _>>().map(List)
+    in_a_row(&parts, "m").map(List)
 }
 
-/// Sensor sides, width x height: `36x24mm`; bare numbers are millimetres.
+/// Sensor sides, width x height: `36x24mm`, the last unit for both.
 pub fn sensor(text: &str) -> Result<Sensor, String> {
     let bad = || format!("'{text}' is not a sensor size; write width x height, such as 36x24mm");
     let (width, height) = text.split_once(['x', 'X', '\u{d7}']).ok_or_else(bad)?;
-    let side = |side: &str| focal_mm(side.trim()).map_err(|e| e.to_string());
-    Ok(Sensor { width_mm: side(width)?, height_mm: side(height)? })
+    let sides = in_a_row(&[width.trim(), height.trim()], "mm")?;
+    Ok(Sensor { width_mm: sides[0] * 1e3, height_mm: sides[1] * 1e3 })
 }
 
 /// A camera's name and its sensor, `Tarn One=23.5x15.6mm`: width and height in mm.

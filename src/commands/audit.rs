@@ -31,8 +31,8 @@ use crate::series::Group;
 /// Where the report can't be written; single files that fail are part of the report instead.
 pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let found = intake::find(&audit.paths, audit.recursive, audit.prefer);
-    found.failures.iter().for_each(|e| output::say(&output::failed(e)));
     let Some(first) = found.frames.first() else {
+        found.failures.iter().for_each(|e| output::say(&output::failed(e)));
         if found.failures.is_empty() {
             output::say("tussock: no photograph in the places named");
         }
@@ -85,7 +85,8 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         shoot.frames.extend(held);
     }
     if shoot.frames.is_empty() {
-        // There is no report on nothing; what went wrong with each file has been said.
+        // There is no report on nothing.
+        failures.iter().for_each(|f| output::say(&output::failure(f)));
         return Ok(Outcome::Nothing);
     }
     let used: Vec<Option<usize>> = shoot.frames.iter().map(|f| f.baseline).collect();
@@ -117,6 +118,8 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     } else {
         output::tell(&report::text(&view, output::columns()));
     }
+    // Once, below the table, where they are seen however long it is.
+    run.failures.iter().for_each(|f| output::say(&output::failure(f)));
     let tell: fn(&str) = if audit.json { output::note } else { |text| output::tell(&format!("{text}\n")) };
     let paths: Vec<PathBuf> = shoot.frames.iter().map(|f| f.path.clone()).collect();
     let left_alone = audit
@@ -179,9 +182,7 @@ fn measure_all(
             Ok((done.map(|done| Held::new(done, scratch)).transpose()?, failed))
         },
         |_, result| {
-            for e in result.iter().flat_map(|seen| &seen.1) {
-                progress.say(&output::failed(e));
-            }
+            progress.failed(result.as_ref().map_or(0, |seen| seen.1.len()));
             progress.step();
         },
         stop::asked,

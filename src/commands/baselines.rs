@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::held::{Held, Shoot};
 use super::judging::diagnosed;
-use super::remember::Memory;
+pub use super::remember::Memory;
 use super::shelf;
 use crate::diagnose::Diagnosis;
 use crate::lens::{Baseline, learn_shoot};

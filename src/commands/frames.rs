@@ -12,7 +12,7 @@ use crate::output;
 use crate::output::guard::guarded;
 use crate::quantity::Flag;
 use crate::report::Failure;
-use crate::shot::{Capture, Fact, Plane, Shot, Source};
+use crate::shot::{Capture, Fact, Plane, Shot, Source, Tint};
 
 /// Which frames, and how to read them.
 pub struct Wanted<'a> {
@@ -48,6 +48,8 @@ pub struct Measured {
     pub map: TileMap,
     /// Its pixels, where they were to be kept.
     pub plane: Option<Plane>,
+    /// Its colours, where they came with the pixels.
+    pub tint: Option<Tint>,
 }
 
 /// Finds, reads and measures frames; what fails is named on standard error and handed back. `keep` is asked of each frame
@@ -102,7 +104,7 @@ fn one(
     if let Some(n) = given {
         overrides.capture.f_number = Some(Fact::new(n, Source::Given));
     }
-    let Shot { file, plane, mut capture, flags, .. } = intake::read(path, &overrides)?;
+    let Shot { file, plane, mut capture, flags, tint, .. } = intake::read(path, &overrides)?;
     take_name(&mut capture, named);
     Ok(Measured {
         path: path.to_owned(),
@@ -112,6 +114,7 @@ fn one(
         map: measure(&plane, &wanted.settings.under(capture.lambda_n_px(WAVELENGTH_UM))),
         capture,
         plane: keep(&plane).then_some(plane),
+        tint,
     })
 }
 

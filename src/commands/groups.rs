@@ -8,12 +8,14 @@ use super::judging::trusted;
 use super::remember::Memory;
 use crate::diagnose::{self, Diagnosis};
 use crate::intake;
-use crate::measure::{Tile, TileMap};
+use crate::measure::register::Small;
+use crate::measure::{Settings, Tile, TileMap, measure, smaller};
+use crate::optics::WAVELENGTH_UM;
 use crate::output;
 use crate::output::store::Key;
 use crate::quantity::Intent;
 use crate::report::series::{SeriesGroupView, group_view};
-use crate::series::{self, Answer, Ask, Group, Held, Known, Recall as _, Seen, Varied, Zone};
+use crate::series::{self, Answer, Ask, Group, Held, Known, NoteKind, Recall as _, Seen, Varied, Zone};
 use crate::shot::{Capture, Plane};
 
 /// Compares the frames of one scene; `diagnosis` gives that of a frame by its index, `pixels` its pixels.
@@ -24,9 +26,60 @@ pub fn compare<'p>(
     diagnosis: &dyn Fn(usize) -> Option<Diagnosis>,
     pixels: &dyn Fn(usize) -> Option<Cow<'p, Plane>>,
 ) -> Answer {
-    let reference = series::reference(seen);
-    let zones = diagnosis(reference).map_or_else(Vec::new, |found| zones(&seen[reference], &found));
-    series::compare(seen, &zones, &Ask::new(intent, seen[reference].size, varied), pixels)
+    let least = seen.iter().map(|s| s.size).min_by_key(|s| u64::from(s.0) * u64::from(s.1)).unwrap_or_default();
+    let reduced: Vec<Option<Reduced>> = (0..seen.len())
+        .map(|k| if series::one_size(seen[k].size, least) { None } else { Reduced::new(&seen[k], &*pixels(k)?, least) })
+        .collect();
+    let of_one_size: Vec<Seen> = seen.iter().zip(&reduced).map(|(s, r)| r.as_ref().map_or(*s, |r| r.seen(s))).collect();
+    let at_least = |k: usize| Some(at_size(pixels(k)?, least));
+    let reference = series::reference(&of_one_size);
+    let zones = diagnosis(reference).map_or_else(Vec::new, |found| zones(&of_one_size[reference], &found));
+    let ask = Ask::new(intent, of_one_size[reference].size, varied);
+    let mut answer = series::compare(&of_one_size, &zones, &ask, &at_least);
+    let larger = (0..seen.len()).filter(|&k| reduced[k].is_some());
+    let by = |k: usize| f64::from(seen[k].size.0) / f64::from(least.0.max(1));
+    answer.notes.extend(larger.map(|k| (Some(k), NoteKind::Reduced(by(k)))));
+    answer
+}
+
+/// A frame's pixels at the size at which its group is compared.
+pub fn at_size(plane: Cow<'_, Plane>, (width, height): (u32, u32)) -> Cow<'_, Plane> {
+    if series::one_size((plane.width as u32, plane.height as u32), (width, height)) {
+        return plane;
+    }
+    Cow::Owned(smaller(&plane, width as usize, height as usize))
+}
+
+/// What is known of a frame at a smaller size.
+struct Reduced {
+    size: (u32, u32),
+    capture: Capture,
+    small: Small,
+    map: TileMap,
+}
+
+impl Reduced {
+    fn new(seen: &Seen, plane: &Plane, (width, height): (u32, u32)) -> Option<Self> {
+        let plane = smaller(plane, width as usize, height as usize);
+        let mut capture = seen.capture.clone();
+        if let Some(pitch) = &mut capture.pixel_pitch_um {
+            pitch.value *= f64::from(seen.size.0) / f64::from(width.max(1));
+        }
+        let map = seen.map()?;
+        let settings = Settings { tiles: map.columns.max(map.rows), ..Settings::default() };
+        let map = measure(&plane, &settings.under(capture.lambda_n_px(WAVELENGTH_UM)));
+        Some(Self { size: (width, height), capture, small: Small::new(&plane), map })
+    }
+
+    fn seen<'a>(&'a self, full: &Seen<'a>) -> Seen<'a> {
+        Seen {
+            file: full.file,
+            size: self.size,
+            capture: &self.capture,
+            small: (&self.small).into(),
+            map: Some((&self.map).into()),
+        }
+    }
 }
 
 /// Near, far, centre and corners as the diagnosis of the reference frame has them, and mid-frame.

@@ -11,8 +11,8 @@ use crate::measure::{Settings, measure};
 use crate::optics::WAVELENGTH_UM;
 use crate::output;
 use crate::plan::{Question, Refusal, Sensor, Was, near_ground_m, plan};
-use crate::quantity::{Distance, Intent, SharpFor, Units};
-use crate::report::{PlanView, plan_text};
+use crate::quantity::{Distance, Intent, SharpFor, Units, shown};
+use crate::report::{PlanView, plan_page, plan_text};
 use crate::shot::{Capture, Fact, Source};
 
 /// The plan command as meant.
@@ -36,6 +36,10 @@ pub struct Next {
     pub speed_m_s: Option<f64>,
     /// A photograph to take the rest from.
     pub from: Option<PathBuf>,
+    /// Where a page to print goes.
+    pub out: Option<PathBuf>,
+    /// Whether a file that is there may be replaced.
+    pub overwrite: bool,
     /// Print JSON.
     pub json: bool,
 }
@@ -76,13 +80,17 @@ fn given_or<T>(value: Option<T>, or: impl FnOnce() -> Fact<T>) -> Fact<T> {
 /// Runs the command.
 ///
 /// # Errors
-/// Where something needed is neither given nor in the photograph, or the question has no answer.
+/// Where something needed is neither given nor in the photograph, the question has no answer, or the page can't be written.
 pub fn run(next: &Next) -> anyhow::Result<Outcome> {
     let from = next.from.as_deref().map(|path| audited(path, next)).transpose()?;
     let question = question(next, from.as_ref())?;
     let answer = plan(&question)?;
     let units = next.camera.units;
     let was = from.as_ref().map(|f| &f.was);
+    if let Some(path) = &next.out {
+        output::write(path, plan_page(&answer, was, units)?.as_bytes(), next.overwrite)?;
+        output::note(&format!("Page written to {}", shown(path)));
+    }
     output::print(&if next.json { PlanView::new(&answer, was, units).json()? } else { plan_text(&answer, was, units) });
     Ok(Outcome::Done)
 }

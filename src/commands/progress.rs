@@ -1,9 +1,11 @@
 //! A progress line on standard error: frames done, rate, time left; quiet when nobody watches.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 
 /// A line that counts frames; hidden unless standard error is a terminal.
-pub struct Progress(ProgressBar);
+pub struct Progress(ProgressBar, AtomicUsize);
 
 impl Progress {
     /// A line for `frames` frames, doing `what` ("measuring").
@@ -12,12 +14,12 @@ impl Progress {
         let target =
             if crate::output::is_quiet() { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
         let bar = ProgressBar::with_draw_target(Some(frames as u64), target);
-        let style = ProgressStyle::with_template("{prefix} {bar:24} {pos} of {len} frames{pace}");
+        let style = ProgressStyle::with_template("{prefix} {bar:24} {pos} of {len} frames{msg}{pace}");
         if let Ok(style) = style {
             bar.set_style(style.progress_chars("=> ").with_key("pace", pace));
         }
         bar.set_prefix(what.to_owned());
-        Self(bar)
+        Self(bar, AtomicUsize::new(0))
     }
 
     /// Counts one frame.
@@ -25,9 +27,12 @@ impl Progress {
         self.0.inc(1);
     }
 
-    /// Says a line above the progress, or plainly where there is none.
-    pub fn say(&self, text: &str) {
-        if self.0.is_hidden() { crate::output::say(text) } else { self.0.println(crate::output::said(text)) }
+    /// Counts files that failed; each is named at the end.
+    pub fn failed(&self, files: usize) {
+        let all = self.1.fetch_add(files, Ordering::Relaxed) + files;
+        if all > 0 {
+            self.0.set_message(format!(", {all} failed"));
+        }
     }
 }
 

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use anyhow::bail;
+use image::imageops::thumbnail;
 
 use super::frames::{self, Measured, Wanted};
 use super::judging::trusted;
@@ -16,6 +17,7 @@ use crate::measure;
 use crate::output;
 use crate::output::folder::{Folder, REPORT};
 use crate::quantity::{Intent, plain, shown};
+use crate::report::Pixels;
 use crate::report::series::{Alone, Shown, series_html, series_text, series_view};
 use crate::series::{Answer, Group, Seen, group, lone};
 use crate::shot::Plane;
@@ -138,7 +140,16 @@ fn answer(series: &Series, frames: &[Measured], seen: &[Seen], (group, pictured)
     let answer = groups::compare(&of, group.varied, &series.intent, &diagnosis, &pixels);
     let shown = pictured.then(|| {
         let mut shown = Shown::new(&answer);
-        (0..of.len()).filter_map(|k| Some((k, pixels(k)?))).for_each(|(k, plane)| shown.take(&answer, k, &plane));
+        for k in 0..of.len() {
+            let Some(plane) = pixels(k).map(|plane| groups::at_size(plane, answer.size)) else { continue };
+            let whole = (plane.width as u32, plane.height as u32) == (frame(k).map.width, frame(k).map.height);
+            let (path, tint) = (&frame(k).path, frame(k).tint.as_ref().filter(|_| whole));
+            // Colours take more memory than anything else; a frame beyond the budget is shown in grey.
+            let room = tint.is_none() && intake::memory_needed(path) <= series.budget.bytes;
+            let colour = if room { intake::colour(path, &series.overrides).ok() } else { None };
+            let colour = colour.map(|c| if whole { c } else { thumbnail(&c, plane.width as u32, plane.height as u32) });
+            shown.take(&answer, k, &Pixels { plane: &plane, colour: colour.as_ref(), tint });
+        }
         shown
     });
     (answer, shown)

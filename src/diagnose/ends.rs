@@ -9,6 +9,7 @@ use super::{Diagnosis, Frame, Zone, ZoneName, foreground};
 use crate::judge::Reason;
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Flag};
+use crate::stats::upper_median;
 
 /// What was found at the two ends.
 pub struct Ends {
@@ -166,8 +167,6 @@ fn hides_far(map: &TileMap, e: &Evidence) -> bool {
     let far = |v: f64| v < limit;
     let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
     let lowest = &map.tiles[map.tiles.len() - map.tiles.len() / 3..];
-    let mut contrasts: Vec<f64> = lowest.iter().map(|t| t.contrast).collect();
-    contrasts.sort_by(f64::total_cmp);
-    let seen = SEEN * contrasts.get(contrasts.len() / 2).copied().unwrap_or(0.0);
+    let seen = SEEN * upper_median(lowest.iter().map(|t| t.contrast).collect()).unwrap_or(0.0);
     map.tiles.iter().filter(|t| t.blur.is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
 }

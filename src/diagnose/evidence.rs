@@ -16,6 +16,10 @@ pub const FLOOR: f64 = 0.05;
 /// 0.07 and then nothing. Correlation of the errors of two tiles of one row: they show one texture at one distance.
 const ROW_SHARED: f64 = 0.28;
 
+/// Chosen: a hand's breadth, nearer than tripods stand and most lenses focus. Distance of the nearest thing that a picture
+/// may show, m.
+const NEAREST_M: f64 = 0.1;
+
 /// One measured tile.
 #[derive(Clone, Copy, Debug)]
 pub struct Sample {
@@ -130,6 +134,12 @@ impl Evidence {
             skyline: veil::skyline(map, &sky),
             veiled: veil::veiled_horizon(map),
         }
+    }
+
+    /// Largest disc, px, that missed focus can make of anything before the camera, where the facts say.
+    #[must_use]
+    pub fn largest_disc(&self) -> f64 {
+        self.reach.map_or(f64::INFINITY, |reach| reach / NEAREST_M)
     }
 
     /// A place given as fractions of the picture, in the model's coordinates.

@@ -4,6 +4,8 @@
 use super::evidence::{Evidence, Sample};
 use super::zones::Reading;
 use crate::measure::TileMap;
+use crate::quantity::DISC_SIGMA;
+use crate::stats::upper_median;
 
 /// A width told by rows or a band of tiles.
 #[derive(Clone, Copy, Debug)]
@@ -50,9 +52,8 @@ fn ground(e: &Evidence, horizon: f64) -> Vec<Row<'_>> {
 /// Chosen: a sixth, four of 24. Share of the columns that a row must have measured.
 const FILLED: f64 = 1.0 / 6.0;
 
-fn median(mut all: Vec<f64>) -> f64 {
-    all.sort_by(f64::total_cmp);
-    all[all.len() / 2]
+fn median(all: Vec<f64>) -> f64 {
+    upper_median(all).unwrap_or(f64::NAN)
 }
 
 /// Chosen: three times the permitted is far beyond what water's ripple and grass read, a blur of tens of pixels passes
@@ -80,7 +81,9 @@ pub fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Opti
     let risen = last.y > (RISE.0 * permitted).ln() && rise > RISE.3.ln();
     // Water and a thing that stands near begin with a jump and stay as they are.
     let gradual = below.windows(2).all(|w| w[1].y - w[0].y < LARGEST * rise);
-    if !(low_enough && steady && gradual && risen && below.len() > RISE.2) {
+    // Focus can't miss by more than it does a hand's breadth before the lens: what is softer yet flows or moves.
+    let possible = last.y.exp() <= DISC_SIGMA * e.largest_disc();
+    if !(low_enough && steady && gradual && risen && possible && below.len() > RISE.2) {
         return None;
     }
     let v = (1.0 - 0.13 - 0.5) * f64::from(map.height) / e.half_diagonal;

@@ -55,7 +55,8 @@ pub fn refund(fit: &Fit, problem: &Problem) -> f64 {
 fn things(sharp: &[(&Sample, f64)], columns: usize) -> Vec<Vec<usize>> {
     let place = |k: usize| ((sharp[k].0.index % columns) as u32, (sharp[k].0.index / columns) as u32);
     let rows = (0..sharp.len()).map(|k| place(k).1 + 1).max().unwrap_or(0);
-    let mut grid = GrayImage::new(columns as u32, rows);
+    // A column and a row more: the library has no room for as many things as there are places (a map of one tile).
+    let mut grid = GrayImage::new(columns as u32 + 1, rows + 1);
     (0..sharp.len()).for_each(|k| grid.put_pixel(place(k).0, place(k).1, Luma([1])));
     let labels = connected_components(&grid, Connectivity::Eight, Luma([0]));
     let mut all: Vec<Vec<usize>> = Vec::new();
@@ -66,4 +67,21 @@ fn things(sharp: &[(&Sample, f64)], columns: usize) -> Vec<Vec<usize>> {
         all[label - 1].push(k);
     }
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn things_are_told_apart_in_maps_of_any_shape() {
+        let sample = |index: usize| Sample { index, ..Sample::place(0.0, 0.0, None) };
+        let found = |columns: usize, at: &[usize]| {
+            let samples: Vec<Sample> = at.iter().map(|&i| sample(i)).collect();
+            things(&samples.iter().map(|s| (s, 0.0)).collect::<Vec<_>>(), columns).len()
+        };
+        assert_eq!((found(1, &[0]), found(1, &[]), found(1, &[0, 2, 4])), (1, 0, 3));
+        // Of three by three the corners touch nothing, but all touch the middle.
+        assert_eq!((found(3, &[0, 2, 6, 8]), found(3, &[0, 2, 4, 6, 8])), (4, 1));
+    }
 }

@@ -7,6 +7,7 @@ use crate::judge::Judgement;
 use crate::measure::TileMap;
 use crate::quantity::Flag;
 use crate::shot::Capture;
+use crate::stats::upper_median;
 
 /// Chosen: likely, not firm. Confidence at most that is left where the picture is not what the camera wrote.
 pub const ALTERED: f64 = 0.7;
@@ -73,11 +74,9 @@ pub fn turned(map: &TileMap) -> bool {
     let share = |quarters: u32| {
         let turned = turn(map, quarters);
         let sky = sky(&turned);
-        let mut contrasts: Vec<f64> =
-            sky.iter().zip(&turned.tiles).filter(|(s, _)| **s).map(|(_, t)| t.contrast).collect();
-        contrasts.sort_by(f64::total_cmp);
-        let even = contrasts.get(contrasts.len() / 2).is_some_and(|c| *c < EVEN);
-        if even { contrasts.len() as f64 / sky.len() as f64 } else { 0.0 }
+        let contrasts: Vec<f64> = sky.iter().zip(&turned.tiles).filter(|(s, _)| **s).map(|(_, t)| t.contrast).collect();
+        let filled = contrasts.len() as f64 / sky.len() as f64;
+        if upper_median(contrasts).is_some_and(|c| c < EVEN) { filled } else { 0.0 }
     };
     [1, 2, 3].into_iter().any(|quarters| share(quarters) > SKY)
 }

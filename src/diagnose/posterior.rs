@@ -48,15 +48,17 @@ struct Addition {
 }
 
 /// A lens is decentred in any direction, up and down as well as to a side.
-const ADDITIONS: [Addition; 3] = [
-    Addition { free: TILTED, odds: ODDS_ASKEW, starts: &[(Tilt, -1.5), (Tilt, 1.5)] },
-    Addition {
-        free: DECENTRED,
-        odds: ODDS_ASKEW,
-        starts: &[(Shift, -0.15), (Shift, 0.15), (Rise, -0.15), (Rise, 0.15)],
-    },
-    Addition { free: CURVED, odds: ODDS_CURVED, starts: &[(Curve, -2.5), (Curve, 2.5)] },
-];
+fn additions() -> [Addition; 3] {
+    [
+        Addition { free: TILTED, odds: ODDS_ASKEW, starts: &[(Tilt, -1.5), (Tilt, 1.5)] },
+        Addition {
+            free: DECENTRED,
+            odds: ODDS_ASKEW,
+            starts: &[(Shift, -0.15), (Shift, 0.15), (Rise, -0.15), (Rise, 0.15)],
+        },
+        Addition { free: CURVED, odds: ODDS_CURVED, starts: &[(Curve, -2.5), (Curve, 2.5)] },
+    ]
+}
 
 /// Chosen: one landscape in five is a distant view or a wall. Prior odds of a scene all at one distance against ground
 /// that leads to it.
@@ -123,7 +125,7 @@ pub fn explore(problem: &mut Problem, shaken: bool) -> Posterior {
     if let Some((best, odds)) = best(&found, problem) {
         // A learned lens has its curvature in what is expected of it.
         let learned = problem.evidence.learned();
-        for addition in ADDITIONS.iter().filter(|a| !learned || a.free != CURVED) {
+        for addition in additions().iter().filter(|a| !learned || a.free != CURVED) {
             if let Some(fit) = added(problem, &thinned, &best, addition) {
                 found.push((fit, odds * addition.odds));
             }

@@ -5,6 +5,7 @@ use super::fit::Problem;
 use super::model::Ready;
 use super::parameters::Theta;
 use crate::measure::TileMap;
+use crate::stats::upper_median;
 
 /// Chosen: foreground, middle and far. Heights the measured part of the frame is looked at in, and how many of them
 /// must speak for it.
@@ -35,10 +36,11 @@ pub fn bear_out(map: &TileMap, theta: &Theta, problem: &Problem) -> bool {
         let side = |sign: f64| -> Option<[f64; 3]> {
             let inside = |s: &&Sample| sign * s.u > SIDE * e.right && s.v >= from - 1e-9 && s.v <= from + step + 1e-9;
             let tiles: Vec<&Sample> = e.samples.iter().filter(inside).collect();
-            (tiles.len() >= TILES).then(|| {
-                let of = |f: &dyn Fn(&Sample) -> f64| middle(tiles.iter().map(|s| f(s)).collect());
-                [of(&|s| s.y), of(&|s| ready.at(s, &problem.surface).y), of(&|s| map.tiles[s.index].contrast)]
-            })
+            if tiles.len() < TILES {
+                return None;
+            }
+            let of = |f: &dyn Fn(&Sample) -> f64| upper_median(tiles.iter().map(|s| f(s)).collect());
+            Some([of(&|s| s.y)?, of(&|s| ready.at(s, &problem.surface).y)?, of(&|s| map.tiles[s.index].contrast)?])
         };
         let (Some(left), Some(right)) = (side(-1.0), side(1.0)) else { return false };
         let (found, foretold) = (right[0] - left[0], right[1] - left[1]);
@@ -48,9 +50,4 @@ pub fn bear_out(map: &TileMap, theta: &Theta, problem: &Problem) -> bool {
         like && foretold.abs() > FORETOLD && found / foretold > FOUND
     };
     (0..BANDS).filter(|&band| speaks(band)).count() >= SPEAKING
-}
-
-fn middle(mut all: Vec<f64>) -> f64 {
-    all.sort_by(f64::total_cmp);
-    all[all.len() / 2]
 }

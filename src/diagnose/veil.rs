@@ -1,6 +1,7 @@
 //! What the picture's light says of the horizon: where the sky ends, and whether haze hides the far scene.
 
 use crate::measure::TileMap;
+use crate::stats::upper_median;
 
 /// Chosen: half; less may be gaps between trees. Share of the columns that must have sky at the top for the sky's lower
 /// edge to say where the horizon is.
@@ -60,10 +61,7 @@ pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
         return None;
     }
     let half = f64::from(map.width).hypot(f64::from(map.height)) / 2.0;
-    let middle = |mut all: Vec<f64>| {
-        all.sort_by(f64::total_cmp);
-        all[all.len() / 2]
-    };
+    let middle = |all: Vec<f64>| upper_median(all).unwrap_or(f64::NAN);
     let row = |y: usize| &map.tiles[y * columns..(y + 1) * columns];
     let lowest = &map.tiles[columns * (rows - rows / 3)..];
     let foreground = middle(lowest.iter().map(|t| t.contrast).collect());

@@ -8,9 +8,10 @@ use ::exif::{In, Tag, Value};
 use image::{ColorType, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
 
 use super::roomy::zeros;
-use super::tone::{Named, Tone, WHITE, srgb_code};
+use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, IntakeErrorKind};
+use crate::quantity::srgb;
 use crate::shot::{Mosaic, Plane};
 
 /// Most pixels a picture may have; four times the largest single-shot sensors.
@@ -157,7 +158,7 @@ pub(super) fn rgb<R: BufRead + Seek>(
     let code = |b: &[u8]| match width_of_sample {
         1 => b[0],
         2 => (u32::from(u16::from_ne_bytes([b[0], b[1]])) / 257) as u8,
-        _ => srgb_code(tone.linear(f32::from_ne_bytes([b[0], b[1], b[2], b[3]]))),
+        _ => srgb::f32::byte(tone.linear(f32::from_ne_bytes([b[0], b[1], b[2], b[3]]))),
     };
     let (has_colour, alpha) = (colour.has_color(), colour.has_alpha());
     for i in 0..width * height {

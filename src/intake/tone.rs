@@ -5,6 +5,8 @@
 
 use moxcms::{ColorProfile, DataColorSpace, ToneCurveEvaluator};
 
+use crate::quantity::srgb;
+
 /// The level of a plane that stands for relative luminance 1 in rendered files.
 pub(super) const WHITE: u16 = u16::MAX;
 
@@ -93,8 +95,7 @@ impl Tone {
     /// Linear light, 0 to 1, of a coded value, 0 to 1.
     pub(super) fn linear(&self, v: f32) -> f32 {
         let light = match &self.curve {
-            Curve::Srgb if v <= 0.040_45 => v / 12.92,
-            Curve::Srgb => ((v + 0.055) / 1.055).powf(2.4),
+            Curve::Srgb => srgb::f32::light(v),
             Curve::AdobeRgb => v.powf(563.0 / 256.0),
             Curve::Linear => v,
             Curve::Profile(evaluator) => evaluator.evaluate_value(v),
@@ -115,13 +116,6 @@ impl Tone {
     }
 }
 
-/// The sRGB code, 0 to 255, of linear light 0 to 1.
-pub(super) fn srgb_code(light: f32) -> u8 {
-    let light = light.clamp(0.0, 1.0);
-    let v = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
-    (v * 255.0).round() as u8
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -140,7 +134,7 @@ mod tests {
     fn codes_come_back() {
         let tone = Tone::named(Named::Srgb);
         for code in 0..=255_u8 {
-            assert_eq!(srgb_code(tone.linear(f32::from(code) / 255.0)), code);
+            assert_eq!(srgb::f32::byte(tone.linear(f32::from(code) / 255.0)), code);
         }
     }
 

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::optics::{WAVELENGTH_UM, blur};
+use crate::optics::{blur, lambda_n_px};
 use crate::quantity::Estimate;
 
 /// What a lens does at its best, learned from frames.
@@ -114,7 +114,7 @@ impl Baseline {
         let lens = mix(&learned);
         let whole = |um: f64| {
             blur::sigma_px(&blur::Parts {
-                lambda_n_px: Some(WAVELENGTH_UM * f_number / pitch_um),
+                lambda_n_px: Some(lambda_n_px(f_number, pitch_um)),
                 lens_px: um.max(0.0) / pitch_um,
                 pixel: true,
                 ..blur::Parts::default()

@@ -7,7 +7,7 @@ use super::sample::{self, Frame, Sample, TILE_SCATTER};
 use super::{Baseline, Curvature, Entry, LearnedFrom, Unsuitable};
 use crate::measure::TileMap;
 use crate::optics::blur::{self, Parts};
-use crate::optics::{WAVELENGTH_UM, thin_lens};
+use crate::optics::{WAVELENGTH_UM, lambda_n_px, thin_lens};
 use crate::quantity::{DISC_SIGMA, Estimate};
 use crate::shot::Capture;
 
@@ -152,7 +152,7 @@ fn best_focus(frames: &[Frame], places: &[f64], tile: usize) -> Option<Best> {
     }
     let sharpest = points.iter().min_by(|a, b| a.1.total_cmp(&b.1))?;
     let (n, pitch) = (frame.f_number, frame.pitch_um);
-    let base = Parts { lambda_n_px: Some(WAVELENGTH_UM * n / pitch), pixel: true, ..Parts::default() };
+    let base = Parts { lambda_n_px: Some(lambda_n_px(n, pitch)), pixel: true, ..Parts::default() };
     let lens0 = blur::lens_px_for(sharpest.1, &base).unwrap_or(0.0).max(0.1);
     let (mut focus, mut lens) = (sharpest.0, lens0);
     let disc = |place: f64, focus: f64| (place - focus) / (n * pitch);

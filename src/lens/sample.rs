@@ -5,8 +5,8 @@ use std::f64::consts::{LN_2, PI};
 use thiserror::Error;
 
 use crate::measure::TileMap;
-use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{self, Parts};
+use crate::optics::lambda_n_px;
 use crate::quantity::MTF50_SIGMA;
 use crate::shot::Capture;
 
@@ -129,7 +129,7 @@ pub fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>
 pub fn samples<'a>(frame: &'a Frame<'a>, index: usize) -> impl Iterator<Item = Sample> + 'a {
     let (w, h) = (f64::from(frame.map.width), f64::from(frame.map.height));
     let half = 0.5 * w.hypot(h);
-    let lambda_n = WAVELENGTH_UM * frame.f_number / frame.pitch_um;
+    let lambda_n = lambda_n_px(frame.f_number, frame.pitch_um);
     let parts = Parts { lambda_n_px: Some(lambda_n), pixel: true, ..Parts::default() };
     let floor = (blur::sigma_px(&parts) * frame.pitch_um).powi(2);
     frame.map.measured().filter_map(move |(tile, blur)| {

@@ -16,6 +16,7 @@ mod noise;
 mod profile;
 mod reduced;
 mod resampled;
+mod smaller;
 mod spectrum;
 mod stepfit;
 mod strips;
@@ -26,6 +27,7 @@ mod track;
 mod water;
 mod width;
 
+pub use smaller::smaller;
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
 
 use rayon::prelude::*;

@@ -4,6 +4,8 @@
 //! A mean over k x k pixels has their common aperture, that of one large pixel, so that a reduced picture is to the estimator
 //! what any picture is. Its noise is what of a k-th is left, and of a JPEG's blocks nothing that it would mind.
 
+use multiversion::multiversion;
+
 use super::grid::Grid;
 use super::noise::NoiseModel;
 use super::survey;
@@ -42,7 +44,7 @@ pub(super) fn settle(plane: &Plane, across: u32, known: &Known, tiles: &mut [Til
         if open.is_empty() || small(plane.width.min(plane.height)) {
             return;
         }
-        let reduced = reduce(plane, times);
+        let reduced = if times == TIMES[0] { reduce::<{ TIMES[0] }>(plane) } else { reduce::<{ TIMES[1] }>(plane) };
         let shrink = |t: &Tile| {
             let (x, y) = (t.x / times as u32, t.y / times as u32);
             let (width, height) = ((t.width / times as u32).max(1), (t.height / times as u32).max(1));
@@ -77,20 +79,26 @@ fn tell(tile: &mut Tile, reading: Reading, times: f64) {
     }
 }
 
-/// Means over squares of `times` px. Of a mosaic, samples and interpolated ones alike: they differ by less than is left.
-fn reduce(plane: &Plane, times: usize) -> Plane {
-    let (width, height) = (plane.width / times, plane.height / times);
+/// Means over squares of `TIMES` px. Of a mosaic, samples and interpolated ones alike: they differ by less than is left.
+fn reduce<const TIMES: usize>(plane: &Plane) -> Plane {
+    let (width, height) = (plane.width / TIMES, plane.height / TIMES);
     let mut data = Vec::with_capacity(width * height);
     let mut sums = vec![0u32; width];
     for y in 0..height {
         sums.fill(0);
-        for row in (0..times).map(|k| plane.row(y * times + k)) {
-            for (sum, part) in sums.iter_mut().zip(row.chunks_exact(times)) {
-                *sum += part.iter().map(|&v| u32::from(v)).sum::<u32>();
-            }
+        for row in (0..TIMES).map(|k| plane.row(y * TIMES + k)) {
+            add_squares::<TIMES>(row, &mut sums);
         }
-        data.extend(sums.iter().map(|&sum| (sum / (times * times) as u32) as u16));
+        data.extend(sums.iter().map(|&sum| (sum / (TIMES * TIMES) as u32) as u16));
     }
     let (black, white, saturation, rendered) = (plane.black, plane.white, plane.saturation, plane.rendered);
     Plane { width, height, data, black, white, saturation, mosaic: Mosaic::None, jpeg: None, rendered }
+}
+
+/// Adds a row's samples, `TIMES` to a sum.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_squares<const TIMES: usize>(row: &[u16], sums: &mut [u32]) {
+    for (sum, part) in sums.iter_mut().zip(row.as_chunks::<TIMES>().0) {
+        *sum += part.iter().map(|&v| u32::from(v)).sum::<u32>();
+    }
 }

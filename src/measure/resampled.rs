@@ -3,6 +3,7 @@
 //! linear and cubic interpolation in JPEG compressed images, Canadian Conference on Computer and Robot Vision 2005), and
 //! leaves nothing near the new pixels' own limit.
 
+use multiversion::multiversion;
 use realfft::RealFftPlanner;
 
 use crate::shot::{Mosaic, Plane};
@@ -37,26 +38,58 @@ pub(super) fn enlarged(plane: &Plane) -> bool {
         return false;
     }
     let (x0, y0) = ((plane.width - w) / 2, (plane.height - h) / 2);
-    // Square roots even out the tones as the file's own coding does.
-    let rows: Vec<Vec<f32>> = (y0..y0 + h)
-        .map(|y| {
-            let row = &plane.row(y)[x0..x0 + w];
-            row.iter().map(|&v| f32::from(v.saturating_sub(plane.black)).sqrt()).collect()
-        })
-        .collect();
+    let root = |y: usize, out: &mut [f32]| roots(&plane.row(y0 + y)[x0..x0 + w], plane.black, out);
     let (mut across, mut down) = (vec![0.0f64; w], vec![0.0f64; h]);
-    for (y, row) in rows.iter().enumerate() {
-        for (x, v) in row.windows(3).enumerate() {
-            across[x + 1] += f64::from((2.0 * v[1] - v[0] - v[2]).abs());
+    let [mut above, mut here, mut below] = [(); 3].map(|()| vec![0.0f32; w]);
+    for y in 0..h {
+        root(y, &mut below);
+        bends(&below, &mut across);
+        if y >= 2 {
+            down[y - 1] = bend(&above, &here, &below);
         }
-        if y > 0 && y + 1 < h {
-            let (above, below) = (&rows[y - 1], &rows[y + 1]);
-            down[y] = row.iter().zip(above).zip(below).map(|((v, a), b)| f64::from((2.0 * v - a - b).abs())).sum();
-        }
+        std::mem::swap(&mut above, &mut here);
+        std::mem::swap(&mut here, &mut below);
     }
     let (Some(across), Some(down)) = (lines(&across[1..w - 1]), lines(&down[1..h - 1])) else { return false };
     let shared = across.iter().any(|a| down.iter().any(|d| (a - d).abs() < SAME));
-    shared && fall(&rows).is_some_and(|fall| fall > FALL)
+    let every_eighth = || {
+        (0..h).step_by(8).map(|y| {
+            let mut row = vec![0.0; w];
+            root(y, &mut row);
+            row
+        })
+    };
+    shared && fall(&every_eighth().collect::<Vec<_>>()).is_some_and(|fall| fall > FALL)
+}
+
+/// Square roots of levels above black, which even out the tones as the file's own coding does.
+#[multiversion(targets("x86_64+avx2"))]
+fn roots(row: &[u16], black: u16, out: &mut [f32]) {
+    for (o, &v) in out.iter_mut().zip(row) {
+        *o = f32::from(v.saturating_sub(black)).sqrt();
+    }
+}
+
+/// Adds to each column how far its sample departs from the middle of its neighbours in the row, twice over.
+#[multiversion(targets("x86_64+avx2"))]
+fn bends(row: &[f32], across: &mut [f64]) {
+    for ((sum, v), (a, b)) in across[1..].iter_mut().zip(&row[1..]).zip(row.iter().zip(&row[2..])) {
+        *sum += f64::from((2.0 * v - a - b).abs());
+    }
+}
+
+/// The same of a whole row among its neighbours.
+#[multiversion(targets("x86_64+avx2"))]
+fn bend(above: &[f32], here: &[f32], below: &[f32]) -> f64 {
+    let (above, here, below) = (above.as_chunks::<8>(), here.as_chunks::<8>(), below.as_chunks::<8>());
+    let mut sums = [0.0_f64; 8];
+    for ((v, a), b) in here.0.iter().zip(above.0).zip(below.0) {
+        for k in 0..8 {
+            sums[k] += f64::from((2.0 * v[k] - a[k] - b[k]).abs());
+        }
+    }
+    let rest = here.1.iter().zip(above.1).zip(below.1);
+    sums.iter().sum::<f64>() + rest.map(|((v, a), b)| f64::from((2.0 * v - a - b).abs())).sum::<f64>()
 }
 
 /// Frequencies, cycles a pixel, at which roughness varies far more than at those beside them.
@@ -75,25 +108,25 @@ fn lines(roughness: &[f64]) -> Option<Vec<f64>> {
     let mut spectrum = fft.make_output_vec();
     fft.process(&mut signal, &mut spectrum).ok()?;
     let power: Vec<f64> = spectrum.iter().map(|c| c.norm()).collect();
-    let usual = |i: usize| {
-        let mut part = power[i.saturating_sub(60)..(i + 60).min(power.len())].to_vec();
-        part.sort_by(f64::total_cmp);
-        part[part.len() / 2]
+    // Whether it is more than so many times the median of those about it: more than half of them are less than a part of it.
+    let above = |i: usize, times: f64| {
+        let about = &power[i.saturating_sub(60)..(i + 60).min(power.len())];
+        about.iter().filter(|&&v| times * v < power[i]).count() > about.len() / 2
     };
     let frequency = |i: usize| i as f64 / n as f64;
     let on = |f: f64, parts: f64| (parts * f - (parts * f).round()).abs() / parts < BLOCKS;
     let stands = |f: f64| if on(f, 16.0) { STANDS_ON_BLOCKS } else { STANDS };
     let found = (0..power.len())
         .filter(|&i| frequency(i) > LOWEST && !on(frequency(i), 8.0))
-        .filter(|&i| power[i] > stands(frequency(i)) * usual(i))
+        .filter(|&i| above(i, stands(frequency(i))))
         .map(frequency);
     Some(found.collect())
 }
 
-/// Fall of the power, dB, from a twentieth of a cycle a pixel to the limit, over the roughest stretches of rows.
+/// Fall of the power, dB, from a twentieth of a cycle a pixel to the limit, over the roughest stretches of some rows.
 fn fall(rows: &[Vec<f32>]) -> Option<f64> {
     const N: usize = 64;
-    let stretches = rows.iter().step_by(8).flat_map(|row| row.chunks_exact(N));
+    let stretches = rows.iter().flat_map(|row| row.chunks_exact(N));
     let mut rough: Vec<(f32, &[f32])> =
         stretches.map(|s| (s.windows(2).map(|v| (v[1] - v[0]).abs()).sum::<f32>(), s)).collect();
     rough.sort_by(|a, b| b.0.total_cmp(&a.0));

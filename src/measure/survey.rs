@@ -59,7 +59,7 @@ impl Survey {
 /// Running sums of one tile.
 #[derive(Clone, Default)]
 struct Sums {
-    sum: u64,
+    sum: f64,
     square: f64,
     steep: (f64, f64),
     bins: u64,
@@ -85,11 +85,26 @@ pub(super) fn survey_row(plane: &Plane, grid: &Grid, row: u32) -> Vec<Survey> {
 
 /// Adds rows `y` and `y + 1` in 2 x 2 blocks.
 #[inline(always)]
-fn bin(plane: &Plane, y: usize, out: &mut [i32]) {
+fn bin(plane: &Plane, y: usize, out: &mut [f32]) {
     let (a, b) = (plane.row(y), plane.row(y + 1));
-    for (o, (p, q)) in out.iter_mut().zip(a.chunks_exact(2).zip(b.chunks_exact(2))) {
-        *o = i32::from(p[0]) + i32::from(p[1]) + i32::from(q[0]) + i32::from(q[1]);
+    for (o, (p, q)) in out.iter_mut().zip(a.as_chunks::<2>().0.iter().zip(b.as_chunks::<2>().0)) {
+        *o = (i32::from(p[0]) + i32::from(p[1]) + i32::from(q[0]) + i32::from(q[1])) as f32;
     }
+}
+
+/// Sum of the values, and of their squares.
+#[inline(always)]
+fn moments(values: &[f32]) -> (f64, f64) {
+    let (whole, rest) = values.as_chunks::<8>();
+    let (mut one, mut two) = ([0.0_f32; 8], [0.0_f32; 8]);
+    for some in whole {
+        for k in 0..8 {
+            one[k] += some[k];
+            two[k] += some[k] * some[k];
+        }
+    }
+    let (one, two) = (one.iter().chain(rest), two.into_iter().chain(rest.iter().map(|v| v * v)));
+    (one.map(|&v| f64::from(v)).sum(), two.map(f64::from).sum())
 }
 
 /// Sums, squares and the strongest gradient of each cell.
@@ -101,56 +116,64 @@ fn gradients(plane: &Plane, y0: usize, y1: usize, borders: &[usize], sums: &mut 
         return;
     }
     let at = |k: isize| (y0 as isize + 2 * k).clamp(0, plane.height as isize - 2) as usize;
-    let (mut above, mut here, mut below) = (vec![0; width], vec![0; width], vec![0; width]);
+    let (mut above, mut here, mut below) = (vec![0.0; width], vec![0.0; width], vec![0.0; width]);
     bin(plane, at(-1), &mut above);
     bin(plane, at(0), &mut here);
-    let cells = width.div_ceil(CELL / 2);
-    let mut best = vec![(0.0_f32, 0_usize, 0_usize); cells];
-    let mut squares = vec![0.0_f32; width];
+    // Squares of the gradients of a row of cells, and the most of each column.
+    let mut squares = vec![vec![0.0_f32; width]; CELL / 2];
+    let mut most = vec![0.0_f32; width];
     for k in 0..rows {
         bin(plane, at(k as isize + 1), &mut below);
         for (s, pair) in sums.iter_mut().zip(borders.windows(2)) {
-            let bins = &here[pair[0]..pair[1]];
-            // 18 bits a bin: a row of up to 16,000 bins fits in 32.
-            s.sum += bins.iter().map(|&b| b as u64).sum::<u64>();
-            s.square += f64::from(bins.iter().map(|&b| (b as f32) * (b as f32)).sum::<f32>());
-            s.bins += bins.len() as u64;
+            // Sums of four samples of 16 bits: eight sums of them beside each other are exact in tiles of up to a thousand pixels.
+            let (sum, square) = moments(&here[pair[0]..pair[1]]);
+            s.sum += sum;
+            s.square += square;
+            s.bins += (pair[1] - pair[0]) as u64;
         }
+        let in_cell = k % (CELL / 2);
         if width > 2 {
+            let squares = &mut squares[in_cell];
             let inner = &mut squares[1..width - 1];
-            for (o, ((h, a), b)) in inner.iter_mut().zip(here.windows(3).zip(&above[1..]).zip(&below[1..])) {
-                let (gx, gy) = ((h[2] - h[0]) as f32, (b - a) as f32);
+            let across = here.iter().zip(&here[2..]);
+            for ((o, (left, right)), (a, b)) in inner.iter_mut().zip(across).zip(above[1..].iter().zip(&below[1..])) {
+                let (gx, gy) = (right - left, b - a);
                 *o = gx * gx + gy * gy;
             }
             for (s, pair) in sums.iter_mut().zip(borders.windows(2)) {
-                let (mut two, mut four) = (0.0_f32, 0.0_f32);
-                for &v in &squares[pair[0]..pair[1]] {
-                    two += v;
-                    four += v * v;
-                }
-                s.steep = (s.steep.0 + f64::from(two), s.steep.1 + f64::from(four));
+                let (two, four) = moments(&squares[pair[0]..pair[1]]);
+                s.steep = (s.steep.0 + two, s.steep.1 + four);
             }
-            for (c, (cell, top)) in squares.chunks(CELL / 2).zip(&mut best).enumerate() {
-                let strongest = cell.iter().copied().fold(0.0, f32::max);
-                if strongest > top.0 {
-                    let i = cell.iter().position(|&v| v == strongest).unwrap_or(0);
-                    *top = (strongest, c * (CELL / 2) + i, k);
-                }
+            for (most, &square) in most.iter_mut().zip(squares.iter()) {
+                *most = if square > *most { square } else { *most };
             }
         }
-        if (k + 1) % (CELL / 2) == 0 || k + 1 == rows {
-            for (square, bx, bk) in &mut best {
-                if *square > 0.0
-                    && let Some(s) = tile_of(borders, *bx).and_then(|t| sums.get_mut(t))
-                {
-                    let (x, y) = ((2 * *bx + 1) as u32, (y0 + 2 * *bk + 1) as u32);
-                    s.candidates.push(Candidate { x, y, strength: square.sqrt() / 4.0 });
-                }
-                *square = 0.0;
-            }
+        if in_cell + 1 == CELL / 2 || k + 1 == rows {
+            let top = y0 + 2 * (k - in_cell);
+            candidates(&squares[..=in_cell], &most, (borders, top), sums);
+            most.fill(0.0);
         }
         std::mem::swap(&mut above, &mut here);
         std::mem::swap(&mut here, &mut below);
+    }
+}
+
+/// Notes the strongest gradient of each cell of a row of them; of equals the first row's, and in it the first.
+#[inline(always)]
+fn candidates(squares: &[Vec<f32>], most: &[f32], (borders, top): (&[usize], usize), sums: &mut [Sums]) {
+    for (c, columns) in most.chunks(CELL / 2).enumerate() {
+        let square = columns.iter().fold(0.0_f32, |a, &b| if b > a { b } else { a });
+        if square <= 0.0 {
+            continue;
+        }
+        let strongest = (0..columns.len()).filter(|&i| columns[i] == square).map(|i| c * (CELL / 2) + i);
+        let place = strongest.filter_map(|x| squares.iter().position(|row| row[x] == square).map(|k| (k, x))).min();
+        if let Some((k, x)) = place
+            && let Some(s) = tile_of(borders, x).and_then(|t| sums.get_mut(t))
+        {
+            let (x, y) = ((2 * x + 1) as u32, (top + 2 * k + 1) as u32);
+            s.candidates.push(Candidate { x, y, strength: square.sqrt() / 4.0 });
+        }
     }
 }
 
@@ -188,12 +211,13 @@ fn noise(plane: &Plane, y0: usize, y1: usize, borders: &[usize], sums: &mut [Sum
             }
             match plane.mosaic {
                 Mosaic::None => {
-                    for ((cell, values), levels) in
-                        cells.iter_mut().zip(response.chunks(CELL)).zip(h[step..].chunks(CELL))
-                    {
-                        cell.0 += u64::from(values.iter().map(|&v| v as u32).sum::<u32>());
-                        cell.1 += u64::from(levels.iter().map(|&v| u32::from(v)).sum::<u32>());
-                        cell.2 += values.len() as u32;
+                    let (whole, rest) = response.as_chunks::<CELL>();
+                    let (levels, _) = h[step..].as_chunks::<CELL>();
+                    for ((cell, values), levels) in cells.iter_mut().zip(whole).zip(levels) {
+                        add_cell(cell, values, levels);
+                    }
+                    if let Some(cell) = cells.get_mut(whole.len()).filter(|_| !rest.is_empty()) {
+                        add_cell(cell, rest, h[step..].chunks(CELL).nth(whole.len()).unwrap_or_default());
                     }
                 }
                 mosaic => {
@@ -222,6 +246,14 @@ fn noise(plane: &Plane, y0: usize, y1: usize, borders: &[usize], sums: &mut [Sum
             }
         }
     }
+}
+
+/// Adds responses and levels of a row of a cell.
+#[inline(always)]
+fn add_cell(cell: &mut (u64, u64, u32), values: &[i32], levels: &[u16]) {
+    cell.0 += u64::from(values.iter().map(|&v| v as u32).sum::<u32>());
+    cell.1 += u64::from(levels.iter().map(|&v| u32::from(v)).sum::<u32>());
+    cell.2 += values.len() as u32;
 }
 
 /// Counts clipped samples.

@@ -2,6 +2,7 @@
 //! strokes, so that brightness changes far more from row to row than from column to column. Ground stands up from its
 //! plane (stones, grass, twigs) and changes about alike both ways.
 
+use multiversion::multiversion;
 use rayon::prelude::*;
 
 use super::grid::Grid;
@@ -32,21 +33,41 @@ fn layers_of_row(plane: &Plane, grid: &Grid, row: u32) -> Vec<Option<f32>> {
     // Three rows of 2 x 2 means at a time.
     for y in (top..bottom.saturating_sub(6)).step_by(2 * EVERY) {
         for (k, bin) in bins.iter_mut().enumerate() {
-            let (a, b) = (plane.row(y + 2 * k), plane.row(y + 2 * k + 1));
-            for (o, (p, q)) in bin.iter_mut().zip(a.chunks_exact(2).zip(b.chunks_exact(2))) {
-                *o = f32::from(p[0]) + f32::from(p[1]) + f32::from(q[0]) + f32::from(q[1]);
-            }
+            add_up(plane.row(y + 2 * k), plane.row(y + 2 * k + 1), bin);
         }
+        let [above, here, below] = &bins;
         for (c, sum) in sums.iter_mut().enumerate() {
             let cell = grid.cell(c as u32, row);
             let (from, to) = ((cell.x as usize / 2).max(1), ((cell.x + cell.width) as usize / 2).min(width - 1));
-            for x in from..to {
-                sum.0 += f64::from(bins[2][x] - bins[0][x]).powi(2);
-                sum.1 += f64::from(bins[1][x + 1] - bins[1][x - 1]).powi(2);
+            if from < to {
+                sum.0 += apart(&below[from..to], &above[from..to]);
+                sum.1 += apart(&here[from + 1..=to], &here[from - 1..to - 1]);
             }
         }
     }
     sums.into_iter().map(|(down, across)| (down > 0.0 && across > 0.0).then(|| (down / across).log2() as f32)).collect()
+}
+
+/// Sums over 2 x 2 samples of two rows.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_up(above: &[u16], below: &[u16], out: &mut [f32]) {
+    for (o, (p, q)) in out.iter_mut().zip(above.as_chunks::<2>().0.iter().zip(below.as_chunks::<2>().0)) {
+        *o = (u32::from(p[0]) + u32::from(p[1]) + u32::from(q[0]) + u32::from(q[1])) as f32;
+    }
+}
+
+/// Sum of the squared differences.
+#[multiversion(targets("x86_64+avx2"))]
+fn apart(one: &[f32], other: &[f32]) -> f64 {
+    let ((one, one_rest), (other, other_rest)) = (one.as_chunks::<8>(), other.as_chunks::<8>());
+    let mut sums = [0.0_f32; 8];
+    for (a, b) in one.iter().zip(other) {
+        for k in 0..8 {
+            sums[k] += (a[k] - b[k]) * (a[k] - b[k]);
+        }
+    }
+    let rest = one_rest.iter().zip(other_rest).map(|(a, b)| f64::from(a - b).powi(2));
+    sums.iter().map(|&v| f64::from(v)).sum::<f64>() + rest.sum::<f64>()
 }
 
 #[cfg(test)]

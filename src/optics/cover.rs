@@ -1,7 +1,7 @@
 //! A depth to be covered: the stop, focus and distance with the least worst blur from near to far.
 
 use super::blur::{self, Parts};
-use super::{WAVELENGTH_UM, aperture, depth, diffraction, thin_lens};
+use super::{WAVELENGTH_UM, aperture, depth, diffraction, lambda_n_px, thin_lens};
 use crate::quantity::MTF50_SIGMA;
 
 /// Published: f-numbers as lenses are marked (ISO 517; from memory). Marked f-numbers in thirds of a stop.
@@ -151,7 +151,7 @@ pub fn optical_um(f_number: f64, disc_um: f64) -> f64 {
 #[must_use]
 pub fn blur_px(f_number: f64, disc_um: f64, pitch_um: f64) -> f64 {
     blur::sigma_px(&Parts {
-        lambda_n_px: Some(WAVELENGTH_UM * f_number / pitch_um),
+        lambda_n_px: Some(lambda_n_px(f_number, pitch_um)),
         disc_px: disc_um / pitch_um,
         pixel: true,
         ..Parts::default()

@@ -18,3 +18,9 @@ pub mod thin_lens;
 /// Published: photopic vision peaks at 555 nm (CIE 1924), which handbooks round to 550. The wavelength that stands for
 /// daylight as a sensor's green channel and the eye see it, um.
 pub const WAVELENGTH_UM: f64 = 0.55;
+
+/// Wavelength times f-number over the pitch, px: the scale of diffraction in a picture whose pixels are `pitch_um` apart.
+#[must_use]
+pub fn lambda_n_px(f_number: f64, pitch_um: f64) -> f64 {
+    WAVELENGTH_UM * f_number / pitch_um
+}

@@ -17,6 +17,7 @@ use anyhow::{Context as _, bail};
 
 use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, shown};
+use crate::report::Failure;
 use folder::UNFINISHED;
 pub use open::open;
 
@@ -116,13 +117,7 @@ pub fn print_bytes(bytes: &[u8]) {
 /// Says something to the person on standard error.
 pub fn say(text: &str) {
     // Nothing can be done about a closed standard error.
-    let _ = writeln!(io::stderr().lock(), "{}", said(text));
-}
-
-/// A line as [`say`] writes it.
-#[must_use]
-pub fn said(text: &str) -> Cow<'_, str> {
-    harmless(text)
+    let _ = writeln!(io::stderr().lock(), "{}", harmless(text));
 }
 
 /// What a refusal by the system means, as a clause.
@@ -234,6 +229,16 @@ pub fn speak_fully() {
 #[must_use]
 pub fn failed(error: &IntakeError) -> String {
     format!("tussock: {}", sentences(error))
+}
+
+/// The same of a failure as reports have it, with what stands in for the file.
+#[must_use]
+pub fn failure(failed: &Failure) -> String {
+    let detail = failed.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
+    let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
+    let stands =
+        failed.stand_in.as_ref().map_or_else(String::new, |other| format!("; {} stands in for it", plain(other)));
+    format!("tussock: {}: {}{stands}. {}{detail}", plain(&failed.file), plain(&failed.problem), failed.advice)
 }
 
 /// A file that failed as the end of a command that is about this file.

@@ -473,7 +473,7 @@ mod tests {
             (state >> 33) as usize % below
         };
         let mut lost = 0;
-        for round in 0..150 {
+        for round in 0..210 {
             let mut bytes = sound.clone();
             // The first pages tell where all the others are.
             let reach = if round % 2 == 0 { 8192 } else { bytes.len() };

@@ -8,6 +8,7 @@ mod intent;
 mod length;
 mod plain;
 mod point;
+pub mod srgb;
 mod zone;
 
 pub use estimate::Estimate;

@@ -72,7 +72,7 @@ pub fn height(f: &FrameView) -> Option<String> {
         let at =
             |t: &TileView| 100.0 * (1.0 - (f64::from(t.y) + f64::from(t.height) / 2.0) / f64::from(f.height.max(1)));
         let bars = counted(&points).filter_map(|t| Some((at(t), t.optical_px?, t.optical_px_sd?)));
-        chart.draw_series(bars.map(|(y, b, sd)| {
+        chart.draw_series(bars.filter(|bar| bar.1 <= top).map(|(y, b, sd)| {
             PathElement::new(vec![((b - sd).clamp(0.0, top), y), ((b + sd).clamp(0.0, top), y)], FAINT)
         }))?;
         dots(&mut chart, &points, top, |t, b| (b, at(t)))
@@ -140,7 +140,7 @@ pub fn radius(f: &FrameView) -> Option<String> {
         mesh(&mut chart, "distance from the centre, % of the half diagonal", "optical blur, px")?;
         limit(&mut chart, f, |y| vec![(0.0, y), (100.0, y)])?;
         let bars = counted(&points).filter_map(|t| Some((at(t), t.optical_px?, t.optical_px_sd?)));
-        chart.draw_series(bars.map(|(x, b, sd)| {
+        chart.draw_series(bars.filter(|bar| bar.1 <= top).map(|(x, b, sd)| {
             PathElement::new(vec![(x, (b - sd).clamp(0.0, top)), (x, (b + sd).clamp(0.0, top))], FAINT)
         }))?;
         dots(&mut chart, &points, top, |t, b| (at(t), b))
@@ -312,8 +312,9 @@ fn dots<'b>(
     place: impl Fn(&TileView, f64) -> (f64, f64),
 ) -> Result<(), Failed<'b>> {
     // Filled where the tile counts, open where it is soft by its nature.
+    let holds = counts(points);
     for (counts, style) in [(true, BLUR.filled()), (false, BLUR.into())] {
-        let chosen = points.iter().filter(|t| (t.standing != Standing::SoftContent) == counts);
+        let chosen = points.iter().filter(|t| holds(t) == counts);
         let shown = chosen.filter(|t| t.optical_px.is_some_and(|b| b <= top));
         chart.draw_series(shown.filter_map(|t| Some(Circle::new(place(t, t.optical_px?), 2, style))))?;
     }
@@ -324,9 +325,17 @@ pub(super) fn pixel(f: &FrameView) -> f64 {
     f.tiles.iter().find_map(|t| t.budget.as_ref()?.pixel).unwrap_or(crate::quantity::PIXEL_SIGMA)
 }
 
-/// Points that are no cloud, water or other content soft by nature.
+/// Points that are no cloud, water or other content soft by nature: those that have a place on the ground or in the far
+/// scene, or, in a frame where none has, all but what is known to be soft.
 fn counted<'a>(points: &'a [&'a TileView]) -> impl Iterator<Item = &'a TileView> {
-    points.iter().copied().filter(|t| t.standing != Standing::SoftContent)
+    let counts = counts(points);
+    points.iter().copied().filter(move |t| counts(t))
+}
+
+fn counts(points: &[&TileView]) -> impl Fn(&TileView) -> bool + use<> {
+    let placed = |t: &TileView| !matches!(t.standing, Standing::SoftContent | Standing::Unmeasured);
+    let some = points.iter().any(|t| placed(t));
+    move |t| if some { placed(t) } else { t.standing != Standing::SoftContent }
 }
 
 fn measured(f: &FrameView) -> Vec<&TileView> {
@@ -337,7 +346,7 @@ fn measured(f: &FrameView) -> Vec<&TileView> {
 
 /// The end of the blur axis: a little past nearly all points, and past the permitted blur.
 fn reach(points: &[&TileView], f: &FrameView) -> Option<f64> {
-    // What is soft by nature may lie off the chart; it would squeeze the rest into a corner.
+    // What is soft by nature, or lies in the sky, may lie off the chart; it would squeeze the rest into a corner.
     let mut values: Vec<f64> = counted(points).filter_map(|t| t.optical_px).collect();
     if values.is_empty() {
         values = points.iter().filter_map(|t| t.optical_px).collect();

@@ -7,10 +7,11 @@ use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
 use super::cards::{self, Card};
+use super::keep::{Proposal, proposals};
 use super::number::plain;
 use super::pictures::{self, Links};
 use super::view::{FrameView, View};
-use super::{chart, data, keep, phrase, table};
+use super::{chart, data, phrase, table};
 use crate::diagnose::Cause;
 use crate::quantity::Flag;
 
@@ -53,6 +54,8 @@ pub fn html(view: &View, links: &[Links]) -> String {
     // One word, unlike in every report, that marks the page's own style and script; what a hostile name
     // smuggles in can't know it, since the name itself is part of what is hashed.
     let nonce = blake3::hash(format!("{STYLE}{SCRIPT}{data}").as_bytes()).to_hex();
+    let proposed = proposals(view);
+    let (keepers, more_keepers) = keepers(view, &proposed);
     let page = Page {
         headline: headline(view),
         lede: lede(view),
@@ -67,7 +70,9 @@ pub fn html(view: &View, links: &[Links]) -> String {
         doubts: doubts.iter().map(|&(flag, frames)| doubt(flag, frames, view.frames.len())).collect(),
         lessons: lessons(view),
         settings: settings(view),
-        groups: groups(view),
+        groups: groups(view, &proposed),
+        keepers,
+        more_keepers,
         baselines: view.baselines.iter().map(|b| b.sentence.clone()).collect(),
         failures: failures(view),
         cards,
@@ -101,6 +106,8 @@ struct Page<'a> {
     lessons: Vec<Lesson>,
     settings: Vec<SettingRow>,
     groups: Vec<GroupRow>,
+    keepers: Vec<MemberRow>,
+    more_keepers: usize,
     baselines: Vec<String>,
     failures: Vec<FailureRow>,
     cards: Vec<Card>,
@@ -288,7 +295,19 @@ struct MemberRow {
     best: bool,
 }
 
-fn groups(view: &View) -> Vec<GroupRow> {
+/// Keepers that the head of the page names; all are marked below it.
+const NAMED: usize = 8;
+
+/// The first keepers, and how many more there are.
+fn keepers(view: &View, proposed: &[Option<Proposal>]) -> (Vec<MemberRow>, usize) {
+    let kept = |i: usize| proposed.get(i).copied().flatten().is_some_and(|p| p.keep);
+    let all: Vec<usize> = (0..view.frames.len()).filter(|&i| kept(i)).collect();
+    let folder = common_folder(view);
+    let row = |&i: &usize| MemberRow { n: i + 1, name: phrase::short_name(&view.frames[i].file, folder), best: true };
+    (all.iter().take(NAMED).map(row).collect(), all.len().saturating_sub(NAMED))
+}
+
+fn groups(view: &View, proposed: &[Option<Proposal>]) -> Vec<GroupRow> {
     view.groups
         .iter()
         .enumerate()
@@ -296,7 +315,6 @@ fn groups(view: &View) -> Vec<GroupRow> {
             let members: Vec<(usize, &FrameView)> =
                 g.frames.iter().filter_map(|&i| Some((i, view.frames.get(i)?))).collect();
             let frames: Vec<&FrameView> = members.iter().map(|m| m.1).collect();
-            let proposed = keep::proposals(view);
             let keepers = |i: usize| proposed.get(i).copied().flatten().is_some_and(|p| p.keep);
             GroupRow {
                 index,

@@ -3,7 +3,7 @@
 
 use image::{Rgb, RgbImage};
 
-use crate::quantity::Region;
+use crate::quantity::{Region, srgb};
 use crate::shot::{Mosaic, Plane};
 
 /// How far the shapes of plane and colour picture may differ, share.
@@ -34,7 +34,7 @@ pub(super) fn coloured(plane: &Plane, colour: &RgbImage, r: Region) -> Option<Rg
         let (around, hue) = lows.at(at, &light);
         // Noise about black must not blow up, nor a clipped neighbourhood darken what is clipped.
         let ratio = if around > 0.0 { (here.max(0.0) / around).min(6.0) } else { 1.0 };
-        Rgb(hue.map(|v| code(v * ratio)))
+        Rgb(hue.map(|v| srgb::f64::byte(v * ratio)))
     }))
 }
 
@@ -110,17 +110,7 @@ impl<'a> Lows<'a> {
 
 /// Linear light of each code of sRGB (IEC 61966-2-1).
 fn lights() -> [f64; 256] {
-    std::array::from_fn(|i| {
-        let v = i as f64 / 255.0;
-        if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
-    })
-}
-
-/// The code of a linear light (IEC 61966-2-1).
-fn code(linear: f64) -> u8 {
-    let linear = linear.clamp(0.0, 1.0);
-    let shown = if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 };
-    (shown * 255.0).round() as u8
+    std::array::from_fn(|i| srgb::f64::light(i as f64 / 255.0))
 }
 
 #[cfg(test)]

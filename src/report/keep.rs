@@ -16,9 +16,9 @@ pub struct Proposal {
 
 /// A proposal a frame, in the view's order; `None` where somebody has to look.
 ///
-/// Of frames of one scene the best is kept, or all of a focus bracket that cover the depth together where none of them does so by
-/// itself, and the others are left out; where none is clearly best, and for frames by themselves, what is sharp from near to
-/// far is kept and what is not is left out.
+/// Of frames of one scene the best is kept, or those of a focus bracket that cover the depth (`series::compare` tells which,
+/// and whether one does so by itself), and the others are left out; where none is clearly best, and for frames by
+/// themselves, what is sharp from near to far is kept and what is not is left out.
 #[must_use]
 pub fn proposals(view: &View) -> Vec<Option<Proposal>> {
     view.frames
@@ -34,15 +34,17 @@ pub fn proposals(view: &View) -> Vec<Option<Proposal>> {
 fn among(view: &View, group: &GroupView, i: usize, f: &FrameView) -> Option<Proposal> {
     let answer = &group.answer;
     let best = group.best.filter(|&b| view.frames.get(b).is_some());
-    // One that is sharp from near to far by itself needs no others.
-    let enough = best.is_some_and(|b| view.frames[b].sharp.throughout == Some(true));
-    let cover = answer.covering_set.as_ref().filter(|set| set.len() > 1 && answer.varied == Varied::Focus && !enough);
-    if let Some(set) = cover {
+    let cover = answer.covering_set.as_ref().filter(|set| !set.is_empty() && answer.varied == Varied::Focus);
+    if let Some(set) = cover.filter(|set| set.len() > 1) {
         let part = set.contains(&f.file);
         let why = if part { "one of the frames that cover the depth together" } else { "others cover its depth" };
         return Some(Proposal { keep: part, why });
     }
-    Some(match best? == i {
+    let kept = match cover {
+        Some(set) => set.contains(&f.file),
+        None => best? == i,
+    };
+    Some(match kept {
         true => Proposal { keep: true, why: "best of its scene" },
         false => Proposal { keep: false, why: "another of its scene is better" },
     })

@@ -49,7 +49,7 @@ pub use lens::{lens_heading, lens_page, lens_text};
 pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
 pub use number::counted;
 pub use pictures::{Links, Pictures, Pixels, href, inline, pictures};
-pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_text};
+pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_page, plan_text};
 pub use sheet::{Picture, Sheet};
 pub use spots::{CROP, Spot, SpotName, spots};
 pub use table::csv;

@@ -7,7 +7,7 @@ use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops}
 use super::sheet::{Picture, Raster, Sheet, sheet};
 use super::spots::spots;
 use super::{Frame, hue};
-use crate::quantity::Region;
+use crate::quantity::{Region, srgb};
 use crate::shot::{Plane, Tint};
 
 /// Long side of a thumbnail, px.
@@ -74,29 +74,43 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
         Raster::Colour(overview) => rgb(&imageops::thumbnail(overview, tw, th), SMALL_QUALITY),
         Raster::Grey(overview) => grey(&imageops::thumbnail(overview, tw, th), SMALL_QUALITY),
     };
-    let same_size = pixels.colour.filter(|c| c.dimensions() == (width, height));
-    let at_one = |r: Region| match (same_size, pixels.colour, pixels.tint) {
-        (Some(colour), ..) => Raster::Colour(imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image()),
-        (None, Some(colour), _) => match hue::coloured(plane, colour, r) {
-            Some(picture) => Raster::Colour(picture),
-            None => Raster::Grey(cropped(plane, &tone, r)),
-        },
-        (None, None, Some(tint)) => Raster::Colour(tinted(&cropped(plane, &tone, r), tint, r)),
-        (None, None, None) => Raster::Grey(cropped(plane, &tone, r)),
-    };
     let patches = spots(frame)
         .into_iter()
         .filter(|s| s.region.x + s.region.width <= width && s.region.y + s.region.height <= height)
-        .map(|s| (s, at_one(s.region)))
+        .map(|s| (s, at_one(pixels, &tone, s.region)))
         .collect();
-    let encode = |raster: &Raster, quality: u8| match raster {
-        Raster::Colour(picture) => rgb(picture, quality),
-        Raster::Grey(picture) => grey(picture, quality),
-    };
     Pictures {
         thumb,
         sheet: sheet(overview, patches, |raster| encode(raster, PATCH_QUALITY)),
-        full: full.then(|| encode(&at_one(Region { x: 0, y: 0, width, height }), FULL_QUALITY)),
+        full: full.then(|| patch(pixels, &tone, Region { x: 0, y: 0, width, height }, FULL_QUALITY)),
+    }
+}
+
+/// A region at 1:1, in colour where there is any.
+pub(super) fn patch(pixels: &Pixels<'_>, tone: &Tone, r: Region, quality: u8) -> Picture {
+    encode(&at_one(pixels, tone, r), quality)
+}
+
+fn at_one(pixels: &Pixels<'_>, tone: &Tone, r: Region) -> Raster {
+    let plane = pixels.plane;
+    let size = (plane.width as u32, plane.height as u32);
+    match (pixels.colour, pixels.tint) {
+        (Some(colour), _) if colour.dimensions() == size => {
+            Raster::Colour(imageops::crop_imm(colour, r.x, r.y, r.width, r.height).to_image())
+        }
+        (Some(colour), _) => match hue::coloured(plane, colour, r) {
+            Some(picture) => Raster::Colour(picture),
+            None => Raster::Grey(cropped(plane, tone, r)),
+        },
+        (None, Some(tint)) => Raster::Colour(tinted(&cropped(plane, tone, r), tint, r)),
+        (None, None) => Raster::Grey(cropped(plane, tone, r)),
+    }
+}
+
+fn encode(raster: &Raster, quality: u8) -> Picture {
+    match raster {
+        Raster::Colour(picture) => rgb(picture, quality),
+        Raster::Grey(picture) => grey(picture, quality),
     }
 }
 
@@ -198,7 +212,7 @@ fn rgb(picture: &RgbImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::Rgb8, quality)
 }
 
-pub(super) fn grey(picture: &GrayImage, quality: u8) -> Picture {
+fn grey(picture: &GrayImage, quality: u8) -> Picture {
     encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::L8, quality)
 }
 
@@ -242,13 +256,8 @@ impl Tone {
     }
 
     fn with(plane: &Plane, gain: f64, range: f64) -> Self {
-        let table = (0..=u16::MAX)
-            .map(|v| {
-                let linear = (gain * (f64::from(v) - f64::from(plane.black)) / range).clamp(0.0, 1.0);
-                let shown = if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 };
-                (shown * 255.0).round() as u8
-            })
-            .collect();
+        let table =
+            (0..=u16::MAX).map(|v| srgb::f64::byte(gain * (f64::from(v) - f64::from(plane.black)) / range)).collect();
         Self { table }
     }
 
@@ -257,7 +266,7 @@ impl Tone {
     }
 }
 
-pub(super) fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
+fn cropped(plane: &Plane, tone: &Tone, r: Region) -> GrayImage {
     GrayImage::from_fn(r.width, r.height, |x, y| {
         image::Luma([tone.show(plane.row((r.y + y) as usize)[(r.x + x) as usize])])
     })

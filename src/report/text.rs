@@ -50,13 +50,6 @@ pub fn text(view: &View, width: usize) -> String {
         }
         out.push('\n');
     }
-    for failure in &view.failures {
-        let (file, problem) = (plain(&failure.file), plain(&failure.problem));
-        match &failure.stand_in {
-            None => out.push_str(&format!("failed: {file}: {problem}\n")),
-            Some(other) => out.push_str(&format!("{file}: {problem}; {} stands in for it\n", plain(other))),
-        }
-    }
     out.push_str(&closing(view));
     out
 }

@@ -74,4 +74,6 @@ pub enum NoteKind {
     NotRegistered,
     /// Compared by the widths of single frames only, since there are many.
     WidthsOnly,
+    /// It is larger than others, by this factor, and was compared at their size.
+    Reduced(f64),
 }

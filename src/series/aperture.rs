@@ -8,6 +8,7 @@ use super::{Point, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, lens_px_for, sigma_px};
 use crate::quantity::Estimate;
+use crate::stats::upper_median;
 
 /// Chosen: within 5 % of the best. Blur that counts as no loss, as a ratio to the best.
 pub const NO_LOSS: f64 = 1.05;
@@ -287,12 +288,11 @@ fn gaps(f_numbers: &[Option<f64>]) -> Vec<(f64, f64, Option<f64>)> {
     let mut stops: Vec<f64> = f_numbers.iter().copied().flatten().collect();
     stops.sort_by(f64::total_cmp);
     stops.dedup_by(|a, b| *a / *b < 1.05);
-    let mut steps: Vec<f64> = stops.windows(2).map(|w| w[1] / w[0]).collect();
+    let steps: Vec<f64> = stops.windows(2).map(|w| w[1] / w[0]).collect();
     if steps.len() < 3 {
         return Vec::new();
     }
-    steps.sort_by(f64::total_cmp);
-    let usual = steps[steps.len() / 2];
+    let usual = upper_median(steps).unwrap_or(f64::INFINITY);
     stops
         .windows(2)
         .filter(|w| (w[1] / w[0]).ln() > 1.6 * usual.ln())

@@ -4,7 +4,7 @@ use super::focusing::focusing;
 pub use super::widths::Widths;
 use super::widths::steadied;
 use super::{Blurs, ZoneBlur, ZoneName, ends};
-use crate::optics::WAVELENGTH_UM;
+use crate::optics;
 use crate::quantity::{Estimate, Region};
 
 /// What a focus bracket answers.
@@ -46,7 +46,7 @@ pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_
     let known = || f_numbers.iter().copied().flatten();
     let (least, most) = known().fold((f64::INFINITY, 0.0_f64), |m, n| (m.0.min(n), m.1.max(n)));
     if most <= ONE_APERTURE * least {
-        let lambda_n_px = known().next().zip(pitch_um).map(|(n, p)| WAVELENGTH_UM * n / p);
+        let lambda_n_px = known().next().zip(pitch_um).map(|(n, p)| optics::lambda_n_px(n, p));
         if let Some(fitted) = focusing(blurs, tiles, lambda_n_px) {
             return fitted;
         }
@@ -81,7 +81,6 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
         coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
     };
     let mut set = smallest_cover(&sets, &cost);
-    let instead = instead(&set, &sets);
     let place = |k: usize| {
         // Near lies low in the picture: order by the mean height of what a frame shows best.
         let best = judged.iter().filter(|&&t| width(k, t) <= 1.05 * least(t));
@@ -90,7 +89,28 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
     };
     set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
     let (best_single, as_good) = best_single(zones, widths, tiles).map_or((None, Vec::new()), |(k, o)| (Some(k), o));
+    // Where one frame covers all by itself, it is the best one if that does so.
+    if let Some(k) = best_single.filter(|&k| set.len() == 1 && sets[k].iter().all(|&covered| covered)) {
+        set = vec![k];
+    }
+    let mut uncovered = uncovered;
+    if let Some(k) = best_single.filter(|&k| spans(zones, widths, k, permitted)) {
+        (set, uncovered) = (vec![k], Vec::new());
+    }
+    let instead = instead(&set, &sets);
     Bracket { best_single, as_good, covering_set: set, instead, uncovered }
+}
+
+/// Whether a frame shows the nearest and the farthest ground sharp, and so everything between: the disc of defocus grows from
+/// the plane of focus both ways. What is softer there than the limit is so by another cause, which no other focus mends.
+/// Where the tiles' places are known they say more than two zones do.
+fn spans(zones: &[ZoneBlur], widths: &Widths, frame: usize, permitted: f64) -> bool {
+    let within = |name: ZoneName| {
+        let zone = zones.iter().find(|z| z.name == name)?;
+        let point = zone.points.iter().find(|p| p.frame == frame)?;
+        Some(point.blur.value <= (1.0 + widths.doubt) * permitted)
+    };
+    widths.place.is_none() && [ZoneName::Near, ZoneName::Far].into_iter().all(|z| within(z) == Some(true))
 }
 
 /// For each member of a cover the other rows that may stand in for it.
@@ -221,6 +241,31 @@ mod tests {
             |doubt: f64| answer(&[], &Widths { sigma: sigma.clone(), place: None, doubt }, &tiles, 1.0).covering_set;
         assert_eq!(set(0.0).len(), 2);
         assert_eq!(set(0.03), [0]);
+    }
+
+    #[test]
+    fn a_frame_sharp_near_and_far_needs_no_other() {
+        // The last row is cloud: softer than the limit in that frame, and within it by chance in another.
+        let tiles: Vec<Region> = (0..4).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
+        let of = |widths: [f64; 4]| widths.map(Some).to_vec();
+        let sigma = vec![of([1.3, 0.7, 0.8, 0.9]), of([0.8, 0.7, 1.2, 1.6]), of([2.0, 1.7, 1.1, 0.6])];
+        let zone = |name, widths: [f64; 3]| ZoneBlur {
+            name,
+            points: (0..3)
+                .map(|k| Point { frame: k, blur: Estimate::new(widths[k], 0.02, 9), apart_sd: 0.01 })
+                .collect(),
+            tiles: 9,
+            of: 9,
+        };
+        let zones = [zone(ZoneName::Near, [0.9, 1.6, 0.6]), zone(ZoneName::Far, [0.7, 0.7, 1.7])];
+        let of_place = |place: Option<Vec<Option<f64>>>| {
+            let widths = Widths { sigma: sigma.clone(), place, doubt: 0.0 };
+            answer(&zones, &widths, &tiles, 1.0)
+        };
+        let found = of_place(None);
+        assert_eq!((found.covering_set, found.uncovered, found.best_single), (vec![0], Vec::new(), Some(0)));
+        // Tiles whose places are known speak for themselves.
+        assert_eq!(of_place(Some(vec![None; 4])).covering_set.len(), 2);
     }
 
     #[test]

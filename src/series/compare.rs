@@ -14,12 +14,14 @@ use super::{
     Blurs, Frame, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends, focus_varied,
     on_reference, resolve, settled, sharpest, with_ends, without_soft_content, without_still_content, zone_blurs,
 };
+use crate::judge::{self, beyond_px, finest_px};
 use crate::measure::Tile;
 use crate::measure::pair::{self, spectra};
 use crate::measure::register::{Registration, refine};
 use crate::optics::blur::{Parts, sigma_px};
-use crate::quantity::{DISC_SIGMA, Intent, Place, Region, ZoneName};
+use crate::quantity::{Intent, Place, Region, ZoneName};
 use crate::shot::{Capture, Plane, Source};
+use crate::stats::upper_median;
 
 /// What is asked of a comparison.
 #[derive(Clone, Copy, Debug)]
@@ -33,18 +35,16 @@ pub struct Ask {
 }
 
 impl Ask {
-    /// The question that an intent puts to frames of a size: its limit is of the optical blur, what is compared has the
-    /// pixel in it. No limit is finer than the pixels show.
+    /// The question that an intent puts to frames of a size. A place counts as shown sharp where a single frame's audit
+    /// would pass it, so that no set asks for frames beside one that is sharp from near to far: the limit is that from
+    /// which `judge` calls an optical blur beyond the permitted; what is compared has the pixel in it.
     #[must_use]
     pub fn new(intent: &Intent, (width, height): (u32, u32), varied: Varied) -> Self {
-        let lens_px = intent.sharp_for.disc_px(width, height).max(LEAST_DISC_PX) * DISC_SIGMA;
+        let lens_px = beyond_px(judge::permitted_px(intent.sharp_for, width, height), finest_px(None));
         let permitted_px = sigma_px(&Parts { lens_px, pixel: true, ..Parts::default() });
         Self { varied, permitted_px, subject: intent.near_at }
     }
 }
-
-/// Derived: what inspection at 1:1 asks. Narrowest disc that a limit may ask for, px.
-const LEAST_DISC_PX: f64 = 2.0;
 
 /// Chosen: spectra of one frame of 12 million pixels take three megabytes. Frames beyond this many are compared by
 /// their single-frame widths, which need no pixels.
@@ -57,9 +57,8 @@ const MOVED: f64 = 0.34;
 #[must_use]
 pub fn reference(seen: &[Seen]) -> usize {
     let rank = |s: &Seen| {
-        let mut widths: Vec<f64> = s.map().map_or_else(Vec::new, |m| m.measured().map(|(_, e)| e.value).collect());
-        widths.sort_by(f64::total_cmp);
-        widths.len() as f64 / (0.3 + widths.get(widths.len() / 2).copied().unwrap_or(10.0))
+        let widths: Vec<f64> = s.map().map_or_else(Vec::new, |m| m.measured().map(|(_, e)| e.value).collect());
+        widths.len() as f64 / (0.3 + upper_median(widths).unwrap_or(10.0))
     };
     let ranks: Vec<f64> = seen.iter().map(rank).collect();
     (0..seen.len()).max_by(|&a, &b| ranks[a].total_cmp(&ranks[b])).unwrap_or(0)

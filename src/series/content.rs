@@ -2,8 +2,8 @@
 
 use super::Blurs;
 use super::middle_mean;
-use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
+use crate::optics::lambda_n_px;
 
 /// Derived: two stops, over which a disc halves. Ratio of f-numbers, to the first, from which a stop tells whether the
 /// blur falls.
@@ -30,7 +30,7 @@ pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: 
         .iter()
         .enumerate()
         .filter_map(|(k, n)| {
-            let bare = Parts { lambda_n_px: Some(WAVELENGTH_UM * (*n)? / pitch_um), pixel: true, ..Parts::default() };
+            let bare = Parts { lambda_n_px: Some(lambda_n_px((*n)?, pitch_um)), pixel: true, ..Parts::default() };
             Some((k, (*n)?, sigma_px(&bare).powi(2)))
         })
         .collect();
@@ -117,7 +117,7 @@ mod tests {
     /// A disc that closes with the f-number, and a softness of the scene, px.
     fn width(n: f64, disc: f64, content: f64) -> f64 {
         sigma_px(&Parts {
-            lambda_n_px: Some(WAVELENGTH_UM * n / PITCH_UM),
+            lambda_n_px: Some(lambda_n_px(n, PITCH_UM)),
             pixel: true,
             disc_px: disc * STOPS[0] / n,
             lens_px: content,

@@ -38,7 +38,7 @@ pub struct Group {
 pub enum Lone {
     /// No other frame that it was compared with shows its scene.
     OtherScene,
-    /// The groups beside it are of frames of another size: its own and theirs, px.
+    /// The groups beside it are of frames of another shape or size: its own and theirs, px.
     OtherSize((u32, u32), (u32, u32)),
     /// A group shows its scene after this many quarter turns clockwise.
     Turned(u8),
@@ -66,7 +66,7 @@ const SAME: f64 = 0.8;
 const OTHER: f64 = 0.2;
 const BLOCKS: u32 = 10;
 
-/// Finds the groups among frames: same size, same body and focal length where known, taken within three minutes of
+/// Finds the groups among frames: same shape and like size, same body and focal length where known, taken within three minutes of
 /// each other where dates are known, and showing one scene with little shift. A frame joins by any member. Groups have
 /// two members or more and come in the order of their first.
 ///
@@ -190,7 +190,17 @@ fn in_time(dates: &[Option<f64>]) -> Vec<usize> {
 }
 
 /// Whether two frames show one scene with little shift: by their sketches where these are plain, else by the small pictures.
+/// The larger of two sizes is looked at on the grid of the smaller.
 fn one_scene(a: &Look, b: &Look) -> bool {
+    if one_size(a.size, b.size) {
+        return at_one_size(a, b);
+    }
+    let (less, more) = if a.size.0 < b.size.0 { (a, b) } else { (b, a) };
+    let small = more.small.on_grid_of(&less.small);
+    at_one_size(less, &Look { size: less.size, sketch: Sketch::new(&small), small: Cow::Owned(small) })
+}
+
+fn at_one_size(a: &Look, b: &Look) -> bool {
     let Some(alike) = likeness(&a.sketch, &b.sketch) else { return registers(a, b) };
     if alike.blocks < BLOCKS {
         return registers(a, b);
@@ -230,9 +240,18 @@ fn shows(found: &Registration, frame: &Look) -> bool {
 }
 
 /// Whether two sizes are those of one picture, but for a row or column lost in developing: within a hundredth.
-fn one_size(a: (u32, u32), b: (u32, u32)) -> bool {
+#[must_use]
+pub fn one_size(a: (u32, u32), b: (u32, u32)) -> bool {
     let near = |a: u32, b: u32| 100 * a.abs_diff(b) <= a.max(b);
     near(a.0, b.0) && near(a.1, b.1)
+}
+
+/// Whether frames of two sizes can be compared: of one shape within a hundredth, one less than twice the other. Beyond that
+/// little of what the larger shows is left at the size of the smaller, and a thumbnail among originals would decide for all.
+fn comparable(a: (u32, u32), b: (u32, u32)) -> bool {
+    let by = |a: u32, b: u32| f64::from(a.max(1)) / f64::from(b.max(1));
+    let (across, down) = (by(a.0, b.0), by(a.1, b.1));
+    (across / down - 1.0).abs() <= 0.01 && (0.5..2.0).contains(&across) && across > 0.5
 }
 
 fn compatible(a: &Seen, b: &Seen, at: Option<f64>, bt: Option<f64>) -> bool {
@@ -241,7 +260,7 @@ fn compatible(a: &Seen, b: &Seen, at: Option<f64>, bt: Option<f64>) -> bool {
     };
     let other_body = a.capture.body.as_ref().zip(b.capture.body.as_ref()).is_some_and(|(x, y)| x.value != y.value);
     let apart = at.zip(bt).is_some_and(|(x, y)| (x - y).abs() > PAUSE_S);
-    one_size(a.size, b.size)
+    comparable(a.size, b.size)
         && !other_body
         && !apart
         && !differ(&a.capture.focal_length_mm, &b.capture.focal_length_mm, 0.03)
@@ -289,6 +308,10 @@ fn varied(frames: &[Seen], members: &[usize]) -> Varied {
 
 /// Whether some tiles are clearly sharper in one frame and others clearly sharper in the other.
 fn focus_differs(a: &TileMap, b: &TileMap) -> bool {
+    // Widths in pixels of two sizes can't be compared.
+    if !one_size((a.width, a.height), (b.width, b.height)) {
+        return false;
+    }
     let (mut first, mut second, mut compared) = (0, 0, 0);
     for (ta, tb) in a.tiles.iter().zip(&b.tiles) {
         if let Some((x, y)) = ta.blur.zip(tb.blur) {
@@ -329,15 +352,17 @@ fn why_lone(frames: &[Seen], grouped: &[Option<usize>], k: usize) -> Lone {
     for &m in near.iter().take(3) {
         let Some(other) = Look::at(&frames[m]) else { continue };
         for (quarters, upright) in &turned {
-            if one_size(upright.size, other.size) && one_scene(&other, upright) {
+            if comparable(upright.size, other.size) && one_scene(&other, upright) {
                 return Lone::Turned(*quarters);
             }
         }
     }
-    // Where frames of its own size, upright or not, are grouped beside it, size is not what keeps it out.
+    // Where frames of about its own size, upright or not, are grouped beside it, size is not what keeps it out.
     let sides = |m: usize| (frames[m].size.0.max(frames[m].size.1), frames[m].size.0.min(frames[m].size.1));
     match near.first() {
-        Some(&m) if near.iter().all(|&m| sides(m) != sides(k)) => Lone::OtherSize(frames[k].size, frames[m].size),
+        Some(&m) if near.iter().all(|&m| !comparable(sides(m), sides(k))) => {
+            Lone::OtherSize(frames[k].size, frames[m].size)
+        }
         _ => Lone::OtherScene,
     }
 }

@@ -27,7 +27,7 @@ pub use compare::{Ask, compare, reference, zones};
 pub use content::{without_soft_content, without_still_content};
 pub use depth::by_depth;
 pub use ends::{End, ends, settled, with_ends};
-pub use group::{Group, Lone, Varied, group, group_knowing, lone};
+pub use group::{Group, Lone, Varied, group, group_knowing, lone, one_size};
 pub use order::deepest_first;
 pub use resolve::{Blurs, Frame, on_reference, resolve};
 pub use scale::pitch_um;

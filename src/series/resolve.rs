@@ -6,7 +6,7 @@ use super::middle_mean;
 use crate::measure::TileMap;
 use crate::measure::pair::{FrameSpectra, Relative, relative};
 use crate::measure::register::Registration;
-use crate::optics::WAVELENGTH_UM;
+use crate::optics;
 use crate::optics::blur::{Parts, lens_px_for, mtf, sigma_px};
 use crate::quantity::{Estimate, Region};
 
@@ -223,7 +223,7 @@ fn at_half_contrast(frame: &Frame, square: f64, frequency: f64) -> f64 {
 
 /// The sharpest frame's transfer as parts that add up to `sigma`.
 fn shape(frame: &Frame, sigma: f64) -> Parts {
-    let lambda_n_px = frame.f_number.zip(frame.pitch_um).map(|(n, p)| WAVELENGTH_UM * n / p);
+    let lambda_n_px = frame.f_number.zip(frame.pitch_um).map(|(n, p)| optics::lambda_n_px(n, p));
     let bare = Parts { lambda_n_px, pixel: true, ..Parts::default() };
     Parts { lens_px: lens_px_for(sigma, &bare).unwrap_or(0.0), ..bare }
 }

@@ -126,13 +126,13 @@ pub fn shoot() -> Vec<Recipe> {
         frame(
             "02-focus-too-far.jpg",
             "focused at infinity; the near ground is soft",
-            tarn(5.6, f64::INFINITY),
+            tarn(4.0, f64::INFINITY),
             "2026:03:14 06:54:02",
         ),
         frame(
             "03-focus-too-near.jpg",
             "focused on the nearest stones; the far scene is soft",
-            tarn(5.6, 1.05 * near),
+            tarn(4.0, 1.05 * near),
             "2026:03:14 06:55:40",
         ),
         frame(

@@ -62,7 +62,7 @@ pub fn expose(luminance: &[f32], width: usize, height: usize, noise: Noise, seed
     }
 }
 
-/// sRGB code value (0 to 1) to linear light, IEC 61966-2-1.
+/// sRGB code value (0 to 1) to linear light, IEC 61966-2-1; the simulator's own, since it shares no formula with what it checks.
 #[must_use]
 pub fn from_srgb(v: f32) -> f32 {
     if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }

@@ -20,6 +20,13 @@ pub fn median(values: &[f64]) -> Option<f64> {
     quantile(values, 0.5)
 }
 
+/// Middle value, of an even number the larger of the middle two, so that it is one of the values; `None` of none.
+#[must_use]
+pub fn upper_median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
 /// The value below which a share of the values lies, interpolated between neighbours (Hyndman & Fan 1996, their
 /// definition 7); `None` of none.
 #[must_use]
@@ -91,6 +98,7 @@ mod tests {
         assert_eq!(median(&[]), None);
         assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
         assert_eq!(median(&[4.0, 1.0, 2.0, 3.0]), Some(2.5));
+        assert_eq!((upper_median(vec![4.0, 1.0, 2.0, 3.0]), upper_median(Vec::new())), (Some(3.0), None));
         // Hyndman & Fan's definition 7 of 1 to 5: h = (n - 1) p + 1.
         assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0, 5.0], 0.25), Some(2.0));
         assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0], 0.9), Some(3.7));

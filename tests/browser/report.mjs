@@ -94,6 +94,7 @@ async function at_a_glance() {
 
 async function filters() {
   const { context, page, heard } = await visit(small);
+  await page.locator("#choices > summary").click();
   const visible = () => page.locator(".entry:visible").count();
   const all = await visible();
   await page.selectOption("#by-cause", "motion");
@@ -129,6 +130,7 @@ async function filters() {
 
 async function judging() {
   const { context, page, heard } = await visit(small);
+  await page.locator("#choices > summary").click();
   const words = () => page.locator("#frame-1 [data-zone]").allTextContents();
   const before = await words();
   await page.selectOption("#use", "1:1");
@@ -320,6 +322,10 @@ async function keeping() {
 
 async function sheet() {
   const { context, page, heard } = await visit(large, { viewport: { width: 1280, height: 800 } });
+  const whole = () => page.evaluate(() => [...document.querySelectorAll(".entry")].filter((e) => { const r = e.getBoundingClientRect(); return r.top >= -1 && r.bottom <= innerHeight + 1; }).length);
+  check("a shoot opens on its small pictures, many of them above the fold", (await whole()) >= 24, String(await whole()));
+  await page.keyboard.press("i");
+  check("and one key makes it the list", (await page.locator("#entries.sheet").count()) === 0);
   await page.keyboard.press("i");
   await page.locator("#entries").evaluate((list) => window.scrollTo(0, list.getBoundingClientRect().top + scrollY));
   await page.waitForTimeout(300);
@@ -337,6 +343,8 @@ async function sheet() {
 async function phone_and_dark() {
   for (const scheme of ["light", "dark"]) {
     const { context, page, heard } = await visit(small, { viewport: { width: 360, height: 740 }, colorScheme: scheme, hasTouch: true, deviceScaleFactor: 2 });
+    const tools = await page.locator("#tools").boundingBox();
+    check(`the controls take a third of a phone's screen at most, ${scheme}`, tools.height <= 740 / 3, String(Math.round(tools.height)));
     check(`no sideways scrolling at 360 px, ${scheme}`, (await overflow(page)) <= 0, String(await overflow(page)));
     await page.locator("#frame-1 summary").click();
     check(`nor with details open, ${scheme}`, (await overflow(page)) <= 0, String(await overflow(page)));

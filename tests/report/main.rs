@@ -3,4 +3,5 @@
 mod formats;
 mod kept;
 mod page;
+mod replay;
 mod shoot;

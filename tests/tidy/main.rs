@@ -144,6 +144,39 @@ fn tells_origin(comment: &str) -> bool {
     ORIGINS.iter().any(|o| comment.strip_prefix(o).is_some_and(|rest| rest.split(' ').count() > 2))
 }
 
+/// The libraries in the program, as `notices.txt` lists them, against the one list of licences: that of `deny.toml`, by which
+/// CI asks the packages themselves.
+#[test]
+fn every_library_is_under_a_licence_of_the_list() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let read = |name: &str| fs::read_to_string(root.join(name)).expect("part of the repository");
+    let rules: toml::Value = toml::from_str(&read("deny.toml")).expect("valid TOML");
+    let list = |of: &toml::Value| -> BTreeSet<String> {
+        let words = of.get("allow").and_then(toml::Value::as_array).expect("a list of licences");
+        words.iter().filter_map(|w| w.as_str().map(str::to_owned)).collect()
+    };
+    let (allowed, exceptions) = (list(&rules["licenses"]), rules["licenses"]["exceptions"].as_array().expect("a list"));
+    let (mut faults, mut count) = (Vec::new(), 0);
+    for line in read("notices.txt").lines().skip_while(|l| !l.contains('\t')).take_while(|l| l.contains('\t')) {
+        let [name, _, licence] = line.split('\t').collect::<Vec<_>>()[..] else { panic!("no library: {line}") };
+        count += 1;
+        let mut own = allowed.clone();
+        own.extend(exceptions.iter().filter(|e| e["crate"].as_str() == Some(name)).flat_map(list));
+        if !licensed(licence, &own) {
+            faults.push(line.to_owned());
+        }
+    }
+    assert!(count > 100, "the libraries were not found: {count}");
+    assert!(faults.is_empty(), "under no licence of deny.toml:\n{}", faults.join("\n"));
+}
+
+/// Whether a licence expression (SPDX, or with a slash as older packages have it) holds with licences of a list: one of its
+/// alternatives whose parts all are on it. Parentheses are taken for none, which is lenient; CI reads them.
+fn licensed(expression: &str, list: &BTreeSet<String>) -> bool {
+    let plain = expression.replace(['(', ')'], "").replace('/', " OR ");
+    plain.split(" OR ").any(|one| one.split(" AND ").all(|part| list.contains(part.trim().trim_end_matches("-only"))))
+}
+
 #[test]
 fn no_machine_paths_or_registry_hosts() {
     // Written in pieces so that this file does not accuse itself.
@@ -174,6 +207,9 @@ fn the_rules_of_this_test_can_fail() {
     assert_eq!(uses("use crate::{measure, optics::blur}; crate::shot::Plane"), ["measure", "optics", "shot"]);
     assert!(mentions("use crate::shot::{Mosaic, Plane};", "shot::Plane"));
     assert!(!mentions("use crate::shot::Capture;", "shot::Plane"));
+    let list = BTreeSet::from(["MIT".to_owned(), "ISC".to_owned()]);
+    assert!(licensed("MIT/Apache-2.0", &list) && licensed("GPL-3.0 OR ISC AND MIT", &list));
+    assert!(!licensed("GPL-3.0", &list) && !licensed("MIT AND GPL-3.0", &list));
     assert!(tells_origin("Chosen: half of them. Share of tiles."));
     assert!(!tells_origin("Share of tiles. Chosen: half of them.") && !tells_origin("Chosen: half."));
     let declared =

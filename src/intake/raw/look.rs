@@ -6,8 +6,8 @@ use image::RgbImage;
 
 use super::sensor::Sensor;
 use crate::intake::rendered::upright_rgb;
-use crate::intake::tone::srgb_code;
 use crate::intake::turn::Turn;
+use crate::quantity::srgb;
 
 /// Steps of the table from linear light to sRGB codes.
 const STEPS: usize = 4096;
@@ -29,7 +29,7 @@ pub(super) fn picture(sensor: &Sensor, turn: Turn) -> RgbImage {
     let (width, height) = (sensor.width / step, sensor.height / step);
     let matrix = to_srgb(sensor);
     let scale = brightness(sensor, &matrix);
-    let codes: Vec<u8> = (0..=STEPS).map(|i| srgb_code(i as f32 / STEPS as f32)).collect();
+    let codes: Vec<u8> = (0..=STEPS).map(|i| srgb::f32::byte(i as f32 / STEPS as f32)).collect();
     let code = |v: f32| codes[((v * scale).clamp(0.0, 1.0) * STEPS as f32) as usize];
     let mut out = Vec::with_capacity(width * height);
     for y in 0..height {

@@ -63,6 +63,32 @@ impl Small {
 }
 
 impl Small {
+    /// The picture on the grid of another of the same shape, so that frames of one scene at two sizes can be laid on each
+    /// other: lengths in what is found are in full pixels of that other.
+    #[must_use]
+    pub fn on_grid_of(&self, other: &Self) -> Self {
+        let (width, height) = (other.width, other.height);
+        let (across, down) = (self.width as f64 / width.max(1) as f64, self.height as f64 / height.max(1) as f64);
+        let at = |x: f64, y: f64| {
+            let (x, y) = (x.clamp(0.0, (self.width - 1) as f64), y.clamp(0.0, (self.height - 1) as f64));
+            let (i, j) =
+                ((x as usize).min(self.width.saturating_sub(2)), (y as usize).min(self.height.saturating_sub(2)));
+            let (fx, fy) = ((x - i as f64) as f32, (y - j as f64) as f32);
+            let level = |i: usize, j: usize| self.data[j.min(self.height - 1) * self.width + i.min(self.width - 1)];
+            let row = |j: usize| level(i, j) * (1.0 - fx) + level(i + 1, j) * fx;
+            row(j) * (1.0 - fy) + row(j + 1) * fy
+        };
+        // The mean of three by three places in a pixel: the sizes differ by a factor of two at most.
+        let places = |i: usize, step: f64| [1.0, 3.0, 5.0].map(|k| (i as f64 + k / 6.0) * step - 0.5);
+        let pixel = |i: usize| {
+            let (xs, ys) = (places(i % width, across), places(i / width, down));
+            let sum: f32 = ys.iter().flat_map(|&y| xs.map(|x| at(x, y))).sum();
+            (sum / 9.0).round()
+        };
+        let data = if self.data.is_empty() { Vec::new() } else { (0..width * height).map(pixel).collect() };
+        Self { width, height, factor: other.factor, data }
+    }
+
     /// The picture turned by quarter turns clockwise.
     #[must_use]
     pub fn turned(&self, quarters: u8) -> Self {

@@ -2,6 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
+use multiversion::multiversion;
 use rayon::prelude::*;
 
 use crate::measure::noise::NoiseModel;
@@ -250,6 +251,7 @@ pub(super) fn find(Shown { cells, slow, tiles }: &Shown, kind: Kind) -> Option<F
 
 /// Drop of chi-square if the bands of one length in one direction are true, and how deep they are over what they should be;
 /// what changes slowly is taken out of them.
+#[multiversion(targets("x86_64+avx2"))]
 fn fit(cells: &[Cell], slow: &Slow, bands: &Bands, angle: f64) -> (f64, f64) {
     let (s, c) = angle.sin_cos();
     let (mut both, mut own) = (0.0, 0.0);

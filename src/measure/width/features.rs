@@ -1,15 +1,14 @@
 //! What the network is told of a patch: numbers without a unit, noise taken out, from spectrum, gradients and circumstances.
 
 use super::Known;
-use super::patch::{PROFILE, PROFILES, REACH, RINGS, SCALES, SECTORS, Sight, Steep};
+use super::patch::Sight;
 use super::quiet::NoiseSpectrum;
+use super::rings::{RINGS, SECTORS};
+use super::steep::{PROFILE, PROFILES, REACH, SCALES};
 use crate::shot::{Mosaic, Plane};
 
 /// Derived: the sum of the kinds. Numbers a patch.
 pub(super) const COUNT: usize = 3 * RINGS + 9 * SCALES + PROFILES.len() * (PROFILE - 1) + 2 * SECTORS + 11;
-/// Chosen: 144 samples of noise span five or six. Range of brightness, in standard deviations of white noise, from
-/// which a cell holds something.
-const CELL: f64 = 6.0;
 /// Chosen: so that logarithms stay finite. Least share of the noise that counts as signal.
 const LEAST: f64 = 0.15;
 /// Chosen: three times, beyond what a ring's mean scatters by. Power over that of the noise from which a ring holds
@@ -29,6 +28,10 @@ pub(super) struct Frame {
     pupil: Option<f64>,
 }
 
+/// Derived: the pupils of the fit (`examples/train_widths/kernel.rs`). Wavelength times f-number over pitch that the networks know;
+/// a smaller one hides behind the pixel.
+const PUPILS: std::ops::RangeInclusive<f64> = 0.3..=3.5;
+
 impl Frame {
     pub(super) fn of(plane: &Plane, step: f64, known: &Known) -> Self {
         let flag = |is: bool| if is { 1.0 } else { 0.0 };
@@ -38,7 +41,7 @@ impl Frame {
             rendered: flag(plane.rendered),
             step: plane.jpeg.is_some().then_some(step),
             overshoot: known.overshoot.filter(|v| v.is_finite()),
-            pupil: known.lambda_n_px.filter(|v| v.is_finite() && *v > 0.0),
+            pupil: known.lambda_n_px.filter(|v| PUPILS.contains(v)),
         }
     }
 }
@@ -47,23 +50,23 @@ impl Frame {
 /// more of it (corners whose light was lifted), while detail of any scene falls towards the finest scale.
 fn excess(sight: &Sight, noise: &[f64; RINGS]) -> f64 {
     let finest = RINGS - 4..RINGS;
-    let ratio = finest.clone().map(|k| sight.power[k] / noise[k]).sum::<f64>() / finest.len() as f64;
+    let ratio = finest.clone().map(|k| sight.seen.power[k] / noise[k]).sum::<f64>() / finest.len() as f64;
     ratio.max(1.0)
 }
 
 /// Whether a patch holds anything above its noise: two neighbouring rings do.
 pub(super) fn has_detail(sight: &Sight, noise: &[f64; RINGS]) -> bool {
     let excess = excess(sight, noise);
-    let stands = |k: usize| sight.power[k] > DETAIL * excess * noise[k];
+    let stands = |k: usize| sight.seen.power[k] > DETAIL * excess * noise[k];
     (0..RINGS - 1).any(|k| stands(k) && stands(k + 1))
 }
 
 /// Whether detail goes on to the finest scale: power near the limit of the samples stands above the noise.
 pub(super) fn alive(sight: &Sight, noise: &[f64; RINGS]) -> bool {
-    (RINGS - 8..RINGS - 3).all(|k| sight.power[k] > DETAIL * noise[k])
+    (RINGS - 8..RINGS - 3).all(|k| sight.seen.power[k] > DETAIL * noise[k])
 }
 
-/// The numbers of one patch. `expected` is [`super::patch::noise_gradients`], `code` relative luminance a code value.
+/// The numbers of one patch. `expected` is [`super::steep::noise_gradients`], `code` relative luminance a code value.
 pub(super) fn of(
     sight: &Sight,
     frame: &Frame,
@@ -73,7 +76,7 @@ pub(super) fn of(
 ) -> [f32; COUNT] {
     let noise = spectrum.at(sight.level);
     let white = spectrum.white(sight.level);
-    let sd = sight.variance.sqrt().max(1e-5);
+    let sd = sight.seen.variance.sqrt().max(1e-5);
     let mut out = [0.0_f32; COUNT];
     let mut at = 0;
     let mut push = |value: f64| {
@@ -82,8 +85,8 @@ pub(super) fn of(
     };
     let mean = noise.iter().sum::<f64>() / RINGS as f64;
     for k in 0..RINGS {
-        push(((sight.power[k] - noise[k]).max(LEAST * noise[k]) + 1e-12).log10() - 2.0 * sd.log10());
-        push((sight.power[k] / noise[k]).max(1e-3).log10().clamp(-0.5, 4.0));
+        push(((sight.seen.power[k] - noise[k]).max(LEAST * noise[k]) + 1e-12).log10() - 2.0 * sd.log10());
+        push((sight.seen.power[k] / noise[k]).max(1e-3).log10().clamp(-0.5, 4.0));
         push((noise[k] / mean).log10());
     }
     for (scale, seen) in sight.steepness.iter().enumerate() {
@@ -96,28 +99,16 @@ pub(super) fn of(
         let spread = noisy.max(1e-12);
         push((seen.xx - seen.yy) / (square + spread));
         push(2.0 * seen.xy / (square + spread));
-        let lively: Vec<&Steep> = seen.cells.iter().filter(|c| f64::from(c.range) > CELL * white).collect();
-        let mut widths: Vec<f32> = lively.iter().map(|c| c.width.max(0.05)).collect();
-        widths.sort_by(f32::total_cmp);
-        let quantile = |share: f64| match widths.len() {
-            0 => 3.0,
-            n => f64::from(widths[((n as f64 * share) as usize).min(n - 1)]).ln(),
-        };
-        push(quantile(0.05));
-        push(quantile(0.25));
-        push(quantile(0.5));
-        push(widths.len() as f64 / seen.cells.len().max(1) as f64);
+        match seen.widths {
+            Some(widths) => widths.into_iter().for_each(|width| push(f64::from(width).ln())),
+            None => (0..3).for_each(|_| push(3.0)),
+        }
+        push(seen.lively);
         if PROFILES.contains(&scale) {
-            for k in (0..PROFILE).filter(|k| *k != REACH) {
-                let mut values: Vec<f32> = lively.iter().map(|c| c.profile[k]).collect();
-                push(match values.len() {
-                    0 => 0.0,
-                    n => f64::from(*values.select_nth_unstable_by(n / 2, f32::total_cmp).1),
-                });
-            }
+            (0..PROFILE).filter(|k| *k != REACH).for_each(|k| push(f64::from(seen.profile[k])));
         }
     }
-    for (cos, sin) in sight.sectors {
+    for (cos, sin) in sight.seen.sectors {
         push(cos);
         push(sin);
     }

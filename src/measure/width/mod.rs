@@ -6,14 +6,20 @@ mod loops;
 mod network;
 mod patch;
 mod quiet;
-mod shape;
+mod rings;
+mod steep;
+
+use std::sync::LazyLock;
 
 use rayon::prelude::*;
 
 use self::features::Frame;
+use self::loops::SIDE;
 use self::network::Saying;
-use self::patch::{Looker, RINGS, SCALES, SIDE, Sight};
+use self::patch::{Looker, Sight};
 use self::quiet::NoiseSpectrum;
+use self::rings::RINGS;
+use self::steep::SCALES;
 use super::noise::NoiseModel;
 use crate::quantity::Region;
 use crate::shot::Plane;
@@ -29,6 +35,9 @@ const CLIPPED: f64 = 0.1;
 /// have in common: what scenes of a kind mislead by.
 const COMMON: f64 = 0.37;
 
+/// What noise of each ring adds to squared gradients: always the same.
+static NOISE_GRADIENTS: LazyLock<[[f64; RINGS]; SCALES]> = LazyLock::new(steep::noise_gradients);
+
 /// Patches of a tile: their corners, which may lie outside the picture.
 fn places(region: Region) -> impl Iterator<Item = (isize, isize)> {
     let along = |from: u32, side: u32| {
@@ -42,7 +51,9 @@ fn places(region: Region) -> impl Iterator<Item = (isize, isize)> {
 }
 
 /// What is seen in the patches of each tile.
-fn look(plane: &Plane, regions: &[Region]) -> Vec<Vec<Sight>> {
+fn look(plane: &Plane, regions: &[Region], noise: &NoiseModel) -> Vec<Vec<Sight>> {
+    let range = f64::from(plane.range()).max(1.0);
+    let white = |level: f64| quiet::white(noise, range, level);
     regions
         .par_iter()
         .with_min_len(16)
@@ -55,7 +66,7 @@ fn look(plane: &Plane, regions: &[Region]) -> Vec<Vec<Sight>> {
                         if plane.width >= SIDE { within(x, plane.width) } else { x },
                         if plane.height >= SIDE { within(y, plane.height) } else { y },
                     );
-                    looker.look(plane, x, y)
+                    looker.look(plane, x, y, white)
                 })
                 .collect()
         })
@@ -70,21 +81,21 @@ struct Views<'a> {
     noise: &'a NoiseModel,
     range: f64,
     /// What noise of each ring adds to squared gradients.
-    gradients: [[f64; RINGS]; SCALES],
+    gradients: &'static [[f64; RINGS]; SCALES],
 }
 
 impl<'a> Views<'a> {
     fn of(plane: &Plane, regions: &[Region], noise: &'a NoiseModel, known: &Known) -> Self {
-        let sights = look(plane, regions);
+        let sights = look(plane, regions, noise);
         let spectrum = NoiseSpectrum::of(plane, noise, sights.iter().flatten());
         let frame = Frame::of(plane, noise.fine_step(), known);
         let range = f64::from(plane.range()).max(1.0);
-        Self { sights, spectrum, frame, noise, range, gradients: patch::noise_gradients() }
+        Self { sights, spectrum, frame, noise, range, gradients: &NOISE_GRADIENTS }
     }
 
     fn described(&self, sight: &Sight) -> [f32; features::COUNT] {
         let code = self.noise.code(sight.level * self.range) / self.range;
-        features::of(sight, &self.frame, &self.spectrum, &self.gradients, code)
+        features::of(sight, &self.frame, &self.spectrum, self.gradients, code)
     }
 
     /// What the patches of some tiles say, those of a tile together.

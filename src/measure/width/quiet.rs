@@ -4,7 +4,8 @@
 //! like detail, and every clear sky gets a width. What the noise model expects of white noise is therefore corrected, ring by
 //! ring, by what the quietest patches near each level show, where these are quiet enough to be noise.
 
-use super::patch::{RINGS, Sight, middle};
+use super::patch::Sight;
+use super::rings::{RINGS, middle};
 use crate::measure::noise::NoiseModel;
 use crate::shot::{Mosaic, Plane};
 
@@ -60,7 +61,7 @@ impl<'a> NoiseSpectrum<'a> {
             .iter()
             .map(|s| {
                 let expected = self.expected(s.level);
-                (s.power.iter().zip(&expected).map(|(p, e)| (p / e).max(1e-9).ln()).sum::<f64>(), *s)
+                (s.seen.power.iter().zip(&expected).map(|(p, e)| (p / e).max(1e-9).ln()).sum::<f64>(), *s)
             })
             .collect();
         ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -69,12 +70,12 @@ impl<'a> NoiseSpectrum<'a> {
         let level = typical.level;
         let white = self.model.variance(level * self.range) / self.range.powi(2);
         let limit = (CODES * self.model.code(level * self.range) / self.range).powi(2).max(EXCESS.powi(2) * white);
-        if typical.variance > limit {
+        if typical.seen.variance > limit {
             return None;
         }
         let expected = self.expected(level);
         let ratios = std::array::from_fn(|k| {
-            let mut powers: Vec<f64> = chosen.iter().map(|(_, s)| s.power[k]).collect();
+            let mut powers: Vec<f64> = chosen.iter().map(|(_, s)| s.seen.power[k]).collect();
             powers.sort_by(f64::total_cmp);
             (powers[powers.len() / 2] / expected[k]).clamp(RANGE.0, RANGE.1).ln()
         });
@@ -96,8 +97,13 @@ impl<'a> NoiseSpectrum<'a> {
 
     /// Standard deviation of white noise at a level (relative luminance).
     pub(super) fn white(&self, level: f64) -> f64 {
-        self.model.variance(level * self.range).sqrt() / self.range
+        white(self.model, self.range, level)
     }
+}
+
+/// Standard deviation of white noise at a level, both relative luminance; `range`: levels between black and white.
+pub(super) fn white(model: &NoiseModel, range: f64, level: f64) -> f64 {
+    model.variance(level * range).sqrt() / range
 }
 
 /// Power of unit white noise of the sensor's samples in the plane that intake makes of them.

@@ -83,6 +83,8 @@ list.addEventListener("toggle", (/** @type {any} */ e) => {
 if (window.devicePixelRatio >= 1.75) zoom = 2;
 units(document.body.classList.contains("imperial") ? "imperial" : "metric");
 el("tools").hidden = el("keep").hidden = shoot.length === 0;
+// A shoot is looked over in small pictures, a handful of frames read one by one.
+layOut(shoot.length > 12);
 showMarks();
 if (shoot.length) choose();
 route();

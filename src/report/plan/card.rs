@@ -83,6 +83,7 @@ pub fn card_page(card: &Card, units: Units) -> Result<String, minijinja::Error> 
     let mut environment = Environment::new();
     environment.add_template("card.html", include_str!("card.html"))?;
     environment.get_template("card.html")?.render(context! {
+        style => include_str!("../page/dress.css"),
         heading => heading(card, units),
         columns,
         rows,

@@ -1,10 +1,12 @@
 //! Plans and field cards as JSON, text and a printable page.
 
 mod card;
+mod page;
 mod text;
 mod words;
 
 pub use card::{CardView, card_json, card_page, card_text};
+pub use page::plan_page;
 pub use text::plan_text;
 
 use schemars::JsonSchema;

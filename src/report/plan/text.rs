@@ -5,7 +5,6 @@ use std::fmt::Write as _;
 use super::words::{self, exact_stop, length, stop};
 use crate::plan::{Plan, Stop, Was};
 use crate::quantity::{Distance, Units};
-use crate::shot::Source;
 
 /// Full stops shown in the table whatever the answer.
 const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];
@@ -13,38 +12,16 @@ const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];
 /// A plan as plain text, lines to about 100 characters.
 #[must_use]
 pub fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String {
-    let asked = &plan.asked;
     let mut out = String::new();
     if let Some(was) = from {
-        paragraph(&mut out, "", &here(was, units));
+        paragraph(&mut out, "", &was_here(was, units));
     }
     let answer = words::answer(plan, units);
     for sentence in &answer {
         paragraph(&mut out, "", sentence);
     }
     out.push('\n');
-    line(
-        &mut out,
-        &format!(
-            "{} mm, sharp from {} to {}",
-            words::significant(asked.focal_mm, 2),
-            length(asked.near_m, units),
-            length(asked.far_m, units)
-        ),
-    );
-    let sensor = asked.sensor.value;
-    let assumed = if asked.sensor.source == Source::Assumed { " (assumed)" } else { "" };
-    line(
-        &mut out,
-        &format!(
-            "Sensor {} x {} mm{assumed}, pixels {:.1} um; permitted: {}, {:.1} um",
-            words::side(sensor.width_mm),
-            words::side(sensor.height_mm),
-            asked.pitch_um.value,
-            words::sharp_for(asked, units),
-            plan.permitted_disc_um
-        ),
-    );
+    words::asked(plan, units).iter().for_each(|asked| line(&mut out, asked));
     out.push('\n');
     stops(&mut out, plan, units);
     out.push('\n');
@@ -65,7 +42,7 @@ pub fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String {
 }
 
 /// Where the photographer was.
-fn here(was: &Was, units: Units) -> String {
+pub(super) fn was_here(was: &Was, units: Units) -> String {
     let metres = |d: Distance| d.bounds().1;
     let range = |[low, value, high]: [Distance; 3]| {
         format!("{} ({} to {})", length(metres(value), units), length(metres(low), units), length(metres(high), units))
@@ -118,11 +95,7 @@ fn stops(out: &mut String, plan: &Plan, units: Units) {
     line(out, "          blur disc, um        blur, px (with the pixel's own)    both ends");
     line(out, &format!("stop      near      far       near    focus      far   permitted?  hyperfocal{head}"));
     for s in plan.stops.iter().filter(|s| shown(plan, s)) {
-        let mark = match s.f_number {
-            n if n == plan.best_stop => "best",
-            n if Some(n) == plan.asked.f_number => "asked",
-            _ => "",
-        };
+        let mark = words::mark(plan, s);
         let _ = write!(
             out,
             "{:<6}{:>8.1} {:>8.1}   {:>8.2} {:>8.2} {:>8.2}   {:<10}  {:>10}",
@@ -144,7 +117,8 @@ fn stops(out: &mut String, plan: &Plan, units: Units) {
     }
 }
 
-fn shown(plan: &Plan, s: &Stop) -> bool {
+/// Whether a stop has a row of the table.
+pub(super) fn shown(plan: &Plan, s: &Stop) -> bool {
     SHOWN.contains(&s.f_number) || s.f_number == plan.best_stop || Some(s.f_number) == plan.asked.f_number
 }
 

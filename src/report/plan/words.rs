@@ -91,6 +91,38 @@ pub fn sharp_for(question: &Question, units: Units) -> String {
     }
 }
 
+/// What was asked, and of which camera.
+pub fn asked(plan: &Plan, units: Units) -> [String; 2] {
+    let asked = &plan.asked;
+    let sensor = asked.sensor.value;
+    let assumed = if asked.sensor.source == Source::Assumed { " (assumed)" } else { "" };
+    [
+        format!(
+            "{} mm, sharp from {} to {}",
+            significant(asked.focal_mm, 2),
+            length(asked.near_m, units),
+            length(asked.far_m, units)
+        ),
+        format!(
+            "Sensor {} x {} mm{assumed}, pixels {:.1} um; permitted: {}, {:.1} um",
+            side(sensor.width_mm),
+            side(sensor.height_mm),
+            asked.pitch_um.value,
+            sharp_for(asked, units),
+            plan.permitted_disc_um
+        ),
+    ]
+}
+
+/// What is special about a stop.
+pub fn mark(plan: &Plan, s: &Stop) -> &'static str {
+    match s.f_number {
+        n if n == plan.best_stop => "best",
+        n if Some(n) == plan.asked.f_number => "asked",
+        _ => "",
+    }
+}
+
 /// A caution for whoever is told to move.
 pub const CAUTION: &str = "Look where you step before you move, above all near edges and water and on wet rock, \
                            and keep to the rules of the place.";

@@ -8,8 +8,9 @@ use super::chart::chart;
 use super::shown::Shown;
 use super::view::{SeriesGroupView, SeriesView};
 use super::wording;
+use crate::quantity::Region;
 use crate::report::number::{f_number, percent, plain};
-use crate::report::palette::ramp;
+use crate::report::palette::stage;
 use crate::report::pictures::data_uri;
 use crate::series::Varied;
 
@@ -56,6 +57,12 @@ struct Map {
     height: u32,
     /// Left, top, width, height and colour of each tile.
     cells: Vec<(u32, u32, u32, u32, String)>,
+    /// The lines between what one frame shows sharpest and what another does.
+    borders: String,
+    /// Frame and place of its name, where it is sharpest in a good part.
+    names: Vec<(String, u32, u32)>,
+    /// Size of these names.
+    letters: u32,
     /// Colour, frame, and how much of what was told apart it is sharpest in.
     key: Vec<(String, String, String)>,
 }
@@ -114,26 +121,70 @@ fn columns(group: &SeriesGroupView) -> Vec<(usize, String)> {
 
 /// The colour of a column, pale to dark.
 fn colour(place: usize, count: usize) -> String {
-    let [r, g, b] = ramp(place as f64 / (count.max(2) - 1) as f64);
+    let [r, g, b] = stage(place, count);
     format!("#{r:02x}{g:02x}{b:02x}")
 }
 
+/// Share of what was told apart from which a frame's name is written on the map.
+const NAMED: f64 = 0.04;
+
 fn map(shown: &Shown, columns: &[(usize, String)]) -> Option<Map> {
     let place = |k: usize| columns.iter().position(|c| c.0 == k);
-    let told: Vec<(&crate::quantity::Region, usize)> =
-        shown.cells.iter().filter_map(|(r, k)| Some((r, place((*k)?)?))).collect();
+    let held: Vec<Option<usize>> = shown.cells.iter().map(|(_, k)| place((*k)?)).collect();
+    let told: Vec<(&Region, usize)> =
+        shown.cells.iter().zip(&held).filter_map(|((r, _), h)| Some((r, (*h)?))).collect();
     let shade = |at: usize| colour(at, columns.len());
-    let key = columns.iter().enumerate().map(|(at, (_, name))| {
-        let share = told.iter().filter(|t| t.1 == at).count() as f64 / told.len().max(1) as f64;
-        (shade(at), name.clone(), percent(share))
+    let share = |at: usize| told.iter().filter(|t| t.1 == at).count() as f64 / told.len().max(1) as f64;
+    let key = columns.iter().enumerate().map(|(at, (_, name))| (shade(at), name.clone(), percent(share(at))));
+    let named = columns.iter().enumerate().filter(|(at, _)| share(*at) >= NAMED);
+    let names = named.filter_map(|(at, (_, name))| {
+        let (x, y) = shown.cells[thickest(&shown.cells, &held, at)?].0.middle();
+        Some((name.clone(), x as u32, y as u32))
     });
     (!told.is_empty()).then(|| Map {
         under: shown.overview.as_ref().map(|p| data_uri("image/jpeg", &p.jpeg)),
         width: shown.size.0,
         height: shown.size.1,
+        borders: borders(&shown.cells, &held),
+        names: names.collect(),
+        letters: shown.size.0.max(shown.size.1) / 26,
         cells: told.iter().map(|(r, at)| (r.x, r.y, r.width, r.height, shade(*at))).collect(),
         key: key.collect(),
     })
+}
+
+/// Tiles in a row of the map.
+fn across(cells: &[(Region, Option<usize>)]) -> usize {
+    cells.iter().take_while(|c| c.0.y == cells[0].0.y).count().max(1)
+}
+
+/// The lines between tiles that different frames hold, as an SVG path.
+fn borders(cells: &[(Region, Option<usize>)], held: &[Option<usize>]) -> String {
+    let columns = across(cells);
+    let mut path = String::new();
+    for (i, (r, _)) in cells.iter().enumerate() {
+        let differs = |j: usize| held.get(j).is_some_and(|h| *h != held[i]);
+        if (i + 1) % columns != 0 && differs(i + 1) {
+            path += &format!("M{} {}v{}", r.x + r.width, r.y, r.height);
+        }
+        if differs(i + columns) {
+            path += &format!("M{} {}h{}", r.x, r.y + r.height, r.width);
+        }
+    }
+    path
+}
+
+/// The tile of a frame that the most of its other tiles lie around: where its name is best read.
+fn thickest(cells: &[(Region, Option<usize>)], held: &[Option<usize>], at: usize) -> Option<usize> {
+    let columns = across(cells);
+    let near = |i: usize, j: usize| {
+        let apart = |a: usize, b: usize| a.abs_diff(b) as f64;
+        let steps = apart(i % columns, j % columns).hypot(apart(i / columns, j / columns));
+        (-steps * steps / 8.0).exp()
+    };
+    let own: Vec<usize> = (0..held.len()).filter(|&i| held[i] == Some(at)).collect();
+    let crowd = |i: usize| own.iter().map(|&j| near(i, j)).sum::<f64>();
+    own.iter().copied().max_by(|&a, &b| crowd(a).total_cmp(&crowd(b)))
 }
 
 fn strips(group: &SeriesGroupView, shown: &Shown, columns: &[(usize, String)]) -> Vec<StripView> {

@@ -2,10 +2,9 @@
 
 use crate::measure::register::Similarity;
 use crate::quantity::{Region, ZoneName};
-use crate::report::pictures::{Tone, cropped, grey, overview};
+use crate::report::pictures::{Pixels, Tone, overview, patch};
 use crate::report::sheet::Picture;
 use crate::series::Answer;
-use crate::shot::Plane;
 
 /// Side of a patch, px of the frame.
 const SIDE: u32 = 160;
@@ -28,7 +27,7 @@ pub struct Strip {
 /// The pictures of one group.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shown {
-    /// The reference frame made smaller; `None` where it could not be read.
+    /// The reference frame made smaller, in grey so that the colours laid over it speak; `None` where it could not be read.
     pub overview: Option<Picture>,
     /// Size of the frame that the map is of, px.
     pub size: (u32, u32),
@@ -55,7 +54,8 @@ impl Shown {
     }
 
     /// Takes the patches of one member from its pixels, and the overview where it is the one that the others are laid on.
-    pub fn take(&mut self, answer: &Answer, member: usize, plane: &Plane) {
+    pub fn take(&mut self, answer: &Answer, member: usize, pixels: &Pixels<'_>) {
+        let plane = pixels.plane;
         let Some(laid) = answer.laid.get(member).copied().flatten() else { return };
         let (width, height) = (plane.width as u32, plane.height as u32);
         if width == 0 || height == 0 || plane.data.len() < plane.width * plane.height {
@@ -64,7 +64,7 @@ impl Shown {
         let tone = Tone::of(plane);
         for strip in &mut self.strips {
             let (x, y) = laid.apply(strip.at.0, strip.at.1);
-            strip.patches[member] = about(x, y, (width, height)).map(|r| grey(&cropped(plane, &tone, r), 93));
+            strip.patches[member] = about(x, y, (width, height)).map(|r| patch(pixels, &tone, r, 93));
         }
         if laid == Similarity::still() {
             self.overview = Some(overview(plane, &tone, LONG));

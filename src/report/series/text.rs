@@ -26,9 +26,6 @@ pub fn series_text(view: &SeriesView) -> String {
     for alone in &view.alone {
         out += &format!("{}: {}\n", plain(&alone.file), alone.sentence);
     }
-    for failure in &view.failures {
-        out += &format!("{}: {}. {}\n", plain(&failure.file), plain(&failure.problem), failure.advice);
-    }
     out
 }
 

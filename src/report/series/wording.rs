@@ -280,6 +280,10 @@ pub fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
             "There are many frames, so they are compared by what each shows alone, which errs by a few per cent more."
                 .into()
         }
+        NoteKind::Reduced(by) => format!(
+            "{file} is {by:.2} times as large as the smallest frame and was averaged down to that size; widths are in pixels of \
+             that size, and how the smaller frames were made smaller is in them."
+        ),
         NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
     }
 }
@@ -290,7 +294,8 @@ pub fn alone(alone: &Alone) -> String {
     match alone.why {
         Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
         Lone::OtherSize(own, group) => format!(
-            "It is {} x {} px, the frames beside it {} x {}: only frames of one size can be compared. Export all at full size.",
+            "It is {} x {} px, the frames beside it {} x {}: only frames of one size, or less than twice it, and of one shape \
+             can be compared. Export all at full size.",
             own.0, own.1, group.0, group.1
         ),
         Lone::Turned(quarters) => format!(

@@ -10,6 +10,7 @@ use self::guess::first_guess;
 use super::widths::{Widths, steadied};
 use super::{Blurs, middle_mean};
 use crate::quantity::Region;
+use crate::stats::upper_median;
 
 /// Chosen: the ratio of a tile's widths in two frames is found to 2 or 3 % (docs/accuracy.md, aperture series). Share
 /// by which a width may depart from the model beyond its stated error.
@@ -91,9 +92,8 @@ struct State {
     slope: Vec<(f64, f64)>,
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
+fn median(values: Vec<f64>) -> f64 {
+    upper_median(values).unwrap_or(f64::NAN)
 }
 
 /// Weight of Student's t with four degrees of freedom for a scaled residual.
