@@ -4,10 +4,12 @@
 //! detail, defocus and shake. Bars: a held-out frame's corner blur within 10 % from an aperture series and 15 %
 //! from a mixed shoot of 60 frames.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use tussock::commands::baselines::{Memory, Shelf, settle};
+use tussock::commands::held::{Done, Held, Shoot};
 use tussock::diagnose::{Basis, CornerState, Corners, diagnose};
+use tussock::intake::Overrides;
 use tussock::lens::{
     self, Baseline, Doubt, LearnedFrom, Sides, Unsuitable, doubts, learn_aperture_series, learn_focus_series,
     learn_from_shoot, learn_shoot, record,
@@ -15,8 +17,9 @@ use tussock::lens::{
 use tussock::measure::{Streak, Tile, TileMap, TileState};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::optics::blur::{Parts, sigma_px};
+use tussock::output::scratch::Scratch;
 use tussock::quantity::{Distance, Estimate, Intent};
-use tussock::report::{self, BaselineSource, Frame, Run};
+use tussock::report::{self, BaselineSource, Frame, LensBasis, Links, Run};
 use tussock::shot::{Capture, Fact, Source};
 use tussock::simulate::file::{Developing, Facts, Light, jpeg};
 use tussock::simulate::{Noise, PatchSpec, Psf, Texture, patch_luminance};
@@ -412,17 +415,31 @@ fn audited(frames: Vec<(TileMap, Capture)>) -> Vec<Frame> {
         .collect()
 }
 
+/// Settles frames that are held as an audit holds them, without a store.
+fn settled(frames: &mut [Frame]) -> Vec<LensBasis> {
+    let (scratch, overrides) = (Scratch::new(tempfile::tempfile().unwrap()), Overrides::default());
+    let held = |frame: &Frame| {
+        let frame = frame.clone();
+        let (path, links) = (PathBuf::from(&frame.file), Links::default());
+        Held::new(Done { path, frame, baseline: None, links, small: None, key: None }, &scratch).unwrap()
+    };
+    let mut shoot = Shoot { frames: frames.iter().map(held).collect(), scratch: &scratch, overrides: &overrides };
+    let lenses = settle(&mut shoot, &Shelf::default(), &Intent::default(), &Memory::none()).unwrap();
+    for (k, frame) in frames.iter_mut().enumerate() {
+        *frame = shoot.frame(k).unwrap();
+    }
+    lenses
+}
+
 #[test]
 fn many_frames_of_one_lens_teach_it_and_few_do_not() {
     let intent = Intent::default();
-    let shelf = Shelf::default();
     let mut frames = audited(shoot(Glass { corner_um: 14.0, ..STRONG }, 24, 5));
-    let none = vec![None; frames.len()];
     let mut few = frames[..12].to_vec();
     let alone = frames.clone();
-    assert!(settle(&mut few, &shelf, &none[..12], &intent, (&Memory::none(), &[None; 12])).is_empty());
+    assert!(settled(&mut few).is_empty());
     assert!(few.iter().all(|f| f.diagnosis.corners.basis == Basis::Assumed));
-    let lenses = settle(&mut frames, &shelf, &none, &intent, (&Memory::none(), &[None; 24]));
+    let lenses = settled(&mut frames);
     assert_eq!(lenses.len(), 1);
     assert_eq!((lenses[0].source, lenses[0].frames.len()), (BaselineSource::Shoot, 24));
     assert!(lenses[0].baseline.as_ref().is_some_and(|b| b.provisional));
@@ -456,8 +473,7 @@ fn a_shoot_that_cannot_teach_its_lens_says_why() {
         map.overshoot = Some(Estimate::new(0.2, 0.01, 50));
     }
     let mut frames = audited(maps);
-    let used = vec![None; frames.len()];
-    let lenses = settle(&mut frames, &Shelf::default(), &used, &Intent::default(), (&Memory::none(), &[None; 20]));
+    let lenses = settled(&mut frames);
     assert_eq!((lenses[0].source, lenses[0].baseline.is_none()), (BaselineSource::Assumed, true));
     let view = report::view(&Run { frames, baselines: lenses, ..Run::default() });
     assert!(view.baselines[0].sentence.contains("every frame is sharpened"), "{}", view.baselines[0].sentence);

@@ -12,7 +12,7 @@ pub mod facts;
 mod frame;
 pub mod frames;
 pub mod groups;
-mod held;
+pub mod held;
 mod judging;
 pub mod keepers;
 pub mod lens;
