@@ -282,7 +282,7 @@ fn finish(plane: &Plane, grid: &Grid, column: u32, row: u32, mut s: Sums) -> Sur
     let r = grid.cell(column, row);
     let black = f64::from(plane.black);
     let bins = (s.bins.max(1)) as f64;
-    let mean = s.sum as f64 / bins / 4.0;
+    let mean = s.sum / bins / 4.0;
     let variance = (s.square / bins / 16.0 - mean * mean).max(0.0);
     s.candidates.sort_by(|a, b| b.strength.total_cmp(&a.strength).then((a.y, a.x).cmp(&(b.y, b.x))));
     s.cells.sort_by(|a, b| a.0.total_cmp(&b.0));

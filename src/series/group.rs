@@ -169,7 +169,7 @@ impl<'a> Look<'a> {
 
     fn turned(&self, quarters: u8) -> Self {
         let small = self.small.turned(quarters);
-        let size = if quarters % 2 == 0 { self.size } else { (self.size.1, self.size.0) };
+        let size = if quarters.is_multiple_of(2) { self.size } else { (self.size.1, self.size.0) };
         Self { size, sketch: Sketch::new(&small), small: Cow::Owned(small) }
     }
 }

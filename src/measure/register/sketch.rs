@@ -1,13 +1,12 @@
 //! A sketch of a frame: a hundred pixels across, enough to tell in a millisecond whether two frames may show one scene.
 
 use std::f64::consts::PI;
-use std::sync::{Arc, LazyLock};
+use std::sync::LazyLock;
 
 use rustfft::num_complex::Complex;
-use rustfft::{Fft, FftPlanner};
 
 use super::Small;
-use super::square::{soft_band, two_dimensional};
+use super::square::{Plans, plans, soft_band, two_dimensional};
 
 /// Chosen: 6 by 4 blocks. Longest side of a sketch, px.
 const LONG: usize = 96;
@@ -107,11 +106,8 @@ fn without_local_mean(logs: &[f32], width: usize, height: usize) -> Vec<f32> {
 /// Weights of the shift's frequencies: rotation, scale and blur take the phase of the highest first.
 static WEIGHTS: LazyLock<Vec<f32>> = LazyLock::new(|| soft_band(FIELD, 0.15));
 
-fn transforms() -> (Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>) {
-    static PLANS: LazyLock<(Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>)> = LazyLock::new(|| {
-        let mut planner = FftPlanner::new();
-        (planner.plan_fft_forward(FIELD), planner.plan_fft_inverse(FIELD))
-    });
+fn transforms() -> Plans {
+    static PLANS: LazyLock<Plans> = LazyLock::new(|| plans(FIELD));
     PLANS.clone()
 }
 

@@ -1,13 +1,12 @@
 //! A small picture of a frame: enough to see whether two frames show one scene, and how far apart they are.
 
 use std::f64::consts::PI;
-use std::sync::{Arc, LazyLock};
+use std::sync::LazyLock;
 
 use multiversion::multiversion;
 use rustfft::num_complex::Complex;
-use rustfft::{Fft, FftPlanner};
 
-use super::square::{soft_band, two_dimensional};
+use super::square::{Plans, plans, soft_band, two_dimensional};
 use crate::shot::Plane;
 
 /// A frame averaged down by a whole factor, luminance levels above black.
@@ -113,11 +112,8 @@ impl Small {
 /// Weights of the coarse shift's frequencies: the highest lose their phase to rotation and scale first; blur takes the rest.
 static WEIGHTS: LazyLock<Vec<f32>> = LazyLock::new(|| soft_band(FIELD, 0.12));
 
-fn transforms() -> (Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>) {
-    static PLANS: LazyLock<(Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>)> = LazyLock::new(|| {
-        let mut planner = FftPlanner::new();
-        (planner.plan_fft_forward(FIELD), planner.plan_fft_inverse(FIELD))
-    });
+fn transforms() -> Plans {
+    static PLANS: LazyLock<Plans> = LazyLock::new(|| plans(FIELD));
     PLANS.clone()
 }
 

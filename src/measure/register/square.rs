@@ -1,7 +1,18 @@
 //! Fourier transforms of square pictures.
 
-use rustfft::Fft;
+use std::sync::Arc;
+
 use rustfft::num_complex::Complex;
+use rustfft::{Fft, FftPlanner};
+
+/// Transforms forward and back.
+pub(super) type Plans = (Arc<dyn Fft<f32>>, Arc<dyn Fft<f32>>);
+
+/// Plans for rows of this length.
+pub(super) fn plans(n: usize) -> Plans {
+    let mut planner = FftPlanner::new();
+    (planner.plan_fft_forward(n), planner.plan_fft_inverse(n))
+}
 
 /// A transform over rows, then columns, of a square picture; the answer keeps the picture's order.
 pub(in crate::measure) fn two_dimensional(fft: &dyn Fft<f32>, n: usize, data: &mut [Complex<f32>]) {
