@@ -6,7 +6,7 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, Unsettled, ZoneName, diagnose, doubted};
+use tussock::diagnose::{Cause, Diagnosis, Standing, Unsettled, ZoneName, diagnose, doubted};
 use tussock::judge::{self, Judgement, Reason};
 use tussock::measure::{Streak, Tile, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
@@ -197,7 +197,12 @@ fn what_stands_in_the_sky_is_not_the_far_scene() {
             tile.blur = Some(Estimate::new(0.55, 0.03, 40));
         }
     }
+    // And a cloud beside it.
+    let cloud = 2 * columns + 20;
+    (map.tiles[cloud].state, map.tiles[cloud].blur) = (TileState::Measured, Some(Estimate::new(9.0, 0.9, 4)));
     let d = judge(&scene, &map);
+    assert_eq!(d.standing[cloud], Standing::SoftContent);
+    assert_ne!(d.standing[2 * columns + 8], Standing::SoftContent, "the flag");
     let far = d.zones.iter().find(|z| z.name == ZoneName::Far).unwrap();
     assert!(far.tiles.iter().all(|&i| i as usize / columns >= 4), "{:?}", far.tiles);
     assert_eq!(far.answer.judgement, Judgement::Beyond, "{:?}", far.optical_px);
