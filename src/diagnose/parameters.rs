@@ -47,7 +47,7 @@ pub struct Row {
     pub name: &'static str,
     /// Its unit; u and v are in half diagonals from the centre, to the right and down.
     pub unit: &'static str,
-    /// What is believed where nothing is known of the frame. [`super::priors::Priors`] puts in what is: capture facts, the
+    /// What is believed where nothing is known of the frame. `priors::Priors` puts in what is: capture facts, the
     /// sky's edge, a learned lens, a streak. Spreads of the lens's blur are in micrometres, which the pitch makes pixels, and
     /// the lower spread of the far disc is in what the ground's disc grows by from the horizon to the lower edge.
     pub prior: Belief,
