@@ -26,7 +26,7 @@ const LANES: usize = 16;
 const ROWS: usize = 4;
 
 /// Set on the shoots kept from the fit: with it 93 % of the errors lie within two standard deviations under each spread
-/// and in each kind of file, 90 % without. Standard deviation, in ln width, that scenes of other shoots add to what the
+/// and in each kind of file, 91 % without. Standard deviation, in ln width, that scenes of other shoots add to what the
 /// networks say.
 const FLOOR: f64 = 0.05;
 
