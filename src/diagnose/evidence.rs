@@ -43,6 +43,8 @@ pub struct Sample {
     pub learned_square: f64,
     /// Share of an independent witness that the tile is: a row's tiles err together.
     pub say: f64,
+    /// Whether the width is only known to be no wider than something: `y` and `sd` then span what it may be.
+    pub bounded: bool,
 }
 
 impl Sample {
@@ -51,7 +53,7 @@ impl Sample {
     pub fn place(u: f64, v: f64, learned: Option<(f64, f64)>) -> Self {
         let r = u.hypot(v).max(1e-3);
         let learned_square = learned.map_or(0.0, |l| l.0 * l.0);
-        Self { index: 0, u, v, r, ln_r: r.ln(), y: 0.0, sd: 1.0, learned, learned_square, say: 1.0 }
+        Self { index: 0, u, v, r, ln_r: r.ln(), y: 0.0, sd: 1.0, learned, learned_square, say: 1.0, bounded: false }
     }
 }
 
@@ -116,7 +118,8 @@ impl Evidence {
                     }
                     _ => None,
                 };
-                Some(Sample { index, y: blur.value.ln(), sd: stated.hypot(FLOOR), ..Sample::place(u, v, learned) })
+                let bounded = tile.blur.is_none();
+                Some(Sample { index, y: blur.value.ln(), sd: stated.hypot(FLOOR), bounded, ..Sample::place(u, v, learned) })
             })
             .collect();
         share_rows(&mut samples, map.columns as usize);
@@ -157,10 +160,10 @@ impl Evidence {
         2 * self.samples.iter().filter(|s| s.learned.is_some()).count() > self.samples.len()
     }
 
-    /// Optical width, px, that the sharpest quarter of the tiles keeps within.
+    /// Optical width, px, that the sharpest quarter of the measured tiles keeps within.
     #[must_use]
     pub fn sharpest(&self) -> Option<f64> {
-        let mut all: Vec<f64> = self.samples.iter().map(|s| s.y).collect();
+        let mut all: Vec<f64> = self.samples.iter().filter(|s| !s.bounded).map(|s| s.y).collect();
         all.sort_by(f64::total_cmp);
         let y = all.get(all.len() / 4)?;
         Some(judge::optical(Estimate::new(y.exp(), 0.0, 1)).value)
