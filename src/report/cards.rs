@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::number::{self, plain};
 use super::phrase;
 use super::pictures::{self, Links};
+use super::template::TOGETHER;
 use super::view::{FrameView, View, Words, ZoneView};
 use super::{chart, data};
 use crate::diagnose::{Basis, ZoneName};
@@ -168,10 +169,6 @@ fn card(index: usize, f: &FrameView, links: &Links, &Shared { folder, inline, re
             .collect(),
     }
 }
-
-/// Frames whose tiles and charts share a file. One looks from frame to frame, so that what comes along is soon wanted; and a
-/// frame has no more than three files.
-pub(super) const TOGETHER: usize = 4;
 
 /// Tiles and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
 /// Empty for a small shoot.

@@ -6,11 +6,10 @@ use std::ops::Range;
 use base64::Engine as _;
 use serde::Serialize;
 
-use super::cards::TOGETHER;
 use super::number::{plain, significant};
 use super::pictures::{self, Links};
 use super::spots::Spot;
-use super::template::{PART, held_scenes};
+use super::template::{PART, TOGETHER, held_scenes};
 use super::tiles::BudgetView;
 use super::view::{FrameView, View, ZoneView};
 use super::{chart, keep, line, palette, phrase};

@@ -19,6 +19,10 @@ pub(super) const PART: usize = 25;
 const WHOLE_SCENES: usize = 100;
 const FIRST_SCENES: usize = 10;
 
+/// Frames whose tiles and charts share a file. One looks from frame to frame, so that what comes along is soon wanted; and a
+/// frame has no more than three files.
+pub(super) const TOGETHER: usize = 4;
+
 /// How many of so many frames have their cards in the page.
 pub(super) const fn held(frames: usize) -> usize {
     if frames <= WHOLE { frames } else { FIRST }

@@ -340,6 +340,10 @@ async function looking() {
   await page.keyboard.press("ArrowLeft");
   await page.waitForFunction(() => document.getElementById("desk-title").textContent.includes("0002"));
   const stage = page.locator("#stage");
+  await page.check("#zones");
+  const line = await page.locator("#lines path.focus").getAttribute("d");
+  check("the line of best focus runs over the picture", /^M0 [\d.]+L[\d.]+ [\d.]+$/.test(line), line);
+  await page.uncheck("#zones");
   await stage.hover({ position: await place(stage, 0.4, 0.6) });
   const [first] = await tilesDrawn(page, "#glass canvas", 1);
   await stage.hover({ position: await place(stage, 0.6, 0.7) });
