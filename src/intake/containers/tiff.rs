@@ -16,6 +16,10 @@ pub fn contents(source: &mut impl Source) -> Contents {
     let length = source.length();
     let mut found = Contents::default();
     let head = source.piece(0, 12);
+    // BigTIFF's directories are built otherwise.
+    if matches!(head.get(2..4), Some([43, 0] | [0, 43])) {
+        return found;
+    }
     // CR2 has its name after the header; RW2 and ORF have magic numbers of their own.
     let canon = head.get(8..10) == Some(b"CR");
     let other = !matches!(head.get(2..4), Some([42, 0] | [0, 42]));
