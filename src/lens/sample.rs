@@ -4,7 +4,7 @@ use std::f64::consts::{LN_2, PI};
 
 use thiserror::Error;
 
-use crate::measure::TileMap;
+use crate::measure::{TileMap, sharpened};
 use crate::optics::blur::{self, Parts};
 use crate::optics::lambda_n_px;
 use crate::quantity::MTF50_SIGMA;
@@ -13,10 +13,6 @@ use crate::shot::Capture;
 /// Chosen: as the diagnosis has it, which was set on rendered frames. Scatter of a tile's width beyond its stated
 /// error, as a share of the width.
 pub const TILE_SCATTER: f64 = 0.05;
-
-/// Chosen: well beyond what uneven ground and compression leave. Overshoot of edges above which a frame counts as
-/// sharpened, so that its widths read too small.
-const SHARPENED: f64 = 0.10;
 
 /// Why frames are no good to learn a lens from; each a sentence's clause.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
@@ -107,7 +103,7 @@ pub fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>
         if map.width < map.height {
             // Which way the camera was turned is not known, so left and right are not either.
             portrait += 1;
-        } else if map.overshoot.is_some_and(|o| o.value - 2.0 * o.sd > SHARPENED) {
+        } else if map.overshoot.is_some_and(sharpened::strong) {
             sharpened += 1;
         } else if map.measured().count() > 0 {
             kept.push(Frame { map, capture, f_number, pitch_um });
