@@ -1,6 +1,6 @@
 //! Sentences of a plan, and how its lengths, stops and times are rounded for people.
 
-use crate::plan::{Plan, Question, Stop};
+use crate::plan::{Plan, Question, Raise, StepBack, Stop, TiltUp, TiltedLens};
 use crate::quantity::{Distance, SharpFor, Units};
 use crate::shot::Source;
 
@@ -250,67 +250,75 @@ fn differences(plan: &Plan) -> Vec<String> {
 
 /// How stepping back, raising, pointing, tilting or bracketing would help, each with its cost.
 fn remedies(plan: &Plan, units: Units) -> Vec<String> {
-    let mut all = Vec::new();
-    let step = &plan.step_back;
+    let mut all = vec![step_back(&plan.step_back, units)];
+    if let (Some(f_number), Some(back)) = (plan.asked.f_number, plan.step_back.needed_at_asked_stop_m) {
+        all.push(format!("At {} it takes {}.", stop(f_number), length(back, units)));
+    }
+    all.extend(plan.raise.as_ref().map(|raise| raised(raise, units)));
+    all.extend(plan.tilt_up.as_ref().map(pointed));
+    if plan.step_back.needed_m.is_some() || plan.raise.is_some() {
+        all.push(CAUTION.into());
+    }
+    all.extend(plan.tilted_lens.as_ref().map(|tilted| hinged(tilted, units)));
+    all.push(bracket(plan, units));
+    all
+}
+
+fn step_back(step: &StepBack, units: Units) -> String {
     match (step.needed_m, step.near_size) {
-        (Some(back), Some(size)) if size < 0.5 => all.push(format!(
+        (Some(back), Some(size)) if size < 0.5 => format!(
             "Both ends would fit only from {} farther back, where the near subject is drawn {} smaller: another picture.",
             length(back, units),
             per_cent(1.0 - size)
-        )),
-        (Some(back), Some(size)) => all.push(format!(
+        ),
+        (Some(back), Some(size)) => format!(
             "Step back {} and both ends fit; the near subject is drawn {} smaller and more of the ground comes in.",
             length(back, units),
             per_cent(1.0 - size)
-        )),
-        _ => all.push("Stepping back would not do it: the permitted blur is less than diffraction leaves.".into()),
+        ),
+        _ => "Stepping back would not do it: the permitted blur is less than diffraction leaves.".into(),
     }
-    if let (Some(f_number), Some(back)) = (plan.asked.f_number, step.needed_at_asked_stop_m) {
-        all.push(format!("At {} it takes {}.", stop(f_number), length(back, units)));
-    }
-    if let Some(raise) = &plan.raise {
-        let out = if raise.horizon < 0.0 { ", which puts the horizon out of the frame" } else { "" };
-        all.push(format!(
-            "Or raise the camera: to {} pointing as it does, which loses the nearest strip of ground; or to {} pointing \
-             {:.0} degrees down to keep that ground{out}. The nearest ground is then {} away.",
-            length(raise.height_same_direction_m, units),
-            length(raise.height_same_ground_m, units),
-            raise.down_deg,
-            length(raise.needed_near_m, units)
-        ));
-    }
-    if let Some(tilt) = &plan.tilt_up {
-        let way = if tilt.down_deg < 0.0 { "above" } else { "below" };
-        let horizon = |share: f64| match share {
-            s if s < 0.0 => "out of the frame above".to_owned(),
-            s if s > 1.0 => "out of the frame below".to_owned(),
-            s => format!("{:.0} % down the picture", 100.0 * s),
-        };
-        all.push(format!(
-            "Or point it {:.0} degrees {way} the horizon: the nearest strip of ground drops out, and the horizon, {} \
-             now, comes to lie {}.",
-            tilt.down_deg.abs(),
-            horizon(tilt.horizon_before),
-            horizon(tilt.horizon)
-        ));
-    }
-    if step.needed_m.is_some() || plan.raise.is_some() {
-        all.push(CAUTION.into());
-    }
-    if let Some(tilted) = &plan.tilted_lens {
-        all.push(format!(
-            "Or a tilting lens: {:.1} degrees lay the plane of focus along the ground (hinge rule, hinge line {} below \
-             the lens); at {} things may stand {} tall at the near end and {} ten times as far out. It is set before \
-             framing, and tall near things are what it costs.",
-            tilted.tilt_deg,
-            length(tilted.hinge_m, units),
-            stop(tilted.f_number),
-            length(tilted.wedge_near_m, units),
-            length(tilted.wedge_at_ten_times_m, units)
-        ));
-    }
-    all.push(bracket(plan, units));
-    all
+}
+
+fn raised(raise: &Raise, units: Units) -> String {
+    let out = if raise.horizon < 0.0 { ", which puts the horizon out of the frame" } else { "" };
+    format!(
+        "Or raise the camera: to {} pointing as it does, which loses the nearest strip of ground; or to {} pointing \
+         {:.0} degrees down to keep that ground{out}. The nearest ground is then {} away.",
+        length(raise.height_same_direction_m, units),
+        length(raise.height_same_ground_m, units),
+        raise.down_deg,
+        length(raise.needed_near_m, units)
+    )
+}
+
+fn pointed(tilt: &TiltUp) -> String {
+    let way = if tilt.down_deg < 0.0 { "above" } else { "below" };
+    let horizon = |share: f64| match share {
+        s if s < 0.0 => "out of the frame above".to_owned(),
+        s if s > 1.0 => "out of the frame below".to_owned(),
+        s => format!("{:.0} % down the picture", 100.0 * s),
+    };
+    format!(
+        "Or point it {:.0} degrees {way} the horizon: the nearest strip of ground drops out, and the horizon, {} \
+         now, comes to lie {}.",
+        tilt.down_deg.abs(),
+        horizon(tilt.horizon_before),
+        horizon(tilt.horizon)
+    )
+}
+
+fn hinged(tilted: &TiltedLens, units: Units) -> String {
+    format!(
+        "Or a tilting lens: {:.1} degrees lay the plane of focus along the ground (hinge rule, hinge line {} below \
+         the lens); at {} things may stand {} tall at the near end and {} ten times as far out. It is set before \
+         framing, and tall near things are what it costs.",
+        tilted.tilt_deg,
+        length(tilted.hinge_m, units),
+        stop(tilted.f_number),
+        length(tilted.wedge_near_m, units),
+        length(tilted.wedge_at_ten_times_m, units)
+    )
 }
 
 /// Frames up to which a focus bracket is practical in the field; common practice, no published source.
