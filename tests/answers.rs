@@ -85,6 +85,44 @@ fn small_pictures_are_judged_by_two_pixels() {
 }
 
 #[test]
+fn widths_that_are_only_bounded_do_not_scatter() {
+    // Dead leaves under a phone's smoothing: two of three tiles near the camera say only that they are no wider than this.
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+        let mut map = scene.map();
+        let (mut dice, low) = (Rng(seed), 0.4 * scene.bottom());
+        for tile in map.tiles.iter_mut().filter(|t| v(&scene, t) > low) {
+            let wide = dice.unit();
+            if let Some(b) = tile.blur.filter(|_| dice.unit() < 0.67) {
+                (tile.blur, tile.state, tile.bound) = (None, TileState::AtMost, Some(b.value * (1.2 + 3.0 * wide)));
+            }
+        }
+        let d = judge(&scene, &map);
+        assert!(ends(&d).iter().all(|e| e.passes()), "seed {seed}: {:?}", d.zones[0].answer);
+    }
+}
+
+#[test]
+fn a_mast_before_the_sky_has_no_say() {
+    // Focus far before the scene, and something thin and sharp that stands from the lower edge into the sky.
+    for seed in 1..=4 {
+        let scene = Scene { f_number: 4.0, focus_m: 2.0, seed, ..Scene::default() };
+        let mut map = scene.map();
+        lit(&scene, &mut map);
+        let plain = judge(&scene, &map);
+        let columns = map.columns as usize;
+        for (i, tile) in map.tiles.iter_mut().enumerate().filter(|(i, _)| i % columns == 5) {
+            (tile.blur, tile.state) = (Some(Estimate::new(0.9 + 0.01 * (i % 7) as f64, 0.1, 1)), TileState::Measured);
+            (tile.level, tile.contrast) = (0.3, 0.9);
+        }
+        let d = judge(&scene, &map);
+        assert_eq!(d.verdict.cause, plain.verdict.cause, "seed {seed}: {:?}", d.verdict);
+        let far = |d: &Diagnosis| d.zones[1].optical_px.map(|b| b.value).unwrap();
+        assert!((far(&d) / far(&plain) - 1.0).abs() < 0.05, "seed {seed}: {} and {}", far(&d), far(&plain));
+    }
+}
+
+#[test]
 fn water_in_the_foreground_is_not_judged_however_soft_it_reads() {
     let scene = too_far();
     let dry = judge(&scene, &scene.map());

@@ -50,7 +50,8 @@ pub fn disc(diameter: f64) -> Psf {
 
 /// A spread as lenses, focus and hands make them, each cause also alone.
 pub fn random(dice: &mut Rng) -> Kernel {
-    let lambda = even(dice, 0.3, 3.5);
+    // From a fast lens wide open on large pixels to a closed one on small.
+    let lambda = even(dice, 0.08, 3.5);
     let known = dice.f64() < 0.7;
     let share = dice.f64();
     // A lens's own softness, in half of the cases, and a little longer one way than the other.
@@ -94,8 +95,10 @@ pub fn random(dice: &mut Rng) -> Kernel {
         (base.softened(wide, narrow, PI * dice.f64()), base.pupil.map(|_| lambda))
     };
     if told.is_none() && dice.f64() < 0.5 {
-        // Some pupil was there too; what it spread is part of the width.
-        told = Some(even(dice, 0.2, 0.45) * psf.truth().sigma / 0.46).filter(|l| *l < 3.5);
+        // Some pupil was there too, and is part of the width: any that spreads less than half as much, since a lens wide
+        // open out of focus spreads next to nothing by itself.
+        let most = (0.45 * psf.truth().sigma / 0.46).min(3.5);
+        told = (most > 0.08).then(|| log_even(dice, 0.08, most));
     }
     Kernel { psf, lambda_n_px: told.filter(|_| known) }
 }

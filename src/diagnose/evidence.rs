@@ -43,6 +43,8 @@ pub struct Sample {
     pub learned_square: f64,
     /// Share of an independent witness that the tile is: a row's tiles err together.
     pub say: f64,
+    /// Whether the width is only known to be no wider than something: `y` and `sd` then span what it may be.
+    pub bounded: bool,
 }
 
 impl Sample {
@@ -51,7 +53,7 @@ impl Sample {
     pub fn place(u: f64, v: f64, learned: Option<(f64, f64)>) -> Self {
         let r = u.hypot(v).max(1e-3);
         let learned_square = learned.map_or(0.0, |l| l.0 * l.0);
-        Self { index: 0, u, v, r, ln_r: r.ln(), y: 0.0, sd: 1.0, learned, learned_square, say: 1.0 }
+        Self { index: 0, u, v, r, ln_r: r.ln(), y: 0.0, sd: 1.0, learned, learned_square, say: 1.0, bounded: false }
     }
 }
 
@@ -116,7 +118,8 @@ impl Evidence {
                     }
                     _ => None,
                 };
-                Some(Sample { index, y: blur.value.ln(), sd: stated.hypot(FLOOR), ..Sample::place(u, v, learned) })
+                let bounded = tile.blur.is_none();
+                Some(Sample { index, y: blur.value.ln(), sd: stated.hypot(FLOOR), bounded, ..Sample::place(u, v, learned) })
             })
             .collect();
         share_rows(&mut samples, map.columns as usize);
@@ -157,10 +160,10 @@ impl Evidence {
         2 * self.samples.iter().filter(|s| s.learned.is_some()).count() > self.samples.len()
     }
 
-    /// Optical width, px, that the sharpest quarter of the tiles keeps within.
+    /// Optical width, px, that the sharpest quarter of the measured tiles keeps within.
     #[must_use]
     pub fn sharpest(&self) -> Option<f64> {
-        let mut all: Vec<f64> = self.samples.iter().map(|s| s.y).collect();
+        let mut all: Vec<f64> = self.samples.iter().filter(|s| !s.bounded).map(|s| s.y).collect();
         all.sort_by(f64::total_cmp);
         let y = all.get(all.len() / 4)?;
         Some(judge::optical(Estimate::new(y.exp(), 0.0, 1)).value)
@@ -232,6 +235,10 @@ const SKY_MOST: f64 = 0.7;
 /// horizon leaves less.
 const SKY_LOW: f64 = 0.25;
 
+/// Chosen: masts and trunks are narrower than a tenth, hills wider. Share of a row up to which what stands in the sky is no part
+/// of the scene.
+const MAST: f64 = 0.1;
+
 /// Which tiles are sky: cloud is soft by nature and says nothing of focus or lens.
 ///
 /// Grown from the upper edge through neighbours that are as bright and as even. Where it fills much of the lowest
@@ -278,7 +285,22 @@ pub(super) fn sky(map: &TileMap) -> Vec<bool> {
             (0..last).for_each(|y| sky[y * columns + x] = true);
         }
     }
+    sky.chunks_exact_mut(columns).for_each(masts);
     sky
+}
+
+/// Adds to the sky of one row what is narrow and has sky, or sky and the picture's edge, beside it: a mast, a trunk, a rope. At
+/// whatever distance it stands, the row shows nothing else, and it would be asked as if it were a scene.
+fn masts(row: &mut [bool]) {
+    let widest = (MAST * row.len() as f64) as usize;
+    let mut from = 0;
+    while let Some(start) = row[from..].iter().position(|s| !s).map(|k| from + k) {
+        let end = row[start..].iter().position(|s| *s).map_or(row.len(), |k| start + k);
+        if end - start <= widest && (start, end) != (0, row.len()) {
+            row[start..end].fill(true);
+        }
+        from = end;
+    }
 }
 
 /// A place of an upright picture as fractions of the landscape frame the baseline is kept in. A portrait
@@ -328,6 +350,20 @@ mod tests {
     fn sky_ends_at_the_skyline() {
         let found = sky_rows(&[(0.5, 0.02), (0.7, 0.2), (0.5, 0.5), (0.1, 0.3), (0.12, 0.3), (0.1, 0.3)]);
         assert_eq!(found, [true, true, false, false, false, false]);
+    }
+
+    #[test]
+    fn masts_are_no_part_of_the_scene_and_hills_are() {
+        let row = |text: &str| -> Vec<bool> { text.bytes().map(|b| b == b's').collect() };
+        let after = |text: &str| {
+            let mut row = row(text);
+            masts(&mut row);
+            row.iter().map(|s| if *s { 's' } else { '-' }).collect::<String>()
+        };
+        assert_eq!(after("ssss--ssssssssssssssssss"), "s".repeat(24));
+        assert_eq!(after("ssssssssssssssssssssss--"), "s".repeat(24));
+        assert_eq!(after("ssss-----sss---sssssssss"), "ssss-----sss---sssssssss");
+        assert_eq!(after("-".repeat(24).as_str()), "-".repeat(24));
     }
 
     #[test]

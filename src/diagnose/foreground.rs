@@ -28,24 +28,30 @@ impl Told {
     }
 }
 
-/// One row of tiles.
-#[derive(Clone, Copy, Debug)]
-struct Row<'a> {
-    tiles: &'a [Sample],
+/// One row of measured tiles.
+#[derive(Clone, Debug)]
+struct Row {
+    tiles: Vec<Sample>,
     v: f64,
     /// Median of ln width.
     y: f64,
-    count: usize,
+}
+
+impl Row {
+    fn count(&self) -> f64 {
+        self.tiles.len() as f64
+    }
 }
 
 /// Rows of the ground from the horizon down, those with too few measured tiles left out.
-fn ground(e: &Evidence, horizon: f64) -> Vec<Row<'_>> {
+fn ground(e: &Evidence, horizon: f64) -> Vec<Row> {
     let fewest = (FILLED * e.columns as f64).max(3.0) as usize;
     let row = |s: &Sample| s.index / e.columns.max(1);
-    e.samples
+    let measured: Vec<Sample> = e.samples.iter().filter(|s| !s.bounded).copied().collect();
+    measured
         .chunk_by(|a, b| row(a) == row(b))
         .filter(|tiles| tiles[0].v > horizon && tiles.len() >= fewest)
-        .map(|tiles| Row { tiles, v: tiles[0].v, y: median(tiles.iter().map(|s| s.y).collect()), count: tiles.len() })
+        .map(|tiles| Row { v: tiles[0].v, y: median(tiles.iter().map(|s| s.y).collect()), tiles: tiles.to_vec() })
         .collect()
 }
 
@@ -87,7 +93,7 @@ pub fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Opti
         return None;
     }
     let v = (1.0 - 0.13 - 0.5) * f64::from(map.height) / e.half_diagonal;
-    Some(Told { place: Sample::place(0.0, v.max(last.v), None), ln_width: last.y, sd: 0.3, used: last.count as f64 })
+    Some(Told { place: Sample::place(0.0, v.max(last.v), None), ln_width: last.y, sd: 0.3, used: last.count() })
 }
 
 /// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
@@ -127,11 +133,11 @@ fn step_of(e: &Evidence, model: &impl Fn(&Sample) -> f64) -> Option<f64> {
     if n < 2 * SIDES + 1 {
         return None;
     }
-    let mean = |rows: &[Row<'_>]| {
-        let weight: f64 = rows.iter().map(|r| r.count as f64).sum();
-        rows.iter().map(|r| r.y * r.count as f64).sum::<f64>() / weight
+    let mean = |rows: &[Row]| {
+        let weight: f64 = rows.iter().map(|r| r.count()).sum();
+        rows.iter().map(|r| r.y * r.count()).sum::<f64>() / weight
     };
-    let left = |rows: &[Row<'_>], of: f64| -> f64 { rows.iter().map(|r| r.count as f64 * (r.y - of).powi(2)).sum() };
+    let left = |rows: &[Row], of: f64| -> f64 { rows.iter().map(|r| r.count() * (r.y - of).powi(2)).sum() };
     let (rest, step, at) = (SIDES..=n - SIDES)
         .map(|k| {
             let (above, below) = (mean(&rows[..k]), mean(&rows[k..]));
@@ -145,7 +151,7 @@ fn step_of(e: &Evidence, model: &impl Fn(&Sample) -> f64) -> Option<f64> {
         return None;
     }
     let modelled: Vec<f64> = rows.iter().map(|r| r.y - median(r.tiles.iter().map(model).collect())).collect();
-    let unexplained: f64 = rows.iter().zip(&modelled).map(|(r, off)| r.count as f64 * off * off).sum();
+    let unexplained: f64 = rows.iter().zip(&modelled).map(|(r, off)| r.count() * off * off).sum();
     (rest < BETTER * unexplained).then(|| step.exp())
 }
 
@@ -160,7 +166,7 @@ pub fn soft_band(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> O
     let row = f64::from(map.height) / f64::from(map.rows.max(1)) / e.half_diagonal;
     // A band lies on the horizon only where the sky shows it.
     let edge = e.skyline?;
-    let inside = |s: &&Sample| s.v > edge && s.v < edge.max(horizon) + 2.0 * row;
+    let inside = |s: &&Sample| !s.bounded && s.v > edge && s.v < edge.max(horizon) + 2.0 * row;
     let tiles: Vec<&Sample> = e.samples.iter().filter(inside).collect();
     if (tiles.len() as f64) < BAND * e.columns as f64 {
         return None;

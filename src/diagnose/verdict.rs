@@ -41,6 +41,19 @@ fn weights(tally: &Tally) -> Vec<(Cause, f64)> {
     weights
 }
 
+/// The strict tally with half of what only the roomy one has sharp throughout given to that: how generous the convention of
+/// the limit is to be is as likely the one as the other.
+fn between(strict: &Tally, roomy: &Tally) -> Tally {
+    let sharp = |tally: &Tally| share(&tally.main, Cause::SharpThroughout);
+    let whole: f64 = strict.main.iter().map(|w| w.1).sum::<f64>() + strict.unnamed;
+    let moved = 0.5 * (sharp(roomy) - sharp(strict)).max(0.0);
+    let kept = 1.0 - moved / (whole - sharp(strict)).max(f64::MIN_POSITIVE);
+    let mut between = Tally { unnamed: kept * strict.unnamed, ..strict.clone() };
+    between.main.iter_mut().filter(|w| w.0 != Cause::SharpThroughout).for_each(|w| w.1 *= kept);
+    put(&mut between.main, Cause::SharpThroughout, moved);
+    between
+}
+
 fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
     weights.iter().find(|w| w.0 == cause).map_or(0.0, |w| w.1)
 }
@@ -51,44 +64,46 @@ fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
 pub fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
     let passes = known.ends.iter().all(|e| e.passes());
     let tally = if passes { roomy } else { strict };
+    // Whether a frame is beyond the limit turns on how generous its convention is, and so does how sure a cause is.
+    let stated = if passes { weights(roomy) } else { weights(&between(strict, roomy)) };
     let weights = weights(tally);
     // The best that the answers leave: a zone beyond the permitted is never sharp throughout, whoever is to blame.
     let best =
         weights.iter().find(|(c, _)| !matches!(c, Cause::CannotTell) && (passes || *c != Cause::SharpThroughout));
     let (best, share_of_best) = best.copied().unwrap_or((Cause::CannotTell, 0.0));
-    let named = |cause: Cause, confidence: f64| Verdict {
+    let named = |cause: Cause, most: f64| Verdict {
         cause,
-        confidence: confidence.clamp(0.0, 1.0),
+        confidence: share(&stated, cause).clamp(0.0, most),
         also: also(tally, cause),
-        weights: weights.clone(),
+        weights: stated.clone(),
         unsettled: None,
     };
     let open = |why: Unsettled, confidence: f64| Verdict {
         cause: Cause::CannotTell,
         confidence: confidence.clamp(0.0, 1.0),
         also: also(tally, Cause::CannotTell),
-        weights: weights.clone(),
+        weights: stated.clone(),
         unsettled: Some(why),
     };
     if matches!(best, Cause::Motion | Cause::Diffraction) && share_of_best > 0.8 {
-        return named(best, share_of_best);
+        return named(best, 1.0);
     }
     let enough = share_of_best >= MAJORITY || share_of_best > 0.0 && stands(best, tally);
     match known.ends {
         _ if passes => {
             let other = best != Cause::SharpThroughout && enough;
             let cause = if other { best } else { Cause::SharpThroughout };
-            named(cause, share(&weights, cause))
+            named(cause, 1.0)
         }
         [Judgement::Unknown, Judgement::Unknown] => open(Unsettled::NearUnmeasured, 1.0 - UNFORESEEN),
         [near, far] if near == Judgement::Unknown || far == Judgement::Unknown => {
             if (near == Judgement::Beyond || far == Judgement::Beyond) && enough {
-                return named(best, share_of_best.min(HALF_SEEN));
+                return named(best, HALF_SEEN);
             }
             let why = if near == Judgement::Unknown { Unsettled::NearUnmeasured } else { Unsettled::FarUnmeasured };
             open(why, 1.0 - UNFORESEEN)
         }
-        _ if enough => named(best, share_of_best),
+        _ if enough => named(best, 1.0),
         _ => {
             let why = match (known.facts, known.sharpened) {
                 (false, _) => Unsettled::FactsMissing,

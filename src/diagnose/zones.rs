@@ -79,19 +79,21 @@ fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
 }
 
 /// Whether the lowest third of the ground scatters as water does. Looked at in three parts from left to right: where
-/// rock or grass fills one of them its tiles agree with each other, however much water lies beside.
+/// rock or grass fills one of them its tiles agree with each other, however much water lies beside. A width that is only
+/// bounded can't scatter, nor vouch for the others.
 #[must_use]
 pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> bool {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
+    let credible: Vec<Option<f64>> = credible.iter().zip(&map.tiles).map(|(c, t)| c.filter(|_| t.blur.is_some())).collect();
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
     let part = |from: f64, to: f64| {
         let tiles = select(map, |x, y| y > h - NEAR_REACH * (h - foot) && x >= from * w && x < to * w);
-        agreeing(&tiles, credible)
+        agreeing(&tiles, &credible)
     };
     let parts = [part(0.0, 1.0 / 3.0), part(1.0 / 3.0, 2.0 / 3.0), part(2.0 / 3.0, 1.0)];
     // Real texture scatters more than a plane: how well the ground above agrees is the yardstick.
     let above = select(map, |_, y| y > foot - 0.05 * h && y <= h - NEAR_REACH * (h - foot));
-    let (agree, measured) = agreeing(&above, credible);
+    let (agree, measured) = agreeing(&above, &credible);
     // Where it hardly agrees it is water or cloud itself, and no yardstick.
     let fit = measured >= 8.0 && agree > FIT_AGREEING * measured;
     let usual = if fit { (agree / measured).clamp(LEAST_USUAL, USUAL_AGREEING) } else { USUAL_AGREEING };

@@ -30,7 +30,7 @@ pub(super) struct Frame {
 
 /// Derived: the pupils of the fit (`examples/train_widths/kernel.rs`). Wavelength times f-number over pitch that the networks know;
 /// a smaller one hides behind the pixel.
-const PUPILS: std::ops::RangeInclusive<f64> = 0.3..=3.5;
+const PUPILS: std::ops::RangeInclusive<f64> = 0.08..=3.5;
 
 impl Frame {
     pub(super) fn of(plane: &Plane, step: f64, known: &Known) -> Self {
