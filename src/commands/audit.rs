@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 
 use super::album::Album;
-pub use super::asked::Audit;
+pub(crate) use super::asked::Audit;
 use super::baselines::{self, Shelf};
 use super::frame::{self, Bench, Seen};
 use super::frames::failure;
@@ -29,7 +29,7 @@ use crate::series::Group;
 ///
 /// # Errors
 /// Where the report can't be written; single files that fail are part of the report instead.
-pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
+pub(crate) fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let found = intake::find(&audit.paths, audit.recursive, audit.prefer);
     let Some(first) = found.frames.first() else {
         found.failures.iter().for_each(|e| output::say(&output::failed(e)));
@@ -65,7 +65,7 @@ fn walked(frames: &[Candidate]) -> Option<String> {
 ///
 /// # Errors
 /// As [`run`].
-pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<Outcome> {
+pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<Outcome> {
     stop::listen();
     raw_worker::set_up(audit.budget);
     let memory = memory(audit);

@@ -96,7 +96,7 @@ impl Shelf {
 
     /// Given files that no frame was taken with, where `used` says which place served each frame.
     #[must_use]
-    pub fn idle(&self, used: &[Option<usize>]) -> Vec<&str> {
+    pub(crate) fn idle(&self, used: &[Option<usize>]) -> Vec<&str> {
         (0..self.kept.len())
             .filter(|i| self.kept[*i].source == BaselineSource::Given && !used.contains(&Some(*i)))
             .map(|i| self.kept[i].file.as_str())

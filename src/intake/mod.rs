@@ -7,7 +7,7 @@ mod beside;
 mod blocks;
 mod bodies;
 mod coefficients;
-pub mod containers;
+mod containers;
 mod decode;
 mod entropy;
 mod error;
@@ -17,7 +17,7 @@ mod folder;
 mod headers;
 #[cfg(feature = "heic")]
 mod heic;
-pub mod ifd;
+mod ifd;
 mod jpeg;
 mod levels;
 mod limits;

@@ -116,7 +116,7 @@ fn asked(intent: &Intent) -> AskedView {
 
 /// One frame; never fails, whatever the numbers: what is not finite becomes null.
 #[must_use]
-pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
+pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
     let (map, found) = (&frame.map, &frame.diagnosis);
     let capture = capture(&frame.capture);
     let pitch = capture.pixel_pitch_um.as_ref().map(|p| p.value);

@@ -39,8 +39,8 @@ pub struct Contents {
     pub orientation: Option<u16>,
 }
 
-pub use boxes::{Primary, primary_item};
-pub use ciff::Heap;
+pub(super) use boxes::{Primary, primary_item};
+pub(super) use ciff::Heap;
 
 /// A reader that can seek; what the containers are read from.
 pub trait Source: Read + Seek {

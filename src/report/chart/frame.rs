@@ -20,7 +20,7 @@ type Drawing<'a, 'b> = ChartContext<
 /// Blur against height in the frame, the same way up as the picture: the fitted parts side by side, the
 /// measured tiles over them with their error bars. `None` where nothing was measured.
 #[must_use]
-pub fn height(f: &FrameView) -> Option<String> {
+pub(crate) fn height(f: &FrameView) -> Option<String> {
     let points = measured(f);
     let top = reach(&points, f)?;
     let rows = rows(f);
@@ -60,7 +60,7 @@ pub fn height(f: &FrameView) -> Option<String> {
 /// Blur against distance from the centre, with the band of the fitted model and, where the lens was learned, the band it
 /// is expected to leave in focus.
 #[must_use]
-pub fn radius(f: &FrameView) -> Option<String> {
+pub(crate) fn radius(f: &FrameView) -> Option<String> {
     let points = measured(f);
     let top = reach(&points, f)?;
     let half = f64::from(f.width).hypot(f64::from(f.height)) / 2.0;
@@ -173,7 +173,7 @@ fn dots<'b>(
 
 /// Blur of the pixel aperture, px.
 #[must_use]
-pub fn pixel(f: &FrameView) -> f64 {
+pub(crate) fn pixel(f: &FrameView) -> f64 {
     f.tiles.iter().find_map(|t| t.budget.as_ref()?.pixel).unwrap_or(crate::quantity::PIXEL_SIGMA)
 }
 

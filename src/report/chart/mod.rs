@@ -6,6 +6,6 @@ mod frame;
 mod paper;
 mod stops;
 
-pub use frame::{height, pixel, radius};
-pub use paper::standalone;
-pub use stops::apertures;
+pub(super) use frame::{height, pixel, radius};
+pub(super) use paper::standalone;
+pub(super) use stops::apertures;

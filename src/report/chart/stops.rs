@@ -34,7 +34,7 @@ const ZONES: [(&str, Of); 4] = [
 /// Blur against f-number, a line a zone, for frames of one scene. `None` for fewer than two f-numbers, and where
 /// two frames share one, since then something else was varied too.
 #[must_use]
-pub fn apertures(frames: &[&FrameView]) -> Option<String> {
+pub(crate) fn apertures(frames: &[&FrameView]) -> Option<String> {
     let mut frames: Vec<(f64, &FrameView)> =
         frames.iter().filter_map(|f| Some((f.capture.f_number.as_ref()?.value, *f))).collect();
     frames.retain(|(n, _)| (0.3..300.0).contains(n));
