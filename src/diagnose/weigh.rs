@@ -37,8 +37,10 @@ pub(super) struct Story {
     pub near: Option<Parts>,
     /// Far zone.
     pub far: Option<Parts>,
-    /// Diffraction alone, sigma px.
+    /// Diffraction alone, sigma px, where it goes beyond what the pixels show at best.
     pub diffraction: f64,
+    /// The same where the widths bear it out, however small.
+    pub borne_out: f64,
     /// Motion alone, along its track, sigma px.
     pub motion: f64,
     /// What a lens out of line adds at the frame's sides, sigma px.
@@ -86,13 +88,15 @@ pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Ca
         strong.push((Cause::LensAsymmetry, s.askew));
     }
     if strong.is_empty() {
-        let worst = [&s.near, &s.far].into_iter().flatten().map(|z| z.optical).fold(0.0, f64::max);
-        if worst > permitted {
+        let worst = [&s.near, &s.far].into_iter().flatten().max_by(|a, b| a.optical.total_cmp(&b.optical));
+        if let Some(worst) = worst.filter(|z| z.optical > permitted) {
             // A lens decentred up or down can't be told from defocus by one frame.
             if s.upright > permitted {
                 return None;
             }
-            strong.push((Cause::LensSoftness, worst));
+            // What no single part brings beyond the limit is laid to the larger.
+            let cause = if s.borne_out > worst.lens { Cause::Diffraction } else { Cause::LensSoftness };
+            strong.push((cause, worst.optical));
         }
     }
     for (cause, strength) in &mut strong {
