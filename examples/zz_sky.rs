@@ -8,7 +8,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let map = measure::measure(&shot.plane, &settings);
         println!("{file} {}x{}", map.columns, map.rows);
         for y in 0..map.rows as usize {
-            let row: Vec<String> = (0..map.columns as usize).map(|x| { let t = &map.tiles[y*map.columns as usize + x]; format!("{:3.0}/{:2.0}", 100.0*t.level, 100.0*t.contrast) }).collect();
+            let row: Vec<String> = (0..map.columns as usize)
+                .map(|x| {
+                    let t = &map.tiles[y * map.columns as usize + x];
+                    format!("{:3.0}/{:2.0}", 100.0 * t.level, 100.0 * t.contrast)
+                })
+                .collect();
             println!("{}", row.join(" "));
         }
     }
