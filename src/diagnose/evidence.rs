@@ -119,7 +119,13 @@ impl Evidence {
                     _ => None,
                 };
                 let bounded = tile.blur.is_none();
-                Some(Sample { index, y: blur.value.ln(), sd: stated.hypot(FLOOR), bounded, ..Sample::place(u, v, learned) })
+                Some(Sample {
+                    index,
+                    y: blur.value.ln(),
+                    sd: stated.hypot(FLOOR),
+                    bounded,
+                    ..Sample::place(u, v, learned)
+                })
             })
             .collect();
         share_rows(&mut samples, map.columns as usize);

@@ -101,7 +101,12 @@ pub(super) fn budget(place: &Sample, posterior: &Posterior, problem: &Problem, m
 
 /// The budget of every tile that has a number or lies where the model reaches.
 #[must_use]
-pub(super) fn budgets(map: &TileMap, posterior: &Posterior, problem: &Problem, motion: Estimate) -> Vec<Option<Budget>> {
+pub(super) fn budgets(
+    map: &TileMap,
+    posterior: &Posterior,
+    problem: &Problem,
+    motion: Estimate,
+) -> Vec<Option<Budget>> {
     let mut all = vec![None; map.tiles.len()];
     for s in &problem.evidence.samples {
         all[s.index] = Some(budget(s, posterior, problem, motion));

@@ -84,7 +84,8 @@ fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
 #[must_use]
 pub(super) fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> bool {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
-    let credible: Vec<Option<f64>> = credible.iter().zip(&map.tiles).map(|(c, t)| c.filter(|_| t.blur.is_some())).collect();
+    let credible: Vec<Option<f64>> =
+        credible.iter().zip(&map.tiles).map(|(c, t)| c.filter(|_| t.blur.is_some())).collect();
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
     let part = |from: f64, to: f64| {
         let tiles = select(map, |x, y| y > h - NEAR_REACH * (h - foot) && x >= from * w && x < to * w);
@@ -251,7 +252,14 @@ pub(super) fn usual_departure(name: ZoneName, marked: bool) -> f64 {
 /// The departure is looked for by likelihood: most zones lie on the model within a few per cent, some hold an
 /// object that stands off it, and content only adds blur. `usual`: see [`usual_departure`].
 #[must_use]
-pub(super) fn read(tiles: &[u32], usual: f64, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Option<Reading> {
+pub(super) fn read(
+    tiles: &[u32],
+    usual: f64,
+    e: &Evidence,
+    theta: &Theta,
+    surface: &Surface,
+    mix: &Mix,
+) -> Option<Reading> {
     let mix = &strict(mix);
     let inside: Vec<&Sample> = e.samples.iter().filter(|s| tiles.binary_search(&(s.index as u32)).is_ok()).collect();
     if inside.is_empty() {
@@ -318,7 +326,13 @@ const TOLD_BY_GROWTH: f64 = 0.3;
 /// The near zone where it is too blurred to measure: ground whose disc grows downwards row by row, agreeing with the
 /// model, until it is `least` px and larger than can be measured, and hardly a measured tile below.
 #[must_use]
-pub(super) fn buried(map: &TileMap, e: &Evidence, credible: &[Option<f64>], theta: &Theta, least: f64) -> Option<Reading> {
+pub(super) fn buried(
+    map: &TileMap,
+    e: &Evidence,
+    credible: &[Option<f64>],
+    theta: &Theta,
+    least: f64,
+) -> Option<Reading> {
     let h = f64::from(map.height);
     let columns = f64::from(map.columns);
     let ready = Ready::new(theta);

@@ -152,7 +152,11 @@ impl Folder {
     ///
     /// # Errors
     /// Where it can't be written.
-    pub(crate) fn put_with(&self, name: &str, write: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>) -> anyhow::Result<()> {
+    pub(crate) fn put_with(
+        &self,
+        name: &str,
+        write: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>,
+    ) -> anyhow::Result<()> {
         let place = self.staging.path().join(name);
         let mut made = || {
             if let Some(folder) = place.parent() {
