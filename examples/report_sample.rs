@@ -21,17 +21,7 @@ fn main() -> anyhow::Result<()> {
     };
     // Frames are told one by one, as an audit does: thousands of tile maps would fill the memory.
     let mut run = shoot::shoot(0);
-    let pair = [0, 1].map(shoot::name);
-    if count > 1 {
-        run.groups =
-            vec![report::group(vec![0, 1], shoot::two_apertures([&pair[0], &pair[1]], "f/11 is the better of two."))];
-        // A large shoot has scenes all along.
-        for first in (10..if report::inline(count) { 0 } else { count - 1 }).step_by(10) {
-            let files = [first, first + 1].map(shoot::name);
-            let group = shoot::two_apertures([&files[0], &files[1]], "f/11 is the better of two.");
-            run.groups.push(report::group(vec![first, first + 1], group));
-        }
-    }
+    run.groups = scenes(count);
     let large = !report::inline(count);
     let mut beside = Vec::<(String, Vec<u8>)>::new();
     let (mut links, mut drawn, mut views) = (Vec::new(), Vec::<report::Pictures>::new(), Vec::new());
@@ -82,6 +72,17 @@ fn main() -> anyhow::Result<()> {
         tussock::output::print(&report::text(&view, 100));
     }
     Ok(())
+}
+
+/// Pairs of frames at two apertures: the first two, and in a large shoot more all along.
+fn scenes(count: usize) -> Vec<report::GroupView> {
+    let pair = |first: usize| {
+        let files = [first, first + 1].map(shoot::name);
+        let group = shoot::two_apertures([&files[0], &files[1]], "f/11 is the better of two.");
+        report::group(vec![first, first + 1], group)
+    };
+    let most = if report::inline(count) { count.min(2) } else { count };
+    (0..most.saturating_sub(1)).step_by(10).map(pair).collect()
 }
 
 /// Grey texture under a pale sky, each tile smoothed to about its blur by repeated neighbour averages.

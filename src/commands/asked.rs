@@ -11,7 +11,7 @@ use crate::report::Theme;
 
 /// Frames to be written at full size.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub enum Renditions {
+pub(crate) enum Renditions {
     /// None of them.
     #[default]
     None,
@@ -24,7 +24,7 @@ pub enum Renditions {
 impl Renditions {
     /// Whether a file is among them.
     #[must_use]
-    pub fn of(&self, path: &Path) -> bool {
+    pub(super) fn of(&self, path: &Path) -> bool {
         let name = || path.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
         match self {
             Self::None => false,
@@ -36,7 +36,7 @@ impl Renditions {
 
 /// The audit command as meant.
 #[derive(Clone, Debug)]
-pub struct Audit {
+pub(crate) struct Audit {
     /// Files and folders.
     pub paths: Vec<PathBuf>,
     /// Walk into folders within folders.

@@ -14,11 +14,11 @@ const UNFORESEEN: f64 = 0.1;
 const STANDS: f64 = 0.75;
 /// Chosen: likely, not firm. Confidence at most of a cause that is named though near or far is unknown: what lies there
 /// may be worse, or better.
-pub const HALF_SEEN: f64 = 0.75;
+pub(super) const HALF_SEEN: f64 = 0.75;
 
 /// What is known beside the weights.
 #[derive(Clone, Copy, Debug)]
-pub struct Known {
+pub(super) struct Known {
     /// Answers for near and far.
     pub ends: [Judgement; 2],
     /// Whether edges were sharpened.
@@ -41,19 +41,6 @@ fn weights(tally: &Tally) -> Vec<(Cause, f64)> {
     weights
 }
 
-/// The strict tally with half of what only the roomy one has sharp throughout given to that: how generous the convention of
-/// the limit is to be is as likely the one as the other.
-fn between(strict: &Tally, roomy: &Tally) -> Tally {
-    let sharp = |tally: &Tally| share(&tally.main, Cause::SharpThroughout);
-    let whole: f64 = strict.main.iter().map(|w| w.1).sum::<f64>() + strict.unnamed;
-    let moved = 0.5 * (sharp(roomy) - sharp(strict)).max(0.0);
-    let kept = 1.0 - moved / (whole - sharp(strict)).max(f64::MIN_POSITIVE);
-    let mut between = Tally { unnamed: kept * strict.unnamed, ..strict.clone() };
-    between.main.iter_mut().filter(|w| w.0 != Cause::SharpThroughout).for_each(|w| w.1 *= kept);
-    put(&mut between.main, Cause::SharpThroughout, moved);
-    between
-}
-
 fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
     weights.iter().find(|w| w.0 == cause).map_or(0.0, |w| w.1)
 }
@@ -61,11 +48,9 @@ fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
 /// The verdict. `strict` has the causes beyond the permitted blur, `roomy` those beyond it by more than the room its
 /// definition leaves: where near and far pass, only these count.
 #[must_use]
-pub fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
+pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
     let passes = known.ends.iter().all(|e| e.passes());
     let tally = if passes { roomy } else { strict };
-    // Whether a frame is beyond the limit turns on how generous its convention is, and so does how sure a cause is.
-    let stated = if passes { weights(roomy) } else { weights(&between(strict, roomy)) };
     let weights = weights(tally);
     // The best that the answers leave: a zone beyond the permitted is never sharp throughout, whoever is to blame.
     let best =
@@ -73,16 +58,16 @@ pub fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
     let (best, share_of_best) = best.copied().unwrap_or((Cause::CannotTell, 0.0));
     let named = |cause: Cause, most: f64| Verdict {
         cause,
-        confidence: share(&stated, cause).clamp(0.0, most),
+        confidence: share(&weights, cause).clamp(0.0, most),
         also: also(tally, cause),
-        weights: stated.clone(),
+        weights: weights.clone(),
         unsettled: None,
     };
     let open = |why: Unsettled, confidence: f64| Verdict {
         cause: Cause::CannotTell,
         confidence: confidence.clamp(0.0, 1.0),
         also: also(tally, Cause::CannotTell),
-        weights: stated.clone(),
+        weights: weights.clone(),
         unsettled: Some(why),
     };
     if matches!(best, Cause::Motion | Cause::Diffraction) && share_of_best > 0.8 {
@@ -117,7 +102,7 @@ pub fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
 
 /// The verdict on a frame of which nothing is known but that it moved.
 #[must_use]
-pub fn verdict_of_motion() -> Verdict {
+pub(super) fn verdict_of_motion() -> Verdict {
     let weights = vec![(Cause::Motion, 1.0 - UNFORESEEN), (Cause::CannotTell, UNFORESEEN)];
     Verdict { cause: Cause::Motion, confidence: weights[0].1, also: Vec::new(), weights, unsettled: None }
 }
@@ -138,14 +123,14 @@ fn stands(cause: Cause, tally: &Tally) -> bool {
 const CONTRADICTED: f64 = 0.65;
 
 /// Lowers the confidence of a focus verdict against which something speaks.
-pub fn doubt(v: &mut Verdict) {
+pub(super) fn doubt(v: &mut Verdict) {
     if matches!(v.cause, Cause::FocusTooFar | Cause::FocusTooNear) {
         cap(v, CONTRADICTED);
     }
 }
 
 /// Lowers the confidence of a verdict, so that it is not firm.
-pub fn cap(v: &mut Verdict, most: f64) {
+pub(super) fn cap(v: &mut Verdict, most: f64) {
     if v.cause != Cause::CannotTell && v.confidence > most {
         let kept = most / v.confidence;
         for entry in &mut v.weights {
@@ -158,7 +143,7 @@ pub fn cap(v: &mut Verdict, most: f64) {
 }
 
 /// Leaves a verdict open because the picture may lie on its side: near and far can't be named then.
-pub fn leave_open(v: &mut Verdict) {
+pub(super) fn leave_open(v: &mut Verdict) {
     if matches!(v.cause, Cause::Motion | Cause::Diffraction) {
         return;
     }

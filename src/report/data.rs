@@ -21,7 +21,7 @@ use crate::quantity::{DISC_SIGMA, Point, Region};
 /// The page's data as JSON, not yet safe inside a script element: what is asked of every frame, and the records of those
 /// `held` in the page.
 #[must_use]
-pub fn data(view: &View, links: &[Links], held: usize) -> String {
+pub(super) fn data(view: &View, links: &[Links], held: usize) -> String {
     let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
     let causes: BTreeMap<String, String> =
         Cause::ALL.iter().map(|c| (super::table::word(c), phrase::cause_name(*c))).collect();
@@ -282,7 +282,7 @@ fn zone(z: &ZoneView) -> [Option<f64>; 2] {
 /// The tiles and charts of one frame as a script of their own, which the page asks for when the frame is opened; a page
 /// opened from disk may load a script but not read a file.
 #[must_use]
-pub fn frame_script(index: usize, f: &FrameView, charts: &[Option<String>]) -> String {
+pub(super) fn frame_script(index: usize, f: &FrameView, charts: &[Option<String>]) -> String {
     let charts = serde_json::to_string(charts).unwrap_or_else(|_| "[]".into());
     format!("tussockFrame({index},\"{}\",{});\n", packed(f), script_safe(&charts))
 }

@@ -12,6 +12,7 @@ mod data;
 mod edge;
 mod encode;
 mod facts;
+mod frame_view;
 mod full;
 mod html;
 mod hue;
@@ -65,8 +66,8 @@ pub use theme::{Theme, themed};
 pub use tiles::{BudgetView, TileView};
 pub use view::{
     AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView, VERSION, VerdictView, View,
-    Words, ZoneView, ZonesView, group,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VERSION,
+    VerdictView, View, Words, ZoneView, ZonesView, group,
 };
 pub use watch::{Change, ComparedView, WATCH_VERSION, WatchView, glance, watch_over, watch_page};
 
