@@ -333,3 +333,17 @@ fn range(i: &ImpliedDistance, units: Units) -> String {
         number::distance(i.high, units)
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_distance_that_is_not_told_from_infinity_is_given_from_its_least() {
+        let said = |value, low, high| range(&ImpliedDistance { value, low, high }, Units::Metric);
+        assert_eq!(said(1500.0, 10.6, f64::INFINITY), "10.6 m or beyond");
+        assert_eq!(said(f64::INFINITY, 10.6, f64::INFINITY), "10.6 m or beyond");
+        assert_eq!(said(5.0, 2.3, f64::INFINITY), "about 5.0 m (2.3 m or more)");
+        assert_eq!(said(1.4, 1.2, 1.7), "about 1.4 m (1.2 m to 1.7 m)");
+    }
+}
