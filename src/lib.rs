@@ -25,9 +25,11 @@
 //! fails ([`intake::IntakeError`] says at which step and what to try); measuring and diagnosing return flagged values.
 //! `examples/measure_picture.rs` and `examples/learn_lens.rs` are whole programs.
 
+#![warn(unreachable_pub)]
+
 pub mod quantity;
 pub mod shot;
-pub mod stats;
+pub(crate) mod stats;
 
 pub mod optics;
 
@@ -42,11 +44,13 @@ pub mod plan;
 pub mod series;
 
 pub mod intake;
+#[doc(hidden)]
 pub mod output;
 pub mod report;
 pub mod sidecar;
 
 pub mod cli;
+#[doc(hidden)]
 pub mod commands;
 
 pub use diagnose::Diagnosis;

@@ -228,6 +228,25 @@ class Bench:
         times = [self.audit(files[:n], jobs=2).cpu for n in counts]
         linear("time against frames", counts, times, 0.05)
 
+    def row_thousands(self):
+        """20,000 frames in one folder and in 2,000, against 20 times what 1,000 take; an hour of cpu."""
+        small = self.folder("thousand", 1000, 720, 480)
+        first = self.audit([small], jobs=2, page=True, watch=True)
+        many = self.folder("thousands", 20_000, 720, 480)
+        spread = self.work / "spread"
+        for k, path in enumerate(sorted(many.iterdir())):
+            folder = spread / f"{k // 10:04}"
+            folder.mkdir(parents=True, exist_ok=True)
+            if not (folder / path.name).exists():
+                (folder / path.name).hardlink_to(path)
+        for what, folder in (("one folder", many), ("2,000 folders", spread)):
+            run = self.audit([folder], jobs=2, page=True, watch=True)
+            say(f"cpu of 20,000 frames in {what} over 20 times that of 1,000", run.cpu / (20 * first.cpu), "<= 1.15")
+            say(f"peak memory of 20,000 frames in {what}, GiB", run.peak / (1 << 30), "<= 1.4")
+            count = sum(1 for f in (self.work / "report").rglob("*") if f.is_file()) / 20_000
+            say(f"files of the report a frame, {what}", count, "<= 3")
+            note(f"1,000: {first.cpu:.1f} s cpu, {first.peak / MIB:.0f} MiB; 20,000: {run.cpu:.1f} s cpu, {run.wall:.0f} s wall")
+
     def row_pixels(self):
         sizes = ((3000, 2000), (4500, 3000), (6000, 4000), (9000, 6000), (12250, 8166))
         frames = [self.frame(f"{w}x{h}.jpg", w, h) for w, h in sizes]

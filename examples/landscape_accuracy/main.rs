@@ -16,6 +16,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use truth::Truth;
 use tussock::intake::{Overrides, read};
@@ -57,27 +58,29 @@ fn main() -> anyhow::Result<()> {
 
 fn render(first: u64, count: usize, folder: &Path, wanted: impl Fn(bool) -> bool) -> anyhow::Result<()> {
     fs::create_dir_all(folder)?;
-    for seed in (first..).filter(|&seed| wanted(scene::random(seed).cut)).take(count) {
-        let base = folder.join(format!("{seed:06}"));
-        if base.with_extension("truth").exists() {
-            continue;
-        }
-        let drawn = scene::random(seed);
-        let picture = landscape(&drawn.spec);
-        let facts = Facts { focus_m: None, ..Facts::of(&drawn.spec, (1, 125), 200, "2026:03:14 06:52:10") };
-        let (noise, seed_of_noise) = (drawn.spec.noise, drawn.spec.noise_seed);
-        if drawn.dng {
-            let recording = Recording { bits: 14, red_blue: (0.52, 0.61), noise, seed: seed_of_noise };
-            fs::write(base.with_extension("dng"), dng(&picture.light(), &facts, &recording))?;
-        } else {
-            let developing = Developing { quality: drawn.quality, sharpening: 0.0, noise, seed: seed_of_noise };
-            fs::write(base.with_extension("jpg"), jpeg(&picture.light(), Some(&facts), &developing)?)?;
-        }
-        let truth = Truth::of(&picture, 0.265_77 * drawn.disc_px);
-        let kept = Kept { seed, disc_px: drawn.disc_px, truth };
-        fs::write(base.with_extension("truth"), serde_json::to_vec(&kept)?)?;
+    let seeds: Vec<u64> = (first..).filter(|&seed| wanted(scene::random(seed).cut)).take(count).collect();
+    seeds.into_par_iter().try_for_each(|seed| render_one(seed, &folder.join(format!("{seed:06}"))))
+}
+
+/// Draws one scene and saves it and what is true of it, unless that was done before.
+fn render_one(seed: u64, base: &Path) -> anyhow::Result<()> {
+    if base.with_extension("truth").exists() {
+        return Ok(());
     }
-    Ok(())
+    let drawn = scene::random(seed);
+    let picture = landscape(&drawn.spec);
+    let facts = Facts { focus_m: None, ..Facts::of(&drawn.spec, (1, 125), 200, "2026:03:14 06:52:10") };
+    let (noise, seed_of_noise) = (drawn.spec.noise, drawn.spec.noise_seed);
+    if drawn.dng {
+        let recording = Recording { bits: 14, red_blue: (0.52, 0.61), noise, seed: seed_of_noise };
+        fs::write(base.with_extension("dng"), dng(&picture.light(), &facts, &recording))?;
+    } else {
+        let developing = Developing { quality: drawn.quality, sharpening: 0.0, noise, seed: seed_of_noise };
+        fs::write(base.with_extension("jpg"), jpeg(&picture.light(), Some(&facts), &developing)?)?;
+    }
+    let truth = Truth::of(&picture, 0.265_77 * drawn.disc_px);
+    let kept = Kept { seed, disc_px: drawn.disc_px, truth };
+    Ok(fs::write(base.with_extension("truth"), serde_json::to_vec(&kept)?)?)
 }
 
 /// The pictures of a folder, by name without extension.

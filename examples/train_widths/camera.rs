@@ -90,7 +90,7 @@ impl Way {
 }
 
 impl Processing {
-    fn random(dice: &mut Rng) -> Self {
+    pub fn random(dice: &mut Rng) -> Self {
         let sharpened = dice.u8(0..10) < 7;
         Self {
             mosaic: dice.bool(),

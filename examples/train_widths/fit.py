@@ -174,7 +174,7 @@ def main():
         names = ["Gaussian 0.5", "Gaussian 0.8", "Gaussian 1.5", "Gaussian 2.5", "disc 3", "disc 6", "disc 10", "pupil 2", "disc 16", "disc 24"]
         for reduced in (1, 2):
             print("fixed spreads", "scenes halved" if reduced == 2 else "")
-            for number, way in ((0, "plain"), (3, "jpeg"), (1, "bayer")):
+            for number, way in ((0, "plain"), (3, "jpeg"), (1, "bayer"), (4, "camera")):
                 for spread, name in enumerate(names):
                     some = held & (columns["spread"] == spread) & (columns["way"] == number)
                     some &= (columns["reduced"] == reduced) & (columns["visible"] > 0.004)

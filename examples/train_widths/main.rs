@@ -1,6 +1,6 @@
 //! The table that the estimator of widths is fitted to: `cargo run --release --example train_widths -- SCENES OUT DRAWS SEED`
 //! writes what the estimator is told of every patch of real scenes blurred by known spreads, with the truth. With `judge` for
-//! DRAWS every scene is seen once under each of ten fixed spreads, three ways. `fit.py` beside this file fits the network.
+//! DRAWS every scene is seen once under each of ten fixed spreads, four ways. `fit.py` beside this file fits the network.
 //!
 //! OUT.bin holds rows of 32-bit floats, OUT.json what the columns are and the group (shoot) of each scene.
 
@@ -18,7 +18,7 @@ use tussock::measure::{Settings, described};
 use tussock::output;
 use tussock::simulate::{Noise, Psf};
 
-use camera::{Grain, Way};
+use camera::{Grain, Processing, Way};
 use kernel::{Kernel, Truths, even, log_even};
 use scene::{Picture, Scene};
 
@@ -33,6 +33,8 @@ const PART: (usize, usize) = (480, 384);
 const DRAWN: f64 = 0.14;
 /// Share of pictures of which a part is filled with even light, as by a clear sky.
 const SKIES: f64 = 0.35;
+/// Fixed draws of a scene: ten spreads, four ways, as it is and reduced.
+const FIXED: usize = 80;
 /// Level at which signal to noise is stated: a mid tone.
 const MID: f64 = 0.18;
 
@@ -79,9 +81,9 @@ impl Draw {
         }
     }
 
-    /// Every scene under ten fixed spreads, three ways each.
+    /// Every scene under ten fixed spreads, four ways each.
     fn fixed(index: usize, scenes: usize) -> Self {
-        let (scene, spread, way) = (index / 60 % scenes, index / 6 % 10, index / 2 % 3);
+        let (scene, spread, way) = (index / FIXED % scenes, index / 8 % 10, index / 2 % 4);
         let gaussian = |s| (Psf::gaussian(s), None);
         let disc = |d| (kernel::disc(d), None);
         let (psf, lambda_n_px) = match spread {
@@ -99,7 +101,8 @@ impl Draw {
         let way = match way {
             0 => Way::Plain { rendered: true },
             1 => Way::Jpeg(88 + (scene % 9) as u8),
-            _ => Way::Bayer((scene % 4) as u8),
+            2 => Way::Bayer((scene % 4) as u8),
+            _ => Way::Developed(Some(88 + (scene % 9) as u8), Processing::random(&mut Rng::with_seed(index as u64))),
         };
         Self {
             index,
@@ -229,7 +232,7 @@ fn main() -> anyhow::Result<()> {
     let mut groups: Vec<String> = entries.into_iter().map(|e| e.group).collect();
     let count = scenes.len();
     let judged = draws == "judge";
-    let draws: usize = if judged { 60 * count } else { draws.parse().context("draws are a whole number")? };
+    let draws: usize = if judged { FIXED * count } else { draws.parse().context("draws are a whole number")? };
     if !judged {
         for (name, scene) in drawn::all() {
             groups.push(name);

@@ -4,13 +4,12 @@
 use std::io::Cursor;
 
 use libfuzzer_sys::fuzz_target;
-use tussock::intake::{containers, exif};
+use tussock::intake::{exif, probe};
 
 fuzz_target!(|data: &[u8]| {
     exif::read(&mut Cursor::new(data), None);
     // The first byte chooses a reader that the rest would not have been given.
     if let Some((choice, rest)) = data.split_first() {
-        let kinds = containers::Kind::ALL;
-        containers::contents(&mut Cursor::new(rest), kinds[usize::from(*choice) % kinds.len()]);
+        probe::contents(*choice, rest);
     }
 });

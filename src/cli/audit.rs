@@ -7,7 +7,7 @@ use crate::commands::Outcome;
 use crate::commands::audit;
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Photographs and folders of photographs.
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
@@ -20,7 +20,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         audit::run(&self.making.meant(self.paths.clone(), self.json)?)
     }
 }

@@ -5,7 +5,7 @@ use clap::Subcommand;
 use crate::commands::{Outcome, cache};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     #[command(subcommand)]
     action: Action,
 }
@@ -31,7 +31,7 @@ enum Action {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         match self.action {
             Action::Clear { older, json } => cache::clear(older, json),
             Action::Show { json } => cache::show(json),

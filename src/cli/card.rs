@@ -8,7 +8,7 @@ use crate::commands::Outcome;
 use crate::commands::card::{self, FieldCard};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Focal lengths, such as 16,24,35,70mm: the last unit holds for all.
     #[arg(long, required = true, value_name = "LENGTHS", value_parser = values::focals_mm)]
     focal: values::List,
@@ -36,7 +36,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         card::run(&FieldCard {
             focal_mm: self.focal.0.clone(),
             near_m: self.near.as_ref().map(|l| l.0.clone()),

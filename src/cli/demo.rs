@@ -6,7 +6,7 @@ use crate::commands::Outcome;
 use crate::commands::demo::{self, Demo};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Folder for the pictures and the report.
     #[arg(long, value_name = "DIR", default_value = "tussock-demo")]
     out: PathBuf,
@@ -26,7 +26,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         demo::run(&Demo {
             out: self.out.clone(),
             overwrite: self.overwrite,

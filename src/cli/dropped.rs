@@ -7,7 +7,7 @@ use clap::CommandFactory as _;
 
 /// The line as meant: where it holds nothing but paths of what is there, as when a folder is dropped on the program's icon,
 /// they are audited and the report is opened; any other line stays as it was typed.
-pub fn as_meant(line: Vec<OsString>) -> Vec<OsString> {
+pub(super) fn as_meant(line: Vec<OsString>) -> Vec<OsString> {
     let paths = line.get(1..).unwrap_or_default();
     let command = |word: &OsString| super::Line::command().get_subcommands().any(|c| *c.get_name() == **word);
     let dropped = paths.first().is_some_and(|first| !command(first)) && paths.iter().all(|p| Path::new(p).exists());

@@ -12,7 +12,7 @@ use crate::measure::esfr::{EdgeSettings, Window};
 use crate::quantity::Region;
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// A photograph of a slanted edge.
     #[arg(value_name = "FILE")]
     file: PathBuf,
@@ -46,7 +46,7 @@ enum WindowWord {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         edge::run(&Edge {
             file: self.file.clone(),
             region: self.region,

@@ -1,61 +1,61 @@
 //! Examples for the help of each command; a test sees that each of them is a line that tussock understands.
 
-pub const AUDIT: &str = "\
+pub(super) const AUDIT: &str = "\
 Examples:
   tussock audit PICTURES/2026-11-moor
   tussock audit --sharp-for print:60x40cm@50cm CARD/DCIM
   tussock audit --near-at 0.3,0.95 --near 0.8m moor-0012.nef
   tussock audit --sidecars --dry-run PICTURES/2026-11-moor
   tussock audit --json --no-page PICTURES/2026-11-moor";
-pub const DEMO: &str = "\
+pub(super) const DEMO: &str = "\
 Examples:
   tussock demo
   tussock demo --out try-it";
-pub const CACHE: &str = "\
+pub(super) const CACHE: &str = "\
 Examples:
   tussock cache show
   tussock cache clear --older 90
   tussock cache clear";
-pub const EDGE: &str = "\
+pub(super) const EDGE: &str = "\
 Examples:
   tussock edge chart.tif --region 1200,800,96,160
   tussock edge chart.tif --region 1200,800,96,160 --json --plot mtf.svg";
-pub const PLAN: &str = "\
+pub(super) const PLAN: &str = "\
 Examples:
   tussock plan --near 1.2m --focal 24mm
   tussock plan --near 1.2m --focal 24mm --out next-shot.html
   tussock plan --height 1.5m --down 8deg --focal 16mm --crop 1.5
   tussock plan --from moor-0012.nef --near 0.8m";
-pub const CARD: &str = "\
+pub(super) const CARD: &str = "\
 Examples:
   tussock card --focal 16,24,35mm --out card.html
   tussock card --focal 24mm --near 0.5,1,2m --text";
-pub const LENS: &str = "\
+pub(super) const LENS: &str = "\
 Examples:
   tussock lens learn wall-f2.8.nef wall-f5.6.nef wall-f11.nef
   tussock lens learn --from shoot PICTURES/2026-11-moor
   tussock lens show moor-24mm.toml --out lens.html";
-pub const FACTS: &str = "\
+pub(super) const FACTS: &str = "\
 Examples:
   tussock facts moor-0012.nef
   tussock facts --json PICTURES/2026-11-moor";
-pub const KEEPERS: &str = "\
+pub(super) const KEEPERS: &str = "\
 Examples:
   tussock keepers tussock-report-2026-11-07
   tussock keepers tussock-report-2026-11-07 --best --links kept
   tussock keepers tussock-report-2026-11-07 --of not-sharp,unknown -0
   tussock keepers tussock-report-2026-11-07 --marks keep.json --copy kept
   tussock keepers --undo kept/tussock-undo-1.json";
-pub const WATCH: &str = "\
+pub(super) const WATCH: &str = "\
 Examples:
   tussock watch PICTURES/tether --bell
   tussock watch CARD/DCIM --all --sharp-for 1:1";
-pub const SERIES: &str = "\
+pub(super) const SERIES: &str = "\
 Examples:
   tussock series wall-f4.nef wall-f8.nef wall-f11.nef
   tussock series --apertures 4,8,11 a.jpg b.jpg c.jpg --out series
   tussock series --json bracket";
-pub const SETTINGS: &str = "\
+pub(super) const SETTINGS: &str = "\
 Examples:
   tussock settings
   tussock settings --json
@@ -69,27 +69,27 @@ The file is TOML; every line may be left out:
   [sensors]
   \"Tarn One\" = \"23.5x15.6mm\"
 Paths in it start from the file's own folder. What is typed goes before it.";
-pub const SCHEMA: &str = "\
+pub(super) const SCHEMA: &str = "\
 Examples:
   tussock schema
   tussock schema audit";
-pub const LICENCES: &str = "\
+pub(super) const LICENCES: &str = "\
 Examples:
   tussock licences
   tussock licences --json";
-pub const COMPLETIONS: &str = "\
+pub(super) const COMPLETIONS: &str = "\
 Examples:
   tussock completions bash
   tussock completions zsh
   tussock completions fish";
-pub const MAN: &str = "\
+pub(super) const MAN: &str = "\
 Examples:
   tussock man
   tussock man audit
   tussock man --out man/man1";
 
 /// What stands at the end of the whole program's help.
-pub const ALL: &str = "\
+pub(super) const ALL: &str = "\
 Exit status:
   0  all that was asked was done
   1  some files failed, were left alone or were not reached; the rest was done

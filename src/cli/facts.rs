@@ -7,7 +7,7 @@ use crate::commands::Outcome;
 use crate::commands::facts::{self, Request};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Photographs and folders of photographs.
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
@@ -23,7 +23,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         facts::run(&Request {
             paths: self.paths.clone(),
             recursive: !self.flat,

@@ -10,7 +10,7 @@ use crate::shot::{Capture, Fact, Source};
 /// What must be sharp, and how sharp.
 #[derive(Debug, clap::Args)]
 #[command(next_help_heading = "What must be sharp")]
-pub struct Subjects {
+pub(super) struct Subjects {
     /// The use the picture must be sharp for: diagonal (disc of sensor diagonal/1500), 1:1, or print:60x40cm@50cm.
     #[arg(long, value_name = "USE", default_value = "diagonal", value_parser = values::sharp_for)]
     sharp_for: SharpFor,
@@ -39,7 +39,7 @@ impl Subjects {
     ///
     /// # Errors
     /// Where the nearest subject is said to lie beyond the farthest.
-    pub fn intent(&self) -> anyhow::Result<Intent> {
+    pub(super) fn intent(&self) -> anyhow::Result<Intent> {
         if let (Some(near), Some(far)) = (self.near, self.far) {
             anyhow::ensure!(
                 near <= far,
@@ -61,7 +61,7 @@ impl Subjects {
 /// Facts given instead of, or over, what the files say.
 #[derive(Debug, clap::Args)]
 #[command(next_help_heading = "Capture facts given by hand")]
-pub struct Given {
+pub(super) struct Given {
     /// f-number, such as f/11.
     #[arg(long, value_name = "F", value_parser = values::f_number)]
     aperture: Option<f64>,
@@ -99,7 +99,7 @@ pub struct Given {
 
 impl Given {
     /// The overrides these options mean.
-    pub fn overrides(&self) -> anyhow::Result<Overrides> {
+    pub(super) fn overrides(&self) -> anyhow::Result<Overrides> {
         fn given<T>(value: Option<T>) -> Option<Fact<T>> {
             value.map(|v| Fact::new(v, Source::Given))
         }
@@ -130,7 +130,7 @@ impl Given {
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum PreferWord {
+pub(crate) enum PreferWord {
     Raw,
     Rendered,
 }
@@ -146,7 +146,7 @@ impl From<PreferWord> for Prefer {
 
 /// Units as typed.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum UnitsWord {
+pub(crate) enum UnitsWord {
     Metric,
     Imperial,
 }

@@ -6,7 +6,7 @@ use crate::commands::Outcome;
 use crate::commands::keepers::{self, Carry, How, Keepers, List, Which};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// A report's folder, or its audit.json.
     #[arg(value_name = "REPORT", required_unless_present = "undo")]
     report: Option<PathBuf>,
@@ -49,7 +49,7 @@ fn which(text: &str) -> Result<Which, String> {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         if let Some(list) = &self.undo {
             return keepers::undo(list);
         }

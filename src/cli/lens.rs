@@ -15,7 +15,7 @@ use crate::lens::LearnedFrom;
 use crate::measure::Settings;
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     #[command(subcommand)]
     task: Task,
 }
@@ -117,7 +117,7 @@ impl From<FromWord> for LearnedFrom {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         match &self.task {
             Task::Show { file, out, overwrite, json } => lens::show(file, out.as_deref(), *overwrite, *json),
             Task::List { json } => shelf::list(*json),

@@ -3,7 +3,7 @@
 use crate::commands::{Outcome, licences};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Print a list of the libraries as JSON, without their texts.
     #[arg(long)]
     json: bool,
@@ -11,7 +11,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         licences::run(self.json)
     }
 }

@@ -13,7 +13,7 @@ use crate::measure::Settings;
 use crate::report::Theme;
 
 #[derive(Debug, clap::Args)]
-pub struct Making {
+pub(super) struct Making {
     /// Folder for the report; by default a new one, `tussock-report-<date>`, beside the first path.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -116,7 +116,7 @@ impl Beside {
 
 impl Making {
     /// The audit of these paths that the options mean; `json`: whether it prints JSON instead of a table.
-    pub fn meant(&self, paths: Vec<PathBuf>, json: bool) -> anyhow::Result<Audit> {
+    pub(super) fn meant(&self, paths: Vec<PathBuf>, json: bool) -> anyhow::Result<Audit> {
         Ok(Audit {
             paths,
             recursive: !self.flat,

@@ -10,7 +10,7 @@ use crate::output;
 use crate::quantity::shown;
 
 #[derive(Debug, clap::Args)]
-pub struct CompletionsArgs {
+pub(super) struct CompletionsArgs {
     /// The shell that is to complete the commands.
     #[arg(value_enum, value_name = "SHELL")]
     shell: Shell,
@@ -18,7 +18,7 @@ pub struct CompletionsArgs {
 
 impl CompletionsArgs {
     /// Runs the command: the script goes to standard output.
-    pub fn run(&self, mut line: clap::Command) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self, mut line: clap::Command) -> anyhow::Result<Outcome> {
         let mut script = Vec::new();
         clap_complete::generate(self.shell, &mut line, "tussock", &mut script);
         output::print_bytes(&script);
@@ -27,7 +27,7 @@ impl CompletionsArgs {
 }
 
 #[derive(Debug, clap::Args)]
-pub struct ManArgs {
+pub(super) struct ManArgs {
     /// The command that the page is of [default: tussock itself].
     #[arg(value_name = "COMMAND", conflicts_with = "out")]
     of: Option<String>,
@@ -44,7 +44,7 @@ impl ManArgs {
     ///
     /// # Errors
     /// Where there is no such command, or a page can't be written.
-    pub fn run(&self, line: clap::Command) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self, line: clap::Command) -> anyhow::Result<Outcome> {
         let pages = pages(line)?;
         match &self.out {
             Some(folder) => {

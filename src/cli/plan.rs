@@ -10,7 +10,7 @@ use crate::plan::Sensor;
 use crate::quantity::SharpFor;
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Nearest subject that must be sharp [default: the ground at the lower edge, from --height and --down].
     #[arg(long, value_name = "LENGTH", value_parser = values::length, allow_hyphen_values = true)]
     near: Option<f64>,
@@ -50,7 +50,7 @@ pub struct Args {
 
 /// The camera and what its pictures are for: shared by plan and card.
 #[derive(Debug, clap::Args)]
-pub struct Camera {
+pub(super) struct Camera {
     /// Sensor size, width x height as you hold it [default: 36x24mm].
     #[arg(long, value_name = "WxH", value_parser = values::sensor, conflicts_with = "crop")]
     sensor: Option<Sensor>,
@@ -73,7 +73,7 @@ pub struct Camera {
 
 impl Camera {
     /// What these options mean.
-    pub fn meant(&self) -> plan::Camera {
+    pub(super) fn meant(&self) -> plan::Camera {
         let cropped = |factor: f64| Sensor { width_mm: 36.0 / factor, height_mm: 24.0 / factor };
         plan::Camera {
             sensor: self.sensor.or(self.crop.map(cropped)),
@@ -87,7 +87,7 @@ impl Camera {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         plan::run(&Next {
             near_m: self.near,
             far_m: self.far,

@@ -3,7 +3,7 @@
 use crate::commands::{Outcome, schema};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Whose schema, such as audit [default: lists the names].
     #[arg(value_name = "NAME")]
     name: Option<String>,
@@ -11,7 +11,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         schema::run(self.name.as_deref())
     }
 }

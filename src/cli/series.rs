@@ -10,7 +10,7 @@ use crate::commands::work::Budget;
 use crate::measure::Settings;
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Photographs of one scene, or folders of them.
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
@@ -49,7 +49,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         series::run(&Series {
             paths: self.paths.clone(),
             recursive: !self.flat,

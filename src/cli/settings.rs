@@ -8,7 +8,7 @@ use crate::commands::Outcome;
 use crate::commands::settings::{self, Settings};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// Print JSON.
     #[arg(long)]
     json: bool,
@@ -16,7 +16,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         let settings = settings::read()?;
         check(&settings)?;
         settings::show(&settings, self.json)

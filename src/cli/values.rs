@@ -146,7 +146,7 @@ pub fn sensor(text: &str) -> Result<Sensor, String> {
 }
 
 /// A camera's name and its sensor, `Tarn One=23.5x15.6mm`: width and height in mm.
-pub fn sensor_of(text: &str) -> Result<(String, [f64; 2]), String> {
+pub(crate) fn sensor_of(text: &str) -> Result<(String, [f64; 2]), String> {
     let bad = || format!("'{text}' is not a camera and its sensor; write Tarn One=23.5x15.6mm");
     let (body, size) = text.split_once('=').filter(|(body, _)| !body.trim().is_empty()).ok_or_else(bad)?;
     let Sensor { width_mm, height_mm } = sensor(size)?;

@@ -7,7 +7,7 @@ use crate::commands::Outcome;
 use crate::commands::watch::{self, Watch};
 
 #[derive(Debug, clap::Args)]
-pub struct Args {
+pub(super) struct Args {
     /// The folder that frames come into, from a tethered camera or a card.
     #[arg(value_name = "FOLDER")]
     folder: PathBuf,
@@ -29,7 +29,7 @@ pub struct Args {
 
 impl Args {
     /// Runs the command.
-    pub fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         watch::run(&Watch {
             folder: self.folder.clone(),
             audit: self.making.meant(Vec::new(), false)?,

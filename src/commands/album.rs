@@ -16,7 +16,7 @@ use crate::shot::Shot;
 const SHOWN: &[&str] = &["jpg", "jpeg", "png", "webp"];
 
 /// Where the pictures of one audit go.
-pub struct Album<'a> {
+pub(super) struct Album<'a> {
     audit: &'a Audit,
     folder: &'a Folder,
     inline: bool,
@@ -26,7 +26,7 @@ pub struct Album<'a> {
 impl<'a> Album<'a> {
     /// The album of an audit of these frames, for a report in a folder.
     #[must_use]
-    pub fn new(audit: &'a Audit, frames: &'a [Candidate], folder: &'a Folder) -> Self {
+    pub(super) fn new(audit: &'a Audit, frames: &'a [Candidate], folder: &'a Folder) -> Self {
         let files = |c: &'a Candidate| std::iter::once(c.path.as_path()).chain(c.twin.as_deref());
         let stems = frames
             .iter()
@@ -38,13 +38,13 @@ impl<'a> Album<'a> {
 
     /// Whether any pictures are to be made.
     #[must_use]
-    pub const fn wanted(&self) -> bool {
+    pub(super) const fn wanted(&self) -> bool {
         self.audit.page
     }
 
     /// Makes a frame's pictures from its pixels; in colour where the file gives any.
     #[must_use]
-    pub fn make(&self, frame: &Frame, shot: &Shot, path: &Path) -> Pictures {
+    pub(super) fn make(&self, frame: &Frame, shot: &Shot, path: &Path) -> Pictures {
         // Colours take more memory than anything else; a frame beyond the budget is shown in grey.
         let room = intake::memory_needed(path) <= self.audit.budget.bytes;
         let tint = shot.tint.as_ref();
@@ -55,12 +55,12 @@ impl<'a> Album<'a> {
 
     /// The pictures remembered for a frame under a key.
     #[must_use]
-    pub fn recall(&self, memory: &Memory, key: Option<&Key>, path: &Path) -> Option<Pictures> {
+    pub(super) fn recall(&self, memory: &Memory, key: Option<&Key>, path: &Path) -> Option<Pictures> {
         prints::recall(memory, key, self.beside(path).as_ref(), self.folder.leftovers())
     }
 
     /// Remembers a frame's pictures.
-    pub fn remember(&self, memory: &Memory, key: Option<Key>, path: &Path, pictures: &Pictures) {
+    pub(super) fn remember(&self, memory: &Memory, key: Option<Key>, path: &Path, pictures: &Pictures) {
         prints::remember(memory, key, pictures, self.beside(path).as_ref());
     }
 
@@ -74,7 +74,7 @@ impl<'a> Album<'a> {
     ///
     /// # Errors
     /// Where the report's folder can't be written.
-    pub fn place(&self, path: &Path, pictures: &Pictures) -> anyhow::Result<Links> {
+    pub(super) fn place(&self, path: &Path, pictures: &Pictures) -> anyhow::Result<Links> {
         let stem = self.stems.get(path).map_or("0000", String::as_str);
         let links = if self.inline {
             pictures.inline()

@@ -11,7 +11,7 @@ use crate::report::Theme;
 
 /// The audit command as meant.
 #[derive(Clone, Debug)]
-pub struct Audit {
+pub(crate) struct Audit {
     /// Files and folders.
     pub paths: Vec<PathBuf>,
     /// Walk into folders within folders.

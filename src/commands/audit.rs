@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 
 use super::album::Album;
-pub use super::asked::Audit;
+pub(crate) use super::asked::Audit;
 use super::baselines::{self, Shelf};
 use super::frame::{self, Bench, Seen};
 use super::frames::failure;
@@ -29,7 +29,7 @@ use crate::series::Group;
 ///
 /// # Errors
 /// Where the report can't be written; single files that fail are part of the report instead.
-pub fn run(audit: &Audit) -> anyhow::Result<Outcome> {
+pub(crate) fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     let found = intake::find(&audit.paths, audit.recursive, audit.prefer);
     let Some(first) = found.frames.first() else {
         found.failures.iter().for_each(|e| output::say(&output::failed(e)));
@@ -65,7 +65,7 @@ fn walked(frames: &[Candidate]) -> Option<String> {
 ///
 /// # Errors
 /// As [`run`].
-pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<Outcome> {
+pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<Outcome> {
     stop::listen();
     raw_worker::set_up(audit.budget);
     let memory = memory(audit);
@@ -89,22 +89,8 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
         failures.iter().for_each(|f| output::say(&output::failure(f)));
         return Ok(Outcome::Nothing);
     }
-    let used: Vec<Option<usize>> = shoot.frames.iter().map(|f| f.baseline).collect();
-    for file in shelf.idle(&used) {
-        output::say(&format!("tussock: {}: no frame here was taken with that lens at that focal length", plain(file)));
-    }
-    for (option, place) in [("--near-at", audit.intent.near_at), ("--far-at", audit.intent.far_at)] {
-        place.and_then(|p| missed_mark(option, p, &shoot.frames)).iter().for_each(|m| output::say(m));
-    }
-    let settle =
-        || work::on_threads(audit.budget.threads, || baselines::settle(&mut shoot, &shelf, &audit.intent, &memory));
-    let baselines = match guarded(|| output::timed("learning lenses", settle)) {
-        Ok(learned) => learned?,
-        Err(words) => {
-            output::say(&output::broke_down("learning the lens from these frames", &words));
-            Vec::new()
-        }
-    };
+    say_unmet(audit, &shelf, &shoot.frames);
+    let baselines = learned(audit, &shelf, &memory, &mut shoot)?;
     let mut groups = Vec::new();
     for (group, view) in output::timed("comparing frames of one scene", || found_groups(audit, &shoot, &memory)) {
         group.members.iter().for_each(|&m| shoot.frames[m].group = Some(groups.len()));
@@ -113,24 +99,62 @@ pub fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<
     let mut run = Run { frames: Vec::new(), failures, groups, baselines, intent: audit.intent, unreached };
     let view = output::timed("writing the report", || written(audit, &mut run, &mut shoot, &folder))?;
     folder.swap(REPORT)?;
+    let left_alone = conclude(audit, &folder, &view, &run.failures, &shoot.frames)?;
+    Ok(Outcome::of(shoot.frames.len(), run.failed() + unreached + left_alone))
+}
+
+/// Says what was given for the frames and fits none, or not all.
+fn say_unmet(audit: &Audit, shelf: &Shelf, frames: &[Held]) {
+    let used: Vec<Option<usize>> = frames.iter().map(|f| f.baseline).collect();
+    for file in shelf.idle(&used) {
+        output::say(&format!("tussock: {}: no frame here was taken with that lens at that focal length", plain(file)));
+    }
+    for (option, place) in [("--near-at", audit.intent.near_at), ("--far-at", audit.intent.far_at)] {
+        place.and_then(|p| missed_mark(option, p, frames)).iter().for_each(|m| output::say(m));
+    }
+}
+
+/// What the lenses' corners were judged against; none of it where learning a lens broke down, which is said.
+fn learned(
+    audit: &Audit,
+    shelf: &Shelf,
+    memory: &Memory,
+    shoot: &mut Shoot<'_>,
+) -> anyhow::Result<Vec<report::LensBasis>> {
+    let settle = || work::on_threads(audit.budget.threads, || baselines::settle(shoot, shelf, &audit.intent, memory));
+    guarded(|| output::timed("learning lenses", settle)).unwrap_or_else(|words| {
+        output::say(&output::broke_down("learning the lens from these frames", &words));
+        Ok(Vec::new())
+    })
+}
+
+/// Tells of a report that lies in its place: the table, what failed, the sidecars, where to look. Gives the number of
+/// sidecars that were asked for and not written.
+fn conclude(
+    audit: &Audit,
+    folder: &Folder,
+    view: &View,
+    failures: &[Failure],
+    frames: &[Held],
+) -> anyhow::Result<usize> {
     if audit.json {
         output::print_file(&folder.path().join("audit.json"))?;
     } else {
-        output::tell(&report::text(&view, output::columns()));
+        output::tell(&report::text(view, output::columns()));
     }
     // Once, below the table, where they are seen however long it is.
-    run.failures.iter().for_each(|f| output::say(&output::failure(f)));
+    failures.iter().for_each(|f| output::say(&output::failure(f)));
     let tell: fn(&str) = if audit.json { output::note } else { |text| output::tell(&format!("{text}\n")) };
-    let paths: Vec<PathBuf> = shoot.frames.iter().map(|f| f.path.clone()).collect();
+    let paths: Vec<PathBuf> = frames.iter().map(|f| f.path.clone()).collect();
     let left_alone = audit
         .sidecars
-        .map_or(0, |asked| output::timed("writing sidecars", || sidecars::write(asked, &paths, &view, tell)));
+        .map_or(0, |asked| output::timed("writing sidecars", || sidecars::write(asked, &paths, view, tell)));
     let read = folder.path().join(if audit.page { "index.html" } else { "audit.json" });
     tell(&format!("{}Report: {}", if audit.json { "" } else { "\n" }, shown(&read)));
     if audit.open && audit.page && !output::open(&read) {
         output::say("tussock: nothing here opens a page by itself; open the report by hand");
     }
-    Ok(Outcome::of(shoot.frames.len(), run.failed() + unreached + left_alone))
+    Ok(left_alone)
 }
 
 /// The report, without the frames that can't be written where there are any.

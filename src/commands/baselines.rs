@@ -96,7 +96,7 @@ impl Shelf {
 
     /// Given files that no frame was taken with, where `used` says which place served each frame.
     #[must_use]
-    pub fn idle(&self, used: &[Option<usize>]) -> Vec<&str> {
+    pub(crate) fn idle(&self, used: &[Option<usize>]) -> Vec<&str> {
         (0..self.kept.len())
             .filter(|i| self.kept[*i].source == BaselineSource::Given && !used.contains(&Some(*i)))
             .map(|i| self.kept[i].file.as_str())
@@ -134,40 +134,17 @@ pub fn settle(
         })
         .collect();
     let taught = if shelf.closed { Vec::new() } else { lenses(frames) };
-    for (name, focal_length_mm, members) in taught {
-        let spread = members.len().div_ceil(MOST);
-        let frames = &shoot.frames;
-        let of: Option<Vec<Key>> = members.iter().step_by(spread).map(|&k| frames[k].key).collect();
-        let key = of.and_then(|of| memory.build_key(&of, "lens"));
-        let learned: Result<Baseline, String> = memory.recall(key.as_ref()).unwrap_or_else(|| {
-            let some: Vec<(usize, TileMap)> =
-                members.iter().step_by(spread).filter_map(|&k| Some((k, shoot.recall(k)?))).collect();
-            let sample: Vec<(&TileMap, &Capture)> = some.iter().map(|(k, map)| (map, &frames[*k].capture)).collect();
-            let made = learn_shoot(&sample).map_err(|why| why.to_string());
-            memory.remember(key, &made);
-            made
-        });
+    for (lens, focal_length_mm, members) in taught {
+        let learned = learn(shoot, &members, memory);
         if let Ok(baseline) = &learned {
-            for part in members.chunks(PART) {
-                let again: Vec<anyhow::Result<Diagnosis>> = part
-                    .par_iter()
-                    .map(|&k| {
-                        let Held { capture, flags, key, .. } = &shoot.frames[k];
-                        let map: TileMap = shoot.recall(k).context("cannot read back what was measured")?;
-                        Ok(diagnosed(memory, *key, (&map, capture, flags), Some(baseline), intent))
-                    })
-                    .collect();
-                for (&k, diagnosis) in part.iter().zip(again) {
-                    shoot.judge(k, &diagnosis?)?;
-                }
-            }
+            judge_again(shoot, &members, baseline, intent, memory)?;
         }
         let (baseline, unsuitable) = match learned {
             Ok(baseline) => (Some(baseline), None),
             Err(why) => (None, Some(why)),
         };
         all.push(LensBasis {
-            lens: name,
+            lens,
             focal_length_mm,
             source: if baseline.is_some() { BaselineSource::Shoot } else { BaselineSource::Assumed },
             file: None,
@@ -177,6 +154,46 @@ pub fn settle(
         });
     }
     Ok(all)
+}
+
+/// Learns a lens from frames taken with it, or from as many of them as is enough; else says why they won't do.
+fn learn(shoot: &Shoot<'_>, members: &[usize], memory: &Memory) -> Result<Baseline, String> {
+    let frames = &shoot.frames;
+    let spread = members.len().div_ceil(MOST);
+    let of: Option<Vec<Key>> = members.iter().step_by(spread).map(|&k| frames[k].key).collect();
+    let key = of.and_then(|of| memory.build_key(&of, "lens"));
+    memory.recall(key.as_ref()).unwrap_or_else(|| {
+        let some: Vec<(usize, TileMap)> =
+            members.iter().step_by(spread).filter_map(|&k| Some((k, shoot.recall(k)?))).collect();
+        let sample: Vec<(&TileMap, &Capture)> = some.iter().map(|(k, map)| (map, &frames[*k].capture)).collect();
+        let made = learn_shoot(&sample).map_err(|why| why.to_string());
+        memory.remember(key, &made);
+        made
+    })
+}
+
+/// Diagnoses frames anew by what was learned of their lens.
+fn judge_again(
+    shoot: &mut Shoot<'_>,
+    members: &[usize],
+    baseline: &Baseline,
+    intent: &Intent,
+    memory: &Memory,
+) -> anyhow::Result<()> {
+    for part in members.chunks(PART) {
+        let again: Vec<anyhow::Result<Diagnosis>> = part
+            .par_iter()
+            .map(|&k| {
+                let Held { capture, flags, key, .. } = &shoot.frames[k];
+                let map: TileMap = shoot.recall(k).context("cannot read back what was measured")?;
+                Ok(diagnosed(memory, *key, (&map, capture, flags), Some(baseline), intent))
+            })
+            .collect();
+        for (&k, diagnosis) in part.iter().zip(again) {
+            shoot.judge(k, &diagnosis?)?;
+        }
+    }
+    Ok(())
 }
 
 /// Frames that are diagnosed again beside each other.

@@ -13,7 +13,7 @@ use crate::quantity::shown;
 ///
 /// # Errors
 /// Where there is something that can't be forgotten.
-pub fn clear(older: Option<u32>, json: bool) -> anyhow::Result<Outcome> {
+pub(crate) fn clear(older: Option<u32>, json: bool) -> anyhow::Result<Outcome> {
     let forgotten = match older {
         None => all()?,
         Some(days) => remember::stored()?.map(|mut store| {
@@ -36,7 +36,7 @@ pub fn clear(older: Option<u32>, json: bool) -> anyhow::Result<Outcome> {
 ///
 /// # Errors
 /// Where the system names no folder for it.
-pub fn show(json: bool) -> anyhow::Result<Outcome> {
+pub(crate) fn show(json: bool) -> anyhow::Result<Outcome> {
     let place = remember::place()?;
     let bytes = std::fs::metadata(&place).ok().map(|m| m.len());
     output::print(&if json {

@@ -13,7 +13,7 @@ use crate::report::{card_json, card_page, card_text};
 
 /// The card command as meant.
 #[derive(Clone, Debug)]
-pub struct FieldCard {
+pub(crate) struct FieldCard {
     /// Focal lengths, mm.
     pub focal_mm: Vec<f64>,
     /// Near distances, m; `None` for a usual range.
@@ -41,7 +41,7 @@ const NEAR_FEET: [f64; 10] = [1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0
 ///
 /// # Errors
 /// Where no cell of the card has an answer, or the page can't be written.
-pub fn run(asked: &FieldCard) -> anyhow::Result<Outcome> {
+pub(crate) fn run(asked: &FieldCard) -> anyhow::Result<Outcome> {
     let camera = &asked.camera;
     let near = asked.near_m.clone().unwrap_or_else(|| match camera.units {
         crate::quantity::Units::Metric => NEAR_M.to_vec(),

@@ -18,7 +18,7 @@ use crate::simulate::recipes;
 
 /// The demo command as meant.
 #[derive(Clone, Debug)]
-pub struct Demo {
+pub(crate) struct Demo {
     /// Folder for the report; the pictures go into `shoot` within it.
     pub out: PathBuf,
     /// Whether files of the same names that are somebody else's may be replaced; photographs never are.
@@ -35,7 +35,7 @@ pub struct Demo {
 ///
 /// # Errors
 /// Where a file can't be written or the audit can't be run.
-pub fn run(demo: &Demo) -> anyhow::Result<Outcome> {
+pub(crate) fn run(demo: &Demo) -> anyhow::Result<Outcome> {
     let shoot = recipes::shoot();
     let mut folder = Folder::claim(&demo.out, demo.overwrite)?;
     let photographs = demo.out.join("shoot");

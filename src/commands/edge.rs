@@ -13,7 +13,7 @@ use crate::report::EdgeView;
 
 /// The edge command as meant.
 #[derive(Clone, Debug)]
-pub struct Edge {
+pub(crate) struct Edge {
     /// The photograph of the edge.
     pub file: PathBuf,
     /// Where the edge is.
@@ -34,7 +34,7 @@ pub struct Edge {
 ///
 /// # Errors
 /// Where the file can't be read, the region holds no usable edge, or the chart can't be written.
-pub fn run(edge: &Edge) -> anyhow::Result<Outcome> {
+pub(crate) fn run(edge: &Edge) -> anyhow::Result<Outcome> {
     let shot = intake::read(&edge.file, &edge.overrides).map_err(output::refused)?;
     let response = esfr(&shot.plane, edge.region, &edge.settings).with_context(|| shown(&edge.file))?;
     let pitch = shot.capture.pixel_pitch_um.as_ref().map(|f| f.value);

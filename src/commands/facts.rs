@@ -10,7 +10,7 @@ use crate::report::{FactsView, facts_text};
 
 /// The facts command as meant.
 #[derive(Clone, Debug)]
-pub struct Request {
+pub(crate) struct Request {
     /// Files and folders.
     pub paths: Vec<PathBuf>,
     /// Walk into folders within folders.
@@ -25,7 +25,7 @@ pub struct Request {
 ///
 /// # Errors
 /// Where the JSON can't be written.
-pub fn run(request: &Request) -> anyhow::Result<Outcome> {
+pub(crate) fn run(request: &Request) -> anyhow::Result<Outcome> {
     // A raw file and its rendered twin are one frame to an audit, but both are asked about here.
     let found = intake::find(&request.paths, request.recursive, Prefer::Raw);
     let files = found.frames.into_iter().flat_map(|frame| std::iter::once(frame.path).chain(frame.twin));

@@ -21,7 +21,7 @@ use crate::report::{Frame, Links};
 use crate::shot::{Capture, Shot};
 
 /// What frames are audited with.
-pub struct Bench<'a> {
+pub(super) struct Bench<'a> {
     /// What was asked.
     pub audit: &'a Audit,
     /// What is remembered.
@@ -66,7 +66,7 @@ impl Measured {
 
 /// What became of one candidate.
 #[derive(Default)]
-pub struct Seen {
+pub(super) struct Seen {
     /// The frame, where there is one.
     pub done: Option<Done>,
     /// What went wrong: with its file, and with the twin that was to stand in.
@@ -77,7 +77,7 @@ pub struct Seen {
 ///
 /// # Errors
 /// Where the report can't be written.
-pub fn one(candidate: &Candidate, bench: &Bench<'_>) -> anyhow::Result<Seen> {
+pub(super) fn one(candidate: &Candidate, bench: &Bench<'_>) -> anyhow::Result<Seen> {
     let mut seen = Seen::default();
     let files = std::iter::once((candidate.path.as_path(), None))
         .chain(candidate.twin.as_deref().map(|twin| (twin, Some(Flag::TwinFailed))));

@@ -15,7 +15,7 @@ use crate::report::Failure;
 use crate::shot::{Capture, Fact, Plane, Shot, Source, Tint};
 
 /// Which frames, and how to read them.
-pub struct Wanted<'a> {
+pub(crate) struct Wanted<'a> {
     /// Files and folders.
     pub paths: &'a [PathBuf],
     /// Walk into folders within folders.
@@ -33,7 +33,7 @@ pub struct Wanted<'a> {
 }
 
 /// What is kept of a frame once its pixels are gone.
-pub struct Measured {
+pub(crate) struct Measured {
     /// Where it lies.
     pub path: PathBuf,
     /// As the user named it.
@@ -57,7 +57,7 @@ pub struct Measured {
 ///
 /// # Errors
 /// Where the f-numbers given do not match the frames found.
-pub fn measured(
+pub(crate) fn measured(
     wanted: &Wanted,
     keep: impl Fn(&Plane) -> bool + Sync,
 ) -> anyhow::Result<(Vec<Measured>, Vec<Failure>)> {
@@ -119,7 +119,7 @@ fn one(
 }
 
 /// Gives a frame that records no f-number the one that its file's name says.
-pub fn take_name(capture: &mut Capture, said: Option<f64>) {
+pub(crate) fn take_name(capture: &mut Capture, said: Option<f64>) {
     if capture.f_number.is_none() {
         capture.f_number = said.map(|n| Fact::new(n, Source::Assumed));
     }
@@ -135,7 +135,7 @@ const F_NUMBERS: [f64; 43] = [
 /// The f-numbers that the names of files say plainly; none where one of them has a number there that is no f-number, for
 /// then the files are just numbered.
 #[must_use]
-pub fn f_numbers_in_names<'a>(paths: impl Iterator<Item = &'a Path>) -> Vec<Option<f64>> {
+pub(crate) fn f_numbers_in_names<'a>(paths: impl Iterator<Item = &'a Path>) -> Vec<Option<f64>> {
     let of = |path: &Path| number_after_f(&path.file_stem()?.to_string_lossy());
     let said: Vec<Option<String>> = paths.map(of).collect();
     let f_number = |text: &String| {
@@ -177,7 +177,7 @@ fn number_after_f(name: &str) -> Option<String> {
 
 /// A failure as reports have it.
 #[must_use]
-pub fn failure(error: &IntakeError) -> Failure {
+pub(crate) fn failure(error: &IntakeError) -> Failure {
     Failure {
         file: error.path.display().to_string(),
         problem: error.problem.clone(),

@@ -43,7 +43,7 @@ pub fn compare<'p>(
 }
 
 /// A frame's pixels at the size at which its group is compared.
-pub fn at_size(plane: Cow<'_, Plane>, (width, height): (u32, u32)) -> Cow<'_, Plane> {
+pub(crate) fn at_size(plane: Cow<'_, Plane>, (width, height): (u32, u32)) -> Cow<'_, Plane> {
     if series::one_size((plane.width as u32, plane.height as u32), (width, height)) {
         return plane;
     }

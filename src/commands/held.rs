@@ -136,6 +136,6 @@ impl Recall<Small> for Shoot<'_> {
 }
 
 /// The small picture of a file, made anew: it is never remembered, since it is seldom asked for.
-pub fn small_of(path: &Path, overrides: &Overrides) -> Option<Small> {
+pub(crate) fn small_of(path: &Path, overrides: &Overrides) -> Option<Small> {
     Some(Small::new(&intake::read(path, overrides).ok()?.plane))
 }

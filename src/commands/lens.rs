@@ -20,7 +20,7 @@ use crate::shot::Capture;
 
 /// `tussock lens learn` as meant.
 #[derive(Clone, Debug)]
-pub struct Learn {
+pub(crate) struct Learn {
     /// Files and folders.
     pub paths: Vec<PathBuf>,
     /// Walk into folders within folders.
@@ -51,7 +51,7 @@ pub struct Learn {
 ///
 /// # Errors
 /// Where no frame can be read, the frames won't do, or the baseline can't be written.
-pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
+pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
     let wanted = Wanted {
         paths: &asked.paths,
         recursive: asked.recursive,
@@ -109,7 +109,7 @@ pub fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
 ///
 /// # Errors
 /// Where the file is no stored baseline, or the page can't be written.
-pub fn show(file: &Path, page: Option<&Path>, overwrite: bool, json: bool) -> anyhow::Result<Outcome> {
+pub(crate) fn show(file: &Path, page: Option<&Path>, overwrite: bool, json: bool) -> anyhow::Result<Outcome> {
     let baseline = shelf::read(file)?;
     print(&baseline, json)?;
     if let Some(path) = page {

@@ -29,7 +29,7 @@ fn libraries() -> Vec<Library> {
 ///
 /// # Errors
 /// Where the JSON can't be written.
-pub fn run(json: bool) -> anyhow::Result<Outcome> {
+pub(crate) fn run(json: bool) -> anyhow::Result<Outcome> {
     if json {
         let told = serde_json::json!({
             "format": "tussock.licences", "version": 1, "licence": env!("CARGO_PKG_LICENSE"), "libraries": libraries(),

@@ -139,7 +139,7 @@ impl<'a> Reader<'a> {
 }
 
 /// A tile map as bytes.
-pub fn map(map: &TileMap) -> Option<Vec<u8>> {
+pub(super) fn map(map: &TileMap) -> Option<Vec<u8>> {
     let mut head = map.clone();
     let tiles = std::mem::take(&mut head.tiles);
     let mut out = Writer::default();
@@ -164,7 +164,7 @@ pub fn map(map: &TileMap) -> Option<Vec<u8>> {
 }
 
 /// The tile map in bytes that [`map`] made.
-pub fn map_from(bytes: &[u8]) -> Option<TileMap> {
+pub(super) fn map_from(bytes: &[u8]) -> Option<TileMap> {
     let mut from = Reader(bytes);
     let mut map: TileMap = from.other()?;
     let n = from.length()?;
@@ -195,7 +195,7 @@ pub fn map_from(bytes: &[u8]) -> Option<TileMap> {
 }
 
 /// A diagnosis as bytes.
-pub fn diagnosis(found: &Diagnosis) -> Option<Vec<u8>> {
+pub(super) fn diagnosis(found: &Diagnosis) -> Option<Vec<u8>> {
     let mut head = found.clone();
     let (standing, budgets) = (std::mem::take(&mut head.standing), std::mem::take(&mut head.budgets));
     let mut out = Writer::default();
@@ -216,7 +216,7 @@ pub fn diagnosis(found: &Diagnosis) -> Option<Vec<u8>> {
 }
 
 /// The diagnosis in bytes that [`diagnosis`] made.
-pub fn diagnosis_from(bytes: &[u8]) -> Option<Diagnosis> {
+pub(super) fn diagnosis_from(bytes: &[u8]) -> Option<Diagnosis> {
     let mut from = Reader(bytes);
     let mut found: Diagnosis = from.other()?;
     let n = from.length()?;
@@ -240,7 +240,7 @@ pub fn diagnosis_from(bytes: &[u8]) -> Option<Diagnosis> {
 }
 
 /// A small picture as bytes; its levels are whole numbers.
-pub fn small(small: &Small) -> Vec<u8> {
+pub(super) fn small(small: &Small) -> Vec<u8> {
     let mut out = Writer::default();
     [small.width, small.height, small.factor, small.data.len()].into_iter().for_each(|n| out.length(n));
     out.whole(small.data.iter().map(|v| (v + Small::BELOW) as u64));
@@ -248,7 +248,7 @@ pub fn small(small: &Small) -> Vec<u8> {
 }
 
 /// The small picture in bytes that [`small`] made.
-pub fn small_from(bytes: &[u8]) -> Option<Small> {
+pub(super) fn small_from(bytes: &[u8]) -> Option<Small> {
     let mut from = Reader(bytes);
     let [width, height, factor, n] = [from.length()?, from.length()?, from.length()?, from.length()?];
     let data = from.whole(n)?.into_iter().map(|v| v as f32 - Small::BELOW).collect();

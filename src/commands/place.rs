@@ -12,7 +12,7 @@ use crate::quantity::shown;
 ///
 /// # Errors
 /// Where the path can't be resolved or no folder made there.
-pub fn default_report_folder(first: &Path) -> anyhow::Result<Folder> {
+pub(crate) fn default_report_folder(first: &Path) -> anyhow::Result<Folder> {
     let full = first.canonicalize().with_context(|| format!("cannot find {}", shown(first)))?;
     let originals = if full.is_dir() { full.as_path() } else { full.parent().unwrap_or(&full) };
     let beside = originals.parent().unwrap_or(originals);

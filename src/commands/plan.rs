@@ -17,7 +17,7 @@ use crate::shot::{Capture, Fact, Source};
 
 /// The plan command as meant.
 #[derive(Clone, Debug)]
-pub struct Next {
+pub(crate) struct Next {
     /// Nearest subject, m.
     pub near_m: Option<f64>,
     /// Farthest subject, m; `None` for infinity.
@@ -46,7 +46,7 @@ pub struct Next {
 
 /// The camera and what its pictures are for.
 #[derive(Clone, Copy, Debug)]
-pub struct Camera {
+pub(crate) struct Camera {
     /// Sensor, where given.
     pub sensor: Option<Sensor>,
     /// Pixel pitch, um, where given.
@@ -62,13 +62,13 @@ pub struct Camera {
 impl Camera {
     /// The sensor, the 24 x 36 mm frame unless given.
     #[must_use]
-    pub fn sensor(&self) -> Fact<Sensor> {
+    pub(crate) fn sensor(&self) -> Fact<Sensor> {
         given_or(self.sensor, || Fact::new(Sensor::FULL_FRAME, Source::Assumed))
     }
 
     /// The pixel pitch, that of 6000 pixels along the longer side unless given.
     #[must_use]
-    pub fn pitch_um(&self) -> Fact<f64> {
+    pub(crate) fn pitch_um(&self) -> Fact<f64> {
         given_or(self.pitch_um, || Fact::new(self.sensor().value.usual_pitch_um(), Source::Assumed))
     }
 }
@@ -81,7 +81,7 @@ fn given_or<T>(value: Option<T>, or: impl FnOnce() -> Fact<T>) -> Fact<T> {
 ///
 /// # Errors
 /// Where something needed is neither given nor in the photograph, the question has no answer, or the page can't be written.
-pub fn run(next: &Next) -> anyhow::Result<Outcome> {
+pub(crate) fn run(next: &Next) -> anyhow::Result<Outcome> {
     let from = next.from.as_deref().map(|path| audited(path, next)).transpose()?;
     let question = question(next, from.as_ref())?;
     let answer = plan(&question)?;

@@ -27,7 +27,7 @@ type Entry = (u32, u32, usize, Key);
 
 /// Where a report has the pictures of a frame.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Beside {
+pub(super) struct Beside {
     /// The report's folder.
     pub folder: PathBuf,
     /// What the names of the frame's files begin with.
@@ -36,7 +36,7 @@ pub struct Beside {
 
 /// The pictures remembered for a frame under the key of what decided where they are cropped. `own`: where the report that is
 /// made will have them; `left`: folders of reports that were never finished.
-pub fn recall(memory: &Memory, key: Option<&Key>, own: Option<&Beside>, left: &[PathBuf]) -> Option<Pictures> {
+pub(super) fn recall(memory: &Memory, key: Option<&Key>, own: Option<&Beside>, left: &[PathBuf]) -> Option<Pictures> {
     let bytes = memory.recall_bytes(key)?;
     let (contents, rest) = contents(&bytes)?;
     let pictures = unpack(&contents, rest, left)?;
@@ -48,7 +48,7 @@ pub fn recall(memory: &Memory, key: Option<&Key>, own: Option<&Beside>, left: &[
 }
 
 /// Remembers a frame's pictures, or where they will be.
-pub fn remember(memory: &Memory, key: Option<Key>, pictures: &Pictures, own: Option<&Beside>) {
+pub(super) fn remember(memory: &Memory, key: Option<Key>, pictures: &Pictures, own: Option<&Beside>) {
     memory.remember_bytes(key, || pack(pictures, own));
 }
 

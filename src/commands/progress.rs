@@ -5,12 +5,12 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 
 /// A line that counts frames; hidden unless standard error is a terminal.
-pub struct Progress(ProgressBar, AtomicUsize);
+pub(super) struct Progress(ProgressBar, AtomicUsize);
 
 impl Progress {
     /// A line for `frames` frames, doing `what` ("measuring").
     #[must_use]
-    pub fn new(what: &str, frames: usize) -> Self {
+    pub(super) fn new(what: &str, frames: usize) -> Self {
         let target =
             if crate::output::is_quiet() { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
         let bar = ProgressBar::with_draw_target(Some(frames as u64), target);
@@ -23,12 +23,12 @@ impl Progress {
     }
 
     /// Counts one frame.
-    pub fn step(&self) {
+    pub(super) fn step(&self) {
         self.0.inc(1);
     }
 
     /// Counts files that failed; each is named at the end.
-    pub fn failed(&self, files: usize) {
+    pub(super) fn failed(&self, files: usize) {
         let all = self.1.fetch_add(files, Ordering::Relaxed) + files;
         if all > 0 {
             self.0.set_message(format!(", {all} failed"));

@@ -7,10 +7,10 @@ use super::work::Budget;
 use crate::intake::{Workers, serve, use_workers};
 
 /// The hidden subcommand that makes a process a worker.
-pub const NAME: &str = "raw-worker";
+pub(crate) const NAME: &str = "raw-worker";
 
 /// Lets this program decode in child processes of itself, within a budget; in this process where it can't find itself.
-pub fn set_up(budget: Budget) {
+pub(crate) fn set_up(budget: Budget) {
     use_workers(std::env::current_exe().ok().map(|program| Workers {
         program,
         arguments: vec![NAME.into()],
@@ -24,7 +24,7 @@ pub fn set_up(budget: Budget) {
 ///
 /// # Errors
 /// Where the parent is gone.
-pub fn run(time_ms: u64) -> anyhow::Result<Outcome> {
+pub(crate) fn run(time_ms: u64) -> anyhow::Result<Outcome> {
     serve(Duration::from_millis(time_ms))?;
     Ok(Outcome::Done)
 }

@@ -57,7 +57,7 @@ impl Memory {
     ///
     /// Diagnoses and the like have no version of their own: another build of the program makes them anew.
     #[must_use]
-    pub fn build_key(&self, of: &[Key], what: &str) -> Option<Key> {
+    pub(crate) fn build_key(&self, of: &[Key], what: &str) -> Option<Key> {
         if self.store.is_none() || of.is_empty() {
             return None;
         }
@@ -71,19 +71,19 @@ impl Memory {
 
     /// What is remembered under a key.
     #[must_use]
-    pub fn recall<T: DeserializeOwned>(&self, key: Option<&Key>) -> Option<T> {
+    pub(crate) fn recall<T: DeserializeOwned>(&self, key: Option<&Key>) -> Option<T> {
         let bytes = self.store.as_ref()?.get(key?)?;
         ciborium::from_reader(bytes.as_slice()).ok()
     }
 
     /// The bytes remembered under a key.
     #[must_use]
-    pub fn recall_bytes(&self, key: Option<&Key>) -> Option<Vec<u8>> {
+    pub(crate) fn recall_bytes(&self, key: Option<&Key>) -> Option<Vec<u8>> {
         self.store.as_ref()?.get(key?)
     }
 
     /// Remembers bytes, if there is anything to remember them in.
-    pub fn remember_bytes(&self, key: Option<Key>, bytes: impl FnOnce() -> Option<Vec<u8>>) {
+    pub(crate) fn remember_bytes(&self, key: Option<Key>, bytes: impl FnOnce() -> Option<Vec<u8>>) {
         if let (Some(store), Some(key)) = (&self.store, key)
             && let Some(bytes) = bytes()
         {
@@ -92,7 +92,7 @@ impl Memory {
     }
 
     /// Remembers a result.
-    pub fn remember<T: Serialize>(&self, key: Option<Key>, result: &T) {
+    pub(crate) fn remember<T: Serialize>(&self, key: Option<Key>, result: &T) {
         let mut bytes = Vec::new();
         // In binary, so that a recalled number is the very number that was remembered.
         if let (Some(store), Some(key), Ok(())) = (&self.store, key, ciborium::into_writer(result, &mut bytes)) {
@@ -113,7 +113,7 @@ impl Drop for Memory {
 ///
 /// # Errors
 /// Where another process has it or it can't be read.
-pub fn stored() -> anyhow::Result<Option<Store>> {
+pub(super) fn stored() -> anyhow::Result<Option<Store>> {
     let place = place()?;
     Ok(if place.exists() { Some(patiently(&place)?) } else { None })
 }
@@ -160,7 +160,7 @@ fn digest(store: &Store, path: &Path) -> Option<Key> {
 ///
 /// # Errors
 /// Where the system names no such folder.
-pub fn place() -> anyhow::Result<PathBuf> {
+pub(super) fn place() -> anyhow::Result<PathBuf> {
     let folders = etcetera::choose_base_strategy().context("there is no folder for remembered measurements")?;
     Ok(folders.cache_dir().join("tussock").join("measurements.redb"))
 }

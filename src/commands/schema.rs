@@ -12,7 +12,7 @@ use crate::report;
 
 /// Every schema: its file name under `schemas/`, its text.
 #[must_use]
-pub fn schemas() -> Vec<(&'static str, String)> {
+pub(crate) fn schemas() -> Vec<(&'static str, String)> {
     let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
     let mut all = report::schemas();
     all.extend([
@@ -32,7 +32,7 @@ pub fn schemas() -> Vec<(&'static str, String)> {
 ///
 /// # Errors
 /// Where there is no schema of that name.
-pub fn run(name: Option<&str>) -> anyhow::Result<Outcome> {
+pub(crate) fn run(name: Option<&str>) -> anyhow::Result<Outcome> {
     let all = schemas();
     let short = |file: &str| {
         file.trim_end_matches(".schema.json")

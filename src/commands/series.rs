@@ -24,7 +24,7 @@ use crate::shot::Plane;
 
 /// The series command as meant.
 #[derive(Clone, Debug)]
-pub struct Series {
+pub(crate) struct Series {
     /// Files and folders.
     pub paths: Vec<PathBuf>,
     /// Walk into folders within folders.
@@ -53,7 +53,7 @@ pub struct Series {
 ///
 /// # Errors
 /// Where the f-numbers given do not match the frames found, or the answers can't be written.
-pub fn run(series: &Series) -> anyhow::Result<Outcome> {
+pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
     let folder = series.out.as_ref().map(|out| Folder::claim(out, series.overwrite)).transpose()?;
     // Small series stay in memory between measuring and comparing; half of the budget is theirs.
     let room = Room(AtomicU64::new(series.budget.bytes / 2));

@@ -16,7 +16,7 @@ use crate::quantity::shown;
 /// What the settings file says, as typed; what it doesn't say is `None`.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct Settings {
+pub(crate) struct Settings {
     /// The use pictures must be sharp for, as after `--sharp-for`.
     pub sharp_for: Option<String>,
     /// Units of sentences, as after `--units`.
@@ -35,7 +35,7 @@ pub struct Settings {
 ///
 /// # Errors
 /// Where the system names no such folder.
-pub fn place() -> anyhow::Result<PathBuf> {
+pub(crate) fn place() -> anyhow::Result<PathBuf> {
     let base = etcetera::choose_base_strategy().context("the user's configuration folder is not known")?;
     Ok(base.config_dir().join("tussock").join("settings.toml"))
 }
@@ -44,7 +44,7 @@ pub fn place() -> anyhow::Result<PathBuf> {
 ///
 /// # Errors
 /// Where it can't be read, isn't TOML, or names a setting that there isn't.
-pub fn read() -> anyhow::Result<Settings> {
+pub(crate) fn read() -> anyhow::Result<Settings> {
     // Without such a folder there is no file in it.
     let Ok(place) = place() else { return Ok(Settings::default()) };
     if place.symlink_metadata().is_err() {
@@ -67,7 +67,7 @@ fn parsed(text: &str, place: &Path) -> anyhow::Result<Settings> {
 
 /// `tussock.settings`, version 1.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct SettingsView {
+pub(crate) struct SettingsView {
     /// Always `tussock.settings`.
     pub format: &'static str,
     /// Version of this format.
@@ -82,7 +82,7 @@ pub struct SettingsView {
 
 /// One setting.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct SettingView {
+pub(crate) struct SettingView {
     /// Its name in the file.
     pub name: &'static str,
     /// Its value.
@@ -97,7 +97,7 @@ pub struct SettingView {
 ///
 /// # Errors
 /// Where the JSON can't be written.
-pub fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
+pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
     let lenses = settings.lenses.as_ref().map(|l| l.iter().map(|p| shown(p)).collect::<Vec<_>>().join(", "));
     let sensors = settings
         .sensors
@@ -139,7 +139,7 @@ pub fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
 ///
 /// # Errors
 /// Always.
-pub fn refuse(name: &str, why: &str) -> anyhow::Result<()> {
+pub(crate) fn refuse(name: &str, why: &str) -> anyhow::Result<()> {
     match place() {
         Ok(place) => bail!("{}, {name}: {why}", shown(&place)),
         Err(_) => bail!("{name}: {why}"),

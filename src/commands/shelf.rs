@@ -18,7 +18,7 @@ use crate::report::lens_heading;
 ///
 /// # Errors
 /// Where the file can't be read or is no baseline.
-pub fn read(file: &Path) -> anyhow::Result<Baseline> {
+pub(crate) fn read(file: &Path) -> anyhow::Result<Baseline> {
     let text = intake::read_text(file).map_err(output::refused)?;
     record::read(&text).with_context(|| shown(file))
 }
@@ -26,13 +26,13 @@ pub fn read(file: &Path) -> anyhow::Result<Baseline> {
 /// Finds the baseline of a lens by its name (and focal length, mm, where that is known) in the user's
 /// configuration folder; `None` where there is none. A damaged file there is passed over.
 #[must_use]
-pub fn find(name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
+pub(crate) fn find(name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
     find_in(&folder().ok()?, name, focal_mm)
 }
 
 /// As [`find`], in a folder of one's own.
 #[must_use]
-pub fn find_in(folder: &Path, name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
+pub(crate) fn find_in(folder: &Path, name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
     let name = name.trim();
     let off = |b: &Baseline| focal_mm.map_or(0.0, |f| away(b, f));
     stored_in(folder)
@@ -79,7 +79,7 @@ fn folder() -> anyhow::Result<PathBuf> {
 ///
 /// # Errors
 /// Where the user's configuration folder is not known.
-pub fn place_of(baseline: &Baseline) -> anyhow::Result<PathBuf> {
+pub(crate) fn place_of(baseline: &Baseline) -> anyhow::Result<PathBuf> {
     let name: String =
         baseline.lens.chars().map(|c| if c.is_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
     let name = name.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-");
@@ -89,7 +89,7 @@ pub fn place_of(baseline: &Baseline) -> anyhow::Result<PathBuf> {
 
 /// What a stored baseline is, where it comes from and of which day; `None` where the file is none.
 #[must_use]
-pub fn told_of(file: &Path) -> Option<String> {
+pub(crate) fn told_of(file: &Path) -> Option<String> {
     let text = intake::read_text(file).ok()?;
     let baseline = record::read(&text).ok()?;
     let day = record::learned_on(&text).unwrap_or_default();
@@ -108,7 +108,7 @@ pub fn told_of(file: &Path) -> Option<String> {
 
 /// `tussock.lenses`, version 1: what `tussock lens list --json` prints.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct LensesView {
+pub(crate) struct LensesView {
     /// Always `tussock.lenses`.
     pub format: &'static str,
     /// Version of this format.
@@ -121,7 +121,7 @@ pub struct LensesView {
 
 /// A stored baseline in short.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct StoredLensView {
+pub(crate) struct StoredLensView {
     /// The file.
     pub file: String,
     /// Lens name as the photographs state it.
@@ -154,7 +154,7 @@ fn stored_lens(file: &Path) -> Option<StoredLensView> {
 ///
 /// # Errors
 /// Where the user's configuration folder is not known.
-pub fn list(json: bool) -> anyhow::Result<Outcome> {
+pub(crate) fn list(json: bool) -> anyhow::Result<Outcome> {
     let folder = folder()?;
     let files = files_in(&folder);
     if json {
@@ -186,7 +186,7 @@ pub fn list(json: bool) -> anyhow::Result<Outcome> {
 ///
 /// # Errors
 /// Where nothing of that name is stored, or a file can't be removed.
-pub fn forget(name: &str, focal_mm: Option<f64>) -> anyhow::Result<Outcome> {
+pub(crate) fn forget(name: &str, focal_mm: Option<f64>) -> anyhow::Result<Outcome> {
     let named = |b: &Baseline| b.lens.trim().eq_ignore_ascii_case(name.trim());
     let of_focal = |b: &Baseline| focal_mm.is_none_or(|f| away(b, f) < NEAR);
     let found: Vec<PathBuf> =

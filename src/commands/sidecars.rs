@@ -13,7 +13,7 @@ use crate::sidecar::{self, Change, Merged, Rating, Wanted};
 
 /// Writing of sidecars as meant.
 #[derive(Clone, Copy, Debug)]
-pub struct Sidecars {
+pub(crate) struct Sidecars {
     /// Only say what would be written.
     pub dry_run: bool,
     /// Whether to give stars, and to which sidecars.
@@ -22,7 +22,7 @@ pub struct Sidecars {
 
 /// Which ratings may be given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Rate {
+pub(crate) enum Rate {
     /// Only where there is none, or one of ours.
     Unrated,
     /// All, the user's own too.
@@ -43,7 +43,7 @@ struct Tally {
 
 /// Writes the sidecars of a report's frames, which were read from these paths; says by `tell` what was done. The number
 /// of those that had to be left alone comes back.
-pub fn write(asked: Sidecars, paths: &[PathBuf], view: &View, tell: fn(&str)) -> usize {
+pub(crate) fn write(asked: Sidecars, paths: &[PathBuf], view: &View, tell: fn(&str)) -> usize {
     let mut folders = Neighbours::default();
     let mut tally = Tally::default();
     let mut failed = 0;

@@ -9,7 +9,7 @@ use crate::output;
 static ASKED: OnceLock<Arc<AtomicBool>> = OnceLock::new();
 
 /// Listens for an interrupt from the keyboard, a request to terminate and the end of the terminal, from now on.
-pub fn listen() {
+pub(super) fn listen() {
     ASKED.get_or_init(|| {
         let asked = Arc::new(AtomicBool::new(false));
         #[cfg(unix)]
@@ -30,7 +30,7 @@ pub fn listen() {
 }
 
 /// Forgets that somebody asked to stop: what begins now may be stopped by itself.
-pub fn forget() {
+pub(super) fn forget() {
     if let Some(asked) = ASKED.get() {
         asked.store(false, Ordering::Relaxed);
     }
@@ -38,6 +38,6 @@ pub fn forget() {
 
 /// Whether somebody asked to stop.
 #[must_use]
-pub fn asked() -> bool {
+pub(super) fn asked() -> bool {
     ASKED.get().is_some_and(|asked| asked.load(Ordering::Relaxed))
 }

@@ -5,7 +5,7 @@ use std::sync::{Condvar, Mutex, PoisonError};
 
 /// How much of the machine one run may take.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Budget {
+pub(crate) struct Budget {
     /// Frames in flight at once.
     pub threads: usize,
     /// Bytes that the frames in flight may need together; a single frame beyond it runs alone.
@@ -15,7 +15,7 @@ pub struct Budget {
 impl Budget {
     /// A budget from what the user asked for, else all threads and half of the free memory.
     #[must_use]
-    pub fn new(jobs: Option<usize>, memory: Option<u64>) -> Self {
+    pub(crate) fn new(jobs: Option<usize>, memory: Option<u64>) -> Self {
         Self {
             threads: jobs.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, NonZero::get)).max(1),
             bytes: memory.unwrap_or_else(|| free_memory() / 2),
@@ -41,7 +41,7 @@ fn free_memory() -> u64 {
 }
 
 /// Runs `work` so that what it does in parallel keeps to a number of threads.
-pub fn on_threads<R: Send>(threads: usize, work: impl FnOnce() -> R + Send) -> R {
+pub(crate) fn on_threads<R: Send>(threads: usize, work: impl FnOnce() -> R + Send) -> R {
     match rayon::ThreadPoolBuilder::new().num_threads(threads).build() {
         Ok(pool) => pool.install(work),
         // Without threads of its own it runs on those that all share.
@@ -60,7 +60,7 @@ struct Queue {
 /// Once `stop` says so no further item is begun; those that were not are missing from the results.
 ///
 /// Items start in order, so a large frame waits for room and those after it wait behind it: nothing starves.
-pub fn run<T: Sync, R: Send>(
+pub(crate) fn run<T: Sync, R: Send>(
     items: &[T],
     budget: Budget,
     need: impl Fn(&T) -> u64 + Sync,

@@ -29,7 +29,7 @@ struct Share {
 ///
 /// # Errors
 /// Where the folder can't be written, or a frame can't be had back.
-pub fn write(audit: &Audit, run: &Run, shoot: &Shoot<'_>, folder: &Folder) -> anyhow::Result<View> {
+pub(super) fn write(audit: &Audit, run: &Run, shoot: &Shoot<'_>, folder: &Folder) -> anyhow::Result<View> {
     let count = shoot.frames.len();
     let large = !report::inline(count);
     let bases = report::bases(&run.baselines, count);
@@ -75,7 +75,7 @@ pub fn write(audit: &Audit, run: &Run, shoot: &Shoot<'_>, folder: &Folder) -> an
 }
 
 /// Makes failures of the frames that can't be written; what refers to frames by their number is given up.
-pub fn leave_out_what_breaks(run: &mut Run, shoot: &mut Shoot<'_>, words: &str) {
+pub(super) fn leave_out_what_breaks(run: &mut Run, shoot: &mut Shoot<'_>, words: &str) {
     run.groups.clear();
     run.baselines.clear();
     shoot.frames.iter_mut().for_each(|f| f.group = None);

@@ -12,7 +12,7 @@ use crate::quantity::{DISC_SIGMA, Flag};
 use crate::stats::upper_median;
 
 /// What was found at the two ends.
-pub struct Ends {
+pub(super) struct Ends {
     /// Readings of every zone, in the order of [`ZoneName::JUDGED`], one beside each mode.
     pub readings: Vec<Vec<Option<Reading>>>,
     /// Why near and far have none.

@@ -10,7 +10,7 @@ use crate::shot::Capture;
 
 /// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile has beside
 /// its stated one: content that no estimator sees through.
-pub const FLOOR: f64 = 0.05;
+pub(super) const FLOOR: f64 = 0.05;
 
 /// Set on the rendered frames used for building: 0.25 to 0.33 from the next tile to the sixth; between rows it is 0.2,
 /// 0.07 and then nothing. Correlation of the errors of two tiles of one row: they show one texture at one distance.
@@ -22,7 +22,7 @@ const NEAREST_M: f64 = 0.1;
 
 /// One measured tile.
 #[derive(Clone, Copy, Debug)]
-pub struct Sample {
+pub(super) struct Sample {
     /// Row-major index in the map.
     pub index: usize,
     /// Across, fractions of the half diagonal from the centre.
@@ -50,7 +50,7 @@ pub struct Sample {
 impl Sample {
     /// A place without a measurement.
     #[must_use]
-    pub fn place(u: f64, v: f64, learned: Option<(f64, f64)>) -> Self {
+    pub(super) fn place(u: f64, v: f64, learned: Option<(f64, f64)>) -> Self {
         let r = u.hypot(v).max(1e-3);
         let learned_square = learned.map_or(0.0, |l| l.0 * l.0);
         Self { index: 0, u, v, r, ln_r: r.ln(), y: 0.0, sd: 1.0, learned, learned_square, say: 1.0, bounded: false }
@@ -59,7 +59,7 @@ impl Sample {
 
 /// A frame as the fit sees it.
 #[derive(Clone, Debug)]
-pub struct Evidence {
+pub(super) struct Evidence {
     /// Measured tiles.
     pub samples: Vec<Sample>,
     /// Tiles across the map.
@@ -89,7 +89,7 @@ pub struct Evidence {
 impl Evidence {
     /// Gathers the measured tiles and the scales that the capture facts give.
     #[must_use]
-    pub fn new(map: &TileMap, capture: &Capture, lens: Option<&Baseline>) -> Self {
+    pub(super) fn new(map: &TileMap, capture: &Capture, lens: Option<&Baseline>) -> Self {
         let (w, h) = (f64::from(map.width.max(1)), f64::from(map.height.max(1)));
         let half = w.hypot(h) / 2.0;
         let positive = |v: f64| (v.is_finite() && v > 0.0).then_some(v);
@@ -119,7 +119,13 @@ impl Evidence {
                     _ => None,
                 };
                 let bounded = tile.blur.is_none();
-                Some(Sample { index, y: blur.value.ln(), sd: stated.hypot(FLOOR), bounded, ..Sample::place(u, v, learned) })
+                Some(Sample {
+                    index,
+                    y: blur.value.ln(),
+                    sd: stated.hypot(FLOOR),
+                    bounded,
+                    ..Sample::place(u, v, learned)
+                })
             })
             .collect();
         share_rows(&mut samples, map.columns as usize);
@@ -141,13 +147,13 @@ impl Evidence {
 
     /// Largest disc, px, that missed focus can make of anything before the camera, where the facts say.
     #[must_use]
-    pub fn largest_disc(&self) -> f64 {
+    pub(super) fn largest_disc(&self) -> f64 {
         self.reach.map_or(f64::INFINITY, |reach| reach / NEAREST_M)
     }
 
     /// A place given as fractions of the picture, in the model's coordinates.
     #[must_use]
-    pub fn place(&self, at: crate::quantity::Point) -> Sample {
+    pub(super) fn place(&self, at: crate::quantity::Point) -> Sample {
         let (u, v) = ((2.0 * at.x - 1.0) * self.right, (2.0 * at.y - 1.0) * self.bottom);
         let near = |s: &&Sample| (s.u - u).hypot(s.v - v);
         let nearest = self.samples.iter().min_by(|a, b| near(a).total_cmp(&near(b)));
@@ -156,13 +162,13 @@ impl Evidence {
 
     /// Whether something was learned of the lens at most of the tiles.
     #[must_use]
-    pub fn learned(&self) -> bool {
+    pub(super) fn learned(&self) -> bool {
         2 * self.samples.iter().filter(|s| s.learned.is_some()).count() > self.samples.len()
     }
 
     /// Optical width, px, that the sharpest quarter of the measured tiles keeps within.
     #[must_use]
-    pub fn sharpest(&self) -> Option<f64> {
+    pub(super) fn sharpest(&self) -> Option<f64> {
         let mut all: Vec<f64> = self.samples.iter().filter(|s| !s.bounded).map(|s| s.y).collect();
         all.sort_by(f64::total_cmp);
         let y = all.get(all.len() / 4)?;
@@ -171,14 +177,14 @@ impl Evidence {
 
     /// What was learned of the lens at a place: that of the nearest measured tile.
     #[must_use]
-    pub fn learned_at(&self, place: &Sample) -> Option<(f64, f64)> {
+    pub(super) fn learned_at(&self, place: &Sample) -> Option<(f64, f64)> {
         let away = |s: &&Sample| (s.u - place.u).hypot(s.v - place.v);
         self.samples.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?.learned
     }
 
     /// The same frame turned by a quarter: clockwise if `clockwise`, so that its left side becomes the top.
     #[must_use]
-    pub fn turned(&self, clockwise: bool) -> Self {
+    pub(super) fn turned(&self, clockwise: bool) -> Self {
         let turn = |s: &Sample| {
             let (u, v) = if clockwise { (-s.v, s.u) } else { (s.v, -s.u) };
             Sample { u, v, ..*s }

@@ -17,7 +17,7 @@ type Square = SMatrix<f64, SIZE, SIZE>;
 
 /// Shares of tiles that show what they show for other reasons than optics.
 #[derive(Clone, Copy, Debug)]
-pub struct Mix {
+pub(super) struct Mix {
     /// Softer than the optics, below the horizon: water, haze, grass that moved.
     pub soft: f64,
     /// The same at and above the horizon, below the sky: ridges in haze, smooth slopes.
@@ -64,7 +64,7 @@ impl Mix {
     /// Share of soft content to reckon with at a height in the picture.
     #[inline]
     #[must_use]
-    pub fn soft_at(&self, v: f64, horizon: f64) -> f64 {
+    pub(super) fn soft_at(&self, v: f64, horizon: f64) -> f64 {
         let above = |edge: f64| 1.0 / (1.0 + ((v - edge) / SKYLINE).exp());
         match self.skyline {
             Some(skyline) => {
@@ -80,7 +80,7 @@ impl Mix {
 /// Cost of one residual (ln measured less ln model), its slope, and the probability that the tile is honest.
 #[inline]
 #[must_use]
-pub fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, f64) {
+pub(super) fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, f64) {
     let sd = sd * mix.inflate;
     let z = residual / sd;
     let honest = (1.0 - share - mix.odd - OBJECTS) * (-0.5 * z * z).exp() / (sd * NORM);
@@ -105,7 +105,7 @@ pub fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, f64) {
 
 /// A fitted mode.
 #[derive(Clone, Debug)]
-pub struct Fit {
+pub(super) struct Fit {
     /// Parameters at the minimum.
     pub theta: Theta,
     /// Which parameters were free.
@@ -119,7 +119,7 @@ pub struct Fit {
 /// One frame to be explained: its tiles, the widths that its optics give, what is believed beforehand, and the shares of the
 /// tiles that show other things.
 #[derive(Clone, Debug)]
-pub struct Problem {
+pub(super) struct Problem {
     /// The measured tiles, with the frame's scales.
     pub evidence: Evidence,
     /// Widths at the frame's diffraction.
@@ -133,7 +133,7 @@ pub struct Problem {
 impl Problem {
     /// A frame before any fit. `shake`: length of a streak that the widths hold.
     #[must_use]
-    pub fn new(
+    pub(super) fn new(
         evidence: Evidence,
         surface: Arc<Surface>,
         capture: &Capture,
@@ -148,7 +148,7 @@ impl Problem {
     /// The same frame told by every second or third of its tiles, where there are more than `plenty`: by steps that don't
     /// divide a row of the grid, so that every column has its share.
     #[must_use]
-    pub fn thinned(&self, plenty: usize) -> Self {
+    pub(super) fn thinned(&self, plenty: usize) -> Self {
         let stride = (self.evidence.samples.len() / plenty).clamp(1, 3);
         let samples = self.evidence.samples.iter().step_by(stride).copied().collect();
         Self { evidence: Evidence { samples, ..self.evidence.clone() }, ..self.clone() }
@@ -156,20 +156,20 @@ impl Problem {
 
     /// The forward model at one place.
     #[must_use]
-    pub fn predict(&self, t: &Theta, s: &Sample) -> Place {
+    pub(super) fn predict(&self, t: &Theta, s: &Sample) -> Place {
         Ready::new(t).at(s, &self.surface)
     }
 
     /// ln of what a tile measured less what the model has there, and the probability that the tile is honest.
     #[must_use]
-    pub fn residual(&self, ready: &Ready, s: &Sample) -> (f64, f64) {
+    pub(super) fn residual(&self, ready: &Ready, s: &Sample) -> (f64, f64) {
         let residual = s.y - ready.at(s, &self.surface).y;
         (residual, cost(residual, s.sd, &self.mix, self.mix.soft_at(s.v, ready.theta()[Horizon])).2)
     }
 
     /// Energy of a parameter vector: data and separate priors.
     #[must_use]
-    pub fn energy(&self, t: &Theta, free: Free) -> f64 {
+    pub(super) fn energy(&self, t: &Theta, free: Free) -> f64 {
         let (ready, mix) = (Ready::new(t), &self.mix);
         let of =
             |s: &Sample| s.say * cost(s.y - ready.at(s, &self.surface).y, s.sd, mix, mix.soft_at(s.v, t[Horizon])).0;
@@ -178,7 +178,7 @@ impl Problem {
 
     /// Goes downhill from a start by damped Gauss-Newton steps.
     #[must_use]
-    pub fn descend(&self, start: Theta, free: Free, steps: usize) -> Fit {
+    pub(super) fn descend(&self, start: Theta, free: Free, steps: usize) -> Fit {
         let mut theta = start;
         let mut damping = 1e-2;
         let (mut here, mut slope, mut curvature) = self.assemble(&theta, free);
@@ -254,7 +254,7 @@ impl Problem {
     }
 
     /// Sets the shares of soft content and the scatter of honest tiles by a fit.
-    pub fn retune(&mut self, fit: &Fit) {
+    pub(super) fn retune(&mut self, fit: &Fit) {
         let ready = Ready::new(&fit.theta);
         let (mix, horizon) = (&self.mix, fit.theta[Horizon]);
         let (mut soft, mut count) = ([0.0; 3], [0.0; 3]);

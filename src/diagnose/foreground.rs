@@ -9,7 +9,7 @@ use crate::stats::upper_median;
 
 /// A width told by rows or a band of tiles.
 #[derive(Clone, Copy, Debug)]
-pub struct Told {
+pub(super) struct Told {
     /// Where.
     pub place: Sample,
     /// ln of the width, px.
@@ -23,7 +23,7 @@ pub struct Told {
 impl Told {
     /// The reading it makes, its departure left to be set beside a mode.
     #[must_use]
-    pub const fn reading(&self) -> Reading {
+    pub(super) const fn reading(&self) -> Reading {
         Reading { place: self.place, departure: 0.0, sd: self.sd, used: self.used }
     }
 }
@@ -75,7 +75,7 @@ const LARGEST: f64 = 0.64;
 /// A foreground whose row medians rise steadily towards the camera to several times the permitted blur: out of focus,
 /// whether or not a plane of ground explains it. The width is that of its last row, at the near zone's place.
 #[must_use]
-pub fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Option<Told> {
+pub(super) fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Option<Told> {
     let rows = ground(e, horizon);
     let sharpest = rows.iter().enumerate().min_by(|a, b| a.1.y.total_cmp(&b.1.y))?.0;
     let below = &rows[sharpest..];
@@ -97,7 +97,7 @@ pub fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Opti
 }
 
 /// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
-pub const STEP_DOUBT: f64 = 0.5;
+pub(super) const STEP_DOUBT: f64 = 0.5;
 /// Chosen: the scatter of row medians on one texture is half of it. Least step that counts (ln), and how many rows on
 /// either side must show it.
 const STEP: f64 = 0.25;
@@ -115,7 +115,7 @@ const BETTER: f64 = 0.5;
 /// one level to another, flat on both sides, is told from that by which of the two leaves less of the row medians.
 /// `model`: ln of the width that the fitted model has at a tile.
 #[must_use]
-pub fn step(e: &Evidence, model: impl Fn(&Sample) -> f64) -> Option<f64> {
+pub(super) fn step(e: &Evidence, model: impl Fn(&Sample) -> f64) -> Option<f64> {
     // A lens that is soft at the edges makes a step of its own along the lower one, and a thing that stands on one side one
     // there: the step must show on either side of the middle.
     let side = |sign: f64| {
@@ -162,7 +162,7 @@ const BAND: f64 = 0.35;
 
 /// A band of equally soft tiles along the horizon, below the sky: far ground out of focus. With the tiles that make it.
 #[must_use]
-pub fn soft_band(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Option<(Told, Vec<u32>)> {
+pub(super) fn soft_band(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Option<(Told, Vec<u32>)> {
     let row = f64::from(map.height) / f64::from(map.rows.max(1)) / e.half_diagonal;
     // A band lies on the horizon only where the sky shows it.
     let edge = e.skyline?;
@@ -195,7 +195,7 @@ const TILES: usize = 6;
 
 /// Whether the foreground is water: drawn in layers, row upon row.
 #[must_use]
-pub fn is_water(map: &TileMap) -> bool {
+pub(super) fn is_water(map: &TileMap) -> bool {
     let from = (1.0 - LOWEST) * f64::from(map.height);
     let lowest = map.tiles.iter().zip(&map.layers).filter(|(t, _)| t.centre().1 > from);
     let layers: Vec<f64> = lowest.filter_map(|(_, l)| l.map(f64::from)).collect();

@@ -36,7 +36,7 @@ pub(super) struct Frame<'a> {
 
 impl Frame<'_> {
     /// Judges zones, causes, corners and distances.
-    pub fn fill(&self, d: &mut Diagnosis, capture: &Capture, intent: &Intent) {
+    pub(super) fn fill(&self, d: &mut Diagnosis, capture: &Capture, intent: &Intent) {
         let limits = [d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px)];
         let ends = self.ends(d);
         self.weigh(d, &ends, capture, intent);
@@ -112,14 +112,14 @@ impl Frame<'_> {
     }
 
     /// Whether the place the camera says it focused on is beyond the permitted blur by defocus alone.
-    pub fn focus_point_contradicted(&self, permitted: f64) -> bool {
+    pub(super) fn focus_point_contradicted(&self, permitted: f64) -> bool {
         let Some(place) = self.problem.priors.focused_at else { return false };
         let off = |weight: f64, disc: f64| if DISC_SIGMA * disc.abs() > permitted { weight } else { 0.0 };
         self.posterior.few.iter().map(|(ready, w): &(Ready, f64)| off(*w, ready.disc(&place))).sum::<f64>() > 0.95
     }
 
     /// Whether the sides bear out the most probable of the modes that have a lens out of line.
-    pub fn sides_bear_out(&self) -> bool {
+    pub(super) fn sides_bear_out(&self) -> bool {
         let askew = Free::of(&[Tilt, Shift]);
         let mode = self.posterior.modes.iter().find(|m| !m.free.among(askew).is_empty());
         mode.is_some_and(|m| sides::bear_out(self.map, &m.theta, self.problem))

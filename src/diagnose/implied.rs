@@ -12,7 +12,7 @@ const VAGUE: f64 = 0.5;
 
 /// Weighted mean and spread of a number over draws.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Moments {
+pub(super) struct Moments {
     weight: f64,
     first: f64,
     second: f64,
@@ -20,7 +20,7 @@ pub struct Moments {
 
 impl Moments {
     /// Adds a value.
-    pub fn add(&mut self, value: f64, weight: f64) {
+    pub(super) fn add(&mut self, value: f64, weight: f64) {
         self.weight += weight;
         self.first += weight * value;
         self.second += weight * value * value;
@@ -28,7 +28,7 @@ impl Moments {
 
     /// Mean and standard deviation; `None` where nothing was added.
     #[must_use]
-    pub fn get(&self) -> Option<(f64, f64)> {
+    pub(super) fn get(&self) -> Option<(f64, f64)> {
         if self.weight <= 0.0 {
             return None;
         }
@@ -41,7 +41,7 @@ impl Moments {
 ///
 /// With K = f^2 / (N p) the thin lens gives c(Z) = K (s/Z - 1) / (s - f), in the sense that nearer is positive.
 #[must_use]
-pub fn inverse_distances(near: f64, far: f64, reach: f64, focal: f64, inverse_far: f64) -> (f64, f64) {
+pub(super) fn inverse_distances(near: f64, far: f64, reach: f64, focal: f64, inverse_far: f64) -> (f64, f64) {
     let focus = (reach * inverse_far - far) / (reach - far * focal);
     // K s / (s - f) is the disc's growth per unit of inverse distance.
     let growth = reach / (1.0 - (focus * focal).min(0.9));
@@ -51,7 +51,7 @@ pub fn inverse_distances(near: f64, far: f64, reach: f64, focal: f64, inverse_fa
 /// Turns moments of inverse distances into distances and draws the conclusions. What the blur hardly tells (a small
 /// aperture shows all distances about alike) is not given.
 #[must_use]
-pub fn conclude(
+pub(super) fn conclude(
     e: &Evidence,
     intent: &Intent,
     recorded: Option<Distance>,

@@ -15,7 +15,7 @@ const CUSP: f64 = 0.1;
 
 /// What a parameter vector says of one place.
 #[derive(Clone, Copy, Debug)]
-pub struct Place {
+pub(super) struct Place {
     /// Signed disc, px.
     pub disc: f64,
     /// Lens part, px.
@@ -28,7 +28,7 @@ pub struct Place {
 
 /// A parameter vector made ready for many places.
 #[derive(Clone, Copy, Debug)]
-pub struct Ready {
+pub(super) struct Ready {
     t: Theta,
     growth: f64,
     still: f64,
@@ -37,20 +37,20 @@ pub struct Ready {
 impl Ready {
     /// Works out what all places share.
     #[must_use]
-    pub fn new(t: &Theta) -> Self {
+    pub(super) fn new(t: &Theta) -> Self {
         Self { t: *t, growth: t[Growth].exp(), still: t[Centre] * t[Centre] }
     }
 
     /// The parameters themselves.
     #[must_use]
-    pub const fn theta(&self) -> &Theta {
+    pub(super) const fn theta(&self) -> &Theta {
         &self.t
     }
 
     /// Signed disc at a place, px.
     #[inline]
     #[must_use]
-    pub fn disc(&self, s: &Sample) -> f64 {
+    pub(super) fn disc(&self, s: &Sample) -> f64 {
         let hv = s.v - self.t[Horizon];
         let ramp = 0.5 * (hv + (hv * hv + ROUNDING * ROUNDING).sqrt());
         self.t[Far] + self.growth * ramp + self.t[Tilt] * s.u + self.t[Curve] * s.r * s.r
@@ -70,14 +70,14 @@ impl Ready {
 
     /// Lens part at a place, px.
     #[must_use]
-    pub fn lens(&self, s: &Sample) -> f64 {
+    pub(super) fn lens(&self, s: &Sample) -> f64 {
         (s.learned_square + self.still + self.corner(s)).sqrt()
     }
 
     /// What would be measured at a place.
     #[inline]
     #[must_use]
-    pub fn at(&self, s: &Sample, surface: &Surface) -> Place {
+    pub(super) fn at(&self, s: &Sample, surface: &Surface) -> Place {
         let disc = self.disc(s);
         let square = s.learned_square + self.still + self.corner(s);
         let gauss = (square + self.t[Shake] * self.t[Shake]).sqrt();
@@ -88,7 +88,7 @@ impl Ready {
     /// ln of the width that would be measured, with its slopes along every parameter.
     #[inline]
     #[must_use]
-    pub fn slopes(&self, s: &Sample, surface: &Surface) -> (f64, Theta) {
+    pub(super) fn slopes(&self, s: &Sample, surface: &Surface) -> (f64, Theta) {
         let t = &self.t;
         let hv = s.v - t[Horizon];
         let root = (hv * hv + ROUNDING * ROUNDING).sqrt();

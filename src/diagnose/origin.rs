@@ -10,12 +10,12 @@ use crate::shot::Capture;
 use crate::stats::upper_median;
 
 /// Chosen: likely, not firm. Confidence at most that is left where the picture is not what the camera wrote.
-pub const ALTERED: f64 = 0.7;
+pub(super) const ALTERED: f64 = 0.7;
 /// Derived: sensors end at 2 to 1. Longer over shorter side from which a picture is stitched.
 const PANORAMA: f64 = 2.2;
 
 /// Flags a picture that is not what the camera wrote, and lowers its verdict's confidence.
-pub fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {
+pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {
     let (long, short) = (map.width.max(map.height), map.width.min(map.height).max(1));
     let fisheye = |name: &str| {
         let name = name.to_lowercase();
@@ -66,7 +66,7 @@ const EVEN: f64 = 0.06;
 
 /// Whether sky shows at another edge and none at the upper one.
 #[must_use]
-pub fn turned(map: &TileMap) -> bool {
+pub(super) fn turned(map: &TileMap) -> bool {
     let (columns, rows) = (map.columns as usize, map.rows as usize);
     if columns < 4 || rows < 4 || map.tiles.len() != columns * rows || sky(map).contains(&true) {
         return false;

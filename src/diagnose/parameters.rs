@@ -6,7 +6,7 @@ use std::ops::{Index, IndexMut};
 use self::Parameter::{Centre, Corner, Curve, Far, Growth, Horizon, Power, Rise, Scale, Shake, Shift, Tilt};
 
 /// Derived: the rows of the table. Number of parameters.
-pub const SIZE: usize = 12;
+pub(super) const SIZE: usize = 12;
 
 /// A parameter of the model; [`TABLE`] says what each is.
 #[allow(missing_docs)] // Said once, in the table.
@@ -173,7 +173,7 @@ pub const TABLE: [Row; SIZE] = [
 
 /// A parameter vector.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Theta(pub [f64; SIZE]);
+pub(super) struct Theta(pub [f64; SIZE]);
 
 impl Index<Parameter> for Theta {
     type Output = f64;
@@ -193,12 +193,12 @@ impl IndexMut<Parameter> for Theta {
 
 /// Which parameters are free.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Free(u32);
+pub(super) struct Free(u32);
 
 impl Free {
     /// These and no others.
     #[must_use]
-    pub const fn of(parameters: &[Parameter]) -> Self {
+    pub(super) const fn of(parameters: &[Parameter]) -> Self {
         let (mut bits, mut k) = (0, 0);
         while k < parameters.len() {
             bits |= 1 << parameters[k] as u32;
@@ -209,37 +209,37 @@ impl Free {
 
     /// These and those.
     #[must_use]
-    pub const fn and(self, others: Self) -> Self {
+    pub(super) const fn and(self, others: Self) -> Self {
         Self(self.0 | others.0)
     }
 
     /// These but for those.
     #[must_use]
-    pub const fn without(self, others: Self) -> Self {
+    pub(super) const fn without(self, others: Self) -> Self {
         Self(self.0 & !others.0)
     }
 
     /// Those of these that are among the others.
     #[must_use]
-    pub const fn among(self, others: Self) -> Self {
+    pub(super) const fn among(self, others: Self) -> Self {
         Self(self.0 & others.0)
     }
 
     /// Whether one is free.
     #[inline]
     #[must_use]
-    pub const fn has(self, p: Parameter) -> bool {
+    pub(super) const fn has(self, p: Parameter) -> bool {
         self.0 >> p as u32 & 1 == 1
     }
 
     /// Whether none is.
     #[must_use]
-    pub const fn is_empty(self) -> bool {
+    pub(super) const fn is_empty(self) -> bool {
         self.0 == 0
     }
 
     /// All of them, in the order of the table.
-    pub fn iter(self) -> impl Iterator<Item = Parameter> {
+    pub(super) fn iter(self) -> impl Iterator<Item = Parameter> {
         Parameter::ALL.into_iter().filter(move |&p| self.has(p))
     }
 }

@@ -14,7 +14,7 @@ use crate::quantity::{DISC_SIGMA, Estimate, Point};
 
 /// The posterior of the model in the terms of the contract.
 #[must_use]
-pub fn model(posterior: &Posterior, problem: &Problem, streak: Option<&Streak>) -> FrameModel {
+pub(super) fn model(posterior: &Posterior, problem: &Problem, streak: Option<&Streak>) -> FrameModel {
     let e = &problem.evidence;
     let tiles = e.samples.len() as u32;
     let estimate = |f: &dyn Fn(&Theta) -> f64| {
@@ -79,7 +79,7 @@ fn focus_line(t: &Theta, e: &Evidence) -> Option<[Point; 2]> {
 
 /// The blur by cause at one place over the posterior.
 #[must_use]
-pub fn budget(place: &Sample, posterior: &Posterior, problem: &Problem, motion: Estimate) -> Budget {
+pub(super) fn budget(place: &Sample, posterior: &Posterior, problem: &Problem, motion: Estimate) -> Budget {
     let e = &problem.evidence;
     let (mut disc, mut lens) = (Moments::default(), Moments::default());
     for (ready, weight) in &posterior.few {
@@ -101,7 +101,12 @@ pub fn budget(place: &Sample, posterior: &Posterior, problem: &Problem, motion: 
 
 /// The budget of every tile that has a number or lies where the model reaches.
 #[must_use]
-pub fn budgets(map: &TileMap, posterior: &Posterior, problem: &Problem, motion: Estimate) -> Vec<Option<Budget>> {
+pub(super) fn budgets(
+    map: &TileMap,
+    posterior: &Posterior,
+    problem: &Problem,
+    motion: Estimate,
+) -> Vec<Option<Budget>> {
     let mut all = vec![None; map.tiles.len()];
     for s in &problem.evidence.samples {
         all[s.index] = Some(budget(s, posterior, problem, motion));
@@ -111,7 +116,7 @@ pub fn budgets(map: &TileMap, posterior: &Posterior, problem: &Problem, motion: 
 
 /// What each tile shows beside the best mode.
 #[must_use]
-pub fn standings(map: &TileMap, posterior: &Posterior, problem: &Problem) -> Vec<Standing> {
+pub(super) fn standings(map: &TileMap, posterior: &Posterior, problem: &Problem) -> Vec<Standing> {
     let mut all = vec![Standing::Unmeasured; map.tiles.len()];
     let t = &posterior.modes[0].theta;
     let ready = Ready::new(t);

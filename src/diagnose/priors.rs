@@ -10,7 +10,7 @@ use crate::shot::{Capture, Source};
 
 /// Priors of all parameters for a frame, and the knowledge that ties several of them.
 #[derive(Clone, Debug)]
-pub struct Priors {
+pub(super) struct Priors {
     /// One a parameter.
     beliefs: [Belief; SIZE],
     /// Far disc that the recorded focus distance implies: value, spread, how far it is trusted.
@@ -48,7 +48,7 @@ const BEYOND_LEARNED: (f64, f64) = (0.7, 2.0);
 impl Priors {
     /// The priors that the capture facts and the user's words give, and a streak of this length that the widths hold.
     #[must_use]
-    pub fn new(e: &Evidence, capture: &Capture, intent: &Intent, shake: Option<Estimate>) -> Self {
+    pub(super) fn new(e: &Evidence, capture: &Capture, intent: &Intent, shake: Option<Estimate>) -> Self {
         let mut priors = Self { beliefs: TABLE.map(|row| row.prior), recorded: None, focused_at: None };
         let deep = (e.bottom + 0.15).max(0.3);
         let growth = growth(e, intent, capture.f_number.as_ref().map(|f| f.value), deep).unwrap_or(Growth.row().prior);
@@ -90,7 +90,7 @@ impl Priors {
     /// What is believed of a parameter.
     #[inline]
     #[must_use]
-    pub fn of(&self, p: Parameter) -> &Belief {
+    pub(super) fn of(&self, p: Parameter) -> &Belief {
         &self.beliefs[p as usize]
     }
 
@@ -100,20 +100,20 @@ impl Priors {
 
     /// Where descents start: at what is believed most, unless the table says otherwise.
     #[must_use]
-    pub fn start(&self) -> Theta {
+    pub(super) fn start(&self) -> Theta {
         Theta(Parameter::ALL.map(|p| p.row().start.unwrap_or(self.of(p).mean)))
     }
 
     /// Energy of the separate beliefs that are switched on.
     #[must_use]
-    pub fn energy(&self, t: &Theta, free: Free) -> f64 {
+    pub(super) fn energy(&self, t: &Theta, free: Free) -> f64 {
         free.iter().map(|p| self.of(p).energy(t[p]).0).sum()
     }
 
     /// Energy of what the camera recorded of its focus, distance and point. Both are trusted only so far: a wrong
     /// record costs a fixed price, so that it can break a tie but not outvote the picture.
     #[must_use]
-    pub fn recorded_energy(&self, t: &Theta) -> f64 {
+    pub(super) fn recorded_energy(&self, t: &Theta) -> f64 {
         let trusted = |z: f64, trust: f64| -(trust * (-0.5 * z * z).exp() + (1.0 - trust) * 0.3).ln();
         let distance = self.recorded.map_or(0.0, |(mean, sd, trust)| trusted((t[Far] - mean) / sd, trust));
         let point = self.focused_at.map_or(0.0, |s| trusted(Ready::new(t).disc(&s) / FOCUS_POINT.0, FOCUS_POINT.1));
@@ -122,7 +122,7 @@ impl Priors {
 
     /// How many times faster than usual the ground's blur grows downwards in a parameter vector.
     #[must_use]
-    pub fn haste(&self, t: &Theta) -> f64 {
+    pub(super) fn haste(&self, t: &Theta) -> f64 {
         (t[Growth] - self.of(Growth).mean).exp()
     }
 

@@ -26,7 +26,7 @@ fn least(e: &Evidence, surface: &Surface) -> Option<f64> {
 
 /// Whether the picture is sharper than the f-number allows.
 #[must_use]
-pub fn contradicted(e: &Evidence, surface: &Surface, sharpened: bool) -> bool {
+pub(super) fn contradicted(e: &Evidence, surface: &Surface, sharpened: bool) -> bool {
     let Some(least) = least(e, surface) else { return false };
     let allowed = least - NARROWED - if sharpened { SHARPENED } else { 0.0 };
     let narrower = e.samples.iter().filter(|s| s.y + 2.0 * s.sd < allowed).count();
@@ -35,7 +35,7 @@ pub fn contradicted(e: &Evidence, surface: &Surface, sharpened: bool) -> bool {
 
 /// Whether the sharpest of the widths are as wide as diffraction leaves them.
 #[must_use]
-pub fn shows_diffraction(e: &Evidence, surface: &Surface) -> bool {
+pub(super) fn shows_diffraction(e: &Evidence, surface: &Surface) -> bool {
     let Some(least) = least(e, surface) else { return false };
     let mut widths: Vec<f64> = e.samples.iter().map(|s| s.y).collect();
     widths.sort_by(f64::total_cmp);

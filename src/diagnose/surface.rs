@@ -23,14 +23,14 @@ const GAUSS_KNEE: f64 = 0.25;
 /// ln of the Gaussian-equivalent sigma (px) of pixel, diffraction, disc and a Gaussian together, at one
 /// diffraction scale, bilinear between nodes; with and without the pixel aperture.
 #[derive(Clone, Debug)]
-pub struct Surface {
+pub(super) struct Surface {
     whole: Vec<f64>,
     optical: Vec<f64>,
 }
 
 /// A value with its slopes along disc and Gaussian part.
 #[derive(Clone, Copy, Debug)]
-pub struct Slope {
+pub(super) struct Slope {
     /// ln of the width, px.
     pub ln: f64,
     /// d ln / d disc, 1/px.
@@ -43,7 +43,7 @@ impl Surface {
     /// The surface at a diffraction scale lambda N over the pitch (px), to within one per cent of it; `None` leaves
     /// diffraction out. Surfaces are kept, since the frames of a shoot share a few scales.
     #[must_use]
-    pub fn at_scale(lambda_n_px: Option<f64>) -> Arc<Self> {
+    pub(super) fn at_scale(lambda_n_px: Option<f64>) -> Arc<Self> {
         static KEPT: OnceLock<Mutex<HashMap<Option<i32>, Arc<Surface>>>> = OnceLock::new();
         let step = lambda_n_px.map(|x| (x.clamp(1e-3, 1e3).ln() / SCALE_STEP).round() as i32);
         let kept = KEPT.get_or_init(Mutex::default);
@@ -77,20 +77,20 @@ impl Surface {
     /// ln of the whole width (pixel aperture included) and its slopes.
     #[inline]
     #[must_use]
-    pub fn whole(&self, disc: f64, gauss: f64) -> Slope {
+    pub(super) fn whole(&self, disc: f64, gauss: f64) -> Slope {
         at(&self.whole, disc, gauss)
     }
 
     /// Width without the pixel aperture, px.
     #[must_use]
-    pub fn optical(&self, disc: f64, gauss: f64) -> f64 {
+    pub(super) fn optical(&self, disc: f64, gauss: f64) -> f64 {
         at(&self.optical, disc, gauss).ln.exp()
     }
 
     /// Diameter of the disc that, with this Gaussian part, gives a whole width of `width` px; zero where even
     /// no disc is narrower.
     #[must_use]
-    pub fn disc_for(&self, width: f64, gauss: f64) -> f64 {
+    pub(super) fn disc_for(&self, width: f64, gauss: f64) -> f64 {
         let target = width.max(1e-3).ln();
         let (mut low, mut high) = (0.0, DISC_KNEE * (STEP * (DISC_NODES - 1) as f64).exp_m1());
         if self.whole(low, gauss).ln >= target {
@@ -105,7 +105,7 @@ impl Surface {
 
     /// Gaussian part that, with this disc, gives a whole width of `width` px; zero where none is needed.
     #[must_use]
-    pub fn gauss_for(&self, width: f64, disc: f64) -> f64 {
+    pub(super) fn gauss_for(&self, width: f64, disc: f64) -> f64 {
         let target = width.max(1e-3).ln();
         let (mut low, mut high) = (0.0, GAUSS_KNEE * (STEP * (GAUSS_NODES - 1) as f64).exp_m1());
         if self.whole(disc, low).ln >= target {

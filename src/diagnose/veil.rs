@@ -11,7 +11,7 @@ const GAPS: f64 = 0.75;
 
 /// v of the sky's lower edge, by the columns where it reaches lowest; `None` where too little sky shows.
 #[must_use]
-pub fn skyline(map: &TileMap, sky: &[bool]) -> Option<f64> {
+pub(super) fn skyline(map: &TileMap, sky: &[bool]) -> Option<f64> {
     let columns = map.columns as usize;
     if columns == 0 || sky.len() != map.tiles.len() {
         return None;
@@ -55,7 +55,7 @@ const STEP: f64 = 0.15;
 /// line in v with its root at the horizon. Rows count from the first that is told from the sky down to where the
 /// foreground's contrast is reached; both contrast and level must grow from each to the next.
 #[must_use]
-pub fn veiled_horizon(map: &TileMap) -> Option<f64> {
+pub(super) fn veiled_horizon(map: &TileMap) -> Option<f64> {
     let (columns, rows) = (map.columns as usize, map.rows as usize);
     if columns == 0 || rows < 6 || map.tiles.len() != columns * rows {
         return None;

@@ -14,11 +14,11 @@ const UNFORESEEN: f64 = 0.1;
 const STANDS: f64 = 0.75;
 /// Chosen: likely, not firm. Confidence at most of a cause that is named though near or far is unknown: what lies there
 /// may be worse, or better.
-pub const HALF_SEEN: f64 = 0.75;
+pub(super) const HALF_SEEN: f64 = 0.75;
 
 /// What is known beside the weights.
 #[derive(Clone, Copy, Debug)]
-pub struct Known {
+pub(super) struct Known {
     /// Answers for near and far.
     pub ends: [Judgement; 2],
     /// Whether edges were sharpened.
@@ -61,7 +61,7 @@ fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
 /// The verdict. `strict` has the causes beyond the permitted blur, `roomy` those beyond it by more than the room its
 /// definition leaves: where near and far pass, only these count.
 #[must_use]
-pub fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
+pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
     let passes = known.ends.iter().all(|e| e.passes());
     let tally = if passes { roomy } else { strict };
     // Whether a frame is beyond the limit turns on how generous its convention is, and so does how sure a cause is.
@@ -117,7 +117,7 @@ pub fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
 
 /// The verdict on a frame of which nothing is known but that it moved.
 #[must_use]
-pub fn verdict_of_motion() -> Verdict {
+pub(super) fn verdict_of_motion() -> Verdict {
     let weights = vec![(Cause::Motion, 1.0 - UNFORESEEN), (Cause::CannotTell, UNFORESEEN)];
     Verdict { cause: Cause::Motion, confidence: weights[0].1, also: Vec::new(), weights, unsettled: None }
 }
@@ -138,14 +138,14 @@ fn stands(cause: Cause, tally: &Tally) -> bool {
 const CONTRADICTED: f64 = 0.65;
 
 /// Lowers the confidence of a focus verdict against which something speaks.
-pub fn doubt(v: &mut Verdict) {
+pub(super) fn doubt(v: &mut Verdict) {
     if matches!(v.cause, Cause::FocusTooFar | Cause::FocusTooNear) {
         cap(v, CONTRADICTED);
     }
 }
 
 /// Lowers the confidence of a verdict, so that it is not firm.
-pub fn cap(v: &mut Verdict, most: f64) {
+pub(super) fn cap(v: &mut Verdict, most: f64) {
     if v.cause != Cause::CannotTell && v.confidence > most {
         let kept = most / v.confidence;
         for entry in &mut v.weights {
@@ -158,7 +158,7 @@ pub fn cap(v: &mut Verdict, most: f64) {
 }
 
 /// Leaves a verdict open because the picture may lie on its side: near and far can't be named then.
-pub fn leave_open(v: &mut Verdict) {
+pub(super) fn leave_open(v: &mut Verdict) {
     if matches!(v.cause, Cause::Motion | Cause::Diffraction) {
         return;
     }

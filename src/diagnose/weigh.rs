@@ -5,10 +5,10 @@ use crate::quantity::DISC_SIGMA;
 
 /// Derived: [`MTF50_SIGMA`](crate::quantity::MTF50_SIGMA) over the MTF50 of a perfect lens times lambda N, 0.403973.
 /// Diffraction's Gaussian-equivalent sigma over lambda N, by equal MTF50.
-pub const DIFFRACTION_SIGMA: f64 = 0.46387;
+pub(super) const DIFFRACTION_SIGMA: f64 = 0.46387;
 /// Derived: a box's half contrast, 0.603355 over its length. Straight motion's, over the length of the track, along the
 /// track.
-pub const TRACK_SIGMA: f64 = 0.31058;
+pub(super) const TRACK_SIGMA: f64 = 0.31058;
 
 /// Chosen: a quarter for what is a matter of words, a twentieth for wavelengths from 520 to 580 nm, the errors of two
 /// widths. Spreads (ln) by which the rules that name a cause are moved: what counts as defocus's share; diffraction,
@@ -17,7 +17,7 @@ const RULE: (f64, f64, f64) = (0.25, 0.05, 0.15);
 
 /// What one draw says of a zone, px.
 #[derive(Clone, Copy, Debug)]
-pub struct Parts {
+pub(super) struct Parts {
     /// Signed disc.
     pub disc: f64,
     /// Lens part.
@@ -32,13 +32,15 @@ pub struct Parts {
 
 /// What one draw says of the frame.
 #[derive(Clone, Copy, Debug)]
-pub struct Story {
+pub(super) struct Story {
     /// Near zone.
     pub near: Option<Parts>,
     /// Far zone.
     pub far: Option<Parts>,
-    /// Diffraction alone, sigma px.
+    /// Diffraction alone, sigma px, where it goes beyond what the pixels show at best.
     pub diffraction: f64,
+    /// The same where the widths bear it out, however small.
+    pub borne_out: f64,
     /// Motion alone, along its track, sigma px.
     pub motion: f64,
     /// What a lens out of line adds at the frame's sides, sigma px.
@@ -53,7 +55,7 @@ pub struct Story {
 /// Which of two names a frame gets that either would fit turns on a rule. `rule` (standard normal numbers, new ones
 /// each draw) moves the rule a little from draw to draw, so that near such a border the confidence is low.
 #[must_use]
-pub fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
+pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
     let mut strong: Vec<(Cause, f64)> = Vec::new();
     let (bend, known, order) = ((RULE.0 * rule[0]).exp(), (RULE.1 * rule[1]).exp(), (RULE.2 * rule[2]).exp());
     let s = &Story { diffraction: known * s.diffraction, ..*s };
@@ -86,13 +88,15 @@ pub fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
         strong.push((Cause::LensAsymmetry, s.askew));
     }
     if strong.is_empty() {
-        let worst = [&s.near, &s.far].into_iter().flatten().map(|z| z.optical).fold(0.0, f64::max);
-        if worst > permitted {
+        let worst = [&s.near, &s.far].into_iter().flatten().max_by(|a, b| a.optical.total_cmp(&b.optical));
+        if let Some(worst) = worst.filter(|z| z.optical > permitted) {
             // A lens decentred up or down can't be told from defocus by one frame.
             if s.upright > permitted {
                 return None;
             }
-            strong.push((Cause::LensSoftness, worst));
+            // What no single part brings beyond the limit is laid to the larger.
+            let cause = if s.borne_out > worst.lens { Cause::Diffraction } else { Cause::LensSoftness };
+            strong.push((cause, worst.optical));
         }
     }
     for (cause, strength) in &mut strong {
@@ -110,7 +114,7 @@ const ALIKE: f64 = 1.4;
 
 /// Whether a draw has near and far out of focus alike.
 #[must_use]
-pub fn alike(s: &Story) -> bool {
+pub(super) fn alike(s: &Story) -> bool {
     let (Some(near), Some(far)) = (s.near, s.far) else { return false };
     let ratio = near.disc / far.disc;
     ratio > 1.0 / ALIKE && ratio < ALIKE
@@ -132,7 +136,7 @@ fn out_of_focus(z: &Parts, s: &Story, permitted: f64, bend: f64) -> bool {
 
 /// Weights of the causes and of "none of these", from weighted draws.
 #[derive(Clone, Debug, Default)]
-pub struct Tally {
+pub(super) struct Tally {
     /// Weight a main cause.
     pub main: Vec<(Cause, f64)>,
     /// Weight of each cause standing anywhere beyond the permitted.
@@ -151,13 +155,13 @@ const HASTE: f64 = 2.0;
 /// Whether a foreground may be soft by its own movement: a long exposure, and blur that grows towards the camera
 /// faster than ground seen from a usual height would have it (common practice, no published source).
 #[must_use]
-pub fn may_flow(exposure_s: Option<f64>, haste: f64) -> bool {
+pub(super) fn may_flow(exposure_s: Option<f64>, haste: f64) -> bool {
     exposure_s.is_some_and(|t| t >= LONG_EXPOSURE) && haste > HASTE
 }
 
 impl Tally {
     /// Adds one draw.
-    pub fn add(&mut self, causes: Option<&[Cause]>, weight: f64) {
+    pub(super) fn add(&mut self, causes: Option<&[Cause]>, weight: f64) {
         let Some(causes) = causes else {
             self.unnamed += weight;
             return;
@@ -169,7 +173,7 @@ impl Tally {
     }
 
     /// As [`Tally::add`] where a soft foreground may be flowing water: half the weight goes to movement.
-    pub fn add_flowing(&mut self, causes: Option<&[Cause]>, weight: f64) {
+    pub(super) fn add_flowing(&mut self, causes: Option<&[Cause]>, weight: f64) {
         let near = matches!(causes.and_then(|c| c.first()), Some(Cause::FocusTooFar | Cause::TooLittleDepth));
         if near {
             self.add(Some(&[Cause::Motion]), 0.5 * weight);
@@ -180,7 +184,7 @@ impl Tally {
     /// As [`Tally::add`] where the draw has the whole frame soft alike: a disc is then told from softness of the lens
     /// or of the file by nothing but its prior, so a share of the weight of a focus error goes to that. `times`: how
     /// many times the permitted blur the frame is soft by; lenses and files soften little, focus errors as they please.
-    pub fn add_alike(&mut self, causes: Option<&[Cause]>, times: f64, weight: f64) {
+    pub(super) fn add_alike(&mut self, causes: Option<&[Cause]>, times: f64, weight: f64) {
         let focus = causes.and_then(|c| c.first()).is_some_and(|c| c.is_focus());
         if focus {
             let share = 0.5 * (FILE_SOFT / times.max(FILE_SOFT)).powi(2);

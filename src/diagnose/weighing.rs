@@ -94,9 +94,9 @@ impl Frame<'_> {
         let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
         let marked = [d.near_at.is_some(), d.far_at.is_some()];
         let inverse_far = intent.far_m.filter(|_| marked[1]).map_or(0.0, |f| 1.0 / f);
-        let diffraction = if self.shows_diffraction { self.diffraction() } else { 0.0 };
-        // Diffraction that the pixels hardly show is no cause.
-        let diffraction = if diffraction > beyond { diffraction } else { 0.0 };
+        let borne_out = if self.shows_diffraction { self.diffraction() } else { 0.0 };
+        // Diffraction that the pixels hardly show is no cause by itself.
+        let diffraction = if borne_out > beyond { borne_out } else { 0.0 };
         let (mut sums, mut normal) = (Sums::default(), Dice::new(11));
         let noisy =
             |d: &Draw| std::iter::repeat_n(Draw { weight: d.weight / f64::from(NOISES), ..*d }, NOISES as usize);
@@ -114,7 +114,7 @@ impl Frame<'_> {
             let motion = self.motion.map_or(0.0, |m| TRACK_SIGMA * (m.value + m.sd * z[2]).max(0.0));
             let rule = std::array::from_fn(|_| normal.normal());
             let (askew, upright) = self.askew(&draw.theta);
-            let story = Story { near: parts[0], far: parts[1], diffraction, motion, askew, upright };
+            let story = Story { near: parts[0], far: parts[1], diffraction, borne_out, motion, askew, upright };
             self.tell(&mut sums.strict, &story, permitted, rule, exposure, &draw);
             self.tell(&mut sums.roomy, &story, beyond, rule, exposure, &draw);
             if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {

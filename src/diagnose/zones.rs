@@ -24,7 +24,7 @@ const NORMAL_DEPARTURE: f64 = 0.06;
 const FAR_DEPARTURE: f64 = 0.03;
 /// Derived: two and a half standard deviations. Departure from which a zone is taken to hold something at another
 /// distance than the model has there.
-pub const OFF_MODEL: f64 = 2.5 * NORMAL_DEPARTURE;
+pub(super) const OFF_MODEL: f64 = 2.5 * NORMAL_DEPARTURE;
 /// Set on the rendered scenes used for building. Relative error that the tiles of a zone share, since they mostly show
 /// one texture.
 const SHARED: f64 = 0.07;
@@ -38,7 +38,7 @@ const OBJECT_SHARE: f64 = 0.1;
 /// Probability of every tile being honest: neither soft content nor misread. Stricter on scatter than the fit,
 /// since water's spread must not vouch for itself; `None` where there is no number, or sky.
 #[must_use]
-pub fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Vec<Option<f64>> {
+pub(super) fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Vec<Option<f64>> {
     let strict = strict(mix);
     let ready = Ready::new(theta);
     let mut all = vec![None; tiles];
@@ -82,9 +82,10 @@ fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
 /// rock or grass fills one of them its tiles agree with each other, however much water lies beside. A width that is only
 /// bounded can't scatter, nor vouch for the others.
 #[must_use]
-pub fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> bool {
+pub(super) fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> bool {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
-    let credible: Vec<Option<f64>> = credible.iter().zip(&map.tiles).map(|(c, t)| c.filter(|_| t.blur.is_some())).collect();
+    let credible: Vec<Option<f64>> =
+        credible.iter().zip(&map.tiles).map(|(c, t)| c.filter(|_| t.blur.is_some())).collect();
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
     let part = |from: f64, to: f64| {
         let tiles = select(map, |x, y| y > h - NEAR_REACH * (h - foot) && x >= from * w && x < to * w);
@@ -118,7 +119,7 @@ const FILLED: f64 = 0.4;
 /// Whether the blur jumps at some height and hardly grows below: smooth water before sharp ground, or a thing that
 /// stands near. Ground runs on, so a disc that has grown by so much in a row grows by as much in each of the next.
 #[must_use]
-pub fn foreground_jumps(map: &TileMap) -> bool {
+pub(super) fn foreground_jumps(map: &TileMap) -> bool {
     let columns = map.columns as usize;
     if columns == 0 {
         return false;
@@ -147,14 +148,14 @@ pub fn foreground_jumps(map: &TileMap) -> bool {
 
 /// Which tiles a zone takes, for zones that don't depend on the fit or have a mark.
 #[must_use]
-pub fn corner_tiles(map: &TileMap, name: ZoneName) -> Vec<u32> {
+pub(super) fn corner_tiles(map: &TileMap, name: ZoneName) -> Vec<u32> {
     let size = (f64::from(map.width), f64::from(map.height));
     select(map, |x, y| name.holds((x, y), size))
 }
 
 /// Tiles around a mark.
 #[must_use]
-pub fn marked_tiles(map: &TileMap, at: Point) -> Vec<u32> {
+pub(super) fn marked_tiles(map: &TileMap, at: Point) -> Vec<u32> {
     let (px, py) = (at.x * f64::from(map.width), at.y * f64::from(map.height));
     let side = f64::from(map.width) / f64::from(map.columns.max(1));
     select(map, |x, y| (x - px).abs() < MARK_REACH * side && (y - py).abs() < MARK_REACH * side)
@@ -162,7 +163,7 @@ pub fn marked_tiles(map: &TileMap, at: Point) -> Vec<u32> {
 
 /// The band of the near zone: the lowest band of tiles most of which agree with the model.
 #[must_use]
-pub fn near_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> Vec<u32> {
+pub(super) fn near_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> Vec<u32> {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
     let band = (NEAR_BAND * h).max(1.5 * row);
@@ -190,7 +191,7 @@ const FAR_REACH: f64 = 0.35;
 /// The far zone: a band about the horizon, corners left out, or the highest band below it whose measured tiles
 /// agree with the model. Cloud above the horizon scatters, so a band most of whose tiles disagree is passed over.
 #[must_use]
-pub fn far_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> Vec<u32> {
+pub(super) fn far_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> Vec<u32> {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
     let side = CORNER_SHARE * w.max(h);
@@ -229,7 +230,7 @@ fn select(map: &TileMap, keep: impl Fn(f64, f64) -> bool) -> Vec<u32> {
 
 /// What the tiles of a zone say beside the frame's model.
 #[derive(Clone, Copy, Debug)]
-pub struct Reading {
+pub(super) struct Reading {
     /// A stand-in tile at the middle of the credible ones.
     pub place: Sample,
     /// ln of the zone's width less the model's.
@@ -242,7 +243,7 @@ pub struct Reading {
 
 /// How far a zone usually departs from the model, ln of the width; a marked far subject may be nearer.
 #[must_use]
-pub fn usual_departure(name: ZoneName, marked: bool) -> f64 {
+pub(super) fn usual_departure(name: ZoneName, marked: bool) -> f64 {
     if name == ZoneName::Far && !marked { FAR_DEPARTURE } else { NORMAL_DEPARTURE }
 }
 
@@ -251,7 +252,14 @@ pub fn usual_departure(name: ZoneName, marked: bool) -> f64 {
 /// The departure is looked for by likelihood: most zones lie on the model within a few per cent, some hold an
 /// object that stands off it, and content only adds blur. `usual`: see [`usual_departure`].
 #[must_use]
-pub fn read(tiles: &[u32], usual: f64, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Option<Reading> {
+pub(super) fn read(
+    tiles: &[u32],
+    usual: f64,
+    e: &Evidence,
+    theta: &Theta,
+    surface: &Surface,
+    mix: &Mix,
+) -> Option<Reading> {
     let mix = &strict(mix);
     let inside: Vec<&Sample> = e.samples.iter().filter(|s| tiles.binary_search(&(s.index as u32)).is_ok()).collect();
     if inside.is_empty() {
@@ -318,7 +326,13 @@ const TOLD_BY_GROWTH: f64 = 0.3;
 /// The near zone where it is too blurred to measure: ground whose disc grows downwards row by row, agreeing with the
 /// model, until it is `least` px and larger than can be measured, and hardly a measured tile below.
 #[must_use]
-pub fn buried(map: &TileMap, e: &Evidence, credible: &[Option<f64>], theta: &Theta, least: f64) -> Option<Reading> {
+pub(super) fn buried(
+    map: &TileMap,
+    e: &Evidence,
+    credible: &[Option<f64>],
+    theta: &Theta,
+    least: f64,
+) -> Option<Reading> {
     let h = f64::from(map.height);
     let columns = f64::from(map.columns);
     let ready = Ready::new(theta);
@@ -345,7 +359,7 @@ pub fn buried(map: &TileMap, e: &Evidence, credible: &[Option<f64>], theta: &The
 
 /// v of the horizon as the zones take it: within the picture.
 #[must_use]
-pub fn horizon(theta: &Theta, e: &Evidence) -> f64 {
+pub(super) fn horizon(theta: &Theta, e: &Evidence) -> f64 {
     theta[Horizon].clamp(-e.bottom, e.bottom)
 }
 

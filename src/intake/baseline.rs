@@ -301,11 +301,11 @@ mod tests {
     fn what_is_cut_damaged_or_of_another_kind_is_left_to_others() {
         for name in ["progressive.jpg", "cmyk.jpg"] {
             let bytes = fixture(name);
-            let size = super::super::jpeg::Headers::scan(&bytes).size();
+            let size = super::super::headers::Headers::scan(&bytes).size();
             assert!(decode(&bytes, size, &mut vec![0; size.0 * size.1]).is_none(), "{name}");
         }
         let bytes = fixture("baseline.jpg");
-        let size = super::super::jpeg::Headers::scan(&bytes).size();
+        let size = super::super::headers::Headers::scan(&bytes).size();
         let mut luma = vec![0; size.0 * size.1];
         for cut in (0..bytes.len() - 2).step_by(bytes.len() / 60 + 1) {
             assert!(decode(&bytes[..cut], size, &mut luma).is_none(), "{cut}");

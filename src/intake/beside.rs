@@ -25,6 +25,6 @@ pub fn memory_needed(path: &Path) -> u64 {
 pub(super) fn least_memory(path: &Path) -> u64 {
     let on_disk = path.metadata().map_or(0, |m| m.len());
     let Some((width, height)) = facts(path, &Overrides::default()).ok().and_then(|f| f.size) else { return on_disk };
-    let a_pixel = if matches!(super::open(path), Ok((_, super::Kind::Jpeg | super::Kind::Raw))) { 2 } else { 3 };
+    let a_pixel = if matches!(super::open(path), Ok((_, super::Kind::Jpeg | super::Kind::Raw(_)))) { 2 } else { 3 };
     on_disk + u64::from(width) * u64::from(height) * a_pixel
 }

@@ -13,18 +13,18 @@ pub(super) fn zigzag_order() -> [u8; 64] {
 ///
 /// Loeffler, Ligtenberg and Moschytz, ICASSP 1989, figure 1, scaled by the square root of eight.
 mod by {
-    pub const EVEN: i32 = 2217; // 0.541196
-    pub const EVEN_2: i32 = 3135; // 0.765367
-    pub const EVEN_6: i32 = -7567; // -1.847759
-    pub const ODD: i32 = 4816; // 1.175876
-    pub const ODD_1: i32 = 6149; // 1.501321
-    pub const ODD_3: i32 = 12_586; // 3.072711
-    pub const ODD_5: i32 = 8410; // 2.053120
-    pub const ODD_7: i32 = 1223; // 0.298631
-    pub const ODD_17: i32 = -3685; // -0.899976
-    pub const ODD_35: i32 = -10_497; // -2.562915
-    pub const ODD_37: i32 = -8034; // -1.961571
-    pub const ODD_15: i32 = -1597; // -0.390181
+    pub(super) const EVEN: i32 = 2217; // 0.541196
+    pub(super) const EVEN_2: i32 = 3135; // 0.765367
+    pub(super) const EVEN_6: i32 = -7567; // -1.847759
+    pub(super) const ODD: i32 = 4816; // 1.175876
+    pub(super) const ODD_1: i32 = 6149; // 1.501321
+    pub(super) const ODD_3: i32 = 12_586; // 3.072711
+    pub(super) const ODD_5: i32 = 8410; // 2.053120
+    pub(super) const ODD_7: i32 = 1223; // 0.298631
+    pub(super) const ODD_17: i32 = -3685; // -0.899976
+    pub(super) const ODD_35: i32 = -10_497; // -2.562915
+    pub(super) const ODD_37: i32 = -8034; // -1.961571
+    pub(super) const ODD_15: i32 = -1597; // -0.390181
 }
 
 /// Transforms eight lines beside each other: coefficient k of line i is at 8 k + i, before and after.

@@ -18,7 +18,7 @@ const SAME: f64 = 1.03;
 ///
 /// `None` for a body that the table does not have, or has twice with different sensors.
 #[must_use]
-pub fn sensor_mm(body: &str) -> Option<(f64, f64)> {
+pub(super) fn sensor_mm(body: &str) -> Option<(f64, f64)> {
     *BODIES.get(&key(body))?
 }
 

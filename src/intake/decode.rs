@@ -6,7 +6,8 @@ use std::path::Path;
 
 use image::{ImageFormat, RgbImage};
 
-use super::jpeg::{self, Headers};
+use super::headers::Headers;
+use super::jpeg;
 use super::luminance::Read;
 use super::rendered::{self, Hints};
 use super::sniff::{self, Kind};
@@ -41,7 +42,7 @@ impl Input {
                 let headers = Headers::scan(&bytes);
                 Some((bytes, headers))
             }
-            Kind::Png | Kind::Tiff | Kind::WebP | Kind::Raw | Kind::JpegXl | Kind::Avif => None,
+            Kind::Png | Kind::Tiff | Kind::WebP | Kind::Raw(_) | Kind::JpegXl | Kind::Avif => None,
             Kind::Heic if cfg!(feature = "heic") => None,
             _ => return Err(refusal(kind, path)),
         };
@@ -61,7 +62,7 @@ impl Input {
             return jpeg::plane(&bytes, &headers, hints.named, turn, path);
         }
         match self.kind {
-            Kind::Raw => raw::plane(path, orientation, quarter_turns),
+            Kind::Raw(_) => raw::plane(path, orientation, quarter_turns),
             Kind::JpegXl => xl::plane(path, quarter_turns),
             Kind::Avif => avif::plane(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
@@ -86,7 +87,7 @@ impl Input {
             return jpeg::rgb(&bytes, &headers, turn, path);
         }
         match self.kind {
-            Kind::Raw => raw::colour(path, orientation, quarter_turns),
+            Kind::Raw(_) => raw::colour(path, orientation, quarter_turns),
             Kind::JpegXl => xl::rgb(path, quarter_turns),
             Kind::Avif => avif::rgb(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]

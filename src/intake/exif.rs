@@ -4,9 +4,10 @@ use std::io::BufReader;
 use std::path::Path;
 
 use super::bodies::body;
-use super::containers::{self, Contents, Kind, Source as Bytes};
+use super::containers::{self, Contents, Source as Bytes};
 use super::ifd::Ifd;
 use super::makernote::{self, Notes, inside};
+use super::sniff::{self, Kind};
 use super::{Facts, IntakeError, IntakeErrorKind, altered, open_file, pitch, xmp};
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::{Capture, Fact, Source};
@@ -38,8 +39,8 @@ pub fn facts(path: &Path) -> Result<Facts, IntakeError> {
 
 /// Reads the capture facts from anything that can be read and sought; `None` where it is no picture of a known kind.
 pub fn read(source: &mut impl Bytes, sidecar: Option<&[u8]>) -> Option<Facts> {
-    let kind = containers::kind(&source.piece(0, 32))?;
-    let mut contents = containers::contents(source, kind);
+    let kind = sniff::begins(&source.piece(0, sniff::HEAD));
+    let mut contents = containers::contents(source, kind)?;
     if let Some(packet) = sidecar {
         // The sidecar was written after the file, so its word comes first.
         contents.xmp.insert(0, packet.to_vec());
@@ -53,11 +54,6 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     let first = contents.main.as_ref().map(|b| b.first());
     let exif = contents.exif.as_ref().map(|b| b.first()).or_else(|| contents.main.as_ref().map(|b| b.exif()));
     let directories: Vec<Ifd<'_>> = exif.into_iter().chain(first).collect();
-    let orientation = first
-        .and_then(|d| d.whole(ORIENTATION))
-        .and_then(|o| u16::try_from(o).ok())
-        .filter(|o| (1..=8).contains(o))
-        .or(contents.orientation);
     gathered.standard(&directories);
     let recorded = recorded_size(&directories);
     let stored = contents.size.or(recorded);
@@ -74,13 +70,9 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     let range = gathered.lens_range.take();
     fill(&mut gathered.capture.lens, range, Source::Exif);
     fill(&mut gathered.capture.lens, notes.lens_range.clone(), Source::MakerNote);
-    let orientation = orientation
-        .or_else(|| properties.number("tiff:Orientation").filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16));
+    let orientation = orientation(contents, kind, &properties);
     let mut flags = gathered.flags;
     let mut capture = gathered.capture;
-    // HEIF and JPEG XL prescribe the turn themselves, which readers follow instead of the Exif tag.
-    let orientation =
-        if matches!(kind, Kind::Heif | Kind::JpegXl) { contents.orientation.or(orientation) } else { orientation };
     capture.focus_point = gathered.point.map(|f| Fact::new(upright(f.value, orientation), f.source));
     let found = pitch::pitch(&pitch::Clues {
         size: stored,
@@ -110,6 +102,17 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     let turned = orientation.is_some_and(|o| o >= 5);
     let size = stored.map(|(w, h)| if turned { (h, w) } else { (w, h) });
     Facts { capture, orientation, size, flags }
+}
+
+/// How the stored picture lies, as an Exif number: by the main directory, else the container, else XMP.
+fn orientation(contents: &Contents, kind: Kind, properties: &xmp::Properties) -> Option<u16> {
+    let sound = |o: u16| (1..=8).contains(&o).then_some(o);
+    let recorded = contents.main.as_ref().and_then(|b| b.first().whole(ORIENTATION));
+    let told = properties.number("tiff:Orientation").filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16);
+    let exif = recorded.and_then(|o| u16::try_from(o).ok()).and_then(sound).or(contents.orientation).or(told);
+    // HEIF and JPEG XL prescribe the turn themselves, which readers follow instead of the Exif tag.
+    let prescribed = contents.orientation.filter(|_| matches!(kind, Kind::Heic | Kind::Avif | Kind::JpegXl));
+    prescribed.or(exif)
 }
 
 /// Flags for what is missing or can't be.

@@ -57,8 +57,7 @@ pub fn is_picture(path: &Path) -> bool {
     let Ok(file) = open_file(path) else { return path.is_file() };
     // The extension doesn't count here.
     match sniff::kind(&mut BufReader::new(file), Path::new("")) {
-        Ok(Kind::Empty | Kind::Unknown) => false,
-        Ok(Kind::Other(what)) => what.contains("picture") || what.contains("video") || what.contains("layered"),
+        Ok(Kind::Empty | Kind::Unknown | Kind::Document(_)) => false,
         Ok(_) | Err(_) => true,
     }
 }

@@ -43,26 +43,6 @@ impl Block {
         Self::parse(copy)
     }
 
-    /// As [`Block::at`] for a directory at the very start of `data`: offsets inside it count from `data`'s start.
-    pub fn headless(data: &[u8], little_endian: bool) -> Option<Self> {
-        // The directory is copied behind the data, so that its first eight bytes may become the header.
-        let mut copy = data.to_vec();
-        if copy.len() < 2 {
-            return None;
-        }
-        let offset = u32::try_from(copy.len()).ok()?;
-        let count =
-            if little_endian { u16::from_le_bytes([data[0], data[1]]) } else { u16::from_be_bytes([data[0], data[1]]) };
-        let length = (2 + usize::from(count) * 12).min(data.len());
-        copy.extend_from_slice(&data[..length]);
-        copy.extend_from_slice(&[0; 4]);
-        if copy.len() < 8 {
-            return None;
-        }
-        copy[..8].copy_from_slice(&tiff_header(offset, little_endian));
-        Self::parse(copy)
-    }
-
     /// The bytes that offsets inside the block count from.
     pub fn bytes(&self) -> &[u8] {
         self.exif.buf()

@@ -32,3 +32,16 @@ pub(super) fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn zigzag_runs_as_in_the_standard() {
+        // ITU-T T.81 figure A.6, first and last rows.
+        let order = zigzag();
+        assert_eq!(order[..8], [0, 1, 5, 6, 14, 15, 27, 28]);
+        assert_eq!(order[56..], [35, 36, 48, 49, 57, 58, 62, 63]);
+    }
+}

@@ -6,17 +6,20 @@ mod baseline;
 mod beside;
 mod blocks;
 mod bodies;
-pub mod containers;
+mod coefficients;
+mod containers;
 mod decode;
 mod entropy;
 mod error;
 pub mod exif;
 mod file;
 mod folder;
+mod headers;
 #[cfg(feature = "heic")]
 mod heic;
-pub mod ifd;
+mod ifd;
 mod jpeg;
+mod levels;
 mod limits;
 mod luminance;
 pub mod makernote;
@@ -144,12 +147,8 @@ fn refusal(kind: Kind, path: &Path) -> IntakeError {
             "it is a HEIC picture, whose pixels are not read here",
             "Export it as JPEG or TIFF at full size, or set the camera to JPEG or raw.",
         ),
-        Kind::Other(name) => IntakeError::new(
-            path,
-            IntakeErrorKind::Unsupported,
-            format!("it is {name}, which is not read here"),
-            "Export it as TIFF, PNG or JPEG at full size and audit that.",
-        ),
+        Kind::Video => unread(path, "a video"),
+        Kind::Picture(name) | Kind::Document(name) => unread(path, name),
         _ if looks_like_photograph(path) => {
             IntakeError::damaged(path, "its content is not that of any kind of photograph known here")
         }
@@ -160,6 +159,12 @@ fn refusal(kind: Kind, path: &Path) -> IntakeError {
             "Name JPEG, JPEG XL, TIFF, PNG, WebP or camera raw files.",
         ),
     }
+}
+
+/// Why a file of a known kind, which this name says, is refused.
+fn unread(path: &Path, name: &str) -> IntakeError {
+    let advice = "Export it as TIFF, PNG or JPEG at full size and audit that.";
+    IntakeError::new(path, IntakeErrorKind::Unsupported, format!("it is {name}, which is not read here"), advice)
 }
 
 /// The facts that count, once the picture is known and the user has had their say.

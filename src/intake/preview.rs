@@ -5,7 +5,8 @@ use std::path::Path;
 use image::RgbImage;
 use memchr::memmem;
 
-use super::jpeg::{self, Headers};
+use super::headers::Headers;
+use super::jpeg;
 use super::luminance::Read;
 use super::rendered::Hints;
 use super::turn::Turn;

@@ -3,9 +3,9 @@
 use std::io::Cursor;
 use std::path::Path;
 
-use super::jpeg::Headers;
+use super::headers::Headers;
 use super::tone::{Named, Tone};
-use super::{messages, preview, scan, sniff};
+use super::{containers, messages, preview, scan, sniff};
 
 /// Headers, scans and embedded pictures of a JPEG or of whatever holds one.
 pub fn jpeg(bytes: &[u8]) {
@@ -25,6 +25,12 @@ pub fn kind(bytes: &[u8]) {
         let _ = sniff::kind(&mut Cursor::new(bytes), Path::new(name));
     }
     let _ = sniff::directories(&mut Cursor::new(bytes));
+}
+
+/// What a file of some kind carries, whatever its bytes begin with; `choice` names the kind.
+pub fn contents(choice: u8, bytes: &[u8]) {
+    let kinds = sniff::kinds();
+    containers::contents(&mut Cursor::new(bytes), kinds[usize::from(choice) % kinds.len()]);
 }
 
 /// The tone of an ICC profile: whatever it says, light is from none to all and grows.

@@ -10,21 +10,92 @@ pub(super) enum Kind {
     Png,
     Tiff,
     WebP,
-    /// A camera raw file, including DNG.
-    Raw,
+    /// A camera raw file, including DNG, and how it is built.
+    Raw(Build),
     /// JPEG XL, bare or in its container.
     JpegXl,
     /// HEIF with AV1 inside.
     Avif,
     /// HEIF with HEVC inside.
     Heic,
-    /// A picture or video of a known kind that is not read here: its name.
-    Other(&'static str),
+    /// Boxes of the ISO base media format with no picture in them that is read here.
+    Video,
+    /// A picture of a known kind that is not read here: its name.
+    Picture(&'static str),
+    /// A document of a known kind that is no picture: its name.
+    Document(&'static str),
     /// No content at all.
     Empty,
     /// Content of no known kind.
     Unknown,
 }
+
+/// How a camera raw file is built, which says where its facts lie.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Build {
+    /// On TIFF, if with magic numbers of its own.
+    Tiff,
+    /// Canon's since 2018, on boxes of the ISO base media format.
+    Cr3,
+    /// Canon's before 2005.
+    Crw,
+    /// Fujifilm's.
+    Raf,
+    /// Minolta's.
+    Mrw,
+    /// Sigma's.
+    X3f,
+    /// Known by its name alone.
+    Unmarked,
+}
+
+/// The signatures of all kinds: where in a file one stands, its bytes, and the kind; the first that fits counts.
+const SIGNATURES: &[(usize, &[u8], Kind)] = &[
+    (0, b"\xff\xd8\xff", Kind::Jpeg),
+    (0, b"\x89PNG\r\n\x1a\n", Kind::Png),
+    (8, b"WEBP", Kind::WebP),
+    (0, b"FUJIFILMCCD-RAW", Kind::Raw(Build::Raf)),
+    (6, b"HEAPCCDR", Kind::Raw(Build::Crw)),
+    (0, b"FOVb", Kind::Raw(Build::X3f)),
+    (0, b"\0MRM", Kind::Raw(Build::Mrw)),
+    // Olympus, Panasonic, Phase One, Canon.
+    (0, b"IIRO", Kind::Raw(Build::Tiff)),
+    (0, b"IIRS", Kind::Raw(Build::Tiff)),
+    (0, b"IISR", Kind::Raw(Build::Tiff)),
+    (0, b"MMOR", Kind::Raw(Build::Tiff)),
+    (0, b"IIU\0", Kind::Raw(Build::Tiff)),
+    (8, b"IIII", Kind::Raw(Build::Tiff)),
+    (8, b"MMMM", Kind::Raw(Build::Tiff)),
+    (8, b"CR\x02", Kind::Raw(Build::Tiff)),
+    (0, b"II*\0", Kind::Tiff),
+    (0, b"MM\0*", Kind::Tiff),
+    (0, b"II+\0", Kind::Tiff),
+    (0, b"MM\0+", Kind::Tiff),
+    (4, b"ftypcrx ", Kind::Raw(Build::Cr3)),
+    (4, b"ftypheic", Kind::Heic),
+    (4, b"ftypheix", Kind::Heic),
+    (4, b"ftypheim", Kind::Heic),
+    (4, b"ftypheis", Kind::Heic),
+    (4, b"ftyphevc", Kind::Heic),
+    (4, b"ftypmif1", Kind::Heic),
+    (4, b"ftypmsf1", Kind::Heic),
+    (4, b"ftypavif", Kind::Avif),
+    (4, b"ftypavis", Kind::Avif),
+    (4, b"ftyp", Kind::Video),
+    (0, b"\xff\x0a", Kind::JpegXl),
+    (4, b"JXL ", Kind::JpegXl),
+    (0, b"GIF8", Kind::Picture("a GIF picture")),
+    (0, b"BM", Kind::Picture("a BMP picture")),
+    (0, b"8BPS", Kind::Picture("a layered editor's document (PSD)")),
+    (4, b"jP  ", Kind::Picture("a JPEG 2000 picture")),
+    (0, b"\xff\x4f\xff\x51", Kind::Picture("a JPEG 2000 picture")),
+    (0, b"%PDF", Kind::Document("a PDF document")),
+    (0, b"<?xml", Kind::Document("a text file with settings or metadata (XML)")),
+    (0, b"<x:xmpmeta", Kind::Document("a text file with settings or metadata (XML)")),
+];
+
+/// Bytes at the beginning of a file that [`begins`] wants to see.
+pub(super) const HEAD: usize = 64;
 
 /// Extensions of camera raw files, lower case.
 pub(super) const RAW_EXTENSIONS: &[&str] = &[
@@ -41,67 +112,39 @@ pub(super) fn extension(path: &Path) -> String {
     path.extension().map(|e| e.to_string_lossy().to_ascii_lowercase()).unwrap_or_default()
 }
 
+/// The kind of file that begins so. Raw files that begin as any TIFF does are told apart by [`kind`] only.
+pub(super) fn begins(head: &[u8]) -> Kind {
+    let fits = |(at, magic, _): &&(usize, &[u8], Kind)| head.get(*at..).is_some_and(|h| h.starts_with(magic));
+    match SIGNATURES.iter().find(fits) {
+        _ if head.is_empty() => Kind::Empty,
+        Some((_, _, Kind::WebP)) if !head.starts_with(b"RIFF") => Kind::Unknown,
+        Some((_, _, kind)) => *kind,
+        None => Kind::Unknown,
+    }
+}
+
+/// All kinds that have a signature, for the fuzzers.
+pub(super) fn kinds() -> Vec<Kind> {
+    SIGNATURES.iter().map(|(_, _, kind)| *kind).collect()
+}
+
 /// Looks at the beginning of a file (and, for TIFF, at its directories).
 ///
 /// # Errors
 /// Where reading fails for other reasons than the end of the file.
 pub(super) fn kind<R: Read + Seek>(reader: &mut R, path: &Path) -> io::Result<Kind> {
-    let mut head = Vec::with_capacity(64);
-    reader.by_ref().take(64).read_to_end(&mut head)?;
-    let starts = |magic: &[u8]| head.starts_with(magic);
-    let at = |offset: usize, magic: &[u8]| head.get(offset..).is_some_and(|h| h.starts_with(magic));
-    let kind = if head.is_empty() {
-        Kind::Empty
-    } else if starts(b"\xff\xd8\xff") {
-        Kind::Jpeg
-    } else if starts(b"\x89PNG\r\n\x1a\n") {
-        Kind::Png
-    } else if starts(b"RIFF") && at(8, b"WEBP") {
-        Kind::WebP
-    } else if starts(b"FUJIFILMCCD-RAW")
-        || at(6, b"HEAPCCDR")
-        || starts(b"IIRO")
-        || starts(b"IIRS")
-        || starts(b"MMOR")
-        || starts(b"IIU\0")
-        || starts(b"\0MRM")
-        || starts(b"FOVb")
-        || at(8, b"IIII")
-        || at(8, b"MMMM")
-    {
-        Kind::Raw
-    } else if starts(b"II*\0") || starts(b"MM\0*") || starts(b"II+\0") || starts(b"MM\0+") {
-        let named_raw = RAW_EXTENSIONS.contains(&extension(path).as_str());
-        let found = directories(reader)?;
-        if named_raw || at(8, b"CR\x02") || found.dng || found.raw { Kind::Raw } else { Kind::Tiff }
-    } else if at(4, b"ftyp") {
-        match head.get(8..12).unwrap_or_default() {
-            b"crx " => Kind::Raw,
-            b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"mif1" | b"msf1" => Kind::Heic,
-            b"avif" | b"avis" => Kind::Avif,
-            _ => Kind::Other("a video"),
+    let mut head = Vec::with_capacity(HEAD);
+    reader.by_ref().take(HEAD as u64).read_to_end(&mut head)?;
+    let named_raw = RAW_EXTENSIONS.contains(&extension(path).as_str());
+    Ok(match begins(&head) {
+        Kind::Tiff => {
+            let found = directories(reader)?;
+            if named_raw || found.dng || found.raw { Kind::Raw(Build::Tiff) } else { Kind::Tiff }
         }
-    } else if starts(b"GIF8") {
-        Kind::Other("a GIF picture")
-    } else if starts(b"BM") {
-        Kind::Other("a BMP picture")
-    } else if starts(b"8BPS") {
-        Kind::Other("a layered editor's document (PSD)")
-    } else if starts(b"\xff\x0a") || at(4, b"JXL ") {
-        Kind::JpegXl
-    } else if at(4, b"jP  ") || starts(b"\xff\x4f\xff\x51") {
-        Kind::Other("a JPEG 2000 picture")
-    } else if starts(b"%PDF") {
-        Kind::Other("a PDF document")
-    } else if starts(b"<?xml") || starts(b"<x:xmpmeta") {
-        Kind::Other("a text file with settings or metadata (XML)")
-    } else if RAW_EXTENSIONS.contains(&extension(path).as_str()) && head.iter().any(|b| *b != 0) {
         // A few old raw files have no magic bytes of their own.
-        Kind::Raw
-    } else {
-        Kind::Unknown
-    };
-    Ok(kind)
+        Kind::Unknown if named_raw && head.iter().any(|b| *b != 0) => Kind::Raw(Build::Unmarked),
+        kind => kind,
+    })
 }
 
 /// What the directories of a TIFF say about its kind.
@@ -199,9 +242,9 @@ mod tests {
         assert_eq!(of(b"\x89PNG\r\n\x1a\n", "a.jpg"), Kind::Png);
         assert_eq!(of(b"", "a.jpg"), Kind::Empty);
         assert_eq!(of(b"hello there", "a.jpg"), Kind::Unknown);
-        assert_eq!(of(b"\0\0\0\x18ftypcrx \0\0\0\x01", "a.cr3"), Kind::Raw);
+        assert_eq!(of(b"\0\0\0\x18ftypcrx \0\0\0\x01", "a.cr3"), Kind::Raw(Build::Cr3));
         assert_eq!(of(b"\0\0\0\x18ftypheic\0\0\0\x01", "a.jpg"), Kind::Heic);
-        assert_eq!(of(b"\0\0\0\x18ftypqt  \0\0\0\x01", "a.mov"), Kind::Other("a video"));
+        assert_eq!(of(b"\0\0\0\x18ftypqt  \0\0\0\x01", "a.mov"), Kind::Video);
         assert_eq!(of(&[0; 200], "a.arw"), Kind::Unknown);
     }
 
@@ -213,9 +256,9 @@ mod tests {
             b.extend([0, 0, 0, 0]);
             b
         };
-        assert_eq!(of(&tiff(0x23, 42), "a.tif"), Kind::Raw);
+        assert_eq!(of(&tiff(0x23, 42), "a.tif"), Kind::Raw(Build::Tiff));
         assert_eq!(of(&tiff(2, 42), "a.tif"), Kind::Tiff);
-        assert_eq!(of(&tiff(2, 42), "a.nef"), Kind::Raw);
+        assert_eq!(of(&tiff(2, 42), "a.nef"), Kind::Raw(Build::Tiff));
         assert_eq!(of(&tiff(2, 43), "a.tif"), Kind::Tiff);
         for cut in 4..30 {
             of(&tiff(0x23, 42)[..cut.min(26)], "a.tif");

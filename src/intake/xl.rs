@@ -6,7 +6,8 @@ use std::path::Path;
 use image::RgbImage;
 use jxl_oxide::{AllocTracker, EnumColourEncoding, JpegReconstructionStatus, JxlImage, Render, RenderingIntent};
 
-use super::jpeg::{self, Headers};
+use super::headers::Headers;
+use super::jpeg;
 use super::luminance::Read;
 use super::rendered::{self, Hints, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};

@@ -23,7 +23,7 @@ pub const SAMPLED_PX: f64 = 0.709;
 /// Derived: [`SAMPLED_PX`] with the diffraction of a wavelength times f-number over pitch of one pixel (0.464 px), as
 /// small sensors have at their usual f-numbers, in quadrature. The most, px, that a picture's own sharpest parts are
 /// taken to show of its sampling.
-pub const COARSEST_PX: f64 = 0.847;
+pub(super) const COARSEST_PX: f64 = 0.847;
 
 /// What the pixels of a picture show at best, px: what sampling takes, or what its sharpest parts (`shown`, their optical
 /// width) have, within reason. No place is beyond the permitted blur by less: a small sensor's picture is as sharp as

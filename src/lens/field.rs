@@ -18,7 +18,7 @@ const ROUNDS: usize = 25;
 const WIDE: f64 = 10.0;
 
 /// A fitted field of squared lens blur over place and f-number, um^2.
-pub struct Field {
+pub(super) struct Field {
     terms: usize,
     reference: f64,
     beta: DVector<f64>,
@@ -29,7 +29,7 @@ pub struct Field {
 
 /// How the prior holds the field.
 #[derive(Clone, Copy, Debug)]
-pub struct Prior {
+pub(super) struct Prior {
     /// Spread of the lopsided terms over the squared blur of the sharper samples.
     pub lopsided: f64,
 }
@@ -54,7 +54,7 @@ fn row(u: f64, v: f64, ratio: f64, terms: usize) -> DVector<f64> {
 /// which, and how often a frame has any, is worked out with the field (expectation-maximisation).
 ///
 /// `None` if there are too few samples for any field.
-pub fn fit(samples: &[Sample], prior: Prior) -> Option<Field> {
+pub(super) fn fit(samples: &[Sample], prior: Prior) -> Option<Field> {
     let Prepared { rows, precision, terms, reference } = prepare(samples, prior)?;
     // Start from the lower side: samples above the field count for a tenth of those below it.
     let mut weight: Vec<f64> = samples.iter().map(|s| 1.0 / (s.sd * s.sd)).collect();
@@ -104,7 +104,7 @@ pub fn fit(samples: &[Sample], prior: Prior) -> Option<Field> {
 }
 
 /// Fits a field to samples that err either way, large errors counting little (Cauchy's weights).
-pub fn fit_even_handed(samples: &[Sample]) -> Option<Field> {
+pub(super) fn fit_even_handed(samples: &[Sample]) -> Option<Field> {
     let Prepared { rows, precision, terms, reference } = prepare(samples, Prior { lopsided: 100.0 })?;
     let mut weight: Vec<f64> = samples.iter().map(|s| 1.0 / (s.sd * s.sd)).collect();
     let mut solved = solve(&rows, samples, &weight, &precision)?;
@@ -167,13 +167,13 @@ fn prepare(samples: &[Sample], prior: Prior) -> Option<Prepared> {
 
 impl Field {
     /// Squared lens blur, um^2, and its standard deviation.
-    pub fn square(&self, u: f64, v: f64, f_number: f64) -> (f64, f64) {
+    pub(super) fn square(&self, u: f64, v: f64, f_number: f64) -> (f64, f64) {
         let x = row(u, v, self.reference / f_number, self.terms);
         (x.dot(&self.beta), (&self.covariance * &x).dot(&x).max(0.0).sqrt())
     }
 
     /// Lens blur, um; `None` where it is not known to better than 60 % and 0.6 um.
-    pub fn sigma_um(&self, u: f64, v: f64, f_number: f64, n: u32) -> Option<Estimate> {
+    pub(super) fn sigma_um(&self, u: f64, v: f64, f_number: f64, n: u32) -> Option<Estimate> {
         let (square, sd) = self.square(u, v, f_number);
         let value = square.max(0.0).sqrt();
         // At zero the spread of the square itself is the honest scale. Tiles of one frame err together, so

@@ -4,7 +4,7 @@ use std::f64::consts::{LN_2, PI};
 
 use thiserror::Error;
 
-use crate::measure::TileMap;
+use crate::measure::{TileMap, sharpened};
 use crate::optics::blur::{self, Parts};
 use crate::optics::lambda_n_px;
 use crate::quantity::MTF50_SIGMA;
@@ -12,11 +12,7 @@ use crate::shot::Capture;
 
 /// Chosen: as the diagnosis has it, which was set on rendered frames. Scatter of a tile's width beyond its stated
 /// error, as a share of the width.
-pub const TILE_SCATTER: f64 = 0.05;
-
-/// Chosen: well beyond what uneven ground and compression leave. Overshoot of edges above which a frame counts as
-/// sharpened, so that its widths read too small.
-const SHARPENED: f64 = 0.10;
+pub(super) const TILE_SCATTER: f64 = 0.05;
 
 /// Why frames are no good to learn a lens from; each a sentence's clause.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
@@ -57,7 +53,7 @@ pub enum Unsuitable {
 
 /// What one tile says.
 #[derive(Clone, Copy, Debug)]
-pub struct Sample {
+pub(super) struct Sample {
     /// Place from the centre of the landscape frame, in half-diagonals, x to the right.
     pub u: f64,
     /// The same, y downwards.
@@ -77,14 +73,14 @@ pub struct Sample {
 impl Sample {
     /// Standard deviation that a sample of this quality has where the lens blur is `square`: the noise of a width
     /// goes with the width, so a low reading must not pass for a sure one.
-    pub fn sd_at(&self, square: f64) -> f64 {
+    pub(super) fn sd_at(&self, square: f64) -> f64 {
         self.sd * (square.max(0.0) + self.floor) / (self.square.max(0.0) + self.floor)
     }
 }
 
 /// A frame fit to learn from.
 #[derive(Clone, Copy, Debug)]
-pub struct Frame<'a> {
+pub(super) struct Frame<'a> {
     /// Its tiles.
     pub map: &'a TileMap,
     /// Its facts.
@@ -96,7 +92,7 @@ pub struct Frame<'a> {
 }
 
 /// The frames that can serve: landscape, unsharpened, with f-number and pitch.
-pub fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>>, Unsuitable> {
+pub(super) fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>>, Unsuitable> {
     let fact = |f: &Option<crate::shot::Fact<f64>>| f.as_ref().map(|f| f.value).filter(|v| v.is_finite() && *v > 0.0);
     let mut kept = Vec::new();
     let (mut portrait, mut sharpened) = (0, 0);
@@ -107,7 +103,7 @@ pub fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>
         if map.width < map.height {
             // Which way the camera was turned is not known, so left and right are not either.
             portrait += 1;
-        } else if map.overshoot.is_some_and(|o| o.value - 2.0 * o.sd > SHARPENED) {
+        } else if map.overshoot.is_some_and(sharpened::strong) {
             sharpened += 1;
         } else if map.measured().count() > 0 {
             kept.push(Frame { map, capture, f_number, pitch_um });
@@ -126,7 +122,7 @@ pub fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>
 }
 
 /// Samples of a frame.
-pub fn samples<'a>(frame: &'a Frame<'a>, index: usize) -> impl Iterator<Item = Sample> + 'a {
+pub(super) fn samples<'a>(frame: &'a Frame<'a>, index: usize) -> impl Iterator<Item = Sample> + 'a {
     let (w, h) = (f64::from(frame.map.width), f64::from(frame.map.height));
     let half = 0.5 * w.hypot(h);
     let lambda_n = lambda_n_px(frame.f_number, frame.pitch_um);

@@ -2,8 +2,8 @@
 
 use super::noise::NoiseModel;
 use super::profile::{Line, Profile};
-use super::stepfit::{Care, Steps, departure, refine};
-use super::strips::{normal, strips};
+use super::stepfit::{Care, Fitted, Steps, departure, refine};
+use super::strips::{Coarse, normal, strips};
 use super::survey::Candidate;
 use crate::shot::{JpegBlocks, Mosaic, Plane};
 
@@ -54,30 +54,26 @@ pub(super) fn fit(plane: &Plane, candidate: &Candidate, noise: &NoiseModel, prof
     }
     // The edge lies at t = place + turn s: its normal is turned the other way.
     let (c, s) = (turn.cos(), turn.sin());
-    let mut line = Line { x, y, normal: (c * n.0 + s * n.1, c * n.1 - s * n.0), bend };
+    let line = Line { x, y, normal: (c * n.0 + s * n.1, c * n.1 - s * n.0), bend };
+    let (steps, line, fitted) = narrowed(plane, &coarse, line, profile)?;
+    let (sigma, sd) = width(&steps, &fitted, &coarse, profile, (noise, level))?;
+    if let Some(blocks) = &plane.jpeg
+        && on_block_line(blocks, candidate, line.normal, steps.steps[0].1)
+    {
+        return None;
+    }
+    let angle = f64::from(line.normal.1.atan2(line.normal.0)).rem_euclid(std::f64::consts::PI);
+    Some(Edge { sigma, sd, angle, overshoot: across.overshoot(&coarse, noise_sd) })
+}
+
+/// Fits the steps along a line in a window that follows their width: once from the rough width, once from the fitted one.
+/// With it the line, as far as its edge was seen to depart from it. `None` where a window holds too little.
+fn narrowed(plane: &Plane, coarse: &Coarse, mut line: Line, profile: &mut Profile) -> Option<(Steps, Line, Fitted)> {
     let mut steps = Steps { low: coarse.low, sigma: coarse.sigma, steps: [(coarse.step, coarse.place); 3], count: 1 };
     let mut result = None;
     let sparse = plane.mosaic != Mosaic::None;
-    // The window follows the width: once from the rough width, once from the fitted one.
     for care in [Care::Rough, Care::Full] {
-        let want = 3.0 * steps.sigma + 1.5;
-        let mut limits = coarse.flanks.map(|f| f.min(want));
-        steps.count = 1;
-        steps.low = coarse.low;
-        for (k, sign) in [-1.0, 1.0].into_iter().enumerate() {
-            // A flank cut short by a neighbour: model the neighbour too.
-            if let Some(n) = coarse.neighbours[k]
-                && limits[k] < want
-            {
-                steps.steps[steps.count] = (-n.step, coarse.place + sign * n.place);
-                steps.count += 1;
-                if k == 0 {
-                    // Left of a left neighbour lies its own, higher level; the step runs down from there.
-                    steps.low += n.step;
-                }
-                limits[k] = n.end.min(n.place + want);
-            }
-        }
+        let limits = limits(coarse, &mut steps);
         if limits[0].min(limits[1]) < 1.6 * steps.sigma + 0.7 {
             return None;
         }
@@ -94,7 +90,43 @@ pub(super) fn fit(plane: &Plane, candidate: &Candidate, noise: &NoiseModel, prof
             line = line.departed(turn, bend);
         }
     }
-    let fitted = result?;
+    Some((steps, line, result?))
+}
+
+/// How far to either side of the chosen step a window for the width of `steps` reaches, px. Where a neighbour cuts it short,
+/// the neighbour is put among the steps.
+fn limits(coarse: &Coarse, steps: &mut Steps) -> [f32; 2] {
+    let want = 3.0 * steps.sigma + 1.5;
+    let mut limits = coarse.flanks.map(|f| f.min(want));
+    steps.count = 1;
+    steps.low = coarse.low;
+    for (k, sign) in [-1.0, 1.0].into_iter().enumerate() {
+        if let Some(n) = coarse.neighbours[k]
+            && limits[k] < want
+        {
+            steps.steps[steps.count] = (-n.step, coarse.place + sign * n.place);
+            steps.count += 1;
+            if k == 0 {
+                // Left of a left neighbour lies its own, higher level; the step runs down from there.
+                steps.low += n.step;
+            }
+            limits[k] = n.end.min(n.place + want);
+        }
+    }
+    limits
+}
+
+/// The width of a fitted edge and its standard deviation, px, with what is known to bias it taken out; `None` where it is no
+/// straight edge, or too little is known of it. `light`: the noise, and the level at the edge.
+fn width(
+    steps: &Steps,
+    fitted: &Fitted,
+    coarse: &Coarse,
+    profile: &Profile,
+    light: (&NoiseModel, f64),
+) -> Option<(f64, f64)> {
+    let (noise, level) = light;
+    let noise_sd = noise.variance(level).sqrt() as f32;
     let sigma = f64::from(steps.sigma);
     let (step, place) = steps.steps[0];
     let whole = fitted.unit_sd.is_finite();
@@ -116,14 +148,7 @@ pub(super) fn fit(plane: &Plane, candidate: &Candidate, noise: &NoiseModel, prof
     let square = sigma * sigma - lost;
     let sigma = square.sqrt();
     let sd = sd.hypot(LOST_ERROR * lost / (2.0 * sigma));
-    let sigma = sigma + CHOSEN * from_noise * square / (square + CHOSEN_FROM);
-    if let Some(blocks) = &plane.jpeg
-        && on_block_line(blocks, candidate, line.normal, place)
-    {
-        return None;
-    }
-    let angle = f64::from(line.normal.1.atan2(line.normal.0)).rem_euclid(std::f64::consts::PI);
-    Some(Edge { sigma, sd, angle, overshoot: across.overshoot(&coarse, noise_sd) })
+    Some((sigma + CHOSEN * from_noise * square / (square + CHOSEN_FROM), sd))
 }
 
 /// Whether the gradient at a candidate points at least 35 degrees away from a direction (radians, modulo pi).

@@ -4,7 +4,7 @@ use crate::quantity::Region;
 
 /// A grid of near-square tiles that covers the picture exactly: sides differ by at most one pixel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Grid {
+pub(super) struct Grid {
     /// Picture width, px.
     pub width: usize,
     /// Picture height, px.
@@ -18,7 +18,7 @@ pub struct Grid {
 impl Grid {
     /// A grid with `across` tiles along the longer side (fewer on pictures too small for tiles of 16 px).
     #[must_use]
-    pub fn new(width: usize, height: usize, across: u32) -> Self {
+    pub(super) fn new(width: usize, height: usize, across: u32) -> Self {
         let long = width.max(height).max(1);
         let side = (long as f64 / f64::from(across.max(1))).max(16.0);
         let count = |n: usize| ((n as f64 / side).round() as u32).max(1);
@@ -27,7 +27,7 @@ impl Grid {
 
     /// The tile in a column and row.
     #[must_use]
-    pub fn cell(&self, column: u32, row: u32) -> Region {
+    pub(super) fn cell(&self, column: u32, row: u32) -> Region {
         let edge = |i: u32, n: u32, size: usize| (u64::from(i) * size as u64 / u64::from(n)) as u32;
         let (x, y) = (edge(column, self.columns, self.width), edge(row, self.rows, self.height));
         Region {
@@ -39,7 +39,7 @@ impl Grid {
     }
 
     /// All tiles, row-major.
-    pub fn cells(self) -> impl Iterator<Item = Region> {
+    pub(super) fn cells(self) -> impl Iterator<Item = Region> {
         (0..self.rows).flat_map(move |row| (0..self.columns).map(move |column| self.cell(column, row)))
     }
 }

@@ -6,6 +6,7 @@
 pub mod esfr;
 pub mod pair;
 pub mod register;
+pub mod sharpened;
 
 mod direction;
 mod edge;

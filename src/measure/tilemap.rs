@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::sharpened;
 use crate::quantity::{Estimate, MTF50_SIGMA, Region};
 
 /// What came of measuring a tile.
@@ -141,11 +142,6 @@ pub struct TileMap {
     pub enlarged: bool,
 }
 
-/// Set on 297 unsharpened rendered landscapes, none of which comes to more, uneven ground and JPEG included. Overshoot
-/// (as a share of the step, just beyond the edges) from which a picture counts as sharpened, three standard deviations
-/// up.
-const OVERSHOOT: f64 = 0.018;
-
 impl TileMap {
     /// The tile that holds the picture position (x, y) in px.
     #[must_use]
@@ -156,14 +152,10 @@ impl TileMap {
         })
     }
 
-    /// Whether edges overshoot as sharpening makes them, and no lens does: light adds up without going below nothing,
-    /// so a blurred edge climbs without a dip or a crest.
-    ///
-    /// The lost width can't be had back from the file: masks much finer or much wider than the blur narrow it by up to a
-    /// fifth without an overshoot to tell.
+    /// Whether edges overshoot as sharpening makes them (see [`super::sharpened`]).
     #[must_use]
     pub fn sharpened(&self) -> bool {
-        self.overshoot.is_some_and(|o| o.value - 3.0 * o.sd > OVERSHOOT)
+        self.overshoot.is_some_and(sharpened::shown)
     }
 
     /// Tiles that have a number.

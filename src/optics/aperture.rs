@@ -21,9 +21,3 @@ pub fn best_f_number(spread_mm: f64) -> f64 {
 pub fn root_square_f_number(spread_mm: f64) -> f64 {
     (375.0 * spread_mm.max(0.0)).sqrt()
 }
-
-/// Defocus in waves at either end of a focus spread of `spread_mm`, focus midway, at an f-number.
-#[must_use]
-pub fn waves_at_ends(spread_mm: f64, f_number: f64) -> f64 {
-    spread_mm * 1e3 / (16.0 * WAVELENGTH_UM * f_number * f_number)
-}

@@ -44,28 +44,23 @@ pub struct Slopes {
 /// Gaussian-equivalent sigma (0.187391 over MTF50) of all parts together, motion averaged over directions.
 #[must_use]
 pub fn sigma_px(parts: &Parts) -> f64 {
-    half_contrast(parts, Track::Averaged).map_or(0.0, |f| MTF50_SIGMA / f)
-}
-
-/// The same for the spread along one direction, `angle` radians away from the motion track: 0 along it.
-#[must_use]
-pub fn sigma_along_px(parts: &Parts, angle: f64) -> f64 {
-    let projected = Parts { motion_px: parts.motion_px * angle.cos(), ..*parts };
-    half_contrast(&projected, Track::Along).map_or(0.0, |f| MTF50_SIGMA / f)
+    half_contrast(parts).map_or(0.0, |f| MTF50_SIGMA / f)
 }
 
 /// As [`sigma_px`] with its derivatives, for fitting.
 #[must_use]
 pub fn slopes_px(parts: &Parts) -> Slopes {
-    slopes(parts, Track::Averaged)
-}
-
-/// As [`sigma_along_px`] with its derivatives, for fitting.
-#[must_use]
-pub fn slopes_along_px(parts: &Parts, angle: f64) -> Slopes {
-    let share = angle.cos();
-    let along = slopes(&Parts { motion_px: parts.motion_px * share, ..*parts }, Track::Along);
-    Slopes { by_motion: along.by_motion * share, ..along }
+    let Some(f) = half_contrast(parts) else { return Slopes::default() };
+    let here = loss(parts, f);
+    // loss(f, p) stays at ln 2, so df/dp = -loss_p / loss_f, and sigma = MTF50_SIGMA / f.
+    let factor = MTF50_SIGMA / (f * f * here.by_f);
+    Slopes {
+        sigma: MTF50_SIGMA / f,
+        by_lambda_n: if parts.lambda_n_px.is_some() { factor * here.by_lambda_n } else { 0.0 },
+        by_disc: factor * here.by_disc,
+        by_lens: factor * here.by_lens,
+        by_motion: factor * here.by_motion,
+    }
 }
 
 /// Diameter of the defocus disc that makes the whole as wide as `sigma`, the other parts as given (their
@@ -73,7 +68,7 @@ pub fn slopes_along_px(parts: &Parts, angle: f64) -> Slopes {
 #[must_use]
 pub fn disc_px_for(sigma: f64, parts: &Parts) -> Option<f64> {
     let f = MTF50_SIGMA / sigma;
-    let rest = loss(&Parts { lambda_n_px: None, disc_px: 0.0, ..*parts }, Track::Averaged, f).value;
+    let rest = loss(&Parts { lambda_n_px: None, disc_px: 0.0, ..*parts }, f).value;
     let s = parts.lambda_n_px.unwrap_or(0.0) * f;
     let left = std::f64::consts::LN_2 - rest;
     if !(f.is_finite() && s < S_MAX && Table::get().loss(s, 0.0).value <= left) {
@@ -101,10 +96,10 @@ pub fn disc_px_for(sigma: f64, parts: &Parts) -> Option<f64> {
 #[must_use]
 pub fn lens_px_for(sigma: f64, parts: &Parts) -> Option<f64> {
     let f = MTF50_SIGMA / sigma;
-    if !(f.is_finite() && f <= frequency_limit(&Parts { lens_px: 0.0, ..*parts }, Track::Averaged)) {
+    if !(f.is_finite() && f <= frequency_limit(&Parts { lens_px: 0.0, ..*parts })) {
         return None;
     }
-    let left = std::f64::consts::LN_2 - loss(&Parts { lens_px: 0.0, ..*parts }, Track::Averaged, f).value;
+    let left = std::f64::consts::LN_2 - loss(&Parts { lens_px: 0.0, ..*parts }, f).value;
     (left >= 0.0).then(|| (left / 2.0).sqrt() / (PI * f))
 }
 
@@ -116,16 +111,9 @@ pub fn mtf(parts: &Parts, f: f64) -> f64 {
     (optics * pixel * kernel::gaussian(parts.lens_px, f) * kernel::track_all_directions(parts.motion_px, f)).abs()
 }
 
-/// How the motion track meets the direction of the spread.
-#[derive(Clone, Copy)]
-enum Track {
-    Averaged,
-    Along,
-}
-
 /// A frequency that half contrast can't exceed: the smallest of the parts' own, with room for the
 /// two per cent by which a diffracted disc can beat the plain one.
-fn frequency_limit(parts: &Parts, track: Track) -> f64 {
+fn frequency_limit(parts: &Parts) -> f64 {
     let mut limit = f64::INFINITY;
     let mut part = |mtf50: f64, width: f64| {
         if width > 0.0 {
@@ -135,21 +123,21 @@ fn frequency_limit(parts: &Parts, track: Track) -> f64 {
     part(diffraction::MTF50, parts.lambda_n_px.unwrap_or(0.0));
     part(1.02 * kernel::DISC_MTF50, parts.disc_px.abs());
     part(MTF50_SIGMA, parts.lens_px.abs());
-    part(if matches!(track, Track::Along) { kernel::BOX_MTF50 } else { kernel::TRACK_MTF50 }, parts.motion_px.abs());
+    part(kernel::TRACK_MTF50, parts.motion_px.abs());
     part(kernel::BOX_MTF50, if parts.pixel { 1.0 } else { 0.0 });
     1.001 * limit
 }
 
 /// Frequency of half contrast of the whole; `None` if nothing blurs.
-fn half_contrast(parts: &Parts, track: Track) -> Option<f64> {
-    let limit = frequency_limit(parts, track);
+fn half_contrast(parts: &Parts) -> Option<f64> {
+    let limit = frequency_limit(parts);
     if !(limit.is_finite() && limit > 0.0) {
         return None;
     }
     // The loss (minus log MTF) rises from zero, steeper as it goes; Newton from above closes in from above.
     let (mut low, mut high, mut f) = (0.0, limit, 0.9 * limit);
     for _ in 0..40 {
-        let here = loss(parts, track, f);
+        let here = loss(parts, f);
         let error = here.value - std::f64::consts::LN_2;
         *if error > 0.0 { &mut high } else { &mut low } = f;
         let step = f - error / here.by_f;
@@ -175,7 +163,7 @@ struct Loss {
     by_motion: f64,
 }
 
-fn loss(parts: &Parts, track: Track, f: f64) -> Loss {
+fn loss(parts: &Parts, f: f64) -> Loss {
     let mut sum = Loss::default();
     let lambda_n = parts.lambda_n_px.unwrap_or(0.0);
     if lambda_n != 0.0 || parts.disc_px != 0.0 {
@@ -193,10 +181,7 @@ fn loss(parts: &Parts, track: Track, f: f64) -> Loss {
         sum.by_lens += 2.0 * x * f;
     }
     if parts.motion_px != 0.0 {
-        let (value, slope) = match track {
-            Track::Along => sinc_loss(parts.motion_px * f),
-            Track::Averaged => track_loss(parts.motion_px * f),
-        };
+        let (value, slope) = track_loss(parts.motion_px * f);
         sum.value += value;
         sum.by_f += slope * parts.motion_px;
         sum.by_motion += slope * f;
@@ -207,20 +192,6 @@ fn loss(parts: &Parts, track: Track, f: f64) -> Loss {
         sum.by_f += slope;
     }
     sum
-}
-
-fn slopes(parts: &Parts, track: Track) -> Slopes {
-    let Some(f) = half_contrast(parts, track) else { return Slopes::default() };
-    let here = loss(parts, track, f);
-    // loss(f, p) stays at ln 2, so df/dp = -loss_p / loss_f, and sigma = MTF50_SIGMA / f.
-    let factor = MTF50_SIGMA / (f * f * here.by_f);
-    Slopes {
-        sigma: MTF50_SIGMA / f,
-        by_lambda_n: if parts.lambda_n_px.is_some() { factor * here.by_lambda_n } else { 0.0 },
-        by_disc: factor * here.by_disc,
-        by_lens: factor * here.by_lens,
-        by_motion: factor * here.by_motion,
-    }
 }
 
 /// Minus log of sin(pi x) / (pi x), and its derivative.

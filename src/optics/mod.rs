@@ -6,7 +6,7 @@
 
 pub mod aperture;
 pub mod blur;
-pub mod cover;
+pub(crate) mod cover;
 pub mod depth;
 pub mod diffraction;
 pub mod ground;

@@ -21,12 +21,6 @@ pub fn subject_mm(focal_mm: f64, f_number: f64, focus_mm: f64, disc_mm: f64) -> 
     if inverse > 0.0 { 1.0 / inverse } else { f64::INFINITY }
 }
 
-/// Focus distance, mm, at which an infinitely far subject has a blur disc of `disc_mm` (zero or more).
-#[must_use]
-pub fn focus_from_far_disc_mm(focal_mm: f64, f_number: f64, disc_mm: f64) -> f64 {
-    if disc_mm > 0.0 { focal_mm * focal_mm / (f_number * disc_mm) + focal_mm } else { f64::INFINITY }
-}
-
 /// Image distance, mm, behind the lens for a subject at `subject_mm` (1/f = 1/a + 1/b).
 #[must_use]
 pub fn image_mm(focal_mm: f64, subject_mm: f64) -> f64 {

@@ -14,7 +14,7 @@ use crate::quantity::shown;
 ///
 /// # Errors
 /// In words, where another file is there by now, or the folder can't be written.
-pub fn put(path: &Path, was: Option<&[u8]>, bytes: &[u8], photograph: &Path) -> anyhow::Result<()> {
+pub(crate) fn put(path: &Path, was: Option<&[u8]>, bytes: &[u8], photograph: &Path) -> anyhow::Result<()> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     super::sweep(folder);
     let cannot = || format!("cannot write beside {}", shown(photograph));

@@ -16,9 +16,9 @@ use crate::intake::{REPORT_MARK, is_picture};
 use crate::quantity::shown;
 
 /// What a report consists of, as names in its folder; the page comes first, since it is what ties the rest together.
-pub const REPORT: &[&str] = &["index.html", "audit.json", "audit.csv", "series.json", "pictures"];
+pub(crate) const REPORT: &[&str] = &["index.html", "audit.json", "audit.csv", "series.json", "pictures"];
 /// What the demo puts beside its report.
-pub const DEMO: &[&str] = &["shoot", "built-in-faults.csv"];
+pub(crate) const DEMO: &[&str] = &["shoot", "built-in-faults.csv"];
 
 /// First line of a mark.
 const HEAD: &str = "tussock report 1: the files listed here may be replaced or removed by tussock";
@@ -29,7 +29,7 @@ pub(super) const UNFINISHED: &str = ".tussock-unfinished-";
 type Ledger = BTreeMap<String, BTreeSet<String>>;
 
 /// A report's folder, ours alone until it is dropped.
-pub struct Folder {
+pub(crate) struct Folder {
     path: PathBuf,
     /// What is written, until it is put in place.
     staging: TempDir,
@@ -53,7 +53,7 @@ impl Folder {
     ///
     /// # Errors
     /// In words, where it holds what isn't ours, another process has it, or it can't be written.
-    pub fn claim(path: &Path, overwrite: bool) -> anyhow::Result<Self> {
+    pub(crate) fn claim(path: &Path, overwrite: bool) -> anyhow::Result<Self> {
         match fs::metadata(path) {
             Ok(found) if !found.is_dir() => {
                 bail!("{} is not a folder; name a folder for the report", shown(path))
@@ -71,7 +71,7 @@ impl Folder {
     ///
     /// # Errors
     /// Where no folder can be made there.
-    pub fn claim_new(beside: &Path, name: &str) -> anyhow::Result<Self> {
+    pub(crate) fn claim_new(beside: &Path, name: &str) -> anyhow::Result<Self> {
         let mut number = 1;
         loop {
             let path = beside.join(if number == 1 { name.to_owned() } else { format!("{name}-{number}") });
@@ -136,7 +136,7 @@ impl Folder {
 
     /// Where the report will be.
     #[must_use]
-    pub fn path(&self) -> &Path {
+    pub(crate) fn path(&self) -> &Path {
         &self.path
     }
 
@@ -144,7 +144,7 @@ impl Folder {
     ///
     /// # Errors
     /// Where it can't be written.
-    pub fn put(&self, name: &str, bytes: &[u8]) -> anyhow::Result<()> {
+    pub(crate) fn put(&self, name: &str, bytes: &[u8]) -> anyhow::Result<()> {
         self.put_with(name, &mut |out| out.write_all(bytes))
     }
 
@@ -152,7 +152,11 @@ impl Folder {
     ///
     /// # Errors
     /// Where it can't be written.
-    pub fn put_with(&self, name: &str, write: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>) -> anyhow::Result<()> {
+    pub(crate) fn put_with(
+        &self,
+        name: &str,
+        write: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>,
+    ) -> anyhow::Result<()> {
         let place = self.staging.path().join(name);
         let mut made = || {
             if let Some(folder) = place.parent() {
@@ -170,7 +174,7 @@ impl Folder {
 
     /// Folders with what processes that were killed had written of their reports; they go when this one is in place.
     #[must_use]
-    pub fn leftovers(&self) -> &[PathBuf] {
+    pub(crate) fn leftovers(&self) -> &[PathBuf] {
         &self.leftovers
     }
 
@@ -178,7 +182,7 @@ impl Folder {
     ///
     /// # Errors
     /// Where none can be made.
-    pub fn scratch(&self) -> io::Result<File> {
+    pub(crate) fn scratch(&self) -> io::Result<File> {
         tempfile::tempfile_in(self.staging.path())
     }
 
@@ -189,7 +193,7 @@ impl Folder {
     ///
     /// # Errors
     /// Where something of somebody else's has come into the way, or the folder can't be written.
-    pub fn swap(&mut self, names: &[&str]) -> anyhow::Result<()> {
+    pub(crate) fn swap(&mut self, names: &[&str]) -> anyhow::Result<()> {
         let written = std::mem::take(&mut *self.written.lock().unwrap_or_else(PoisonError::into_inner));
         let mut both = self.placed.clone();
         written

@@ -9,7 +9,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 ///
 /// # Errors
 /// Where `work` panicked.
-pub fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
+pub(crate) fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
     catch_unwind(AssertUnwindSafe(work)).map_err(|payload| words(payload.as_ref()))
 }
 
@@ -20,7 +20,7 @@ fn words(payload: &(dyn Any + Send)) -> String {
 
 /// Keeps panics from writing to the terminal, since they are caught and told in words where they matter; whoever asks for
 /// backtraces still gets them.
-pub fn quiet() {
+pub(crate) fn quiet() {
     if std::env::var_os("RUST_BACKTRACE").is_none() {
         std::panic::set_hook(Box::new(|_| {}));
     }

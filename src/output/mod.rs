@@ -1,8 +1,8 @@
 //! Bytes to a path, never over what is not ours, and words to the terminal.
 
-pub mod beside;
-pub mod folder;
-pub mod guard;
+pub(crate) mod beside;
+pub(crate) mod folder;
+pub(crate) mod guard;
 mod open;
 pub mod scratch;
 pub mod store;
@@ -19,7 +19,7 @@ use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, shown};
 use crate::report::Failure;
 use folder::UNFINISHED;
-pub use open::open;
+pub(crate) use open::open;
 
 /// Writes `bytes` to a file that the user named, whole or not at all.
 ///
@@ -107,7 +107,7 @@ pub fn print(text: &str) {
 }
 
 /// Prints bytes for another program to read, as they are; a closed pipe as in [`print()`].
-pub fn print_bytes(bytes: &[u8]) {
+pub(crate) fn print_bytes(bytes: &[u8]) {
     let mut out = io::stdout().lock();
     if out.write_all(bytes).and_then(|()| out.flush()).is_err() {
         std::process::exit(0);
@@ -140,7 +140,7 @@ pub fn reason(error: &io::Error) -> &'static str {
 
 /// An error as a person reads it: each part once, the system's in words.
 #[must_use]
-pub fn in_words(error: &anyhow::Error) -> String {
+pub(crate) fn in_words(error: &anyhow::Error) -> String {
     let mut parts: Vec<String> = Vec::new();
     for cause in error.chain() {
         let part = cause.downcast_ref::<io::Error>().map_or_else(|| cause.to_string(), |e| reason(e).to_owned());
@@ -158,13 +158,13 @@ static VERBOSE: AtomicBool = AtomicBool::new(false);
 static QUIET: AtomicBool = AtomicBool::new(false);
 
 /// Leaves out notes, tables and progress from now on.
-pub fn speak_little() {
+pub(crate) fn speak_little() {
     QUIET.store(true, Ordering::Relaxed);
 }
 
 /// Whether notes, tables and progress are unwanted.
 #[must_use]
-pub fn is_quiet() -> bool {
+pub(crate) fn is_quiet() -> bool {
     QUIET.load(Ordering::Relaxed)
 }
 
@@ -186,7 +186,7 @@ pub fn tell(text: &str) {
 ///
 /// # Errors
 /// Where it can't be read again.
-pub fn print_file(path: &Path) -> anyhow::Result<()> {
+pub(crate) fn print_file(path: &Path) -> anyhow::Result<()> {
     let mut file = std::fs::File::open(path).with_context(|| format!("cannot read {}", shown(path)))?;
     // A closed pipe ends the program quietly, as in [`print`].
     if io::copy(&mut file, &mut io::stdout().lock()).is_err() {
@@ -196,7 +196,7 @@ pub fn print_file(path: &Path) -> anyhow::Result<()> {
 }
 
 /// Prints a line that is to be read from afar: set off by weight where a person watches and wants it.
-pub fn print_large(text: &str) {
+pub(crate) fn print_large(text: &str) {
     let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty()) || !io::stdout().is_terminal();
     if plain {
         return print(&format!("{text}\n"));
@@ -211,7 +211,7 @@ pub fn ring() {
 }
 
 /// Does a piece of work, and says how long it took where that is wanted.
-pub fn timed<T>(what: &str, work: impl FnOnce() -> T) -> T {
+pub(crate) fn timed<T>(what: &str, work: impl FnOnce() -> T) -> T {
     let start = Instant::now();
     let done = work();
     if VERBOSE.load(Ordering::Relaxed) {
@@ -221,7 +221,7 @@ pub fn timed<T>(what: &str, work: impl FnOnce() -> T) -> T {
 }
 
 /// Adds to every failure, from now on, what a decoder or the system said of it.
-pub fn speak_fully() {
+pub(crate) fn speak_fully() {
     VERBOSE.store(true, Ordering::Relaxed);
 }
 
@@ -233,7 +233,7 @@ pub fn failed(error: &IntakeError) -> String {
 
 /// The same of a failure as reports have it, with what stands in for the file.
 #[must_use]
-pub fn failure(failed: &Failure) -> String {
+pub(crate) fn failure(failed: &Failure) -> String {
     let detail = failed.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
     let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
     let stands =
@@ -255,7 +255,7 @@ fn sentences(error: &IntakeError) -> String {
 
 /// What is said where `what` ("comparing frames") was given up by a fault of the program.
 #[must_use]
-pub fn broke_down(what: &str, words: &str) -> String {
+pub(crate) fn broke_down(what: &str, words: &str) -> String {
     let words = if VERBOSE.load(Ordering::Relaxed) { format!(" [{}]", plain(words)) } else { String::new() };
     format!("tussock: {what} failed by a fault of this program and is left out; please report it{words}")
 }

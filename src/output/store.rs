@@ -28,7 +28,7 @@ const SEEN: TableDefinition<&[u8], u64> = TableDefinition::new("seen");
 
 /// Length of the file from which the results seen longest ago are forgotten, and the share of it that is kept then, so that it
 /// isn't done at every run.
-pub const BOUND: u64 = 8 << 30;
+pub(crate) const BOUND: u64 = 8 << 30;
 const KEPT: f64 = 0.75;
 
 /// How long results may wait in memory before they are put on disk: a kill loses at most this much work.
@@ -38,11 +38,11 @@ const PATIENCE: Duration = Duration::from_secs(2);
 const CACHE: usize = 16 << 20;
 
 /// A 256-bit key.
-pub type Key = [u8; 32];
+pub(crate) type Key = [u8; 32];
 
 /// Why there is no store.
 #[derive(Debug, Error)]
-pub enum StoreError {
+pub(crate) enum StoreError {
     /// Another process has it open.
     #[error("another tussock is using the remembered measurements")]
     Busy,
@@ -52,7 +52,7 @@ pub enum StoreError {
 }
 
 /// An open store.
-pub struct Store {
+pub(crate) struct Store {
     path: PathBuf,
     /// `None` once it was set aside and no other could be begun.
     database: Mutex<Option<Arc<Database>>>,
@@ -79,7 +79,7 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError::Busy`] where another process has it, [`StoreError::Broken`] otherwise.
-    pub fn open(path: &Path) -> Result<Self, StoreError> {
+    pub(crate) fn open(path: &Path) -> Result<Self, StoreError> {
         if let Some(folder) = path.parent() {
             std::fs::create_dir_all(folder).map_err(|e| StoreError::Broken(reason(&e)))?;
         }
@@ -96,7 +96,7 @@ impl Store {
 
     /// The bytes remembered under a key.
     #[must_use]
-    pub fn get(&self, key: &Key) -> Option<Vec<u8>> {
+    pub(crate) fn get(&self, key: &Key) -> Option<Vec<u8>> {
         if let Some(bytes) = self.waiting().results.get(key) {
             return Some(bytes.clone());
         }
@@ -109,7 +109,7 @@ impl Store {
 
     /// The digest remembered for a file's identity.
     #[must_use]
-    pub fn digest(&self, identity: &[u8]) -> Option<Key> {
+    pub(crate) fn digest(&self, identity: &[u8]) -> Option<Key> {
         if let Some(key) = self.waiting().digests.get(identity) {
             return Some(*key);
         }
@@ -117,12 +117,12 @@ impl Store {
     }
 
     /// Remembers a file's digest.
-    pub fn put_digest(&self, identity: Vec<u8>, digest: Key) {
+    pub(crate) fn put_digest(&self, identity: Vec<u8>, digest: Key) {
         self.waiting().digests.insert(identity, digest);
     }
 
     /// Remembers bytes under a key; on disk within a few seconds, or at [`Store::flush`].
-    pub fn put(&self, key: Key, bytes: Vec<u8>) {
+    pub(crate) fn put(&self, key: Key, bytes: Vec<u8>) {
         let mut waiting = self.waiting();
         waiting.results.insert(key, bytes);
         waiting.seen.insert(key, now());
@@ -132,19 +132,19 @@ impl Store {
     }
 
     /// Puts all that waits on disk. What can't be written is forgotten: it can be measured again.
-    pub fn flush(&self) {
+    pub(crate) fn flush(&self) {
         self.commit(&mut self.waiting());
     }
 
     /// Forgets results that were not asked for since `before` (seconds since 1970), or for which that isn't known, and gives
     /// their room back to the disk; how many bytes the file lost.
-    pub fn forget(&mut self, before: u64) -> u64 {
+    pub(crate) fn forget(&mut self, before: u64) -> u64 {
         self.flush();
         self.forget_where(|_| before)
     }
 
     /// Forgets what was seen longest ago where the file is longer than `bound`.
-    pub fn keep_to(&mut self, bound: u64) -> u64 {
+    pub(crate) fn keep_to(&mut self, bound: u64) -> u64 {
         self.flush();
         if self.length() <= bound {
             return 0;

@@ -11,9 +11,12 @@ use super::view::{
     VerdictView, View, ZoneView, ZonesView,
 };
 use super::{Frame, LensBasis, Run, number, phrase};
-use crate::diagnose::{Budget, Cause, Diagnosis, FrameModel, Implied, ImpliedDistance, Zone, ZoneName};
+use crate::diagnose::{
+    Budget, Cause, Corners, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Zone, ZoneName,
+};
 use crate::judge;
 use crate::lens::Baseline;
+use crate::measure::TileMap;
 use crate::quantity::{Distance, Estimate, Intent, Place, Point, Units};
 use crate::shot::{Capture, Fact};
 
@@ -113,12 +116,10 @@ fn asked(intent: &Intent) -> AskedView {
 
 /// One frame; never fails, whatever the numbers: what is not finite becomes null.
 #[must_use]
-pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
+pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
     let (map, found) = (&frame.map, &frame.diagnosis);
     let capture = capture(&frame.capture);
     let pitch = capture.pixel_pitch_um.as_ref().map(|p| p.value);
-    let zone =
-        |name: ZoneName| found.zones.iter().find(|z| z.name == name).map_or_else(ZoneView::default, |z| zone(z, pitch));
     let mut flags: Vec<_> = frame.flags.iter().chain(&found.flags).copied().collect();
     flags.sort_unstable();
     flags.dedup();
@@ -130,38 +131,9 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
         height: map.height,
         grid: GridView { columns: map.columns, rows: map.rows },
         charted: map.tiles.iter().any(|t| t.blur.is_some_and(|b| machine(b.value).is_some())),
-        tiles: map
-            .tiles
-            .iter()
-            .enumerate()
-            .map(|(i, t)| (i, t, t.blur.map(judge::optical)))
-            .map(|(i, t, optical)| TileView {
-                x: t.x,
-                y: t.y,
-                width: t.width,
-                height: t.height,
-                state: t.state,
-                contrast: machine(t.contrast),
-                blur_px: t.blur.and_then(|b| machine(b.value)),
-                blur_px_sd: t.blur.and_then(|b| machine(b.sd)),
-                bound_px: t.bound.and_then(machine),
-                optical_px: value(optical),
-                optical_px_sd: sd(optical),
-                mtf50: t.mtf50().and_then(machine),
-                standing: found.standing.get(i).copied().unwrap_or(crate::diagnose::Standing::Unmeasured),
-                budget: found.budgets.get(i).and_then(Option::as_ref).map(budget),
-            })
-            .collect(),
+        tiles: (0..map.tiles.len()).map(|i| tile(map, found, i)).collect(),
         sharp: sharp(found),
-        zones: ZonesView {
-            near: zone(ZoneName::Near),
-            far: zone(ZoneName::Far),
-            centre: zone(ZoneName::Centre),
-            top_left: zone(ZoneName::TopLeft),
-            top_right: zone(ZoneName::TopRight),
-            bottom_left: zone(ZoneName::BottomLeft),
-            bottom_right: zone(ZoneName::BottomRight),
-        },
+        zones: zones(found, pitch),
         verdict: VerdictView {
             cause: found.verdict.cause,
             confidence: machine(found.verdict.confidence).unwrap_or(0.0),
@@ -177,17 +149,7 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             unsettled: found.verdict.unsettled,
             words,
         },
-        corners: CornersView {
-            state: found.corners.state,
-            basis: found.corners.basis,
-            baseline: None,
-            in_focus: Vec::new(),
-            expected_px: value(found.corners.expected_px),
-            expected_px_sd: sd(found.corners.expected_px),
-            excess_px: value(found.corners.excess_px),
-            excess_px_sd: sd(found.corners.excess_px),
-            field_curvature: found.corners.field_curvature,
-        },
+        corners: corners(&found.corners),
         permitted: PermittedView {
             blur_px: machine(found.permitted_px),
             blur_um: pitch.and_then(|p| machine(found.permitted_px * p)),
@@ -201,6 +163,56 @@ pub fn frame(frame: &Frame, intent: &Intent) -> FrameView {
         capture,
         flags,
         group: frame.group,
+    }
+}
+
+/// A tile by its place in the map.
+fn tile(map: &TileMap, found: &Diagnosis, i: usize) -> TileView {
+    let t = &map.tiles[i];
+    let optical = t.blur.map(judge::optical);
+    TileView {
+        x: t.x,
+        y: t.y,
+        width: t.width,
+        height: t.height,
+        state: t.state,
+        contrast: machine(t.contrast),
+        blur_px: value(t.blur),
+        blur_px_sd: sd(t.blur),
+        bound_px: t.bound.and_then(machine),
+        optical_px: value(optical),
+        optical_px_sd: sd(optical),
+        mtf50: t.mtf50().and_then(machine),
+        standing: found.standing.get(i).copied().unwrap_or(Standing::Unmeasured),
+        budget: found.budgets.get(i).and_then(Option::as_ref).map(budget),
+    }
+}
+
+fn zones(found: &Diagnosis, pitch: Option<f64>) -> ZonesView {
+    let zone =
+        |name: ZoneName| found.zones.iter().find(|z| z.name == name).map_or_else(ZoneView::default, |z| zone(z, pitch));
+    ZonesView {
+        near: zone(ZoneName::Near),
+        far: zone(ZoneName::Far),
+        centre: zone(ZoneName::Centre),
+        top_left: zone(ZoneName::TopLeft),
+        top_right: zone(ZoneName::TopRight),
+        bottom_left: zone(ZoneName::BottomLeft),
+        bottom_right: zone(ZoneName::BottomRight),
+    }
+}
+
+fn corners(found: &Corners) -> CornersView {
+    CornersView {
+        state: found.state,
+        basis: found.basis,
+        baseline: None,
+        in_focus: Vec::new(),
+        expected_px: value(found.expected_px),
+        expected_px_sd: sd(found.expected_px),
+        excess_px: value(found.excess_px),
+        excess_px_sd: sd(found.excess_px),
+        field_curvature: found.field_curvature,
     }
 }
 

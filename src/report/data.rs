@@ -18,7 +18,7 @@ use crate::quantity::{DISC_SIGMA, Point, Region};
 
 /// The page's data as JSON, not yet safe inside a script element.
 #[must_use]
-pub fn data(view: &View, links: &[Links]) -> String {
+pub(super) fn data(view: &View, links: &[Links]) -> String {
     let none = Links::default();
     let inline = pictures::inline(view.frames.len());
     let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
@@ -198,7 +198,7 @@ fn zone(z: &ZoneView) -> [Option<f64>; 2] {
 /// The tiles and charts of one frame as a script of their own, which the page asks for when the frame is opened; a page
 /// opened from disk may load a script but not read a file.
 #[must_use]
-pub fn frame_script(index: usize, f: &FrameView, charts: &[Option<String>]) -> String {
+pub(super) fn frame_script(index: usize, f: &FrameView, charts: &[Option<String>]) -> String {
     let charts = serde_json::to_string(charts).unwrap_or_else(|_| "[]".into());
     format!("tussockFrame({index},\"{}\",{});\n", packed(f), script_safe(&charts))
 }

@@ -5,6 +5,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::measure::esfr::EdgeResponse;
+use crate::measure::sharpened;
 use crate::quantity::Region;
 
 /// `tussock edge --json`.
@@ -76,7 +77,7 @@ impl EdgeView {
     pub fn text(&self) -> String {
         let millimetre = self.mtf50_lp_mm.map_or(String::new(), |lp| format!(" ({lp:.1} line pairs a mm)"));
         let course = if self.vertical { "vertical" } else { "horizontal" };
-        let sharpened = if self.overshoot > 0.04 {
+        let sharpened = if sharpened::shown_by_edge(self.overshoot) {
             format!(
                 "\nThe edge overshoots by {:.0} % as sharpening makes it: the blur reads too small.",
                 self.overshoot * 100.0

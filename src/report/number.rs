@@ -1,13 +1,13 @@
 //! How each quantity is rounded, scaled and given its unit, for machines and for people.
 
 use crate::optics::cover::THIRD_STOPS;
-pub use crate::quantity::plain;
+pub(super) use crate::quantity::plain;
 use crate::quantity::{Distance, Estimate, SharpFor, Units};
 
 /// A number for machines: rounded to `digits` significant figures, or `None` where it is not finite,
 /// so that neither NaN nor infinity can reach a file.
 #[must_use]
-pub fn significant(value: f64, digits: u32) -> Option<f64> {
+pub(super) fn significant(value: f64, digits: u32) -> Option<f64> {
     if !value.is_finite() {
         return None;
     }
@@ -27,7 +27,7 @@ pub fn significant(value: f64, digits: u32) -> Option<f64> {
 
 /// Six significant figures, the precision of every machine-readable number.
 #[must_use]
-pub fn machine(value: f64) -> Option<f64> {
+pub(super) fn machine(value: f64) -> Option<f64> {
     significant(value, 6)
 }
 
@@ -55,7 +55,7 @@ fn decimals(sd: f64) -> usize {
 
 /// A width with its uncertainty, `1.52 ± 0.06`, without its unit.
 #[must_use]
-pub fn with_sd(estimate: Estimate) -> String {
+pub(super) fn with_sd(estimate: Estimate) -> String {
     let places = decimals(estimate.sd);
     // A spread below what is shown would read as certainty; say the least that can be shown.
     let sd = estimate.sd.max(if places == 2 { 0.01 } else { 0.0 });
@@ -64,20 +64,20 @@ pub fn with_sd(estimate: Estimate) -> String {
 
 /// A width, as finely as it can be compared with a limit: `0.53`, `2.71`, `14`.
 #[must_use]
-pub fn width(px: f64) -> String {
+pub(super) fn width(px: f64) -> String {
     fixed(px, if px >= 10.0 { 0 } else { 2 })
 }
 
 /// Two widths that are compared with each other, with as many decimals as it takes to tell them apart, to three.
 #[must_use]
-pub fn widths(a: f64, b: f64) -> (String, String) {
+pub(super) fn widths(a: f64, b: f64) -> (String, String) {
     let (x, y) = (width(a), width(b));
     if x == y && a < 10.0 { (fixed(a, 3), fixed(b, 3)) } else { (x, y) }
 }
 
 /// A distance as people say it: `2.4 m`, `85 cm`, `7 ft 10 in`, `infinity`.
 #[must_use]
-pub fn distance(metres: f64, units: Units) -> String {
+pub(super) fn distance(metres: f64, units: Units) -> String {
     if metres.is_infinite() {
         return "infinity".into();
     }
@@ -104,7 +104,7 @@ pub fn distance(metres: f64, units: Units) -> String {
 
 /// A focus distance as the camera stated it.
 #[must_use]
-pub fn stated(distance_m: Distance, units: Units) -> String {
+pub(super) fn stated(distance_m: Distance, units: Units) -> String {
     match distance_m {
         Distance::Finite(m) => distance(m, units),
         Distance::Infinite => "infinity".into(),
@@ -114,14 +114,14 @@ pub fn stated(distance_m: Distance, units: Units) -> String {
 
 /// `f/11`, `f/5.6`.
 #[must_use]
-pub fn f_number(value: f64) -> String {
+pub(super) fn f_number(value: f64) -> String {
     let rounded = (value * 10.0).round() / 10.0;
     format!("f/{rounded}")
 }
 
 /// An f-number to set: the nearest that lenses mark in thirds of a stop, `f/11` for 10.6.
 #[must_use]
-pub fn stop_to_set(value: f64) -> String {
+pub(super) fn stop_to_set(value: f64) -> String {
     let away = |n: f64| (n / value).ln().abs();
     let marked = THIRD_STOPS.into_iter().min_by(|&a, &b| away(a).total_cmp(&away(b)));
     // Half a step and a little: beyond the ends of the scale the number itself is said.
@@ -130,7 +130,7 @@ pub fn stop_to_set(value: f64) -> String {
 
 /// `1/125 s`, `0.4 s`, `2 s`.
 #[must_use]
-pub fn exposure(seconds: f64) -> String {
+pub(super) fn exposure(seconds: f64) -> String {
     if seconds < 0.3 && seconds > 0.0 {
         format!("1/{:.0} s", 1.0 / seconds)
     } else {
@@ -140,19 +140,19 @@ pub fn exposure(seconds: f64) -> String {
 
 /// `24 mm`.
 #[must_use]
-pub fn focal(mm: f64) -> String {
+pub(super) fn focal(mm: f64) -> String {
     format!("{} mm", (mm * 10.0).round() / 10.0)
 }
 
 /// A share as whole per cent.
 #[must_use]
-pub fn percent(share: f64) -> String {
+pub(super) fn percent(share: f64) -> String {
     format!("{:.0} %", share * 100.0)
 }
 
 /// The intended use as it is typed after `--sharp-for`.
 #[must_use]
-pub fn sharp_for(intent: SharpFor) -> String {
+pub(super) fn sharp_for(intent: SharpFor) -> String {
     match intent {
         SharpFor::Diagonal1500 => "diagonal".into(),
         SharpFor::OneToOne => "1:1".into(),

@@ -8,7 +8,7 @@ use crate::quantity::Units;
 
 /// The verdict's line, what it rests on, and the advice.
 #[must_use]
-pub fn verdict(frame: &Frame, units: Units) -> Words {
+pub(super) fn verdict(frame: &Frame, units: Units) -> Words {
     let (d, capture) = (&frame.diagnosis, &frame.capture);
     Words {
         line: line::line(d, capture),
@@ -19,7 +19,7 @@ pub fn verdict(frame: &Frame, units: Units) -> Words {
 
 /// What is said where an audit was stopped before it had looked at all frames.
 #[must_use]
-pub fn stopped(unreached: usize) -> Option<String> {
+pub(super) fn stopped(unreached: usize) -> Option<String> {
     match unreached {
         0 => None,
         1 => Some("Stopped early: one frame was not looked at, and scenes may not have been compared.".into()),
@@ -29,13 +29,13 @@ pub fn stopped(unreached: usize) -> Option<String> {
 
 /// A cause's one name with a capital, as it stands at the head of a row.
 #[must_use]
-pub fn cause_name(cause: Cause) -> String {
+pub(super) fn cause_name(cause: Cause) -> String {
     terms::capital(cause.word())
 }
 
 /// What to change next time, for a whole shoot.
 #[must_use]
-pub const fn next_time(cause: Cause) -> &'static str {
+pub(super) const fn next_time(cause: Cause) -> &'static str {
     match cause {
         Cause::SharpThroughout => "Nothing to change.",
         Cause::FocusTooFar => "Focus nearer: at about twice the distance of the nearest thing that matters.",
@@ -57,7 +57,7 @@ pub const fn next_time(cause: Cause) -> &'static str {
 
 /// A zone's name.
 #[must_use]
-pub const fn zone_name(zone: ZoneName) -> &'static str {
+pub(super) const fn zone_name(zone: ZoneName) -> &'static str {
     match zone {
         ZoneName::Near => "Near",
         ZoneName::Far => "Far",
@@ -76,7 +76,7 @@ pub const fn zone_name(zone: ZoneName) -> &'static str {
 
 /// The corners' state in a few words.
 #[must_use]
-pub const fn corner_state(state: CornerState) -> &'static str {
+pub(super) const fn corner_state(state: CornerState) -> &'static str {
     match state {
         CornerState::AsExpected => "as expected",
         CornerState::SofterThanExpected => "softer than expected",
@@ -86,7 +86,7 @@ pub const fn corner_state(state: CornerState) -> &'static str {
 
 /// The folder that all files lie in, with its closing separator, or nothing: what a list of names need not repeat.
 #[must_use]
-pub fn common_folder<'a>(files: impl Iterator<Item = &'a str>) -> &'a str {
+pub(super) fn common_folder<'a>(files: impl Iterator<Item = &'a str>) -> &'a str {
     let separators = ['/', '\\'];
     files
         .map(|f| &f[..f.rfind(separators).map_or(0, |at| at + 1)])

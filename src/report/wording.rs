@@ -66,93 +66,110 @@ fn why(d: &Diagnosis, capture: &Capture) -> Option<String> {
 /// What to do next time, in one to three sentences.
 #[must_use]
 pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
-    let stop_used = capture.f_number.as_ref().map(|n| n.value);
-    // Phones have one aperture: there is no other to advise.
-    let fixed = fixed_aperture(capture);
-    let best = d.implied.best_f_number.filter(|n| (2.0..64.0).contains(n) && !fixed);
-    let mut parts: Vec<String> = Vec::new();
-    match d.verdict.cause {
-        Cause::SharpThroughout => match d.corners.state {
-            CornerState::SofterThanExpected => parts.push(corners(d)),
-            _ => parts.push("Nothing to change.".into()),
-        },
-        Cause::FocusTooFar | Cause::FocusTooNear => {
-            let way = if d.verdict.cause == Cause::FocusTooFar { "nearer" } else { "farther" };
-            parts.push(d.implied.right_focus_m.map_or_else(
-                || format!("Focus {way}: at about twice the distance of the nearest thing that must be sharp."),
-                |m| {
-                    format!(
-                        "Focus {way}, at about {}: twice the nearest distance blurs near and far alike.",
-                        number::distance(m, units)
-                    )
-                },
-            ));
-            if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used) {
-                parts
-                    .extend(best.map(|n| format!("Stop down too: {} is best for this depth.", number::stop_to_set(n))));
-            }
-        }
-        Cause::TooLittleDepth => {
-            match (best, stop_used) {
-                (Some(n), Some(used)) if n > 1.15 * used => parts.push(format!(
-                    "Stop down to {}, where defocus and diffraction balance for this depth{}.",
-                    number::stop_to_set(n),
-                    d.implied.root_square_f_number.map_or_else(String::new, |r| format!(
-                        " (the root-square rule says {})",
-                        number::stop_to_set(r)
-                    ))
-                )),
-                (Some(n), Some(_)) => {
-                    parts.push(format!("Stopping down beyond {} would not help.", number::stop_to_set(n)))
-                }
-                _ if fixed => parts.push("Take two frames at two focus distances: this camera can't stop down.".into()),
-                _ => parts.push("Stop down, or take two frames at two focus distances.".into()),
-            }
-            if let Some(m) = d.implied.right_focus_m {
-                parts.push(format!("Focus at about {}.", number::distance(m, units)));
-            }
-            match d.implied.step_back_m {
-                Some(back) if back < 30.0 => parts.push(format!(
-                    "For all of it to fit at that f-number, step back about {}, or take two frames at two focus distances. {CAUTION}",
-                    number::distance(back, units)
-                )),
-                Some(_) => parts.push("One frame can't hold this depth: take two at two focus distances.".into()),
-                None => {}
-            }
-        }
-        Cause::Diffraction if fixed => parts.push("Nothing to change: this camera has one aperture only.".into()),
-        Cause::Diffraction => {
-            parts.push(best.filter(|&n| stop_used.is_none_or(|used| n < 0.9 * used)).map_or_else(
-                || "Open up a stop or two.".into(),
-                |n| format!("Open up: {} is best for this depth.", number::stop_to_set(n)),
-            ));
-        }
-        Cause::Motion => parts.push(capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
-            || "Steady the camera, or use a shorter exposure.".into(),
-            |(t, ratio)| {
-                format!(
-                    "Steady the camera, or expose no longer than about {} ({} was used).",
-                    number::exposure(t.value / ratio),
-                    number::exposure(t.value)
-                )
-            },
-        )),
-        Cause::LensAsymmetry => parts.push(
+    let mut parts: Vec<String> = match d.verdict.cause {
+        Cause::SharpThroughout if d.corners.state == CornerState::SofterThanExpected => vec![corners(d)],
+        Cause::SharpThroughout => vec!["Nothing to change.".into()],
+        Cause::FocusTooFar | Cause::FocusTooNear => refocus(d, capture, units),
+        Cause::TooLittleDepth => deepen(d, capture, units),
+        Cause::Diffraction => vec![open_up(d, capture)],
+        Cause::Motion => vec![steady(d, capture)],
+        Cause::LensAsymmetry => vec![
             "Check the lens with a flat far subject square on, once upright and once with the camera turned over: \
              what stays on the same side of the frame is the lens."
                 .into(),
-        ),
-        Cause::LensSoftness => parts.push(softness(capture)),
-        Cause::Processing => {
-            parts.push("Judge the camera's own full-size file, the raw one where there is one.".into());
-        }
-        Cause::CannotTell => parts.push(open::settle(d, capture).into()),
-    }
+        ],
+        Cause::LensSoftness => vec![softness(capture)],
+        Cause::Processing => vec!["Judge the camera's own full-size file, the raw one where there is one.".into()],
+        Cause::CannotTell => vec![open::settle(d, capture).into()],
+    };
     parts.extend(besides::advice(d, units));
     if d.flags.contains(&Flag::OrientationLost) {
         parts.push("The picture looks turned on its side: give --turn.".into());
     }
     parts.join(" ")
+}
+
+/// The f-number that was used, where it is known.
+fn stop_used(capture: &Capture) -> Option<f64> {
+    capture.f_number.as_ref().map(|n| n.value)
+}
+
+/// The best f-number for the depth, where it is one that the lens can be set to.
+fn best_stop(d: &Diagnosis, capture: &Capture) -> Option<f64> {
+    // Phones have one aperture: there is no other to advise.
+    d.implied.best_f_number.filter(|n| (2.0..64.0).contains(n) && !fixed_aperture(capture))
+}
+
+/// Where to focus instead.
+fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
+    let way = if d.verdict.cause == Cause::FocusTooFar { "nearer" } else { "farther" };
+    let mut parts = vec![d.implied.right_focus_m.map_or_else(
+        || format!("Focus {way}: at about twice the distance of the nearest thing that must be sharp."),
+        |m| {
+            format!(
+                "Focus {way}, at about {}: twice the nearest distance blurs near and far alike.",
+                number::distance(m, units)
+            )
+        },
+    )];
+    if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used(capture)) {
+        let stop = |n| format!("Stop down too: {} is best for this depth.", number::stop_to_set(n));
+        parts.extend(best_stop(d, capture).map(stop));
+    }
+    parts
+}
+
+/// How to hold near and far where focus lies well between them.
+fn deepen(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
+    let mut parts = vec![match (best_stop(d, capture), stop_used(capture)) {
+        (Some(n), Some(used)) if n > 1.15 * used => format!(
+            "Stop down to {}, where defocus and diffraction balance for this depth{}.",
+            number::stop_to_set(n),
+            d.implied
+                .root_square_f_number
+                .map_or_else(String::new, |r| format!(" (the root-square rule says {})", number::stop_to_set(r)))
+        ),
+        (Some(n), Some(_)) => format!("Stopping down beyond {} would not help.", number::stop_to_set(n)),
+        _ if fixed_aperture(capture) => "Take two frames at two focus distances: this camera can't stop down.".into(),
+        _ => "Stop down, or take two frames at two focus distances.".into(),
+    }];
+    parts.extend(d.implied.right_focus_m.map(|m| format!("Focus at about {}.", number::distance(m, units))));
+    parts.extend(d.implied.step_back_m.map(|back| {
+        if back < 30.0 {
+            format!(
+                "For all of it to fit at that f-number, step back about {}, or take two frames at two focus distances. {CAUTION}",
+                number::distance(back, units)
+            )
+        } else {
+            "One frame can't hold this depth: take two at two focus distances.".into()
+        }
+    }));
+    parts
+}
+
+/// What to do about diffraction.
+fn open_up(d: &Diagnosis, capture: &Capture) -> String {
+    if fixed_aperture(capture) {
+        return "Nothing to change: this camera has one aperture only.".into();
+    }
+    best_stop(d, capture).filter(|&n| stop_used(capture).is_none_or(|used| n < 0.9 * used)).map_or_else(
+        || "Open up a stop or two.".into(),
+        |n| format!("Open up: {} is best for this depth.", number::stop_to_set(n)),
+    )
+}
+
+/// What to do about a camera that moved.
+fn steady(d: &Diagnosis, capture: &Capture) -> String {
+    capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
+        || "Steady the camera, or use a shorter exposure.".into(),
+        |(t, ratio)| {
+            format!(
+                "Steady the camera, or expose no longer than about {} ({} was used).",
+                number::exposure(t.value / ratio),
+                number::exposure(t.value)
+            )
+        },
+    )
 }
 
 /// What to do about a lens that is soft of itself.

@@ -19,7 +19,7 @@ const REACH: usize = 32;
 ///
 /// `coarse`: whether it is enough to know to an eighth of a tile how a frame lies that hardly moved.
 #[must_use]
-pub fn lay_all(seen: &[Seen], reference: usize, coarse: bool) -> Vec<Option<Registration>> {
+pub(super) fn lay_all(seen: &[Seen], reference: usize, coarse: bool) -> Vec<Option<Registration>> {
     let Some(ground) = Look::at(&seen[reference]) else { return vec![None; seen.len()] };
     let on_ground = |k: usize| {
         let own = Look::at(&seen[k])?;

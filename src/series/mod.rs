@@ -9,7 +9,7 @@ mod compare;
 mod content;
 mod depth;
 mod ends;
-pub mod fit;
+pub(crate) mod fit;
 mod focusing;
 mod group;
 mod lay;

@@ -114,15 +114,31 @@ fn refocused(spec: SceneSpec, f_number: f64, focus_m: f64) -> SceneSpec {
 /// The whole shoot, in the order it was taken.
 #[must_use]
 pub fn shoot() -> Vec<Recipe> {
+    [over_the_tarn(), along_the_fence(), fog(), stones(), stopping_down()].concat()
+}
+
+/// A frame as most of them were exposed.
+fn frame(file: &'static str, fault: &'static str, spec: SceneSpec, date: &'static str) -> Recipe {
+    Recipe { file, fault, spec, exposure_s: (1, 125), iso: 100, date, sharpening: 0.0 }
+}
+
+fn tarn(f_number: f64, focus_m: f64) -> SceneSpec {
+    refocused(tarn_view(), f_number, focus_m)
+}
+
+fn fence(f_number: f64, focus_m: f64) -> SceneSpec {
+    refocused(fence_view(), f_number, focus_m)
+}
+
+/// Focus that blurs the nearest ground of the tarn's view and infinity alike, m.
+fn even_m() -> f64 {
+    2.0 * tarn_view().camera.nearest_m()
+}
+
+fn over_the_tarn() -> Vec<Recipe> {
     let near = tarn_view().camera.nearest_m();
-    let even = 2.0 * near;
-    let thorn_near = thorn_view().camera.nearest_m();
-    let frame =
-        |file, fault, spec, date| Recipe { file, fault, spec, exposure_s: (1, 125), iso: 100, date, sharpening: 0.0 };
-    let tarn = |f, s| refocused(tarn_view(), f, s);
-    let fence = |f, s| refocused(fence_view(), f, s);
-    let mut shoot = vec![
-        frame("01-right-focus.dng", "none: sharp from near to far", tarn(11.0, even), "2026:03:14 06:52:10"),
+    vec![
+        frame("01-right-focus.dng", "none: sharp from near to far", tarn(11.0, even_m()), "2026:03:14 06:52:10"),
         frame(
             "02-focus-too-far.jpg",
             "focused at infinity; the near ground is soft",
@@ -138,21 +154,29 @@ pub fn shoot() -> Vec<Recipe> {
         frame(
             "04-too-little-depth.jpg",
             "focus well placed, but f/2.8 cannot hold near and far",
-            tarn(2.8, even),
+            tarn(2.8, even_m()),
             "2026:03:14 06:57:21",
         ),
-        frame(
-            "05-shake.jpg",
-            "the camera moved during the exposure",
-            SceneSpec { shake: (3e-3 * LONG as f64, 0.45), ..fence(11.0, even) },
-            "2026:03:14 07:03:33",
-        ),
+    ]
+}
+
+fn along_the_fence() -> Vec<Recipe> {
+    vec![
+        Recipe {
+            exposure_s: (1, 4),
+            ..frame(
+                "05-shake.jpg",
+                "the camera moved during the exposure",
+                SceneSpec { shake: (3e-3 * LONG as f64, 0.45), ..fence(11.0, even_m()) },
+                "2026:03:14 07:03:33",
+            )
+        },
         frame(
             "06-soft-corners.jpg",
             "a lens with strongly soft corners",
             SceneSpec {
                 lens: Lens { corner_radial_um: 22.0, corner_tangential_um: 30.0, power: 2.6, ..Lens::default() },
-                ..fence(11.0, even)
+                ..fence(11.0, even_m())
             },
             "2026:03:14 07:05:12",
         ),
@@ -167,32 +191,42 @@ pub fn shoot() -> Vec<Recipe> {
                     corner_tangential_um: 10.0,
                     ..Lens::default()
                 },
-                ..fence(8.0, even)
+                ..fence(8.0, even_m())
             },
             "2026:03:14 07:08:47",
         ),
-        frame(
-            "08-fog.jpg",
-            "fog hides the far scene: nothing there to judge",
-            SceneSpec { visibility_m: 7.0, sky: Sky::Overcast, ..tarn(8.0, even) },
-            "2026:03:14 07:31:05",
-        ),
+    ]
+}
+
+fn fog() -> Vec<Recipe> {
+    vec![frame(
+        "08-fog.jpg",
+        "fog hides the far scene: nothing there to judge",
+        SceneSpec { visibility_m: 7.0, sky: Sky::Overcast, ..tarn(8.0, even_m()) },
+        "2026:03:14 07:31:05",
+    )]
+}
+
+fn stones() -> Vec<Recipe> {
+    let even = 2.0 * thorn_view().camera.nearest_m();
+    vec![
         frame(
             "09-stones.dng",
             "none: sharp from near to far",
-            refocused(thorn_view(), 11.0, 2.0 * thorn_near),
+            refocused(thorn_view(), 11.0, even),
             "2026:03:14 07:44:20",
         ),
         frame(
             "10-stones-again.jpg",
             "none: the same view again",
-            SceneSpec { noise_seed: 9, ..refocused(thorn_view(), 11.0, 2.0 * thorn_near) },
+            SceneSpec { noise_seed: 9, ..refocused(thorn_view(), 11.0, even) },
             "2026:03:14 07:44:26",
         ),
-    ];
-    if let Some(shake) = shoot.get_mut(4) {
-        shake.exposure_s = (1, 4);
-    }
+    ]
+}
+
+/// An aperture series of the fence.
+fn stopping_down() -> Vec<Recipe> {
     let series = [
         ("11-series-f4.jpg", 4.0, "aperture series: too open", (1, 500), "2026:03:14 08:02:00"),
         ("12-series-f5.6.jpg", 5.6, "aperture series", (1, 250), "2026:03:14 08:02:08"),
@@ -200,9 +234,9 @@ pub fn shoot() -> Vec<Recipe> {
         ("14-series-f11.jpg", 11.0, "aperture series", (1, 60), "2026:03:14 08:02:24"),
         ("15-series-f16.jpg", 16.0, "aperture series", (1, 30), "2026:03:14 08:02:32"),
     ];
-    for (file, f, fault, exposure_s, date) in series {
-        let spec = SceneSpec { noise_seed: f as u64, ..fence(f, even) };
-        shoot.push(Recipe { exposure_s, ..frame(file, fault, spec, date) });
-    }
-    shoot
+    let taken = |(file, f, fault, exposure_s, date)| {
+        let spec = SceneSpec { noise_seed: f as u64, ..fence(f, even_m()) };
+        Recipe { exposure_s, ..frame(file, fault, spec, date) }
+    };
+    series.map(taken).to_vec()
 }

@@ -114,11 +114,39 @@ impl SceneSpec {
     #[must_use]
     pub fn random(seed: u64, long_px: usize) -> Self {
         let mut dice = Dice::new(seed ^ 0x00AB_5C15_5A00);
+        let camera = Camera::random(&mut dice, long_px);
+        let lens = Lens::random(&mut dice);
+        let shake = if dice.even() < 0.2 { (dice.between(1.5, 7.0), dice.between(-1.57, 1.57)) } else { (0.0, 0.0) };
+        let nearest = camera.nearest_m();
+        let half_field = camera.on_sensor(camera.width as f64, 0.0).0 / camera.image_mm();
+        let objects =
+            (0..(dice.even() * 3.0) as usize).map(|_| Object::random(&mut dice, nearest, half_field)).collect();
+        let water = (dice.even() < 0.3).then(|| Tarn::random(&mut dice, nearest, half_field));
+        Self {
+            camera,
+            lens,
+            shake,
+            noise: Noise::at_snr(30.0 * 5.0f64.powf(dice.even()), 0.3),
+            ground: [Ground::Moor, Ground::Meadow, Ground::Scree][(dice.even() * 3.0) as usize % 3],
+            water,
+            sky: [Sky::Clear, Sky::Cumulus, Sky::Overcast][(dice.even() * 3.0) as usize % 3],
+            visibility_m: if dice.even() < 0.12 { dice.between(15.0, 60.0) * nearest } else { 20_000.0 },
+            objects,
+            seed,
+            noise_seed: seed ^ 0x0401_5E00,
+            fine: 3,
+        }
+    }
+}
+
+impl Camera {
+    /// Drawn at random, with the horizon in the upper half of the picture.
+    fn random(dice: &mut Dice, long_px: usize) -> Self {
         let short = long_px * 2 / 3;
         let portrait = dice.even() < 0.25;
         let (width, height) = if portrait { (short, long_px) } else { (long_px, short) };
         let stops = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
-        let mut camera = Camera {
+        let mut camera = Self {
             width,
             height,
             pitch_um: dice.between(3.3, 6.0),
@@ -135,8 +163,15 @@ impl SceneSpec {
         // Focusing moves the sensor and so the field a little: keep the horizon where it was.
         let seed_horizon = dice.between(0.08, 0.45);
         camera.tilt_deg = camera.tilt_for_horizon(seed_horizon);
+        camera
+    }
+}
+
+impl Lens {
+    /// Drawn at random, from perfect to poor.
+    fn random(dice: &mut Dice) -> Self {
         let corner = dice.between(0.0, 9.0);
-        let lens = Lens {
+        Self {
             centre_um: dice.between(0.5, 2.0),
             corner_radial_um: corner.max(0.5) * dice.between(0.6, 1.0),
             corner_tangential_um: corner.max(0.5),
@@ -144,40 +179,29 @@ impl SceneSpec {
             decentre: if dice.even() < 0.15 { (0.35 * dice.normal(), 0.35 * dice.normal()) } else { (0.0, 0.0) },
             tilt_um: if dice.even() < 0.2 { (25.0 * dice.normal(), 8.0 * dice.normal()) } else { (0.0, 0.0) },
             curvature_um: if dice.even() < 0.3 { 30.0 * dice.normal() } else { 0.0 },
-        };
-        let shake = if dice.even() < 0.2 { (dice.between(1.5, 7.0), dice.between(-1.57, 1.57)) } else { (0.0, 0.0) };
-        let nearest = camera.nearest_m();
-        let half_field = camera.on_sensor(width as f64, 0.0).0 / camera.image_mm();
-        let objects = (0..(dice.even() * 3.0) as usize)
-            .map(|_| {
-                let ahead_m = nearest * dice.between(1.15, 5.0);
-                let kind = [Kind::Post, Kind::Rock, Kind::Branch][(dice.even() * 3.0) as usize % 3];
-                let size = dice.between(0.15, 0.5) * ahead_m * half_field;
-                Object { kind, across_m: dice.between(-0.85, 0.85) * half_field * ahead_m, ahead_m, height_m: size }
-            })
-            .collect();
-        let water = (dice.even() < 0.3).then(|| {
-            let ahead_m = nearest * dice.between(1.0, 6.0);
-            Tarn {
-                across_m: dice.between(-0.5, 0.5) * half_field * ahead_m,
-                ahead_m,
-                half_width_m: dice.between(0.4, 1.5) * half_field * ahead_m,
-                half_depth_m: dice.between(0.15, 0.45) * ahead_m,
-            }
-        });
+        }
+    }
+}
+
+impl Object {
+    /// Drawn at random, for a frame whose ground begins at `nearest` (m) and whose half width is `half_field` of the distance.
+    fn random(dice: &mut Dice, nearest: f64, half_field: f64) -> Self {
+        let ahead_m = nearest * dice.between(1.15, 5.0);
+        let kind = [Kind::Post, Kind::Rock, Kind::Branch][(dice.even() * 3.0) as usize % 3];
+        let height_m = dice.between(0.15, 0.5) * ahead_m * half_field;
+        Self { kind, across_m: dice.between(-0.85, 0.85) * half_field * ahead_m, ahead_m, height_m }
+    }
+}
+
+impl Tarn {
+    /// Drawn at random, for a frame as that of [`Object::random`].
+    fn random(dice: &mut Dice, nearest: f64, half_field: f64) -> Self {
+        let ahead_m = nearest * dice.between(1.0, 6.0);
         Self {
-            camera,
-            lens,
-            shake,
-            noise: Noise::at_snr(30.0 * 5.0f64.powf(dice.even()), 0.3),
-            ground: [Ground::Moor, Ground::Meadow, Ground::Scree][(dice.even() * 3.0) as usize % 3],
-            water,
-            sky: [Sky::Clear, Sky::Cumulus, Sky::Overcast][(dice.even() * 3.0) as usize % 3],
-            visibility_m: if dice.even() < 0.12 { dice.between(15.0, 60.0) * nearest } else { 20_000.0 },
-            objects,
-            seed,
-            noise_seed: seed ^ 0x0401_5E00,
-            fine: 3,
+            across_m: dice.between(-0.5, 0.5) * half_field * ahead_m,
+            ahead_m,
+            half_width_m: dice.between(0.4, 1.5) * half_field * ahead_m,
+            half_depth_m: dice.between(0.15, 0.45) * ahead_m,
         }
     }
 }

@@ -2,7 +2,7 @@
 
 /// A sequence of random numbers that its seed settles: SplitMix64 (Steele, Lea & Flood, OOPSLA 2014).
 #[derive(Clone, Debug)]
-pub struct Dice {
+pub(crate) struct Dice {
     state: u64,
     spare: Option<f64>,
 }
@@ -10,12 +10,12 @@ pub struct Dice {
 impl Dice {
     /// A sequence of its own for each seed.
     #[must_use]
-    pub const fn new(seed: u64) -> Self {
+    pub(crate) const fn new(seed: u64) -> Self {
         Self { state: seed, spare: None }
     }
 
     /// The next number, evenly spread over (0, 1).
-    pub fn uniform(&mut self) -> f64 {
+    pub(crate) fn uniform(&mut self) -> f64 {
         self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.state;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -24,7 +24,7 @@ impl Dice {
     }
 
     /// The next normal number, of mean nought and standard deviation one (Box & Muller 1958).
-    pub fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         if let Some(spare) = self.spare.take() {
             return spare;
         }

@@ -4,20 +4,20 @@ use std::f64::consts::{SQRT_2, TAU};
 
 /// Density of the normal law of mean nought and this standard deviation.
 #[must_use]
-pub fn normal_density(x: f64, sd: f64) -> f64 {
+pub(crate) fn normal_density(x: f64, sd: f64) -> f64 {
     (-0.5 * (x / sd).powi(2)).exp() / (sd * TAU.sqrt())
 }
 
 /// Share of the standard normal law beyond a place.
 #[must_use]
-pub fn normal_beyond(x: f64) -> f64 {
+pub(super) fn normal_beyond(x: f64) -> f64 {
     0.5 * libm::erfc(x / SQRT_2)
 }
 
 /// Density of a normal error plus an exponential excess of this mean (the exponentially modified Gaussian: Grushka 1972,
 /// Anal. Chem. 44, 1733).
 #[must_use]
-pub fn excess_density(x: f64, sd: f64, excess: f64) -> f64 {
+pub(crate) fn excess_density(x: f64, sd: f64, excess: f64) -> f64 {
     let z = sd / excess - x / sd;
     if z > 25.0 {
         // The complement underflows and its factor overflows; to leading order their product is the normal density's.

@@ -5,24 +5,24 @@
 mod dice;
 mod law;
 
-pub use dice::Dice;
-pub use law::{excess_density, normal_beyond, normal_density};
+pub(crate) use dice::Dice;
+pub(crate) use law::{excess_density, normal_density};
 
 /// Derived: 1 / (the normal's upper quartile). Times a median absolute deviation that a normal law's standard deviation
 /// is.
-pub const MAD_SD: f64 = 1.482_602_218_505_602;
+pub(crate) const MAD_SD: f64 = 1.482_602_218_505_602;
 /// Derived: sqrt(pi / 2). Times the standard error of a mean that a median's is under a normal law.
-pub const MEDIAN_SD: f64 = 1.253_314_137_315_5;
+pub(crate) const MEDIAN_SD: f64 = 1.253_314_137_315_5;
 
 /// Middle value, of an even number the mean of the middle two; `None` of none.
 #[must_use]
-pub fn median(values: &[f64]) -> Option<f64> {
+pub(crate) fn median(values: &[f64]) -> Option<f64> {
     quantile(values, 0.5)
 }
 
 /// Middle value, of an even number the larger of the middle two, so that it is one of the values; `None` of none.
 #[must_use]
-pub fn upper_median(mut values: Vec<f64>) -> Option<f64> {
+pub(crate) fn upper_median(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied()
 }
@@ -30,7 +30,7 @@ pub fn upper_median(mut values: Vec<f64>) -> Option<f64> {
 /// The value below which a share of the values lies, interpolated between neighbours (Hyndman & Fan 1996, their
 /// definition 7); `None` of none.
 #[must_use]
-pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
+pub(crate) fn quantile(values: &[f64], share: f64) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let last = sorted.len().checked_sub(1)?;
@@ -41,7 +41,7 @@ pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
 
 /// Standard deviation by the median absolute deviation from the median, which few strays do not move; `None` of none.
 #[must_use]
-pub fn scatter(values: &[f64]) -> Option<f64> {
+pub(crate) fn scatter(values: &[f64]) -> Option<f64> {
     let middle = median(values)?;
     let away: Vec<f64> = values.iter().map(|v| (v - middle).abs()).collect();
     Some(MAD_SD * median(&away)?)
@@ -49,7 +49,7 @@ pub fn scatter(values: &[f64]) -> Option<f64> {
 
 /// Mean of the middle half: as robust as needed against strays, and smoother than the median; `None` of none.
 #[must_use]
-pub fn middle_mean(values: &[f64]) -> Option<f64> {
+pub(crate) fn middle_mean(values: &[f64]) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let cut = sorted.len() / 4;
@@ -59,24 +59,16 @@ pub fn middle_mean(values: &[f64]) -> Option<f64> {
 
 /// A straight line fitted to points.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Line {
+pub(crate) struct Line {
     /// Value at nought.
     pub at_zero: f64,
     /// Rise by one.
     pub slope: f64,
 }
 
-impl Line {
-    /// Its value at a place.
-    #[must_use]
-    pub fn at(&self, x: f64) -> f64 {
-        self.at_zero + self.slope * x
-    }
-}
-
 /// Least squares of (x, y, weight); `None` where all weight lies at one place.
 #[must_use]
-pub fn line(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<Line> {
+pub(crate) fn line(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<Line> {
     let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for (a, b, weight) in points {
         w += weight;

@@ -254,3 +254,40 @@ pub fn constants(text: &str) -> Vec<Constant> {
     }
     found
 }
+
+/// A function of a file, and how many lines it has from its name to its last brace, comments and empty lines not counted.
+pub struct Function {
+    /// Name.
+    pub name: String,
+    /// Length, lines.
+    pub lines: usize,
+}
+
+/// Every function of a piece of formatted code that has a body of several lines, those within others too.
+pub fn functions(code: &str) -> Vec<Function> {
+    let lines: Vec<&str> = code.lines().filter(|l| !l.trim().is_empty() && !l.trim_start().starts_with("//")).collect();
+    let mut found = Vec::new();
+    for (k, line) in lines.iter().enumerate() {
+        let start = line.trim_start();
+        let indent = &line[..line.len() - start.len()];
+        let Some(name) = named(start) else { continue };
+        // The formatter puts the last brace below the first letter; what ends otherwise has no body, or one on its own line.
+        let end = lines[k..].iter().position(|l| {
+            let own = l.strip_prefix(indent).is_some_and(|rest| !rest.starts_with(' '));
+            own && (l.ends_with(';') || l.ends_with('}'))
+        });
+        if let Some(more) = end.filter(|more| lines[k + more].trim_start() == "}") {
+            found.push(Function { name: name.to_owned(), lines: more + 1 });
+        }
+    }
+    found
+}
+
+/// The name of the function that a line begins.
+fn named(line: &str) -> Option<&str> {
+    const BEFORE: &[&str] = &["const", "unsafe", "async", "default"];
+    let (before, after) = line.split_once("fn ")?;
+    let words = before.split_whitespace().filter(|w| !w.starts_with("pub") && !w.ends_with(')'));
+    let declares = words.clone().all(|w| BEFORE.contains(&w)) && (before.is_empty() || before.ends_with(' '));
+    declares.then(|| after.split(|c: char| !c.is_alphanumeric() && c != '_').next().unwrap_or(""))
+}

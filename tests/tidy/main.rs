@@ -1,5 +1,5 @@
 //! Holds the tree to its order: module ranks, circles between files, what may touch the world, where tuned constants come
-//! from, file heads and sizes, licences, and stray words.
+//! from, heads and sizes of files and functions, licences, and stray words.
 
 #[path = "../support/source.rs"]
 mod source;
@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use source::{Module, arrows, circles, constants, sources};
+use source::{Module, arrows, circles, constants, functions, sources};
 
 /// Module and rank; a module may use only modules of a lower rank, or itself.
 const RANKS: &[(&str, u32)] = &[
@@ -117,6 +117,30 @@ fn every_file_says_what_it_is_for_and_stays_readable() {
     assert!(faults.is_empty(), "{}", faults.join("\n"));
 }
 
+/// Most lines of a function, comments not counted.
+const LONGEST: usize = 60;
+
+/// Functions that are better long, and why.
+const LONG: &[(&str, &str, &str)] =
+    &[("intake/raw/dng/layout.rs", "of", "each tag of a directory is checked against those read before it")];
+
+#[test]
+fn no_function_is_too_long_to_be_read_at_once() {
+    let (mut faults, mut count) = (Vec::new(), 0);
+    for source in sources() {
+        for function in functions(&source.code) {
+            count += 1;
+            let named =
+                |(file, name, _): &&(&str, &str, &str)| source.path == Path::new(file) && function.name == *name;
+            if function.lines > LONGEST && !LONG.iter().any(|long| named(&long)) {
+                faults.push(format!("{}: `{}` has {} lines", source.path.display(), function.name, function.lines));
+            }
+        }
+    }
+    assert!(count > 1500, "the functions were not found: {count}");
+    assert!(faults.is_empty(), "split by what their parts mean:\n{}", faults.join("\n"));
+}
+
 #[test]
 fn no_files_of_a_room_use_each_other_in_a_circle() {
     let found = circles(&arrows(&sources()));
@@ -212,6 +236,10 @@ fn the_rules_of_this_test_can_fail() {
     assert!(!licensed("GPL-3.0", &list) && !licensed("MIT AND GPL-3.0", &list));
     assert!(tells_origin("Chosen: half of them. Share of tiles."));
     assert!(!tells_origin("Share of tiles. Chosen: half of them.") && !tells_origin("Chosen: half."));
+    let code = "pub(super) const fn a(\n    b: u8,\n) {\n    fn c() {\n        d();\n    }\n    // No more.\n\n}\nfn e() {}\n\
+                trait F {\n    fn g(\n    );\n    fn h() {\n        i();\n    }\n}";
+    let lengths: Vec<_> = functions(code).into_iter().map(|f| (f.name, f.lines)).collect();
+    assert_eq!(lengths, [("a".to_owned(), 7), ("c".to_owned(), 3), ("h".to_owned(), 3)]);
     let declared =
         constants("/// Chosen: a b c.\nconst A: f64 = 1.0;\npub(super) const B: usize = 2;\n\nconst C: u32 = 3;");
     assert_eq!(declared.iter().map(|c| tells_origin(&c.comment)).collect::<Vec<_>>(), [true, true, false]);

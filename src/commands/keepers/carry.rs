@@ -250,7 +250,7 @@ fn move_file(from: &Path, to: &Path) -> io::Result<()> {
 ///
 /// # Errors
 /// Where the list can't be read.
-pub fn undo(list: &Path) -> anyhow::Result<Outcome> {
+pub(crate) fn undo(list: &Path) -> anyhow::Result<Outcome> {
     let no_list = || format!("{} is not an undo list of tussock's", shown(list));
     let text = intake::read_text(list).map_err(output::refused)?;
     let undo: Undo = serde_json::from_str(&text).ok().with_context(no_list)?;

@@ -11,13 +11,13 @@ use anyhow::{Context as _, bail};
 use super::Outcome;
 use crate::output;
 use crate::quantity::{plain, shown};
-pub use carry::undo;
+pub(crate) use carry::undo;
 use report::{Marks, Report};
-pub use select::{Choice, Which};
+pub(crate) use select::{Choice, Which};
 
 /// The keepers command as meant.
 #[derive(Clone, Debug)]
-pub struct Keepers {
+pub(crate) struct Keepers {
     /// A report's folder, or its `audit.json`.
     pub report: PathBuf,
     /// Which frames, by their verdicts; `None` for those that are sharp, or those of the keep list where one is given.
@@ -34,7 +34,7 @@ pub struct Keepers {
 
 /// How the list is printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum List {
+pub(crate) enum List {
     /// A file a line.
     Lines,
     /// A NUL behind each file, for names of any kind.
@@ -45,7 +45,7 @@ pub enum List {
 
 /// A folder to put the frames into, and how.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Carry {
+pub(crate) struct Carry {
     /// How.
     pub how: How,
     /// The folder; it may exist.
@@ -55,7 +55,7 @@ pub struct Carry {
 /// How frames come into a folder.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum How {
+pub(crate) enum How {
     /// Symbolic links to them.
     Link,
     /// Copies.
@@ -68,7 +68,7 @@ pub enum How {
 ///
 /// # Errors
 /// Where the report or the keep list can't be read, they don't belong together, or the folder can't be made.
-pub fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
+pub(crate) fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
     let report = Report::read(&asked.report)?;
     let marks = asked.marks.as_deref().map(Marks::read).transpose()?;
     let mut problems = 0;
@@ -115,7 +115,7 @@ pub fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
 
 /// `tussock.keepers`, version 1.
 #[derive(serde::Serialize, schemars::JsonSchema)]
-pub struct KeepersView<'a> {
+pub(crate) struct KeepersView<'a> {
     /// Always `tussock.keepers`.
     pub format: &'static str,
     /// Version of this format.
@@ -126,7 +126,7 @@ pub struct KeepersView<'a> {
 
 /// One frame.
 #[derive(serde::Serialize, schemars::JsonSchema)]
-pub struct KeeperView<'a> {
+pub(crate) struct KeeperView<'a> {
     /// The file as the report names it.
     pub path: &'a str,
     /// Whether it is sharp from near to far; null where that can't be told.

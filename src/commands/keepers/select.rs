@@ -7,7 +7,7 @@ use crate::diagnose::Cause;
 
 /// A kind of verdict.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Which {
+pub(crate) enum Which {
     /// Sharp from near to far.
     Sharp,
     /// Not sharp from near to far.
@@ -23,7 +23,7 @@ pub enum Which {
 impl Which {
     /// A kind by its word: `sharp`, `not-sharp`, `unknown`, `all`, or a cause (`focus-too-far`).
     #[must_use]
-    pub fn by_word(word: &str) -> Option<Self> {
+    pub(crate) fn by_word(word: &str) -> Option<Self> {
         let word = word.trim().to_ascii_lowercase().replace(['_', ' '], "-");
         Some(match word.as_str() {
             "sharp" => Self::Sharp,
@@ -36,7 +36,7 @@ impl Which {
 }
 
 /// What is asked for.
-pub struct Choice<'a> {
+pub(crate) struct Choice<'a> {
     /// Kinds of verdicts.
     pub which: Option<&'a [Which]>,
     /// Of frames of one scene only the best.

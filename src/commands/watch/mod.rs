@@ -24,7 +24,7 @@ use arrivals::{Arrivals, Signals};
 
 /// The watch command as meant.
 #[derive(Clone, Debug)]
-pub struct Watch {
+pub(crate) struct Watch {
     /// The folder.
     pub folder: PathBuf,
     /// The audit that the end makes, and that each frame is judged as; its paths are those of the frames that came.
@@ -56,7 +56,7 @@ const PAGE: &str = "live.html";
 ///
 /// # Errors
 /// Where the folder can't be read at the start, or the report can't be written.
-pub fn run(asked: &Watch) -> anyhow::Result<Outcome> {
+pub(crate) fn run(asked: &Watch) -> anyhow::Result<Outcome> {
     if !asked.folder.is_dir() {
         bail!("{} is not a folder; name the one that frames come into", shown(&asked.folder));
     }

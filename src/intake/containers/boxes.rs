@@ -67,7 +67,7 @@ pub(super) fn top_level(source: &mut impl Source, wanted: impl Fn(&[u8]) -> bool
 }
 
 /// Canon's CR3: main directory, Exif directory and maker note each in a block of its own.
-pub fn cr3(source: &mut impl Source) -> Contents {
+pub(super) fn cr3(source: &mut impl Source) -> Contents {
     let mut found = Contents::default();
     for (name, body) in top_level(source, |n| n == b"moov" || n == b"uuid") {
         match &name {
@@ -98,7 +98,7 @@ pub fn cr3(source: &mut impl Source) -> Contents {
 }
 
 /// HEIF: the Exif item, XMP items, the primary picture's size and turn.
-pub fn heif(source: &mut impl Source) -> Contents {
+pub(super) fn heif(source: &mut impl Source) -> Contents {
     let mut found = Contents::default();
     let Some((_, meta)) = top_level(source, |n| n == b"meta").into_iter().next() else { return found };
     // A full box: four bytes of version and flags before the children.
@@ -206,7 +206,7 @@ fn places(iloc: &[u8]) -> Option<Vec<Place>> {
 }
 
 /// The coded data of a file's primary item.
-pub struct Primary {
+pub(crate) struct Primary {
     /// The type of what is coded: `av01`, `hvc1` and so on; of pieces that are all of one type, theirs.
     pub kind: [u8; 4],
     /// The bytes of the picture, or of each piece of a grid, row by row.
@@ -219,7 +219,7 @@ pub struct Primary {
 
 /// The primary item itself, with what is needed to show it. Whatever else the file holds, such as alpha, depth or gain maps
 /// and thumbnails, is never touched.
-pub fn primary_item(source: &mut impl Source) -> Option<Primary> {
+pub(crate) fn primary_item(source: &mut impl Source) -> Option<Primary> {
     let (_, meta) = top_level(source, |n| n == b"meta").into_iter().next()?;
     let meta = meta.get(4..)?;
     let id = primary_id(meta)?;

@@ -32,7 +32,7 @@ impl Heap {
 }
 
 /// Reads the heaps.
-pub fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source) -> Contents {
     let head = source.piece(0, 14);
     let length = source.length();
     let mut heap = Heap::default();

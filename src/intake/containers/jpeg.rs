@@ -9,7 +9,7 @@ const XMP: &[u8] = b"http://ns.adobe.com/xap/1.0/\0";
 const MOST_SEGMENTS: usize = 4096;
 
 /// Reads the segments of the JPEG that starts at `start`.
-pub fn contents(source: &mut impl Source, start: u64) -> Contents {
+pub(super) fn contents(source: &mut impl Source, start: u64) -> Contents {
     let mut found = Contents::default();
     let mut exif: Vec<u8> = Vec::new();
     let mut at = start.saturating_add(2);

@@ -10,7 +10,7 @@ use crate::intake::ifd::Block;
 const MOST: u64 = 1 << 24;
 
 /// Reads the boxes of a file, or the head of a bare codestream.
-pub fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source) -> Contents {
     let mut found = Contents::default();
     if source.piece(0, 2) == [0xFF, 0x0A] {
         head(&source.piece(2, 32), &mut found);

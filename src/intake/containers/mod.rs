@@ -14,50 +14,7 @@ mod x3f;
 use std::io::{Read, Seek, SeekFrom};
 
 use super::ifd::Block;
-
-/// The kind of file, told by its first bytes, never by its name.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// JPEG.
-    Jpeg,
-    /// PNG.
-    Png,
-    /// WebP.
-    WebP,
-    /// TIFF, and raw files built on it.
-    Tiff,
-    /// HEIF family: HEIC, AVIF.
-    Heif,
-    /// JPEG XL, bare or in boxes.
-    JpegXl,
-    /// Canon raw since 2018.
-    Cr3,
-    /// Fujifilm raw.
-    Raf,
-    /// Canon raw before 2005.
-    Crw,
-    /// Sigma raw.
-    X3f,
-    /// Minolta raw.
-    Mrw,
-}
-
-impl Kind {
-    /// Every kind.
-    pub const ALL: &'static [Self] = &[
-        Self::Jpeg,
-        Self::Png,
-        Self::WebP,
-        Self::Tiff,
-        Self::Heif,
-        Self::JpegXl,
-        Self::Cr3,
-        Self::Raf,
-        Self::Crw,
-        Self::X3f,
-        Self::Mrw,
-    ];
-}
+use super::sniff::{Build, Kind};
 
 /// What a file carries.
 #[derive(Default)]
@@ -82,8 +39,8 @@ pub struct Contents {
     pub orientation: Option<u16>,
 }
 
-pub use boxes::{Primary, primary_item};
-pub use ciff::Heap;
+pub(super) use boxes::{Primary, primary_item};
+pub(super) use ciff::Heap;
 
 /// A reader that can seek; what the containers are read from.
 pub trait Source: Read + Seek {
@@ -105,54 +62,25 @@ pub trait Source: Read + Seek {
 
 impl<T: Read + Seek> Source for T {}
 
-/// The kind of file that starts with these bytes.
-#[must_use]
-pub fn kind(head: &[u8]) -> Option<Kind> {
-    let at = |i: usize, magic: &[u8]| head.get(i..i + magic.len()) == Some(magic);
-    Some(if at(0, &[0xff, 0xd8]) {
-        Kind::Jpeg
-    } else if at(0, b"\x89PNG\r\n\x1a\n") {
-        Kind::Png
-    } else if at(0, b"RIFF") && at(8, b"WEBP") {
-        Kind::WebP
-    } else if at(0, b"FUJIFILMCCD-RAW") {
-        Kind::Raf
-    } else if at(6, b"HEAPCCDR") {
-        Kind::Crw
-    } else if at(0, b"FOVb") {
-        Kind::X3f
-    } else if at(0, b"\0MRM") {
-        Kind::Mrw
-    } else if at(0, b"\xff\x0a") || at(4, b"JXL ") {
-        Kind::JpegXl
-    } else if at(4, b"ftypcrx ") {
-        Kind::Cr3
-    } else if at(4, b"ftyp") {
-        Kind::Heif
-    } else if [&b"II*\0"[..], b"MM\0*", b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"IISR"].iter().any(|m| at(0, m)) {
-        Kind::Tiff
-    } else {
-        return None;
-    })
-}
-
-/// Reads what a file of this kind carries; parts that are missing or damaged are left out.
-pub fn contents(source: &mut impl Source, kind: Kind) -> Contents {
+/// Reads what a file of this kind carries; parts that are missing or damaged are left out. `None` where the kind has no place
+/// for facts that is known here.
+pub(super) fn contents(source: &mut impl Source, kind: Kind) -> Option<Contents> {
     let mut found = match kind {
         Kind::Jpeg => jpeg::contents(source, 0),
         Kind::Png => png::contents(source),
         Kind::WebP => riff::contents(source),
-        Kind::Tiff => tiff::contents(source),
-        Kind::Heif => boxes::heif(source),
+        Kind::Tiff | Kind::Raw(Build::Tiff) => tiff::contents(source),
+        Kind::Heic | Kind::Avif | Kind::Video => boxes::heif(source),
         Kind::JpegXl => jxl::contents(source),
-        Kind::Cr3 => boxes::cr3(source),
-        Kind::Raf => tiff::raf(source),
-        Kind::Crw => ciff::contents(source),
-        Kind::X3f => x3f::contents(source),
-        Kind::Mrw => tiff::mrw(source),
+        Kind::Raw(Build::Cr3) => boxes::cr3(source),
+        Kind::Raw(Build::Raf) => tiff::raf(source),
+        Kind::Raw(Build::Crw) => ciff::contents(source),
+        Kind::Raw(Build::X3f) => x3f::contents(source),
+        Kind::Raw(Build::Mrw) => tiff::mrw(source),
+        Kind::Raw(Build::Unmarked) | Kind::Picture(_) | Kind::Document(_) | Kind::Empty | Kind::Unknown => return None,
     };
-    found.raw |= matches!(kind, Kind::Cr3 | Kind::Raf | Kind::Crw | Kind::X3f | Kind::Mrw);
-    found
+    found.raw |= matches!(kind, Kind::Raw(_));
+    Some(found)
 }
 
 /// Big-endian number at `at`.

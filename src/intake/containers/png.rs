@@ -8,7 +8,7 @@ const MOST: usize = 1 << 24;
 const MOST_CHUNKS: usize = 65_536;
 
 /// Reads the chunks.
-pub fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source) -> Contents {
     let mut found = Contents::default();
     let mut profile = None;
     let mut at = 8;

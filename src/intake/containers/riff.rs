@@ -7,7 +7,7 @@ const MOST: usize = 1 << 24;
 const MOST_CHUNKS: usize = 4096;
 
 /// Reads the chunks.
-pub fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source) -> Contents {
     let mut found = Contents::default();
     let mut at = 12;
     for _ in 0..MOST_CHUNKS {

@@ -12,10 +12,14 @@ const XMP: u16 = 0x2bc;
 const DNG_VERSION: u16 = 0xc612;
 
 /// Reads the directories.
-pub fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source) -> Contents {
     let length = source.length();
     let mut found = Contents::default();
     let head = source.piece(0, 12);
+    // BigTIFF's directories are built otherwise.
+    if matches!(head.get(2..4), Some([43, 0] | [0, 43])) {
+        return found;
+    }
     // CR2 has its name after the header; RW2 and ORF have magic numbers of their own.
     let canon = head.get(8..10) == Some(b"CR");
     let other = !matches!(head.get(2..4), Some([42, 0] | [0, 42]));
@@ -131,7 +135,7 @@ fn size(block: &Block) -> (Option<(u32, u32)>, bool) {
 }
 
 /// Fujifilm's RAF: a JPEG with the full Exif at the offset in bytes 84 to 87, sizes in a list of records.
-pub fn raf(source: &mut impl Source) -> Contents {
+pub(super) fn raf(source: &mut impl Source) -> Contents {
     let head = source.piece(0, 108);
     let Some(start) = be32(&head, 84) else { return Contents::default() };
     let mut found = jpeg::contents(source, start.into());
@@ -157,7 +161,7 @@ fn raf_size(source: &mut impl Source, start: u64) -> Option<(u32, u32)> {
 }
 
 /// Minolta's MRW: named blocks, of which one is a TIFF block and one states the size.
-pub fn mrw(source: &mut impl Source) -> Contents {
+pub(super) fn mrw(source: &mut impl Source) -> Contents {
     let mut found = Contents::default();
     let mut at = 8_u64;
     for _ in 0..16 {

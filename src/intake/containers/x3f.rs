@@ -6,7 +6,7 @@ const MOST_SECTIONS: usize = 256;
 const MOST: usize = 1 << 20;
 
 /// Reads the directory at the end of the file and the sections it lists.
-pub fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source) -> Contents {
     let mut found = Contents::default();
     let head = source.piece(0, 40);
     found.size = le32(&head, 28).zip(le32(&head, 32)).filter(|&(w, h)| w > 0 && h > 0 && w < 1 << 20 && h < 1 << 20);

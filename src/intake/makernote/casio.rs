@@ -4,7 +4,7 @@ use super::{Note, Notes, named};
 use crate::quantity::Distance;
 
 /// Reads a note that begins with "QVC", or the older bare directory; offsets count from the start of the block.
-pub fn read(note: &Note<'_>) -> Option<Notes> {
+pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     if !note.bytes.starts_with(b"QVC\0") {
         return older(note);
     }

@@ -5,7 +5,7 @@ use crate::quantity::Distance;
 
 /// Reads a note: a bare directory with offsets from the start of the block; settings are big-endian words of 32 bits.
 #[must_use]
-pub fn read(note: &Note<'_>) -> Option<Notes> {
+pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let block = note.in_block(0)?;
     let ifd = block.first();
     let settings = [0x01, 0x03].into_iter().find_map(|tag| ifd.bytes(tag))?;

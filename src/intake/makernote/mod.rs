@@ -3,18 +3,18 @@
 //! The meaning of tags is the makers' own or was found out and published by others (the tag lists of
 //! public metadata libraries); values are tidied here: fillers become absent, bounds are put in order.
 
-pub mod apple;
-pub mod canon;
+mod apple;
+mod canon;
 mod casio;
-pub mod fujifilm;
-pub mod minolta;
-pub mod nikon;
+mod fujifilm;
+mod minolta;
+mod nikon;
 mod nikon_cipher;
-pub mod olympus;
-pub mod panasonic;
-pub mod pentax;
+mod olympus;
+mod panasonic;
+mod pentax;
 pub mod sigma;
-pub mod sony;
+mod sony;
 
 pub use nikon_cipher::decipher as nikon_decipher;
 

@@ -6,7 +6,7 @@ use crate::quantity::{Distance, Point};
 
 /// Reads a Nikon note of any of its three forms.
 #[must_use]
-pub fn read(note: &Note<'_>) -> Option<Notes> {
+pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let block = directory(note)?;
     let ifd = block.first();
     let mut notes = Notes { focus_mode: ifd.text(0x07), ..Notes::default() };

@@ -4,7 +4,7 @@ use super::{Note, Notes, named, point};
 
 /// Reads a note: a directory after the maker's name, with offsets from the start of the block.
 #[must_use]
-pub fn read(note: &Note<'_>) -> Option<Notes> {
+pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let skip = if note.bytes.starts_with(b"Panasonic\0") { 12 } else { 8 };
     let block = note.in_block(skip)?;
     let ifd = block.first();

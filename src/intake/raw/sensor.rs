@@ -180,20 +180,10 @@ impl Sensor {
         let area = image.crop_area.or(image.active_area).filter(|r| r.d.w > 0 && r.d.h > 0);
         let (left, top, width, height) = area.map_or(whole, |r| (r.p.x, r.p.y, r.d.w, r.d.h));
         let active = image.active_area.as_ref().map_or((0, 0), corner);
-        let pattern = match &image.photometric {
-            RawPhotometricInterpretation::Cfa(config) if channels == 1 => {
-                let cfa = &config.cfa;
-                // For patterns stated from the active area on, rawler shifts forward where back is meant; the
-                // difference vanishes for 2 x 2 but not for 6 x 6.
-                let back = if relative_pattern { (2 * (active.0 % 48), 2 * (active.1 % 48)) } else { (0, 0) };
-                let at = |x: usize, y: usize| cfa.color_at((y + top + 96 - back.1) % 48, (x + left + 96 - back.0) % 48);
-                let found = Pattern::new(cfa.width.max(cfa.height), at);
-                Some(found.ok_or_else(|| {
-                    Refused::Unknown(format!("the colour filter pattern {} is not handled", cfa.name))
-                })?)
-            }
-            _ => None,
-        };
+        // For patterns stated from the active area on, rawler shifts forward where back is meant; the difference vanishes
+        // for 2 x 2 but not for 6 x 6.
+        let back = if relative_pattern { (2 * (active.0 % 48), 2 * (active.1 % 48)) } else { (0, 0) };
+        let pattern = pattern_of_rawler(&image, (left + 96 - back.0, top + 96 - back.1))?;
         let levels = image.blacklevel.as_vec();
         let level = &image.blacklevel;
         let black = match pattern {
@@ -285,6 +275,18 @@ impl Sensor {
         }
         Ok(self)
     }
+}
+
+/// The colour filter pattern of a picture with one sample a pixel from `corner` on; `None` for full colour and monochrome.
+fn pattern_of_rawler(image: &::rawler::RawImage, corner: (usize, usize)) -> Result<Option<Pattern>, Refused> {
+    let RawPhotometricInterpretation::Cfa(config) = &image.photometric else { return Ok(None) };
+    if image.cpp != 1 {
+        return Ok(None);
+    }
+    let cfa = &config.cfa;
+    let at = |x: usize, y: usize| cfa.color_at((y + corner.1) % 48, (x + corner.0) % 48);
+    let unknown = || Refused::Unknown(format!("the colour filter pattern {} is not handled", cfa.name));
+    Pattern::new(cfa.width.max(cfa.height), at).map(Some).ok_or_else(unknown)
 }
 
 /// Integer samples, black and white of floating-point ones, with room below black for noise.

@@ -1,11 +1,11 @@
 //! Sentences of a plan, and how its lengths, stops and times are rounded for people.
 
-use crate::plan::{Plan, Question, Stop};
+use crate::plan::{Plan, Question, Raise, StepBack, Stop, TiltUp, TiltedLens};
 use crate::quantity::{Distance, SharpFor, Units};
 use crate::shot::Source;
 
 /// A length for people: centimetres or inches below a metre or two feet, else metres or feet.
-pub fn length(metres: f64, units: Units) -> String {
+pub(super) fn length(metres: f64, units: Units) -> String {
     if metres.is_infinite() {
         return "infinity".into();
     }
@@ -27,12 +27,12 @@ fn fine_length(metres: f64, units: Units) -> String {
 }
 
 /// A side of a sensor, mm, without idle decimals.
-pub fn side(mm: f64) -> String {
+pub(super) fn side(mm: f64) -> String {
     format!("{}", (mm * 10.0).round() / 10.0)
 }
 
 /// A number with this many significant digits, never fewer than its whole part has.
-pub fn significant(value: f64, digits: i32) -> String {
+pub(super) fn significant(value: f64, digits: i32) -> String {
     if value == 0.0 || !value.is_finite() {
         return format!("{value}");
     }
@@ -41,13 +41,13 @@ pub fn significant(value: f64, digits: i32) -> String {
 }
 
 /// A stop as marked.
-pub fn stop(f_number: f64) -> String {
+pub(super) fn stop(f_number: f64) -> String {
     let decimals = usize::from(f_number < 9.95 && (f_number - f_number.round()).abs() > 0.02);
     format!("f/{f_number:.decimals$}")
 }
 
 /// A stop between the marks.
-pub fn exact_stop(f_number: f64) -> String {
+pub(super) fn exact_stop(f_number: f64) -> String {
     format!("f/{f_number:.1}")
 }
 
@@ -61,7 +61,7 @@ const FRACTIONS: [u32; 46] = [
 ];
 
 /// The longest shutter time of a camera that is not longer than this.
-pub fn shutter(longest_s: f64) -> String {
+pub(super) fn shutter(longest_s: f64) -> String {
     // What a camera shows is rounded itself.
     let most = 1.03 * longest_s;
     if let Some(s) = SECONDS.iter().find(|s| **s <= most) {
@@ -72,13 +72,13 @@ pub fn shutter(longest_s: f64) -> String {
 }
 
 /// A per-cent figure without its sign.
-pub fn per_cent(share: f64) -> String {
+pub(super) fn per_cent(share: f64) -> String {
     let value = share.abs() * 100.0;
     if value < 1.0 { format!("{value:.1} %") } else { format!("{value:.0} %") }
 }
 
 /// The use the picture must be sharp for.
-pub fn sharp_for(question: &Question, units: Units) -> String {
+pub(super) fn sharp_for(question: &Question, units: Units) -> String {
     match question.sharp_for {
         SharpFor::Diagonal1500 => "a disc of the sensor's diagonal / 1500".into(),
         SharpFor::OneToOne => "inspection at 1:1, two pixels".into(),
@@ -92,7 +92,7 @@ pub fn sharp_for(question: &Question, units: Units) -> String {
 }
 
 /// What was asked, and of which camera.
-pub fn asked(plan: &Plan, units: Units) -> [String; 2] {
+pub(super) fn asked(plan: &Plan, units: Units) -> [String; 2] {
     let asked = &plan.asked;
     let sensor = asked.sensor.value;
     let assumed = if asked.sensor.source == Source::Assumed { " (assumed)" } else { "" };
@@ -115,7 +115,7 @@ pub fn asked(plan: &Plan, units: Units) -> [String; 2] {
 }
 
 /// What is special about a stop.
-pub fn mark(plan: &Plan, s: &Stop) -> &'static str {
+pub(super) fn mark(plan: &Plan, s: &Stop) -> &'static str {
     match s.f_number {
         n if n == plan.best_stop => "best",
         n if Some(n) == plan.asked.f_number => "asked",
@@ -124,11 +124,11 @@ pub fn mark(plan: &Plan, s: &Stop) -> &'static str {
 }
 
 /// A caution for whoever is told to move.
-pub const CAUTION: &str = "Look where you step before you move, above all near edges and water and on wet rock, \
+pub(super) const CAUTION: &str = "Look where you step before you move, above all near edges and water and on wet rock, \
                            and keep to the rules of the place.";
 
 /// The answer: where to focus, at which stop, and what that gives; then what it takes where that is not enough.
-pub fn answer(plan: &Plan, units: Units) -> Vec<String> {
+pub(super) fn answer(plan: &Plan, units: Units) -> Vec<String> {
     let at = |n: f64| plan.stops.iter().find(|s| s.f_number == n);
     let ends = |s: &Stop| {
         let permitted = plan.permitted_sigma_um;
@@ -161,7 +161,7 @@ pub fn answer(plan: &Plan, units: Units) -> Vec<String> {
 }
 
 /// What lies behind the answer.
-pub fn reasons(plan: &Plan, units: Units) -> Vec<String> {
+pub(super) fn reasons(plan: &Plan, units: Units) -> Vec<String> {
     let mut all = vec![focus(plan, units), aperture(plan)];
     all.extend(differences(plan));
     all.extend(caveats(plan));
@@ -250,67 +250,75 @@ fn differences(plan: &Plan) -> Vec<String> {
 
 /// How stepping back, raising, pointing, tilting or bracketing would help, each with its cost.
 fn remedies(plan: &Plan, units: Units) -> Vec<String> {
-    let mut all = Vec::new();
-    let step = &plan.step_back;
+    let mut all = vec![step_back(&plan.step_back, units)];
+    if let (Some(f_number), Some(back)) = (plan.asked.f_number, plan.step_back.needed_at_asked_stop_m) {
+        all.push(format!("At {} it takes {}.", stop(f_number), length(back, units)));
+    }
+    all.extend(plan.raise.as_ref().map(|raise| raised(raise, units)));
+    all.extend(plan.tilt_up.as_ref().map(pointed));
+    if plan.step_back.needed_m.is_some() || plan.raise.is_some() {
+        all.push(CAUTION.into());
+    }
+    all.extend(plan.tilted_lens.as_ref().map(|tilted| hinged(tilted, units)));
+    all.push(bracket(plan, units));
+    all
+}
+
+fn step_back(step: &StepBack, units: Units) -> String {
     match (step.needed_m, step.near_size) {
-        (Some(back), Some(size)) if size < 0.5 => all.push(format!(
+        (Some(back), Some(size)) if size < 0.5 => format!(
             "Both ends would fit only from {} farther back, where the near subject is drawn {} smaller: another picture.",
             length(back, units),
             per_cent(1.0 - size)
-        )),
-        (Some(back), Some(size)) => all.push(format!(
+        ),
+        (Some(back), Some(size)) => format!(
             "Step back {} and both ends fit; the near subject is drawn {} smaller and more of the ground comes in.",
             length(back, units),
             per_cent(1.0 - size)
-        )),
-        _ => all.push("Stepping back would not do it: the permitted blur is less than diffraction leaves.".into()),
+        ),
+        _ => "Stepping back would not do it: the permitted blur is less than diffraction leaves.".into(),
     }
-    if let (Some(f_number), Some(back)) = (plan.asked.f_number, step.needed_at_asked_stop_m) {
-        all.push(format!("At {} it takes {}.", stop(f_number), length(back, units)));
-    }
-    if let Some(raise) = &plan.raise {
-        let out = if raise.horizon < 0.0 { ", which puts the horizon out of the frame" } else { "" };
-        all.push(format!(
-            "Or raise the camera: to {} pointing as it does, which loses the nearest strip of ground; or to {} pointing \
-             {:.0} degrees down to keep that ground{out}. The nearest ground is then {} away.",
-            length(raise.height_same_direction_m, units),
-            length(raise.height_same_ground_m, units),
-            raise.down_deg,
-            length(raise.needed_near_m, units)
-        ));
-    }
-    if let Some(tilt) = &plan.tilt_up {
-        let way = if tilt.down_deg < 0.0 { "above" } else { "below" };
-        let horizon = |share: f64| match share {
-            s if s < 0.0 => "out of the frame above".to_owned(),
-            s if s > 1.0 => "out of the frame below".to_owned(),
-            s => format!("{:.0} % down the picture", 100.0 * s),
-        };
-        all.push(format!(
-            "Or point it {:.0} degrees {way} the horizon: the nearest strip of ground drops out, and the horizon, {} \
-             now, comes to lie {}.",
-            tilt.down_deg.abs(),
-            horizon(tilt.horizon_before),
-            horizon(tilt.horizon)
-        ));
-    }
-    if step.needed_m.is_some() || plan.raise.is_some() {
-        all.push(CAUTION.into());
-    }
-    if let Some(tilted) = &plan.tilted_lens {
-        all.push(format!(
-            "Or a tilting lens: {:.1} degrees lay the plane of focus along the ground (hinge rule, hinge line {} below \
-             the lens); at {} things may stand {} tall at the near end and {} ten times as far out. It is set before \
-             framing, and tall near things are what it costs.",
-            tilted.tilt_deg,
-            length(tilted.hinge_m, units),
-            stop(tilted.f_number),
-            length(tilted.wedge_near_m, units),
-            length(tilted.wedge_at_ten_times_m, units)
-        ));
-    }
-    all.push(bracket(plan, units));
-    all
+}
+
+fn raised(raise: &Raise, units: Units) -> String {
+    let out = if raise.horizon < 0.0 { ", which puts the horizon out of the frame" } else { "" };
+    format!(
+        "Or raise the camera: to {} pointing as it does, which loses the nearest strip of ground; or to {} pointing \
+         {:.0} degrees down to keep that ground{out}. The nearest ground is then {} away.",
+        length(raise.height_same_direction_m, units),
+        length(raise.height_same_ground_m, units),
+        raise.down_deg,
+        length(raise.needed_near_m, units)
+    )
+}
+
+fn pointed(tilt: &TiltUp) -> String {
+    let way = if tilt.down_deg < 0.0 { "above" } else { "below" };
+    let horizon = |share: f64| match share {
+        s if s < 0.0 => "out of the frame above".to_owned(),
+        s if s > 1.0 => "out of the frame below".to_owned(),
+        s => format!("{:.0} % down the picture", 100.0 * s),
+    };
+    format!(
+        "Or point it {:.0} degrees {way} the horizon: the nearest strip of ground drops out, and the horizon, {} \
+         now, comes to lie {}.",
+        tilt.down_deg.abs(),
+        horizon(tilt.horizon_before),
+        horizon(tilt.horizon)
+    )
+}
+
+fn hinged(tilted: &TiltedLens, units: Units) -> String {
+    format!(
+        "Or a tilting lens: {:.1} degrees lay the plane of focus along the ground (hinge rule, hinge line {} below \
+         the lens); at {} things may stand {} tall at the near end and {} ten times as far out. It is set before \
+         framing, and tall near things are what it costs.",
+        tilted.tilt_deg,
+        length(tilted.hinge_m, units),
+        stop(tilted.f_number),
+        length(tilted.wedge_near_m, units),
+        length(tilted.wedge_at_ten_times_m, units)
+    )
 }
 
 /// Frames up to which a focus bracket is practical in the field; common practice, no published source.
@@ -361,7 +369,7 @@ fn caveats(plan: &Plan) -> Vec<String> {
 }
 
 /// Longest exposures as a sentence each.
-pub fn motion(plan: &Plan, units: Units) -> Vec<String> {
+pub(super) fn motion(plan: &Plan, units: Units) -> Vec<String> {
     use crate::plan::Movement;
     plan.motion
         .iter()

@@ -8,7 +8,7 @@ use crate::series::{Answer, Between, Lone, NoteKind, Varied, ZoneName};
 
 /// A zone's name in a sentence.
 #[must_use]
-pub fn zone(name: ZoneName) -> &'static str {
+pub(super) fn zone(name: ZoneName) -> &'static str {
     match name {
         ZoneName::Near => "the near ground",
         ZoneName::Far => "the far scene",
@@ -27,7 +27,7 @@ pub fn zone(name: ZoneName) -> &'static str {
 
 /// The answer of a group.
 #[must_use]
-pub fn answer(group: &Answer) -> String {
+pub(super) fn answer(group: &Answer) -> String {
     let answer = match group.varied {
         Varied::Aperture => aperture(group),
         Varied::Focus => focus(group),
@@ -242,7 +242,7 @@ fn nothing() -> String {
 
 /// A note in words.
 #[must_use]
-pub fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
+pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
     let file = k.map_or("a frame", |k| name(group, k));
     match kind {
         NoteKind::NoFNumber => {
@@ -290,7 +290,7 @@ pub fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
 
 /// Why a frame stands alone, in words.
 #[must_use]
-pub fn alone(alone: &Alone) -> String {
+pub(super) fn alone(alone: &Alone) -> String {
     match alone.why {
         Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
         Lone::OtherSize(own, group) => format!(

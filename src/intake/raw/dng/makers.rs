@@ -5,20 +5,20 @@ use super::tags::{Directory, at, directories, tag, unsigned};
 
 /// Nikon's tags: red and blue gains, black levels on the scale of 14 bits, and the picture's place and size.
 mod nikon {
-    pub const GAINS: u16 = 0x0c;
-    pub const BLACK: u16 = 0x3d;
-    pub const AREA: u16 = 0x45;
+    pub(super) const GAINS: u16 = 0x0c;
+    pub(super) const BLACK: u16 = 0x3d;
+    pub(super) const AREA: u16 = 0x45;
 }
 
 /// Sony's: the directory that says where the enciphered one is, how long it is, and its key; then what stands in that.
 mod sony {
-    pub const PRIVATE: u16 = 0xc634;
-    pub const OFFSET: u16 = 0x7200;
-    pub const LENGTH: u16 = 0x7201;
-    pub const KEY: u16 = 0x7221;
-    pub const BLACK: u16 = 0x7310;
-    pub const GAINS: u16 = 0x7313;
-    pub const WHITE: u16 = 0x787f;
+    pub(super) const PRIVATE: u16 = 0xc634;
+    pub(super) const OFFSET: u16 = 0x7200;
+    pub(super) const LENGTH: u16 = 0x7201;
+    pub(super) const KEY: u16 = 0x7221;
+    pub(super) const BLACK: u16 = 0x7310;
+    pub(super) const GAINS: u16 = 0x7313;
+    pub(super) const WHITE: u16 = 0x787f;
 }
 
 /// Enciphered directories stand in the first megabytes.

@@ -138,20 +138,15 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
     let stated = if dng { Stated::default() } else { Stated::of(picture.root, file, layout.precision) };
     let active = Area::active(directory, layout);
     let crop = stated.area.and_then(|area| Area::inside(area, layout)).unwrap_or_else(|| active.cropped(directory));
-    if layout.channels == 4 {
-        let what = "four samples at each pixel (four colours, or several shots put together)";
-        return Err(Refused::Unknown(what.into()));
-    }
-    let mosaic = directory.whole(tag::PHOTOMETRIC) == Some(CFA) && layout.channels == 1;
     let offset = (crop.left - active.left, crop.top - active.top);
-    let pattern = if mosaic { Some(pattern(directory, offset)?) } else { None };
+    let pattern = filters(directory, layout, offset)?;
     let opcodes = Opcodes::of(directory);
     if let (Samples::Whole(samples), false) = (&mut picture.samples, opcodes.first.is_empty()) {
         let whole = Area { left: 0, top: 0, width: layout.width, height: layout.height };
         levels::bend(samples, layout, whole, &opcodes.first, |_, _, _| (0.0, 65535.0));
     }
     let black = Black::of(directory, layout, &picture.samples, active, stated.black);
-    let white = stated.white.unwrap_or_else(|| levels::white(directory, layout, picture.table));
+    let mut white = stated.white.unwrap_or_else(|| levels::white(directory, layout, picture.table));
     let side = pattern.as_ref().map(|p| p.side);
     let simple = black.is_simple(side);
     let mut blacks = if simple {
@@ -163,7 +158,6 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
     } else {
         [black.levelled(&mut picture.samples, layout, active); 4]
     };
-    let mut white = white;
     if let (Samples::Whole(samples), false) = (&mut picture.samples, opcodes.second.is_empty()) {
         let level = |x: usize, y: usize, c: usize| if simple { black.at(x, y, c) } else { blacks[0] };
         levels::bend(samples, layout, active, &opcodes.second, |x, y, c| (level(x, y, c), white));
@@ -184,10 +178,10 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
         pattern,
         black,
         white,
-        gains: match stated.gains {
-            _ if layout.channels == 1 && !mosaic => [1.0; 3],
-            Some(gains) => gains,
-            None => levels::gains(picture.root),
+        gains: if layout.channels == 1 && side.is_none() {
+            [1.0; 3]
+        } else {
+            stated.gains.unwrap_or_else(|| levels::gains(picture.root))
         },
         from_srgb: levels::colours(picture.root).and_then(super::sensor::of_xyz),
         orientation: picture.root.whole(tag::ORIENTATION).map_or(0, |o| o as u16),
@@ -195,6 +189,16 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
         flags: if opcodes.moves { vec![Flag::LensCorrectionPending] } else { Vec::new() },
     };
     sensor.checked(layout.height)
+}
+
+/// The pattern of a mosaic from a place of the active area on; `None` for full colour and grey.
+fn filters(directory: &Directory, layout: &Layout, offset: (usize, usize)) -> Result<Option<Pattern>, Refused> {
+    if layout.channels == 4 {
+        let what = "four samples at each pixel (four colours, or several shots put together)";
+        return Err(Refused::Unknown(what.into()));
+    }
+    let mosaic = directory.whole(tag::PHOTOMETRIC) == Some(CFA) && layout.channels == 1;
+    if mosaic { pattern(directory, offset).map(Some) } else { Ok(None) }
 }
 
 /// The colour filter pattern from a place of the active area on.

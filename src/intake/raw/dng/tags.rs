@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 const MOST_DIRECTORIES: usize = 64;
 
 /// Tag numbers of TIFF 6.0, TIFF/EP (ISO 12234-2) and the DNG specification 1.7.
+#[allow(unreachable_pub)] // A list of names.
 pub(super) mod tag {
     pub const NEW_SUBFILE_TYPE: u16 = 254;
     pub const IMAGE_WIDTH: u16 = 256;
