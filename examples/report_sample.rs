@@ -9,7 +9,7 @@ mod shoot;
 use std::path::PathBuf;
 
 use anyhow::Context as _;
-use tussock::report::{self, Links, Pixels};
+use tussock::report::{self, Pixels};
 use tussock::shot::{Mosaic, Plane};
 
 fn main() -> anyhow::Result<()> {
@@ -19,44 +19,70 @@ fn main() -> anyhow::Result<()> {
         Some(n) => n.to_str().and_then(|n| n.parse().ok()).context("FRAMES is not a number")?,
         None => 8,
     };
-    let mut run = shoot::shoot(count);
-    if let [first, second, ..] = &mut run.frames[..] {
-        first.group = Some(0);
-        second.group = Some(0);
-        let group = shoot::two_apertures([&first.file, &second.file], "f/11 is the better of two.");
-        run.groups = vec![report::group(vec![0, 1], group)];
-    }
-    let mut links = Vec::new();
-    let mut drawn: Vec<report::Pictures> = Vec::new();
-    for (i, frame) in run.frames.iter().enumerate() {
+    // Frames are told one by one, as an audit does: thousands of tile maps would fill the memory.
+    let mut run = shoot::shoot(0);
+    run.groups = scenes(count);
+    let large = !report::inline(count);
+    let mut beside = Vec::<(String, Vec<u8>)>::new();
+    let (mut links, mut drawn, mut views) = (Vec::new(), Vec::<report::Pictures>::new(), Vec::new());
+    for i in 0..count {
+        let mut frame = shoot::nth(i, &run.intent);
+        frame.group = run.groups.iter().position(|g| g.frames.contains(&i)).filter(|_| i < 2 || i % 10 < 2);
         // A large shoot repeats the pictures of the first eight frames.
+        let stem = format!("{:04}", i % 8 + 1);
         if drawn.len() < 8 {
             let plane = draw(&frame.map);
-            drawn.push(report::pictures(frame, &Pixels { plane: &plane, colour: None, tint: None }, i < 2));
-        }
-        let pictures = &drawn[i % drawn.len()];
-        let stem = format!("{:04}", i + 1);
-        let mut link: Links = if report::inline(count) { pictures.inline() } else { pictures.beside(&stem) };
-        if !report::inline(count) {
-            for (name, bytes) in pictures.files(&stem) {
+            let pictures = report::pictures(&frame, &Pixels { plane: &plane, colour: None, tint: None }, i < 2);
+            for (name, bytes) in pictures.files(&stem).filter(|_| large).chain(pictures.full_file(&stem)) {
                 tussock::output::replace(&folder.join(name), bytes)?;
             }
+            drawn.push(pictures);
         }
-        if let Some((name, bytes)) = pictures.full_file(&stem) {
-            tussock::output::replace(&folder.join(&name), bytes)?;
-            link = link.with_full(Some(&name));
+        let pictures = &drawn[i % drawn.len()];
+        let link = if large { pictures.beside(&stem) } else { pictures.inline() };
+        links.push(match pictures.full_file(&stem) {
+            Some((name, _)) => link.with_tiles(&name),
+            None => link,
+        });
+        let mut view = report::told(&frame, None, &run);
+        // Tiles and charts of so many that a test finds some everywhere.
+        if large && (i < 200 || i % 100 >= 96) {
+            let (name, bytes) = report::companion(i, &view);
+            match beside.last_mut() {
+                Some((same, all)) if *same == name => all.extend(bytes),
+                _ => beside.push((name, bytes)),
+            }
         }
-        links.push(link);
+        if large {
+            view.tiles = Vec::new();
+        }
+        views.push(view);
     }
-    let view = report::view(&run);
-    for (name, bytes) in report::companions(&view) {
+    let view = report::assembled(views, &run);
+    for (name, bytes) in beside {
+        tussock::output::replace(&folder.join(name), &bytes)?;
+    }
+    for (name, bytes) in report::parts(&view, &links) {
         tussock::output::replace(&folder.join(name), &bytes)?;
     }
     tussock::output::replace(&folder.join("index.html"), report::html(&view, &links).as_bytes())?;
     tussock::output::replace(&folder.join("audit.json"), &report::json(&view))?;
     tussock::output::replace(&folder.join("audit.csv"), &report::csv(&view))?;
-    tussock::output::print(&report::text(&view, 100));
+    if count < 100 {
+        tussock::output::print(&report::text(&view, 100));
+    }
     Ok(())
+}
+
+/// Pairs of frames at two apertures: the first two, and in a large shoot more all along.
+fn scenes(count: usize) -> Vec<report::GroupView> {
+    let pair = |first: usize| {
+        let files = [first, first + 1].map(shoot::name);
+        let group = shoot::two_apertures([&files[0], &files[1]], "f/11 is the better of two.");
+        report::group(vec![first, first + 1], group)
+    };
+    let most = if report::inline(count) { count.min(2) } else { count };
+    (0..most.saturating_sub(1)).step_by(10).map(pair).collect()
 }
 
 /// Grey texture under a pale sky, each tile smoothed to about its blur by repeated neighbour averages.

@@ -6,7 +6,7 @@ use clap::ValueEnum;
 
 use super::given::{Given, PreferWord, Subjects};
 use super::values;
-use crate::commands::audit::Audit;
+use crate::commands::audit::{Audit, Renditions};
 use crate::commands::sidecars::{Rate, Sidecars};
 use crate::commands::work::Budget;
 use crate::measure::Settings;
@@ -38,9 +38,17 @@ pub(super) struct Making {
     /// Write audit.json and audit.csv alone, without the page and its pictures.
     #[arg(long)]
     no_page: bool,
-    /// Write each raw frame at full size beside the page, to look at any place of it.
-    #[arg(long)]
-    renditions: bool,
+    /// Write frames at full size beside the page, in tiles, to look at any place of raw files and move about in large ones:
+    /// every frame, or those whose names hold one of these (--renditions=0412,0415).
+    #[arg(
+        long,
+        value_name = "NAMES",
+        num_args = 0..=1,
+        default_missing_value = "",
+        require_equals = true,
+        conflicts_with = "no_page"
+    )]
+    renditions: Option<String>,
     /// Open the report when it is written.
     #[arg(long, conflicts_with = "no_page")]
     open: bool,
@@ -126,7 +134,11 @@ impl Making {
             budget: Budget::new(self.jobs.map(usize::from), self.memory),
             remember: !self.no_cache,
             page: !self.no_page,
-            renditions: self.renditions,
+            renditions: match self.renditions.as_deref() {
+                None => Renditions::None,
+                Some("") => Renditions::All,
+                Some(names) => Renditions::Named(names.split(',').map(|n| n.trim().to_owned()).collect()),
+            },
             open: self.open,
             theme: match self.theme {
                 ThemeWord::Auto => Theme::Auto,

@@ -49,25 +49,27 @@ impl<'a> Album<'a> {
         let room = intake::memory_needed(path) <= self.audit.budget.bytes;
         let tint = shot.tint.as_ref();
         let colour = if room && tint.is_none() { intake::colour(path, &self.audit.overrides).ok() } else { None };
-        let rendition = self.audit.renditions && !shown(path);
-        report::pictures(frame, &Pixels { plane: &shot.plane, colour: colour.as_ref(), tint }, rendition)
+        let pixels = Pixels { plane: &shot.plane, colour: colour.as_ref(), tint };
+        report::pictures(frame, &pixels, self.audit.renditions.of(path))
     }
 
     /// The pictures remembered for a frame under a key.
     #[must_use]
     pub(super) fn recall(&self, memory: &Memory, key: Option<&Key>, path: &Path) -> Option<Pictures> {
-        prints::recall(memory, key, self.beside(path).as_ref(), self.folder.leftovers())
+        prints::recall(memory, key, &self.beside(path)?, self.folder.leftovers())
     }
 
     /// Remembers a frame's pictures.
     pub(super) fn remember(&self, memory: &Memory, key: Option<Key>, path: &Path, pictures: &Pictures) {
-        prints::remember(memory, key, pictures, self.beside(path).as_ref());
+        if let Some(own) = self.beside(path) {
+            prints::remember(memory, key, pictures, &own);
+        }
     }
 
-    /// Where the report will have a frame's pictures, if not in the page.
+    /// Where the report will have a frame's pictures.
     fn beside(&self, path: &Path) -> Option<Beside> {
         let stem = self.stems.get(path)?.clone();
-        (!self.inline).then(|| Beside { folder: self.folder.path().to_owned(), stem })
+        Some(Beside { folder: self.folder.path().to_owned(), stem, inline: self.inline })
     }
 
     /// Puts a frame's pictures in place and says where the page finds them.
@@ -84,15 +86,16 @@ impl<'a> Album<'a> {
             }
             pictures.beside(stem)
         };
-        let full = match pictures.full_file(stem) {
+        let whole = shown(path) && self.audit.overrides.turn.is_none();
+        let original = if whole { relative(self.folder.path(), path) } else { None };
+        let links = links.with_full(original.as_deref());
+        Ok(match pictures.full_file(stem) {
             Some((file, bytes)) => {
                 self.folder.put(&file, bytes)?;
-                Some(file)
+                links.with_tiles(&file)
             }
-            None if shown(path) && self.audit.overrides.turn.is_none() => relative(self.folder.path(), path),
-            None => None,
-        };
-        Ok(links.with_full(full.as_deref()))
+            None => links,
+        })
     }
 }
 

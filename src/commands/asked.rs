@@ -1,6 +1,6 @@
 //! What an audit is asked for.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::sidecars::Sidecars;
 use super::work::Budget;
@@ -8,6 +8,31 @@ use crate::intake::{Overrides, Prefer};
 use crate::measure;
 use crate::quantity::Intent;
 use crate::report::Theme;
+
+/// Frames to be written at full size.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Renditions {
+    /// None of them.
+    #[default]
+    None,
+    /// Each.
+    All,
+    /// Those whose file's name holds one of these, in small letters or capitals.
+    Named(Vec<String>),
+}
+
+impl Renditions {
+    /// Whether a file is among them.
+    #[must_use]
+    pub(super) fn of(&self, path: &Path) -> bool {
+        let name = || path.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
+        match self {
+            Self::None => false,
+            Self::All => true,
+            Self::Named(parts) => parts.iter().any(|part| !part.is_empty() && name().contains(&part.to_lowercase())),
+        }
+    }
+}
 
 /// The audit command as meant.
 #[derive(Clone, Debug)]
@@ -32,8 +57,8 @@ pub(crate) struct Audit {
     pub theme: Theme,
     /// Print `audit.json` instead of the table.
     pub json: bool,
-    /// Whether to write each frame at full size beside the page, for looking at any place of raw files.
-    pub renditions: bool,
+    /// Which frames are written at full size beside the page, for looking at any place of them.
+    pub renditions: Renditions,
     /// Whether to open the page when it is written.
     pub open: bool,
     /// How to measure.
@@ -48,4 +73,17 @@ pub(crate) struct Audit {
     pub no_lens: bool,
     /// Whether and how to write XMP sidecars beside the photographs.
     pub sidecars: Option<Sidecars>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn renditions_are_of_all_frames_or_of_those_named() {
+        let path = Path::new("/moor/IMG_0412.NEF");
+        let named = |parts: &[&str]| Renditions::Named(parts.iter().map(|&p| p.into()).collect());
+        assert!(Renditions::All.of(path) && named(&["0499", "img_0412"]).of(path));
+        assert!(!Renditions::None.of(path) && !named(&["moor", ""]).of(path));
+    }
 }

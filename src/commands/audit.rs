@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 
 use super::album::Album;
-pub(crate) use super::asked::Audit;
+pub(crate) use super::asked::{Audit, Renditions};
 use super::baselines::{self, Shelf};
 use super::frame::{self, Bench, Seen};
 use super::frames::failure;

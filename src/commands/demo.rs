@@ -6,7 +6,7 @@ use anyhow::Context;
 use rayon::prelude::*;
 
 use super::Outcome;
-use super::audit::{self, Audit};
+use super::audit::{self, Audit, Renditions};
 use super::work::Budget;
 use crate::intake::{self, Overrides, Prefer};
 use crate::measure;
@@ -67,7 +67,7 @@ pub(crate) fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         budget: Budget::new(demo.jobs, None),
         remember: false,
         page: true,
-        renditions: false,
+        renditions: Renditions::None,
         open: demo.open,
         theme: report::Theme::Auto,
         json: demo.json,

@@ -153,7 +153,8 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
         return Ok(Ok((Done { path: path.to_owned(), frame, baseline, links: Links::default(), small, key }, partly)));
     }
     // The diagnosis decides where the crops are taken.
-    let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?}", audit.intent));
+    let whole = audit.renditions.of(path);
+    let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?} {whole}", audit.intent));
     let pictures = match album.recall(memory, crops.as_ref(), path) {
         Some(known) => known,
         None => {

@@ -46,15 +46,24 @@ pub(super) fn write(audit: &Audit, run: &Run, shoot: &Shoot<'_>, folder: &Folder
     let cannot = "cannot write the frames of the report";
     let mut lines = io::BufWriter::new(folder.scratch().context(cannot)?);
     let mut views = Vec::with_capacity(count);
+    let mut beside = Vec::<(String, Vec<u8>)>::new();
     for start in (0..count).step_by(PART) {
         let part: Vec<anyhow::Result<Share>> = (start..count.min(start + PART)).into_par_iter().map(share).collect();
         for share in part {
             let Share { view, line, companion } = share?;
             lines.write_all(&line).context(cannot)?;
             if let Some((file, bytes)) = companion {
-                folder.put(&file, &bytes)?;
+                match beside.last_mut() {
+                    Some((same, all)) if *same == file => all.extend(bytes),
+                    _ => beside.push((file, bytes)),
+                }
             }
             views.push(view);
+        }
+        // The last may go on with the next frames.
+        let whole = if views.len() < count { beside.len().saturating_sub(1) } else { beside.len() };
+        for (file, bytes) in beside.drain(..whole) {
+            folder.put(&file, &bytes)?;
         }
     }
     let mut lines = lines.into_inner().map_err(|e| e.into_error()).context(cannot)?;
@@ -65,10 +74,13 @@ pub(super) fn write(audit: &Audit, run: &Run, shoot: &Shoot<'_>, folder: &Folder
             io::copy(&mut lines, out).map(|_| ())
         })
     })?;
-    folder.put("audit.csv", &report::csv(&view))?;
+    folder.put_with("audit.csv", &mut |out| report::write_csv(&view, out))?;
     if audit.page {
         let links: Vec<Links> = shoot.frames.iter().map(|f| f.links.clone()).collect();
         let page = report::themed(report::html(&view, &links), audit.theme);
+        for (file, bytes) in report::parts(&view, &links) {
+            folder.put(&file, &bytes)?;
+        }
         folder.put("index.html", page.as_bytes())?;
     }
     Ok(view)

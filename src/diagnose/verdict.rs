@@ -41,19 +41,6 @@ fn weights(tally: &Tally) -> Vec<(Cause, f64)> {
     weights
 }
 
-/// The strict tally with half of what only the roomy one has sharp throughout given to that: how generous the convention of
-/// the limit is to be is as likely the one as the other.
-fn between(strict: &Tally, roomy: &Tally) -> Tally {
-    let sharp = |tally: &Tally| share(&tally.main, Cause::SharpThroughout);
-    let whole: f64 = strict.main.iter().map(|w| w.1).sum::<f64>() + strict.unnamed;
-    let moved = 0.5 * (sharp(roomy) - sharp(strict)).max(0.0);
-    let kept = 1.0 - moved / (whole - sharp(strict)).max(f64::MIN_POSITIVE);
-    let mut between = Tally { unnamed: kept * strict.unnamed, ..strict.clone() };
-    between.main.iter_mut().filter(|w| w.0 != Cause::SharpThroughout).for_each(|w| w.1 *= kept);
-    put(&mut between.main, Cause::SharpThroughout, moved);
-    between
-}
-
 fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
     weights.iter().find(|w| w.0 == cause).map_or(0.0, |w| w.1)
 }
@@ -64,8 +51,6 @@ fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
 pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
     let passes = known.ends.iter().all(|e| e.passes());
     let tally = if passes { roomy } else { strict };
-    // Whether a frame is beyond the limit turns on how generous its convention is, and so does how sure a cause is.
-    let stated = if passes { weights(roomy) } else { weights(&between(strict, roomy)) };
     let weights = weights(tally);
     // The best that the answers leave: a zone beyond the permitted is never sharp throughout, whoever is to blame.
     let best =
@@ -73,16 +58,16 @@ pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
     let (best, share_of_best) = best.copied().unwrap_or((Cause::CannotTell, 0.0));
     let named = |cause: Cause, most: f64| Verdict {
         cause,
-        confidence: share(&stated, cause).clamp(0.0, most),
+        confidence: share(&weights, cause).clamp(0.0, most),
         also: also(tally, cause),
-        weights: stated.clone(),
+        weights: weights.clone(),
         unsettled: None,
     };
     let open = |why: Unsettled, confidence: f64| Verdict {
         cause: Cause::CannotTell,
         confidence: confidence.clamp(0.0, 1.0),
         also: also(tally, Cause::CannotTell),
-        weights: stated.clone(),
+        weights: weights.clone(),
         unsettled: Some(why),
     };
     if matches!(best, Cause::Motion | Cause::Diffraction) && share_of_best > 0.8 {

@@ -228,7 +228,7 @@ mod tests {
             let (w, h) = turn.size(width, height);
             for y in 0..h {
                 let mut row = vec![[0.0; 2]; w];
-                tint.row(y as f32 + 0.5, 0.5, 1.0, &mut row);
+                tint.row(y as f32 + 0.5, &tint.across(0.5, 1.0, row.len()), &mut row);
                 for (x, found) in row.iter().enumerate() {
                     let (sx, sy) = turn.stored(x, y, width, height);
                     let expected = [sx as f32 + 0.5 - 8.0, sy as f32 + 0.5 - 4.0].map(|v| v.max(0.0));

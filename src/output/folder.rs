@@ -1,18 +1,17 @@
 //! The folder of a report: claimed before anything is measured, built out of sight, put in place as a whole.
 //!
-//! A folder of ours carries a mark: a file with a line for each of the report's files, its BLAKE3 digest and its path.
-//! What the mark doesn't list, or lists with another digest, is somebody else's and stays as it is.
+//! A folder of ours carries a mark ([`super::ledger`]); what it doesn't list is somebody else's and stays as it is.
 
-use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File, TryLockError};
-use std::io::{self, BufWriter, Write};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 use anyhow::{Context as _, bail};
 use tempfile::TempDir;
 
-use crate::intake::{REPORT_MARK, is_picture};
+use super::ledger::{Digesting, Ledger, each_file, is_ours, parsed, refuse_foreign, written};
+use crate::intake::REPORT_MARK;
 use crate::quantity::shown;
 
 /// What a report consists of, as names in its folder; the page comes first, since it is what ties the rest together.
@@ -20,13 +19,8 @@ pub(crate) const REPORT: &[&str] = &["index.html", "audit.json", "audit.csv", "s
 /// What the demo puts beside its report.
 pub(crate) const DEMO: &[&str] = &["shoot", "built-in-faults.csv"];
 
-/// First line of a mark.
-const HEAD: &str = "tussock report 1: the files listed here may be replaced or removed by tussock";
 /// Beginning of the names of what is not finished yet.
 pub(super) const UNFINISHED: &str = ".tussock-unfinished-";
-
-/// Digests of files by their path in the folder, `/` between names.
-type Ledger = BTreeMap<String, BTreeSet<String>>;
 
 /// A report's folder, ours alone until it is dropped.
 pub(crate) struct Folder {
@@ -162,10 +156,9 @@ impl Folder {
             if let Some(folder) = place.parent() {
                 fs::create_dir_all(folder)?;
             }
-            let mut out = Digesting { file: BufWriter::new(File::create(&place)?), hasher: blake3::Hasher::new() };
+            let mut out = Digesting::create(&place)?;
             write(&mut out)?;
-            out.file.flush()?;
-            io::Result::Ok(out.hasher.finalize().to_hex().to_string())
+            out.finish()
         };
         let digest = made().with_context(|| format!("cannot write {}", shown(&self.path.join(name))))?;
         self.written.lock().unwrap_or_else(PoisonError::into_inner).insert(name.to_owned(), [digest].into());
@@ -253,29 +246,7 @@ impl Folder {
     }
 
     fn mark(&self, ledger: &Ledger) -> anyhow::Result<()> {
-        let mut text = format!("{HEAD}\n");
-        for (file, digests) in ledger {
-            digests.iter().for_each(|digest| text.push_str(&format!("{digest} {file}\n")));
-        }
-        super::replace(&self.path.join(REPORT_MARK), text.as_bytes())
-    }
-}
-
-/// A file whose digest is known once it is written.
-struct Digesting {
-    file: BufWriter<File>,
-    hasher: blake3::Hasher,
-}
-
-impl Write for Digesting {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        let written = self.file.write(bytes)?;
-        self.hasher.update(&bytes[..written]);
-        Ok(written)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
+        super::replace(&self.path.join(REPORT_MARK), written(ledger).as_bytes())
     }
 }
 
@@ -306,16 +277,6 @@ fn lock(folder: &Path) -> Result<Option<File>, ()> {
     }
 }
 
-fn parsed(mark: &str) -> Option<Ledger> {
-    let mut lines = mark.lines();
-    (lines.next() == Some(HEAD)).then_some(())?;
-    let mut ledger = Ledger::new();
-    for (digest, file) in lines.filter_map(|line| line.split_once(' ')) {
-        ledger.entry(file.to_owned()).or_default().insert(digest.to_owned());
-    }
-    Some(ledger)
-}
-
 /// Whether a folder was claimed but holds no report: nothing but a mark without entries and what was not finished.
 fn abandoned(folder: &Path) -> bool {
     let marked = fs::read_to_string(folder.join(REPORT_MARK)).ok().and_then(|text| parsed(&text));
@@ -335,65 +296,9 @@ fn unfinished(folder: &Path) -> Vec<PathBuf> {
     folders.into_iter().map(|e| e.path()).collect()
 }
 
-/// Calls with every file below a place, links not followed, and with its path in the folder.
-fn each_file(place: &Path, name: &str, call: &mut dyn FnMut(&str, &Path)) {
-    let Ok(found) = fs::symlink_metadata(place) else { return };
-    if !found.is_dir() {
-        return call(name, place);
-    }
-    for entry in fs::read_dir(place).into_iter().flatten().flatten() {
-        each_file(&entry.path(), &format!("{name}/{}", entry.file_name().to_string_lossy()), call);
-    }
-}
-
-fn is_ours(file: &str, path: &Path, ledger: &Ledger) -> bool {
-    let plain = fs::symlink_metadata(path).is_ok_and(|m| m.is_file());
-    let digest = || {
-        let mut hasher = blake3::Hasher::new();
-        hasher.update_reader(File::open(path).ok()?).ok()?;
-        Some(hasher.finalize().to_hex().to_string())
-    };
-    plain && ledger.get(file).is_some_and(|known| digest().is_some_and(|d| known.contains(&d)))
-}
-
-/// What a system's file manager puts into folders it has shown; a report has no files of such names.
-fn of_a_file_manager(file: &str) -> bool {
-    let name = file.rsplit('/').next().unwrap_or(file);
-    name.starts_with('.') || matches!(name, "Thumbs.db" | "desktop.ini")
-}
-
-/// Refuses a folder where something stands under a report's name that isn't ours and may not be replaced.
-fn refuse_foreign(folder: &Path, name: &str, ledger: &Ledger, overwrite: bool) -> anyhow::Result<()> {
-    let mut refused = None;
-    each_file(&folder.join(name), name, &mut |file, path| {
-        if refused.is_some() || of_a_file_manager(file) || is_ours(file, path, ledger) {
-            return;
-        }
-        let shown = shown(path);
-        let kind = fs::symlink_metadata(path).map(|m| m.file_type());
-        refused = if kind.as_ref().is_ok_and(fs::FileType::is_symlink) {
-            Some(format!("{shown} is a link, which is neither followed nor replaced; name another folder"))
-        } else if kind.is_ok_and(|k| k.is_file()) && is_picture(path) {
-            Some(format!(
-                "{shown} is a picture that tussock didn't write, and is never written over; name another folder"
-            ))
-        } else if !overwrite {
-            Some(format!(
-                "{shown} was put there or changed since the report was written, and is not written over; move it away, \
-                 name another folder, or give --overwrite"
-            ))
-        } else {
-            None
-        };
-    });
-    match refused {
-        Some(why) => bail!(why),
-        None => Ok(()),
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::ledger::HEAD;
     use super::*;
 
     fn names(folder: &Path) -> Vec<String> {

@@ -3,9 +3,12 @@
 pub(crate) mod beside;
 pub(crate) mod folder;
 pub(crate) mod guard;
+mod ledger;
 mod open;
+mod record;
 pub mod scratch;
 pub mod store;
+mod tables;
 
 use std::borrow::Cow;
 use std::io::{self, IsTerminal as _, Write as _};

@@ -3,28 +3,19 @@
 //! Every record carries a version and a checksum. A record that fails its checksum, or a database that can't be read,
 //! is set aside as a whole under another name, and an empty one begun in its place: results can be had again.
 
-use std::collections::HashMap;
-use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
-use redb::{
-    Database, DatabaseError, ReadableDatabase as _, ReadableTable as _, StorageError, TableDefinition, TableError,
-};
-use thiserror::Error;
+use redb::{Database, TableDefinition};
 
 use super::guard::guarded;
+use super::record::Found;
+pub use super::record::sound;
+use super::tables::{DIGESTS, RESULTS, Waiting, database, forget, found, write};
+pub(crate) use super::tables::{Key, StoreError};
 use super::{reason, say};
 use crate::quantity::shown;
-
-/// Identity of a file on disk (path, size, time) to a record with the digest of its content.
-const DIGESTS: TableDefinition<&[u8], &[u8]> = TableDefinition::new("digests");
-/// Key to a record with remembered bytes.
-const RESULTS: TableDefinition<&[u8], &[u8]> = TableDefinition::new("results");
-
-/// Key to when its bytes were last put or asked for, seconds since 1970.
-const SEEN: TableDefinition<&[u8], u64> = TableDefinition::new("seen");
 
 /// Length of the file from which the results seen longest ago are forgotten, and the share of it that is kept then, so that it
 /// isn't done at every run.
@@ -34,44 +25,12 @@ const KEPT: f64 = 0.75;
 /// How long results may wait in memory before they are put on disk: a kill loses at most this much work.
 const PATIENCE: Duration = Duration::from_secs(2);
 
-/// Memory for pages of the database, bytes; each page is used about once.
-const CACHE: usize = 16 << 20;
-
-/// A 256-bit key.
-pub(crate) type Key = [u8; 32];
-
-/// Why there is no store.
-#[derive(Debug, Error)]
-pub(crate) enum StoreError {
-    /// Another process has it open.
-    #[error("another tussock is using the remembered measurements")]
-    Busy,
-    /// Anything else, a clause.
-    #[error("the remembered measurements can't be used ({0})")]
-    Broken(&'static str),
-}
-
 /// An open store.
 pub(crate) struct Store {
     path: PathBuf,
     /// `None` once it was set aside and no other could be begun.
     database: Mutex<Option<Arc<Database>>>,
     waiting: Mutex<Waiting>,
-}
-
-#[derive(Default)]
-struct Waiting {
-    digests: HashMap<Vec<u8>, Key>,
-    results: HashMap<Key, Vec<u8>>,
-    seen: HashMap<Key, u64>,
-    since: Option<Instant>,
-}
-
-/// What was found under a key.
-enum Found {
-    Nothing,
-    Bytes(Vec<u8>),
-    Damage,
 }
 
 impl Store {
@@ -223,81 +182,9 @@ impl Store {
     }
 }
 
-fn write(database: &Database, waiting: &Waiting) -> Result<(), redb::Error> {
-    if waiting.digests.is_empty() && waiting.results.is_empty() && waiting.seen.is_empty() {
-        return Ok(());
-    }
-    let write = database.begin_write()?;
-    {
-        let mut table = write.open_table(DIGESTS)?;
-        for (identity, digest) in &waiting.digests {
-            table.insert(identity.as_slice(), record(identity, digest).as_slice())?;
-        }
-        let mut table = write.open_table(RESULTS)?;
-        for (key, bytes) in &waiting.results {
-            table.insert(key.as_slice(), record(key, bytes).as_slice())?;
-        }
-        let mut table = write.open_table(SEEN)?;
-        for (key, seen) in &waiting.seen {
-            table.insert(key.as_slice(), seen)?;
-        }
-    }
-    write.commit()?;
-    Ok(())
-}
-
 /// Seconds since 1970 by the system's clock.
 fn now() -> u64 {
     SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_secs())
-}
-
-fn forget(database: &Database, limit: &impl Fn(&[(u64, u64)]) -> u64) -> Result<(), redb::Error> {
-    let write = database.begin_write()?;
-    {
-        let mut seen = write.open_table(SEEN)?;
-        let mut results = write.open_table(RESULTS)?;
-        let mut ages: Vec<(u64, u64)> = Vec::new();
-        for entry in results.iter()? {
-            let (key, bytes) = entry?;
-            let at = seen.get(key.value())?.map_or(0, |s| s.value());
-            // What is longer than a page takes pages of a power of two.
-            ages.push((at, (bytes.value().len() as u64).next_power_of_two()));
-        }
-        ages.sort_unstable();
-        let limit = limit(&ages);
-        // What the table doesn't know was there before it was.
-        let mut old = std::collections::HashSet::new();
-        for entry in results.iter()? {
-            let key = entry?.0.value().to_vec();
-            if seen.get(key.as_slice())?.is_none_or(|s| s.value() < limit) {
-                old.insert(key);
-            }
-        }
-        for key in &old {
-            results.remove(key.as_slice())?;
-            seen.remove(key.as_slice())?;
-        }
-    }
-    write.commit()?;
-    Ok(())
-}
-
-/// Opens a database; `Err(None)` where it is damaged.
-fn database(path: &Path) -> Result<Database, Option<StoreError>> {
-    match std::fs::metadata(path) {
-        Ok(found) if !found.is_file() => return Err(Some(StoreError::Broken("something else is in their place"))),
-        _ => {}
-    }
-    let opened = guarded(|| Database::builder().set_cache_size(CACHE).create(path)).map_err(|_| None)?;
-    opened.map_err(|error| match error {
-        DatabaseError::DatabaseAlreadyOpen => Some(StoreError::Busy),
-        DatabaseError::Storage(StorageError::Io(e))
-            if !matches!(e.kind(), ErrorKind::InvalidData | ErrorKind::UnexpectedEof | ErrorKind::InvalidInput) =>
-        {
-            Some(StoreError::Broken(reason(&e)))
-        }
-        _ => None,
-    })
 }
 
 /// Renames a damaged store, over one that was set aside before, and says so.
@@ -317,61 +204,6 @@ pub fn aside(path: &Path) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".damaged");
     name.into()
-}
-
-fn found(database: &Database, table: TableDefinition<&[u8], &[u8]>, key: &[u8]) -> Found {
-    let Ok(read) = database.begin_read() else { return Found::Damage };
-    let table = match read.open_table(table) {
-        Ok(table) => table,
-        Err(TableError::TableDoesNotExist(_)) => return Found::Nothing,
-        Err(_) => return Found::Damage,
-    };
-    match table.get(key) {
-        Ok(None) => Found::Nothing,
-        Ok(Some(value)) => content(key, value.value()),
-        Err(StorageError::Io(_)) => Found::Nothing,
-        Err(_) => Found::Damage,
-    }
-}
-
-/// Version of the records, their first byte.
-const VERSION: u8 = 1;
-/// Bytes of a record's checksum, which follows.
-const CHECK: usize = 16;
-
-/// Version, checksum over key and bytes, bytes.
-fn record(key: &[u8], bytes: &[u8]) -> Vec<u8> {
-    let mut out = Vec::with_capacity(1 + CHECK + bytes.len());
-    out.push(VERSION);
-    out.extend_from_slice(&check(key, bytes));
-    out.extend_from_slice(bytes);
-    out
-}
-
-fn check(key: &[u8], bytes: &[u8]) -> [u8; CHECK] {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update(&(key.len() as u64).to_le_bytes()).update(key).update(bytes);
-    let digest = hasher.finalize();
-    std::array::from_fn(|i| digest.as_bytes()[i])
-}
-
-fn content(key: &[u8], record: &[u8]) -> Found {
-    let Some((&version, rest)) = record.split_first() else { return Found::Damage };
-    match rest.split_at_checked(CHECK) {
-        // What another version of the program wrote is no damage.
-        _ if version != VERSION && version < 16 => Found::Nothing,
-        Some((sum, bytes)) if version == VERSION && sum == check(key, bytes) => Found::Bytes(bytes.to_vec()),
-        _ => Found::Damage,
-    }
-}
-
-/// The bytes in a record, if they are what was put there under this key.
-#[must_use]
-pub fn sound(key: &[u8], record: &[u8]) -> Option<Vec<u8>> {
-    match content(key, record) {
-        Found::Bytes(bytes) => Some(bytes),
-        Found::Nothing | Found::Damage => None,
-    }
 }
 
 impl Drop for Store {

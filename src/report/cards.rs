@@ -1,10 +1,13 @@
 //! One frame as the page's card shows it: words, ribbon, numbers, facts; every value already text.
 
+use std::ops::Range;
+
 use serde::Serialize;
 
 use super::number::{self, plain};
 use super::phrase;
 use super::pictures::{self, Links};
+use super::template::TOGETHER;
 use super::view::{FrameView, View, Words, ZoneView};
 use super::{chart, data};
 use crate::diagnose::{Basis, ZoneName};
@@ -83,8 +86,41 @@ type Draw = fn(&FrameView) -> Option<String>;
 const CHARTS: [(&str, Draw); 2] =
     [("Blur against height in the frame", chart::height), ("Blur against distance from the centre", chart::radius)];
 
-/// The card of one frame. `said` are the doubts that the page says once for many frames.
-pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inline: bool, said: &[Flag]) -> Card {
+/// Frames from which on a doubt that they share is said once for all of them.
+const SHARED: usize = 3;
+
+/// The doubts that are said once for many frames, with how many have each.
+pub(super) fn doubts(view: &View) -> Vec<(Flag, usize)> {
+    let frames = |flag: Flag| view.frames.iter().filter(|f| f.flags.contains(&flag)).count();
+    let shared = |n: usize| n >= SHARED || (n > 1 && n == view.frames.len());
+    Flag::ALL.iter().map(|&flag| (flag, frames(flag))).filter(|&(_, n)| shared(n)).collect()
+}
+
+/// What the cards of a shoot share.
+pub(super) struct Shared<'a> {
+    folder: &'a str,
+    inline: bool,
+    said: Vec<Flag>,
+}
+
+impl<'a> Shared<'a> {
+    pub(super) fn of(view: &'a View) -> Self {
+        Self {
+            folder: phrase::common_folder(view.frames.iter().map(|f| f.file.as_str())),
+            inline: pictures::inline(view.frames.len()),
+            said: doubts(view).into_iter().map(|d| d.0).collect(),
+        }
+    }
+}
+
+/// The cards of some frames. `links` has one entry a frame of the view; a missing one leaves that frame without pictures.
+pub(super) fn cards(view: &View, links: &[Links], shared: &Shared<'_>, which: Range<usize>) -> Vec<Card> {
+    let none = Links::default();
+    which.map(|i| card(i, &view.frames[i], links.get(i).unwrap_or(&none), shared)).collect()
+}
+
+/// The card of one frame.
+fn card(index: usize, f: &FrameView, links: &Links, &Shared { folder, inline, ref said }: &Shared<'_>) -> Card {
     let (thumb_width, thumb_height) = if f.width >= f.height {
         (240, (240 * u64::from(f.height) / u64::from(f.width.max(1))).max(1) as u32)
     } else {
@@ -134,17 +170,20 @@ pub(super) fn card(index: usize, f: &FrameView, folder: &str, links: &Links, inl
     }
 }
 
-/// Tiles and charts of a shoot too large to hold them in the page, a file a frame: paths relative to the page, and bytes.
+/// Tiles and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
 /// Empty for a small shoot.
 pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
     let frames: &[FrameView] = if pictures::inline(view.frames.len()) { &[] } else { &view.frames };
-    frames.iter().enumerate().map(|(i, f)| companion(i, f))
+    frames.chunks(TOGETHER).enumerate().map(|(k, some)| {
+        let each = some.iter().enumerate().map(|(i, f)| companion(TOGETHER * k + i, f));
+        each.reduce(|(file, all), (_, more)| (file, [all, more].concat())).unwrap_or_default()
+    })
 }
 
-/// That of one frame of a large shoot.
+/// What one frame of a large shoot adds to a file, which holds what all frames of that name add.
 pub fn companion(index: usize, f: &FrameView) -> (String, Vec<u8>) {
     let charts = CHARTS.map(|(_, draw)| draw(f).map(|svg| chart::standalone(&svg)));
-    (format!("pictures/frame-{:04}.js", index + 1), data::frame_script(index, f, &charts).into_bytes())
+    (format!("pictures/frames-{:04}.js", index / TOGETHER + 1), data::frame_script(index, f, &charts).into_bytes())
 }
 
 /// A link of the report's own making, which the template may write as it stands; anything else is left out.

@@ -1,6 +1,7 @@
 //! What the page's script needs of a view, packed small: one short record a frame, tiles as bytes.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::ops::Range;
 
 use base64::Engine as _;
 use serde::Serialize;
@@ -8,6 +9,7 @@ use serde::Serialize;
 use super::number::{plain, significant};
 use super::pictures::{self, Links};
 use super::spots::Spot;
+use super::template::{PART, TOGETHER, held_scenes};
 use super::tiles::BudgetView;
 use super::view::{FrameView, View, ZoneView};
 use super::{chart, keep, line, palette, phrase};
@@ -16,13 +18,16 @@ use crate::judge::{BEYOND, FINEST_DISC_PX, Judgement, ROOM, WITHIN};
 use crate::measure::TileState;
 use crate::quantity::{DISC_SIGMA, Point, Region};
 
-/// The page's data as JSON, not yet safe inside a script element.
+/// The page's data as JSON, not yet safe inside a script element: what is asked of every frame, and the records of those
+/// `held` in the page.
 #[must_use]
-pub(super) fn data(view: &View, links: &[Links]) -> String {
-    let none = Links::default();
-    let inline = pictures::inline(view.frames.len());
+pub(super) fn data(view: &View, links: &[Links], held: usize) -> String {
     let folder = phrase::common_folder(view.frames.iter().map(|f| f.file.as_str()));
-    let proposed = keep::proposals(view);
+    let causes: BTreeMap<String, String> =
+        Cause::ALL.iter().map(|c| (super::table::word(c), phrase::cause_name(*c))).collect();
+    let reasons: Vec<&str> =
+        keep::proposals(view).iter().flatten().map(|p| p.why).collect::<BTreeSet<_>>().into_iter().collect();
+    let (kinds, all) = columns(view, folder, &causes, &reasons);
     let data = Data {
         id: view.id.clone(),
         sharp_for: &view.asked.sharp_for,
@@ -30,20 +35,72 @@ pub(super) fn data(view: &View, links: &[Links]) -> String {
         rule: Rule { finest_disc: FINEST_DISC_PX, room: ROOM, within: WITHIN, beyond: BEYOND },
         ramp: &palette::RAMP,
         ends: ends(),
-        causes: Cause::ALL.iter().map(|c| (super::table::word(c), phrase::cause_name(*c))).collect(),
+        causes,
         groups: view.groups.iter().map(|g| &g.frames[..]).collect(),
-        frames: view
-            .frames
-            .iter()
-            .enumerate()
-            .map(|(i, f)| Record {
-                laid: laid(view, f),
-                proposed: proposed.get(i).copied().flatten().map(|p| (p.keep, p.why)),
-                ..record(f, folder, links.get(i).unwrap_or(&none), inline)
-            })
-            .collect(),
+        parts: (held < view.frames.len()).then(|| Parts { size: PART, scenes: held_scenes(view.groups.len()) }),
+        together: TOGETHER,
+        folder,
+        kinds,
+        reasons,
+        all,
+        held: (0..held).map(|i| record(view, i, links)).collect(),
     };
-    serde_json::to_string(&data).unwrap_or_else(|_| "{\"frames\":[]}".into())
+    serde_json::to_string(&data).unwrap_or_else(|_| "{}".into())
+}
+
+/// The records of some frames as JSON.
+pub(super) fn records(view: &View, links: &[Links], which: Range<usize>) -> String {
+    let records: Vec<Record> = which.map(|i| record(view, i, links)).collect();
+    serde_json::to_string(&records).unwrap_or_else(|_| "[]".into())
+}
+
+/// What is asked of every frame, a column a quantity, and the kinds of frame it refers to.
+fn columns<'a>(
+    view: &'a View,
+    folder: &str,
+    causes: &BTreeMap<String, String>,
+    reasons: &[&str],
+) -> (Vec<Kind>, Columns<'a>) {
+    let words: Vec<&String> = causes.keys().collect();
+    let (mut kinds, mut known, mut all) = (Vec::new(), HashMap::new(), Columns::default());
+    let proposed = keep::proposals(view);
+    for (i, f) in view.frames.iter().enumerate() {
+        let file = f.file.strip_prefix(folder).unwrap_or(&f.file);
+        let name = phrase::short_name(&f.file, folder);
+        if name != file {
+            all.name.insert(i, name);
+        }
+        all.file.push(file);
+        let kind = kind(f);
+        let place = *known.entry(serde_json::to_string(&kind).unwrap_or_default()).or_insert(kinds.len());
+        if place == kinds.len() {
+            kinds.push(kind);
+        }
+        all.kind.push(place);
+        all.date.push(f.capture.date.as_ref().map(|d| d.value.as_str()));
+        let cause = super::table::word(&f.verdict.cause);
+        all.cause.push(words.iter().position(|w| **w == cause).unwrap_or(0));
+        all.throughout.push(f.sharp.throughout);
+        let [near, far] = [ZoneName::Near, ZoneName::Far].map(|name| phrase::zone(f, name));
+        all.near.push(zone(near));
+        all.far.push(zone(far));
+        all.ends.push(4 * code(near.answer.judgement) + code(far.answer.judgement));
+        all.group.push(f.group);
+        let reason = |why: &str| reasons.iter().position(|r| *r == why).map_or(0, |k| k as i32 + 1);
+        let one = proposed.get(i).copied().flatten();
+        all.proposed.push(one.map_or(0, |p| if p.keep { reason(p.why) } else { -reason(p.why) }));
+    }
+    (kinds, all)
+}
+
+/// A judgement by its place among `within`, `at_limit`, `beyond`, `unknown`.
+const fn code(judgement: Judgement) -> u8 {
+    match judgement {
+        Judgement::Within => 0,
+        Judgement::AtLimit => 1,
+        Judgement::Beyond => 2,
+        Judgement::Unknown => 3,
+    }
 }
 
 #[derive(Serialize)]
@@ -60,7 +117,70 @@ struct Data<'a> {
     causes: BTreeMap<String, String>,
     /// Frames of each scene.
     groups: Vec<&'a [usize]>,
-    frames: Vec<Record<'a>>,
+    /// Frames whose tiles and charts share a file, where they lie beside the page.
+    together: usize,
+    /// Where cards lie beside the page: how.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    parts: Option<Parts>,
+    /// The folder that all files lie in.
+    folder: &'a str,
+    /// Frames of one kind have these in common.
+    kinds: Vec<Kind>,
+    /// Why frames are proposed to be kept or left out.
+    reasons: Vec<&'static str>,
+    all: Columns<'a>,
+    /// The records of the first frames.
+    held: Vec<Record<'a>>,
+}
+
+/// Cards and scenes of one part, and how many scenes the page itself has.
+#[derive(Serialize)]
+struct Parts {
+    size: usize,
+    scenes: usize,
+}
+
+/// Width, height, columns and rows of tiles, permitted optical blur as audited, what the pixels show at best, pixel aperture
+/// (px), pitch (um), lens, f-number.
+#[derive(Serialize)]
+struct Kind(u32, u32, u32, u32, Option<f64>, Option<f64>, Option<f64>, Option<f64>, Option<String>, Option<f64>);
+
+fn kind(f: &FrameView) -> Kind {
+    Kind(
+        f.width,
+        f.height,
+        f.grid.columns,
+        f.grid.rows,
+        f.permitted.blur_px,
+        f.permitted.finest_px,
+        significant(chart::pixel(f), 4),
+        f.capture.pixel_pitch_um.as_ref().map(|p| p.value),
+        f.capture.lens.as_ref().map(|l| plain(&l.value)),
+        f.capture.f_number.as_ref().map(|n| n.value),
+    )
+}
+
+/// One entry a frame each.
+#[derive(Default, Serialize)]
+struct Columns<'a> {
+    /// File as given, for commands, behind the folder.
+    file: Vec<&'a str>,
+    /// File made plain, for showing, where that is another.
+    name: BTreeMap<usize, String>,
+    kind: Vec<usize>,
+    date: Vec<Option<&'a str>>,
+    /// By its place among the causes.
+    cause: Vec<usize>,
+    /// Whether it is sharp from near to far.
+    throughout: Vec<Option<bool>>,
+    /// Optical blur and sd, px.
+    near: Vec<[Option<f64>; 2]>,
+    far: Vec<[Option<f64>; 2]>,
+    /// How near and far are judged: four times the code of the one and that of the other.
+    ends: Vec<u8>,
+    group: Vec<Option<usize>>,
+    /// The place of the reason, from 1, below nought to leave it out; nought for no proposal.
+    proposed: Vec<i32>,
 }
 
 /// The numbers of the rule that judges a width, for uses chosen on the page.
@@ -72,43 +192,18 @@ struct Rule {
     beyond: f64,
 }
 
-/// One frame. Short keys: there may be thousands.
+/// What else the page needs of a frame once its card is there. Short keys: there may be thousands.
 #[derive(Serialize)]
 struct Record<'a> {
-    /// File as given, for commands.
-    file: &'a str,
-    /// File made plain, for showing.
-    name: String,
-    w: u32,
-    h: u32,
-    cols: u32,
-    rows: u32,
-    cause: Cause,
-    lens: Option<String>,
-    stop: Option<f64>,
-    date: Option<&'a str>,
-    group: Option<usize>,
     /// Where the scene of the group lies in this frame: shift right and down (px), enlargement, turn (degrees).
     #[serde(skip_serializing_if = "Option::is_none")]
     laid: Option<[f64; 4]>,
-    /// Permitted optical blur, px, as audited.
-    permit: Option<f64>,
-    /// What its pixels show at best, px.
-    finest: Option<f64>,
-    /// Pixel aperture, px.
-    pixel: Option<f64>,
-    pitch: Option<f64>,
     /// In the order of `ZoneName::JUDGED`: optical blur, sd.
     zones: [[Option<f64>; 2]; 7],
     /// Likewise, whether each is sharp.
     sharp: [Judgement; 7],
-    /// Whether it is sharp from near to far.
-    throughout: Option<bool>,
     /// The cause as the line says it; null where the line names none.
     why: Option<&'a str>,
-    /// Whether it is proposed to keep the frame, and why.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    proposed: Option<(bool, &'static str)>,
     /// Tiles, nine bytes each (see `tiles`); `None` where they lie beside the page.
     #[serde(skip_serializing_if = "Option::is_none")]
     tiles: Option<String>,
@@ -121,7 +216,9 @@ struct Record<'a> {
     /// The sheet of pictures, its width and height, and those of the overview at its top left, px.
     sheet: Option<&'a str>,
     laid_out: [u32; 4],
+    /// The original, and the whole picture in tiles.
     full: Option<&'a str>,
+    tiled: Option<&'a str>,
     crops: Vec<Crop>,
 }
 
@@ -129,40 +226,27 @@ struct Record<'a> {
 #[derive(Serialize)]
 struct Crop(&'static str, u32, u32, u32, u32, u32, u32, Option<u32>);
 
-fn record<'a>(f: &'a FrameView, folder: &str, links: &'a Links, inline: bool) -> Record<'a> {
-    let laid = &links.laid;
+fn record<'a>(view: &'a View, index: usize, links: &'a [Links]) -> Record<'a> {
+    let f = &view.frames[index];
+    let links = links.get(index);
+    let drawn = links.map(|l| &l.laid);
+    let sheet = links.and_then(|l| l.sheet.as_deref());
     Record {
-        file: &f.file,
-        name: phrase::short_name(&f.file, folder),
-        w: f.width,
-        h: f.height,
-        cols: f.grid.columns,
-        rows: f.grid.rows,
-        cause: f.verdict.cause,
-        lens: f.capture.lens.as_ref().map(|l| plain(&l.value)),
-        stop: f.capture.f_number.as_ref().map(|n| n.value),
-        date: f.capture.date.as_ref().map(|d| d.value.as_str()),
-        group: f.group,
-        laid: None,
-        permit: f.permitted.blur_px,
-        finest: f.permitted.finest_px,
-        pixel: significant(chart::pixel(f), 4),
-        pitch: f.capture.pixel_pitch_um.as_ref().map(|p| p.value),
+        laid: laid(view, f),
         zones: ZoneName::JUDGED.map(|name| zone(phrase::zone(f, name))),
         sharp: ZoneName::JUDGED.map(|name| phrase::zone(f, name).answer.judgement),
-        throughout: f.sharp.throughout,
         why: cause(f),
-        proposed: None,
-        tiles: inline.then(|| packed(f)),
+        tiles: pictures::inline(view.frames.len()).then(|| packed(f)),
         line: f.model.as_ref().and_then(|m| m.focus_line),
         fitted: f.model.is_some(),
         point: f.capture.focus_point.as_ref().map(|p| p.value),
         near: f.marks.near_at,
         far: f.marks.far_at,
-        sheet: links.sheet.as_deref(),
-        laid_out: [laid.picture.width, laid.picture.height, laid.overview.0, laid.overview.1],
-        full: links.full.as_deref(),
-        crops: if links.sheet.is_some() { laid.patches.iter().map(crop).collect() } else { Vec::new() },
+        sheet,
+        laid_out: drawn.map_or([0; 4], |d| [d.picture.width, d.picture.height, d.overview.0, d.overview.1]),
+        full: links.and_then(|l| l.full.as_deref()),
+        tiled: links.and_then(|l| l.tiled.as_deref()),
+        crops: drawn.filter(|_| sheet.is_some()).map_or_else(Vec::new, |d| d.patches.iter().map(crop).collect()),
     }
 }
 

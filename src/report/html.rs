@@ -1,21 +1,18 @@
-//! View to one self-contained page: the words and cards are written here and need no script; the script adds
-//! the large view, filters and judging.
+//! View to a page: the words and cards are written here and need no script; the script adds the large view, filters and judging.
+//! Of a large shoot the page has the first cards; the others lie beside it (`parts`).
 
-use minijinja::syntax::SyntaxConfig;
-use minijinja::value::{Serde, Value};
-use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
-use super::cards::{self, Card};
-use super::keep::{Proposal, proposals};
+use super::cards::{self, Card, Shared};
+use super::keep::proposals;
 use super::number::plain;
-use super::pictures::{self, Links};
-use super::view::{FrameView, View};
-use super::{chart, data, phrase, table};
+use super::pictures::Links;
+use super::scenes::{self, Member, Scene};
+use super::view::View;
+use super::{data, phrase, table, template};
 use crate::diagnose::Cause;
 use crate::quantity::Flag;
 
-const TEMPLATE: &str = include_str!("page/page.html");
 const STYLE: &str =
     concat!(include_str!("page/dress.css"), include_str!("page/page.css"), include_str!("page/desk.css"));
 /// The parts share one scope, which is closed to whatever else runs in the page.
@@ -23,39 +20,34 @@ const SCRIPT: &str = concat!(
     "(() => {\"use strict\";\n",
     include_str!("page/base.js"),
     include_str!("page/judge.js"),
+    include_str!("page/stretches.js"),
+    include_str!("page/cards.js"),
     include_str!("page/list.js"),
     include_str!("page/keep.js"),
+    include_str!("page/tiles.js"),
     include_str!("page/look.js"),
     include_str!("page/map.js"),
     include_str!("page/marks.js"),
     include_str!("page/desk.js"),
+    include_str!("page/scenes.js"),
     include_str!("page/keys.js"),
     include_str!("page/start.js"),
     "})();\n"
 );
-/// Frames from which on a doubt that they share is said once for all of them.
-const SHARED: usize = 3;
-
 /// The page. `links` has one entry a frame, in the view's order; a missing one leaves that frame without pictures.
 #[must_use]
 pub fn html(view: &View, links: &[Links]) -> String {
-    let none = Links::default();
-    let inline = pictures::inline(view.frames.len());
+    let held = template::held(view.frames.len());
     let folder = common_folder(view);
-    let doubts = doubts(view);
-    let said: Vec<Flag> = doubts.iter().map(|d| d.0).collect();
-    let cards: Vec<Card> = view
-        .frames
-        .iter()
-        .enumerate()
-        .map(|(i, f)| cards::card(i, f, folder, links.get(i).unwrap_or(&none), inline, &said))
-        .collect();
-    let data = data::script_safe(&data::data(view, links));
+    let doubts = cards::doubts(view);
+    let cards = cards::cards(view, links, &Shared::of(view), 0..held);
+    let data = data::script_safe(&data::data(view, links, held));
     // One word, unlike in every report, that marks the page's own style and script; what a hostile name
     // smuggles in can't know it, since the name itself is part of what is hashed.
     let nonce = blake3::hash(format!("{STYLE}{SCRIPT}{data}").as_bytes()).to_hex();
     let proposed = proposals(view);
-    let (keepers, more_keepers) = keepers(view, &proposed);
+    let (keepers, more_keepers) = scenes::keepers(view, &proposed);
+    let scenes = template::held_scenes(view.groups.len());
     let page = Page {
         headline: headline(view),
         lede: lede(view),
@@ -70,7 +62,9 @@ pub fn html(view: &View, links: &[Links]) -> String {
         doubts: doubts.iter().map(|&(flag, frames)| doubt(flag, frames, view.frames.len())).collect(),
         lessons: lessons(view),
         settings: settings(view),
-        groups: groups(view, &proposed),
+        groups: scenes::scenes(view, &proposed, folder, 0..scenes),
+        frames: view.frames.len(),
+        beside: held < view.frames.len(),
         keepers,
         more_keepers,
         baselines: view.baselines.iter().map(|b| b.sentence.clone()).collect(),
@@ -79,14 +73,7 @@ pub fn html(view: &View, links: &[Links]) -> String {
         using: use_words(&view.asked.sharp_for),
         version: env!("CARGO_PKG_VERSION"),
     };
-    // Indentation is for whoever edits the template; a thousand times over it is a megabyte.
-    let template: String = TEMPLATE.lines().flat_map(|line| [line.trim_start(), "\n"]).collect();
-    let page = environment().render_named_str("page.html", &template, Value::from(Serde(&page)));
-    // The template is compiled in and every value is given, which the tests check; a page that says so is
-    // still better than a panic.
-    page.unwrap_or_else(|error| {
-        format!("<!doctype html><title>tussock</title><p>The page could not be made: {}.", error.kind())
-    })
+    template::rendered(&template::environment(), "page.html", &page)
 }
 
 /// Everything the template names.
@@ -105,25 +92,17 @@ struct Page<'a> {
     doubts: Vec<String>,
     lessons: Vec<Lesson>,
     settings: Vec<SettingRow>,
-    groups: Vec<GroupRow>,
-    keepers: Vec<MemberRow>,
+    groups: Vec<Scene>,
+    frames: usize,
+    /// Whether the cards of some frames lie beside the page.
+    beside: bool,
+    keepers: Vec<Member>,
     more_keepers: usize,
     baselines: Vec<String>,
     failures: Vec<FailureRow>,
     cards: Vec<Card>,
     using: String,
     version: &'a str,
-}
-
-/// The template engine: every value is escaped unless the template says it is made here.
-fn environment() -> Environment<'static> {
-    let mut environment = Environment::new();
-    environment.set_auto_escape_callback(|_| AutoEscape::Html);
-    environment.set_undefined_behavior(UndefinedBehavior::Strict);
-    if let Ok(syntax) = SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build() {
-        environment.set_syntax(syntax);
-    }
-    environment
 }
 
 fn common_folder(view: &View) -> &str {
@@ -219,13 +198,6 @@ fn answers(view: &View) -> Vec<TallyRow> {
     .collect()
 }
 
-/// The doubts that are said once for many frames, with how many have each.
-fn doubts(view: &View) -> Vec<(Flag, usize)> {
-    let frames = |flag: Flag| view.frames.iter().filter(|f| f.flags.contains(&flag)).count();
-    let shared = |n: usize| n >= SHARED || (n > 1 && n == view.frames.len());
-    Flag::ALL.iter().map(|&flag| (flag, frames(flag))).filter(|&(_, n)| shared(n)).collect()
-}
-
 fn doubt(flag: Flag, frames: usize, all: usize) -> String {
     let whose = if frames == all { "All frames".into() } else { format!("{frames} of {all} frames") };
     format!("{whose}: {} {}", flag.meaning(), flag.advice())
@@ -273,65 +245,6 @@ fn settings(view: &View) -> Vec<SettingRow> {
             frames: s.frames,
             sharp: s.sharp_throughout,
             commonest: s.commonest.map_or_else(String::new, phrase::cause_name),
-        })
-        .collect()
-}
-
-#[derive(Serialize)]
-struct GroupRow {
-    index: usize,
-    n: usize,
-    sentence: String,
-    /// Whether any of them is proposed to be kept.
-    kept: bool,
-    members: Vec<MemberRow>,
-    chart: Option<String>,
-}
-
-#[derive(Serialize)]
-struct MemberRow {
-    n: usize,
-    name: String,
-    best: bool,
-}
-
-/// Keepers that the head of the page names; all are marked below it.
-const NAMED: usize = 8;
-
-/// The first keepers, and how many more there are.
-fn keepers(view: &View, proposed: &[Option<Proposal>]) -> (Vec<MemberRow>, usize) {
-    let kept = |i: usize| proposed.get(i).copied().flatten().is_some_and(|p| p.keep);
-    let all: Vec<usize> = (0..view.frames.len()).filter(|&i| kept(i)).collect();
-    let folder = common_folder(view);
-    let row = |&i: &usize| MemberRow { n: i + 1, name: phrase::short_name(&view.frames[i].file, folder), best: true };
-    (all.iter().take(NAMED).map(row).collect(), all.len().saturating_sub(NAMED))
-}
-
-fn groups(view: &View, proposed: &[Option<Proposal>]) -> Vec<GroupRow> {
-    view.groups
-        .iter()
-        .enumerate()
-        .map(|(index, g)| {
-            let members: Vec<(usize, &FrameView)> =
-                g.frames.iter().filter_map(|&i| Some((i, view.frames.get(i)?))).collect();
-            let frames: Vec<&FrameView> = members.iter().map(|m| m.1).collect();
-            let keepers = |i: usize| proposed.get(i).copied().flatten().is_some_and(|p| p.keep);
-            GroupRow {
-                index,
-                n: index + 1,
-                sentence: plain(&g.answer.sentence),
-                kept: members.iter().any(|&(i, _)| keepers(i)),
-                members: members
-                    .iter()
-                    .map(|&(i, f)| MemberRow {
-                        n: i + 1,
-                        name: phrase::short_name(&f.file, common_folder(view)),
-                        best: keepers(i),
-                    })
-                    .collect(),
-                chart: chart::apertures(&frames)
-                    .map(|svg| cards::labelled(&svg, "Blur against aperture, a line a zone")),
-            }
         })
         .collect()
 }

@@ -10,7 +10,10 @@ mod cards;
 mod chart;
 mod data;
 mod edge;
+mod encode;
 mod facts;
+mod frame_view;
+mod full;
 mod html;
 mod hue;
 mod json;
@@ -21,14 +24,17 @@ mod line;
 mod number;
 mod open;
 mod palette;
+mod parts;
 mod phrase;
 mod pictures;
 mod plan;
+mod scenes;
 pub mod series;
 mod sheet;
 mod sides;
 mod spots;
 mod table;
+mod template;
 mod terms;
 mod text;
 mod theme;
@@ -42,24 +48,26 @@ pub use build::{assembled, bases, capture, told, view};
 pub use cards::{companion, companions};
 pub use edge::EdgeView;
 pub use facts::{FactsView, facts_text};
+pub use full::Full;
 pub use html::html;
 pub use json::{frame_line, json, schemas, write_json, write_json_with};
 pub use keep::{Proposal, proposals};
 pub use lens::{lens_heading, lens_page, lens_text};
 pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
 pub use number::counted;
+pub use parts::parts;
 pub use pictures::{Links, Pictures, Pixels, href, inline, pictures};
 pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_page, plan_text};
 pub use sheet::{Picture, Sheet};
 pub use spots::{CROP, Spot, SpotName, spots};
-pub use table::csv;
+pub use table::{csv, write_csv};
 pub use text::text;
 pub use theme::{Theme, themed};
 pub use tiles::{BudgetView, TileView};
 pub use view::{
     AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SummaryView, VERSION, VerdictView, View,
-    Words, ZoneView, ZonesView, group,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VERSION,
+    VerdictView, View, Words, ZoneView, ZonesView, group,
 };
 pub use watch::{Change, ComparedView, WATCH_VERSION, WatchView, glance, watch_over, watch_page};
 

@@ -1,9 +1,11 @@
 //! Pictures of a frame for the page, from pixels to JPEG bytes: thumbnail, overview, crops at 1:1, unsharpened.
 
 use base64::Engine as _;
-use image::codecs::jpeg::JpegEncoder;
-use image::{ExtendedColorType, GrayImage, ImageEncoder as _, RgbImage, imageops};
+use image::{GrayImage, RgbImage, imageops};
+use multiversion::multiversion;
 
+use super::encode::{encode, grey, rgb};
+use super::full::{Full, full};
 use super::sheet::{Picture, Raster, Sheet, sheet};
 use super::spots::spots;
 use super::{Frame, hue};
@@ -14,10 +16,9 @@ use crate::shot::{Plane, Tint};
 const THUMB: u32 = 384;
 /// Long side of the picture under the tile map, px.
 const OVERVIEW: u32 = 1440;
-/// JPEG qualities of small pictures, of what is judged at 1:1, and of a whole picture at 1:1.
+/// JPEG qualities of small pictures, and of what is judged at 1:1.
 const SMALL_QUALITY: u8 = 84;
 const PATCH_QUALITY: u8 = 93;
-const FULL_QUALITY: u8 = 90;
 /// Up to this many frames the pictures are written into the page itself.
 const INLINE_FRAMES: usize = 12;
 
@@ -35,8 +36,8 @@ pub struct Pictures {
     pub thumb: Picture,
     /// For the tile map and the windows at 1:1.
     pub sheet: Sheet,
-    /// The whole picture at 1:1, for looking at any place; `None` unless asked.
-    pub full: Option<Picture>,
+    /// The whole picture at 1:1 in tiles, for looking at any place; `None` unless asked.
+    pub full: Option<Full>,
 }
 
 /// Pixels to make pictures from.
@@ -53,7 +54,7 @@ pub struct Pixels<'a> {
 
 /// Makes the pictures of a frame; `full` asks for the whole picture at 1:1 as well.
 #[must_use]
-pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
+pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, whole: bool) -> Pictures {
     let plane = pixels.plane;
     let (width, height) = (plane.width as u32, plane.height as u32);
     if width == 0 || height == 0 || plane.data.len() < plane.width * plane.height {
@@ -82,7 +83,7 @@ pub fn pictures(frame: &Frame, pixels: &Pixels<'_>, full: bool) -> Pictures {
     Pictures {
         thumb,
         sheet: sheet(overview, patches, |raster| encode(raster, PATCH_QUALITY)),
-        full: full.then(|| patch(pixels, &tone, Region { x: 0, y: 0, width, height }, FULL_QUALITY)),
+        full: whole.then(|| full(width, height, |r| at_one(pixels, &tone, r))),
     }
 }
 
@@ -107,13 +108,6 @@ fn at_one(pixels: &Pixels<'_>, tone: &Tone, r: Region) -> Raster {
     }
 }
 
-fn encode(raster: &Raster, quality: u8) -> Picture {
-    match raster {
-        Raster::Colour(picture) => rgb(picture, quality),
-        Raster::Grey(picture) => grey(picture, quality),
-    }
-}
-
 /// Where the page finds a frame's pictures: `data:` URIs, or paths relative to the page.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Links {
@@ -123,8 +117,10 @@ pub struct Links {
     pub sheet: Option<String>,
     /// What lies where on it; without its bytes.
     pub laid: Sheet,
-    /// The whole picture at full size: the original itself where a browser shows it, or a rendition.
+    /// The original itself, where a browser shows it.
     pub full: Option<String>,
+    /// The whole picture at 1:1 in tiles.
+    pub tiled: Option<String>,
 }
 
 impl Pictures {
@@ -147,11 +143,11 @@ impl Pictures {
             .map(move |(kind, picture)| (format!("pictures/{stem}-{kind}.jpg"), picture.jpeg.as_slice()))
     }
 
-    /// The rendition at full size alone, which is never written into the page.
+    /// The whole picture in tiles alone, which is never written into the page.
     #[must_use]
     pub fn full_file(&self, stem: &str) -> Option<(String, &[u8])> {
-        let full = self.full.as_ref().filter(|p| !p.jpeg.is_empty())?;
-        Some((format!("pictures/{stem}-full.jpg"), full.jpeg.as_slice()))
+        let full = self.full.as_ref()?;
+        Some((format!("pictures/{stem}-full.js"), full.script.as_slice()))
     }
 
     fn links(&self, link: impl Fn(&'static str, &Picture) -> String) -> Links {
@@ -163,16 +159,24 @@ impl Pictures {
             sheet: one("sheet", picture),
             laid: Sheet { picture: bare, overview: *overview, patches: patches.clone() },
             full: None,
+            tiled: None,
         }
     }
 }
 
 impl Links {
-    /// The links with the whole picture at full size, an original or a rendition, found at this relative path
-    /// (with `/` between folders; `None` or a path that is no plain relative one leaves it out).
+    /// The links with the original found at this relative path (with `/` between folders; `None` or a path that is no plain
+    /// relative one leaves it out).
     #[must_use]
     pub fn with_full(mut self, relative: Option<&str>) -> Self {
         self.full = relative.and_then(href);
+        self
+    }
+
+    /// The links with the whole picture in tiles, as [`Pictures::full_file`] names it for a stem.
+    #[must_use]
+    pub fn with_tiles(mut self, file: &str) -> Self {
+        self.tiled = href(file);
         self
     }
 }
@@ -206,23 +210,6 @@ fn fit(width: u32, height: u32, long: u32) -> (u32, u32) {
     }
     let scaled = |n: u32| (u64::from(n) * u64::from(long)).div_ceil(u64::from(side)).max(1) as u32;
     (scaled(width), scaled(height))
-}
-
-fn rgb(picture: &RgbImage, quality: u8) -> Picture {
-    encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::Rgb8, quality)
-}
-
-fn grey(picture: &GrayImage, quality: u8) -> Picture {
-    encoded(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::L8, quality)
-}
-
-fn encoded(samples: &[u8], width: u32, height: u32, kind: ExtendedColorType, quality: u8) -> Picture {
-    let mut jpeg = Vec::new();
-    match JpegEncoder::new_with_quality(&mut jpeg, quality).write_image(samples, width, height, kind) {
-        Ok(()) => Picture { width, height, jpeg },
-        // Sides beyond 65,535 px have no JPEG; the page then does without.
-        Err(_) => Picture::default(),
-    }
 }
 
 /// Linear levels to 8-bit display levels: a gain that brings the brightest hundredth near white, then the
@@ -290,7 +277,7 @@ fn shrunk(plane: &Plane, tone: &Tone, width: u32, height: u32) -> GrayImage {
         let tall = rows.len().div_ceil(step);
         columns.fill(0);
         for row in rows.step_by(step) {
-            columns.iter_mut().zip(plane.row(row)).for_each(|(sum, &v)| *sum += u32::from(v));
+            add(&mut columns, plane.row(row));
         }
         for (x, level) in (0..width).zip(line) {
             let some = &columns[edge(x, width, plane.width)..edge(x + 1, width, plane.width)];
@@ -307,18 +294,30 @@ fn tinted(grey: &GrayImage, tint: &Tint, region: Region) -> RgbImage {
     let mut out = RgbImage::new(width, height);
     let (across, down) = (region.width as f32 / width as f32, region.height as f32 / height as f32);
     let mut colours = vec![[0.0_f32; 2]; width as usize];
+    let places = tint.across(region.x as f32 + 0.5 * across, across, width as usize);
     let wide = width as usize;
     for (y, (line, grey)) in out.chunks_exact_mut(3 * wide).zip(grey.chunks_exact(wide)).enumerate() {
         let middle = region.y as f32 + (y as f32 + 0.5) * down;
-        tint.row(middle, region.x as f32 + 0.5 * across, across, &mut colours);
-        for ((pixel, &luma), &[cb, cr]) in line.chunks_exact_mut(3).zip(grey).zip(&colours) {
-            let luma = f32::from(luma) + 0.5;
-            pixel[0] = (luma + 1.402 * cr) as u8;
-            pixel[1] = (luma - 0.344_136 * cb - 0.714_136 * cr) as u8;
-            pixel[2] = (luma + 1.772 * cb) as u8;
-        }
+        tint.row(middle, &places, &mut colours);
+        paint(line, grey, &colours);
     }
     out
+}
+
+/// The colours of a row from its light and its colour differences.
+#[multiversion(targets("x86_64+avx2"))]
+fn paint(line: &mut [u8], grey: &[u8], differences: &[[f32; 2]]) {
+    for ((pixel, &luma), &[cb, cr]) in line.chunks_exact_mut(3).zip(grey).zip(differences) {
+        let luma = f32::from(luma) + 0.5;
+        pixel[0] = (luma + 1.402 * cr) as u8;
+        pixel[1] = (luma - 0.344_136 * cb - 0.714_136 * cr) as u8;
+        pixel[2] = (luma + 1.772 * cb) as u8;
+    }
+}
+
+#[multiversion(targets("x86_64+avx2"))]
+fn add(sums: &mut [u32], row: &[u16]) {
+    sums.iter_mut().zip(row).for_each(|(sum, &v)| *sum += u32::from(v));
 }
 
 #[cfg(test)]

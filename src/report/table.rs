@@ -1,5 +1,7 @@
 //! View to `audit.csv`: one row a frame, the unit in the column name, unknown left empty.
 
+use std::io::{self, Write};
+
 use serde::Serialize;
 
 use super::view::{FrameView, View, ZoneView};
@@ -8,13 +10,23 @@ use crate::quantity::Distance;
 /// The view as CSV (RFC 4180, UTF-8).
 #[must_use]
 pub fn csv(view: &View) -> Vec<u8> {
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-    // Writing to memory can't fail; a row that could not be written is left out rather than a panic.
-    let _ = writer.write_record(COLUMNS);
+    let mut out = Vec::new();
+    // Writing to memory can't fail.
+    let _ = write_csv(view, &mut out);
+    out
+}
+
+/// Writes the view as CSV, a row after the other.
+///
+/// # Errors
+/// Where it can't be written.
+pub fn write_csv(view: &View, out: &mut dyn Write) -> io::Result<()> {
+    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out);
+    writer.write_record(COLUMNS)?;
     for frame in &view.frames {
-        let _ = writer.write_record(row(frame));
+        writer.write_record(row(frame))?;
     }
-    writer.into_inner().unwrap_or_default()
+    writer.flush()
 }
 
 const COLUMNS: [&str; 61] = [

@@ -315,8 +315,12 @@ fn implied(d: &Diagnosis, units: Units) -> Option<String> {
     Some(text)
 }
 
+/// Chosen: as its inverse it is then a tenth of what isn't known of it. How many times the least distance the most probable one
+/// is as good as infinite, where no largest one is known.
+const AS_GOOD_AS_INFINITE: f64 = 10.0;
+
 fn range(i: &ImpliedDistance, units: Units) -> String {
-    if i.value.is_infinite() {
+    if i.high.is_infinite() && i.value > AS_GOOD_AS_INFINITE * i.low {
         return format!("{} or beyond", number::distance(i.low, units));
     }
     if i.high.is_infinite() {

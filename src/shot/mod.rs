@@ -6,7 +6,7 @@ mod tint;
 
 pub use capture::{Capture, Fact, Source};
 pub use plane::{JpegBlocks, Mosaic, Plane};
-pub use tint::Tint;
+pub use tint::{Between, Tint};
 
 use crate::quantity::Flag;
 

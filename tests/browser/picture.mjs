@@ -13,8 +13,8 @@ const page = await browser.newPage({ viewport: { width: 1280, height: 800 }, col
 await page.goto(pathToFileURL(join(resolve(dir), "index.html")).href);
 await page.waitForSelector("html[data-ready=yes]");
 await page.evaluate((name) => {
-  const frames = JSON.parse(document.getElementById("audit").textContent).frames;
-  location.hash = `look-${Math.max(0, frames.findIndex((f) => f.file.includes(name))) + 1}`;
+  const files = JSON.parse(document.getElementById("audit").textContent).all.file;
+  location.hash = `look-${Math.max(0, files.findIndex((f) => f.includes(name))) + 1}`;
 }, wanted);
 await page.waitForSelector("dialog[open]");
 await page.evaluate(() => Promise.all([...document.querySelectorAll("dialog img[src]")].map((i) => { i.loading = "eager"; return i.decode().catch(() => {}); })));

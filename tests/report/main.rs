@@ -2,6 +2,7 @@
 
 mod formats;
 mod kept;
+mod large;
 mod page;
 mod replay;
 mod shoot;

@@ -245,13 +245,21 @@ fn zone(name: ZoneName, map: &TileMap, standing: &[Standing], budgets: &[Option<
     }
 }
 
+/// The file of a frame of the shoot.
+pub fn name(i: usize) -> String {
+    format!("moor/T{:04}.jpg", i + 1)
+}
+
+/// A frame of the shoot.
+pub fn nth(i: usize, intent: &Intent) -> Frame {
+    frame(&name(i), &FAULTS[i % FAULTS.len()], i as u32 + 1, intent)
+}
+
 /// A shoot of `count` frames, the faults in turn.
 pub fn shoot(count: usize) -> Run {
     let intent = Intent::default();
     Run {
-        frames: (0..count)
-            .map(|i| frame(&format!("moor/T{:04}.jpg", i + 1), &FAULTS[i % FAULTS.len()], i as u32 + 1, &intent))
-            .collect(),
+        frames: (0..count).map(|i| nth(i, &intent)).collect(),
         failures: vec![Failure {
             file: "moor/T9999.jpg".into(),
             problem: "the file ends in the middle of the picture".into(),

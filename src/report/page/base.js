@@ -9,9 +9,31 @@ const el = (id) => document.getElementById(id);
 /** @type {(selector: string, within?: ParentNode) => any[]} */
 const all = (selector, within = document) => [...within.querySelectorAll(selector)];
 const audit = JSON.parse(el("audit").textContent);
+const JUDGEMENTS = ["within", "at_limit", "beyond", "unknown"], CAUSES = Object.keys(audit.causes);
+// What search, order, filters and marks ask for is there of every frame, a column a quantity; the rest comes with its card.
 /** @type {Frame[]} */
-const shoot = audit.frames;
-const entries = shoot.map((_, i) => el("frame-" + (i + 1)));
+const shoot = audit.all.file.map((/** @type {string} */ file, /** @type {number} */ i) => {
+  const of = audit.all, [w, h, cols, rows, permit, finest, pixel, pitch, lens, stop] = audit.kinds[of.kind[i]], ends = of.ends[i], proposed = of.proposed[i];
+  return {
+    file: audit.folder + file, name: of.name[i] ?? file, w, h, cols, rows, permit, finest, pixel, pitch, lens, stop,
+    date: of.date[i], cause: CAUSES[of.cause[i]], throughout: of.throughout[i], group: of.group[i],
+    zones: [of.near[i], of.far[i]], sharp: [JUDGEMENTS[ends >> 2], JUDGEMENTS[ends & 3]],
+    proposed: proposed ? [proposed > 0, audit.reasons[Math.abs(proposed) - 1]] : undefined,
+  };
+});
+const RECORD = ["laid", "why", "tiles", "line", "fitted", "point", "near", "far", "sheet", "laid_out", "full", "tiled", "crops"];
+/** @type {(f: Frame, record: any) => void} */
+function fillIn(f, record) {
+  Object.assign(f, record);
+}
+// Without what its card brought.
+/** @type {(f: Frame) => void} */
+function bare(f) {
+  for (const key of RECORD) delete f[key];
+  f.zones = f.zones.slice(0, 2);
+  f.sharp = f.sharp.slice(0, 2);
+}
+audit.held.forEach((/** @type {any} */ record, /** @type {number} */ i) => fillIn(shoot[i], record));
 const nonce = /** @type {any} */ (document.currentScript).nonce;
 
 const ZONES = ["near", "far", "centre", "top left", "top right", "bottom left", "bottom right"];
@@ -61,7 +83,7 @@ function tilesOf(f) {
   f.unpacked = tiles;
   return tiles;
 }
-// In a large shoot the tiles and charts lie beside the page, one script a frame; those of the last few are kept.
+// In a shoot of more than a dozen frames the tiles and charts lie beside the page, some frames a script; those of the last few are kept.
 /** @type {number[]} */
 const loaded = [];
 const KEPT_LOADED = 40;
@@ -73,10 +95,11 @@ const KEPT_LOADED = 40;
     delete old.tiles; delete old.unpacked; delete old.charts;
   }
 };
-/** @type {(src: string, then: () => void) => void} */
-function load(src, then) {
+/** @type {(src: string, then: () => void, marks?: Record<string, string>) => void} */
+function load(src, then, marks) {
   const script = document.createElement("script");
   script.nonce = nonce;
+  Object.assign(script.dataset, marks);
   script.src = src;
   script.onload = script.onerror = () => { script.remove(); then(); };
   document.head.append(script);
@@ -84,7 +107,7 @@ function load(src, then) {
 /** @type {(i: number, then: () => void) => void} */
 function withTiles(i, then) {
   if (shoot[i].unpacked || shoot[i].tiles !== undefined) return then();
-  load("pictures/frame-" + String(i + 1).padStart(4, "0") + ".js", () => { if (shoot[i].tiles === undefined) shoot[i].tiles = ""; then(); });
+  load("pictures/frames-" + String(Math.floor(i / audit.together) + 1).padStart(4, "0") + ".js", () => { if (shoot[i].tiles === undefined) shoot[i].tiles = ""; then(); });
 }
 // Charts that lie beside the page, as pictures, in which no script runs.
 /** @type {(i: number, within: any) => void} */

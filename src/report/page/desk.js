@@ -2,6 +2,8 @@
 // One frame, large: opening, stepping, closing, and what is said of it.
 
 let now = 0;
+/** Frames on either side that the one on show can be compared with, besides those of its scene. */
+const NEIGHBOURS = 250;
 const frame = () => shoot[now];
 
 /** @type {(i: number) => void} */
@@ -26,14 +28,15 @@ function openFrame(i) {
   cursor = tiles.findIndex((t) => t.zones & 1 && t.blur !== null);
   if (cursor < 0) cursor = Math.floor(tiles.length / 2);
   const alike = (/** @type {Frame} */ o) => Number(o.group === f.group && f.group !== null);
-  el("beside").replaceChildren(make("option", "no other frame", { value: "" }), .../** @type {[Frame, number][]} */ (shoot.map((o, k) => [o, k])).filter(([, k]) => k !== i)
-    .sort((a, b) => alike(b[0]) - alike(a[0]))
+  // Of a large shoot the nearest in the folder's order: nobody reads a list of thousands.
+  const near_by = /** @type {[Frame, number][]} */ (shoot.map((o, k) => [o, k])).filter(([o, k]) => k !== i && (alike(o) || k === other || Math.abs(k - i) <= NEIGHBOURS));
+  el("beside").replaceChildren(make("option", "no other frame", { value: "" }), ...near_by.sort((a, b) => alike(b[0]) - alike(a[0]))
     .map(([o, k]) => make("option", o.name + (o.stop ? ", f/" + o.stop : ""), { value: k })));
   if (other !== null) el("beside").value = String(other);
   const charts = el("desk-charts");
-  charts.replaceChildren(...all("figure.chart", entries[i]).map((n) => n.cloneNode(true)));
+  charts.replaceChildren(...all("figure.chart", card(i)).map((n) => n.cloneNode(true)));
   drawCharts(i, charts);
-  el("desk-facts").replaceChildren(...all(".more > table, .more > .facts, .flags", entries[i]).map((n) => n.cloneNode(true)));
+  el("desk-facts").replaceChildren(...all(".more > table, .more > .facts, .flags", card(i)).map((n) => n.cloneNode(true)));
   const at = shown.indexOf(i);
   el("previous").disabled = at <= 0;
   el("next").disabled = at < 0 || at >= shown.length - 1;
@@ -46,7 +49,7 @@ function openFrame(i) {
 }
 // All of the large view that depends on the frame and the use.
 function show() {
-  const entry = entries[now], at = shown.indexOf(now);
+  const entry = card(now), at = shown.indexOf(now);
   el("desk-title").textContent = frame().name + (at < 0 || shown.length < 2 ? "" : " (" + (at + 1) + " of " + shown.length + ")");
   el("desk-line").textContent = lineOf(frame());
   el("desk-words").replaceChildren(...all(".words .detail, .words .advice, .words .facts", entry).map(sided));
@@ -69,15 +72,18 @@ function showMark() {
 }
 /** @type {(by: number) => void} */
 const step = (by) => { const to = shown[shown.indexOf(now) + by]; if (to !== undefined) location.hash = "look-" + (to + 1); };
+/** @type {(i: number, then: () => void) => void} */
+const withFrame = (i, then) => withCards([i], () => withTiles(i, then));
 function route() {
   const match = /^#look-(\d+)$/.exec(location.hash), i = match ? +match[1] - 1 : -1;
-  if (shoot[i]) withTiles(i, () => { if (match && location.hash === match[0]) openFrame(i); }); else if (desk.open) desk.close();
+  if (shoot[i]) withFrame(i, () => { if (match && location.hash === match[0]) openFrame(i); }); else if (desk.open) desk.close();
 }
 desk.addEventListener("close", () => {
   document.documentElement.classList.remove("busy");
   putAway();
   if (location.hash.startsWith("#look-")) history.replaceState(null, "", location.pathname + location.search);
-  const button = entries[now].querySelector(".open button");
-  const back = list.classList.contains("sheet") ? entries[now].querySelector(".plate") : button;
-  if (back) { back.scrollIntoView({ block: "nearest" }); back.focus({ preventScroll: true }); }
+  laidCards.reveal(now, (entry) => {
+    const back = entry.querySelector(list.classList.contains("sheet") ? ".plate" : ".open button");
+    if (back && !desk.open) { back.scrollIntoView({ block: "nearest" }); back.focus({ preventScroll: true }); }
+  });
 });

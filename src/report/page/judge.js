@@ -72,7 +72,7 @@ function causeOf(f) {
 }
 /** @type {(f: Frame) => string} */
 function lineOf(f) {
-  if (!otherUse()) return f.line;
+  if (!otherUse()) return f.said;
   const now = throughout(f), ends = audit.ends[zoneWord(f, 0) + "," + zoneWord(f, 1)];
   const why = now !== false ? "" : f.throughout === false && f.why ? ": " + f.why : ": cause not judged for this use";
   return ends + why + ".";
@@ -88,8 +88,6 @@ function adviceOf(f) {
   const now = throughout(f);
   return now === f.throughout ? "" : now === true ? "Nothing to change for this use." : now === false ? "Audit again for this use to learn why; the frame, opened, has the command." : "";
 }
-
-shoot.forEach((f, i) => { f.line = entries[i].querySelector(".verdict").textContent; });
 
 /** @type {(n: number, of: number) => string} */
 const headlineOf = (n, of) => of === 1 ? el("headline").textContent : n === of ? "All " + of + " frames are sharp from near to far" : n === 0 ? "None of " + of + " frames is known to be sharp from near to far" : n + " of " + of + " frames " + (n === 1 ? "is" : "are") + " sharp from near to far";
@@ -132,7 +130,7 @@ function judge() {
     const most = [...new Set(others)].sort((a, b) => others.filter((c) => c === b).length - others.filter((c) => c === a).length)[0];
     row.querySelector("[data-most]").textContent = most ? audit.causes[most] : "";
   }
-  shoot.forEach((f, i) => judgeEntry(f, entries[i]));
+  for (const [i, entry] of cards) judgeEntry(shoot[i], entry);
   choose();
   if (desk.open) show();
 }
@@ -148,6 +146,7 @@ function judgeEntry(f, entry) {
   for (const cell of all("[data-zone]", entry)) cell.textContent = zoneWord(f, +cell.dataset.zone);
   all(".glyph path", entry).forEach((path, z) => path.setAttribute("class", zoneWord(f, 1 - z).replace(" ", "-")));
   const stroke = entry.querySelector(".ribbon .blur"), limit = permitted(f);
+  if (!stroke) return;
   if (f.permit > 0 && limit) stroke.setAttribute("transform", "translate(0 16) scale(1 " + clamp(f.permit / limit, 0.05, 8).toFixed(3) + ") translate(0 -16)");
   entry.querySelector(".ribbon").setAttribute("aria-label", "Blur from near to far: " + [0, 2, 1].map((z) => ZONES[z] + " " + zoneWord(f, z)).join(", "));
 }

@@ -45,19 +45,21 @@ const proposal = (f) => f.proposed ? "proposed: " + (f.proposed[0] ? "keep" : "l
 /** @type {Record<string, string>} */
 const MARKS = { keep: "kept", out: "left out", open: "" };
 
+/** @type {(i: number, entry: any) => void} */
+function showMarkOf(i, entry) {
+  const state = markOf(i);
+  if (entry.dataset.mark === state) return;
+  entry.dataset.mark = state;
+  entry.querySelector(".marked").textContent = state === "open" ? proposal(shoot[i]) : MARKS[state];
+  for (const button of all("[data-mark]", entry)) button.setAttribute("aria-pressed", String(button.dataset.mark === state));
+}
 function showMarks() {
-  shoot.forEach((f, i) => {
-    const state = markOf(i), entry = entries[i];
-    if (entry.dataset.mark === state) return;
-    entry.dataset.mark = state;
-    entry.querySelector(".marked").textContent = state === "open" ? proposal(f) : MARKS[state];
-    for (const button of all("[data-mark]", entry)) button.setAttribute("aria-pressed", String(button.dataset.mark === state));
-  });
+  for (const [i, entry] of cards) showMarkOf(i, entry);
   const n = (/** @type {string} */ state) => shoot.filter((_, i) => markOf(i) === state).length;
   el("keep-words").textContent = n("keep") + " kept, " + n("out") + " left out, " + n("open") + " open" + (remembered ? "" : "; this browser will forget them when the page is closed");
   el("undo").disabled = steps.length === 0;
   el("take").disabled = !shoot.some((f, i) => f.proposed && markOf(i) === "open");
-  el("kept-names").value = names("keep");
+  if (el("kept-names").closest("details").open) el("kept-names").value = names("keep");
   if (want("by-mark")) choose();
   if (desk.open) showMark();
 }

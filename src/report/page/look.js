@@ -42,22 +42,35 @@ function pane(f, spot) {
     picture.style.clipPath = "inset(" + [top, width - left - s.w, height - top - s.h, left].map((n) => n * px + "px").join(" ") + ")";
   };
   if (spot.at) patch(spot, spot.w / 2, spot.h / 2);
-  else if (!f.full) {
+  else if (!f.tiled && !f.full) {
     const near = nearestPatch(f, cx, cy);
     if (!near) return make("p", "This report was written without pictures.", { class: "crop none" });
     patch(near, clamp(cx - near.x, 0, near.w), clamp(cy - near.y, 0, near.h));
     view.append(make("p", "The nearest patch kept: " + near.name.toLowerCase() + ". Audit again with --renditions to look anywhere.", { class: "crop-note" }));
   }
-  view.whole = () => {
-    if (!f.full || (spot.at && view.clientWidth <= spot.w * px + 1 && view.clientHeight <= spot.h * px + 1)) return;
-    // What would lie outside the picture is room for more of it.
-    const inside = (/** @type {number} */ at, /** @type {number} */ half, /** @type {number} */ size) => clamp(at, Math.min(half, size / 2), Math.max(size - half, size / 2));
-    const patches = [...view.children];
-    const picture = add(f.full, inside(cx, view.clientWidth / px / 2, f.w), inside(cy, view.clientHeight / px / 2, f.h), f.w, f.h);
-    picture.addEventListener("load", () => patches.forEach((p) => p.remove()));
-    // An original that was moved away leaves the patch.
-    picture.addEventListener("error", () => picture.remove());
+  // What would lie outside the picture is room for more of it.
+  const inside = (/** @type {number} */ at, /** @type {number} */ room, /** @type {number} */ size) => clamp(at, Math.min(room / px / 2, size / 2), Math.max(size - room / px / 2, size / 2));
+  const middle = (/** @type {number} */ dx, /** @type {number} */ dy) => ({ x: inside(cx + dx, view.clientWidth, f.w), y: inside(cy + dy, view.clientHeight, f.h) });
+  // Shows the place, or one so many pixels of the picture beside it, from the whole picture; says where the middle is then.
+  view.whole = (/** @type {number} */ dx = 0, /** @type {number} */ dy = 0) => {
+    const at = middle(dx, dy), moved = dx !== 0 || dy !== 0;
+    if (!f.tiled && !f.full || !moved && spot.at && view.clientWidth <= spot.w * px + 1 && view.clientHeight <= spot.h * px + 1) return at;
+    const patches = all("img", view).filter((p) => p !== view.picture);
+    if (f.tiled) {
+      if (!view.canvas) view.append(view.canvas = make("canvas"));
+      drawTiles(view.canvas, shoot.indexOf(f), at.x, at.y, () => patches.forEach((p) => p.remove()));
+    } else if (view.picture) {
+      view.picture.style.left = "calc(50% - " + at.x * px + "px)"; view.picture.style.top = "calc(50% - " + at.y * px + "px)";
+    } else {
+      const picture = view.picture = add(f.full, at.x, at.y, f.w, f.h);
+      picture.addEventListener("load", () => patches.forEach((p) => p.remove()));
+      // An original that was moved away leaves the patch.
+      picture.addEventListener("error", () => { picture.remove(); view.picture = null; });
+    }
+    return at;
   };
+  view.of = f;
+  if (f.tiled || f.full) view.classList.add("live");
   return view;
 }
 /** @type {(f: Frame, x: number, y: number) => any} */
@@ -94,7 +107,7 @@ function across(a, b, x, y) {
 /** @type {(f: Frame, o: Frame, spot: any) => any} */
 function counterpart(f, o, spot) {
   const there = across(f, o, spot.x + spot.w / 2, spot.y + spot.h / 2);
-  if (o.full) return { ...spot, x: there.x - spot.w / 2, y: there.y - spot.h / 2, at: null, tile: null, apart: 0 };
+  if (o.tiled || o.full) return { ...spot, x: there.x - spot.w / 2, y: there.y - spot.h / 2, at: null, tile: null, apart: 0 };
   const own = spotsOf(o).find((s) => s.slug === spot.slug) || nearestPatch(o, there.x, there.y);
   return own && { ...own, apart: Math.hypot(own.x + own.w / 2 - there.x, own.y + own.h / 2 - there.y) / o.w };
 }
@@ -153,7 +166,7 @@ function compareWith(i) {
   other = i;
   if (i === null) swapped = false;
   el("beside").value = i === null ? "" : String(i);
-  if (i === null) windows(); else withTiles(i, windows);
+  if (i === null) windows(); else withFrame(i, windows);
 }
 // To and fro: where nothing was chosen yet, the best of the scene, else another frame of it, else the one before.
 function swap() {
@@ -169,17 +182,52 @@ function swap() {
 // ---- The glass --------------------------------------------------------------------------------------------------
 
 const glass = el("glass");
+/** @type {{f: Frame, p: Place, zoom: number, view: any} | null} */
+let under = null;
 /** @type {(p: Place, x: number, y: number) => void} */
 function magnify(p, x, y) {
   if (!el("magnify").checked) return;
   const f = frame();
-  glass.replaceChildren(pane(f, spotAt(f, p)));
-  const view = glass.firstChild;
   glass.hidden = false;
-  if (view.whole) view.whole();
+  // The window under the glass goes along, so that what it shows already stays in sight.
+  if (under && under.f === f && under.zoom === zoom && (f.tiled || f.full)) under.view.whole((p.x - under.p.x) * f.w, (p.y - under.p.y) * f.h);
+  else {
+    const view = pane(f, spotAt(f, p));
+    under = { f, p, zoom, view };
+    glass.replaceChildren(view);
+    if (view.whole) view.whole();
+  }
   const w = glass.offsetWidth, h = glass.offsetHeight;
   // Beside the pointer, on the side that has room, so that the place itself stays in sight.
   glass.style.left = clamp(x - w - 24 > 0 ? x - w - 24 : x + 24, 0, Math.max(0, innerWidth - w)) + "px";
   glass.style.top = clamp(y - h / 2, 0, Math.max(0, innerHeight - h)) + "px";
 }
-const putAway = () => { glass.hidden = true; glass.replaceChildren(); };
+const putAway = () => { glass.hidden = true; under = null; glass.replaceChildren(); };
+
+// ---- Moving about -----------------------------------------------------------------------------------------------
+
+// A window with the whole picture behind it is moved by dragging, the compared frame's beside it likewise; where it comes to
+// rest is a place of the reader's own choice.
+/** @type {(e: any) => void} */
+function drag(e) {
+  const view = e.target.closest && e.target.closest(".crop.live");
+  if (!view || e.button !== 0 || e.pointerType === "touch") return;
+  e.preventDefault();
+  const views = all(".crop.live", view.parentElement), from = { x: e.clientX, y: e.clientY }, own = views[0];
+  /** @type {any} */
+  let at = null;
+  const move = (/** @type {any} */ m) => {
+    const dx = (from.x - m.clientX) / density(), dy = (from.y - m.clientY) / density();
+    if (at === null && Math.hypot(dx, dy) < 3) return;
+    views.forEach((v) => { const middle = v.whole(dx, dy); if (v === own) at = middle; });
+  };
+  const end = () => {
+    for (const [kind, does] of /** @type {[string, any][]} */ ([["pointermove", move], ["pointerup", end], ["pointercancel", end]])) view.removeEventListener(kind, does);
+    if (!at) return;
+    const f = frame(), shows = own.of;
+    const there = shows === f ? at : across(shows, f, at.x, at.y);
+    act("look", { x: clamp(there.x / f.w, 0, 0.99999), y: clamp(there.y / f.h, 0, 0.99999) });
+  };
+  view.setPointerCapture(e.pointerId);
+  for (const [kind, does] of /** @type {[string, any][]} */ ([["pointermove", move], ["pointerup", end], ["pointercancel", end]])) view.addEventListener(kind, does);
+}

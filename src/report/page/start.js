@@ -11,6 +11,7 @@ stage.addEventListener("pointermove", (/** @type {any} */ e) => {
   magnify(p, e.clientX, e.clientY);
   if (i !== cursor) { cursor = i; over(); say(); }
 });
+desk.addEventListener("pointerdown", drag);
 stage.addEventListener("pointerleave", putAway);
 stage.addEventListener("blur", putAway);
 stage.addEventListener("click", (/** @type {any} */ e) => {
@@ -63,18 +64,8 @@ for (const words of all("[data-choose]")) {
   words.replaceWith(button);
   button.addEventListener("click", () => pick(button.dataset.choose));
 }
-entries.forEach((entry, i) => {
-  const room = entry.querySelector(".open"), look = () => { location.hash = "look-" + (i + 1); };
-  const named = (/** @type {any} */ button) => { button.append(make("span", " " + shoot[i].name, { class: "unseen" })); room.append(button); return button; };
-  named(make("button", "Look closely", { type: "button" })).addEventListener("click", look);
-  named(make("button", "Keep", { type: "button", "data-mark": "keep", "aria-pressed": "false" })).addEventListener("click", () => toggle(i, true));
-  named(make("button", "Leave out", { type: "button", "data-mark": "out", "aria-pressed": "false" })).addEventListener("click", () => toggle(i, false));
-  room.append(make("span", null, { class: "marked" }));
-  const plate = entry.querySelector(".plate");
-  plate.classList.add("live");
-  plate.setAttribute("tabindex", "-1");
-  plate.addEventListener("click", look);
-});
+all(".entry").forEach((entry, i) => dress(i, entry));
+el("kept-names").closest("details").addEventListener("toggle", showMarks);
 list.addEventListener("toggle", (/** @type {any} */ e) => {
   const entry = e.target.closest(".entry"), i = entry ? +entry.id.slice(6) - 1 : -1;
   if (i >= 0 && e.target.open && all("[data-chart]:not([src])", entry).length) withTiles(i, () => drawCharts(i, entry));
