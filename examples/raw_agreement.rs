@@ -1,7 +1,8 @@
 //! Decodes raw files by each reader and compares their samples, pixel by pixel, over the area that two of them give.
 //!
 //! `cargo run --release --example raw_agreement -- [--write DIR] [--dump DIR] [FILE...]`; with `--write`, the simulator's
-//! test raws are written to a folder first and read too; with `--dump`, each reader's samples go to
+//! test raws are written to a folder first and read too, those of the makers' own formats with the samples that they stand for
+//! beside them (`.expected.u16`); with `--dump`, each reader's samples go to
 //! `DIR/<file>.<reader>.u16` (little-endian, stored rows; floating-point ones to `.f32`, what curves make of them to
 //! `.developed.u16`) for tests/reference/raw_agreement.py, which compares them with LibRaw's. The last line counts files
 //! that disagree; the exit status is 1 if there are any.
@@ -10,9 +11,9 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use tussock::intake::raw::dng::{Samples, stored};
-use tussock::intake::raw::{Refused, Sensor, by_rawler, by_rawloader, by_specification};
+use tussock::intake::raw::{Refused, Sensor, by_rawler, by_rawloader, by_specification, decode};
 use tussock::output::print;
-use tussock::simulate::catalogue;
+use tussock::simulate::{catalogue, makers};
 
 fn main() -> ExitCode {
     std::panic::set_hook(Box::new(|_| {}));
@@ -37,7 +38,14 @@ fn written(folder: &Path) -> Vec<PathBuf> {
         std::fs::write(&path, negative.bytes()).expect("a folder that can be written to");
         path
     };
-    catalogue::every().into_iter().map(write).collect()
+    let made = makers::every().into_iter().map(|made| {
+        let path = folder.join(&made.name);
+        std::fs::write(&path, made.bytes).expect("a folder that can be written to");
+        let samples = bytes(&made.samples, u16::to_le_bytes);
+        std::fs::write(folder.join(format!("{}.expected.u16", made.name)), samples).expect("a folder to write to");
+        path
+    });
+    catalogue::every().into_iter().map(write).chain(made).collect()
 }
 
 /// Whether the specification's reader and the best of the two libraries give the same where both read the file.
@@ -69,6 +77,10 @@ fn agrees(file: &Path, dump: Option<&Path>) -> bool {
             }
         }
     }
+    // What an audit measures.
+    if let (Some(folder), Ok(read)) = (dump, decode(file)) {
+        write(folder, file, "tussock", &bytes(&read.samples, u16::to_le_bytes), "developed.u16");
+    }
     if let Some(folder) = dump
         && let Ok(stored) = stored(&std::fs::read(file).expect("a readable file"))
     {
@@ -77,7 +89,22 @@ fn agrees(file: &Path, dump: Option<&Path>) -> bool {
             Samples::Float(v) => write(folder, file, "specification", &bytes(v, f32::to_le_bytes), "f32"),
         }
     }
-    // For a DNG, rawloader is known to leave out what the specification asks for; for other files it comes first.
+    // Of what the simulator wrote, every sample is known.
+    if let Ok(expected) = std::fs::read(format!("{}.expected.u16", file.display())) {
+        let apart = |samples: &[u16]| {
+            let pairs = samples.iter().zip(expected.chunks_exact(2));
+            pairs.filter(|(v, e)| v.to_le_bytes() != **e).count() + samples.len().abs_diff(expected.len() / 2)
+        };
+        for (name, answer) in &answers {
+            if let Ok(read) = answer {
+                print(&format!("{}: {name}: {} samples are not as written\n", file.display(), apart(&read.samples)));
+            }
+        }
+        let same = decode(file).is_ok_and(|read| apart(&read.samples) == 0);
+        print(&format!("{}: {}\n", file.display(), if same { "as written" } else { "not as written" }));
+        return same;
+    }
+    // For a DNG, rawloader is known to leave out what the specification asks for; the two agree on others.
     let pair = if dng { (&answers[0], &answers[1]) } else { (&answers[2], &answers[1]) };
     let ((first, Ok(a)), (second, Ok(b))) = pair else { return true };
     let (compared, different) = compare(a, b);

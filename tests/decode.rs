@@ -295,28 +295,17 @@ fn jpeg_xl_pictures_are_read() {
     assert_eq!(error.kind, IntakeErrorKind::Damaged, "{error}");
 }
 
-/// AVIF by libaom, in grey, so that luma is what its own reading gives; 10 bits are kept.
+/// A gain map, a depth map or a video behind the picture, as phones append them, is never taken for it, however large.
 #[test]
-fn avif_pictures_are_read() {
+fn what_lies_behind_a_jpeg_is_left_alone() {
     let place = Place::new();
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/heif");
-    for (bits, top) in [(8, 255.0), (10, 1023.0)] {
-        let bytes = std::fs::read(folder.join(format!("grey-{bits}.avif"))).unwrap();
-        let levels = std::fs::read(folder.join(format!("grey-{bits}.levels"))).unwrap();
-        let path = place.file("a.avif", &bytes);
-        let shot = read(&path, &Overrides::default()).unwrap();
-        assert_eq!((shot.plane.width, shot.plane.height), (64, 48));
-        for (got, level) in shot.plane.data.iter().zip(levels.chunks_exact(2)) {
-            let share = f64::from(u16::from_le_bytes([level[0], level[1]])) / top;
-            let light = if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) };
-            assert!((f64::from(*got) - 65_535.0 * light).abs() <= 1.0, "{bits} bits: {got} {level:?}");
-        }
-        let seen = colour(&path, &Overrides::default()).unwrap();
-        assert!(seen.pixels().all(|p| p.0.iter().max().unwrap() - p.0.iter().min().unwrap() <= 2));
-        assert_eq!(facts(&path, &Overrides::default()).unwrap().size, Some((64, 48)));
-        let error = read(&place.file("cut.avif", &bytes[..bytes.len() - 200]), &Overrides::default()).unwrap_err();
-        assert_eq!(error.kind, IntakeErrorKind::Damaged, "{error}");
-    }
+    let alone = plane(&place.file("a.jpg", &fixture("baseline.jpg")));
+    let mut large = Vec::new();
+    let drawn = image::RgbImage::from_fn(1200, 900, |x, y| image::Rgb([x as u8, y as u8, 0]));
+    image::codecs::jpeg::JpegEncoder::new(&mut large).encode_image(&drawn).unwrap();
+    let both = plane(&place.file("b.jpg", &[fixture("baseline.jpg"), large].concat()));
+    assert_eq!((both.width, both.height), (alone.width, alone.height));
+    assert!(both.data == alone.data);
 }
 
 /// HEIC of the same picture as the JPEG fixtures, by another encoder.

@@ -236,6 +236,45 @@ fn a_preview_stands_in_for_a_mosaic_that_is_not_read() {
     assert_eq!(shot.capture.body.unwrap().value, "Example N1");
 }
 
+/// Bodies that shift the sensor between exposures keep each as a picture of its own: the first is read, and says so.
+#[test]
+fn of_several_exposures_the_first_is_read() {
+    let drawn = Negative::mosaic(64, 48, 14);
+    let Levels::Whole(levels) = &drawn.levels else { unreachable!() };
+    let other = levels.iter().map(|v| v ^ 0x155).collect();
+    let file = Negative { twin: Some(Levels::Whole(other)), ..drawn.clone() };
+    let got = sensor(&file);
+    assert_eq!(got.exposures, 2);
+    assert!(got.samples.iter().map(|v| u32::from(*v)).eq(levels.iter().copied()));
+    let place = tempfile::tempdir().unwrap();
+    let path = place.path().join("a.dng");
+    std::fs::write(&path, file.bytes()).unwrap();
+    assert!(read(&path, &Overrides::default()).unwrap().flags.contains(&Flag::MultiShot));
+    assert!(
+        !read(
+            &{
+                std::fs::write(&path, drawn.bytes()).unwrap();
+                path
+            },
+            &Overrides::default()
+        )
+        .unwrap()
+        .flags
+        .contains(&Flag::MultiShot)
+    );
+}
+
+/// Four colours at each pixel, as several shots put together in one have them, can't be taken for red, green and blue.
+#[test]
+fn four_colours_at_each_pixel_are_named() {
+    let four = Negative { channels: 4, ..Negative::linear(48, 48, 14) };
+    let Levels::Whole(levels) = &four.levels else { unreachable!() };
+    let levels = Levels::Whole(levels.iter().chain(levels).copied().take(4 * 48 * 48).collect());
+    let error = refused(&Negative { levels, ..four }, "a.dng");
+    assert_eq!(error.kind, IntakeErrorKind::Unsupported, "{error}");
+    assert!(error.problem.contains("four samples at each pixel"), "{error}");
+}
+
 /// A film scanner's raw file: three colours at each pixel of 16 bits, in a file that is named as a camera's.
 #[test]
 fn a_scan_is_named() {

@@ -6,6 +6,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use image::RgbImage;
+use rayon::prelude::*;
 use re_rav1d::dav1d::pixel::{MatrixCoefficients, TransferCharacteristic, YUVRange};
 use re_rav1d::dav1d::{Decoder, Error, Picture, PixelLayout, PlanarImageComponent, Settings};
 
@@ -18,23 +19,53 @@ use super::{IntakeError, IntakeErrorKind};
 use crate::quantity::Flag;
 use crate::shot::{Mosaic, Plane};
 
-/// A decoded picture and its profile.
+/// A decoded picture, of one or several pieces of one size, and its profile.
 struct Decoded {
-    picture: Picture,
+    pieces: Vec<Picture>,
+    /// Pieces side by side.
+    columns: usize,
+    width: usize,
+    height: usize,
     icc: Option<Vec<u8>>,
+}
+
+impl Decoded {
+    /// What describes all pieces.
+    fn first(&self) -> &Picture {
+        &self.pieces[0]
+    }
+
+    /// The samples of a component that has one for so many columns and rows of pixels, row by row.
+    fn samples(&self, component: PlanarImageComponent, (across, down): (usize, usize)) -> Vec<u16> {
+        let (width, height) = (self.width.div_ceil(across), self.height.div_ceil(down));
+        let size = ((self.first().width() as usize).div_ceil(across), (self.first().height() as usize).div_ceil(down));
+        let mut out = vec![0; width * height];
+        for (i, piece) in self.pieces.iter().enumerate() {
+            let (left, top) = (i % self.columns * size.0, i / self.columns * size.1);
+            let (stride, wide) = (piece.stride(component) as usize, piece.bit_depth() > 8);
+            let plane = piece.plane(component);
+            for (y, from) in plane.chunks(stride).take(size.1.min(height.saturating_sub(top))).enumerate() {
+                let to = &mut out[(top + y) * width..][left.min(width)..width.min(left + size.0)];
+                for (x, v) in to.iter_mut().enumerate() {
+                    *v = if wide { u16::from_ne_bytes([from[2 * x], from[2 * x + 1]]) } else { u16::from(from[x]) };
+                }
+            }
+        }
+        out
+    }
 }
 
 /// Luminance, upright. `orientation` is what the container prescribes.
 pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<Read, IntakeError> {
     let decoded = decode(path)?;
     let tone = tone(path, &decoded)?;
-    let (black, white) = range(&decoded.picture);
-    let top = (1_usize << decoded.picture.bit_depth()) - 1;
+    let (black, white) = range(decoded.first());
+    let top = (1_usize << decoded.first().bit_depth()) - 1;
     let lut: Vec<u16> = (0..=top)
         .map(|v| (tone.linear((v as f32 - black) / (white - black)) * f32::from(WHITE)).round() as u16)
         .collect();
-    let (stored_width, stored_height) = (decoded.picture.width() as usize, decoded.picture.height() as usize);
-    let luma = samples(&decoded.picture, PlanarImageComponent::Y, stored_width, stored_height);
+    let (stored_width, stored_height) = (decoded.width, decoded.height);
+    let luma = decoded.samples(PlanarImageComponent::Y, (1, 1));
     let turn = Turn::from_exif(orientation.unwrap_or(1)).then_clockwise(quarter_turns);
     let data = turn.apply(&luma, stored_width, stored_height, |v| lut[usize::from(v).min(top)]);
     let (width, height) = turn.size(stored_width, stored_height);
@@ -54,19 +85,19 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
 
 /// A picture to look at, upright.
 pub(super) fn rgb(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
-    let picture = decode(path)?.picture;
-    let (width, height) = (picture.width() as usize, picture.height() as usize);
-    let (black, white) = range(&picture);
-    let luma = samples(&picture, PlanarImageComponent::Y, width, height);
+    let decoded = decode(path)?;
+    let (picture, width, height) = (decoded.first(), decoded.width, decoded.height);
+    let (black, white) = range(picture);
+    let luma = decoded.samples(PlanarImageComponent::Y, (1, 1));
     let (across, down) = match picture.pixel_layout() {
         PixelLayout::I420 => (2, 2),
         PixelLayout::I422 => (2, 1),
         _ => (1, 1),
     };
-    let (chroma_width, chroma_height) = (width.div_ceil(across), height.div_ceil(down));
+    let chroma_width = width.div_ceil(across);
     let grey = picture.pixel_layout() == PixelLayout::I400;
     let chroma = |component| {
-        if grey { Vec::new() } else { samples(&picture, component, chroma_width, chroma_height) }
+        if grey { Vec::new() } else { decoded.samples(component, (across, down)) }
     };
     let (blue, red) = (chroma(PlanarImageComponent::U), chroma(PlanarImageComponent::V));
     let same = picture.matrix_coefficients() == MatrixCoefficients::Identity;
@@ -101,7 +132,7 @@ pub(super) fn rgb(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> R
 
 /// The curve of a picture: its profile's, else sRGB's, which photographs have under several names.
 fn tone(path: &Path, decoded: &Decoded) -> Result<Tone, IntakeError> {
-    match decoded.picture.transfer_characteristic() {
+    match decoded.first().transfer_characteristic() {
         _ if decoded.icc.is_some() => Ok(Tone::of(decoded.icc.as_deref(), Named::Srgb)),
         TransferCharacteristic::PerceptualQuantizer | TransferCharacteristic::HybridLogGamma => {
             Err(unsupported(path, "it is an AVIF picture of high dynamic range, which is not read here"))
@@ -118,17 +149,6 @@ fn range(picture: &Picture) -> (f32, f32) {
     if full { (0.0, codes - 1.0) } else { (16.0 / 256.0 * codes, 235.0 / 256.0 * codes) }
 }
 
-/// The samples of a component, row by row.
-fn samples(picture: &Picture, component: PlanarImageComponent, width: usize, height: usize) -> Vec<u16> {
-    let (stride, wide) = (picture.stride(component) as usize, picture.bit_depth() > 8);
-    let plane = picture.plane(component);
-    let rows = plane.chunks(stride).take(height);
-    rows.flat_map(|row| {
-        (0..width).map(move |x| if wide { u16::from_ne_bytes([row[2 * x], row[2 * x + 1]]) } else { u16::from(row[x]) })
-    })
-    .collect()
-}
-
 fn unsupported(path: &Path, problem: &str) -> IntakeError {
     let advice = "Export it as JPEG or TIFF at full size and audit that.";
     IntakeError::new(path, IntakeErrorKind::Unsupported, problem, advice)
@@ -137,26 +157,38 @@ fn unsupported(path: &Path, problem: &str) -> IntakeError {
 fn decode(path: &Path) -> Result<Decoded, IntakeError> {
     let file = File::open(path).map_err(|e| IntakeError::from_io(path, &e))?;
     let damaged = || IntakeError::damaged(path, "the AVIF data are damaged or cut off");
-    let Primary { kind, bytes, icc } = primary_item(&mut BufReader::new(file)).ok_or_else(damaged)?;
+    let Primary { kind, pieces, grid, icc } = primary_item(&mut BufReader::new(file)).ok_or_else(damaged)?;
     if &kind != b"av01" {
-        return Err(unsupported(path, "it is an AVIF picture that is put together of several, which is not read here"));
+        return Err(unsupported(path, "it is an AVIF picture that is laid one over another, which is not read here"));
     }
-    let decoded = catch_unwind(AssertUnwindSafe(|| first_picture(bytes))).unwrap_or(Err(Error::InvalidArgument));
-    match decoded {
-        Ok(picture) if picture.width() > 0 && picture.height() > 0 => Ok(Decoded { picture, icc }),
-        Err(Error::NotEnoughMemory) => {
-            Err(IntakeError::too_much(path, "it asks for more memory than a photograph may"))
-        }
-        Err(Error::UnsupportedBitstream) => {
-            Err(unsupported(path, "it is an AVIF picture of a kind that is not read here"))
-        }
-        _ => Err(damaged()),
+    if grid.is_some_and(|(_, (width, height))| width.saturating_mul(height) > MAX_PIXELS) {
+        return Err(IntakeError::too_much(path, "it claims more pixels than a photograph may have"));
     }
+    // Pieces are decoded side by side; a lone one uses all threads itself.
+    let threads = if pieces.len() > 1 { 1 } else { rayon::current_num_threads().clamp(1, 16) };
+    let guarded =
+        |bytes| catch_unwind(AssertUnwindSafe(|| first_picture(bytes, threads))).unwrap_or(Err(Error::InvalidArgument));
+    let decoded = pieces.into_par_iter().map(guarded).collect::<Result<Vec<_>, Error>>();
+    let pieces = decoded.map_err(|error| match error {
+        Error::NotEnoughMemory => IntakeError::too_much(path, "it asks for more memory than a photograph may"),
+        Error::UnsupportedBitstream => unsupported(path, "it is an AVIF picture of a kind that is not read here"),
+        _ => damaged(),
+    })?;
+    let shape = |p: &Picture| (p.width() as usize, p.height() as usize, p.bit_depth(), p.pixel_layout() as u32);
+    let piece =
+        pieces.first().map(shape).filter(|(width, height, ..)| *width > 0 && *height > 0).ok_or_else(damaged)?;
+    let (columns, (width, height)) = grid.unwrap_or((1, (piece.0, piece.1)));
+    // All pieces are of one size, and together reach at least to the picture's edges.
+    let covered = columns * piece.0 >= width && pieces.len() / columns * piece.1 >= height && width * height > 0;
+    if !covered || pieces.iter().any(|p| shape(p) != piece) {
+        return Err(damaged());
+    }
+    Ok(Decoded { pieces, columns, width, height, icc })
 }
 
-fn first_picture(bytes: Vec<u8>) -> Result<Picture, Error> {
+fn first_picture(bytes: Vec<u8>, threads: usize) -> Result<Picture, Error> {
     let mut settings = Settings::new();
-    settings.set_n_threads(rayon::current_num_threads().clamp(1, 16) as u32);
+    settings.set_n_threads(threads as u32);
     settings.set_max_frame_delay(1);
     settings.set_frame_size_limit(MAX_PIXELS as u32);
     // Grain is put on afterwards, and no part of the picture.

@@ -156,6 +156,8 @@ pub(super) struct Directories {
     pub raw: bool,
     /// A directory is compressed as VC-5 (SMPTE ST 2073), as action cameras' raw files are.
     pub vc5: bool,
+    /// A directory is compressed in Nikon's codes or Sony's blocks.
+    pub coded: bool,
 }
 
 /// Most directories to look at in a TIFF; files have a handful.
@@ -198,6 +200,7 @@ pub(super) fn directories<R: Read + Seek>(reader: &mut R) -> io::Result<Director
                 0x0106 if kind == 3 && matches!(short, 32803 | 34892) => found.raw = true,
                 // Compression.
                 0x0103 if kind == 3 && short == 9 => found.vc5 = true,
+                0x0103 if kind == 3 && matches!(short, 32_767 | 34_713) => found.coded = true,
                 // SubIFDs.
                 0x014A if matches!(kind, 4 | 13) && n == 1 => waiting.push(u32_at(&entry[8..])),
                 0x014A if matches!(kind, 4 | 13) && n <= 16 => {

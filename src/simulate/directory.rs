@@ -17,6 +17,8 @@ pub enum Values {
     SignedRatios(Vec<(i32, i32)>),
     /// Bytes of no stated meaning.
     Undefined(Vec<u8>),
+    /// Bytes of no stated meaning that stand elsewhere in the file already: how many, and where.
+    Placed(u32, u32),
 }
 
 /// The order of a file's bytes.
@@ -59,7 +61,7 @@ impl Values {
             Self::Shorts(_) => 3,
             Self::Longs(_) => 4,
             Self::Ratios(_) => 5,
-            Self::Undefined(_) => 7,
+            Self::Undefined(_) | Self::Placed(..) => 7,
             Self::SignedRatios(_) => 10,
         }
     }
@@ -75,38 +77,55 @@ impl Values {
             Self::SignedRatios(v) => {
                 (v.len(), v.iter().flat_map(|(n, d)| pairs(n.cast_unsigned(), d.cast_unsigned())).collect())
             }
+            Self::Placed(count, at) => (*count as usize, order.long(*at).to_vec()),
         }
     }
 }
 
-/// Appends a directory and the values that don't fit into it; returns where it stands. A tag given twice counts as
-/// given last, and one without values is left out. The directory is the last of its chain.
-pub fn append(out: &mut Vec<u8>, order: Order, tags: &[(u16, Values)]) -> u32 {
+/// A directory that is to stand at `at`, its values behind it. A tag given twice counts as given last, and one without
+/// values is left out. The directory is the last of its chain.
+#[must_use]
+pub fn standing(order: Order, at: usize, tags: &[(u16, Values)]) -> Vec<u8> {
     let sorted: std::collections::BTreeMap<u16, &Values> = tags.iter().map(|(tag, values)| (*tag, values)).collect();
-    let mut placed = Vec::new();
-    for (tag, values) in &sorted {
-        let (count, mut bytes) = values.bytes(order);
-        if count == 0 {
-            continue;
-        }
+    let entries: Vec<_> = sorted
+        .into_iter()
+        .map(|(tag, values)| (tag, values.kind(), values.bytes(order)))
+        .filter(|(.., (count, _))| *count > 0)
+        .collect();
+    let behind = at + 2 + 12 * entries.len() + 4;
+    let mut out = order.short(entries.len() as u16).to_vec();
+    let mut far = Vec::new();
+    for (tag, kind, (count, mut bytes)) in entries {
         if bytes.len() > 4 {
-            out.resize(out.len().next_multiple_of(2), 0);
-            let at = out.len() as u32;
-            out.append(&mut bytes);
-            bytes = order.long(at).to_vec();
+            let place = order.long((behind + far.len()) as u32).to_vec();
+            far.append(&mut bytes);
+            far.resize(far.len().next_multiple_of(2), 0);
+            bytes = place;
         }
         bytes.resize(4, 0);
-        placed.push((*tag, values.kind(), count as u32, bytes));
-    }
-    out.resize(out.len().next_multiple_of(2), 0);
-    let start = out.len() as u32;
-    out.extend(order.short(placed.len() as u16));
-    for (tag, kind, count, bytes) in placed {
         out.extend(order.short(tag));
         out.extend(order.short(kind));
-        out.extend(order.long(count));
+        out.extend(order.long(count as u32));
         out.extend(bytes);
     }
     out.extend([0; 4]);
-    start
+    out.extend(far);
+    out
+}
+
+/// Appends a directory and its values; returns where it stands.
+pub fn append(out: &mut Vec<u8>, order: Order, tags: &[(u16, Values)]) -> u32 {
+    out.resize(out.len().next_multiple_of(2), 0);
+    let start = out.len();
+    out.extend(standing(order, start, tags));
+    start as u32
+}
+
+/// Makes the directory at `from` be followed by the one at `to`.
+pub fn link(out: &mut [u8], order: Order, from: u32, to: u32) {
+    let from = from as usize;
+    let pair = [out[from], out[from + 1]];
+    let count = if order == Order::Little { u16::from_le_bytes(pair) } else { u16::from_be_bytes(pair) };
+    let end = from + 2 + 12 * usize::from(count);
+    out[end..end + 4].copy_from_slice(&order.long(to));
 }

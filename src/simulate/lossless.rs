@@ -1,5 +1,7 @@
 //! Lossless JPEG (ITU-T T.81, process 14) written for test raws, with codes of every length.
 
+use super::bits::Bits;
+
 /// How samples are coded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Lossless {
@@ -17,38 +19,6 @@ const SIZES: [u8; 17] = [7, 8, 6, 9, 5, 10, 4, 11, 3, 12, 2, 13, 1, 14, 0, 15, 1
 /// Lengths of their codes: one each of 2 to 15 bits, three of 16.
 fn length(rank: usize) -> u32 {
     (rank as u32 + 2).min(16)
-}
-
-/// Collects bits, the most significant first, with a zero byte stuffed behind each byte of ones (T.81, B.1.1.5).
-#[derive(Default)]
-struct Writer {
-    out: Vec<u8>,
-    held: u64,
-    count: u32,
-}
-
-impl Writer {
-    fn put(&mut self, bits: u32, n: u32) {
-        self.held = self.held << n | u64::from(bits);
-        self.count += n;
-        while self.count >= 8 {
-            self.count -= 8;
-            let byte = (self.held >> self.count) as u8;
-            self.out.push(byte);
-            if byte == 0xFF {
-                self.out.push(0);
-            }
-        }
-        self.held &= (1 << self.count) - 1;
-    }
-
-    /// Fills the last byte with ones (T.81, F.1.2.3).
-    fn close(&mut self) {
-        if self.count > 0 {
-            let rest = 8 - self.count;
-            self.put((1 << rest) - 1, rest);
-        }
-    }
 }
 
 /// A JPEG of rows of `row` samples of `precision` bits; `row` must be a multiple of the components.
@@ -81,12 +51,11 @@ pub fn encode(samples: &[u16], row: usize, precision: u32, how: Lossless) -> Vec
         if number > 0 {
             out.extend([0xFF, 0xD0 + (number as u8 - 1) % 8]);
         }
-        let mut writer = Writer::default();
+        let mut bits = Bits::stuffed();
         for i in 0..part.len() {
-            difference(&mut writer, part[i].wrapping_sub(foretold(part, i, row, precision, how)));
+            difference(&mut bits, part[i].wrapping_sub(foretold(part, i, row, precision, how)));
         }
-        writer.close();
-        out.extend(writer.out);
+        out.extend(bits.close());
     }
     out.extend([0xFF, 0xD9]);
     out
@@ -120,15 +89,14 @@ fn foretold(part: &[u16], i: usize, row: usize, precision: u32, how: Lossless) -
 }
 
 /// Codes a difference: the size of its number of bits, then the bits (T.81, H.1.2.2).
-fn difference(writer: &mut Writer, difference: u16) {
+fn difference(bits: &mut Bits, difference: u16) {
     let value = i32::from(difference.cast_signed());
     let size = 32 - value.unsigned_abs().leading_zeros();
     let rank = SIZES.iter().position(|s| u32::from(*s) == size).unwrap_or(0);
     // Canonical codes (T.81, annex C): shorter ones first, each the last one's successor.
     let code = (0..rank).fold(0_u32, |code, r| (code + 1) << (length(r + 1) - length(r)));
-    writer.put(code, length(rank));
+    bits.put(code, length(rank));
     if (1..16).contains(&size) {
-        let bits = if value < 0 { value - 1 } else { value } as u32 & ((1 << size) - 1);
-        writer.put(bits, size);
+        bits.put(if value < 0 { value - 1 } else { value } as u32, size);
     }
 }

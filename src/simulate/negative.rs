@@ -1,6 +1,6 @@
 //! Negative: raw files of every layout that the DNG specification (1.7) knows, with samples chosen by the test.
 
-use super::directory::{Order, Values, append};
+use super::directory::{Order, Values, append, link};
 use super::lossless::{self, Lossless};
 
 /// Samples to be written.
@@ -83,6 +83,8 @@ pub struct Negative {
     pub block: (usize, usize),
     /// More tags of the picture's directory; they go over those that are written anyway.
     pub tags: Vec<(u16, Values)>,
+    /// The samples of a second exposure, which follows in a directory like the first.
+    pub twin: Option<Levels>,
     /// A JPEG of a small picture, which then comes first, with the sensor's picture in a directory below.
     pub preview: Option<Vec<u8>>,
 }
@@ -106,6 +108,7 @@ impl Negative {
             fields: (1, 1),
             block: (1, 1),
             tags: Vec::new(),
+            twin: None,
             preview: None,
         }
     }
@@ -152,6 +155,12 @@ impl Negative {
             }
         };
         out[4..8].copy_from_slice(&self.order.long(first));
+        if let Some(levels) = &self.twin {
+            let twin = Self { levels: levels.clone(), twin: None, ..self.clone() };
+            let (offsets, counts) = twin.segments(&mut out);
+            let second = append(&mut out, self.order, &twin.description(offsets, counts));
+            link(&mut out, self.order, first, second);
+        }
         out
     }
 
@@ -313,7 +322,7 @@ impl Negative {
 }
 
 /// Neighbours that have nothing to do with each other: the golden ratio's multiples, well mixed (Knuth, 6.4).
-fn scattered(i: usize) -> u32 {
+pub(super) fn scattered(i: usize) -> u32 {
     let mixed = (i as u32).wrapping_mul(2_654_435_761);
     mixed ^ mixed >> 15
 }

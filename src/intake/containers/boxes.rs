@@ -207,26 +207,70 @@ fn places(iloc: &[u8]) -> Option<Vec<Place>> {
 
 /// The coded data of a file's primary item.
 pub(crate) struct Primary {
-    /// Its type: `av01`, `hvc1`, `grid` and so on.
+    /// The type of what is coded: `av01`, `hvc1` and so on; of pieces that are all of one type, theirs.
     pub kind: [u8; 4],
-    /// Its bytes.
-    pub bytes: Vec<u8>,
+    /// The bytes of the picture, or of each piece of a grid, row by row.
+    pub pieces: Vec<Vec<u8>>,
+    /// Pieces side by side, and the width and height that they make together, px; `None` for a picture of one piece.
+    pub grid: Option<(usize, (usize, usize))>,
     /// Its ICC profile.
     pub icc: Option<Vec<u8>>,
 }
 
-/// The primary item itself, with what is needed to show it.
+/// The primary item itself, with what is needed to show it. Whatever else the file holds, such as alpha, depth or gain maps
+/// and thumbnails, is never touched.
 pub(crate) fn primary_item(source: &mut impl Source) -> Option<Primary> {
     let (_, meta) = top_level(source, |n| n == b"meta").into_iter().next()?;
     let meta = meta.get(4..)?;
     let id = primary_id(meta)?;
-    let kind = child(meta, b"iinf").map(items)?.into_iter().find(|(item, _)| *item == id)?.1;
-    let place = child(meta, b"iloc").and_then(places)?.into_iter().find(|p| p.id == id)?;
-    let bytes = place.read(source, child(meta, b"idat").unwrap_or_default());
+    let items = child(meta, b"iinf").map(items)?;
+    let places = child(meta, b"iloc").and_then(places)?;
+    let mut read = |id: u32| {
+        let place = places.iter().find(|p| p.id == id)?;
+        Some(place.read(source, child(meta, b"idat").unwrap_or_default()))
+    };
+    let kind = |id: u32| items.iter().find(|(item, _)| *item == id).map(|(_, kind)| *kind);
     let profile = |(name, body): &(&[u8], &[u8])| {
         (*name == b"colr" && (body.starts_with(b"prof") || body.starts_with(b"rICC"))).then(|| body[4..].to_vec())
     };
-    Some(Primary { kind, bytes, icc: properties(meta, id)?.iter().find_map(profile) })
+    let mut icc = properties(meta, id)?.iter().find_map(profile);
+    let own = kind(id)?;
+    if &own != b"grid" {
+        return Some(Primary { kind: own, pieces: vec![read(id)?], grid: None, icc });
+    }
+    let ((columns, rows), size) = grid(&read(id)?)?;
+    let parts = references(meta, b"dimg", id);
+    let first = kind(*parts.first()?)?;
+    if parts.len() != columns * rows || parts.iter().any(|part| kind(*part) != Some(first)) {
+        return None;
+    }
+    icc = icc.or_else(|| properties(meta, parts[0])?.iter().find_map(profile));
+    let pieces = parts.into_iter().map(&mut read).collect::<Option<Vec<_>>>()?;
+    Some(Primary { kind: first, pieces, grid: Some((columns, size)), icc })
+}
+
+/// Columns and rows of a grid, and the width and height that it makes (ISO/IEC 23008-12, 6.6.2.3).
+fn grid(item: &[u8]) -> Option<((usize, usize), (usize, usize))> {
+    let (wide, rows, columns) = (item.get(1)? & 1 == 1, usize::from(*item.get(2)?) + 1, usize::from(*item.get(3)?) + 1);
+    let side = |i: usize| match wide {
+        true => be32(item, 4 + 4 * i).map(|n| n as usize),
+        false => be16(item, 4 + 2 * i).map(usize::from),
+    };
+    Some(((columns, rows), (side(0)?, side(1)?)))
+}
+
+/// The items that an item refers to in a way, in order (ISO/IEC 14496-12, 8.11.12).
+fn references(meta: &[u8], how: &[u8; 4], from: u32) -> Vec<u32> {
+    let Some(list) = child(meta, b"iref") else { return Vec::new() };
+    let wide = list.first() == Some(&1);
+    let id = |body: &[u8], i: usize| if wide { be32(body, 4 * i) } else { be16(body, 2 * i).map(u32::from) };
+    let fitting = boxes(list.get(4..).unwrap_or_default()).filter(|(name, _)| name == how);
+    let one = |(_, body): (&[u8], &[u8])| {
+        let (source, rest) = (id(body, 0)?, body.get(if wide { 4 } else { 2 }..)?);
+        let to = rest.get(2..)?;
+        (source == from).then(|| (0..usize::from(be16(rest, 0).unwrap_or(0))).map_while(|i| id(to, i)).collect())
+    };
+    fitting.into_iter().find_map(one).unwrap_or_default()
 }
 
 type Size = Option<(u32, u32)>;

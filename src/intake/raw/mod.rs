@@ -72,9 +72,14 @@ pub fn luminance(sensor: &Sensor) -> Plane {
 /// Decodes a raw file's samples.
 ///
 /// A DNG is read after its specification, and by nothing else: the two libraries know a part of it, and take some of the
-/// rest for what it is not. Any other raw file is read by rawloader or, where that does not know it, by rawler; what
-/// neither knows may still be built like a DNG.
-pub(super) fn decode(path: &Path) -> Result<Sensor, IntakeError> {
+/// rest for what it is not. Nikon's codes and Sony's blocks are read here as well, since both libraries add noise to them;
+/// their lists of bodies tell levels and borders. Any other raw file is read by rawler, which takes levels and borders from the
+/// file where that states them, or, where it does not know the body, by rawloader; what neither knows may still be built
+/// like a DNG.
+///
+/// # Errors
+/// One whose words say what kind of raw file it is.
+pub fn decode(path: &Path) -> Result<Sensor, IntakeError> {
     let file = open_file(path)?;
     let found = sniff::directories(&mut BufReader::new(file)).unwrap_or_default();
     if found.vc5 {
@@ -83,8 +88,13 @@ pub(super) fn decode(path: &Path) -> Result<Sensor, IntakeError> {
     if found.dng {
         return by_specification(path).map_err(|refused| name::refusal(path, &[refused]));
     }
+    if found.coded
+        && let Some(read) = coded(path)
+    {
+        return read.map_err(|refused| name::refusal(path, &[refused]));
+    }
     let mut refusals = Vec::new();
-    for reader in [|path: &Path| by_rawloader(path, false), |path: &Path| by_rawler(path, false), by_specification] {
+    for reader in [|path: &Path| by_rawler(path, false), |path: &Path| by_rawloader(path, false), by_specification] {
         match reader(path) {
             Ok(sensor) => return Ok(sensor),
             Err(refused) => refusals.push(refused),
@@ -115,6 +125,38 @@ pub fn by_rawloader(path: &Path, dng: bool) -> Result<Sensor, Refused> {
 
 /// Decodes by rawler.
 pub fn by_rawler(path: &Path, dng: bool) -> Result<Sensor, Refused> {
+    let (image, exposures) = rawler_image(path, false)?;
+    guarded(|| Sensor::of_rawler(image, dng, exposures))
+}
+
+/// A file in a maker's codes that are read here, with what the libraries' lists know of the body; one that neither knows
+/// has what its own tags state. `None` for all other files.
+fn coded(path: &Path) -> Option<Result<Sensor, Refused>> {
+    let file = std::fs::read(path).ok()?;
+    let read = guarded(|| dng::coded(&file).transpose()).transpose()?;
+    let (size, samples) = match read {
+        Ok(dng::Stored { width, height, channels: 1, samples: dng::Samples::Whole(samples) }) => {
+            ((width, height), samples)
+        }
+        Ok(_) => return None,
+        Err(refused) => return Some(Err(refused)),
+    };
+    if let Ok((mut image, exposures)) = rawler_image(path, true)
+        && (image.width, image.height, image.cpp) == (size.0, size.1, 1)
+    {
+        image.data = ::rawler::RawImageData::Integer(samples);
+        return Some(guarded(|| Sensor::of_rawler(image, false, exposures)));
+    }
+    if let Ok(sensor) = by_rawloader(path, false)
+        && (sensor.stride, sensor.samples.len()) == (size.0, samples.len())
+    {
+        return Some(Ok(Sensor { samples, ..sensor }));
+    }
+    Some(guarded(|| dng::decode(&file)))
+}
+
+/// What rawler makes of a file; `bare` without its samples. The number is that of the exposures.
+fn rawler_image(path: &Path, bare: bool) -> Result<(::rawler::RawImage, usize), Refused> {
     let refused = |error: ::rawler::RawlerError| match error {
         ::rawler::RawlerError::Unsupported { what, .. } => Refused::Unknown(what),
         ::rawler::RawlerError::DecoderFailed(text) => {
@@ -122,13 +164,12 @@ pub fn by_rawler(path: &Path, dng: bool) -> Result<Sensor, Refused> {
             if unknown.iter().any(|u| text.contains(u)) { Refused::Unknown(text) } else { Refused::Broken(text) }
         }
     };
-    let (image, exposures) = guarded(|| {
+    guarded(|| {
         let source = RawSource::new(path).map_err(|e| Refused::Broken(e.to_string()))?;
         let decoder = ::rawler::get_decoder(&source).map_err(refused)?;
-        let image = decoder.raw_image(&source, &RawDecodeParams::default(), false).map_err(refused)?;
+        let image = decoder.raw_image(&source, &RawDecodeParams::default(), bare).map_err(refused)?;
         Ok((image, decoder.raw_image_count().unwrap_or(1)))
-    })?;
-    guarded(|| Sensor::of_rawler(image, dng, exposures))
+    })
 }
 
 /// A decoder's panic is damage to the file, not an end to the program.

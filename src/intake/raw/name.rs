@@ -57,6 +57,9 @@ fn kind(path: &Path) -> String {
     if let Some((.., name)) = known {
         return (*name).into();
     }
+    if dng::is_efficient(&file) {
+        return "a Nikon raw file (NEF) with high-efficiency compression".into();
+    }
     let extension = sniff::extension(path);
     let maker = MAKERS.iter().find(|(e, _)| *e == extension).map(|(_, maker)| *maker);
     match maker {

@@ -79,7 +79,7 @@ impl<'a> Bits<'a> {
 
     /// The next `n` bits, `n` from 0 to 16.
     #[inline]
-    fn take(&mut self, n: u32) -> u32 {
+    pub(super) fn take(&mut self, n: u32) -> u32 {
         if n == 0 {
             return 0;
         }

@@ -43,7 +43,7 @@ pub(super) fn decode(head: &Head, data: &[u8]) -> Result<Samples, Refused> {
             return Err(broken("its compressed data end early"));
         }
     }
-    Ok(Samples { row: head.width, data: out })
+    Ok(Samples { row: head.width, components: 1, data: out })
 }
 
 /// Row-major place of each coefficient in zigzag order.

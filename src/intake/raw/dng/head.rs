@@ -8,6 +8,7 @@ use super::bits::Huffman;
 pub(super) struct Samples {
     /// Samples a row: width times components.
     pub row: usize,
+    pub components: usize,
     /// Row-major samples.
     pub data: Vec<u16>,
 }

@@ -50,7 +50,7 @@ fn lossless(head: &Head, data: &[u8], old: bool) -> Result<Samples, Refused> {
     if head.shift > 0 {
         out.iter_mut().for_each(|v| *v <<= head.shift);
     }
-    Ok(Samples { row, data: out })
+    Ok(Samples { row, components: tables.len(), data: out })
 }
 
 /// Decodes the rows of a restart interval.
@@ -119,5 +119,6 @@ fn eight(bytes: &[u8], head: &Head) -> Result<Samples, Refused> {
     let options = options.set_max_width(usize::from(u16::MAX)).set_max_height(usize::from(u16::MAX));
     let pixels = JpegDecoder::new_with_options(ZCursor::new(bytes), options).decode();
     let pixels = pixels.map_err(|_| broken("its compressed data are damaged"))?;
-    Ok(Samples { row: head.width * head.components.len(), data: pixels.into_iter().map(u16::from).collect() })
+    let components = head.components.len();
+    Ok(Samples { row: head.width * components, components, data: pixels.into_iter().map(u16::from).collect() })
 }

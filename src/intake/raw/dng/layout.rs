@@ -12,6 +12,10 @@ pub(super) enum Compression {
     Jpeg,
     Deflate,
     JpegXl,
+    /// Nikon's own codes.
+    Nikon,
+    /// Sony's blocks.
+    Sony,
 }
 
 /// How the samples of one directory are stored.
@@ -21,8 +25,12 @@ pub(super) struct Layout {
     pub height: usize,
     /// Samples a pixel.
     pub channels: usize,
-    /// Bits a sample.
+    /// Bits that a sample is stored in.
     pub bits: usize,
+    /// Bits that it has.
+    pub precision: usize,
+    /// Whether samples of no whole number of bytes begin with their least significant bit.
+    pub reversed: bool,
     /// Whether samples are floating-point numbers.
     pub float: bool,
     pub compression: Compression,
@@ -39,6 +47,8 @@ pub(super) struct Layout {
     pub block: (usize, usize),
     /// Number of fields that rows, and columns, are sorted into.
     pub fields: (usize, usize),
+    /// Whether a JPEG of four components holds the four sites of a mosaic, and so two rows in each of its own.
+    pub quads: bool,
     /// Whether numbers are written with the least significant byte first.
     pub little: bool,
 }
@@ -85,6 +95,7 @@ pub(super) fn compression_name(number: usize) -> Option<&'static str> {
         7 => "JPEG compression",
         8 | 32_946 => "deflate compression",
         9 => "VC-5 compression",
+        32_767 | 34_713 => "compression of the maker's own",
         34_892 => "lossy JPEG compression",
         52_546 => "JPEG XL compression",
         _ => return None,
@@ -101,6 +112,8 @@ impl Layout {
             7 | 34_892 => Compression::Jpeg,
             8 | 32_946 => Compression::Deflate,
             52_546 => Compression::JpegXl,
+            34_713 => Compression::Nikon,
+            32_767 => Compression::Sony,
             _ => return Err(Refused::Unknown("data compressed in a way that the standard does not name".into())),
         };
         let whole = |t, otherwise| directory.whole(t).unwrap_or(otherwise);
@@ -137,7 +150,9 @@ impl Layout {
         // of 64 (JPEG), and to what no photograph comes down to.
         let bytes = width * height * channels * bits / 8;
         let most = match compression {
-            Compression::None => 1,
+            Compression::None | Compression::Sony => 1,
+            // The shortest code has two bits.
+            Compression::Nikon => bits.div_ceil(2),
             Compression::Deflate => 1032,
             Compression::Jpeg => 64 * bits,
             Compression::JpegXl => 20_000,
@@ -162,6 +177,8 @@ impl Layout {
             height,
             channels,
             bits,
+            precision: bits,
+            reversed: false,
             float,
             compression,
             predictor: whole(tag::PREDICTOR, 1),
@@ -171,8 +188,26 @@ impl Layout {
             places,
             block: pair(tag::SUB_TILE_BLOCK_SIZE),
             fields,
+            quads: false,
             little: directory.little,
         })
+    }
+
+    /// Bytes of all segments.
+    pub(super) fn length(&self) -> usize {
+        self.places.iter().map(|(_, n)| *n).fold(0, usize::saturating_add)
+    }
+
+    /// What the makers' own formats do otherwise than DNG: samples of 10 to 14 bits may stand in two bytes each, JPEGs of four
+    /// components hold two rows, and `nikon` packs bits in the order of the file's bytes.
+    pub(super) fn own(&mut self, nikon: bool) {
+        if self.compression == Compression::None && (9..16).contains(&self.bits) {
+            if self.length() >= self.width * self.height * self.channels * 2 {
+                self.bits = 16;
+            }
+            self.reversed = nikon && self.little;
+        }
+        self.quads = true;
     }
 
     /// Channels in one segment.

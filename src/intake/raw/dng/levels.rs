@@ -31,6 +31,14 @@ impl Area {
         })
     }
 
+    /// From left, top, width and height, where it lies inside the picture.
+    pub(super) fn inside([left, top, width, height]: [usize; 4], layout: &Layout) -> Option<Self> {
+        let fits =
+            |from: usize, size: usize, all: usize| size > 0 && from.checked_add(size).is_some_and(|end| end <= all);
+        let fits = fits(left, width, layout.width) && fits(top, height, layout.height);
+        fits.then_some(Self { left, top, width, height })
+    }
+
     /// The part of the sensor that light falls on.
     pub(super) fn active(directory: &Directory, layout: &Layout) -> Self {
         let whole = Self { left: 0, top: 0, width: layout.width, height: layout.height };
@@ -77,8 +85,15 @@ pub(super) struct Black {
 }
 
 impl Black {
-    /// As the tags state it; where they don't, the middle value of masked pixels, else 0.
-    pub(super) fn of(directory: &Directory, layout: &Layout, samples: &Samples, active: Area) -> Self {
+    /// As the tags state it, or a maker's own do for the four sites; where they don't, the middle value of masked pixels,
+    /// else 0.
+    pub(super) fn of(
+        directory: &Directory,
+        layout: &Layout,
+        samples: &Samples,
+        active: Area,
+        own: Option<[f32; 4]>,
+    ) -> Self {
         let numbers = |t| directory.numbers(t).into_iter().map(|v| v as f32).collect::<Vec<_>>();
         let repeat = match directory.numbers(tag::BLACK_LEVEL_REPEAT_DIM)[..] {
             [rows, columns] if (1.0..=16.0).contains(&rows) && (1.0..=16.0).contains(&columns) => {
@@ -88,7 +103,9 @@ impl Black {
         };
         let (mut repeat, channels) = (repeat, layout.channels);
         let mut levels = numbers(tag::BLACK_LEVEL);
-        if levels.is_empty() {
+        if let (Some(own), 1) = (own, channels) {
+            (levels, repeat) = (own.to_vec(), (2, 2));
+        } else if levels.is_empty() {
             (levels, repeat) = masked(directory, layout, samples, active).unwrap_or((vec![0.0; channels], (1, 1)));
         } else if levels.len() < repeat.0 * repeat.1 * channels {
             (levels, repeat) = (vec![levels[0]; channels], (1, 1));
@@ -181,7 +198,7 @@ fn masked(
 pub(super) fn white(directory: &Directory, layout: &Layout, table: Option<f32>) -> f32 {
     let stated = directory.numbers(tag::WHITE_LEVEL);
     let stated = if layout.channels >= 3 { stated.get(1).or(stated.first()) } else { stated.first() };
-    let full = if layout.float { 1.0 } else { ((1_u64 << layout.bits) - 1) as f32 };
+    let full = if layout.float { 1.0 } else { ((1_u64 << layout.precision) - 1) as f32 };
     stated.map(|v| *v as f32).filter(|v| v.is_finite() && *v > 0.0).or(table).unwrap_or(full)
 }
 

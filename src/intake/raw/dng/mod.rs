@@ -7,16 +7,20 @@ mod head;
 mod jpeg;
 mod layout;
 mod levels;
+mod makers;
+mod nikon;
 mod opcodes;
 mod segments;
+mod sony;
 mod tags;
 mod unpack;
 mod xl;
 
 use super::sensor::{Pattern, Refused, Sensor, from_floats};
 use crate::quantity::Flag;
-use layout::{CFA, Layout};
+use layout::{CFA, Compression, Layout};
 use levels::{Area, Black};
+use makers::{Note, Stated};
 use opcodes::Opcodes;
 pub use segments::Samples;
 use tags::{Directory, tag};
@@ -56,6 +60,11 @@ pub(super) fn compression(file: &[u8]) -> Option<&'static str> {
     if number == 7 && bits > 8.0 { Some("lossless JPEG compression") } else { layout::compression_name(number) }
 }
 
+/// Whether a raw file holds Nikon's high-efficiency data.
+pub(super) fn is_efficient(file: &[u8]) -> bool {
+    tags::directories(file).first().and_then(Note::nikon).is_some_and(|note| nikon::is_efficient(&note))
+}
+
 /// Whether a raw file holds a picture with all colours at each pixel, as film scanners write it, and no sensor's mosaic.
 pub(super) fn is_scan(file: &[u8]) -> bool {
     const RGB: usize = 2;
@@ -81,11 +90,40 @@ fn picture<'a, 'b>(all: &'b [Directory<'a>], file: &[u8]) -> Result<Picture<'a, 
     let version = root.numbers(tag::DNG_VERSION);
     let found = layout::main(all, !version.is_empty());
     let (directory, exposures) = found.ok_or_else(|| Refused::Unknown("no picture of a sensor".into()))?;
-    let layout = Layout::of(directory, file.len())?;
+    let mut layout = Layout::of(directory, file.len())?;
+    let note = if version.is_empty() { Note::nikon(root) } else { None };
+    if version.is_empty() {
+        note.as_ref().map_or(Ok(()), |note| nikon::settle(&mut layout, note))?;
+        layout.own(note.is_some());
+    }
     let old = matches!(version[..], [1.0, 0.0, ..]);
-    let mut samples = segments::samples(&layout, file, old)?;
+    let mut samples = match layout.compression {
+        Compression::Nikon => Samples::Whole(nikon::samples(&layout, note.as_ref(), file)?),
+        Compression::Sony => Samples::Whole(sony::samples(&layout, directory, file)?),
+        _ => segments::samples(&layout, file, old)?,
+    };
     let table = levels::linearise(directory, &mut samples);
+    if layout.compression == Compression::Sony {
+        // The codes have 8 bits, what they stand for has 14.
+        layout.precision = 14;
+    }
     Ok(Picture { root, directory, layout, samples, table, exposures })
+}
+
+/// The samples of a file in a maker's own codes that are read exactly here: `None` for all others.
+pub(super) fn coded(file: &[u8]) -> Option<Result<Stored, Refused>> {
+    let all = tags::directories(file);
+    let root = all.first().filter(|root| !root.has(tag::DNG_VERSION))?;
+    let (directory, _) = layout::main(&all, false)?;
+    let ours = match directory.whole(tag::COMPRESSION)? {
+        34_713 => {
+            let layout = Layout::of(directory, file.len());
+            Note::nikon(root).is_some_and(|note| layout.is_ok_and(|layout| nikon::is_coded(&note, &layout)))
+        }
+        32_767 => sony::has_blocks(directory),
+        _ => false,
+    };
+    ours.then(|| stored(file))
 }
 
 /// A file's picture as a sensor's.
@@ -96,18 +134,19 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
     let all = tags::directories(file);
     let mut picture = picture(&all, file)?;
     let (directory, layout) = (picture.directory, &picture.layout);
+    let dng = picture.root.has(tag::DNG_VERSION);
+    let stated = if dng { Stated::default() } else { Stated::of(picture.root, file, layout.precision) };
     let active = Area::active(directory, layout);
-    let crop = active.cropped(directory);
-    let mosaic = directory.whole(tag::PHOTOMETRIC) == Some(CFA) && layout.channels == 1;
+    let crop = stated.area.and_then(|area| Area::inside(area, layout)).unwrap_or_else(|| active.cropped(directory));
     let offset = (crop.left - active.left, crop.top - active.top);
-    let pattern = if mosaic { Some(pattern(directory, offset)?) } else { None };
+    let pattern = filters(directory, layout, offset)?;
     let opcodes = Opcodes::of(directory);
     if let (Samples::Whole(samples), false) = (&mut picture.samples, opcodes.first.is_empty()) {
         let whole = Area { left: 0, top: 0, width: layout.width, height: layout.height };
         levels::bend(samples, layout, whole, &opcodes.first, |_, _, _| (0.0, 65535.0));
     }
-    let black = Black::of(directory, layout, &picture.samples, active);
-    let white = levels::white(directory, layout, picture.table);
+    let black = Black::of(directory, layout, &picture.samples, active, stated.black);
+    let mut white = stated.white.unwrap_or_else(|| levels::white(directory, layout, picture.table));
     let side = pattern.as_ref().map(|p| p.side);
     let simple = black.is_simple(side);
     let mut blacks = if simple {
@@ -119,7 +158,6 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
     } else {
         [black.levelled(&mut picture.samples, layout, active); 4]
     };
-    let mut white = white;
     if let (Samples::Whole(samples), false) = (&mut picture.samples, opcodes.second.is_empty()) {
         let level = |x: usize, y: usize, c: usize| if simple { black.at(x, y, c) } else { blacks[0] };
         levels::bend(samples, layout, active, &opcodes.second, |x, y, c| (level(x, y, c), white));
@@ -140,13 +178,27 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
         pattern,
         black,
         white,
-        gains: if layout.channels == 1 && !mosaic { [1.0; 3] } else { levels::gains(picture.root) },
+        gains: if layout.channels == 1 && side.is_none() {
+            [1.0; 3]
+        } else {
+            stated.gains.unwrap_or_else(|| levels::gains(picture.root))
+        },
         from_srgb: levels::colours(picture.root).and_then(super::sensor::of_xyz),
         orientation: picture.root.whole(tag::ORIENTATION).map_or(0, |o| o as u16),
         exposures: picture.exposures,
         flags: if opcodes.moves { vec![Flag::LensCorrectionPending] } else { Vec::new() },
     };
     sensor.checked(layout.height)
+}
+
+/// The pattern of a mosaic from a place of the active area on; `None` for full colour and grey.
+fn filters(directory: &Directory, layout: &Layout, offset: (usize, usize)) -> Result<Option<Pattern>, Refused> {
+    if layout.channels == 4 {
+        let what = "four samples at each pixel (four colours, or several shots put together)";
+        return Err(Refused::Unknown(what.into()));
+    }
+    let mosaic = directory.whole(tag::PHOTOMETRIC) == Some(CFA) && layout.channels == 1;
+    if mosaic { pattern(directory, offset).map(Some) } else { Ok(None) }
 }
 
 /// The colour filter pattern from a place of the active area on.

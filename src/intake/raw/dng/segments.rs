@@ -30,8 +30,12 @@ fn words(layout: &Layout, bytes: &[u8], rows: usize, old: bool) -> Result<Vec<u1
         Compression::None => unpack::words(layout, bytes, rows),
         Compression::Deflate => unpack::words(layout, &unpack::inflate(layout, bytes, rows)?, rows),
         Compression::JpegXl => xl::words(layout, bytes, rows),
+        Compression::Nikon | Compression::Sony => Err(of_the_maker()),
         Compression::Jpeg => {
-            let decoded = jpeg::decode(bytes, old)?;
+            let mut decoded = jpeg::decode(bytes, old)?;
+            if layout.quads && decoded.components == 4 && decoded.row == 2 * layout.segment.0 {
+                decoded.data = of_quads(&decoded.data, layout.segment.0);
+            }
             wrapped(decoded, layout.segment.0 * layout.segment_channels(), rows)
         }
     }
@@ -42,14 +46,31 @@ fn floats(layout: &Layout, bytes: &[u8], rows: usize) -> Result<Vec<f32>, Refuse
         Compression::None => unpack::floats(layout, bytes.to_vec(), rows),
         Compression::Deflate => unpack::floats(layout, unpack::inflate(layout, bytes, rows)?, rows),
         Compression::JpegXl => xl::floats(layout, bytes, rows),
+        Compression::Nikon | Compression::Sony => Err(of_the_maker()),
         Compression::Jpeg => Err(Refused::Unknown("JPEG compression of samples of more than 16 bits".into())),
     }
+}
+
+/// Those compressions are read a whole picture at a time.
+fn of_the_maker() -> Refused {
+    Refused::Unknown("compressed data of a maker's in parts".into())
+}
+
+/// Two rows from each in which the four sites of a mosaic follow each other.
+fn of_quads(data: &[u16], across: usize) -> Vec<u16> {
+    let mut out = Vec::with_capacity(data.len());
+    for pair in data.chunks_exact(2 * across) {
+        for half in 0..2 {
+            out.extend(pair.chunks_exact(4).flat_map(|quad| [quad[2 * half], quad[2 * half + 1]]));
+        }
+    }
+    out
 }
 
 /// A JPEG's samples in rows of a segment: a JPEG may hold several of them in one of its own, or have rows of its own
 /// length that reach beyond the segment's.
 fn wrapped(decoded: head::Samples, across: usize, rows: usize) -> Result<Vec<u16>, Refused> {
-    let head::Samples { row, mut data } = decoded;
+    let head::Samples { row, mut data, .. } = decoded;
     let short = || Refused::Broken("its compressed data hold another size than it says".into());
     if row % across == 0 || across.is_multiple_of(row) {
         if data.len() < across * rows {

@@ -27,6 +27,8 @@ pub(super) mod tag {
     pub const TILE_BYTE_COUNTS: u16 = 325;
     pub const SUB_IFDS: u16 = 330;
     pub const SAMPLE_FORMAT: u16 = 339;
+    pub const EXIF: u16 = 34_665;
+    pub const MAKER_NOTE: u16 = 37_500;
     pub const CFA_REPEAT_PATTERN_DIM: u16 = 33_421;
     pub const CFA_PATTERN: u16 = 33_422;
     pub const DNG_VERSION: u16 = 50_706;
@@ -128,6 +130,11 @@ fn directory(bytes: &[u8], offset: usize, little: bool, big: bool) -> Option<(Di
     Some((Directory { bytes, little, entries }, next))
 }
 
+/// The directory of a plain TIFF at an offset.
+pub(super) fn at(bytes: &[u8], offset: usize, little: bool) -> Option<Directory<'_>> {
+    directory(bytes, offset, little, false).map(|(found, _)| found)
+}
+
 /// Bytes of one value of a type (TIFF 6.0, section 2; BigTIFF's 16 to 18); 0 for types that don't exist.
 const fn width(kind: u16) -> usize {
     match kind {
@@ -149,6 +156,11 @@ impl<'a> Directory<'a> {
     pub(super) fn raw(&self, tag: u16) -> Option<&'a [u8]> {
         let entry = self.entries.get(&tag)?;
         self.bytes.get(entry.at..entry.at + entry.count * width(entry.kind))
+    }
+
+    /// The directory of a plain TIFF that a tag points at.
+    pub(super) fn below(&self, tag: u16) -> Option<Directory<'a>> {
+        at(self.bytes, self.whole(tag)?, self.little)
     }
 
     /// All numbers of a tag; empty where it is missing. A rational with denominator zero is infinite or NaN.

@@ -49,6 +49,7 @@ pub(super) fn words(layout: &Layout, bytes: &[u8], rows: usize) -> Result<Vec<u1
             16 => to.iter_mut().zip(from.chunks_exact(2)).for_each(|(v, b)| {
                 *v = if little { u16::from_le_bytes([b[0], b[1]]) } else { u16::from_be_bytes([b[0], b[1]]) };
             }),
+            bits if layout.reversed => reversed(to, from, bits),
             bits => packed(to, from, bits),
         }
     }
@@ -79,6 +80,21 @@ fn packed(to: &mut [u16], from: &[u8], bits: usize) {
         }
         count -= bits;
         *v = (held >> count & ((1 << bits) - 1)) as u16;
+    }
+}
+
+/// The same, least significant bit first.
+fn reversed(to: &mut [u16], from: &[u8], bits: usize) {
+    let (mut held, mut count) = (0_u32, 0);
+    let mut bytes = from.iter();
+    for v in to {
+        while count < bits {
+            held |= u32::from(bytes.next().copied().unwrap_or(0)) << count;
+            count += 8;
+        }
+        *v = (held & ((1 << bits) - 1)) as u16;
+        held >>= bits;
+        count -= bits;
     }
 }
 
@@ -170,5 +186,7 @@ mod tests {
         assert_eq!(out, [0x123, 0xABC, 0x456, 0xDEF]);
         packed(&mut out, &[0b1010_0000, 0b0011_1111, 0b1110_0000, 0b0000_0101, 0b0101_0101], 10);
         assert_eq!(out, [0b10_1000_0000, 0b11_1111_1110, 0b00_0000_0001, 0b01_0101_0101]);
+        reversed(&mut out, &[0x23, 0xC1, 0xAB, 0x56, 0xF4, 0xDE], 12);
+        assert_eq!(out, [0x123, 0xABC, 0x456, 0xDEF]);
     }
 }
