@@ -137,7 +137,7 @@ mod tests {
         assert_eq!(back(&bytes, &[]).as_ref(), Some(&small));
         assert!((0..bytes.len()).all(|cut| back(&bytes[..cut], &[]).is_none()));
         // Where the report has them.
-        let pictures = Pictures { full: Some(Full { script: b"tiles".repeat(9000) }), ..small.clone() };
+        let pictures = Pictures { full: Some(Full { script: b"tiles".repeat(9000) }), ..small };
         let put = |folder: &Path| {
             std::fs::create_dir_all(folder.join("pictures")).unwrap();
             for (name, bytes) in pictures.files("0007").chain(pictures.full_file("0007")) {

@@ -1,6 +1,6 @@
 //! One frame in the picture of an audit: what was measured, judged and said of it.
 //!
-//! Key names are the published contract of `audit.json`, as those of [`super::view`].
+//! Key names are the published contract of `audit.json`, as those of [`super::view()`].
 
 use std::collections::BTreeMap;
 

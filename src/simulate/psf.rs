@@ -1,7 +1,7 @@
 //! Point spreads integrated numerically from the lens pupil, and their true blur width.
 //!
 //! A point spread is described by [`Psf`] and used through its transform [`Transfer`], cycles a pixel in,
-//! (real) transfer out. Diffraction and defocus come from one integral, that of [`super::waves`].
+//! (real) transfer out. Diffraction and defocus come from one integral, that of `waves.rs`.
 
 use std::f64::consts::PI;
 use std::sync::Arc;
