@@ -18,6 +18,49 @@ pub(super) enum Compression {
     Sony,
 }
 
+impl Compression {
+    fn of(directory: &Directory) -> Result<Self, Refused> {
+        match directory.whole(tag::COMPRESSION).unwrap_or(1) {
+            1 => Ok(Self::None),
+            7 | 34_892 => Ok(Self::Jpeg),
+            8 | 32_946 => Ok(Self::Deflate),
+            52_546 => Ok(Self::JpegXl),
+            34_713 => Ok(Self::Nikon),
+            32_767 => Ok(Self::Sony),
+            _ => Err(Refused::Unknown("data compressed in a way that the standard does not name".into())),
+        }
+    }
+
+    /// How many times smaller it can make samples of so many bits: not at all, 1032 times (deflate), to a bit for each block of
+    /// 64 (JPEG), and to what no photograph comes down to.
+    const fn most(self, bits: usize) -> usize {
+        match self {
+            Self::None | Self::Sony => 1,
+            // The shortest code has two bits.
+            Self::Nikon => bits.div_ceil(2),
+            Self::Deflate => 1032,
+            Self::Jpeg => 64 * bits,
+            Self::JpegXl => 20_000,
+        }
+    }
+}
+
+/// Two numbers from 1 on; 1 and 1 where others are stated, or none.
+const fn pair(numbers: &[f64]) -> (usize, usize) {
+    match *numbers {
+        [rows, columns] if rows >= 1.0 && columns >= 1.0 => (rows as usize, columns as usize),
+        _ => (1, 1),
+    }
+}
+
+/// Offset and length of the segments needed, by the tags of either; `None` where there are fewer.
+fn places(directory: &Directory, tags: (u16, u16), needed: usize, length: usize) -> Option<Vec<(usize, usize)>> {
+    let (offsets, counts) = (directory.numbers(tags.0), directory.numbers(tags.1));
+    // A single segment of unstated length reaches to the end of the file at most.
+    let count = |i: usize| counts.get(i).map_or(length as f64 - offsets[i], |n| *n);
+    (offsets.len() >= needed).then(|| (0..needed).map(|i| (offsets[i] as usize, count(i).max(0.0) as usize)).collect())
+}
+
 /// How the samples of one directory are stored.
 #[derive(Clone, Debug)]
 pub(super) struct Layout {
@@ -106,16 +149,7 @@ impl Layout {
     /// From a directory's tags; refuses what contradicts itself, or what the file of `length` bytes can't hold.
     pub(super) fn of(directory: &Directory, length: usize) -> Result<Self, Refused> {
         let broken = || Refused::Broken("its description of the picture contradicts itself".into());
-        let number = directory.whole(tag::COMPRESSION).unwrap_or(1);
-        let compression = match number {
-            1 => Compression::None,
-            7 | 34_892 => Compression::Jpeg,
-            8 | 32_946 => Compression::Deflate,
-            52_546 => Compression::JpegXl,
-            34_713 => Compression::Nikon,
-            32_767 => Compression::Sony,
-            _ => return Err(Refused::Unknown("data compressed in a way that the standard does not name".into())),
-        };
+        let compression = Compression::of(directory)?;
         let whole = |t, otherwise| directory.whole(t).unwrap_or(otherwise);
         let (width, height) = (whole(tag::IMAGE_WIDTH, 0), whole(tag::IMAGE_LENGTH, 0));
         let channels = whole(tag::SAMPLES_PER_PIXEL, 1);
@@ -135,42 +169,23 @@ impl Layout {
             return Err(Refused::Unknown(format!("{channels} samples of {bits} bits a pixel")));
         }
         let tiled = directory.has(tag::TILE_OFFSETS);
-        let (segment, offsets, counts) = if tiled {
+        let (segment, tags) = if tiled {
             let size = (whole(tag::TILE_WIDTH, 0), whole(tag::TILE_LENGTH, 0));
-            (size, tag::TILE_OFFSETS, tag::TILE_BYTE_COUNTS)
+            (size, (tag::TILE_OFFSETS, tag::TILE_BYTE_COUNTS))
         } else {
-            ((width, whole(tag::ROWS_PER_STRIP, height).min(height)), tag::STRIP_OFFSETS, tag::STRIP_BYTE_COUNTS)
+            let size = (width, whole(tag::ROWS_PER_STRIP, height).min(height));
+            (size, (tag::STRIP_OFFSETS, tag::STRIP_BYTE_COUNTS))
         };
         if segment.0 == 0 || segment.1 == 0 || segment.0.checked_mul(segment.1).is_none_or(|n| n > MAX_PIXELS) {
             return Err(broken());
         }
         let planar = channels > 1 && whole(tag::PLANAR_CONFIGURATION, 1) == 2;
         let needed = width.div_ceil(segment.0) * height.div_ceil(segment.1) * if planar { channels } else { 1 };
-        // How many times smaller compression can make samples: not at all, 1032 times (deflate), to a bit for each block
-        // of 64 (JPEG), and to what no photograph comes down to.
         let bytes = width * height * channels * bits / 8;
-        let most = match compression {
-            Compression::None | Compression::Sony => 1,
-            // The shortest code has two bits.
-            Compression::Nikon => bits.div_ceil(2),
-            Compression::Deflate => 1032,
-            Compression::Jpeg => 64 * bits,
-            Compression::JpegXl => 20_000,
-        };
-        if bytes / most > length {
+        if bytes / compression.most(bits) > length {
             return Err(Refused::Broken("the file ends before the picture does".into()));
         }
-        let (offsets, counts) = (directory.numbers(offsets), directory.numbers(counts));
-        if offsets.len() < needed {
-            return Err(broken());
-        }
-        // A single segment of unstated length reaches to the end of the file at most.
-        let count = |i: usize| counts.get(i).map_or(length as f64 - offsets[i], |n| *n);
-        let places = (0..needed).map(|i| (offsets[i] as usize, count(i).max(0.0) as usize)).collect();
-        let pair = |t| match directory.numbers(t)[..] {
-            [rows, columns] if rows >= 1.0 && columns >= 1.0 => (rows as usize, columns as usize),
-            _ => (1, 1),
-        };
+        let places = places(directory, tags, needed, length).ok_or_else(broken)?;
         let fields = (whole(tag::ROW_INTERLEAVE_FACTOR, 1).max(1), whole(tag::COLUMN_INTERLEAVE_FACTOR, 1).max(1));
         Ok(Self {
             width,
@@ -186,7 +201,7 @@ impl Layout {
             segment,
             tiled,
             places,
-            block: pair(tag::SUB_TILE_BLOCK_SIZE),
+            block: pair(&directory.numbers(tag::SUB_TILE_BLOCK_SIZE)),
             fields,
             quads: false,
             little: directory.little,
