@@ -238,8 +238,8 @@ fn a_signal_ends_with_a_report_of_what_is_known_and_a_second_at_once() {
     }
     // Large enough that the frame in hand is not done when the second signal comes.
     let place = Place::new();
-    for i in 0..24 {
-        place.photo(&format!("p{i:02}.jpg"), &jpeg(2800, 1900, i));
+    for i in 0..10 {
+        place.photo(&format!("p{i:02}.jpg"), &jpeg(6000, 4000, i));
     }
     let done = stopped(&place, libc::SIGINT, true);
     assert_eq!(done.status.code(), Some(130), "{}", said(&done));
