@@ -236,10 +236,10 @@ fn a_signal_ends_with_a_report_of_what_is_known_and_a_second_at_once() {
         assert!(fs::read_to_string(place.path("out/index.html")).unwrap().contains("Stopped early"));
         assert!(String::from_utf8(done.stdout).unwrap().contains("Stopped early"));
     }
-    // Large enough that the frame in hand is not done when the second signal comes.
+    // Large enough that the frame in hand is not done when the second signal comes, and more than have their pictures in the page.
     let place = Place::new();
-    for i in 0..10 {
-        place.photo(&format!("p{i:02}.jpg"), &jpeg(6000, 4000, i));
+    for i in 0..24 {
+        place.photo(&format!("p{i:02}.jpg"), &jpeg(4800, 3200, i));
     }
     let done = stopped(&place, libc::SIGINT, true);
     assert_eq!(done.status.code(), Some(130), "{}", said(&done));
