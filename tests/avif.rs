@@ -1,23 +1,12 @@
 //! AVIF: pictures of one piece and of several, and whatever else such files hold beside the picture.
 
+#[path = "support/folder.rs"]
+mod folder;
+
 use std::path::{Path, PathBuf};
 
+use folder::Place;
 use tussock::intake::{IntakeErrorKind, Overrides, colour, facts, read};
-
-/// A folder that lasts as long as the test.
-struct Place(tempfile::TempDir);
-
-impl Place {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn file(&self, name: &str, bytes: &[u8]) -> PathBuf {
-        let path = self.0.path().join(name);
-        std::fs::write(&path, bytes).unwrap();
-        path
-    }
-}
 
 /// AVIF by libaom, in grey, so that luma is what its own reading gives; 10 bits are kept.
 #[test]

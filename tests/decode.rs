@@ -2,31 +2,19 @@
 
 #[path = "support/files.rs"]
 mod files;
+#[path = "support/folder.rs"]
+mod folder;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use exif::Tag;
 use files::{Dng, ascii, encoded, exif_block, grey_jpeg, picture, rational, short, with_exif};
+use folder::Place;
 use image::{GrayImage, ImageFormat, Luma};
 use tussock::intake::raw::{by_rawler, by_rawloader};
 use tussock::intake::{IntakeErrorKind, Overrides, colour, facts, read};
 use tussock::quantity::Flag;
 use tussock::shot::{Capture, Fact, Mosaic, Plane, Source};
-
-/// A file in a folder that lasts as long as the test.
-struct Place(tempfile::TempDir);
-
-impl Place {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn file(&self, name: &str, bytes: &[u8]) -> PathBuf {
-        let path = self.0.path().join(name);
-        std::fs::write(&path, bytes).unwrap();
-        path
-    }
-}
 
 fn plane(path: &Path) -> Plane {
     read(path, &Overrides::default()).unwrap().plane
