@@ -88,7 +88,8 @@ function numbers(f, spot) {
   const t = tilesOf(f)[i], limit = permitted(f);
   if (!t || t.blur === null) return "not measured: " + STATES[t ? t.state : 1];
   const w = t.standing === SOFT_BY_NATURE ? ", soft by nature" : limit ? ", " + word(f, t.blur, t.sd, limit) : "";
-  return withSd(t.blur, t.sd) + " px" + w;
+  // Of a zone that nothing is known of, the patch says no more than its own width.
+  return z ? "unknown; this spot " + withSd(t.blur, t.sd) + " px" : withSd(t.blur, t.sd) + " px" + w;
 }
 // Where the scene at a place of frame `a` lies in frame `b`, px: by the registration of their group, else the same
 // share of the picture.
