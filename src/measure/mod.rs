@@ -102,7 +102,7 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
         reduced::settle(plane, settings.tiles, &known, &mut tiles);
     }
     let faced = direction::streak(&tiles, plane.width as f64, plane.height as f64);
-    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise));
+    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise, track::may_be_long(&tiles)));
     let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));
     let common = width::common(tiles.iter().filter_map(|t| t.blur.map(|b| b.sd / b.value)));
     TileMap {
