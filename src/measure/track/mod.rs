@@ -196,8 +196,8 @@ mod tests {
     use super::*;
 
     /// Straight strokes of random direction and brightness, as samples about 20,000, each point of them spread evenly over a
-    /// track and over a disc whose diameter grows down the picture.
-    fn picture(size: usize, length: f64, angle: f64) -> Plane {
+    /// track, its ends aside by a share `bend` of its length, and over a disc whose diameter grows down the picture.
+    fn picture(size: usize, length: f64, angle: f64, bend: f64) -> Plane {
         const SPREAD: usize = 40;
         let mut dice = fastrand::Rng::with_seed(11);
         let mut light = vec![0.0f64; size * size];
@@ -209,10 +209,11 @@ mod tests {
                 let at = 0.5 * f64::from(step);
                 for k in 0..SPREAD {
                     // Evenly over disc and track at once: a sunflower's spiral, and steps of an irrational share.
-                    let along = length * ((0.754_877_666 * k as f64).fract() - 0.5);
+                    let share = (0.754_877_666 * k as f64).fract() - 0.5;
+                    let (along, aside) = (length * share, 4.0 * bend * length * share * share);
                     let (r, t) = (radius * ((k as f64 + 0.5) / SPREAD as f64).sqrt(), 2.399_963 * k as f64);
-                    let px = x + at * turn.cos() + along * angle.cos() + r * t.cos();
-                    let py = y + at * turn.sin() + along * angle.sin() + r * t.sin();
+                    let px = x + at * turn.cos() + along * angle.cos() - aside * angle.sin() + r * t.cos();
+                    let py = y + at * turn.sin() + along * angle.sin() + aside * angle.cos() + r * t.sin();
                     if px >= 0.0 && py >= 0.0 && px < size as f64 && py < size as f64 {
                         light[py as usize * size + px as usize] += bright;
                     }
@@ -240,7 +241,7 @@ mod tests {
             (1536, 40.0, 0.3, Mosaic::None),
             (1536, 70.0, -0.9, Mosaic::Checkerboard { even: true }),
         ] {
-            let plane = Plane { mosaic, ..picture(size, length, angle) };
+            let plane = Plane { mosaic, ..picture(size, length, angle, 0.0) };
             let found = searched(&plane, length > 25.0);
             assert!(found.is_some(), "no track of {length} px on {mosaic:?}");
             if let Some(found) = found {
@@ -251,9 +252,18 @@ mod tests {
     }
 
     #[test]
+    fn bent_tracks_are_found_where_a_straight_one_does_not_fit() {
+        let plane = picture(768, 24.0, -0.7, 0.15);
+        assert!(searched(&plane, false).is_none());
+        let found = searched(&plane, true).expect("a track");
+        assert!((found.length.value / 24.0 - 1.0).abs() < 0.1, "{found:?}");
+        assert!((found.angle.value + 0.7).abs() < 0.1, "{found:?}");
+    }
+
+    #[test]
     fn a_picture_that_lies_over_itself_is_one_that_moved() {
         const SIZE: usize = 768;
-        let still = picture(SIZE, 0.0, 0.0);
+        let still = picture(SIZE, 0.0, 0.0, 0.0);
         let at = |x: usize, y: usize| u32::from(still.data[y.min(SIZE - 1) * SIZE + x.min(SIZE - 1)]);
         let twice = |i: usize| ((5 * at(i % SIZE, i / SIZE) + 4 * at(i % SIZE + 12, i / SIZE + 9)) / 9) as u16;
         let doubled = Plane { data: (0..SIZE * SIZE).map(twice).collect(), ..still };
@@ -265,8 +275,8 @@ mod tests {
 
     #[test]
     fn a_still_picture_has_no_track() {
-        assert!(searched(&picture(768, 0.0, 0.0), false).is_none());
-        assert!(searched(&picture(1536, 0.0, 0.0), true).is_none());
+        assert!(searched(&picture(768, 0.0, 0.0, 0.0), false).is_none());
+        assert!(searched(&picture(1536, 0.0, 0.0, 0.0), true).is_none());
     }
 
     #[test]
