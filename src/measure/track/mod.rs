@@ -30,7 +30,7 @@ const ENOUGH: usize = 160;
 /// of two. Median width, px, from which bent tracks and long ones are looked for.
 const SPREAD: f64 = 1.5;
 /// Chosen: shares of the length by which the ends of a hand's tracks lie aside; what lies between is told by its neighbour.
-const BENDS: [f64; 3] = [0.1, 0.2, 0.35];
+const BENDS: [f64; 2] = [0.1, 0.22];
 /// Chosen: an eighth holds tracks of up to 100 px, a sixteenth of twice that. How many times smaller the pictures are in
 /// which those that are too long for a quarter are looked for.
 const SMALLER: [usize; 2] = [8, 16];
@@ -52,9 +52,10 @@ pub(super) fn search(
     let every = (regions.len() / ENOUGH).max(1);
     let chosen: Vec<(&Region, &Survey)> = regions.iter().zip(surveys).step_by(every).collect();
     let rings = rings();
+    // At full size a track that shows a bend has hardly a second band.
     let bends: &[f64] = if long { &BENDS } else { &[] };
     let mut levels =
-        vec![level::<1>(plane, &chosen, noise, &rings, bends), level::<2>(plane, &chosen, noise, &rings, bends)];
+        vec![level::<1>(plane, &chosen, noise, &rings, &[]), level::<2>(plane, &chosen, noise, &rings, bends)];
     if long {
         levels.push(level::<4>(plane, &chosen, noise, &rings, bends));
         levels.extend(SMALLER.map(|times| smaller(plane, times, &rings)));
