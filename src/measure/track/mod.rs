@@ -26,22 +26,22 @@ use crate::stats::upper_median;
 /// Chosen: with twice as many the mean is known hardly better, for what contents share. Tiles, evenly chosen, that are
 /// enough.
 const ENOUGH: usize = 160;
-/// Derived: 25 px, the longest at half size, spread what is averaged over directions by 0.31 of that over the root of two, 5.5 px;
-/// little more than half of it, since edges that lie along a track stay. Median width, px, from which longer tracks are
-/// looked for.
-const SPREAD: f64 = 3.0;
-
+/// Derived: a track of 7 px, the shortest that shows a bend, spreads what is averaged over directions by 0.31 of that over the root
+/// of two. Median width, px, from which bent tracks and long ones are looked for.
+const SPREAD: f64 = 1.5;
+/// Chosen: shares of the length by which the ends of a hand's tracks lie aside; what lies between is told by its neighbour.
+const BENDS: [f64; 2] = [0.1, 0.22];
 /// Chosen: an eighth holds tracks of up to 100 px, a sixteenth of twice that. How many times smaller the pictures are in
 /// which those that are too long for a quarter are looked for.
 const SMALLER: [usize; 2] = [8, 16];
 
-/// Whether widths are such as a track leaves that is longer than pictures of half size can tell.
+/// Whether widths are such as a track leaves that is bent, or longer than pictures of half size can tell.
 pub(super) fn may_be_long(tiles: &[Tile]) -> bool {
     upper_median(tiles.iter().filter_map(|t| Some(t.blur?.value)).collect()).is_none_or(|width| width > SPREAD)
 }
 
-/// The track that the spectra of a frame's tiles show, if it is beyond doubt: at full size and reduced to a half, for lengths
-/// of 3 to 25 px, and, where it may be `long`, of up to 200 px in smaller pictures.
+/// The track that the spectra of a frame's tiles show, if it is beyond doubt: at full size and reduced to a half, for straight
+/// ones of 3 to 25 px, and, where it may be `long`, for bent ones too and up to 200 px in smaller pictures.
 pub(super) fn search(
     plane: &Plane,
     regions: &[Region],
@@ -52,31 +52,29 @@ pub(super) fn search(
     let every = (regions.len() / ENOUGH).max(1);
     let chosen: Vec<(&Region, &Survey)> = regions.iter().zip(surveys).step_by(every).collect();
     let rings = rings();
-    let mut levels = vec![level::<1>(plane, &chosen, noise, &rings), level::<2>(plane, &chosen, noise, &rings)];
+    // At full size a track that shows a bend has hardly a second band.
+    let bends: &[f64] = if long { &BENDS } else { &[] };
+    let mut levels =
+        vec![level::<1>(plane, &chosen, noise, &rings, &[]), level::<2>(plane, &chosen, noise, &rings, bends)];
     if long {
-        levels.push(level::<4>(plane, &chosen, noise, &rings));
+        levels.push(level::<4>(plane, &chosen, noise, &rings, bends));
         levels.extend(SMALLER.map(|times| smaller(plane, times, &rings)));
     }
-    let found: Vec<Shows> = levels.into_iter().flatten().filter(|level| level.streak.is_some()).collect();
+    let found: Vec<(Streak, f64)> = levels.into_iter().flatten().collect();
     // Of a long track a level for short ones may hold one harmonic; of one that several hold, the finest knows it best.
-    let sure = found.iter().max_by(|a, b| a.gain.total_cmp(&b.gain))?.streak?;
-    let same = found.iter().filter_map(|level| level.streak).filter(|streak| alike(&sure, streak));
+    let sure = found.iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    let same = found.into_iter().map(|level| level.0).filter(|streak| alike(&sure, streak));
     same.min_by(|a, b| a.length.sd.total_cmp(&b.length.sd))
 }
 
-/// What the tiles show at one size.
-struct Shows {
-    /// The track that is beyond doubt, px of the picture, and how much it explains.
-    streak: Option<Streak>,
-    gain: f64,
-}
-
+/// The track that is beyond doubt at one size, in px of the picture, and how much it explains.
 fn level<const SHRINK: usize>(
     plane: &Plane,
     tiles: &[(&Region, &Survey)],
     noise: &NoiseModel,
     rings: &[u8],
-) -> Option<Shows> {
+    bends: &[f64],
+) -> Option<(Streak, f64)> {
     let tiles: Vec<Relative> = tiles
         .par_iter()
         .with_min_len(16)
@@ -86,20 +84,17 @@ fn level<const SHRINK: usize>(
         .flatten()
         .collect();
     let shown = shown(&tiles, rings)?;
-    let even = find(&shown, Kind::Even)?;
+    let even = find(&shown, Kind::Even).filter(Found::is_evident).map(|found| (found, 1.0));
+    let double = find(&shown, Kind::Double).filter(Found::is_double).map(|found| (found, DOUBLE));
+    let bent = bends.iter().filter_map(|b| find(&shown, Kind::Bent(*b)).filter(Found::is_evident)).map(|b| (b, 1.0));
+    let likelier = |a: &(Found, f64), b: &(Found, f64)| a.0.gain.total_cmp(&b.0.gain);
+    let (found, times) = even.into_iter().chain(double).chain(bent).max_by(likelier)?;
     let turned = SHRINK == 1 && matches!(plane.mosaic, Mosaic::Checkerboard { .. });
-    let streak = |found: &Found, times: f64| found.streak(pitch::<SHRINK>(plane), times, turned);
-    let double = find(&shown, Kind::Double)?;
-    let (streak, gain) = if double.is_double() && !(even.is_evident() && even.gain > double.gain) {
-        (Some(streak(&double, DOUBLE)), double.gain)
-    } else {
-        (even.is_evident().then(|| streak(&even, 1.0)), even.gain)
-    };
-    Some(Shows { streak, gain })
+    Some((found.streak(pitch::<SHRINK>(plane), times, turned), found.gain))
 }
 
 /// The same of a picture made smaller, whose patches overlap by a half, so that the window leaves nothing of it out.
-fn smaller(plane: &Plane, times: usize, rings: &[u8]) -> Option<Shows> {
+fn smaller(plane: &Plane, times: usize, rings: &[u8]) -> Option<(Streak, f64)> {
     let small = reduced::reduce(plane, times);
     let half = SIDE as u32 / 2;
     let (columns, rows) = (small.width as u32 / half, small.height as u32 / half);
@@ -111,12 +106,10 @@ fn smaller(plane: &Plane, times: usize, rings: &[u8]) -> Option<Shows> {
     let mean = surveys.iter().map(|s| s.mean).sum::<f64>() / surveys.len().max(1) as f64;
     let survey = Survey { mean, ..Survey::default() };
     let tiles: Vec<(&Region, &Survey)> = regions.iter().map(|region| (region, &survey)).collect();
-    let mut shows = level::<1>(&small, &tiles, &noise, rings)?;
-    if let Some(streak) = &mut shows.streak {
-        let px = times as f64;
-        streak.length = Estimate::new(px * streak.length.value, px * streak.length.sd, streak.length.n);
-    }
-    Some(shows)
+    let (streak, gain) = level::<1>(&small, &tiles, &noise, rings, &BENDS)?;
+    let px = times as f64;
+    let length = Estimate::new(px * streak.length.value, px * streak.length.sd, streak.length.n);
+    Some((Streak { length, ..streak }, gain))
 }
 
 /// Whether two are the same track within their errors.
@@ -204,8 +197,8 @@ mod tests {
     use super::*;
 
     /// Straight strokes of random direction and brightness, as samples about 20,000, each point of them spread evenly over a
-    /// track and over a disc whose diameter grows down the picture.
-    fn picture(size: usize, length: f64, angle: f64) -> Plane {
+    /// track, its ends aside by a share `bend` of its length, and over a disc whose diameter grows down the picture.
+    fn picture(size: usize, length: f64, angle: f64, bend: f64) -> Plane {
         const SPREAD: usize = 40;
         let mut dice = fastrand::Rng::with_seed(11);
         let mut light = vec![0.0f64; size * size];
@@ -217,10 +210,11 @@ mod tests {
                 let at = 0.5 * f64::from(step);
                 for k in 0..SPREAD {
                     // Evenly over disc and track at once: a sunflower's spiral, and steps of an irrational share.
-                    let along = length * ((0.754_877_666 * k as f64).fract() - 0.5);
+                    let share = (0.754_877_666 * k as f64).fract() - 0.5;
+                    let (along, aside) = (length * share, 4.0 * bend * length * share * share);
                     let (r, t) = (radius * ((k as f64 + 0.5) / SPREAD as f64).sqrt(), 2.399_963 * k as f64);
-                    let px = x + at * turn.cos() + along * angle.cos() + r * t.cos();
-                    let py = y + at * turn.sin() + along * angle.sin() + r * t.sin();
+                    let px = x + at * turn.cos() + along * angle.cos() - aside * angle.sin() + r * t.cos();
+                    let py = y + at * turn.sin() + along * angle.sin() + aside * angle.cos() + r * t.sin();
                     if px >= 0.0 && py >= 0.0 && px < size as f64 && py < size as f64 {
                         light[py as usize * size + px as usize] += bright;
                     }
@@ -248,7 +242,7 @@ mod tests {
             (1536, 40.0, 0.3, Mosaic::None),
             (1536, 70.0, -0.9, Mosaic::Checkerboard { even: true }),
         ] {
-            let plane = Plane { mosaic, ..picture(size, length, angle) };
+            let plane = Plane { mosaic, ..picture(size, length, angle, 0.0) };
             let found = searched(&plane, length > 25.0);
             assert!(found.is_some(), "no track of {length} px on {mosaic:?}");
             if let Some(found) = found {
@@ -259,9 +253,18 @@ mod tests {
     }
 
     #[test]
+    fn bent_tracks_are_found_where_a_straight_one_does_not_fit() {
+        let plane = picture(768, 24.0, -0.7, 0.15);
+        assert!(searched(&plane, false).is_none());
+        let found = searched(&plane, true).expect("a track");
+        assert!((found.length.value / 24.0 - 1.0).abs() < 0.1, "{found:?}");
+        assert!((found.angle.value + 0.7).abs() < 0.1, "{found:?}");
+    }
+
+    #[test]
     fn a_picture_that_lies_over_itself_is_one_that_moved() {
         const SIZE: usize = 768;
-        let still = picture(SIZE, 0.0, 0.0);
+        let still = picture(SIZE, 0.0, 0.0, 0.0);
         let at = |x: usize, y: usize| u32::from(still.data[y.min(SIZE - 1) * SIZE + x.min(SIZE - 1)]);
         let twice = |i: usize| ((5 * at(i % SIZE, i / SIZE) + 4 * at(i % SIZE + 12, i / SIZE + 9)) / 9) as u16;
         let doubled = Plane { data: (0..SIZE * SIZE).map(twice).collect(), ..still };
@@ -273,8 +276,8 @@ mod tests {
 
     #[test]
     fn a_still_picture_has_no_track() {
-        assert!(searched(&picture(768, 0.0, 0.0), false).is_none());
-        assert!(searched(&picture(1536, 0.0, 0.0), true).is_none());
+        assert!(searched(&picture(768, 0.0, 0.0, 0.0), false).is_none());
+        assert!(searched(&picture(1536, 0.0, 0.0, 0.0), true).is_none());
     }
 
     #[test]
