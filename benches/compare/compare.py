@@ -171,6 +171,26 @@ class Bench:
         say("audit / decode alone, 24-MP lossless DNG, one thread", audit / decode, "<= 2.0")
         note(f"audit {audit:.3f} s with its worker, decode in one process {decode:.3f} s; {size(dng)}")
 
+    def row_raws(self):
+        for kind in ("cr2", "nef", "arw", "raf"):
+            path = self.work / "frames" / f"24mp.{kind}"
+            path.parent.mkdir(exist_ok=True)
+            if not path.exists():
+                Run([self.decode, "--write", path])
+            audit = self.cpu(lambda: self.audit([path]))
+            decode = self.cpu(lambda: Run([self.decode, path]))
+            say(f"audit / decode alone, {kind.upper()} of the simulator's, 24 MP, one thread", audit / decode, "<= 2.0")
+            note(f"audit {audit:.3f} s with its worker, decode in one process {decode:.3f} s; {size(path)}")
+
+    def row_xl(self):
+        dng = self.work / "frames" / "xl-60.dng"
+        if not dng.exists():
+            return note(f"xl: first make the file by tests/reference/make_raws.py {dng.parent} --large")
+        audit = self.cpu(lambda: self.audit([dng]))
+        read, alone = (self.cpu(lambda: Run([self.decode, *how, dng])) for how in ([], ["--xl"]))
+        say("audit / jxl-oxide alone, JPEG XL DNG of 60 MP, one thread", audit / alone, "<= 1.5")
+        note(f"audit {audit:.3f} s with its worker, decode in one process {read:.3f} s, jxl-oxide {alone:.3f} s")
+
     def row_threads(self):
         folder = self.folder("forty", 40, 6000, 4000)
         one, two = [], []

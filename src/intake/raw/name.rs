@@ -99,7 +99,7 @@ pub(super) fn refusal(path: &Path, said: &[Refused]) -> IntakeError {
     let advice = if scan {
         "Save it from the scanner's program as TIFF with 16 bits a colour, and audit that."
     } else if dng {
-        "Save it anew as DNG without lossy compression, or export it as TIFF at full size, and audit that."
+        "Develop it in a raw converter, save that as TIFF at full size, and audit it."
     } else {
         "Convert it to DNG or TIFF at full size with the maker's own or another converter, or audit the JPEG that the \
          camera saved beside it."
