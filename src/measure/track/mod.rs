@@ -4,7 +4,8 @@
 //! whatever the picture shows. Over the tiles of a frame contents and blur discs differ while the track stays the same, so
 //! the mean over tiles of power relative to its ring (all directions at one frequency) shows the bands. They are compared
 //! with those of every length and direction, what changes slowly with direction having been taken out of both: detail
-//! that faces one way and a lens's astigmatism.
+//! that faces one way and a lens's astigmatism. A hand's track is seldom straight: bands of a parabola are tried too where
+//! widths leave room for one.
 
 mod bands;
 
@@ -95,12 +96,15 @@ fn level<const SHRINK: usize>(
 
 /// The same of a picture made smaller, whose patches overlap by a half, so that the window leaves nothing of it out.
 fn smaller(plane: &Plane, times: usize, rings: &[u8]) -> Option<(Streak, f64)> {
+    if plane.width.min(plane.height) < SIDE * times {
+        return None;
+    }
     let small = reduced::reduce(plane, times);
     let half = SIDE as u32 / 2;
     let (columns, rows) = (small.width as u32 / half, small.height as u32 / half);
     let at = |x: u32, y: u32| Region { x: half * x, y: half * y, width: 2 * half, height: 2 * half };
     let regions: Vec<Region> = (1..rows).flat_map(|y| (1..columns).map(move |x| at(x - 1, y - 1))).collect();
-    let grid = Grid::new(small.width, small.height, columns.max(1));
+    let grid = Grid::new(small.width, small.height, columns);
     let surveys: Vec<Survey> = (0..grid.rows).flat_map(|row| survey_row(&small, &grid, row)).collect();
     let noise = NoiseModel::fit(&small, &surveys);
     let mean = surveys.iter().map(|s| s.mean).sum::<f64>() / surveys.len().max(1) as f64;
