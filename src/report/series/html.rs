@@ -4,7 +4,7 @@ use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
-use super::chart::chart;
+use super::chart::figure;
 use super::shown::Shown;
 use super::view::{SeriesGroupView, SeriesView};
 use super::wording;
@@ -221,7 +221,7 @@ fn section(group: &SeriesGroupView, pictures: Option<&Shown>) -> Section {
         sentence: plain(&group.sentence),
         map: pictures.and_then(|p| map(p, &columns)),
         strips: pictures.map_or_else(Vec::new, |p| strips(group, p, &columns)),
-        chart: chart(group),
+        chart: figure(group),
         columns: columns.iter().map(|c| c.1.clone()).collect(),
         rows: group
             .zones

@@ -25,6 +25,16 @@ pub(super) fn zone(name: ZoneName) -> &'static str {
     }
 }
 
+/// A zone's name where there is little room.
+pub(super) fn short(name: ZoneName) -> &'static str {
+    match name {
+        ZoneName::Beside => "next to it",
+        ZoneName::Beyond => "farthest from it",
+        ZoneName::Still => "unchanging",
+        name => zone(name).trim_start_matches("the ").trim_end_matches(" ground").trim_end_matches(" scene"),
+    }
+}
+
 /// The answer of a group.
 #[must_use]
 pub(super) fn answer(group: &Answer) -> String {
