@@ -31,16 +31,29 @@ fn track(length: f64, angle: f64, bend: f64) -> Kernel {
     (0..steps).map(at).collect()
 }
 
+/// A track that slows down to a third and turns aside by a right angle over its last part, as a hand's does.
+fn hook(length: f64, angle: f64) -> Kernel {
+    let straight = track(0.7 * length, angle, 0.0);
+    let (x, y, _) = straight[straight.len() - 1];
+    let turned = track(0.3 * length, angle + std::f64::consts::FRAC_PI_2, 0.0);
+    let (dx, dy, _) = turned[0];
+    straight.into_iter().chain(turned.into_iter().map(|(u, v, w)| (x + u - dx, y + v - dy, 3.0 * w))).collect()
+}
+
 fn main() -> anyhow::Result<()> {
-    let kernels: [(&str, Kernel); 6] = [
+    let kernels: [(&str, Kernel); 10] = [
         ("still", vec![(0.0, 0.0, 1.0)]),
         ("track of 20 px", track(20.0, 0.5, 0.0)),
         ("track of 36 px", track(36.0, 0.05, 0.0)),
+        ("track of 80 px", track(80.0, -0.3, 0.0)),
+        ("bent track of 10 px", track(10.0, 0.8, 0.6)),
         ("bent track of 30 px", track(30.0, 1.2, 0.6)),
+        ("bent track of 60 px", track(60.0, 0.2, 0.4)),
+        ("track of 30 px as a hook", hook(30.0, 2.0)),
         ("double, 22 px apart", vec![(0.0, 0.0, 1.0), (19.0, 11.0, 0.8)]),
         ("double, 10 px apart", vec![(0.0, 0.0, 1.0), (-3.0, 9.5, 0.6)]),
     ];
-    let mut counts = [(0, 0, 0); 6];
+    let mut counts = [(0, 0, 0); 10];
     let mut all = 0;
     for folder in std::env::args().skip(1).map(PathBuf::from) {
         let mut files: Vec<PathBuf> =

@@ -64,21 +64,24 @@ fn soft_alike(d: &Diagnosis) -> bool {
 const SKY: f64 = 0.15;
 const EVEN: f64 = 0.06;
 
-/// Whether sky shows at another edge and none at the upper one.
+/// Whether sky shows at another edge and none at the upper one: neither what [`sky`] finds there, nor a row that is mostly as even
+/// (a sky that fills most of the picture is not found, and overhead it is darker than above the horizon).
 #[must_use]
 pub(super) fn turned(map: &TileMap) -> bool {
     let (columns, rows) = (map.columns as usize, map.rows as usize);
     if columns < 4 || rows < 4 || map.tiles.len() != columns * rows || sky(map).contains(&true) {
         return false;
     }
-    let share = |quarters: u32| {
+    if 2 * map.tiles[..columns].iter().filter(|t| t.contrast < EVEN).count() > columns {
+        return false;
+    }
+    let elsewhere = |quarters: u32| {
         let turned = turn(map, quarters);
         let sky = sky(&turned);
         let contrasts: Vec<f64> = sky.iter().zip(&turned.tiles).filter(|(s, _)| **s).map(|(_, t)| t.contrast).collect();
-        let filled = contrasts.len() as f64 / sky.len() as f64;
-        if upper_median(contrasts).is_some_and(|c| c < EVEN) { filled } else { 0.0 }
+        contrasts.len() as f64 > SKY * sky.len() as f64 && upper_median(contrasts).is_some_and(|c| c < EVEN)
     };
-    [1, 2, 3].into_iter().any(|quarters| share(quarters) > SKY)
+    [1, 2, 3].into_iter().any(elsewhere)
 }
 
 /// The grid turned by quarters, clockwise, the tiles' own places left as they are.

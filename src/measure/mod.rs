@@ -42,7 +42,7 @@ use width::Known;
 
 /// Chosen: counted up with the measuring. Version of the measuring: raise it whenever a change may alter a number, so
 /// that remembered measurements are made anew.
-pub const VERSION: u32 = 14;
+pub const VERSION: u32 = 15;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -102,7 +102,7 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
         reduced::settle(plane, settings.tiles, &known, &mut tiles);
     }
     let faced = direction::streak(&tiles, plane.width as f64, plane.height as f64);
-    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise));
+    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise, track::may_be_long(&tiles)));
     let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));
     let common = width::common(tiles.iter().filter_map(|t| t.blur.map(|b| b.sd / b.value)));
     TileMap {

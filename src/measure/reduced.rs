@@ -44,7 +44,7 @@ pub(super) fn settle(plane: &Plane, across: u32, known: &Known, tiles: &mut [Til
         if open.is_empty() || small(plane.width.min(plane.height)) {
             return;
         }
-        let reduced = if times == TIMES[0] { reduce::<{ TIMES[0] }>(plane) } else { reduce::<{ TIMES[1] }>(plane) };
+        let reduced = reduce(plane, times);
         let shrink = |t: &Tile| {
             let (x, y) = (t.x / times as u32, t.y / times as u32);
             let (width, height) = ((t.width / times as u32).max(1), (t.height / times as u32).max(1));
@@ -79,17 +79,23 @@ fn tell(tile: &mut Tile, reading: Reading, times: f64) {
     }
 }
 
-/// Means over squares of `TIMES` px. Of a mosaic, samples and interpolated ones alike: they differ by less than is left.
-fn reduce<const TIMES: usize>(plane: &Plane) -> Plane {
-    let (width, height) = (plane.width / TIMES, plane.height / TIMES);
+/// Means over squares of 4, 8 or 16 px. Of a mosaic, samples and interpolated ones alike: they differ by less than is left.
+pub(super) fn reduce(plane: &Plane, times: usize) -> Plane {
+    let add: fn(&[u16], &mut [u32]) = match times {
+        4 => add_squares::<4>,
+        8 => add_squares::<8>,
+        16 => add_squares::<16>,
+        _ => unreachable!("pictures are made smaller by 4, 8 or 16"),
+    };
+    let (width, height) = (plane.width / times, plane.height / times);
     let mut data = Vec::with_capacity(width * height);
     let mut sums = vec![0u32; width];
     for y in 0..height {
         sums.fill(0);
-        for row in (0..TIMES).map(|k| plane.row(y * TIMES + k)) {
-            add_squares::<TIMES>(row, &mut sums);
+        for row in (0..times).map(|k| plane.row(y * times + k)) {
+            add(row, &mut sums);
         }
-        data.extend(sums.iter().map(|&sum| (sum / (TIMES * TIMES) as u32) as u16));
+        data.extend(sums.iter().map(|&sum| (sum / (times * times) as u32) as u16));
     }
     let (black, white, saturation, rendered) = (plane.black, plane.white, plane.saturation, plane.rendered);
     Plane { width, height, data, black, white, saturation, mosaic: Mosaic::None, jpeg: None, rendered }

@@ -1,6 +1,7 @@
 //! Power of tiles relative to their rings, and the bands of a track in the mean of it.
 
 use std::f64::consts::{PI, TAU};
+use std::sync::LazyLock;
 
 use multiversion::multiversion;
 use rayon::prelude::*;
@@ -65,21 +66,31 @@ pub(super) struct Found {
 }
 
 /// How the light of a point was spread along the track.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Kind {
     /// Evenly.
     Even,
+    /// Evenly along a parabola, whose ends lie aside of its middle by this share of its length.
+    Bent(f64),
     /// On its two ends: the camera rested twice and jumped between, or two exposures were laid over each other.
     Double,
 }
 
-/// ln of the bands of one length, by the place along the track's direction, cycles a patch; tabulated.
-struct Bands(Vec<f64>);
+/// ln of the bands of one length, by the place along and across the track's direction, cycles a patch; tabulated.
+enum Bands {
+    /// The same all across.
+    Straight(Vec<f64>),
+    /// Row by row across.
+    Bent(Vec<f64>),
+}
 
 impl Bands {
     const STEP: f64 = 0.05;
+    /// Of a bent track, whose bands turn slowly.
+    const COARSE: f64 = 0.5;
     /// What noise and texture leave in the dark.
     const FLOOR: f64 = 0.003;
+    const LAST: f64 = *RINGS.end() as f64 + 1.0;
 
     /// As the window shows them: it takes a sixth of the power to either side, which along any direction is the same.
     ///
@@ -88,20 +99,65 @@ impl Bands {
         let bright = |place: f64| {
             let t = PI * length * place / SIDE as f64;
             match kind {
-                Kind::Even if t.abs() < 1e-9 => 1.0,
-                Kind::Even => (t.sin() / t).powi(2),
                 Kind::Double => 0.5 + 0.5 * UNLIKE * (2.0 * t).cos(),
+                _ if t.abs() < 1e-9 => 1.0,
+                _ => (t.sin() / t).powi(2),
             }
         };
+        if let Kind::Bent(aside) = kind {
+            return Self::bent(length, aside);
+        }
         let seen = |place: f64| (bright(place - 1.0) + 4.0 * bright(place) + bright(place + 1.0)) / 6.0;
-        let last = (*RINGS.end() as f64 + 1.0) / Self::STEP;
-        Self((0..=last as usize).map(|i| (seen(Self::STEP * i as f64) + Self::FLOOR).ln()).collect())
+        let places = (0..=(Self::LAST / Self::STEP) as usize).map(|i| Self::STEP * i as f64);
+        Self::Straight(places.map(|place| (seen(place) + Self::FLOOR).ln()).collect())
     }
 
-    fn at(&self, place: f64) -> f64 {
-        let at = (place.abs() / Self::STEP + 0.5) as usize;
-        self.0[at.min(self.0.len() - 1)]
+    fn bent(length: f64, aside: f64) -> Self {
+        let scale = length / SIDE as f64;
+        let side = (Self::LAST / Self::COARSE) as usize + 1;
+        let place = |i: usize| Self::COARSE * i as f64;
+        // The window along, and across.
+        let bright = |x: f64, y: f64| parabola(scale * x, 4.0 * aside * scale * y);
+        let along = |x: f64, y: f64| (bright(x - 1.0, y) + 4.0 * bright(x, y) + bright(x + 1.0, y)) / 6.0;
+        let seen = |x: f64, y: f64| (along(x, y - 1.0) + 4.0 * along(x, y) + along(x, y + 1.0)) / 6.0;
+        let rows = (0..side).flat_map(|y| (0..side).map(move |x| (place(x), place(y))));
+        Self::Bent(rows.map(|(x, y)| (seen(x, y) + Self::FLOOR).ln()).collect())
     }
+
+    #[inline]
+    fn at(&self, along: f64, across: f64) -> f64 {
+        match self {
+            Self::Straight(table) => table[((along.abs() / Self::STEP + 0.5) as usize).min(table.len() - 1)],
+            Self::Bent(table) => {
+                let last = (Self::LAST / Self::COARSE) as usize;
+                let at = |place: f64| ((place.abs() / Self::COARSE + 0.5) as usize).min(last);
+                table[at(across) * (last + 1) + at(along)]
+            }
+        }
+    }
+}
+
+/// Power that a parabola drawn evenly leaves: the square of the integral of exp(2 pi i (p t + q t^2)) over t from -1/2 to
+/// 1/2, for a track of unit length whose ends lie a quarter aside (from the definition of the transform; it is the same for
+/// either sign of p and q). Tabulated, nearest.
+fn parabola(p: f64, q: f64) -> f64 {
+    const STEP: f64 = 0.02;
+    const SIDE: usize = 320;
+    const PARTS: usize = 40;
+    static TABLE: LazyLock<Vec<f32>> = LazyLock::new(|| {
+        // The odd part of exp(2 pi i p t) vanishes in the integral.
+        let t = |k: usize| (k as f64 + 0.5) / (2 * PARTS) as f64;
+        let of = |f: &dyn Fn(f64, f64) -> f64| -> Vec<Vec<f64>> {
+            (0..SIDE).map(|i| (0..PARTS).map(|k| f(TAU * STEP * i as f64, t(k)) / PARTS as f64).collect()).collect()
+        };
+        let (along, real) = (of(&|f, t| (f * t).cos()), of(&|f, t| (f * t * t).cos() * PARTS as f64));
+        let imaginary = of(&|f, t| (f * t * t).sin() * PARTS as f64);
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        let power = |y: usize, x: usize| dot(&along[x], &real[y]).powi(2) + dot(&along[x], &imaginary[y]).powi(2);
+        (0..SIDE).flat_map(|y| (0..SIDE).map(move |x| (y, x))).map(|(y, x)| power(y, x) as f32).collect()
+    });
+    let at = |v: f64| ((v.abs() / STEP + 0.5) as usize).min(SIDE - 1);
+    f64::from(TABLE[at(q) * SIDE + at(p)])
 }
 
 impl Relative {
@@ -258,7 +314,7 @@ fn fit(cells: &[Cell], slow: &Slow, bands: &Bands, angle: f64) -> (f64, f64) {
     let mut sums = [0.0; HALF];
     let mut shares = [0.0; SLOW];
     for (cell, functions) in cells.iter().zip(&slow.functions) {
-        let t = bands.at(cell.x * c + cell.y * s);
+        let t = bands.at(cell.x * c + cell.y * s, cell.y * c - cell.x * s);
         let weighted = cell.weight * t;
         both += weighted * cell.value;
         own += weighted * t;
