@@ -8,7 +8,7 @@ mod law;
 
 pub(crate) use descent::{Pace, descend};
 pub(crate) use dice::Dice;
-pub(crate) use law::{excess_density, normal_density};
+pub(crate) use law::{excess_density, normal_beyond, normal_density};
 
 /// Derived: 1 / (the normal's upper quartile). Times a median absolute deviation that a normal law's standard deviation
 /// is.

@@ -232,7 +232,7 @@ fn zone(name: ZoneName, map: &TileMap, standing: &[Standing], budgets: &[Option<
         let mean = credible.iter().map(|e| e.value).sum::<f64>() / f64::from(n);
         Estimate::new(mean, credible[0].sd / f64::from(n).sqrt(), n)
     });
-    let optical = blur.map(|b| b.minus_in_quadrature(0.31));
+    let optical = blur.map(tussock::judge::optical);
     Zone {
         name,
         used: n,

@@ -3,6 +3,7 @@
 use super::Alone;
 use crate::report::number::{f_number, percent};
 use crate::report::phrase::common_folder;
+use crate::report::terms::capital;
 use crate::series::aperture::{LeftOut, ZoneAnswer};
 use crate::series::{Answer, Between, Lone, NoteKind, Varied, ZoneName};
 
@@ -313,9 +314,4 @@ pub(super) fn alone(alone: &Alone) -> String {
             if quarters == 1 { "" } else { "s" }
         ),
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
