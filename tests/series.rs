@@ -7,7 +7,7 @@ use std::f64::consts::FRAC_PI_2;
 
 use patches::{SIDE, framed};
 use proptest::prelude::*;
-use tussock::measure::pair::{relative, spectra};
+use tussock::measure::pair::{Contrast, relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::quantity::{Distance, Estimate, Region};
 use tussock::report::series::{Alone, Shown, series_html, series_text, series_view};
@@ -46,11 +46,12 @@ fn relative_blur_is_free_of_the_scene() {
         for (registration, bar) in [(&ideal, 0.03), (&found, 0.05)] {
             let sb = spectra(&pa, &pb, Some(registration), &tile);
             assert!(sb.tiles[0].in_place.unwrap() > 0.9);
-            let read = relative(&sa.tiles[0], &sb.tiles[0], 0.7, registration.map.scale, false).unwrap();
+            let read = relative(&sa.tiles[0], &sb.tiles[0], 0.7, registration.map.scale, Contrast::Linear).unwrap();
             let width = (a * a + read.squared.value).sqrt();
             assert!((width / b - 1.0).abs() < bar, "{texture:?}: {width:.3} for {b}");
             // And the other way round.
-            let back = relative(&sb.tiles[0], &sa.tiles[0], 0.7, 1.0 / registration.map.scale, false).unwrap();
+            let back =
+                relative(&sb.tiles[0], &sa.tiles[0], 0.7, 1.0 / registration.map.scale, Contrast::Linear).unwrap();
             assert!((back.squared.value + read.squared.value).abs() < 0.1 * read.squared.value);
         }
     }
@@ -68,7 +69,7 @@ fn what_moved_a_little_is_followed_and_what_is_not_there_is_told() {
     let soft = PatchSpec { psf: Psf::gaussian(1.4), noise_seed: 3, ..spec };
     let moved = there(&PatchSpec { view: View { shift: (9.0, 4.0), ..View::default() }, ..soft });
     assert!(moved.in_place.unwrap() > 0.9);
-    let read = relative(&spectra(&pa, &pa, None, &tile).tiles[0], &moved, 0.8, 1.0, false).unwrap();
+    let read = relative(&spectra(&pa, &pa, None, &tile).tiles[0], &moved, 0.8, 1.0, Contrast::Linear).unwrap();
     let width = (0.64 + read.squared.value).sqrt();
     assert!((width / 1.4 - 1.0).abs() < 0.04, "{width}");
     let other = there(&PatchSpec { texture: Texture::Leaves, seed: 6, ..soft });
@@ -104,15 +105,15 @@ fn the_scale_of_diffraction_is_learned_from_frames_that_record_no_pitch() {
     };
     for pitch in [2.4, 4.0] {
         let sharp = frames(pitch, 0.0, None);
-        let found = pitch_um(&sharp).expect("a scale");
+        let found = pitch_um(&sharp, None).expect("a scale");
         assert!((found / pitch - 1.0).abs() < 0.1, "{found} for {pitch}");
         // One stop alone tells nothing.
-        assert_eq!(pitch_um(&sharp[1..2]), None);
+        assert_eq!(pitch_um(&sharp[1..2], None), None);
         // Out of focus by a disc of three pixels at f/2.8: it is found all the same, or nothing is.
-        let off = pitch_um(&frames(pitch, 8.4 * pitch, None));
+        let off = pitch_um(&frames(pitch, 8.4 * pitch, None), None);
         assert!(off.is_none_or(|f| (f / pitch - 1.0).abs() < 0.15), "{off:?} for {pitch}");
     }
-    assert_eq!(pitch_um(&frames(4.0, 0.0, Some(4.0))), None);
+    assert_eq!(pitch_um(&frames(4.0, 0.0, Some(4.0)), None), None);
 }
 
 #[test]
@@ -121,7 +122,7 @@ fn an_empty_sky_gives_no_number() {
     let ((pa, _), (pb, _)) = (framed(&spec), framed(&PatchSpec { psf: Psf::gaussian(1.6), noise_seed: 2, ..spec }));
     let tile = [Region { x: 68, y: 68, width: 136, height: 136 }];
     let (sa, sb) = (spectra(&pa, &pa, None, &tile), spectra(&pa, &pb, None, &tile));
-    assert_eq!(relative(&sa.tiles[0], &sb.tiles[0], 0.8, 1.0, false), None);
+    assert_eq!(relative(&sa.tiles[0], &sb.tiles[0], 0.8, 1.0, Contrast::Linear), None);
     assert!(register(&pa, &pb, &Small::new(&pa), &Small::new(&pb)).is_none());
 }
 
@@ -636,7 +637,8 @@ fn where_no_far_zone_was_found_the_farthest_tiles_stand_for_it() {
     let point = |k: usize| Point { frame: k, blur: Estimate::new(sigma[k][95].unwrap(), 0.02, 4), apart_sd: 0.02 };
     let near = ZoneBlur { name: ZoneName::Near, points: (0..5).map(point).collect(), tiles: 12, of: 12 };
     let answer = |place: Option<Vec<Option<f64>>>| {
-        let widths = bracket::Widths { sigma: sigma.clone(), place, doubt: 0.0 };
+        let depth = place.map(|place| bracket::Depth { place, ..bracket::Depth::default() });
+        let widths = bracket::Widths { sigma: sigma.clone(), depth, doubt: 0.0 };
         bracket::answer(std::slice::from_ref(&near), &widths, &tiles, 1.0).best_single
     };
     assert_eq!(answer(place), Some(2), "focused half way between row 0 and row 7");
@@ -657,7 +659,8 @@ proptest! {
         let sigma: Vec<Vec<Option<f64>>> =
             (0..6).map(|k| (0..40).map(|t| known[40 * k + t].then_some(widths[40 * k + t])).collect()).collect();
         let place = modelled.then(|| places.into_iter().map(Some).collect());
-        let widths = bracket::Widths { sigma, place, doubt: 0.04 };
+        let depth = place.map(|place| bracket::Depth { place, ..bracket::Depth::default() });
+        let widths = bracket::Widths { sigma, depth, doubt: 0.04 };
         let zone = |name, t: usize| ZoneBlur {
             name,
             points: (0..6)
@@ -1086,7 +1089,7 @@ fn only_measured_samples_of_a_mosaic_are_compared() {
     let known = Registration { map: map_of(&view), residual_px: 0.0, compared: 0, agreement: 1.0, offsets: Vec::new() };
     let tile = [Region { x: 68, y: 68, width: 136, height: 136 }];
     let (sa, sb) = (spectra(&pa, &pa, None, &tile), spectra(&pa, &pb, Some(&known), &tile));
-    let read = relative(&sa.tiles[0], &sb.tiles[0], 0.75, 1.0, false).unwrap();
+    let read = relative(&sa.tiles[0], &sb.tiles[0], 0.75, 1.0, Contrast::Linear).unwrap();
     let width = (0.75f64.powi(2) + read.squared.value).sqrt();
     assert!((width / 1.25 - 1.0).abs() < 0.04, "{width}");
 }

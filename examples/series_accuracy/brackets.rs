@@ -29,6 +29,7 @@ fn worse_end(c: &Compared, spec: &SceneSpec, frame: usize) -> f64 {
 /// Focus brackets of random lenses and scenes.
 pub fn brackets(seed: u64) {
     let (count, long) = (number("COUNT", 20), number("LONG", 1000));
+    let beyond = number("BEYOND", 0) as f64 / 100.0;
     let (mut single, mut named, mut rivals) = (0, 0, 0);
     let (mut minimal, mut same, mut complete, mut total) = (0, 0, 0, 0);
     let mut all = Vec::new();
@@ -48,9 +49,10 @@ pub fn brackets(seed: u64) {
         let specs: Vec<SceneSpec> = (0..frames)
             .map(|k| {
                 let mut s = first.clone();
-                // Even steps of inverse distance from the nearest ground to infinity.
-                let inverse = (1.0 - k as f64 / (frames - 1) as f64) / nearest;
-                s.camera.focus_m = if inverse > 0.0 { 1.0 / inverse } else { f64::INFINITY };
+                // Even steps of inverse distance from the nearest ground to infinity, and beyond both where asked for: a lens
+                // turns past infinity.
+                let inverse = (1.0 + beyond - (1.0 + 2.0 * beyond) * k as f64 / (frames - 1) as f64) / nearest;
+                s.camera.focus_m = if inverse == 0.0 { f64::INFINITY } else { 1.0 / inverse };
                 s
             })
             .collect();
@@ -60,7 +62,7 @@ pub fn brackets(seed: u64) {
         // The same question put to the truth of the same tiles, which all frames have, compared there or not.
         let compared: Vec<bool> = (0..c.answer.tiles.len()).map(|t| compared(&c, t)).collect();
         let of_frame = |f: &Vec<Option<f64>>| f.iter().zip(&compared).map(|(w, c)| w.filter(|_| *c)).collect();
-        let exact = bracket::Widths { sigma: c.truth.iter().map(of_frame).collect(), place: None, doubt: 0.0 };
+        let exact = bracket::Widths { sigma: c.truth.iter().map(of_frame).collect(), depth: None, doubt: 0.0 };
         let right = bracket::answer(&[], &exact, &c.answer.tiles, PERMITTED);
         // Near and far by the scene's geometry, whatever zones were found.
         let worst = |k: usize| worse_end(&c, &first, k);

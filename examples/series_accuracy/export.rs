@@ -1,35 +1,42 @@
 //! Frames as an editor exports them: made smaller, sharpened, through a tone curve, to JPEG and back.
 
+use std::f64::consts::PI;
+
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
 use image::{GrayImage, ImageBuffer, Luma};
 use tussock::intake::{self, Overrides};
+use tussock::quantity::MTF50_SIGMA;
 use tussock::shot::Plane;
-use tussock::simulate::sensor::to_srgb;
+use tussock::simulate::sensor::{expose, to_srgb};
+use tussock::simulate::{Noise, Psf};
 
 use super::number;
 
-/// By how much exported frames are made smaller: REDUCE, 1 for none, which leaves frames as they are.
-pub fn reduced() -> usize {
-    number("REDUCE", 1)
+/// By how much exported frames are made smaller: REDUCE (2, or 1.5), 1 for none, which leaves frames as they are.
+pub fn reduced() -> f64 {
+    std::env::var("REDUCE").ok().and_then(|c| c.parse().ok()).unwrap_or(1.0)
 }
 
-/// The frame as exported, reduced by a whole factor; SHARPEN is the strength of the sharpening in hundredths (0.7 px wide),
-/// QUALITY that of the JPEG file.
+/// The frame as exported; SHARPEN is the strength of the sharpening in hundredths (0.7 px wide), QUALITY that of the JPEG file,
+/// CURVE the strength of an S-curve in hundredths.
 pub fn export(plane: &Plane, name: &str) -> Plane {
-    let by = reduced() as u32;
-    if by < 2 {
+    let by = reduced();
+    if by < 1.01 {
         return plane.clone();
     }
     let (w, h) = (plane.width as u32, plane.height as u32);
-    let level = |x: u32, y: u32| Luma([to_srgb(plane.luminance(x as usize, y as usize))]);
-    let whole: ImageBuffer<Luma<f32>, Vec<f32>> = ImageBuffer::from_fn(w, h, level);
-    let small = imageops::resize(&whole, w / by, h / by, FilterType::Lanczos3);
+    let size = ((f64::from(w) / by).round() as u32, (f64::from(h) / by).round() as u32);
+    let small = imageops::resize(&levels(plane), size.0, size.1, FilterType::Lanczos3);
     let soft = imageops::blur(&small, 0.7);
     let strength = number("SHARPEN", 0) as f32 / 100.0;
-    let grey = GrayImage::from_fn(w / by, h / by, |x, y| {
+    let curve = number("CURVE", 0) as f32 / 100.0;
+    let grey = GrayImage::from_fn(size.0, size.1, |x, y| {
         let (own, around) = (small.get_pixel(x, y)[0], soft.get_pixel(x, y)[0]);
-        Luma([((own + strength * (own - around)) * 255.0).round().clamp(0.0, 255.0) as u8])
+        let v = (own + strength * (own - around)).clamp(0.0, 1.0);
+        // An S-curve, as cameras lay over their pictures.
+        let v = v + curve * v * (1.0 - v) * (2.0 * v - 1.0);
+        Luma([(v * 255.0).round().clamp(0.0, 255.0) as u8])
     });
     let file = std::env::temp_dir().join(format!("{name}-{}.jpg", std::process::id()));
     let mut bytes = Vec::new();
@@ -44,4 +51,57 @@ pub fn export(plane: &Plane, name: &str) -> Plane {
         eprintln!("{e}");
         plane.clone()
     })
+}
+
+/// What reducing and sharpening leave of contrast at a frequency along x and y, cycles a pixel of the exported frame.
+fn transfer(fx: f64, fy: f64) -> f64 {
+    let by = reduced();
+    if by < 1.01 {
+        return 1.0;
+    }
+    // Lanczos's kernel of three lobes on either side, in fine steps.
+    let sinc = |x: f64| if x == 0.0 { 1.0 } else { (PI * x).sin() / (PI * x) };
+    let along = |f: f64| {
+        let (sum, weight) = (-300..=300).map(|i| f64::from(i) / 100.0).fold((0.0, 0.0), |(sum, weight), x| {
+            let kernel = sinc(x) * sinc(x / 3.0);
+            (sum + kernel * (2.0 * PI * f * x).cos(), weight + kernel)
+        });
+        sum / weight
+    };
+    let soft = (-2.0 * (PI * 0.7).powi(2) * (fx * fx + fy * fy)).exp();
+    along(fx) * along(fy) * (1.0 + number("SHARPEN", 0) as f64 / 100.0 * (1.0 - soft))
+}
+
+/// Width that a spread of the uncut frame has in the exported one, px of that: from the frequency of half contrast, as root
+/// mean square over directions.
+pub fn width(psf: &Psf) -> f64 {
+    let (by, spread) = (reduced(), psf.transfer());
+    let square = |angle: f64| {
+        let (s, c) = angle.sin_cos();
+        let contrast = |f: f64| (spread.at(f * c / by, f * s / by) * transfer(f * c, f * s)).abs();
+        let mut f = 1e-3;
+        while contrast(f) > 0.5 && f < 4.0 {
+            f *= 1.002;
+        }
+        (MTF50_SIGMA / f).powi(2)
+    };
+    ((0..12).map(|i| square(PI * f64::from(i) / 12.0)).sum::<f64>() / 12.0).sqrt()
+}
+
+/// The frame made smaller by a ratio of whole numbers, as light.
+pub fn by(plane: &Plane, from: u32, to: u32) -> Plane {
+    let (w, h) = (plane.width as u32 * to / from, plane.height as u32 * to / from);
+    let light: ImageBuffer<Luma<f32>, Vec<f32>> =
+        ImageBuffer::from_fn(plane.width as u32, plane.height as u32, |x, y| {
+            Luma([plane.luminance(x as usize, y as usize)])
+        });
+    let small = imageops::resize(&light, w, h, FilterType::Lanczos3);
+    let data: Vec<f32> = small.pixels().map(|p| p[0]).collect();
+    expose(&data, w as usize, h as usize, Noise::NONE, 0)
+}
+
+/// Levels as a screen shows them, 0 to 1.
+fn levels(plane: &Plane) -> ImageBuffer<Luma<f32>, Vec<f32>> {
+    let level = |x: u32, y: u32| Luma([to_srgb(plane.luminance(x as usize, y as usize))]);
+    ImageBuffer::from_fn(plane.width as u32, plane.height as u32, level)
 }

@@ -17,7 +17,7 @@ use tussock::measure::register::Small;
 use tussock::measure::{Settings, TileMap, measure};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::{Estimate, Intent, srgb};
-use tussock::series::{Answer, Ask, Seen, group, lone, reference};
+use tussock::series::{Answer, Ask, Lone, Seen, group, lone, reference};
 use tussock::shot::{Capture, Fact, Plane, Source};
 use tussock::simulate::sensor::expose;
 use tussock::simulate::{Noise, Psf};
@@ -240,7 +240,9 @@ fn blur(
     both(field, inverse);
 }
 
+/// BREATHING is by how many thousandths the lens enlarges as it is focused near, STOPS how far apart exposures are at most.
 fn pose(scene: &Scene, focus: f64, f_number: f64, dice: &mut u64) -> Pose {
+    let (breathing, stops) = (number("BREATHING", 40) as f64 / 1000.0, number("STOPS", 1) as f64);
     let mut swing = |by: f64| by * (2.0 * even(dice) - 1.0);
     let w = scene.width as f64;
     Pose {
@@ -248,13 +250,76 @@ fn pose(scene: &Scene, focus: f64, f_number: f64, dice: &mut u64) -> Pose {
         f_number,
         shift: (swing(0.02 * w), swing(0.02 * w)),
         turn: swing(0.006),
-        // The lens enlarges by up to four hundredths as it is focused near.
-        scale: 1.0 + 0.04 * focus + swing(0.004),
+        scale: 1.0 + breathing * focus + swing(0.004),
         tilt: (swing(0.01), swing(0.01)),
         parallax: (swing(0.012 * w), swing(0.012 * w)),
-        exposure: 0.5f32.powf((3.0 * even(dice)) as f32 / 3.0),
+        exposure: 0.5f32.powf((3.0 * stops * even(dice)).floor() as f32 / 3.0),
         seed: (even(dice) * 1e9) as u64,
     }
+}
+
+/// Which hand-held frames are found to show one scene: COUNT brackets of FRAMES frames, LONG px wide, each followed by one of
+/// another place of the same pictures, laid out the same. One frame in the middle of each is made smaller, another is a
+/// quarter turned without saying so.
+pub fn joined(seed: u64) {
+    let (count, long, frames) = (number("COUNT", 4), number("LONG", 880), number("FRAMES", 8));
+    let mut planes = Vec::new();
+    let mut of = Vec::new();
+    for i in 0..count {
+        let mut dice = seed.wrapping_mul(49_979_687).wrapping_add(7919 * i as u64);
+        let mut scene = scene(long, 20.0 + 20.0 * even(&mut dice), &mut dice);
+        for place in 0..2 {
+            for k in 0..frames {
+                let plane = scene.render(&pose(&scene, 1.0 - k as f64 / (frames - 1) as f64, 2.8, &mut dice));
+                planes.push(match k {
+                    2 if place == 0 => export::by(&plane, 3, 2),
+                    4 if place == 1 => turned(&plane),
+                    _ => plane,
+                });
+                of.push((2 * i + place, k == 4 && place == 1));
+            }
+            // The next: other parts of the same pictures, an hour's walk away or the next stretch of the same meadow.
+            scene.layers.iter_mut().for_each(|l| l.from = (2000.0 * even(&mut dice), 2000.0 * even(&mut dice)));
+        }
+    }
+    let capture = Capture::default();
+    let seen: Vec<(Small, TileMap)> =
+        planes.iter().map(|p| (Small::new(p), measure(p, &Settings::default()))).collect();
+    let members: Vec<Seen> = seen
+        .iter()
+        .map(|(small, map)| Seen {
+            file: "",
+            size: (map.width, map.height),
+            capture: &capture,
+            small: small.into(),
+            map: Some(map.into()),
+        })
+        .collect();
+    let found = group(&members);
+    let main = |m: &[usize]| (0..2 * count).max_by_key(|s| m.iter().filter(|k| of[**k].0 == *s).count()).unwrap_or(0);
+    let strangers: usize =
+        found.iter().map(|g| g.members.iter().filter(|k| of[**k].0 != main(&g.members)).count()).sum();
+    let mut whole = 0;
+    for scene in 0..2 * count {
+        let own: Vec<usize> = (0..of.len()).filter(|&k| of[k] == (scene, false)).collect();
+        let best = found.iter().map(|g| g.members.iter().filter(|m| own.contains(m)).count()).max().unwrap_or(0);
+        whole += usize::from(best == own.len());
+        println!("scene {scene}: {best} of {} in one group", own.len());
+    }
+    let alone = lone(&members, &found);
+    let told = (0..of.len()).filter(|&k| of[k].1 && alone.iter().any(|a| a.0 == k && matches!(a.1, Lone::Turned(_))));
+    println!(
+        "{whole} of {} grouped whole; {strangers} frames in a group of another scene; turned frames told as such: {} of {count}",
+        2 * count,
+        told.count()
+    );
+}
+
+/// The frame a quarter turn further, as a camera held upright leaves it without a tag.
+fn turned(plane: &Plane) -> Plane {
+    let (w, h) = (plane.width, plane.height);
+    let data = (0..w * h).map(|i| plane.data[(h - 1 - i % h) * w + i / h]).collect();
+    Plane { width: h, height: w, data, ..plane.clone() }
 }
 
 /// Frames taken of a scene, and what the program makes of them.
@@ -309,12 +374,14 @@ fn keep(planes: &[Plane], name: &str) {
 /// Hand-held brackets: COUNT scenes of FRAMES frames, LONG px wide.
 pub fn brackets(seed: u64) {
     let (count, long, frames) = (number("COUNT", 4), number("LONG", 880), number("FRAMES", 12));
+    let beyond = number("BEYOND", 0) as f64 / 100.0;
     let (mut whole, mut near_best, mut small, mut total) = (0, 0, 0, 0);
     for i in 0..count {
         let mut dice = seed.wrapping_mul(15_485_867).wrapping_add(7919 * i as u64);
         let scene = scene(long, 20.0 + 20.0 * even(&mut dice), &mut dice);
-        let poses: Vec<Pose> =
-            (0..frames).map(|k| pose(&scene, 1.0 - k as f64 / (frames - 1) as f64, 2.8, &mut dice)).collect();
+        // From the nearest layer to the farthest, and beyond either by a share of their distance.
+        let focus = |k: usize| 1.0 + beyond - (1.0 + 2.0 * beyond) * k as f64 / (frames - 1) as f64;
+        let poses: Vec<Pose> = (0..frames).map(|k| pose(&scene, focus(k), 2.8, &mut dice)).collect();
         let planes: Vec<Plane> = poses.iter().map(|p| scene.render(p)).collect();
         keep(&planes, &format!("bracket-{seed}-{i}"));
         let captures = vec![Capture::default(); frames];
@@ -433,7 +500,8 @@ pub fn apertures(seed: u64) {
     for i in 0..count {
         let mut dice = seed.wrapping_mul(32_452_867).wrapping_add(7919 * i as u64);
         let by = export::reduced();
-        let scene = scene(long * by, by as f64 * (15.0 + 10.0 * even(&mut dice)), &mut dice);
+        let wide = (long as f64 * by).round() as usize;
+        let scene = scene(wide, by * (15.0 + 10.0 * even(&mut dice)), &mut dice);
         let poses: Vec<Pose> = STOPS.iter().map(|&n| pose(&scene, 0.45, n, &mut dice)).collect();
         let planes: Vec<Plane> = poses.iter().map(|p| export::export(&scene.render(p), "close")).collect();
         keep(&planes, &format!("apertures-{seed}-{i}"));
@@ -449,7 +517,7 @@ pub fn apertures(seed: u64) {
         // Depth of a tile of the reference.
         let shown = |t: usize| {
             let (x, y) = answer.tiles[t].middle();
-            scene.shown(ground, by as f64 * x, by as f64 * y).depth
+            scene.shown(ground, by * x, by * y).depth
         };
         // The difference of squared widths between f/16 and f/8 on the subject, which is in focus, and at its background.
         for (name, depth) in [("subject", 0.45), ("background", 0.0)] {
@@ -459,8 +527,8 @@ pub fn apertures(seed: u64) {
             read.sort_by(f64::total_cmp);
             let layer = scene.layers.iter().find(|l| (l.depth - depth).abs() < 0.01);
             let truth = layer.map_or(0.0, |l| {
-                // What reducing and sharpening do is the same in both frames.
-                let s = |k: usize| (scene.truth(&poses[members[k]], l) / by as f64).powi(2);
+                let own = |k: usize| scene.psf(&poses[members[k]], l).softened(OWN, OWN, 0.0);
+                let s = |k: usize| export::width(&own(k)).powi(2);
                 s(0) - s(1)
             });
             let middle = read.get(read.len() / 2).copied().unwrap_or(f64::NAN);

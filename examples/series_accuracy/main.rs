@@ -2,10 +2,11 @@
 //! grouping, and of lens baselines.
 //!
 //! Prints the tables of docs/accuracy.md: `cargo run --release --example series_accuracy --
-//! pairs|apertures|brackets|groups|lens|handheld|close [SEED]`. The environment variables COUNT (cases), FROM (the first of them)
+//! pairs|apertures|brackets|groups|lens|handheld|close|joined [SEED]`. The environment variables COUNT (cases), FROM (the first of them)
 //! and LONG (px) change how much is rendered; KEEP names a folder where rendered frames are kept for the next run,
-//! since rendering takes most of the time; VERBOSE says more. For close, REDUCE (by how much), SHARPEN (hundredths) and QUALITY (JPEG) export
-//! the frames first.
+//! since rendering takes most of the time; VERBOSE says more. For brackets and handheld, BEYOND is by how many hundredths of the
+//! scene's depth the focus reaches beyond either end. For close, REDUCE (by how much), SHARPEN and CURVE
+//! (hundredths) and QUALITY (JPEG) export the frames first.
 
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "a program that prints a table and its progress")]
 
@@ -32,7 +33,8 @@ pub fn main() {
         "lens" => lens::lens(seed),
         "handheld" => handheld::brackets(seed),
         "close" => handheld::apertures(seed),
-        other => eprintln!("pairs, apertures, brackets, groups, lens, handheld or close, not {other}"),
+        "joined" => handheld::joined(seed),
+        other => eprintln!("pairs, apertures, brackets, groups, lens, handheld, close or joined, not {other}"),
     }
 }
 

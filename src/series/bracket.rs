@@ -1,8 +1,10 @@
 //! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
 
 use super::focusing::focusing;
-pub use super::widths::Widths;
+pub use super::lack::Lack;
+use super::lack::{lacks, nearness};
 use super::widths::steadied;
+pub use super::widths::{Depth, Widths};
 use super::{Blurs, ZoneBlur, ZoneName, ends};
 use crate::optics;
 use crate::quantity::{Estimate, Region};
@@ -21,6 +23,8 @@ pub struct Bracket {
     pub instead: Vec<(usize, Vec<usize>)>,
     /// Tiles that were compared and that no frame shows within the permitted blur.
     pub uncovered: Vec<usize>,
+    /// Why, for each of them; `None` where that is not known.
+    pub lacks: Vec<Option<Lack>>,
 }
 
 /// Chosen: no bracket is that long. Frames beyond this many are not searched exhaustively but greedily.
@@ -55,7 +59,7 @@ pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_
         let logs: Vec<Option<f64>> = sigma.iter().map(|e| e.map(|e| e.value.max(1e-3).ln())).collect();
         steadied(&logs, tiles).into_iter().zip(sd).map(|(l, sd)| l.map(|l| l.exp() - CHANCE * sd)).collect()
     };
-    Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), place: None, doubt: ANCHOR }
+    Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), depth: None, doubt: ANCHOR }
 }
 
 /// Answers a focus bracket from [`widths`]. `permitted` is the widest blur that counts as sharp, px, pixel aperture
@@ -81,7 +85,11 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
         coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
     };
     let mut set = smallest_cover(&sets, &cost);
+    let nearness = nearness(widths, tiles);
     let place = |k: usize| {
+        if let Some(nearness) = nearness.as_ref() {
+            return nearness.get(k).copied().flatten().unwrap_or(f64::NEG_INFINITY);
+        }
         // Near lies low in the picture: order by the mean height of what a frame shows best.
         let best = judged.iter().filter(|&&t| width(k, t) <= 1.05 * least(t));
         let rows: Vec<f64> = best.map(|&t| f64::from(tiles[t].y)).collect();
@@ -98,7 +106,8 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
         (set, uncovered) = (vec![k], Vec::new());
     }
     let instead = instead(&set, &sets);
-    Bracket { best_single, as_good, covering_set: set, instead, uncovered }
+    let lacks = lacks(&uncovered, widths, tiles, permitted);
+    Bracket { best_single, as_good, covering_set: set, instead, uncovered, lacks }
 }
 
 /// Whether a frame shows the nearest and the farthest ground sharp, and so everything between: the disc of defocus grows from
@@ -110,7 +119,7 @@ fn spans(zones: &[ZoneBlur], widths: &Widths, frame: usize, permitted: f64) -> b
         let point = zone.points.iter().find(|p| p.frame == frame)?;
         Some(point.blur.value <= (1.0 + widths.doubt) * permitted)
     };
-    widths.place.is_none() && [ZoneName::Near, ZoneName::Far].into_iter().all(|z| within(z) == Some(true))
+    widths.depth.is_none() && [ZoneName::Near, ZoneName::Far].into_iter().all(|z| within(z) == Some(true))
 }
 
 /// For each member of a cover the other rows that may stand in for it.
@@ -238,7 +247,7 @@ mod tests {
         let of = |widths: [f64; 3]| widths.map(Some).to_vec();
         let sigma = vec![of([0.7, 0.8, 1.02]), of([1.5, 1.3, 0.99])];
         let set =
-            |doubt: f64| answer(&[], &Widths { sigma: sigma.clone(), place: None, doubt }, &tiles, 1.0).covering_set;
+            |doubt: f64| answer(&[], &Widths { sigma: sigma.clone(), depth: None, doubt }, &tiles, 1.0).covering_set;
         assert_eq!(set(0.0).len(), 2);
         assert_eq!(set(0.03), [0]);
     }
@@ -258,14 +267,14 @@ mod tests {
             of: 9,
         };
         let zones = [zone(ZoneName::Near, [0.9, 1.6, 0.6]), zone(ZoneName::Far, [0.7, 0.7, 1.7])];
-        let of_place = |place: Option<Vec<Option<f64>>>| {
-            let widths = Widths { sigma: sigma.clone(), place, doubt: 0.0 };
+        let of_place = |depth: Option<Depth>| {
+            let widths = Widths { sigma: sigma.clone(), depth, doubt: 0.0 };
             answer(&zones, &widths, &tiles, 1.0)
         };
         let found = of_place(None);
         assert_eq!((found.covering_set, found.uncovered, found.best_single), (vec![0], Vec::new(), Some(0)));
         // Tiles whose places are known speak for themselves.
-        assert_eq!(of_place(Some(vec![None; 4])).covering_set.len(), 2);
+        assert_eq!(of_place(Some(Depth { place: vec![None; 4], ..Depth::default() })).covering_set.len(), 2);
     }
 
     #[test]
@@ -280,7 +289,7 @@ mod tests {
         };
         // The third is better than the others: than the second by 4 % at the same end, than the fourth by 4 % at the other.
         let zones = [zone(ZoneName::Near, [0.6, 0.7, 0.8, 1.04]), zone(ZoneName::Far, [1.3, 1.04, 1.0, 0.7])];
-        let none = Widths { sigma: vec![Vec::new(); 4], place: None, doubt: 0.0 };
+        let none = Widths { sigma: vec![Vec::new(); 4], depth: None, doubt: 0.0 };
         let answer = answer(&zones, &none, &[], 1.0);
         assert_eq!((answer.best_single, answer.as_good), (Some(2), vec![3]));
     }
@@ -306,7 +315,7 @@ mod tests {
                 (0..frames).map(|k| (0..TILES).map(|t| Some(width(k, t))).collect()).collect();
             let tiles: Vec<Region> =
                 (0..TILES).map(|t| Region { x: 0, y: 50 * t as u32, width: 50, height: 50 }).collect();
-            let found = answer(&[], &Widths { sigma, place: None, doubt: 0.04 }, &tiles, permitted);
+            let found = answer(&[], &Widths { sigma, depth: None, doubt: 0.04 }, &tiles, permitted);
             // From one end on, the frame that reaches farthest among those that show the place; reach by geometry alone.
             let reach = (permitted * permitted - base * base).sqrt() / crate::quantity::DISC_SIGMA;
             let reached = |t: usize| focus.iter().any(|f| (place(t) - *f).abs() <= reach);

@@ -10,6 +10,7 @@ use super::answer::{Answer, NoteKind};
 use super::lay::lay_all;
 use super::scale::pitch_um;
 use super::seen::Seen;
+use super::tone::tone_curve;
 use super::{
     Blurs, Frame, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends, focus_varied,
     on_reference, resolve, settled, sharpest, with_ends, without_soft_content, without_still_content, zone_blurs,
@@ -260,10 +261,11 @@ fn by_pairs<'p>(
             fine[k] = Some(registration);
         }
     }
-    if let Some(pitch) = pitch_um(&frames) {
+    let curve = tone_curve(&frames);
+    if let Some(pitch) = pitch_um(&frames, curve.as_ref()) {
         frames.iter_mut().for_each(|f| f.pitch_um = Some(pitch));
     }
-    (resolve(&frames, tiles).among(&compared, seen.len()), fine)
+    (resolve(&frames, tiles, curve.as_ref()).among(&compared, seen.len()), fine)
 }
 
 /// Blur by the widths of single frames.

@@ -23,7 +23,7 @@ pub struct End {
 #[must_use]
 pub fn ends(widths: &Widths, tiles: &[Region]) -> Option<[End; 2]> {
     let mut order: Vec<(usize, f64)> =
-        widths.place.as_ref()?.iter().enumerate().filter_map(|(t, p)| Some((t, (*p)?))).collect();
+        widths.depth.as_ref()?.place.iter().enumerate().filter_map(|(t, p)| Some((t, (*p)?))).collect();
     order.sort_by(|a, b| a.1.total_cmp(&b.1));
     let many = (END * order.len() as f64).ceil() as usize;
     let end = |of: &[(usize, f64)]| {

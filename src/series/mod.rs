@@ -12,12 +12,14 @@ mod ends;
 pub(crate) mod fit;
 mod focusing;
 mod group;
+mod lack;
 mod lay;
 mod order;
 mod resolve;
 mod scale;
 mod seen;
 mod sharpest;
+mod tone;
 mod widths;
 mod zone;
 
@@ -33,6 +35,7 @@ pub use resolve::{Blurs, Frame, on_reference, resolve};
 pub use scale::pitch_um;
 pub use seen::{Held, Known, Recall, Seen};
 pub use sharpest::{Between, Sharpest, between, focus_varied, sharpest};
+pub use tone::tone_curve;
 pub use zone::{Point, Zone, ZoneBlur, zone_blurs};
 
 /// Mean of the middle half, nought of none.

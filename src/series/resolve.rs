@@ -3,8 +3,9 @@
 use rayon::prelude::*;
 
 use super::middle_mean;
+use super::tone::contrast;
 use crate::measure::TileMap;
-use crate::measure::pair::{FrameSpectra, Relative, relative};
+use crate::measure::pair::{FrameSpectra, Relative, ToneCurve, relative};
 use crate::measure::register::Registration;
 use crate::optics;
 use crate::optics::blur::{Parts, lens_px_for, mtf, sigma_px};
@@ -100,11 +101,11 @@ pub fn on_reference(map: &TileMap, registration: Option<&Registration>, tiles: &
 /// f-number and pitch are known. Its transfer function is taken as pixel, diffraction and a Gaussian rest, so that
 /// the width of another frame at that frame's own half-contrast frequency follows from the ratio measured there.
 ///
-/// `tiles` are the places of the tiles that the spectra are of.
+/// `tiles` are the places of the tiles that the spectra are of; `curve` is that of rendered frames, where known.
 #[must_use]
-pub fn resolve(frames: &[Frame], tiles: &[Region]) -> Blurs {
+pub fn resolve(frames: &[Frame], tiles: &[Region], curve: Option<&ToneCurve>) -> Blurs {
     let count = frames.first().map_or(0, |f| f.spectra.tiles.len());
-    let rough: Vec<Option<Tile>> = (0..count).into_par_iter().map(|t| Tile::new(frames, t, None)).collect();
+    let rough: Vec<Option<Tile>> = (0..count).into_par_iter().map(|t| Tile::new(frames, t, None, curve)).collect();
     let own: Vec<Option<f64>> = rough.iter().map(|t| Some(t.as_ref()?.own?.value)).collect();
     let usual = usual(&own, tiles);
     let tiles: Vec<Option<(Tile, Estimate)>> = rough
@@ -112,7 +113,7 @@ pub fn resolve(frames: &[Frame], tiles: &[Region]) -> Blurs {
         .enumerate()
         .map(|(t, rough)| {
             let anchor = rough?.anchor(frames, usual[t]);
-            let fine = Tile::new(frames, t, Some(anchor.value))?;
+            let fine = Tile::new(frames, t, Some(anchor.value), curve)?;
             let anchor = fine.anchor(frames, usual[t]);
             Some((fine, anchor))
         })
@@ -239,7 +240,7 @@ pub(super) struct Tile {
 }
 
 impl Tile {
-    pub(super) fn new(frames: &[Frame], tile: usize, sharper: Option<f64>) -> Option<Self> {
+    pub(super) fn new(frames: &[Frame], tile: usize, sharper: Option<f64>, curve: Option<&ToneCurve>) -> Option<Self> {
         let usable: Vec<usize> = (0..frames.len())
             .filter(|&k| {
                 let spectra = &frames[k].spectra.tiles[tile];
@@ -252,8 +253,8 @@ impl Tile {
         let guess = sharper.unwrap_or(USUAL);
         let against = |m: usize, k: usize| {
             let scale = frames[k].spectra.scale / frames[m].spectra.scale;
-            let rendered = frames[k].spectra.rendered || frames[m].spectra.rendered;
-            relative(&frames[m].spectra.tiles[tile], &frames[k].spectra.tiles[tile], guess, scale, rendered)
+            let contrast = contrast(&frames[m], &frames[k], curve);
+            relative(&frames[m].spectra.tiles[tile], &frames[k].spectra.tiles[tile], guess, scale, contrast)
         };
         // The champion of a round of comparisons: every frame once against the best so far.
         let mut sharpest = usable[0];
@@ -266,6 +267,8 @@ impl Tile {
             squared: Estimate::new(0.0, 0.0, 1),
             frequency: crate::quantity::MTF50_SIGMA / guess,
             from_middle: (0.0, 0.0),
+            gain: Estimate::new(0.0, 0.0, 1),
+            levels: (0.0, 0.0),
         };
         let relative: Vec<Option<Relative>> = (0..frames.len())
             .map(|k| {

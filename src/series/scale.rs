@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::resolve::{Frame, Tile};
-use crate::measure::pair::Relative;
+use crate::measure::pair::{Relative, ToneCurve};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, mtf};
 use crate::stats;
@@ -29,12 +29,12 @@ const SURE: f64 = 0.1;
 /// Without it frames were taken for Gaussian, whose squared width is the same at all frequencies while a diffraction
 /// pattern's is not, and what small stops add came out a tenth to a quarter small.
 #[must_use]
-pub fn pitch_um(frames: &[Frame]) -> Option<f64> {
+pub fn pitch_um(frames: &[Frame], curve: Option<&ToneCurve>) -> Option<f64> {
     if frames.iter().any(|f| f.pitch_um.is_some()) || frames.iter().filter(|f| f.f_number.is_some()).count() < 2 {
         return None;
     }
     let count = frames.first().map_or(0, |f| f.spectra.tiles.len());
-    let tiles: Vec<Tile> = (0..count).into_par_iter().filter_map(|t| Tile::new(frames, t, None)).collect();
+    let tiles: Vec<Tile> = (0..count).into_par_iter().filter_map(|t| Tile::new(frames, t, None, curve)).collect();
     let found: Vec<f64> = tiles.par_iter().flat_map_iter(|t| of_tile(frames, t)).collect();
     let (middle, scatter) = (stats::median(&found)?, stats::scatter(&found)?);
     let sd = stats::MEDIAN_SD * scatter / (found.len() as f64).sqrt();

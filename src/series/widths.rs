@@ -7,10 +7,21 @@ use crate::quantity::Region;
 pub struct Widths {
     /// `[frame][tile]`: px, pixel aperture included.
     pub sigma: Vec<Vec<Option<f64>>>,
-    /// `[tile]`: inverse distance in px of blur disc, to an unknown sign and offset, where the frames tell it.
-    pub place: Option<Vec<Option<f64>>>,
+    /// Where the tiles lie and the frames are focused, where the frames tell it.
+    pub depth: Option<Depth>,
     /// Standard error of a width as a share of it, as far as `sigma` has not been lowered by it already.
     pub doubt: f64,
+}
+
+/// Places of tiles and frames along the depth of a scene: inverse distances in px of blur disc, to an unknown sign and offset.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Depth {
+    /// `[tile]`: where it lies.
+    pub place: Vec<Option<f64>>,
+    /// `[frame]`: where it is focused.
+    pub focus: Vec<Option<f64>>,
+    /// `[tile]`: its width where it is in focus, px, pixel aperture included.
+    pub in_focus: Vec<Option<f64>>,
 }
 
 /// Chosen: a third of a row. Tiles to each side along the row that steady a tile.

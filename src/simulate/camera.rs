@@ -134,8 +134,9 @@ impl Camera {
     /// intercepted by the sensor at v' and is there (f/N) |v' - v| / v wide.
     #[must_use]
     pub fn disc_um(&self, lens: &Lens, x: f64, y: f64, inverse: f64) -> f64 {
-        let image = |inverse: f64| 1.0 / (1.0 / self.focal_mm - inverse.max(0.0) * 1e-3);
-        let subject = image(inverse);
+        // A lens may be turned past infinity; nothing lies there.
+        let image = |inverse: f64| 1.0 / (1.0 / self.focal_mm - inverse * 1e-3);
+        let subject = image(inverse.max(0.0));
         let (sx, sy) = self.on_sensor(x, y);
         let (half_w, half_h) = self.on_sensor(self.width as f64, self.height as f64);
         let r = sx.hypot(sy) / half_w.hypot(half_h);

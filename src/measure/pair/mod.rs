@@ -1,10 +1,12 @@
 //! Two frames of one scene: how much more blurred one is than the other, tile by tile, whatever the scene shows.
 
 mod blocks;
+mod contrast;
 mod noise;
 mod pyramid;
 mod ratio;
 
+pub use contrast::{Contrast, ToneCurve};
 pub use ratio::{Relative, relative};
 
 use rayon::prelude::*;

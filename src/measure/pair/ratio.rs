@@ -1,6 +1,6 @@
 //! From the spectra of two frames of one tile to the difference of their squared blur widths.
 
-use super::{BLOCK, Block, LEVELS, RINGS, TileSpectra};
+use super::{BLOCK, Block, Contrast, LEVELS, RINGS, TileSpectra};
 use crate::quantity::{Estimate, MTF50_SIGMA};
 
 /// Relative blur of a tile between two frames.
@@ -13,6 +13,10 @@ pub struct Relative {
     pub frequency: f64,
     /// Middle of what was compared from that of the tile, px of the reference: at the rim it lies further in.
     pub from_middle: (f64, f64),
+    /// Logarithm of how much more contrast b shows than its mean level foretells, against a.
+    pub gain: Estimate,
+    /// Mean levels above black of a and b.
+    pub levels: (f64, f64),
 }
 
 /// Power spectrum of the blocks of a tile at one level that both frames have: means over them.
@@ -24,6 +28,12 @@ struct Rings {
 }
 
 impl Rings {
+    /// Of both frames at a level, over the blocks that both have.
+    fn of(a: &TileSpectra, b: &TileSpectra, level: usize) -> Option<(Self, Self)> {
+        let (a, b) = (a.levels.get(level)?, b.levels.get(level)?);
+        Some((Self::common(a, b)?, Self::common(b, a)?))
+    }
+
     /// Of the blocks of `own` that `other` has too; `None` where there are none.
     fn common(own: &[Option<Block>], other: &[Option<Block>]) -> Option<Self> {
         let both: Vec<&Block> = common(own, other).collect();
@@ -69,11 +79,11 @@ const LOWER: f64 = 1.5;
 ///
 /// `None` where too few frequencies stand above the noise in both.
 #[must_use]
-pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rendered: bool) -> Option<Relative> {
+pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, contrast: Contrast) -> Option<Relative> {
     let sharper = sharper.clamp(0.35, 12.0);
     let mut blurred = sharper;
     let mut found: Option<(Fit, f64, usize)> = None;
-    let mut drowned = 0;
+    let (mut drowned, mut levels) = (0, (0.0, 0.0));
     for _ in 0..ROUNDS {
         let frequency = (MTF50_SIGMA / blurred).min(0.36);
         let cycles = frequency * BLOCK as f64;
@@ -83,9 +93,14 @@ pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rend
             (0..level.min(LEVELS)).rev().find(|&l| has(a, b, l))
         })?;
         let pixel = f64::from(1u32 << level);
-        let (ra, rb) =
-            (Rings::common(&a.levels[level], &b.levels[level])?, Rings::common(&b.levels[level], &a.levels[level])?);
-        let Some(fit) = compare(&ra, &rb, frequency * pixel, sharper / pixel, scale, rendered) else {
+        let (ra, rb) = Rings::of(a, b, level)?;
+        let mut rows = rows(&ra, &rb, sharper / pixel, scale, 3..RINGS - 3, 1.6 * frequency * pixel);
+        let step = (rb.level.max(1.0) / ra.level.max(1.0)).ln();
+        let enough = rows.len() >= 4 && rows.iter().filter(|r| r.frequency > 0.6 * frequency * pixel).count() >= 2;
+        rows.extend(coarser(a, b, level, sharper / pixel, scale));
+        let gain = contrast.expected(ra.level, rb.level);
+        let expected = Estimate { value: gain.value + step, ..gain };
+        let Some(fit) = enough.then(|| solve(&rows, frequency * pixel, expected)).flatten() else {
             // The softer frame drowns in noise here: its half contrast lies lower.
             drowned += 1;
             if found.is_some() || drowned > DROWNED {
@@ -94,7 +109,9 @@ pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rend
             blurred *= LOWER;
             continue;
         };
-        let fit = Fit { squared: fit.squared * pixel * pixel, sd: fit.sd * pixel * pixel, rings: fit.rings };
+        let gain = Estimate { value: fit.gain.value - step, ..fit.gain };
+        let fit = Fit { squared: fit.squared * pixel * pixel, sd: fit.sd * pixel * pixel, gain, ..fit };
+        levels = (ra.level, rb.level);
         let next = (sharper * sharper + fit.squared.abs()).sqrt().clamp(sharper, 30.0);
         found = Some((fit, frequency, level));
         if (next / blurred - 1.0).abs() < 0.01 {
@@ -104,7 +121,13 @@ pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, rend
     }
     let (fit, frequency, level) = found?;
     let from_middle = middle(common(&a.levels[level], &b.levels[level]));
-    Some(Relative { squared: Estimate::new(fit.squared, fit.sd, fit.rings), frequency, from_middle })
+    Some(Relative {
+        squared: Estimate::new(fit.squared, fit.sd, fit.rings),
+        frequency,
+        from_middle,
+        gain: fit.gain,
+        levels,
+    })
 }
 
 fn has(a: &TileSpectra, b: &TileSpectra, level: usize) -> bool {
@@ -121,82 +144,108 @@ fn middle<'a>(blocks: impl Iterator<Item = &'a Block>) -> (f64, f64) {
 struct Fit {
     squared: f64,
     sd: f64,
+    gain: Estimate,
     rings: u32,
 }
 
-/// Fits the log ratio of two ring spectra about `middle` (cycles a pixel of their level).
-fn compare(a: &Rings, b: &Rings, middle: f64, sharper: f64, scale: f64, rendered: bool) -> Option<Fit> {
-    let gain = (b.level.max(1.0) / a.level.max(1.0)).ln();
+/// The log ratio of two ring spectra at one frequency.
+struct Row {
+    /// Cycles a pixel of the level compared at.
+    frequency: f64,
+    ratio: f64,
+    variance: f64,
+}
+
+/// Rows of two ring spectra, up to a frequency in cycles a pixel of their level.
+fn rows(a: &Rings, b: &Rings, sharper: f64, scale: f64, rings: std::ops::Range<usize>, highest: f64) -> Vec<Row> {
     let (sa, sb) = (Signal::new(a), Signal::new(b));
     let blocks = f64::from(a.blocks.min(b.blocks));
-    let mut rows = Vec::new();
-    for k in 3..RINGS - 3 {
+    let row = |k: usize| {
         let f = k as f64 / BLOCK as f64;
-        let (Some(pa), Some(pb)) = (sa.at(k), sb.at(k)) else { continue };
-        if f > 1.6 * middle {
-            break;
-        }
+        let (pa, pb) = (sa.at(k)?, sb.at(k)?);
         // A frame enlarged by s shows the scene's power at s times the frequency, times s squared. The slope is
         // the scene's own: that of the blur stays where it is.
         let scene_slope = pa.slope + 8.0 * (std::f64::consts::PI * sharper * f).powi(2);
-        let y = 0.5 * ((pb.power / pa.power).ln() - (2.0 + scene_slope) * scale.ln());
+        let ratio = 0.5 * ((pb.power / pa.power).ln() - (2.0 + scene_slope) * scale.ln());
         // Half-overlapping Hann blocks count for about two thirds of their number; a ring holds pi k modes.
         let modes = (std::f64::consts::PI * k as f64 * blocks * 0.65).max(1.0);
         // Noise of the log ratio: noise against signal in both frames, and what the windows don't share.
         let own = |s: &Mode| (2.0 * s.noise_share + s.noise_share.powi(2)) / modes;
         let variance = 0.25 * (own(&pa) + own(&pb)) + 2e-4 / modes.min(400.0) + 0.006f64.powi(2);
-        let nearness = (-(f / middle).ln().powi(2) / (2.0 * 0.45 * 0.45)).exp();
-        rows.push((f, y, nearness / variance));
+        Some(Row { frequency: f, ratio, variance })
+    };
+    rings.take_while(|&k| k as f64 / (BLOCK as f64) <= highest).filter_map(row).collect()
+}
+
+/// Chosen: an octave a level, above what the window mixes. Rings of a coarser level that say how contrast goes where blur
+/// takes little; how many such levels; and how much more the wider surroundings they show differ between the frames.
+const FROM: usize = 3;
+const COARSER: usize = 1;
+const AROUND: f64 = 0.008;
+
+/// Rows of the coarser levels, below what the compared one has: frequencies in cycles a pixel of that one.
+fn coarser(a: &TileSpectra, b: &TileSpectra, level: usize, sharper: f64, scale: f64) -> Vec<Row> {
+    let mut found = Vec::new();
+    for by in (1..=COARSER).filter(|by| level + by < LEVELS && has(a, b, level + by)) {
+        let Some((ra, rb)) = Rings::of(a, b, level + by) else { continue };
+        let pixel = f64::from(1u32 << by);
+        let own = rows(&ra, &rb, sharper / pixel, scale, FROM..2 * FROM, 1.0);
+        let at_level =
+            |r: Row| Row { frequency: r.frequency / pixel, variance: r.variance + (AROUND * by as f64).powi(2), ..r };
+        found.extend(own.into_iter().map(at_level));
     }
-    if rows.len() < 4 || rows.iter().filter(|r| r.0 > 0.6 * middle).count() < 2 {
-        return None;
-    }
-    solve(&rows, middle, gain, if rendered { 0.15 } else { 0.01 })
+    found
 }
 
 /// Chosen: a quarter; a shape that bends more is none of the spreads that optics makes. How far the bend of the
 /// Gaussian term may lie from what its drift foretells, as a share of the term.
 const BEND: f64 = 0.25;
+/// Derived: a parabola leaves a sixth of 1/f and two thirds of the half of a disc's term that rises as f^2, and what is
+/// left beyond the third power of the logarithm is as much again. What the fit leaves of a shape, as a share of the wider frame's
+/// loss, times the third power of the frequency's logarithm.
+const LEFT: f64 = 0.7;
 
 /// Weighted least squares of y = gain - 2 pi^2 f^2 (d0 + d1 u + d2 u^2), u = ln(f / middle), with priors on gain, d1 and d2.
 ///
 /// Diffraction's term falls with frequency about as 1/f, which bends it by half of its drift, upwards; a disc's rises
 /// about as 1 + a f^2, which bends it by all of its drift, upwards too. Without the bend both would be drawn to
 /// a straight line, and the differences of the test below come out 9 and 15 % small.
-fn solve(rows: &[(f64, f64, f64)], middle: f64, gain: f64, gain_sd: f64) -> Option<Fit> {
+///
+/// A disc of one frame against diffraction of the other may differ by nothing at the middle and by much elsewhere, so the
+/// drift may be any share of the whole width, which at half contrast is known. What such a shape leaves falls with the square of the
+/// frequency as all of it does, so that low frequencies, where blur takes little, tell the gain.
+fn solve(rows: &[Row], middle: f64, gain: Estimate) -> Option<Fit> {
     let basis = |f: f64| {
         let (g, u) = (-2.0 * std::f64::consts::PI.powi(2) * f * f, (f / middle).ln());
         nalgebra::Vector4::new(1.0, g, g * u, g * u * u)
     };
+    let weight = |r: &Row| {
+        let (f, u) = (r.frequency / middle, (r.frequency / middle).ln());
+        (r.variance + (LEFT * std::f64::consts::LN_2 * f * f * u.abs().powi(3)).powi(2)).recip()
+    };
+    let whole = (MTF50_SIGMA / middle).powi(2);
     // Of [gain, d0, d1, d2]; none on d0.
-    let mut expected = nalgebra::Vector4::new(gain, 0.0, 0.0, 0.0);
-    let mut prior = nalgebra::Vector4::new(gain_sd.powi(-2), 0.0, 4.0, 4.0);
+    let mut expected = nalgebra::Vector4::new(gain.value, 0.0, 0.0, 0.0);
+    let prior = nalgebra::Vector4::new(gain.sd.powi(-2), 0.0, whole.powi(-2), (BEND * whole).powi(-2));
     let mut answer = None;
     for _ in 0..4 {
         let mut normal = nalgebra::Matrix4::from_diagonal(&prior);
         let mut right = prior.component_mul(&expected);
-        for &(f, y, w) in rows {
-            let x = basis(f);
+        for r in rows {
+            let (x, w) = (basis(r.frequency), weight(r));
             normal += w * x * x.transpose();
-            right += w * x * y;
+            right += w * x * r.ratio;
         }
         let inverse = normal.cholesky()?.inverse();
         let solved = inverse * right;
-        let (mut chi, mut count) = (0.0, 0.0);
-        for &(f, y, w) in rows {
-            chi += w * (y - basis(f).dot(&solved)).powi(2);
-            count += 1.0;
-        }
-        let inflate = (chi / f64::max(count - 2.0, 1.0)).max(1.0);
-        answer = Some(Fit { squared: solved[1], sd: (inverse[(1, 1)] * inflate).sqrt(), rings: count as u32 });
-        // The drift is a share of the term itself: a diffraction pattern's or a disc's squared width changes by
-        // about a third of itself from one octave to the next.
-        let term = solved[1].abs() + 0.05;
+        let chi: f64 = rows.iter().map(|r| weight(r) * (r.ratio - basis(r.frequency).dot(&solved)).powi(2)).sum();
+        let inflate = (chi / f64::max(rows.len() as f64 - 2.0, 1.0)).max(1.0);
+        let sd = |i: usize| (inverse[(i, i)] * inflate).sqrt();
+        let rings = rows.len() as u32;
+        answer = Some(Fit { squared: solved[1], sd: sd(1), gain: Estimate::new(solved[0], sd(0), rings), rings });
         let drift = solved[2] * solved[1].signum();
         let bend = if drift < 0.0 { -0.5 * drift } else { drift };
         expected[3] = bend * solved[1].signum();
-        prior[2] = term.powi(-2);
-        prior[3] = (BEND * term).powi(-2);
     }
     answer
 }
@@ -273,7 +322,7 @@ mod tests {
     fn a_frame_that_drowns_where_the_sharper_one_is_looked_for_is_compared_lower() {
         let (sharp, soft) = (spectra(0.6, 1e5), spectra(3.0, 1e5));
         for (a, b, sign) in [(&sharp, &soft, 1.0), (&soft, &sharp, -1.0)] {
-            let found = relative(a, b, 0.6, 1.0, false).expect("a comparison");
+            let found = relative(a, b, 0.6, 1.0, Contrast::Linear).expect("a comparison");
             let exact = sign * (9.0 - 0.36);
             assert!((found.squared.value / exact - 1.0).abs() < 0.04, "{found:?}");
         }
@@ -310,10 +359,28 @@ mod tests {
             [&|f| small_stop(f), &|f| lens(f) * out_of_focus(f), &|f| lens(f) * far_out(f)];
         let sharp = through(&lens, 1e-3);
         for (i, shape) in shapes.into_iter().enumerate() {
-            let found = relative(&sharp, &through(shape, 1e-3), 0.5, 1.0, false).expect("a comparison");
+            let found = relative(&sharp, &through(shape, 1e-3), 0.5, 1.0, Contrast::Linear).expect("a comparison");
             let f = found.frequency;
             let exact = (lens(f) / shape(f).abs()).ln() / (2.0 * (std::f64::consts::PI * f).powi(2));
             assert!((found.squared.value / exact - 1.0).abs() < 0.02, "{i}: {found:?}, exact {exact}");
+        }
+    }
+
+    /// Reduced frames of a close subject at f/8 and f/16: what is out of focus is blurred about as much by the disc of the
+    /// one as by the small aperture of the other, and more by the one at low frequencies, by the other at high ones.
+    #[test]
+    fn a_disc_against_a_small_aperture_is_told_without_bias() {
+        let (wide, small) = (perfect(1.09), perfect(0.545));
+        for larger in [2.4, 2.8, 3.2, 3.6, 4.4] {
+            let (out, less) = (disc(larger), disc(0.5 * larger));
+            let (a, b) = (|f: f64| wide(f) * out(f), |f: f64| small(f) * less(f));
+            let (first, second) = (through(&a, 1e-3), through(&b, 1e-3));
+            for contrast in [Contrast::Linear, Contrast::Rendered] {
+                let found = relative(&first, &second, 0.8, 1.0, contrast).expect("a comparison");
+                let f = found.frequency;
+                let exact = (a(f).abs() / b(f).abs()).ln() / (2.0 * (std::f64::consts::PI * f).powi(2));
+                assert!((found.squared.value - exact).abs() < 0.03, "{larger}: {found:?}, exact {exact}");
+            }
         }
     }
 
@@ -332,13 +399,13 @@ mod tests {
         for level in &mut soft.levels {
             level[15..].fill(None);
         }
-        let found = relative(&sharp, &soft, 0.6, 1.0, false).expect("a comparison");
+        let found = relative(&sharp, &soft, 0.6, 1.0, Contrast::Linear).expect("a comparison");
         assert!((found.squared.value / (1.44 - 0.36) - 1.0).abs() < 0.04, "{found:?}");
         assert_eq!(found.from_middle, (0.0, -20.0));
     }
 
     #[test]
     fn frames_of_nothing_but_noise_are_not_compared() {
-        assert!(relative(&spectra(0.6, 1e5), &spectra(60.0, 1e12), 0.6, 1.0, false).is_none());
+        assert!(relative(&spectra(0.6, 1e5), &spectra(60.0, 1e12), 0.6, 1.0, Contrast::Linear).is_none());
     }
 }

@@ -5,6 +5,7 @@ use crate::report::number::{f_number, percent};
 use crate::report::phrase::common_folder;
 use crate::report::terms::capital;
 use crate::series::aperture::{LeftOut, ZoneAnswer};
+use crate::series::bracket::{Bracket, Lack};
 use crate::series::{Answer, Between, Lone, NoteKind, Varied, ZoneName};
 
 /// A zone's name in a sentence.
@@ -204,18 +205,55 @@ fn focus(group: &Answer) -> String {
         };
         parts.push(format!("As good: {}.", b.instead.iter().map(either).collect::<Vec<_>>().join("; ")));
     }
-    if !b.uncovered.is_empty() && !b.covering_set.is_empty() {
-        let judged = group.tiles.len().max(1) as f64;
-        parts.push(format!(
-            "{} of the frame is sharp enough in no frame: focus between the frames around it as well.",
-            percent(b.uncovered.len() as f64 / judged)
-        ));
-    }
+    parts.extend(uncovered(group, b));
     let stops = || group.f_numbers.iter().flatten().copied();
     if stops().reduce(f64::max).zip(stops().reduce(f64::min)).is_some_and(|(high, low)| high > 1.1 * low) {
         parts.push("The aperture differs between these frames too, so they don't compare apertures.".into());
     }
     parts.join(" ")
+}
+
+/// Chosen: a third. Share of what no frame shows sharp from which its cause is named.
+const NAMED: f64 = 0.33;
+
+/// What of a bracket is sharp enough in no frame, why, and what to do.
+fn uncovered(group: &Answer, b: &Bracket) -> Option<String> {
+    if b.uncovered.is_empty() || b.covering_set.is_empty() {
+        return None;
+    }
+    let share = percent(b.uncovered.len() as f64 / group.tiles.len().max(1) as f64);
+    let mut counts: Vec<(Lack, usize)> = Vec::new();
+    for lack in b.lacks.iter().flatten() {
+        match counts.iter_mut().find(|c| c.0 == *lack) {
+            Some(c) => c.1 += 1,
+            None => counts.push((*lack, 1)),
+        }
+    }
+    counts.sort_by_key(|c| std::cmp::Reverse(c.1));
+    let why: Vec<String> = counts
+        .iter()
+        .filter(|c| c.1 as f64 >= NAMED * b.uncovered.len() as f64)
+        .map(|c| match c.0 {
+            Lack::Between(a, b) => {
+                format!(
+                    "what lies between the focus of {} and that of {} needs a frame there too",
+                    name(group, a),
+                    name(group, b)
+                )
+            }
+            Lack::Nearer(k) => {
+                format!("what lies nearer than the focus of {} needs a frame focused nearer", name(group, k))
+            }
+            Lack::Farther(k) => {
+                format!("what lies farther than the focus of {} needs a frame focused farther", name(group, k))
+            }
+            Lack::Soft => {
+                "the lens, the air or what is there keeps it softer than that wherever the focus lies".to_owned()
+            }
+        })
+        .collect();
+    let why = if why.is_empty() { String::new() } else { format!(": {}", why.join("; ")) };
+    Some(format!("{share} of the frame is sharp enough in no frame{why}."))
 }
 
 fn same(group: &Answer) -> String {

@@ -7,7 +7,7 @@ use nalgebra::{DMatrix, DVector, Matrix2};
 
 use self::data::{Data, Point, Table, TileData};
 use self::guess::first_guess;
-use super::widths::{Widths, steadied};
+use super::widths::{Depth, Widths, steadied};
 use super::{Blurs, middle_mean};
 use crate::quantity::Region;
 use crate::stats::upper_median;
@@ -269,12 +269,17 @@ impl State {
         }
         let place = steadied(&place, tiles);
         let mut sigma = vec![vec![None; data.count]; data.all];
+        let mut depth = Depth { focus: vec![None; data.all], in_focus: vec![None; data.count], ..Depth::default() };
+        for t in data.tiles.iter().filter(|t| place[t.tile].is_some()) {
+            depth.in_focus[t.tile] = Some(table.square(0.0, self.softness(t.at)).sqrt());
+        }
         for (&k, focus) in data.frames.iter().zip(&self.focus) {
+            depth.focus[k] = Some(*focus);
             for t in &data.tiles {
                 sigma[k][t.tile] = place[t.tile].map(|at| table.square(at - focus, self.softness(t.at)).sqrt());
             }
         }
-        Widths { sigma, place: Some(place), doubt: STEADIED }
+        Widths { sigma, depth: Some(Depth { place, ..depth }), doubt: STEADIED }
     }
 }
 
