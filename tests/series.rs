@@ -833,7 +833,35 @@ fn the_view_keeps_its_contract() {
 fn the_page_needs_no_script_and_escapes_names() {
     let page = series_html(&series_view(&[answered()], &[], &[]), &[]);
     assert!(!page.contains("<script") && !page.contains("<b>moor") && page.contains("&lt;b&gt;moor"));
-    assert!(page.contains("<svg") && page.contains(">f/5.6</text>") || page.contains("f/5.6\n"), "stops mark the axis");
+    assert!(page.contains("<svg") && page.contains(">f/5.6</text>"), "stops mark the axis");
+}
+
+#[test]
+fn the_chart_says_what_the_answer_says_and_no_more() {
+    let page = |within: &[usize], left_out: &[(ZoneName, aperture::LeftOut)], spoiled: Option<usize>| {
+        let mut answer = answered();
+        let apertures = answer.apertures.as_mut().unwrap();
+        (apertures.whole_within, apertures.left_out) = (within.to_vec(), left_out.to_vec());
+        answer.notes = spoiled.map(|k| (Some(k), NoteKind::Spoiled)).into_iter().collect();
+        series_html(&series_view(&[answer], &[], &[]), &[])
+    };
+    // The lines of the axes have two points each.
+    let of_first_line = |page: &str| {
+        let lines = page.split("<polyline").skip(1).filter_map(|p| p.split("points=\"").nth(1)?.split('"').next());
+        lines.map(|points| points.split_whitespace().count()).find(|n| *n > 2)
+    };
+    let words =
+        ["within 5 % of the best for the whole frame", "Thin lines had no say", "frames left out of the answers"];
+    let all = page(&[2, 3], &[(ZoneName::Centre, aperture::LeftOut::NoChange)], Some(6));
+    let none = page(&[3], &[], None);
+    for word in words {
+        assert!(all.contains(word) && !none.contains(word), "{word}");
+    }
+    assert_eq!(
+        (of_first_line(&none), of_first_line(&all)),
+        (Some(7), Some(6)),
+        "a frame that was left out lies on no line"
+    );
 }
 
 #[test]

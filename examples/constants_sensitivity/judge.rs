@@ -36,6 +36,8 @@ struct Outcome {
     words: Vec<(Cause, Judgement, Judgement)>,
     /// Numbers a case, of which the logarithm counts: widths, or a lens's blur.
     numbers: Vec<Option<f64>>,
+    /// Confidences a case.
+    sure: Vec<f64>,
     /// Cases that agree with what is true.
     right: usize,
 }
@@ -53,6 +55,7 @@ struct Moved {
 pub fn run(names: &str, set: &dyn Fn(usize, f64), words: &[String]) -> anyhow::Result<()> {
     let read = words.iter().position(|w| w == "--read").and_then(|k| words.get(k + 1)).map(PathBuf::from);
     let count = words.iter().position(|w| w == "--scenes").and_then(|k| words.get(k + 1)?.parse().ok()).unwrap_or(100);
+    let only = words.iter().position(|w| w == "--only").and_then(|k| words.get(k + 1));
     let has = |room: &str| words.iter().any(|w| w == room);
     set(usize::MAX, 1.0);
     let cases = if has("diagnose") || has("judge") { cases(read, count)? } else { Vec::new() };
@@ -76,7 +79,8 @@ pub fn run(names: &str, set: &dyn Fn(usize, f64), words: &[String]) -> anyhow::R
     );
     std::panic::set_hook(Box::new(|_| {}));
     let mut table: Vec<(&str, Moved)> = Vec::new();
-    for (k, name) in names.lines().enumerate() {
+    for (k, name) in names.lines().enumerate().filter(|(_, name)| only.is_none_or(|only| name.contains(only.as_str())))
+    {
         let moved = [1.0 - FIFTH, 1.0 + FIFTH].map(|factor| {
             set(k, factor);
             // Two bounds may cross when one of them is moved alone: that move is none.
@@ -131,6 +135,7 @@ fn diagnosed(cases: &[Case]) -> Outcome {
         let word = |k: usize| d.zones[k].answer.judgement;
         out.words.push((d.verdict.cause, word(0), word(1)));
         out.numbers.extend([0, 1].map(|k: usize| optical(&d, k)));
+        out.sure.push(d.verdict.confidence);
         out.right += usize::from(case.truth == Some(d.verdict.cause));
     }
     out

@@ -1,10 +1,12 @@
-//! Which tuned constants matter: `cargo run --example constants_sensitivity -- [ROOM...] [--read DIR] [--scenes N]` varies each by a fifth,
-//! down and up, one at a time, and says how many answers change on the judging sets (docs/accuracy.md).
+//! Which tuned constants matter: `cargo run --example constants_sensitivity -- [ROOM...] [--read DIR] [--scenes N] [--only
+//! TEXT]` varies each by a fifth, down and up, one at a time, and says how many answers change on the judging sets
+//! (docs/accuracy.md).
 //!
 //! Constants stay constants in the program: a copy of the source is made in which each of them is a function that asks for
 //! a factor (see `rewrite`), built once, and judged there (see `judge`). Rooms that have a judging set are `diagnose`,
 //! `judge`, `lens` and `measure`; without any named the first two are varied. DIR is a folder of photographs with readings by
-//! eye, as `reading_accuracy` has it; N is how many random scenes there are (100; half as many hard cases besides).
+//! eye, as `reading_accuracy` has it; N is how many random scenes there are (100; half as many hard cases besides); TEXT is
+//! part of the names of those that are varied.
 #![allow(clippy::print_stdout, missing_docs)] // A program whose purpose is to print.
 
 #[allow(dead_code)] // It runs in the copy, and is built here so that it keeps up with the crate.
@@ -19,11 +21,12 @@ use anyhow::Context as _;
 
 fn main() -> anyhow::Result<()> {
     let words: Vec<String> = env::args().skip(1).collect();
-    let (mut rooms, mut read, mut scenes, mut words) = (Vec::new(), None, None, words.into_iter());
+    let (mut rooms, mut read, mut scenes, mut only, mut words) = (Vec::new(), None, None, None, words.into_iter());
     while let Some(word) = words.next() {
         match word.as_str() {
             "--read" => read = Some(fs::canonicalize(words.next().context("--read takes a folder")?)?),
             "--scenes" => scenes = Some(words.next().context("--scenes takes a number")?),
+            "--only" => only = Some(words.next().context("--only takes part of a name")?),
             _ => rooms.push(word),
         }
     }
@@ -39,6 +42,7 @@ fn main() -> anyhow::Result<()> {
     command.current_dir(&copy).env("CARGO_TARGET_DIR", &target).env("CARGO_PROFILE_DEV_OPT_LEVEL", "3");
     command.args(["run", "--quiet", "--example", "varied", "--"]).args(rooms);
     command.args(scenes.iter().flat_map(|n| ["--scenes", n.as_str()]));
+    command.args(only.iter().flat_map(|t| ["--only", t.as_str()]));
     let status = command.args(read.iter().flat_map(|d| [Path::new("--read"), d.as_path()])).status()?;
     anyhow::ensure!(status.success(), "the varied copy in {} could not be judged", copy.display());
     Ok(())

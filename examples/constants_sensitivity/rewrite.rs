@@ -292,16 +292,19 @@ fn as_function(line: &str, name: &str, v: &Varied<'_>) -> String {
     )
 }
 
-/// The table's priors varied where a frame takes them.
+/// The table's priors varied where a frame takes them: the spread by the factor, the mean by as much of the spread, since many
+/// a mean is nought.
 fn with_priors(text: &str, first: usize) -> anyhow::Result<String> {
-    let taken = "TABLE.map(|row| row.prior)";
-    anyhow::ensure!(text.contains(taken), "the priors are no longer taken from the table by `{taken}`");
+    let (all, one) = ("|row| row.prior", ".row().prior");
+    anyhow::ensure!(text.contains(all) && text.contains(one), "priors are no longer taken by `{all}` and `{one}`");
+    let text = text.replace(all, "|row| row.varied()").replace(one, ".row().varied()");
     let varied = format!(
-        "TABLE.map(|row| {{ let (k, p) = ({first} + 2 * row.parameter as usize, row.prior); \
-         let f = crate::varied::factor(k); \
-         Belief {{ mean: p.mean * crate::varied::factor(k + 1), below: f * p.below, above: f * p.above }} }})"
+        "impl super::parameters::Row {{ fn varied(&self) -> Belief {{ \
+         let (k, p) = ({first} + 2 * self.parameter as usize, self.prior); \
+         let (f, by) = (crate::varied::factor(k), crate::varied::factor(k + 1) - 1.0); \
+         Belief {{ mean: p.mean + by * p.above, below: f * p.below, above: f * p.above }} }} }}\n"
     );
-    Ok(text.replace(taken, &varied))
+    Ok(text + &varied)
 }
 
 fn written(path: &Path, text: &str) -> anyhow::Result<()> {

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::plan::Camera;
+use super::reading::OverFile;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::card::{self, FieldCard};
@@ -23,9 +24,8 @@ pub(super) struct Args {
     /// Write the printable page here instead of to standard output.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// Replace what is there already; pictures never are.
-    #[arg(long)]
-    overwrite: bool,
+    #[command(flatten)]
+    over: OverFile,
     /// Print JSON.
     #[arg(long)]
     json: bool,
@@ -43,7 +43,7 @@ impl Args {
             far_m: self.far,
             camera: self.camera.meant(),
             out: self.out.clone(),
-            overwrite: self.overwrite,
+            overwrite: self.over.overwrite,
             json: self.json,
             text: self.text,
         })

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use super::reading::{OverFolder, Threads};
 use crate::commands::Outcome;
 use crate::commands::demo::{self, Demo};
 
@@ -10,12 +11,10 @@ pub(super) struct Args {
     /// Folder for the pictures and the report.
     #[arg(long, value_name = "DIR", default_value = "tussock-demo")]
     out: PathBuf,
-    /// Replace files of the same names that tussock did not write; photographs never are.
-    #[arg(long)]
-    overwrite: bool,
-    /// Threads to work with [default: all].
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    jobs: Option<u16>,
+    #[command(flatten)]
+    over: OverFolder,
+    #[command(flatten)]
+    threads: Threads,
     /// Open the report when it is written.
     #[arg(long)]
     open: bool,
@@ -29,8 +28,8 @@ impl Args {
     pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         demo::run(&Demo {
             out: self.out.clone(),
-            overwrite: self.overwrite,
-            jobs: self.jobs.map(usize::from),
+            overwrite: self.over.overwrite,
+            jobs: self.threads.count(),
             open: self.open,
             json: self.json,
         })

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::given::Given;
+use super::reading::OverFile;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::edge::{self, Edge};
@@ -25,9 +26,8 @@ pub(super) struct Args {
     /// Write the MTF curve to this SVG file.
     #[arg(long, value_name = "SVG")]
     plot: Option<PathBuf>,
-    /// Replace what is there already; pictures never are.
-    #[arg(long)]
-    overwrite: bool,
+    #[command(flatten)]
+    over: OverFile,
     /// Degree of the polynomial that describes the edge's course [default: the lowest that fits].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=3))]
     degree: Option<u8>,
@@ -59,7 +59,7 @@ impl Args {
             },
             json: self.json,
             plot: self.plot.clone(),
-            overwrite: self.overwrite,
+            overwrite: self.over.overwrite,
             overrides: self.given.overrides()?,
         })
     }

@@ -1,9 +1,9 @@
-//! What the user gives besides files: what must be sharp, capture facts, and which twin stands for a frame.
+//! What the user gives besides files: what must be sharp, and capture facts.
 
 use clap::ValueEnum;
 
 use super::values;
-use crate::intake::{Overrides, Prefer};
+use crate::intake::Overrides;
 use crate::quantity::{Distance, Intent, Place, SharpFor, Units};
 use crate::shot::{Capture, Fact, Source};
 
@@ -126,21 +126,6 @@ impl Given {
             turn: self.turn,
             sensors: self.sensor_of.clone(),
         })
-    }
-}
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-pub(crate) enum PreferWord {
-    Raw,
-    Rendered,
-}
-
-impl From<PreferWord> for Prefer {
-    fn from(word: PreferWord) -> Self {
-        match word {
-            PreferWord::Raw => Self::Raw,
-            PreferWord::Rendered => Self::Rendered,
-        }
     }
 }
 

@@ -5,14 +5,12 @@ use std::path::PathBuf;
 use clap::{Subcommand, ValueEnum};
 
 use super::given::Given;
+use super::reading::{OverFile, Reading};
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::lens::{self, Learn};
 use crate::commands::shelf;
-use crate::commands::work::Budget;
-use crate::intake::Prefer;
 use crate::lens::LearnedFrom;
-use crate::measure::Settings;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -47,9 +45,8 @@ enum Task {
         /// Write a page with the field drawn here.
         #[arg(long, value_name = "HTML")]
         out: Option<PathBuf>,
-        /// Replace what is there already; pictures never are.
-        #[arg(long)]
-        overwrite: bool,
+        #[command(flatten)]
+        over: OverFile,
         /// Print JSON.
         #[arg(long)]
         json: bool,
@@ -64,12 +61,8 @@ struct LearnArgs {
     /// Where to store the baseline [default: by the lens's name in your configuration folder].
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// Replace what is there already; pictures never are.
-    #[arg(long)]
-    overwrite: bool,
-    /// Stay out of folders within folders.
-    #[arg(long)]
-    flat: bool,
+    #[command(flatten)]
+    over: OverFile,
     /// What the frames are [default: judged by their facts].
     #[arg(long, value_enum, value_name = "KIND")]
     from: Option<FromWord>,
@@ -79,15 +72,8 @@ struct LearnArgs {
     /// f-numbers of the frames in order, such as 2.8,4,5.6, where they are not recorded.
     #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = values::f_number)]
     apertures: Vec<f64>,
-    /// Threads to work with [default: all].
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    jobs: Option<u16>,
-    /// Memory that frames being read may take together, such as 2GiB [default: half of what is free].
-    #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
-    memory: Option<u64>,
-    /// Tiles across the longer side of the picture.
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(8..=96))]
-    tiles: u32,
+    #[command(flatten)]
+    reading: Reading,
     /// Print JSON.
     #[arg(long)]
     json: bool,
@@ -119,21 +105,16 @@ impl Args {
     /// Runs the command.
     pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         match &self.task {
-            Task::Show { file, out, overwrite, json } => lens::show(file, out.as_deref(), *overwrite, *json),
+            Task::Show { file, out, over, json } => lens::show(file, out.as_deref(), over.overwrite, *json),
             Task::List { json } => shelf::list(*json),
             Task::Forget { name, focal } => shelf::forget(name, *focal),
             Task::Learn(args) => lens::learn(&Learn {
-                paths: args.paths.clone(),
-                recursive: !args.flat,
-                prefer: Prefer::Raw,
+                wanted: args.reading.wanted(args.paths.clone(), args.given.overrides()?),
                 out: args.out.clone(),
-                overwrite: args.overwrite,
+                overwrite: args.over.overwrite,
                 from: args.from.map(LearnedFrom::from),
                 anyway: args.anyway,
                 apertures: args.apertures.clone(),
-                settings: Settings { tiles: args.tiles, ..Settings::default() },
-                overrides: args.given.overrides()?,
-                budget: Budget::new(args.jobs.map(usize::from), args.memory),
                 json: args.json,
             }),
         }

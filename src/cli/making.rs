@@ -4,12 +4,10 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use super::given::{Given, PreferWord, Subjects};
-use super::values;
+use super::given::{Given, Subjects};
+use super::reading::{OverFolder, Reading};
 use crate::commands::audit::{Audit, Renditions};
 use crate::commands::sidecars::{Rate, Sidecars};
-use crate::commands::work::Budget;
-use crate::measure::Settings;
 use crate::report::Theme;
 
 #[derive(Debug, clap::Args)]
@@ -17,21 +15,10 @@ pub(super) struct Making {
     /// Folder for the report; by default a new one, `tussock-report-<date>`, beside the first path.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Replace files of the same names that tussock did not write; photographs never are.
-    #[arg(long)]
-    overwrite: bool,
-    /// Stay out of folders within folders.
-    #[arg(long)]
-    flat: bool,
-    /// Which of a raw file and its rendered twin stands for the frame.
-    #[arg(long, value_enum, default_value_t = PreferWord::Raw)]
-    prefer: PreferWord,
-    /// Threads to work with [default: all].
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    jobs: Option<u16>,
-    /// Memory the frames in flight may take, such as 4GiB [default: half of what is free].
-    #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
-    memory: Option<u64>,
+    #[command(flatten)]
+    over: OverFolder,
+    #[command(flatten)]
+    reading: Reading,
     /// Neither use nor keep remembered measurements.
     #[arg(long)]
     no_cache: bool,
@@ -55,9 +42,6 @@ pub(super) struct Making {
     /// Colours of the page: auto follows the system.
     #[arg(long, value_enum, default_value_t = ThemeWord::Auto)]
     theme: ThemeWord,
-    /// Tiles across the longer side of the picture.
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
-    tiles: u32,
     /// Learned baseline to judge the corners by, as `tussock lens learn` writes it; may be given again for another
     /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
     #[arg(long, value_name = "FILE")]
@@ -126,12 +110,9 @@ impl Making {
     /// The audit of these paths that the options mean; `json`: whether it prints JSON instead of a table.
     pub(super) fn meant(&self, paths: Vec<PathBuf>, json: bool) -> anyhow::Result<Audit> {
         Ok(Audit {
-            paths,
-            recursive: !self.flat,
-            prefer: self.prefer.into(),
+            wanted: self.reading.wanted(paths, self.given.overrides()?),
             out: self.out.clone(),
-            overwrite: self.overwrite,
-            budget: Budget::new(self.jobs.map(usize::from), self.memory),
+            overwrite: self.over.overwrite,
             remember: !self.no_cache,
             page: !self.no_page,
             renditions: match self.renditions.as_deref() {
@@ -146,9 +127,7 @@ impl Making {
                 ThemeWord::Dark => Theme::Dark,
             },
             json,
-            settings: Settings { tiles: self.tiles, ..Settings::default() },
             intent: self.subjects.intent()?,
-            overrides: self.given.overrides()?,
             lenses: self.lens.clone(),
             no_lens: self.no_lens,
             sidecars: self.beside.meant(),

@@ -15,6 +15,7 @@ mod licences;
 mod making;
 mod paper;
 mod plan;
+mod reading;
 mod schema;
 mod series;
 mod settings;

@@ -46,9 +46,10 @@ impl<'a> Album<'a> {
     #[must_use]
     pub(super) fn make(&self, frame: &Frame, shot: &Shot, path: &Path) -> Pictures {
         // Colours take more memory than anything else; a frame beyond the budget is shown in grey.
-        let room = intake::memory_needed(path) <= self.audit.budget.bytes;
+        let room = intake::memory_needed(path) <= self.audit.wanted.budget.bytes;
         let tint = shot.tint.as_ref();
-        let colour = if room && tint.is_none() { intake::colour(path, &self.audit.overrides).ok() } else { None };
+        let colour =
+            if room && tint.is_none() { intake::colour(path, &self.audit.wanted.overrides).ok() } else { None };
         let pixels = Pixels { plane: &shot.plane, colour: colour.as_ref(), tint };
         report::pictures(frame, &pixels, self.audit.renditions.of(path))
     }
@@ -86,7 +87,7 @@ impl<'a> Album<'a> {
             }
             pictures.beside(stem)
         };
-        let whole = shown(path) && self.audit.overrides.turn.is_none();
+        let whole = shown(path) && self.audit.wanted.overrides.turn.is_none();
         let original = if whole { relative(self.folder.path(), path) } else { None };
         let links = links.with_full(original.as_deref());
         Ok(match pictures.full_file(stem) {

@@ -2,10 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use super::frames::Wanted;
 use super::sidecars::Sidecars;
-use super::work::Budget;
-use crate::intake::{Overrides, Prefer};
-use crate::measure;
 use crate::quantity::Intent;
 use crate::report::Theme;
 
@@ -37,18 +35,12 @@ impl Renditions {
 /// The audit command as meant.
 #[derive(Clone, Debug)]
 pub(crate) struct Audit {
-    /// Files and folders.
-    pub paths: Vec<PathBuf>,
-    /// Walk into folders within folders.
-    pub recursive: bool,
-    /// Which twin stands for a frame.
-    pub prefer: Prefer,
+    /// The frames, and how they are read and measured.
+    pub wanted: Wanted,
     /// Where the report goes; `None` for the default place.
     pub out: Option<PathBuf>,
     /// Whether files of a report's names that are somebody else's may be replaced; photographs never are.
     pub overwrite: bool,
-    /// How much of the machine to use.
-    pub budget: Budget,
     /// Whether to use and keep remembered measurements.
     pub remember: bool,
     /// Whether to write the page and its pictures, or the machine-readable files alone.
@@ -61,12 +53,8 @@ pub(crate) struct Audit {
     pub renditions: Renditions,
     /// Whether to open the page when it is written.
     pub open: bool,
-    /// How to measure.
-    pub settings: measure::Settings,
     /// What the user wants of the pictures.
     pub intent: Intent,
-    /// Facts the user gave.
-    pub overrides: Overrides,
     /// Files of learned lens baselines the user gave.
     pub lenses: Vec<PathBuf>,
     /// Whether nothing learned of a lens is used, neither stored nor from the shoot.

@@ -30,7 +30,7 @@ use crate::series::Group;
 /// # Errors
 /// Where the report can't be written; single files that fail are part of the report instead.
 pub(crate) fn run(audit: &Audit) -> anyhow::Result<Outcome> {
-    let found = intake::find(&audit.paths, audit.recursive, audit.prefer);
+    let found = audit.wanted.find();
     let Some(first) = found.frames.first() else {
         found.failures.iter().for_each(|e| output::say(&output::failed(e)));
         if found.failures.is_empty() {
@@ -40,7 +40,7 @@ pub(crate) fn run(audit: &Audit) -> anyhow::Result<Outcome> {
     };
     let folder = match &audit.out {
         Some(out) => Folder::claim(out, audit.overwrite)?,
-        None => place::default_report_folder(audit.paths.iter().find(|p| p.exists()).unwrap_or(&first.path))?,
+        None => place::default_report_folder(audit.wanted.paths.iter().find(|p| p.exists()).unwrap_or(&first.path))?,
     };
     if let Some(words) = walked(&found.frames) {
         output::note(&words);
@@ -67,13 +67,13 @@ fn walked(frames: &[Candidate]) -> Option<String> {
 /// As [`run`].
 pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::Result<Outcome> {
     stop::listen();
-    raw_worker::set_up(audit.budget);
+    raw_worker::set_up(audit.wanted.budget);
     let memory = memory(audit);
     let shelf = if audit.no_lens { Shelf::none() } else { Shelf::open(&audit.lenses)? };
     let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
     let scratch =
         Scratch::new(folder.scratch().with_context(|| format!("cannot write into {}", shown(folder.path())))?);
-    let mut shoot = Shoot { frames: Vec::new(), scratch: &scratch, overrides: &audit.overrides };
+    let mut shoot = Shoot { frames: Vec::new(), scratch: &scratch, overrides: &audit.wanted.overrides };
     let seen = output::timed("reading and measuring", || {
         measure_all(audit, &found.frames, &memory, &folder, (&shelf, &scratch))
     })?;
@@ -121,7 +121,8 @@ fn learned(
     memory: &Memory,
     shoot: &mut Shoot<'_>,
 ) -> anyhow::Result<Vec<report::LensBasis>> {
-    let settle = || work::on_threads(audit.budget.threads, || baselines::settle(shoot, shelf, &audit.intent, memory));
+    let settle =
+        || work::on_threads(audit.wanted.budget.threads, || baselines::settle(shoot, shelf, &audit.intent, memory));
     guarded(|| output::timed("learning lenses", settle)).unwrap_or_else(|words| {
         output::say(&output::broke_down("learning the lens from these frames", &words));
         Ok(Vec::new())
@@ -160,7 +161,7 @@ fn conclude(
 /// The report, without the frames that can't be written where there are any.
 fn written(audit: &Audit, run: &mut Run, shoot: &mut Shoot<'_>, folder: &Folder) -> anyhow::Result<View> {
     let once = |run: &Run, shoot: &Shoot<'_>| {
-        guarded(|| work::on_threads(audit.budget.threads, || write::write(audit, run, shoot, folder)))
+        guarded(|| work::on_threads(audit.wanted.budget.threads, || write::write(audit, run, shoot, folder)))
     };
     once(run, shoot).unwrap_or_else(|words| {
         write::leave_out_what_breaks(run, shoot, &words);
@@ -178,8 +179,8 @@ pub(super) fn memory(audit: &Audit) -> Memory {
         "{} {} {RECORDS} {:?} {:?}",
         env!("CARGO_PKG_VERSION"),
         measure::VERSION,
-        audit.settings,
-        audit.overrides
+        audit.wanted.settings,
+        audit.wanted.overrides
     );
     if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() }
 }
@@ -199,7 +200,7 @@ fn measure_all(
     let progress = Progress::new("measuring", frames.len());
     let results = work::run(
         frames,
-        audit.budget,
+        audit.wanted.budget,
         |c| intake::memory_needed(&c.path),
         |c| -> anyhow::Result<Measured> {
             let Seen { done, failed } = frame::one(c, &bench)?;
@@ -219,7 +220,7 @@ fn found_groups(audit: &Audit, shoot: &Shoot<'_>, memory: &Memory) -> Vec<(Group
     if stop::asked() {
         return Vec::new();
     }
-    let find = || work::on_threads(audit.budget.threads, || groups::groups(shoot, memory, &audit.intent));
+    let find = || work::on_threads(audit.wanted.budget.threads, || groups::groups(shoot, memory, &audit.intent));
     guarded(find).unwrap_or_else(|words| {
         output::say(&output::broke_down("comparing frames of one scene", &words));
         Vec::new()

@@ -7,8 +7,9 @@ use rayon::prelude::*;
 
 use super::Outcome;
 use super::audit::{self, Audit, Renditions};
+use super::frames::Wanted;
 use super::work::Budget;
-use crate::intake::{self, Overrides, Prefer};
+use crate::intake::{Overrides, Prefer};
 use crate::measure;
 use crate::output;
 use crate::output::folder::{DEMO, Folder, REPORT};
@@ -57,23 +58,26 @@ pub(crate) fn run(demo: &Demo) -> anyhow::Result<Outcome> {
     }
     folder.put("built-in-faults.csv", &truth.into_inner().context("cannot write the list")?)?;
     folder.swap(&[REPORT, DEMO].concat())?;
-    let found = intake::find(std::slice::from_ref(&photographs), false, Prefer::default());
-    let asked = Audit {
+    let wanted = Wanted {
         paths: vec![photographs],
         recursive: false,
         prefer: Prefer::default(),
+        budget: Budget::new(demo.jobs, None),
+        settings: measure::Settings::default(),
+        overrides: Overrides::default(),
+    };
+    let found = wanted.find();
+    let asked = Audit {
+        wanted,
         out: Some(demo.out.clone()),
         overwrite: demo.overwrite,
-        budget: Budget::new(demo.jobs, None),
         remember: false,
         page: true,
         renditions: Renditions::None,
         open: demo.open,
         theme: report::Theme::Auto,
         json: demo.json,
-        settings: measure::Settings::default(),
         intent: Intent::default(),
-        overrides: Overrides::default(),
         lenses: Vec::new(),
         no_lens: false,
         sidecars: None,

@@ -120,11 +120,11 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     let measured = match memory.recall_bytes(key.as_ref()).and_then(|bytes| Measured::unpack(&bytes)) {
         Some(known) => known,
         None => {
-            let read = match intake::read(path, &audit.overrides) {
+            let read = match intake::read(path, &audit.wanted.overrides) {
                 Ok(read) => read,
                 Err(e) => return Ok(Err(e)),
             };
-            let mut map = measure(&read.plane, &audit.settings.under(read.capture.lambda_n_px(WAVELENGTH_UM)));
+            let mut map = measure(&read.plane, &audit.wanted.settings.under(read.capture.lambda_n_px(WAVELENGTH_UM)));
             if let Some(there) = read.coded {
                 // What is missing is white in the plane, but was never clipped.
                 map.clipped_share = ((map.clipped_share - (1.0 - there)) / there).clamp(0.0, 1.0);
@@ -158,7 +158,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     let pictures = match album.recall(memory, crops.as_ref(), path) {
         Some(known) => known,
         None => {
-            let shot = match shot.map_or_else(|| intake::read(path, &audit.overrides), Ok) {
+            let shot = match shot.map_or_else(|| intake::read(path, &audit.wanted.overrides), Ok) {
                 Ok(shot) => shot,
                 Err(e) => return Ok(Err(e)),
             };

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::progress::Progress;
 use super::work::{self, Budget};
-use crate::intake::{self, Candidate, IntakeError, Overrides, Prefer};
+use crate::intake::{self, Candidate, Found, IntakeError, Overrides, Prefer};
 use crate::measure::register::Small;
 use crate::measure::{self, TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
@@ -14,10 +14,11 @@ use crate::quantity::Flag;
 use crate::report::Failure;
 use crate::shot::{Capture, Fact, Plane, Shot, Source, Tint};
 
-/// Which frames, and how to read them.
-pub(crate) struct Wanted<'a> {
+/// Which frames, and how to read and measure them.
+#[derive(Clone, Debug)]
+pub(crate) struct Wanted {
     /// Files and folders.
-    pub paths: &'a [PathBuf],
+    pub paths: Vec<PathBuf>,
     /// Walk into folders within folders.
     pub recursive: bool,
     /// Which twin stands for a frame.
@@ -27,9 +28,15 @@ pub(crate) struct Wanted<'a> {
     /// How to measure.
     pub settings: measure::Settings,
     /// Facts the user gave.
-    pub overrides: &'a Overrides,
-    /// f-numbers of the frames in order, given by the user; empty to take the recorded ones.
-    pub apertures: &'a [f64],
+    pub overrides: Overrides,
+}
+
+impl Wanted {
+    /// The frames that there are, and what can't be one.
+    #[must_use]
+    pub(crate) fn find(&self) -> Found {
+        intake::find(&self.paths, self.recursive, self.prefer)
+    }
 }
 
 /// What is kept of a frame once its pixels are gone.
@@ -53,18 +60,20 @@ pub(crate) struct Measured {
 }
 
 /// Finds, reads and measures frames; what fails is named on standard error and handed back. `keep` is asked of each frame
-/// whether its pixels stay in memory.
+/// whether its pixels stay in memory. `apertures`: f-numbers of the frames in order, given by the user; empty to take the
+/// recorded ones.
 ///
 /// # Errors
 /// Where the f-numbers given do not match the frames found.
 pub(crate) fn measured(
     wanted: &Wanted,
+    apertures: &[f64],
     keep: impl Fn(&Plane) -> bool + Sync,
 ) -> anyhow::Result<(Vec<Measured>, Vec<Failure>)> {
-    let found = intake::find(wanted.paths, wanted.recursive, wanted.prefer);
+    let found = wanted.find();
     let count = found.frames.len();
-    if !wanted.apertures.is_empty() && wanted.apertures.len() != count {
-        anyhow::bail!("--apertures names {} f-numbers, but there are {count} frames", wanted.apertures.len());
+    if !apertures.is_empty() && apertures.len() != count {
+        anyhow::bail!("--apertures names {} f-numbers, but there are {count} frames", apertures.len());
     }
     let names = f_numbers_in_names(found.frames.iter().map(|c| c.path.as_path()));
     let items: Vec<(usize, &Candidate)> = found.frames.iter().enumerate().collect();
@@ -74,7 +83,7 @@ pub(crate) fn measured(
         wanted.budget,
         |item| intake::memory_needed(&item.1.path),
         |&(i, candidate)| {
-            let f_numbers = (wanted.apertures.get(i).copied(), names[i]);
+            let f_numbers = (apertures.get(i).copied(), names[i]);
             guarded(|| one(wanted, &candidate.path, f_numbers, &keep))
                 .unwrap_or_else(|words| Err(IntakeError::fault(&candidate.path, "measuring it", &words)))
         },

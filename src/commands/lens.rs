@@ -5,14 +5,12 @@ use std::path::{Path, PathBuf};
 use anyhow::bail;
 
 use super::frames::{self, Wanted};
-use super::work::Budget;
 use super::{Outcome, shelf};
-use crate::intake::{Overrides, Prefer};
 use crate::lens::{
     Baseline, LearnedFrom, Unsuitable, asymmetries, doubts, learn_aperture_series, learn_focus_series,
     learn_from_shoot, record,
 };
-use crate::measure::{self, TileMap};
+use crate::measure::TileMap;
 use crate::output;
 use crate::quantity::{plain, shown};
 use crate::report::{learned_lens, lens_page, lens_text};
@@ -21,12 +19,8 @@ use crate::shot::Capture;
 /// `tussock lens learn` as meant.
 #[derive(Clone, Debug)]
 pub(crate) struct Learn {
-    /// Files and folders.
-    pub paths: Vec<PathBuf>,
-    /// Walk into folders within folders.
-    pub recursive: bool,
-    /// Which twin stands for a frame.
-    pub prefer: Prefer,
+    /// The frames, and how they are read and measured.
+    pub wanted: Wanted,
     /// Where the baseline goes; `None` for the user's configuration folder.
     pub out: Option<PathBuf>,
     /// Whether a file that is there may be replaced.
@@ -37,31 +31,24 @@ pub(crate) struct Learn {
     pub anyway: bool,
     /// f-numbers of the frames in order; empty to take the recorded ones.
     pub apertures: Vec<f64>,
-    /// How to measure.
-    pub settings: measure::Settings,
-    /// Facts the user gave.
-    pub overrides: Overrides,
-    /// How much of the machine to use.
-    pub budget: Budget,
     /// Print JSON.
     pub json: bool,
 }
+
+/// Fewest tiles across the picture that a lens is learned from.
+const LEAST_TILES: u32 = 8;
 
 /// Learns a baseline and stores it.
 ///
 /// # Errors
 /// Where no frame can be read, the frames won't do, or the baseline can't be written.
 pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
-    let wanted = Wanted {
-        paths: &asked.paths,
-        recursive: asked.recursive,
-        prefer: asked.prefer,
-        budget: asked.budget,
-        settings: asked.settings,
-        overrides: &asked.overrides,
-        apertures: &asked.apertures,
-    };
-    let (read, failures) = output::timed("reading and measuring", || frames::measured(&wanted, |_| false))?;
+    // Fewer would say too little of how blur changes over the field.
+    if asked.wanted.settings.tiles < LEAST_TILES {
+        bail!("a lens is learned from {LEAST_TILES} tiles across the picture or more; give --tiles so many");
+    }
+    let (read, failures) =
+        output::timed("reading and measuring", || frames::measured(&asked.wanted, &asked.apertures, |_| false))?;
     let failed = failures.len();
     let names: Vec<String> = read.iter().map(|f| plain(&f.file)).collect();
     let frames: Vec<(TileMap, Capture)> = read.into_iter().map(|f| (f.map, f.capture)).collect();

@@ -12,8 +12,7 @@ use super::judging::trusted;
 use super::work::{self, Budget};
 use super::{Outcome, groups};
 use crate::diagnose::diagnose;
-use crate::intake::{self, Overrides, Prefer};
-use crate::measure;
+use crate::intake;
 use crate::output;
 use crate::output::folder::{Folder, REPORT};
 use crate::quantity::{Intent, plain, shown};
@@ -25,26 +24,16 @@ use crate::shot::Plane;
 /// The series command as meant.
 #[derive(Clone, Debug)]
 pub(crate) struct Series {
-    /// Files and folders.
-    pub paths: Vec<PathBuf>,
-    /// Walk into folders within folders.
-    pub recursive: bool,
-    /// Which twin stands for a frame.
-    pub prefer: Prefer,
+    /// The frames, and how they are read and measured.
+    pub wanted: Wanted,
     /// Where the answers go.
     pub out: Option<PathBuf>,
     /// Whether files of the same names that are somebody else's may be replaced; photographs never are.
     pub overwrite: bool,
-    /// How much of the machine to use.
-    pub budget: Budget,
-    /// How to measure.
-    pub settings: measure::Settings,
     /// What the user wants of the pictures.
     pub intent: Intent,
     /// f-numbers of the frames in order, given by the user; empty to take the recorded ones.
     pub apertures: Vec<f64>,
-    /// Facts the user gave.
-    pub overrides: Overrides,
     /// Print JSON.
     pub json: bool,
 }
@@ -56,18 +45,12 @@ pub(crate) struct Series {
 pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
     let folder = series.out.as_ref().map(|out| Folder::claim(out, series.overwrite)).transpose()?;
     // Small series stay in memory between measuring and comparing; half of the budget is theirs.
-    let room = Room(AtomicU64::new(series.budget.bytes / 2));
-    let wanted = Wanted {
-        paths: &series.paths,
-        recursive: series.recursive,
-        prefer: series.prefer,
-        budget: Budget { bytes: series.budget.bytes / 2, ..series.budget },
-        settings: series.settings,
-        overrides: &series.overrides,
-        apertures: &series.apertures,
-    };
+    let budget = series.wanted.budget;
+    let room = Room(AtomicU64::new(budget.bytes / 2));
+    let wanted = Wanted { budget: Budget { bytes: budget.bytes / 2, ..budget }, ..series.wanted.clone() };
     let keep = |plane: &Plane| room.take(2 * plane.data.len() as u64);
-    let (frames, failures) = output::timed("reading and measuring", || frames::measured(&wanted, keep))?;
+    let (frames, failures) =
+        output::timed("reading and measuring", || frames::measured(&wanted, &series.apertures, keep))?;
     match frames.as_slice() {
         [] => bail!("no photograph could be read"),
         [one] => bail!("{} alone is no series: give two frames of one scene or more", plain(&one.file)),
@@ -75,7 +58,7 @@ pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
     }
     let pictured = folder.is_some();
     let (answers, alone) =
-        output::timed("comparing", || work::on_threads(series.budget.threads, || answers(series, &frames, pictured)));
+        output::timed("comparing", || work::on_threads(budget.threads, || answers(series, &frames, pictured)));
     let (answers, pictures): (Vec<Answer>, Vec<Option<Shown>>) = answers.into_iter().unzip();
     let pictures: Vec<Shown> = pictures.into_iter().flatten().collect();
     let view = series_view(&answers, &alone, &failures);
@@ -133,7 +116,7 @@ fn answer(series: &Series, frames: &[Measured], seen: &[Seen], (group, pictured)
     // Pixels that were not kept are read again.
     let pixels = |k: usize| match &frame(k).plane {
         Some(plane) => Some(Cow::Borrowed(plane)),
-        None => intake::read(&frame(k).path, &series.overrides).ok().map(|shot| Cow::Owned(shot.plane)),
+        None => intake::read(&frame(k).path, &series.wanted.overrides).ok().map(|shot| Cow::Owned(shot.plane)),
     };
     let diagnosis =
         |k: usize| Some(diagnose(&frame(k).map, &trusted(&frame(k).capture, &frame(k).flags), None, &series.intent));
@@ -145,8 +128,8 @@ fn answer(series: &Series, frames: &[Measured], seen: &[Seen], (group, pictured)
             let whole = (plane.width as u32, plane.height as u32) == (frame(k).map.width, frame(k).map.height);
             let (path, tint) = (&frame(k).path, frame(k).tint.as_ref().filter(|_| whole));
             // Colours take more memory than anything else; a frame beyond the budget is shown in grey.
-            let room = tint.is_none() && intake::memory_needed(path) <= series.budget.bytes;
-            let colour = if room { intake::colour(path, &series.overrides).ok() } else { None };
+            let room = tint.is_none() && intake::memory_needed(path) <= series.wanted.budget.bytes;
+            let colour = if room { intake::colour(path, &series.wanted.overrides).ok() } else { None };
             let colour = colour.map(|c| if whole { c } else { thumbnail(&c, plane.width as u32, plane.height as u32) });
             shown.take(&answer, k, &Pixels { plane: &plane, colour: colour.as_ref(), tint });
         }

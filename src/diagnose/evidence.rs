@@ -233,12 +233,8 @@ fn share_rows(samples: &mut [Sample], columns: usize) {
 const SKY_LEVEL: f64 = 0.5;
 const SKY_STEP: f64 = 0.9;
 const SKY_CONTRAST: f64 = 0.3;
-/// Chosen: a landscape leaves the ground a third. Share of the tiles above which what hangs together as bright as the
-/// upper edge is no sky but a bright picture.
-const SKY_MOST: f64 = 0.7;
-
-/// Chosen: a low horizon leaves less. Share of the lowest third of the picture above which it is none either: a low
-/// horizon leaves less.
+/// Chosen: a low horizon leaves less. Share of the lowest third of the picture above which what hangs together as bright
+/// as the upper edge is no sky but a bright picture.
 const SKY_LOW: f64 = 0.25;
 
 /// Chosen: masts and trunks are narrower than a tenth, hills wider. Share of a row up to which what stands in the sky is no part
@@ -279,10 +275,9 @@ pub(super) fn sky(map: &TileMap) -> Vec<bool> {
                 .filter(|&j| !sky[j] && like(j) && map.tiles[j].level >= SKY_STEP * map.tiles[i].level),
         );
     }
-    let many = sky.iter().filter(|s| **s).count() as f64 > SKY_MOST * sky.len() as f64;
     let lowest = &sky[columns * (rows - rows / 3)..];
     let low = lowest.iter().filter(|s| **s).count() as f64 > SKY_LOW * lowest.len() as f64;
-    if many || low || sky[columns * (rows - 1)..].contains(&true) {
+    if low || sky[columns * (rows - 1)..].contains(&true) {
         sky.fill(false);
     }
     // What has sky below it stands in the sky: a flag, a lamp, a branch, a cloud.
@@ -339,12 +334,7 @@ mod tests {
             columns: 8,
             rows: rows.len() as u32,
             tiles: rows.iter().flat_map(|row| vec![tile(row); 8]).collect(),
-            common: None,
-            overshoot: None,
-            streak: None,
-            clipped_share: 0.0,
-            layers: Vec::new(),
-            enlarged: false,
+            ..TileMap::default()
         }
     }
 

@@ -12,6 +12,7 @@ use super::priors::Priors;
 use super::surface::Surface;
 use crate::quantity::{Estimate, Intent};
 use crate::shot::Capture;
+use crate::stats::{Pace, descend};
 
 type Square = SMatrix<f64, SIZE, SIZE>;
 
@@ -179,44 +180,25 @@ impl Problem {
     /// Goes downhill from a start by damped Gauss-Newton steps.
     #[must_use]
     pub(super) fn descend(&self, start: Theta, free: Free, steps: usize) -> Fit {
-        let mut theta = start;
-        let mut damping = 1e-2;
-        let (mut here, mut slope, mut curvature) = self.assemble(&theta, free);
-        for _ in 0..steps {
-            let mut damped = curvature;
+        let step = |theta: &Theta, (slope, curvature): &(SVector<f64, SIZE>, Square), damping: f64| {
+            let mut damped = *curvature;
             for k in 0..SIZE {
                 damped[(k, k)] += damping * curvature[(k, k)].max(1e-9);
             }
-            let Some(factor) = damped.cholesky() else {
-                damping *= 10.0;
-                continue;
-            };
-            let step = factor.solve(&slope);
-            let mut next = theta;
+            let step = damped.cholesky()?.solve(slope);
+            let mut next = *theta;
             for (k, row) in TABLE.iter().enumerate() {
                 next.0[k] += step[k].clamp(-row.step, row.step);
             }
-            let (there, next_slope, next_curvature) = self.assemble(&next, free);
-            if there < here {
-                let gain = here - there;
-                theta = next;
-                damping = (damping * 0.2).max(1e-7);
-                (here, slope, curvature) = (there, next_slope, next_curvature);
-                if gain < 0.02 {
-                    break;
-                }
-            } else {
-                damping *= 6.0;
-                if damping > 1e6 {
-                    break;
-                }
-            }
-        }
-        Fit { theta, free, energy: here, curvature }
+            Some(next)
+        };
+        let pace = Pace { steps, eased: 0.2, enough: 0.02 };
+        let (theta, energy, (_, curvature)) = descend(start, pace, |t| self.assemble(t, free), step);
+        Fit { theta, free, energy, curvature }
     }
 
     /// Energy, downhill slope and Gauss-Newton curvature.
-    fn assemble(&self, t: &Theta, free: Free) -> (f64, SVector<f64, SIZE>, Square) {
+    fn assemble(&self, t: &Theta, free: Free) -> (f64, (SVector<f64, SIZE>, Square)) {
         let (ready, mix) = (Ready::new(t), &self.mix);
         let mut sum = 0.0;
         let mut slope = SVector::<f64, SIZE>::zeros();
@@ -250,7 +232,7 @@ impl Problem {
                 curvature[(k, k)] = 1.0;
             }
         }
-        (sum, slope, curvature)
+        (sum, (slope, curvature))
     }
 
     /// Sets the shares of soft content and the scatter of honest tiles by a fit.

@@ -65,13 +65,8 @@ const AGREEING: f64 = 0.5;
 /// have: it was chosen among three.
 const WATER_AGREEING: f64 = 0.55;
 const PARTS_ODDS: f64 = 1.1;
-/// Chosen: what a fit calls soft or misread on plain ground is a tile in fourteen. How well honest ground agrees where
-/// there is nothing to compare it with.
+/// Chosen: what a fit calls soft or misread on plain ground is a tile in fourteen. How well honest ground agrees.
 const USUAL_AGREEING: f64 = 0.93;
-/// Chosen: a yardstick must be nearer to ground than to water. The least that is taken for usual, and the share above
-/// the foreground below which it is no yardstick.
-const LEAST_USUAL: f64 = 0.88;
-const FIT_AGREEING: f64 = 0.7;
 
 /// Sum of the credible, and number of the measured tiles.
 fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
@@ -92,14 +87,9 @@ pub(super) fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Optio
         agreeing(&tiles, &credible)
     };
     let parts = [part(0.0, 1.0 / 3.0), part(1.0 / 3.0, 2.0 / 3.0), part(2.0 / 3.0, 1.0)];
-    // Real texture scatters more than a plane: how well the ground above agrees is the yardstick.
-    let above = select(map, |_, y| y > foot - 0.05 * h && y <= h - NEAR_REACH * (h - foot));
-    let (agree, measured) = agreeing(&above, &credible);
-    // Where it hardly agrees it is water or cloud itself, and no yardstick.
-    let fit = measured >= 8.0 && agree > FIT_AGREEING * measured;
-    let usual = if fit { (agree / measured).clamp(LEAST_USUAL, USUAL_AGREEING) } else { USUAL_AGREEING };
     let odds = |&(agree, measured): &(f64, f64)| {
-        agree * (usual / WATER_AGREEING).ln() + (measured - agree) * ((1.0 - usual) / (1.0 - WATER_AGREEING)).ln()
+        agree * (USUAL_AGREEING / WATER_AGREEING).ln()
+            + (measured - agree) * ((1.0 - USUAL_AGREEING) / (1.0 - WATER_AGREEING)).ln()
     };
     let best = parts.iter().filter(|p| p.1 >= 5.0).map(odds).reduce(f64::max);
     best.is_some_and(|odds| odds < PARTS_ODDS)
@@ -371,19 +361,7 @@ mod tests {
 
     /// Departure and its sd of 30 tiles that all lie `off` (ln of the width) from the model.
     fn departure(off: f64, usual: f64) -> (f64, f64) {
-        let map = TileMap {
-            width: 6000,
-            height: 4000,
-            columns: 0,
-            rows: 0,
-            tiles: Vec::new(),
-            common: None,
-            overshoot: None,
-            streak: None,
-            clipped_share: 0.0,
-            layers: Vec::new(),
-            enlarged: false,
-        };
+        let map = TileMap { width: 6000, height: 4000, ..TileMap::default() };
         let mut e = Evidence::new(&map, &Capture::default(), None);
         let (mut theta, surface) = (Theta::default(), Surface::at_scale(None));
         (theta[Horizon], theta[Parameter::Centre]) = (-0.2, 0.6);

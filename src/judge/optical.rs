@@ -1,8 +1,7 @@
 //! The optical part of a measured width, and how likely it is above a limit.
 
-use libm::erfc;
-
 use crate::quantity::{Estimate, PIXEL_SIGMA};
+use crate::stats::normal_beyond;
 
 /// The optical part of a whole width, px: the pixel aperture taken out in quadrature, with the error carried over.
 ///
@@ -22,8 +21,7 @@ const LEAST_SD: f64 = 1e-3;
 /// Probability that a width is above a limit, by the normal law.
 #[must_use]
 pub fn above(width: Estimate, limit: f64) -> f64 {
-    let z = (width.value - limit) / width.sd.max(LEAST_SD);
-    0.5 * erfc(-z / std::f64::consts::SQRT_2)
+    normal_beyond((limit - width.value) / width.sd.max(LEAST_SD))
 }
 
 #[cfg(test)]

@@ -1,4 +1,5 @@
-//! Least squares of one to three parallel steps of one width on a profile, by Levenberg and Marquardt's method.
+//! Least squares of one to three parallel steps of one width on a profile, by Levenberg and Marquardt's method. The loop
+//! is not that of `stats`: with its sums it is compiled as one piece for wide registers, in single precision.
 
 use multiversion::multiversion;
 

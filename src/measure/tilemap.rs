@@ -111,7 +111,7 @@ pub struct Streak {
 }
 
 /// The grid of tiles of one frame and what was measured over the frame as a whole.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct TileMap {
     /// Width of the upright picture, px.
     pub width: u32,

@@ -6,10 +6,6 @@ use std::f64::consts::PI;
 /// at which the MTF is one half.
 pub const MTF50: f64 = 0.403_972_753_3;
 
-/// Derived: the first zero of J1, 3.831706, over pi, twice. Diameter of the first dark ring of the Airy pattern over
-/// lambda N (twice 1.21967).
-pub const AIRY_DIAMETER: f64 = 2.439_339_783;
-
 /// MTF at `s`, the frequency over the cut-off 1 / (lambda N).
 ///
 /// (2/pi)(acos s - s sqrt(1 - s^2)), zero from the cut-off on: the autocorrelation of a circle (Hopkins 1955;

@@ -156,7 +156,7 @@ fn card(index: usize, f: &FrameView, links: &Links, &Shared { folder, inline, re
             .iter()
             .enumerate()
             .filter_map(|(place, &(caption, draw))| {
-                let svg = if inline { Some(labelled(&draw(f)?, caption)) } else { None };
+                let svg = if inline { Some(chart::labelled(&draw(f)?, caption)) } else { None };
                 (svg.is_some() || f.charted).then_some(Chart { caption, svg, place })
             })
             .collect(),
@@ -191,12 +191,6 @@ pub fn companion(index: usize, f: &FrameView) -> (String, Vec<u8>) {
 fn own_link(link: &str) -> Option<String> {
     let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~/%:;,+=".contains(&b);
     link.bytes().all(plain).then(|| link.to_owned())
-}
-
-/// A drawing with a name for those who can't see it.
-pub(super) fn labelled(svg: &str, label: &str) -> String {
-    // The labels are constants of this file, free of quotes and angle brackets.
-    svg.replacen("<svg ", &format!("<svg role=\"img\" aria-label=\"{label}\" "), 1)
 }
 
 fn zone_row(name: ZoneName, z: &ZoneView) -> ZoneRow {

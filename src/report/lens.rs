@@ -9,6 +9,7 @@ use crate::lens::{Asymmetry, Baseline, Entry, LearnedFrom, Sides};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::Estimate;
+use crate::series::aperture::NO_LOSS;
 
 /// Standard deviations from which an asymmetry is called real.
 const REAL: f64 = 3.0;
@@ -135,9 +136,6 @@ const PLACES: [(&str, f64, f64); 5] = [
     ("Bottom left", 0.08, 0.92),
     ("Bottom right", 0.92, 0.92),
 ];
-/// Blur within this factor of the least counts as good as it, as for a series of apertures.
-const AS_GOOD: f64 = 1.05;
-
 /// For each place, the learned stop with the least blur of lens and diffraction together, that blur (um), and the stops
 /// as good as it.
 fn best_stops(baseline: &Baseline) -> Vec<(&'static str, f64, f64, Vec<f64>)> {
@@ -155,7 +153,7 @@ fn best_stops(baseline: &Baseline) -> Vec<(&'static str, f64, f64, Vec<f64>)> {
         .filter_map(|&(name, x, y)| {
             let all = at(x, y);
             let &(best, least) = all.iter().min_by(|a, b| a.1.total_cmp(&b.1))?;
-            let good = |&&(n, blur): &&(f64, f64)| n != best && blur <= AS_GOOD * least;
+            let good = |&&(n, blur): &&(f64, f64)| n != best && blur <= NO_LOSS * least;
             (all.len() > 1).then(|| (name, best, least, all.iter().filter(good).map(|a| a.0).collect()))
         })
         .collect()
@@ -209,8 +207,7 @@ fn field(entry: &Entry, top: f64) -> Value {
             match cell {
                 Some(e) => {
                     let share = (e.value / top).clamp(0.0, 1.0);
-                    let [r, g, b] = palette::ramp(share);
-                    let fill = format!("#{r:02x}{g:02x}{b:02x}");
+                    let fill = palette::hex(palette::ramp(share));
                     let ink = if share > 0.5 { "#fff" } else { "#232b27" };
                     let told = format!("{:.1} \u{b1} {:.1} um, {} tiles", e.value, e.sd, e.n);
                     context! { x, y, fill, ink, figure => format!("{:.1}", e.value), told }

@@ -21,6 +21,11 @@ fn between(ramp: &[[u8; 3]], t: f64) -> [u8; 3] {
 const STAGES: [[u8; 3]; 7] =
     [[255, 247, 196], [250, 205, 90], [240, 140, 62], [205, 72, 88], [140, 40, 120], [78, 30, 120], [24, 16, 66]];
 
+/// A colour as a page has it.
+pub(super) fn hex([r, g, b]: [u8; 3]) -> String {
+    format!("#{r:02x}{g:02x}{b:02x}")
+}
+
 /// The colour at `t` from 0 to 1.
 pub(super) fn ramp(t: f64) -> [u8; 3] {
     between(&RAMP, t)

@@ -7,7 +7,8 @@ use serde::Serialize;
 use super::keep::Proposal;
 use super::number::plain;
 use super::view::{FrameView, View};
-use super::{cards, chart, phrase};
+use super::{phrase, series};
+use crate::series::Varied;
 
 /// What the template shows of one scene.
 #[derive(Serialize)]
@@ -45,7 +46,6 @@ pub(super) fn scenes(view: &View, proposed: &[Option<Proposal>], folder: &str, w
         let g = &view.groups[index];
         let members: Vec<(usize, &FrameView)> =
             g.frames.iter().filter_map(|&i| Some((i, view.frames.get(i)?))).collect();
-        let frames: Vec<&FrameView> = members.iter().map(|m| m.1).collect();
         Scene {
             n: index + 1,
             sentence: plain(&g.answer.sentence),
@@ -54,7 +54,7 @@ pub(super) fn scenes(view: &View, proposed: &[Option<Proposal>], folder: &str, w
                 .iter()
                 .map(|&(i, f)| Member { n: i + 1, name: phrase::short_name(&f.file, folder), best: kept(proposed, i) })
                 .collect(),
-            chart: chart::apertures(&frames).map(|svg| cards::labelled(&svg, "Blur against aperture, a line a zone")),
+            chart: (g.answer.varied == Varied::Aperture).then(|| series::figure(&g.answer)).flatten(),
         }
     };
     which.map(one).collect()

@@ -1,10 +1,12 @@
 //! Splits blur against f-number into what falls on stopping down and what grows, the growth fitted, not assumed.
 
-use super::middle_mean;
-use super::{ZoneBlur, ZoneName};
+use nalgebra::{Matrix4, Vector4};
+
+use super::{ZoneBlur, ZoneName, middle_mean};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::Estimate;
+use crate::stats::{Pace, descend};
 
 /// The split over all zones of an aperture series.
 #[derive(Clone, Debug, PartialEq)]
@@ -180,52 +182,28 @@ fn settle(data: &[Datum], growth: f64) -> ([f64; 4], f64) {
         let fits = data.iter().map(|d| (zone.at(growth, d.n).0.powi(2) + p[3] - d.square) / d.sd);
         fits.chain((0..4).map(|i| p[i] / priors[i])).collect()
     };
-    let chi = |r: &[f64]| r.iter().map(|v| v * v).sum::<f64>();
     let steps = [0.02 * widest, 0.02 * widest * widest, 0.02, 0.01];
-    let mut best = ([0.0; 4], f64::INFINITY);
+    let assemble = |p: &[f64; 4]| {
+        let here = residuals(p);
+        let slope = |i: usize| -> Vec<f64> {
+            let mut q = *p;
+            q[i] += steps[i];
+            residuals(&q).iter().zip(&here).map(|(a, b)| (a - b) / steps[i]).collect()
+        };
+        let columns: [Vec<f64>; 4] = std::array::from_fn(slope);
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        let normal = Matrix4::from_fn(|i, j| dot(&columns[i], &columns[j]));
+        (dot(&here, &here), (normal, Vector4::from_fn(|i, _| -dot(&columns[i], &here))))
+    };
+    let step = |p: &[f64; 4], (normal, right): &(Matrix4<f64>, Vector4<f64>), damping: f64| {
+        let damped = normal + Matrix4::from_diagonal(&(normal.diagonal() * damping).add_scalar(1e-12));
+        let step = damped.cholesky()?.solve(right);
+        // Of the sign of a width nothing is known.
+        Some(std::array::from_fn(|i| if i < 3 { (p[i] + step[i]).abs() } else { p[i] + step[i] }))
+    };
     // Defocus or aberration may lead: two starts.
-    for start in [[2.0 * widest, 0.2 * widest * widest, 0.2, 0.0], [0.2 * widest, widest * widest, 0.2, 0.0]] {
-        let mut p = start;
-        let mut damping = 1e-2;
-        let mut here = residuals(&p);
-        for _ in 0..25 {
-            let mut normal = nalgebra::Matrix4::<f64>::zeros();
-            let mut right = nalgebra::Vector4::<f64>::zeros();
-            let columns: Vec<Vec<f64>> = (0..4)
-                .map(|i| {
-                    let mut q = p;
-                    q[i] += steps[i];
-                    residuals(&q).iter().zip(&here).map(|(a, b)| (a - b) / steps[i]).collect()
-                })
-                .collect();
-            for i in 0..4 {
-                for j in 0..4 {
-                    normal[(i, j)] = columns[i].iter().zip(&columns[j]).map(|(a, b)| a * b).sum();
-                }
-                right[i] = -columns[i].iter().zip(&here).map(|(a, b)| a * b).sum::<f64>();
-                normal[(i, i)] *= 1.0 + damping;
-                normal[(i, i)] += 1e-12;
-            }
-            let Some(step) = normal.cholesky().map(|c| c.solve(&right)) else { break };
-            let next: [f64; 4] = std::array::from_fn(|i| if i < 3 { (p[i] + step[i]).abs() } else { p[i] + step[i] });
-            let there = residuals(&next);
-            if chi(&there) < chi(&here) {
-                let gained = chi(&here) - chi(&there);
-                (p, here) = (next, there);
-                damping = (damping * 0.3f64).max(1e-9);
-                if gained < 1e-4 {
-                    break;
-                }
-            } else {
-                damping *= 6.0;
-                if damping > 1e6 {
-                    break;
-                }
-            }
-        }
-        if chi(&here) < best.1 {
-            best = (p, chi(&here));
-        }
-    }
-    best
+    let starts = [[2.0 * widest, 0.2 * widest * widest, 0.2, 0.0], [0.2 * widest, widest * widest, 0.2, 0.0]];
+    let pace = Pace { steps: 25, eased: 0.3, enough: 1e-4 };
+    let fits = starts.map(|start| descend(start, pace, assemble, step));
+    fits.into_iter().min_by(|a, b| a.1.total_cmp(&b.1)).map_or(([0.0; 4], f64::INFINITY), |(p, chi, _)| (p, chi))
 }

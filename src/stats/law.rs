@@ -10,7 +10,7 @@ pub(crate) fn normal_density(x: f64, sd: f64) -> f64 {
 
 /// Share of the standard normal law beyond a place.
 #[must_use]
-pub(super) fn normal_beyond(x: f64) -> f64 {
+pub(crate) fn normal_beyond(x: f64) -> f64 {
     0.5 * libm::erfc(x / SQRT_2)
 }
 

@@ -1,12 +1,14 @@
-//! Numbers from many numbers: middles, scatter, lines, laws of error, and dice that fall the same way each time.
+//! Numbers from many numbers: middles, scatter, lines, laws of error, ways downhill, and dice that fall the same way each time.
 //!
 //! Depends on nothing else in the crate. Values that are not finite are the caller's to keep out.
 
+mod descent;
 mod dice;
 mod law;
 
+pub(crate) use descent::{Pace, descend};
 pub(crate) use dice::Dice;
-pub(crate) use law::{excess_density, normal_density};
+pub(crate) use law::{excess_density, normal_beyond, normal_density};
 
 /// Derived: 1 / (the normal's upper quartile). Times a median absolute deviation that a normal law's standard deviation
 /// is.

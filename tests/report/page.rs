@@ -3,6 +3,7 @@
 use tussock::diagnose::Cause;
 use tussock::lens::{Baseline, Entry, LearnedFrom};
 use tussock::quantity::{Estimate, Intent};
+use tussock::report::series::{SeriesView, series_html, series_view};
 use tussock::report::{self, BaselineSource, LensBasis, Links, Pixels, Run};
 use tussock::shot::{Fact, Mosaic, Plane, Source};
 
@@ -232,7 +233,16 @@ fn scenes_are_listed_with_the_one_to_keep_and_their_apertures() {
     let page = report::html(&view, &[]);
     assert!(page.contains("Two &lt;b&gt;apertures") && page.contains("Keep <a href=\"#look-5\">"));
     assert!(page.contains("\"laid\":[12.0,-7.0,1.0,0.0]"), "the script knows where the scene lies in the other frame");
-    assert!(page.contains(">f/22</text>") || page.contains("f/16"), "the chart names its stops");
+    // The chart is that of the series command's page, to the letter.
+    let series = SeriesView { groups: vec![run.groups[0].answer.clone()], ..series_view(&[], &[], &[]) };
+    let chart = |page: &str| -> String {
+        let rest = page.split("<figure class=\"chart scene-wide\">").nth(1).expect("a chart");
+        rest.split("</figure>").next().unwrap_or_default().to_owned()
+    };
+    assert_eq!(chart(&page), chart(&series_html(&series, &[])));
+    for word in ["f/4", "f/11", "centre", "top left corner", "\u{a0}best"] {
+        assert!(chart(&page).contains(&format!(">{word}</text>")), "{word}");
+    }
     let json: serde_json::Value = serde_json::from_slice(&report::json(&view)).unwrap();
     assert_eq!((&json["groups"][0]["best"], &json["frames"][4]["group"]), (&4.into(), &0.into()));
 }

@@ -8,7 +8,7 @@ use tussock::diagnose::{
 use tussock::judge::{Answer, Reason, above};
 use tussock::measure::{Tile, TileMap, TileState};
 use tussock::quantity::{DISC_SIGMA, Distance, Estimate, Flag, Intent, Point};
-use tussock::report::series::{BestView, LaidView, SeriesGroupView};
+use tussock::report::series::{BestView, LaidView, PointView, SeriesGroupView, SeriesZoneView};
 use tussock::report::{Failure, Frame, Run};
 use tussock::shot::{Capture, Fact, Source};
 
@@ -232,7 +232,7 @@ fn zone(name: ZoneName, map: &TileMap, standing: &[Standing], budgets: &[Option<
         let mean = credible.iter().map(|e| e.value).sum::<f64>() / f64::from(n);
         Estimate::new(mean, credible[0].sd / f64::from(n).sqrt(), n)
     });
-    let optical = blur.map(|b| b.minus_in_quadrature(0.31));
+    let optical = blur.map(tussock::judge::optical);
     Zone {
         name,
         used: n,
@@ -281,15 +281,29 @@ pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
         scale: Some(1.0),
         turned_degrees: Some(0.0),
     };
+    let point = |k: usize, blur: f64| PointView {
+        file: files[k].into(),
+        f_number: Some([4.0, 11.0][k]),
+        blur_px: Some(blur),
+        blur_px_sd: Some(0.05),
+        blur_px_sd_apart: Some(0.03),
+    };
+    let zone = |zone: ZoneName, blurs: [f64; 2]| SeriesZoneView {
+        zone,
+        points: vec![point(0, blurs[0]), point(1, blurs[1])],
+        best_f_number: Some(11.0),
+        within_5_percent: Some(vec![11.0]),
+        tiles: 9,
+    };
     SeriesGroupView {
         varied: tussock::series::Varied::Aperture,
         deepest_first: None,
         members: files.map(Into::into).into(),
         sentence: sentence.into(),
-        zones: Vec::new(),
+        zones: vec![zone(ZoneName::Centre, [1.1, 0.9]), zone(ZoneName::TopLeft, [1.9, 1.2])],
         best_whole_frame: Some(BestView { file: files[1].into(), f_number: Some(11.0) }),
-        whole_frame_within_5_percent: None,
-        whole_frame_leaves_out: None,
+        whole_frame_within_5_percent: Some(vec![11.0]),
+        whole_frame_leaves_out: Some(Vec::new()),
         best_single: None,
         best_single_as_good: None,
         covering_set: None,

@@ -61,7 +61,7 @@ pub(crate) fn run(asked: &Watch) -> anyhow::Result<Outcome> {
         bail!("{} is not a folder; name the one that frames come into", shown(&asked.folder));
     }
     stop::listen();
-    raw_worker::set_up(asked.audit.budget);
+    raw_worker::set_up(asked.audit.wanted.budget);
     let folder = match &asked.audit.out {
         Some(out) => Folder::claim(out, asked.audit.overwrite)?,
         None => place::default_report_folder(&asked.folder)?,
@@ -104,8 +104,9 @@ fn finish(asked: &Watch, folder: Folder, frames: &[PathBuf], page: &Path) -> any
         output::speak_little();
     }
     output::note("tussock: writing the report; Ctrl-C again leaves out what is not ready");
-    let found = intake::find(frames, false, asked.audit.prefer);
-    let audit = Audit { paths: frames.to_vec(), ..asked.audit.clone() };
+    let mut audit = asked.audit.clone();
+    (audit.wanted.paths, audit.wanted.recursive) = (frames.to_vec(), false);
+    let found = audit.wanted.find();
     let done = audit::into(&audit, &found, folder);
     if done.is_ok() {
         output::replace(page, watch_over().as_bytes())?;
@@ -127,7 +128,7 @@ struct Field<'a> {
 impl Field<'_> {
     /// Judges frames as they come; the files that came, in their order.
     fn until_stopped(&mut self) -> Vec<PathBuf> {
-        let signals = Signals::listen(&self.asked.folder, self.asked.audit.recursive, self.asked.poll);
+        let signals = Signals::listen(&self.asked.folder, self.asked.audit.wanted.recursive, self.asked.poll);
         if !signals.heard() && !self.asked.poll {
             output::say(
                 "tussock: the system doesn't tell of new files here, so the folder is looked at again and again",
@@ -160,8 +161,11 @@ impl Field<'_> {
     }
 
     fn list(&self) -> Vec<PathBuf> {
-        let found =
-            intake::find(std::slice::from_ref(&self.asked.folder), self.asked.audit.recursive, self.asked.audit.prefer);
+        let found = intake::find(
+            std::slice::from_ref(&self.asked.folder),
+            self.asked.audit.wanted.recursive,
+            self.asked.audit.wanted.prefer,
+        );
         found.frames.into_iter().flat_map(|c| std::iter::once(c.path).chain(c.twin)).collect()
     }
 
@@ -203,7 +207,7 @@ impl Field<'_> {
 
     fn tell(&mut self, mut done: Done) -> anyhow::Result<()> {
         if done.small.is_none() {
-            done.small = small_of(&done.path, &self.asked.audit.overrides);
+            done.small = small_of(&done.path, &self.asked.audit.wanted.overrides);
         }
         let units = self.asked.audit.intent.units;
         let mut all =

@@ -3,7 +3,7 @@
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
-use super::paper::{BAND, BLUR, FAINT, Failed, INK, PARTS, drawn, word};
+use super::paper::{BAND, BLUR, FAINT, Failed, INK, PARTS, SIZE, drawn, word};
 use crate::diagnose::Standing;
 use crate::report::tiles::{BudgetView, TileView};
 use crate::report::view::{FrameView, InFocus};
@@ -24,7 +24,7 @@ pub(crate) fn height(f: &FrameView) -> Option<String> {
     let points = measured(f);
     let top = reach(&points, f)?;
     let rows = rows(f);
-    drawn(|area| {
+    drawn(SIZE, |area| {
         let mut chart = ChartBuilder::on(area)
             .margin(8)
             .x_label_area_size(46)
@@ -70,7 +70,7 @@ pub(crate) fn radius(f: &FrameView) -> Option<String> {
         100.0 * dx.hypot(dy) / half.max(1.0)
     };
     let known = model_band(f, at);
-    drawn(|area| {
+    drawn(SIZE, |area| {
         let mut chart = ChartBuilder::on(area)
             .margin(8)
             .x_label_area_size(46)

@@ -1,11 +1,10 @@
-//! Charts as SVG strings: blur against height in the frame, against distance from the centre, against aperture.
+//! Charts of a frame as SVG strings: blur against height in it, and against distance from its centre; and what all charts are
+//! drawn on.
 //!
 //! Colours are left to the page's style where it has one: every colour is a `var()` with a fallback.
 
 mod frame;
-mod paper;
-mod stops;
+pub(super) mod paper;
 
 pub(super) use frame::{height, pixel, radius};
-pub(super) use paper::standalone;
-pub(super) use stops::apertures;
+pub(super) use paper::{labelled, standalone};

@@ -3,11 +3,11 @@
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-/// Size of every chart, px: small, so that its letters stay legible on a phone.
-const SIZE: (u32, u32) = (440, 340);
+/// Size of a frame's charts, px: small, so that their letters stay legible on a phone.
+pub(super) const SIZE: (u32, u32) = (440, 340);
 /// Colours while drawing and what the page makes of them: the style's variable and a fallback.
-pub(super) const INK: RGBColor = RGBColor(1, 1, 1);
-pub(super) const FAINT: RGBColor = RGBColor(2, 2, 2);
+pub(in crate::report) const INK: RGBColor = RGBColor(1, 1, 1);
+pub(in crate::report) const FAINT: RGBColor = RGBColor(2, 2, 2);
 pub(super) const BLUR: RGBColor = RGBColor(3, 3, 3);
 pub(super) const PARTS: [(&str, RGBColor); 4] = [
     ("diffraction", RGBColor(5, 5, 5)),
@@ -15,9 +15,20 @@ pub(super) const PARTS: [(&str, RGBColor); 4] = [
     ("motion", RGBColor(7, 7, 7)),
     ("defocus", RGBColor(8, 8, 8)),
 ];
-/// The band of what the model expects.
-pub(super) const BAND: RGBColor = RGBColor(4, 4, 4);
-const THEME: [(&str, &str); 8] = [
+/// A band that lines are read against.
+pub(in crate::report) const BAND: RGBColor = RGBColor(4, 4, 4);
+/// Zones of a scene: colours that stay apart for colour-deficient sight (Okabe & Ito 2008's set, darkened for thin lines).
+pub(in crate::report) const ZONES: [RGBColor; 8] = [
+    RGBColor(17, 17, 17),
+    RGBColor(18, 18, 18),
+    RGBColor(19, 19, 19),
+    RGBColor(20, 20, 20),
+    RGBColor(21, 21, 21),
+    RGBColor(22, 22, 22),
+    RGBColor(23, 23, 23),
+    RGBColor(24, 24, 24),
+];
+const THEME: [(&str, &str); 16] = [
     ("#010101", "var(--ink,#232b27)"),
     ("#020202", "var(--faint,#5b655f)"),
     ("#030303", "var(--heather,#6a3f69)"),
@@ -26,16 +37,27 @@ const THEME: [(&str, &str); 8] = [
     ("#060606", "var(--part3,#c9b083)"),
     ("#070707", "var(--part4,#a58a8f)"),
     ("#080808", "var(--part5,#8fa59a)"),
+    ("#111111", "var(--zone1,#7a4a22)"),
+    ("#121212", "var(--zone2,#0064a0)"),
+    ("#131313", "var(--zone3,#6a3f69)"),
+    ("#141414", "var(--zone4,#6e6e6e)"),
+    ("#151515", "var(--zone5,#008262)"),
+    ("#161616", "var(--zone6,#be5500)"),
+    ("#171717", "var(--zone7,#3c96c8)"),
+    ("#181818", "var(--zone8,#be5a8c)"),
 ];
 
-type Area<'a> = DrawingArea<SVGBackend<'a>, plotters::coord::Shift>;
-pub(super) type Failed<'b> = DrawingAreaErrorKind<<SVGBackend<'b> as DrawingBackend>::ErrorType>;
+pub(in crate::report) type Area<'a> = DrawingArea<SVGBackend<'a>, plotters::coord::Shift>;
+pub(in crate::report) type Failed<'b> = DrawingAreaErrorKind<<SVGBackend<'b> as DrawingBackend>::ErrorType>;
 
 /// Draws and hands the colours over to the page's style.
-pub(super) fn drawn(draw: impl for<'b> Fn(&Area<'b>) -> Result<(), Failed<'b>>) -> Option<String> {
+pub(in crate::report) fn drawn(
+    size: (u32, u32),
+    draw: impl for<'b> Fn(&Area<'b>) -> Result<(), Failed<'b>>,
+) -> Option<String> {
     let mut svg = String::new();
     {
-        let area = SVGBackend::with_string(&mut svg, SIZE).into_drawing_area();
+        let area = SVGBackend::with_string(&mut svg, size).into_drawing_area();
         draw(&area).ok()?;
         area.present().ok()?;
     }
@@ -50,7 +72,7 @@ pub(super) fn drawn(draw: impl for<'b> Fn(&Area<'b>) -> Result<(), Failed<'b>>) 
 }
 
 /// Puts a word at a place, of which it stands to the side that `across` and `down` say.
-pub(super) fn word<'b, X: Ranged<ValueType = f64>, Y: Ranged<ValueType = f64>>(
+pub(in crate::report) fn word<'b, X: Ranged<ValueType = f64>, Y: Ranged<ValueType = f64>>(
     chart: &mut ChartContext<'_, SVGBackend<'b>, Cartesian2d<X, Y>>,
     text: &str,
     place: (f64, f64),
@@ -59,6 +81,11 @@ pub(super) fn word<'b, X: Ranged<ValueType = f64>, Y: Ranged<ValueType = f64>>(
     let style = ("sans-serif", 15).into_font().color(&INK).pos(Pos::new(across, down));
     chart.draw_series(std::iter::once(Text::new(text.to_owned(), place, style)))?;
     Ok(())
+}
+
+/// A drawing for those who hear the page: `label` is a constant free of quotes and angle brackets.
+pub(in crate::report) fn labelled(svg: &str, label: &str) -> String {
+    svg.replacen("<svg ", &format!("<svg role=\"img\" aria-label=\"{label}\" "), 1)
 }
 
 /// A drawing as a file of its own, which brings its light and dark colours with it.

@@ -4,13 +4,13 @@ use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
-use super::chart::chart;
+use super::chart::figure;
 use super::shown::Shown;
 use super::view::{SeriesGroupView, SeriesView};
 use super::wording;
 use crate::quantity::Region;
 use crate::report::number::{f_number, percent, plain};
-use crate::report::palette::stage;
+use crate::report::palette::{hex, stage};
 use crate::report::pictures::data_uri;
 use crate::series::Varied;
 
@@ -121,8 +121,7 @@ fn columns(group: &SeriesGroupView) -> Vec<(usize, String)> {
 
 /// The colour of a column, pale to dark.
 fn colour(place: usize, count: usize) -> String {
-    let [r, g, b] = stage(place, count);
-    format!("#{r:02x}{g:02x}{b:02x}")
+    hex(stage(place, count))
 }
 
 /// Share of what was told apart from which a frame's name is written on the map.
@@ -221,7 +220,7 @@ fn section(group: &SeriesGroupView, pictures: Option<&Shown>) -> Section {
         sentence: plain(&group.sentence),
         map: pictures.and_then(|p| map(p, &columns)),
         strips: pictures.map_or_else(Vec::new, |p| strips(group, p, &columns)),
-        chart: chart(group),
+        chart: figure(group),
         columns: columns.iter().map(|c| c.1.clone()).collect(),
         rows: group
             .zones

@@ -9,6 +9,7 @@ mod view;
 mod wording;
 
 pub use build::{group_view, series_view};
+pub(super) use chart::figure;
 pub use html::series_html;
 pub use shown::{Shown, Strip};
 pub use text::series_text;

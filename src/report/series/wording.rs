@@ -3,6 +3,7 @@
 use super::Alone;
 use crate::report::number::{f_number, percent};
 use crate::report::phrase::common_folder;
+use crate::report::terms::capital;
 use crate::series::aperture::{LeftOut, ZoneAnswer};
 use crate::series::bracket::{Bracket, Lack};
 use crate::series::{Answer, Between, Lone, NoteKind, Varied, ZoneName};
@@ -23,6 +24,16 @@ pub(super) fn zone(name: ZoneName) -> &'static str {
         ZoneName::Beside => "the scene next to the subject",
         ZoneName::Beyond => "the scene farthest from the subject",
         ZoneName::Still => "the part that no stop changes",
+    }
+}
+
+/// A zone's name where there is little room.
+pub(super) fn short(name: ZoneName) -> &'static str {
+    match name {
+        ZoneName::Beside => "next to it",
+        ZoneName::Beyond => "farthest from it",
+        ZoneName::Still => "unchanging",
+        name => zone(name).trim_start_matches("the ").trim_end_matches(" ground").trim_end_matches(" scene"),
     }
 }
 
@@ -341,9 +352,4 @@ pub(super) fn alone(alone: &Alone) -> String {
             if quarters == 1 { "" } else { "s" }
         ),
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
