@@ -1,11 +1,12 @@
 //! Reads files and prints size, levels and time: a look at decoding alone, and at what the workers cost.
 //!
-//! `cargo run --release --example decode -- [--luma | --xl | --workers PROGRAM] [--times N] [--dump DIR] [--write-dng] FILE...`
+//! `cargo run --release --example decode -- [--luma | --xl | --workers PROGRAM] [--times N] [--dump DIR] [--write] FILE...`
 //!
 //! `--luma` decodes JPEG files to 8-bit luma by zune-jpeg alone, the floor to compare with, and `--xl` the tiles of a
 //! JPEG XL DNG by jxl-oxide alone, side by side; `--workers` decodes raw
 //! files in child processes of the `tussock` program named; `--times` reads each file so often and prints the
-//! median; `--dump` writes each plane's samples to `DIR/FILE.u16` (little-endian); `--write-dng` first writes a made-up 24-megapixel Bayer DNG to each FILE that does not exist yet.
+//! median; `--dump` writes each plane's samples to `DIR/FILE.u16` (little-endian); `--write` first writes a made-up raw file of 24 megapixels
+//! to each FILE that does not exist yet: a Bayer DNG, or what `.cr2`, `.raf`, `.nef` and `.arw` stand for.
 
 #[path = "../tests/support/files.rs"]
 mod files;
@@ -16,20 +17,21 @@ use std::time::Instant;
 use jxl_oxide::{JxlImage, JxlThreadPool};
 use rayon::prelude::*;
 use tussock::intake::{Overrides, Workers, read, use_workers};
+use tussock::simulate::makers;
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 fn main() {
-    let (mut luma, mut xl, mut times, mut dump, mut write_dng) = (false, false, 1_usize, None, false);
+    let (mut luma, mut xl, mut times, mut dump, mut write) = (false, false, 1_usize, None, false);
     let mut paths = Vec::new();
     let mut arguments = std::env::args_os().skip(1);
     while let Some(argument) = arguments.next() {
         match argument.to_str() {
             Some("--luma") => luma = true,
             Some("--xl") => xl = true,
-            Some("--write-dng") => write_dng = true,
+            Some("--write") => write = true,
             Some("--dump") => dump = arguments.next().map(PathBuf::from),
             Some("--times") => {
                 times = arguments.next().and_then(|n| n.to_str()?.parse().ok()).unwrap_or(1);
@@ -45,8 +47,10 @@ fn main() {
         }
     }
     for path in &paths {
-        if write_dng && !path.exists() {
-            let written = std::fs::write(path, files::Dng::new(6000, 4000, 14).bytes());
+        if write && !path.exists() {
+            let made = makers::large().into_iter().find(|made| Path::new(&made.name).extension() == path.extension());
+            let bytes = made.map_or_else(|| files::Dng::new(6000, 4000, 14).bytes(), |made| made.bytes);
+            let written = std::fs::write(path, bytes);
             written.unwrap_or_else(|error| tussock::output::print(&format!("{}: {error}\n", path.display())));
         }
         let mut taken = Vec::new();

@@ -49,7 +49,8 @@ fn damage(count: usize, files: &[(String, Vec<u8>)], reach: usize) -> bool {
             bytes.truncate(random(bytes.len()));
         }
         let started = Instant::now();
-        match catch_unwind(AssertUnwindSafe(|| dng::decode(&bytes))) {
+        let decoded = || dng::panasonic(&bytes).unwrap_or_else(|| dng::decode(&bytes));
+        match catch_unwind(AssertUnwindSafe(decoded)) {
             Ok(Ok(_)) => read += 1,
             Ok(Err(Refused::Unknown(_))) => unknown += 1,
             Ok(Err(Refused::Broken(_) | Refused::Unsound(_))) => broken += 1,

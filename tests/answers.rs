@@ -149,6 +149,14 @@ fn a_far_scene_out_of_focus_over_water_is_focus_too_near_but_not_firmly() {
     scene.focus_m = 0.9 / scene.ground(scene.bottom());
     let mut map = scene.map();
     map.layers = map.tiles.iter().map(|t| Some(if v(&scene, t) > 0.1 { 1.8 } else { 0.2 })).collect();
+    // What reads sharp is sharp, planks or still ripples: content only adds blur.
+    assert_eq!(ends(&judge(&scene, &map)), [Judgement::Within, Judgement::Beyond]);
+    // What flows reads soft in the very plane of focus.
+    for tile in &mut map.tiles {
+        if v(&scene, tile) > 0.1 {
+            scaled(tile, 2.0);
+        }
+    }
     let d = judge(&scene, &map);
     assert_eq!(ends(&d), [Judgement::Unknown, Judgement::Beyond]);
     assert_eq!(d.verdict.cause, Cause::FocusTooNear, "{:?}", d.verdict);

@@ -196,9 +196,8 @@ fn mosaics_that_are_not_read_are_named() {
         meaning: Meaning::Mosaic(side, colours.to_vec()),
         ..Negative::mosaic(64, 48, 14)
     };
-    let quad = [0, 0, 1, 1, 0, 0, 1, 1, 1, 1, 2, 2, 1, 1, 2, 2];
     for (negative, words) in [
-        (mosaic(4, &quad), "quad Bayer"),
+        (mosaic(4, &[0, 0, 1, 1, 0, 0, 1, 1, 1, 1, 2, 2, 1, 1, 2, 1]), "unusual"),
         (mosaic(2, &[0, 1, 3, 2]), "other colours"),
         (mosaic(2, &[1, 1, 0, 2]), "no checkerboard"),
         (with(vec![(50_711, shorts(&[2]))]), "staggered"),
@@ -217,6 +216,36 @@ fn mosaics_that_are_not_read_are_named() {
     assert_eq!(sensor(&written_out).pattern.unwrap().side, 2);
 }
 
+/// A mosaic of two by two sites of each colour is one of half the size: each four are summed, or their mean is taken where a
+/// sum needs more than 16 bits. Only fours that lie wholly in the picture count.
+#[test]
+fn quad_bayer_is_taken_four_sites_at_a_time() {
+    let quad = vec![0, 0, 1, 1, 0, 0, 1, 1, 1, 1, 2, 2, 1, 1, 2, 2];
+    for (bits, share) in [(14, 1), (16, 4)] {
+        let crop = [(50_714, shorts(&[100])), (50_719, longs(&[1, 2])), (50_720, longs(&[60, 44]))];
+        let meaning = Meaning::Mosaic(4, quad.clone());
+        let file = Negative { meaning, tags: crop.to_vec(), ..Negative::mosaic(64, 48, bits) };
+        let Levels::Whole(levels) = &file.levels else { unreachable!() };
+        let got = sensor(&file);
+        assert_eq!((got.width, got.height, got.stride, got.left), (29, 22, 29, 0));
+        // The first four are those from the third column and row on.
+        assert_eq!(got.pattern.unwrap().colours[..4], [2, 1, 1, 0]);
+        assert_eq!(got.black, [400.0 / share as f32; 4]);
+        assert_eq!(got.white, 4.0 / share as f32 * ((1 << bits) - 1) as f32);
+        for (i, v) in got.samples.iter().enumerate() {
+            let (x, y) = (2 + i % 29 * 2, 2 + i / 29 * 2);
+            let sum: u32 = [0, 1, 64, 65].iter().map(|next| levels[y * 64 + x + next]).sum();
+            assert_eq!(u32::from(*v), (sum + share / 2) / share, "{bits} bits, {x}, {y}");
+        }
+        let place = tempfile::tempdir().unwrap();
+        let path = place.path().join("a.dng");
+        std::fs::write(&path, file.bytes()).unwrap();
+        let shot = read(&path, &Overrides::default()).unwrap();
+        assert!(shot.flags.contains(&Flag::Binned), "{:?}", shot.flags);
+        assert_eq!((shot.plane.width, shot.plane.height), (29, 22));
+    }
+}
+
 /// Where the sensor's picture can't be read, the largest one beside it in the file stands in, and says so.
 #[test]
 fn a_preview_stands_in_for_a_mosaic_that_is_not_read() {
@@ -224,8 +253,7 @@ fn a_preview_stands_in_for_a_mosaic_that_is_not_read() {
     let drawn =
         image::RgbImage::from_fn(1200, 900, |x, y| image::Rgb([(x / 5) as u8, (y / 4) as u8, ((x ^ y) & 255) as u8]));
     image::codecs::jpeg::JpegEncoder::new(&mut jpeg).encode_image(&drawn).unwrap();
-    let quad = vec![0, 0, 1, 1, 0, 0, 1, 1, 1, 1, 2, 2, 1, 1, 2, 2];
-    let meaning = Meaning::Mosaic(4, quad);
+    let meaning = Meaning::Mosaic(2, vec![0, 1, 3, 2]);
     let negative = Negative { meaning, preview: Some(jpeg), ..Negative::mosaic(2400, 1800, 14) };
     let place = tempfile::tempdir().unwrap();
     let path = place.path().join("a.dng");

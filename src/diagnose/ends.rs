@@ -8,7 +8,7 @@ use super::zones::{self, Reading};
 use super::{Diagnosis, Frame, Zone, ZoneName, foreground};
 use crate::judge::Reason;
 use crate::measure::TileMap;
-use crate::quantity::{DISC_SIGMA, Flag};
+use crate::quantity::{DISC_SIGMA, Flag, PIXEL_SIGMA};
 use crate::stats::upper_median;
 
 /// What was found at the two ends.
@@ -59,11 +59,14 @@ impl Frame<'_> {
         let marked = d.near_at.is_some();
         let mut reason = None;
         if !marked {
-            if foreground::is_water(self.map) {
+            let scatters =
+                zones::foreground_scatters(self.map, self.e, credible, horizon) || zones::foreground_jumps(self.map);
+            // Content only adds blur: what reads sharp, tile beside tile, is sharp there, planks or ripples.
+            let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
+            let sharp = ends.readings[0][0].is_some_and(|r| self.width(&r) + r.sd < within);
+            if foreground::is_water(self.map) && (scatters || !sharp) {
                 reason = Some(Reason::Water);
-            } else if zones::foreground_scatters(self.map, self.e, credible, horizon)
-                || zones::foreground_jumps(self.map)
-            {
+            } else if scatters {
                 reason = Some(Reason::Scatters);
             }
         }

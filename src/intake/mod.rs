@@ -181,6 +181,11 @@ fn settle(facts: Facts, plane: &Plane, overrides: &Overrides, flags: &mut Vec<Fl
             }
         }
     }
+    if flags.contains(&Flag::Binned)
+        && let Some(pitch) = capture.pixel_pitch_um.as_mut()
+    {
+        *pitch = Fact::new(2.0 * pitch.value, Source::Derived);
+    }
     give_sensor(&mut capture, &overrides.sensors, (plane.width as u32, plane.height as u32), flags);
     give(&mut capture, &overrides.capture);
     let given = &overrides.capture;
@@ -273,6 +278,9 @@ mod tests {
         let capture = settle(facts.clone(), &plane, &Overrides::default(), &mut flags);
         assert_eq!(capture.pixel_pitch_um, Some(Fact::new(20.0, Source::Derived)));
         assert_eq!(flags, [Flag::Preview, Flag::ApertureUnknown, Flag::Resized]);
+        // So has a mosaic that was taken four sites at a time.
+        let capture = settle(facts.clone(), &plane, &Overrides::default(), &mut vec![Flag::Binned]);
+        assert_eq!(capture.pixel_pitch_um, Some(Fact::new(20.0, Source::Derived)));
         let given = Capture {
             // Whatever source is claimed for it, what the user gives is given.
             f_number: Some(Fact::new(11.0, Source::Exif)),

@@ -158,6 +158,8 @@ pub(super) struct Directories {
     pub vc5: bool,
     /// A directory is compressed in Nikon's codes or Sony's blocks.
     pub coded: bool,
+    /// It has Panasonic's magic number.
+    pub panasonic: bool,
 }
 
 /// Most directories to look at in a TIFF; files have a handful.
@@ -178,6 +180,7 @@ pub(super) fn directories<R: Read + Seek>(reader: &mut R) -> io::Result<Director
     };
     // BigTIFF (magic 43) is no camera's raw format.
     if u16_at(&head[2..]) != 42 {
+        found.panasonic = head.starts_with(b"IIU\0");
         return Ok(found);
     }
     let mut waiting = vec![u32_at(&head[4..])];

@@ -1,7 +1,8 @@
 """Writes DNGs with the encoders of independent general-purpose libraries, and the samples that they stand for.
 
-usage: make_raws.py FOLDER [--small]    (needs numpy and imagecodecs; --small makes the files of fixtures/raw, whose
-       levels are saved as bare little-endian numbers instead)
+usage: make_raws.py FOLDER [--small | --large]    (needs numpy and imagecodecs; --small makes the files of fixtures/raw, whose
+       levels are saved as bare little-endian numbers instead; --large makes xl-60.dng alone, a mosaic of 60 megapixels to
+       time readers with)
 
 For each file NAME.dng there is NAME.dng.expected.npy: the samples that the library's own decoder gives back. What is
 lossless is what went in. The picture is drawn here: gradients, waves and a little noise.
@@ -142,6 +143,13 @@ def bare(jpeg):
             return bytes(out) + jpeg[at:]
 
 
+def large():
+    mosaic = numpy.tile(picture(1, 65535).astype(numpy.uint16), (50, 50))[:6336, :9504]
+    tiles = (1056, 1056)
+    parts = [imagecodecs.jpegxl_encode(t, lossless=True, effort=3) for t in cut(mosaic, *tiles)]
+    return dng(mosaic, 16, XL, tiles, parts)
+
+
 def files():
     mosaic = picture(1, 65535).astype(numpy.uint16)
     colour = picture(3, 65535).astype(numpy.uint16)
@@ -197,6 +205,9 @@ def main(folder, small):
 
 
 if __name__ == "__main__":
-    if len(sys.argv) not in (2, 3) or sys.argv[2:] not in ([], ["--small"]):
+    if len(sys.argv) not in (2, 3) or sys.argv[2:] not in ([], ["--small"], ["--large"]):
         sys.exit(__doc__)
-    main(sys.argv[1], len(sys.argv) == 3)
+    if sys.argv[2:] == ["--large"]:
+        (Path(sys.argv[1]) / "xl-60.dng").write_bytes(large())
+    else:
+        main(sys.argv[1], len(sys.argv) == 3)

@@ -4,6 +4,7 @@ pub mod dng;
 mod green;
 mod look;
 mod name;
+mod quad;
 mod sensor;
 
 use std::io::BufReader;
@@ -73,7 +74,7 @@ pub fn luminance(sensor: &Sensor) -> Plane {
 ///
 /// A DNG is read after its specification, and by nothing else: the two libraries know a part of it, and take some of the
 /// rest for what it is not. Nikon's codes and Sony's blocks are read here as well, since both libraries add noise to them;
-/// their lists of bodies tell levels and borders. Any other raw file is read by rawler, which takes levels and borders from the
+/// their lists of bodies tell levels and borders. Panasonic's blocks are, since each library misreads some. Any other raw file is read by rawler, which takes levels and borders from the
 /// file where that states them, or, where it does not know the body, by rawloader; what neither knows may still be built
 /// like a DNG.
 ///
@@ -87,6 +88,11 @@ pub fn decode(path: &Path) -> Result<Sensor, IntakeError> {
     }
     if found.dng {
         return by_specification(path).map_err(|refused| name::refusal(path, &[refused]));
+    }
+    if found.panasonic
+        && let Some(read) = panasonic(path)
+    {
+        return read.map_err(|refused| name::refusal(path, &[refused]));
     }
     if found.coded
         && let Some(read) = coded(path)
@@ -153,6 +159,17 @@ fn coded(path: &Path) -> Option<Result<Sensor, Refused>> {
         return Some(Ok(Sensor { samples, ..sensor }));
     }
     Some(guarded(|| dng::decode(&file)))
+}
+
+/// A file in Panasonic's blocks, with all that it states itself; only colours to look at are of a list. `None` for all others.
+fn panasonic(path: &Path) -> Option<Result<Sensor, Refused>> {
+    let file = std::fs::read(path).ok()?;
+    let read = guarded(|| dng::panasonic(&file).transpose()).transpose()?;
+    let colours = || {
+        let (image, _) = rawler_image(path, true).ok()?;
+        sensor::of_xyz([0, 1, 2].map(|c| image.xyz_to_cam[c]))
+    };
+    Some(read.map(|sensor| Sensor { from_srgb: colours(), ..sensor }))
 }
 
 /// What rawler makes of a file; `bare` without its samples. The number is that of the exposures.

@@ -87,7 +87,7 @@ enum Bands {
 impl Bands {
     const STEP: f64 = 0.05;
     /// Of a bent track, whose bands turn slowly.
-    const COARSE: f64 = 0.25;
+    const COARSE: f64 = 0.5;
     /// What noise and texture leave in the dark.
     const FLOOR: f64 = 0.003;
     const LAST: f64 = *RINGS.end() as f64 + 1.0;

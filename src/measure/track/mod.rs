@@ -4,7 +4,8 @@
 //! whatever the picture shows. Over the tiles of a frame contents and blur discs differ while the track stays the same, so
 //! the mean over tiles of power relative to its ring (all directions at one frequency) shows the bands. They are compared
 //! with those of every length and direction, what changes slowly with direction having been taken out of both: detail
-//! that faces one way and a lens's astigmatism.
+//! that faces one way and a lens's astigmatism. A hand's track is seldom straight: bands of a parabola are tried too where
+//! widths leave room for one.
 
 mod bands;
 
@@ -30,7 +31,7 @@ const ENOUGH: usize = 160;
 /// of two. Median width, px, from which bent tracks and long ones are looked for.
 const SPREAD: f64 = 1.5;
 /// Chosen: shares of the length by which the ends of a hand's tracks lie aside; what lies between is told by its neighbour.
-const BENDS: [f64; 3] = [0.1, 0.2, 0.35];
+const BENDS: [f64; 2] = [0.1, 0.22];
 /// Chosen: an eighth holds tracks of up to 100 px, a sixteenth of twice that. How many times smaller the pictures are in
 /// which those that are too long for a quarter are looked for.
 const SMALLER: [usize; 2] = [8, 16];
@@ -52,9 +53,10 @@ pub(super) fn search(
     let every = (regions.len() / ENOUGH).max(1);
     let chosen: Vec<(&Region, &Survey)> = regions.iter().zip(surveys).step_by(every).collect();
     let rings = rings();
+    // At full size a track that shows a bend has hardly a second band.
     let bends: &[f64] = if long { &BENDS } else { &[] };
     let mut levels =
-        vec![level::<1>(plane, &chosen, noise, &rings, bends), level::<2>(plane, &chosen, noise, &rings, bends)];
+        vec![level::<1>(plane, &chosen, noise, &rings, &[]), level::<2>(plane, &chosen, noise, &rings, bends)];
     if long {
         levels.push(level::<4>(plane, &chosen, noise, &rings, bends));
         levels.extend(SMALLER.map(|times| smaller(plane, times, &rings)));
@@ -94,12 +96,15 @@ fn level<const SHRINK: usize>(
 
 /// The same of a picture made smaller, whose patches overlap by a half, so that the window leaves nothing of it out.
 fn smaller(plane: &Plane, times: usize, rings: &[u8]) -> Option<(Streak, f64)> {
+    if plane.width.min(plane.height) < SIDE * times {
+        return None;
+    }
     let small = reduced::reduce(plane, times);
     let half = SIDE as u32 / 2;
     let (columns, rows) = (small.width as u32 / half, small.height as u32 / half);
     let at = |x: u32, y: u32| Region { x: half * x, y: half * y, width: 2 * half, height: 2 * half };
     let regions: Vec<Region> = (1..rows).flat_map(|y| (1..columns).map(move |x| at(x - 1, y - 1))).collect();
-    let grid = Grid::new(small.width, small.height, columns.max(1));
+    let grid = Grid::new(small.width, small.height, columns);
     let surveys: Vec<Survey> = (0..grid.rows).flat_map(|row| survey_row(&small, &grid, row)).collect();
     let noise = NoiseModel::fit(&small, &surveys);
     let mean = surveys.iter().map(|s| s.mean).sum::<f64>() / surveys.len().max(1) as f64;

@@ -23,19 +23,25 @@ struct Cr2 {
     turn: u16,
 }
 
+const NEWER: Cr2 = Cr2 {
+    name: "canon-sliced.cr2",
+    model: "Canon EOS 600D",
+    components: 4,
+    slices: &[208, 208, 184],
+    height: 400,
+    levels: (14, 2048, 13_926),
+    border: (142, 51),
+    turn: 1,
+};
+
+/// One of 24 megapixels.
+pub(super) fn large() -> Made {
+    made(&Cr2 { name: "canon-24.cr2", slices: &[2000, 2000, 2000], height: 4000, ..NEWER })
+}
+
 pub(super) fn every() -> Vec<Made> {
-    let newer = Cr2 {
-        name: "canon-sliced.cr2",
-        model: "Canon EOS 600D",
-        components: 4,
-        slices: &[208, 208, 184],
-        height: 400,
-        levels: (14, 2048, 13_926),
-        border: (142, 51),
-        turn: 1,
-    };
     let files = [
-        Cr2 { name: "canon-two-components.cr2", components: 2, slices: &[600], turn: 6, ..newer },
+        Cr2 { name: "canon-two-components.cr2", components: 2, slices: &[600], turn: 6, ..NEWER },
         Cr2 {
             name: "canon-12.cr2",
             model: "Canon EOS 350D DIGITAL",
@@ -46,7 +52,7 @@ pub(super) fn every() -> Vec<Made> {
             border: (42, 14),
             turn: 8,
         },
-        newer,
+        NEWER,
     ];
     files.iter().map(made).collect()
 }

@@ -1,27 +1,58 @@
-//! Fujifilm RAF: a head of its own with a JPEG that holds the Exif, a list of records, and a TIFF in front of uncompressed
-//! samples. After the public readers of these files.
+//! Fujifilm RAF: a head of its own with a JPEG that holds the Exif, a list of records, and a TIFF in front of the samples,
+//! uncompressed or in codes. After the public readers of these files.
 
-use super::{DATA, Made, camera, exposure, picture, standing, words};
+use super::{DATA, Made, exif_jpeg, fuji_codes, picture, standing, words};
 use crate::simulate::directory::{Order, Values};
 
 const ORDER: Order = Order::Little;
-const SIZE: (usize, usize) = (480, 318);
 const BLACK: u16 = 1024;
 const WHITE: u16 = 16_383;
-/// Left, top, width and height of the picture.
-const AREA: (usize, usize, usize, usize) = (12, 6, 408, 300);
+/// Left and top of the picture.
+const CORNER: (usize, usize) = (12, 6);
 
-pub(super) fn every() -> Vec<Made> {
-    vec![made("fuji-x-trans.raf", "X-T1", 1, true), made("fuji-bayer.raf", "X-A1", 8, false)]
+/// A file to be written.
+struct Raf {
+    name: &'static str,
+    model: &'static str,
+    turn: u16,
+    size: (usize, usize),
+    /// The mosaic's six rows, where it is not Bayer's.
+    x_trans: Option<[&'static str; 6]>,
+    coded: bool,
 }
 
-fn made(name: &str, model: &str, turn: u16, x_trans: bool) -> Made {
-    let samples = picture(SIZE.0, SIZE.1, BLACK, WHITE);
+/// One of 24 megapixels.
+pub(super) fn large() -> Made {
+    let (size, x_trans) = ((6048, 4032), Some(fuji_codes::X_TRANS));
+    made(&Raf { name: "fuji-24.raf", model: "X-T2", turn: 1, size, x_trans, coded: true })
+}
+
+pub(super) fn every() -> Vec<Made> {
+    let rows = ["RBGBRG", "GGRGGB", "GGBGGR", "BRGRBG", "GGBGGR", "GGRGGB"];
+    let plain = |name, model, turn, x_trans| Raf { name, model, turn, size: (480, 318), x_trans, coded: false };
+    // Of more columns than one strip of codes has, so that these stay shorter than plain samples.
+    let coded = |name, model, turn, x_trans| Raf { name, model, turn, size: (1512, 108), x_trans, coded: true };
+    [
+        plain("fuji-x-trans.raf", "X-T1", 1, Some(rows)),
+        plain("fuji-bayer.raf", "X-A1", 8, None),
+        coded("fuji-coded-x-trans.raf", "X-T2", 3, Some(fuji_codes::X_TRANS)),
+        coded("fuji-coded-bayer.raf", "GFX 50R", 6, None),
+    ]
+    .iter()
+    .map(made)
+    .collect()
+}
+
+fn made(file: &Raf) -> Made {
+    let size = file.size;
+    let samples = picture(size.0, size.1, BLACK, WHITE);
+    let (left, top) = CORNER;
+    let area = (left, top, size.0 - 72, size.1 - 18);
     let mut out = b"FUJIFILMCCD-RAW 0201FF129506".to_vec();
-    out.extend(model.as_bytes());
+    out.extend(file.model.as_bytes());
     out.resize(108, 0);
-    let jpeg = jpeg(model, turn);
-    let records = records(x_trans);
+    let jpeg = jpeg(file.model, file.turn);
+    let records = records(size, area, file.x_trans);
     let (jpeg_at, records_at) = (0x100, 0x8000);
     for (at, place, length) in [(84, jpeg_at, jpeg.len()), (92, records_at, records.len())] {
         out[at..at + 4].copy_from_slice(&(place as u32).to_be_bytes());
@@ -32,43 +63,33 @@ fn made(name: &str, model: &str, turn: u16, x_trans: bool) -> Made {
     out.resize(records_at, 0);
     out.extend(records);
     out.resize(DATA, 0);
-    let data = words(&samples, ORDER);
-    let tiff = tiff(if x_trans { 36 } else { 4 }, data.len());
+    let data =
+        if file.coded { fuji_codes::code(&samples, size, file.x_trans.is_some()) } else { words(&samples, ORDER) };
+    let tiff = tiff(size, if file.x_trans.is_some() { 36 } else { 4 }, data.len());
     out[100..104].copy_from_slice(&(DATA as u32).to_be_bytes());
     out[104..108].copy_from_slice(&((tiff.len() + data.len()) as u32).to_be_bytes());
     out.extend(tiff);
     out.extend(data);
     out.extend([0; 64]);
-    let (width, height) = SIZE;
-    Made { name: name.into(), bytes: out, width, height, samples, area: Some(AREA), black: Some(BLACK) }
+    let (width, height) = size;
+    let (name, black) = (file.name.into(), Some(BLACK));
+    Made { name, bytes: out, width, height, samples, area: Some(area), black }
 }
 
-/// A JPEG of nothing but its Exif block, with a maker note.
+/// The JPEG that holds the Exif, whose note's places count from the note's own beginning.
 fn jpeg(model: &str, turn: u16) -> Vec<u8> {
-    let mut tiff = ORDER.header();
     let mut note = b"FUJIFILM\x0c\0\0\0".to_vec();
     note.extend(standing(ORDER, 12, &[(0x1021, Values::Shorts(vec![0])), (0x1023, Values::Shorts(vec![204, 150]))]));
-    let exif = exposure(Some((note.len(), tiff.len())));
-    tiff.extend(note);
-    let exif = super::append(&mut tiff, ORDER, &exif);
-    let first = super::append(&mut tiff, ORDER, &camera("FUJIFILM", model, turn, exif));
-    tiff[4..8].copy_from_slice(&ORDER.long(first));
-    let mut out = vec![0xFF, 0xD8, 0xFF, 0xE1];
-    out.extend((tiff.len() as u16 + 8).to_be_bytes());
-    out.extend(b"Exif\0\0");
-    out.extend(tiff);
-    out.extend([0xFF, 0xD9]);
-    out
+    exif_jpeg(ORDER, "FUJIFILM", model, turn, &note)
 }
 
 /// Records of 16-bit numbers, big-endian whatever the TIFF's order is: sizes, the picture's corner, gains, and the pattern,
 /// which is written backwards.
-fn records(x_trans: bool) -> Vec<u8> {
+fn records(size: (usize, usize), area: (usize, usize, usize, usize), x_trans: Option<[&str; 6]>) -> Vec<u8> {
     let pair = |a: usize, b: usize| [(a as u16).to_be_bytes(), (b as u16).to_be_bytes()].concat();
     let mut list =
-        vec![(0x100_u16, pair(SIZE.1, SIZE.0)), (0x110, pair(AREA.1, AREA.0)), (0x111, pair(AREA.3, AREA.2))];
-    if x_trans {
-        let rows = ["RBGBRG", "GGRGGB", "GGBGGR", "BRGRBG", "GGBGGR", "GGRGGB"];
+        vec![(0x100_u16, pair(size.1, size.0)), (0x110, pair(area.1, area.0)), (0x111, pair(area.3, area.2))];
+    if let Some(rows) = x_trans {
         let colour = |c: u8| b"RGB".iter().position(|k| *k == c).unwrap_or(1) as u8;
         list.push((0x131, rows.concat().bytes().rev().map(colour).collect()));
     }
@@ -82,7 +103,7 @@ fn records(x_trans: bool) -> Vec<u8> {
 }
 
 /// The TIFF whose one directory points at another, which says where and how the samples are stored.
-fn tiff(sites: usize, length: usize) -> Vec<u8> {
+fn tiff(size: (usize, usize), sites: usize, length: usize) -> Vec<u8> {
     let mut out = ORDER.header();
     let above = standing(ORDER, 8, &[(0xf000, Values::Longs(vec![0]))]).len();
     let below = 8 + above as u32;
@@ -90,8 +111,8 @@ fn tiff(sites: usize, length: usize) -> Vec<u8> {
     out[4..8].copy_from_slice(&ORDER.long(8));
     let inner = |at: u32| {
         let tags = [
-            (0xf001, Values::Longs(vec![SIZE.0 as u32])),
-            (0xf002, Values::Longs(vec![SIZE.1 as u32])),
+            (0xf001, Values::Longs(vec![size.0 as u32])),
+            (0xf002, Values::Longs(vec![size.1 as u32])),
             (0xf003, Values::Longs(vec![14])),
             (0xf007, Values::Longs(vec![at])),
             (0xf008, Values::Longs(vec![length as u32])),
@@ -100,7 +121,7 @@ fn tiff(sites: usize, length: usize) -> Vec<u8> {
         ];
         standing(ORDER, below as usize, &tags)
     };
-    let size = inner(0).len() as u32;
-    out.extend(inner(below + size));
+    let length = inner(0).len() as u32;
+    out.extend(inner(below + length));
     out
 }

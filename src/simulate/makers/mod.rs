@@ -5,8 +5,10 @@
 
 mod canon;
 mod fuji;
+mod fuji_codes;
 mod nikon;
 mod olympus;
+mod panasonic;
 mod pentax;
 mod sony;
 
@@ -35,7 +37,15 @@ pub struct Made {
 /// One file for each layout that is written.
 #[must_use]
 pub fn every() -> Vec<Made> {
-    [canon::every(), fuji::every(), nikon::every(), olympus::every(), pentax::every(), sony::every()].concat()
+    let makers =
+        [canon::every, fuji::every, nikon::every, olympus::every, panasonic::every, pentax::every, sony::every];
+    makers.iter().flat_map(|every| every()).collect()
+}
+
+/// One file of 24 megapixels, as cameras write them by default, for each of four makers: Canon, Fujifilm, Nikon and Sony.
+#[must_use]
+pub fn large() -> Vec<Made> {
+    vec![canon::large(), fuji::large(), nikon::large(), sony::large()]
 }
 
 /// Where the samples stand in all these files: behind the directories, as cameras write them.
@@ -82,6 +92,14 @@ fn camera(make: &str, model: &str, turn: u16, exif: u32) -> Vec<(u16, Values)> {
     ]
 }
 
+/// The header of a file whose maker note comes next. LibRaw looks at the twelve bytes in front of a note, which cameras never
+/// put so near the beginning that they are missing.
+fn head(order: Order) -> Vec<u8> {
+    let mut out = order.header();
+    out.resize(16, 0);
+    out
+}
+
 /// Puts the samples' bytes in their place behind the directories.
 fn with_data(mut out: Vec<u8>, data: &[u8]) -> Vec<u8> {
     assert!(out.len() <= DATA, "the directories reach into the samples");
@@ -89,6 +107,22 @@ fn with_data(mut out: Vec<u8>, data: &[u8]) -> Vec<u8> {
     out.extend(data);
     // Readers that fetch several bytes at once must not meet the end.
     out.extend([0; 64]);
+    out
+}
+
+/// A JPEG of nothing but its Exif block, with a maker note that has no places in it.
+fn exif_jpeg(order: Order, make: &str, model: &str, turn: u16, note: &[u8]) -> Vec<u8> {
+    let mut tiff = order.header();
+    let exif = exposure(Some((note.len(), tiff.len())));
+    tiff.extend(note);
+    let exif = append(&mut tiff, order, &exif);
+    let first = append(&mut tiff, order, &camera(make, model, turn, exif));
+    tiff[4..8].copy_from_slice(&order.long(first));
+    let mut out = vec![0xFF, 0xD8, 0xFF, 0xE1];
+    out.extend((tiff.len() as u16 + 8).to_be_bytes());
+    out.extend(b"Exif\0\0");
+    out.extend(tiff);
+    out.extend([0xFF, 0xD9]);
     out
 }
 

@@ -31,13 +31,23 @@ struct Nef {
     bits: u32,
     coding: Coding,
     turn: u16,
+    size: (usize, usize),
 }
 
 const SIZE: (usize, usize) = (400, 270);
 
+/// One of 24 megapixels.
+pub(super) fn large() -> Made {
+    made(&Nef { size: (6000, 4000), ..newer("nikon-24.nef", 14, Coding::Lossless) })
+}
+
+const fn newer(name: &'static str, bits: u32, coding: Coding) -> Nef {
+    Nef { name, model: "NIKON Z 6", order: Order::Little, bits, coding, turn: 8, size: SIZE }
+}
+
 pub(super) fn every() -> Vec<Made> {
-    let older = |name, bits, coding| Nef { name, model: "NIKON D700", order: Order::Big, bits, coding, turn: 1 };
-    let newer = |name, bits, coding| Nef { name, model: "NIKON Z 6", order: Order::Little, bits, coding, turn: 8 };
+    let older =
+        |name, bits, coding| Nef { name, model: "NIKON D700", order: Order::Big, bits, coding, turn: 1, size: SIZE };
     [
         older("nikon-14.nef", 14, Coding::Words),
         older("nikon-12.nef", 12, Coding::Packed),
@@ -60,7 +70,7 @@ pub(super) fn every() -> Vec<Made> {
 }
 
 fn made(file: &Nef) -> Made {
-    let (width, height) = SIZE;
+    let (width, height) = file.size;
     let (black, white) = if file.bits == 14 { (1008_u16, 15_520_u16) } else { (252, 3880) };
     let wanted = picture(width, height, black, white);
     let (samples, data, list) = match file.coding {
@@ -109,7 +119,7 @@ fn directories(file: &Nef, compression: u16, black: u16, list: Option<Vec<u8>>, 
     let mut tags = vec![
         (0x0001, Values::Undefined(b"0211".to_vec())),
         (0x000c, Values::Ratios(vec![(2000, 1000), (1500, 1000), (1, 1), (1, 1)])),
-        (0x0045, Values::Shorts(vec![8, 6, SIZE.0 as u16 - 16, SIZE.1 as u16 - 12])),
+        (0x0045, Values::Shorts(vec![8, 6, file.size.0 as u16 - 16, file.size.1 as u16 - 12])),
         (0x0084, Values::Ratios(vec![(24, 1), (70, 1), (28, 10), (28, 10)])),
         (0x0093, Values::Shorts(vec![kind])),
         // Lens data of the version that is not enciphered: the distance on a scale of forty steps a decade.
@@ -128,7 +138,7 @@ fn directories(file: &Nef, compression: u16, black: u16, list: Option<Vec<u8>>, 
     let exif = exposure(Some((note.len(), at)));
     out.extend(note);
     let exif = append(&mut out, order, &exif);
-    let raw = append(&mut out, order, &strip(SIZE, file.bits as u16, compression, length));
+    let raw = append(&mut out, order, &strip(file.size, file.bits as u16, compression, length));
     let mut first = camera("NIKON CORPORATION", file.model, file.turn, exif);
     first.extend([(254, Values::Longs(vec![1])), (330, Values::Longs(vec![raw]))]);
     let first = append(&mut out, order, &first);
@@ -268,6 +278,8 @@ struct Coder {
     coarser: Option<(usize, &'static Table)>,
     /// Samples or places are below this.
     top: i32,
+    /// Samples in a row.
+    width: usize,
 }
 
 impl Coder {
@@ -279,7 +291,7 @@ impl Coder {
             _ => (&LOSSY_12, &COARSER_12),
         };
         let bits = if file.coding == Coding::Quarter { file.bits - 2 } else { file.bits };
-        Self { table, coarser: split.map(|row| (row, coarser)), top: 1 << bits }
+        Self { table, coarser: split.map(|row| (row, coarser)), top: 1 << bits, width: file.size.0 }
     }
 
     /// The bytes, and what they stand for: what was given, but where the coarser table loses some.
@@ -287,7 +299,7 @@ impl Coder {
         let mut bits = Bits::default();
         let mut kept = Vec::with_capacity(wanted.len());
         let mut first = [[i32::from(FIRST); 2]; 2];
-        for (y, row) in wanted.chunks_exact(SIZE.0).enumerate() {
+        for (y, row) in wanted.chunks_exact(self.width).enumerate() {
             let table = self.coarser.filter(|(from, _)| y >= *from).map_or(self.table, |(_, table)| table);
             let mut before = first[y % 2];
             for (x, v) in row.iter().enumerate() {

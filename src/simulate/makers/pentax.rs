@@ -1,7 +1,7 @@
 //! Pentax PEF: a TIFF of one directory with the sensor's picture in codes after a table that stands in the maker note, or
 //! uncompressed. After the public readers of these files.
 
-use super::{Made, append, camera, exposure, picture, standing, strip, with_data, words};
+use super::{Made, append, camera, exposure, head, picture, standing, strip, with_data, words};
 use crate::simulate::bits::Bits;
 use crate::simulate::directory::{Order, Values};
 
@@ -19,7 +19,7 @@ pub(super) fn every() -> Vec<Made> {
 fn made(name: &str, coded: bool, turn: u16) -> Made {
     let samples = picture(SIZE.0, SIZE.1, BLACK, WHITE);
     let data = if coded { code(&samples) } else { words(&samples, ORDER) };
-    let mut out = ORDER.header();
+    let mut out = head(ORDER);
     let mut note = b"AOC\0MM".to_vec();
     let mut tags = vec![
         (0x000d, Values::Shorts(vec![16])),

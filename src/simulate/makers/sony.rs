@@ -28,24 +28,29 @@ pub(super) fn every() -> Vec<Made> {
         ("sony-blocks-upright.arw", "ILCE-7", 6, Coding::Blocks),
         ("sony-tiles.arw", "ILCE-7M4", 3, Coding::Tiles),
     ]
-    .map(|(name, model, turn, coding)| made(name, model, turn, coding))
+    .map(|(name, model, turn, coding)| made(name, model, turn, coding, SIZE))
     .to_vec()
 }
 
-fn made(name: &str, model: &str, turn: u16, coding: Coding) -> Made {
-    let wanted = picture(SIZE.0, SIZE.1, BLACK, WHITE);
+/// One of 25 megapixels.
+pub(super) fn large() -> Made {
+    made("sony-24.arw", "ILCE-7M4", 1, Coding::Tiles, (12 * TILE, 8 * TILE))
+}
+
+fn made(name: &str, model: &str, turn: u16, coding: Coding, size: (usize, usize)) -> Made {
+    let wanted = picture(size.0, size.1, BLACK, WHITE);
     let (samples, parts) = match coding {
         Coding::Words => (wanted.clone(), vec![words(&wanted, ORDER)]),
         Coding::Blocks => blocks(&wanted),
-        Coding::Tiles => (wanted.clone(), tiles(&wanted)),
+        Coding::Tiles => (wanted.clone(), tiles(&wanted, size)),
     };
     let lengths: Vec<usize> = parts.iter().map(Vec::len).collect();
-    let bytes = with_data(directories(model, turn, coding, &lengths), &parts.concat());
-    let area = Some((12, 8, SIZE.0 - 24, SIZE.1 - 16));
-    Made { name: name.into(), bytes, width: SIZE.0, height: SIZE.1, samples, area, black: Some(BLACK) }
+    let bytes = with_data(directories(model, turn, coding, size, &lengths), &parts.concat());
+    let area = Some((12, 8, size.0 - 24, size.1 - 16));
+    Made { name: name.into(), bytes, width: size.0, height: size.1, samples, area, black: Some(BLACK) }
 }
 
-fn directories(model: &str, turn: u16, coding: Coding, lengths: &[usize]) -> Vec<u8> {
+fn directories(model: &str, turn: u16, coding: Coding, size: (usize, usize), lengths: &[usize]) -> Vec<u8> {
     let mut out = ORDER.header();
     let mut note = b"SONY DSC \0\0\0".to_vec();
     let at = out.len();
@@ -59,12 +64,12 @@ fn directories(model: &str, turn: u16, coding: Coding, lengths: &[usize]) -> Vec
         Coding::Blocks => (8, 32_767),
         Coding::Tiles => (14, 7),
     };
-    let mut tags = strip(SIZE, bits, number, lengths[0]);
+    let mut tags = strip(size, bits, number, lengths[0]);
     tags.extend([
         (0x7000, Values::Shorts(vec![if coding == Coding::Blocks { 2 } else { 0 }])),
         (0x7010, Values::Shorts(KNEES.to_vec())),
         (0xc61f, Values::Longs(vec![12, 8])),
-        (0xc620, Values::Longs(vec![SIZE.0 as u32 - 24, SIZE.1 as u32 - 16])),
+        (0xc620, Values::Longs(vec![size.0 as u32 - 24, size.1 as u32 - 16])),
     ]);
     if coding == Coding::Tiles {
         let places = lengths.iter().scan(DATA, |at, length| {
@@ -187,8 +192,7 @@ fn blocks(wanted: &[u16]) -> (Vec<u16>, Vec<Vec<u8>>) {
 const TILE: usize = 512;
 
 /// Tiles whose JPEG has a quarter of their pixels, and the four sites of the mosaic as its components.
-fn tiles(samples: &[u16]) -> Vec<Vec<u8>> {
-    let (width, height) = SIZE;
+fn tiles(samples: &[u16], (width, height): (usize, usize)) -> Vec<Vec<u8>> {
     let corners = (0..height).step_by(TILE).flat_map(|top| (0..width).step_by(TILE).map(move |left| (left, top)));
     let tile = |(left, top): (usize, usize)| {
         let site = |i: usize| {

@@ -10,18 +10,21 @@ mod levels;
 mod makers;
 mod nikon;
 mod opcodes;
+mod panasonic;
 mod segments;
 mod sony;
 mod tags;
 mod unpack;
 mod xl;
 
+use super::quad;
 use super::sensor::{Pattern, Refused, Sensor, from_floats};
 use crate::quantity::Flag;
 use layout::{CFA, Compression, Layout};
 use levels::{Area, Black};
 use makers::{Note, Stated};
 use opcodes::Opcodes;
+pub use panasonic::panasonic;
 pub use segments::Samples;
 use tags::{Directory, tag};
 
@@ -139,7 +142,7 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
     let active = Area::active(directory, layout);
     let crop = stated.area.and_then(|area| Area::inside(area, layout)).unwrap_or_else(|| active.cropped(directory));
     let offset = (crop.left - active.left, crop.top - active.top);
-    let pattern = filters(directory, layout, offset)?;
+    let mosaic = filters(directory, layout, offset)?;
     let opcodes = Opcodes::of(directory);
     if let (Samples::Whole(samples), false) = (&mut picture.samples, opcodes.first.is_empty()) {
         let whole = Area { left: 0, top: 0, width: layout.width, height: layout.height };
@@ -147,7 +150,8 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
     }
     let black = Black::of(directory, layout, &picture.samples, active, stated.black);
     let mut white = stated.white.unwrap_or_else(|| levels::white(directory, layout, picture.table));
-    let side = pattern.as_ref().map(|p| p.side);
+    let side = mosaic.map(|(pattern, quad)| if quad { 4 } else { pattern.side });
+    let grey = layout.channels == 1 && side.is_none();
     let simple = black.is_simple(side);
     let mut blacks = if simple {
         std::array::from_fn(|i| match side {
@@ -175,24 +179,26 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
         width: crop.width,
         height: crop.height,
         channels: layout.channels,
-        pattern,
+        pattern: mosaic.map(|(pattern, _)| pattern),
         black,
         white,
-        gains: if layout.channels == 1 && side.is_none() {
-            [1.0; 3]
-        } else {
-            stated.gains.unwrap_or_else(|| levels::gains(picture.root))
-        },
+        gains: if grey { [1.0; 3] } else { stated.gains.unwrap_or_else(|| levels::gains(picture.root)) },
         from_srgb: levels::colours(picture.root).and_then(super::sensor::of_xyz),
         orientation: picture.root.whole(tag::ORIENTATION).map_or(0, |o| o as u16),
         exposures: picture.exposures,
         flags: if opcodes.moves { vec![Flag::LensCorrectionPending] } else { Vec::new() },
     };
-    sensor.checked(layout.height)
+    sensor.checked(layout.height).and_then(|sensor| match mosaic {
+        Some((pattern, true)) => quad::binned(&sensor, (offset.0 % 2, offset.1 % 2), pattern),
+        _ => Ok(sensor),
+    })
 }
 
+/// A mosaic's pattern, and whether each of its sites stands for two by two of the sensor's.
+type Mosaic = (Pattern, bool);
+
 /// The pattern of a mosaic from a place of the active area on; `None` for full colour and grey.
-fn filters(directory: &Directory, layout: &Layout, offset: (usize, usize)) -> Result<Option<Pattern>, Refused> {
+fn filters(directory: &Directory, layout: &Layout, offset: (usize, usize)) -> Result<Option<Mosaic>, Refused> {
     if layout.channels == 4 {
         let what = "four samples at each pixel (four colours, or several shots put together)";
         return Err(Refused::Unknown(what.into()));
@@ -202,7 +208,7 @@ fn filters(directory: &Directory, layout: &Layout, offset: (usize, usize)) -> Re
 }
 
 /// The colour filter pattern from a place of the active area on.
-fn pattern(directory: &Directory, (left, top): (usize, usize)) -> Result<Pattern, Refused> {
+fn pattern(directory: &Directory, (left, top): (usize, usize)) -> Result<Mosaic, Refused> {
     let unknown = |why: &str| Err(Refused::Unknown(why.into()));
     if directory.whole(tag::CFA_LAYOUT).is_some_and(|layout| layout > 1) {
         return unknown("a mosaic whose rows or columns are staggered");
@@ -222,20 +228,14 @@ fn pattern(directory: &Directory, (left, top): (usize, usize)) -> Result<Pattern
     // A pattern may be written out larger than it is.
     let repeats =
         |side: usize| (0..rows * side).all(|y| (0..columns * side).all(|x| at(x, y) == at(x % side, y % side)));
-    let Some(side) = [2, 6].into_iter().find(|side| repeats(*side)) else {
-        let quad = rows % 4 == 0
-            && (0..rows * columns).all(|i| {
-                let (x, y) = (i % columns, i / columns);
-                at(x, y) == at(x & !1, y & !1)
-            });
-        return unknown(if quad {
-            "a mosaic of two by two sites of each colour (quad Bayer)"
-        } else {
-            "an unusual mosaic"
-        });
+    let found = match [2, 6].into_iter().find(|side| repeats(*side)) {
+        Some(side) => Pattern::new(side, |x, y| at(x + left, y + top)).map(|pattern| (pattern, false)),
+        None if repeats(4) && (0..16).all(|i| at(i % 4, i / 4) == at((i % 4) & !1, (i / 4) & !1)) => {
+            // Of the fours that lie wholly in the picture.
+            let from = (left.next_multiple_of(2), top.next_multiple_of(2));
+            Pattern::new(2, |x, y| at(2 * x + from.0, 2 * y + from.1)).map(|pattern| (pattern, true))
+        }
+        None => return unknown("an unusual mosaic"),
     };
-    match Pattern::new(side, |x, y| at(x + left, y + top)) {
-        Some(pattern) => Ok(pattern),
-        None => unknown("a mosaic whose greens form no checkerboard"),
-    }
+    found.map_or_else(|| unknown("a mosaic whose greens form no checkerboard"), Ok)
 }
