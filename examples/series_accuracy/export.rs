@@ -1,15 +1,12 @@
 //! Frames as an editor exports them: made smaller, sharpened, through a tone curve, to JPEG and back.
 
-use std::f64::consts::PI;
-
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
 use image::{GrayImage, ImageBuffer, Luma};
 use tussock::intake::{self, Overrides};
-use tussock::quantity::MTF50_SIGMA;
 use tussock::shot::Plane;
+use tussock::simulate::Noise;
 use tussock::simulate::sensor::{expose, to_srgb};
-use tussock::simulate::{Noise, Psf};
 
 use super::number;
 
@@ -51,41 +48,6 @@ pub fn export(plane: &Plane, name: &str) -> Plane {
         eprintln!("{e}");
         plane.clone()
     })
-}
-
-/// What reducing and sharpening leave of contrast at a frequency along x and y, cycles a pixel of the exported frame.
-fn transfer(fx: f64, fy: f64) -> f64 {
-    let by = reduced();
-    if by < 1.01 {
-        return 1.0;
-    }
-    // Lanczos's kernel of three lobes on either side, in fine steps.
-    let sinc = |x: f64| if x == 0.0 { 1.0 } else { (PI * x).sin() / (PI * x) };
-    let along = |f: f64| {
-        let (sum, weight) = (-300..=300).map(|i| f64::from(i) / 100.0).fold((0.0, 0.0), |(sum, weight), x| {
-            let kernel = sinc(x) * sinc(x / 3.0);
-            (sum + kernel * (2.0 * PI * f * x).cos(), weight + kernel)
-        });
-        sum / weight
-    };
-    let soft = (-2.0 * (PI * 0.7).powi(2) * (fx * fx + fy * fy)).exp();
-    along(fx) * along(fy) * (1.0 + number("SHARPEN", 0) as f64 / 100.0 * (1.0 - soft))
-}
-
-/// Width that a spread of the uncut frame has in the exported one, px of that: from the frequency of half contrast, as root
-/// mean square over directions.
-pub fn width(psf: &Psf) -> f64 {
-    let (by, spread) = (reduced(), psf.transfer());
-    let square = |angle: f64| {
-        let (s, c) = angle.sin_cos();
-        let contrast = |f: f64| (spread.at(f * c / by, f * s / by) * transfer(f * c, f * s)).abs();
-        let mut f = 1e-3;
-        while contrast(f) > 0.5 && f < 4.0 {
-            f *= 1.002;
-        }
-        (MTF50_SIGMA / f).powi(2)
-    };
-    ((0..12).map(|i| square(PI * f64::from(i) / 12.0)).sum::<f64>() / 12.0).sqrt()
 }
 
 /// The frame made smaller by a ratio of whole numbers, as light.

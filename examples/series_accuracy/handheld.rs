@@ -527,8 +527,8 @@ pub fn apertures(seed: u64) {
             read.sort_by(f64::total_cmp);
             let layer = scene.layers.iter().find(|l| (l.depth - depth).abs() < 0.01);
             let truth = layer.map_or(0.0, |l| {
-                let own = |k: usize| scene.psf(&poses[members[k]], l).softened(OWN, OWN, 0.0);
-                let s = |k: usize| export::width(&own(k)).powi(2);
+                // What reducing and sharpening do is the same in both frames.
+                let s = |k: usize| (scene.truth(&poses[members[k]], l) / by).powi(2);
                 s(0) - s(1)
             });
             let middle = read.get(read.len() / 2).copied().unwrap_or(f64::NAN);

@@ -3,9 +3,8 @@
 use rayon::prelude::*;
 
 use super::middle_mean;
-use super::tone::contrast;
 use crate::measure::TileMap;
-use crate::measure::pair::{FrameSpectra, Relative, ToneCurve, relative};
+use crate::measure::pair::{Contrast, FrameSpectra, Relative, ToneCurve, relative};
 use crate::measure::register::Registration;
 use crate::optics;
 use crate::optics::blur::{Parts, lens_px_for, mtf, sigma_px};
@@ -227,6 +226,15 @@ fn shape(frame: &Frame, sigma: f64) -> Parts {
     let lambda_n_px = frame.f_number.zip(frame.pitch_um).map(|(n, p)| optics::lambda_n_px(n, p));
     let bare = Parts { lambda_n_px, pixel: true, ..Parts::default() };
     Parts { lens_px: lens_px_for(sigma, &bare).unwrap_or(0.0), ..bare }
+}
+
+/// What is known of the contrast of two frames.
+fn contrast(a: &Frame, b: &Frame, curve: Option<&ToneCurve>) -> Contrast {
+    match (a.spectra.rendered, b.spectra.rendered) {
+        (false, false) => Contrast::Linear,
+        (true, true) => curve.map_or(Contrast::Rendered, |c| Contrast::Curve(*c)),
+        _ => Contrast::Rendered,
+    }
 }
 
 /// One tile in all frames.

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::resolve::{Frame, Tile};
-use crate::measure::pair::{Contrast, ToneCurve};
+use crate::measure::pair::ToneCurve;
 
 /// The tone curve that rendered frames share, by how the contrast of one place changes where its level does; `None` where fewer
 /// than two are rendered or too little can be compared.
@@ -28,13 +28,4 @@ pub fn tone_curve(frames: &[Frame]) -> Option<ToneCurve> {
     };
     let readings: Vec<_> = (0..count).into_par_iter().flat_map_iter(of_tile).collect();
     ToneCurve::learn(&readings)
-}
-
-/// What is known of the contrast of two frames.
-pub(super) fn contrast(a: &Frame, b: &Frame, curve: Option<&ToneCurve>) -> Contrast {
-    match (a.spectra.rendered, b.spectra.rendered) {
-        (false, false) => Contrast::Linear,
-        (true, true) => curve.map_or(Contrast::Rendered, |c| Contrast::Curve(*c)),
-        _ => Contrast::Rendered,
-    }
 }
