@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 
-use minijinja::{Environment, Value, context};
+use minijinja::{Value, context};
 
-use super::{palette, terms};
+use super::{palette, template, terms};
 use crate::lens::{Asymmetry, Baseline, Entry, LearnedFrom, Sides};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
@@ -175,9 +175,7 @@ const fn names(sides: Sides) -> (&'static str, &'static str) {
 pub fn lens_page(baseline: &Baseline, found: &[Asymmetry]) -> Result<String, minijinja::Error> {
     let top = baseline.entries.iter().flat_map(|e| e.sigma_um.iter().flatten()).map(|e| e.value).fold(0.1, f64::max);
     let fields: Vec<Value> = baseline.entries.iter().map(|entry| field(entry, top)).collect();
-    let mut environment = Environment::new();
-    environment.add_template("lens.html", include_str!("lens.html"))?;
-    environment.get_template("lens.html")?.render(context! {
+    let values = context! {
         heading => lens_heading(baseline),
         fields,
         conclusion => conclusion(baseline, found),
@@ -192,7 +190,8 @@ pub fn lens_page(baseline: &Baseline, found: &[Asymmetry]) -> Result<String, min
         style => include_str!("page/dress.css"),
         version => env!("CARGO_PKG_VERSION"),
         top => format!("{top:.1}"),
-    })
+    };
+    template::page(include_str!("lens.html"), values)
 }
 
 /// One f-number's field: cells with their place, shade and figure.

@@ -33,11 +33,25 @@ pub(super) const fn held_scenes(scenes: usize) -> usize {
     if scenes <= WHOLE_SCENES { scenes } else { FIRST_SCENES }
 }
 
-/// The template engine: every value is escaped unless the template says it is made here.
-pub(super) fn environment() -> Environment<'static> {
+/// The template engine: every value is escaped unless the template says it is made here, and what has no value is an error.
+fn strict() -> Environment<'static> {
     let mut environment = Environment::new();
     environment.set_auto_escape_callback(|_| AutoEscape::Html);
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
+    environment
+}
+
+/// A page of one template.
+///
+/// # Errors
+/// None in practice: the template is compiled in, and the tests fill it.
+pub(super) fn page(template: &'static str, values: Value) -> Result<String, minijinja::Error> {
+    strict().render_str(template, values)
+}
+
+/// The engine with the templates of the audit's page.
+pub(super) fn environment() -> Environment<'static> {
+    let mut environment = strict();
     if let Ok(syntax) = SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build() {
         environment.set_syntax(syntax);
     }
@@ -52,9 +66,12 @@ pub(super) fn environment() -> Environment<'static> {
 
 /// A template with its values.
 pub(super) fn rendered<T: Serialize>(environment: &Environment<'_>, name: &str, values: &T) -> String {
-    let made = environment.get_template(name).and_then(|t| t.render(Value::from(Serde(values))));
-    // The templates are compiled in and every value is given, which the tests check; a page that says so is
-    // still better than a panic.
+    whole(environment.get_template(name).and_then(|t| t.render(Value::from(Serde(values)))))
+}
+
+/// A page that was made. Templates are compiled in and every value is given, which the tests check; a page that says so is still
+/// better than a panic.
+pub(super) fn whole(made: Result<String, minijinja::Error>) -> String {
     made.unwrap_or_else(|error| {
         format!("<!doctype html><title>tussock</title><p>The page could not be made: {}.", error.kind())
     })

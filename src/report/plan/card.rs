@@ -1,6 +1,6 @@
 //! The field card: JSON, terminal table and one printable page.
 
-use minijinja::{Environment, Value, context};
+use minijinja::{Value, context};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -8,6 +8,7 @@ use super::words::{self, length, stop};
 use crate::plan::Card;
 use crate::plan::card::Cell;
 use crate::quantity::Units;
+use crate::report::template;
 
 /// `tussock card --json`.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -80,9 +81,7 @@ pub fn card_page(card: &Card, units: Units) -> Result<String, minijinja::Error> 
         })
         .collect();
     let columns: Vec<String> = card.focal_mm.iter().map(|f| words::significant(*f, 2)).collect();
-    let mut environment = Environment::new();
-    environment.add_template("card.html", include_str!("card.html"))?;
-    environment.get_template("card.html")?.render(context! {
+    let values = context! {
         style => include_str!("../page/dress.css"),
         heading => heading(card, units),
         columns,
@@ -90,11 +89,12 @@ pub fn card_page(card: &Card, units: Units) -> Result<String, minijinja::Error> 
         far => if card.asked.far_m.is_infinite() { "\u{221e}".into() } else { length(card.asked.far_m, units) },
         double => card.asked.far_m.is_infinite(),
         caution => words::CAUTION,
-    })
+    };
+    template::page(include_str!("card.html"), values)
 }
 
 fn page_cell(cell: Option<&Cell>, units: Units) -> Value {
-    let Some(cell) = cell else { return context! { best => "\u{2013}", state => "none" } };
+    let Some(cell) = cell else { return context! { best => "\u{2013}", note => "", state => "none" } };
     let note = match (cell.enough, cell.widest_stop, cell.step_back_m) {
         (true, Some(widest), _) if widest < cell.best_stop => format!("from {}", stop(widest)),
         (true, ..) => String::new(),

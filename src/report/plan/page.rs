@@ -1,11 +1,12 @@
 //! A plan as one self-contained page that prints on a sheet.
 
-use minijinja::{AutoEscape, Environment, Value, context};
+use minijinja::{Value, context};
 
 use super::text::{shown, was_here};
 use super::words::{self, exact_stop, length, stop};
 use crate::plan::{Plan, StepRow, Stop, Was};
 use crate::quantity::Units;
+use crate::report::template;
 
 /// Times the permitted blur at which a bar ends; the permitted blur is at a third of it.
 const REACH: f64 = 3.0;
@@ -26,10 +27,7 @@ pub fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> Result<String
         Some(_) => format!("Focus at {}, {}", length(plan.focus_distance_m, units), stop(plan.best_stop)),
         None => format!("Focus at {}", length(plan.focus_distance_m, units)),
     };
-    let mut environment = Environment::new();
-    environment.set_auto_escape_callback(|_| AutoEscape::Html);
-    environment.add_template("plan.html", include_str!("plan.html"))?;
-    environment.get_template("plan.html")?.render(context! {
+    let values = context! {
         style => include_str!("../page/dress.css"),
         title,
         was => from.map(|was| was_here(was, units)),
@@ -44,7 +42,8 @@ pub fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> Result<String
         motion => words::motion(plan, units),
         reasons,
         version => env!("CARGO_PKG_VERSION"),
-    })
+    };
+    template::page(include_str!("plan.html"), values)
 }
 
 fn of_stop(plan: &Plan, s: &Stop, units: Units) -> Value {

@@ -1,7 +1,6 @@
 //! A series as one self-contained page that needs neither network nor script.
 
 use minijinja::value::{Serde, Value};
-use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
 use super::chart::figure;
@@ -12,6 +11,7 @@ use crate::quantity::Region;
 use crate::report::number::{f_number, percent, plain};
 use crate::report::palette::{hex, stage};
 use crate::report::pictures::data_uri;
+use crate::report::template::{self, whole};
 use crate::series::Varied;
 
 const TEMPLATE: &str = include_str!("page.html");
@@ -98,14 +98,7 @@ pub fn series_html(view: &SeriesView, shown: &[Shown]) -> String {
         failures: view.failures.iter().map(|f| (plain(&f.file), plain(&f.problem), f.advice.clone())).collect(),
         version: env!("CARGO_PKG_VERSION"),
     };
-    let mut environment = Environment::new();
-    environment.set_undefined_behavior(UndefinedBehavior::Strict);
-    environment.set_auto_escape_callback(|_| AutoEscape::Html);
-    let made = environment.render_named_str("series.html", TEMPLATE, Value::from(Serde(&page)));
-    // The template is compiled in and the tests fill it; a page that says so is still better than a panic.
-    made.unwrap_or_else(|e| {
-        format!("<!doctype html><title>tussock</title><p>The page could not be made: {}.", e.kind())
-    })
+    whole(template::page(TEMPLATE, Value::from(Serde(&page))))
 }
 
 /// The members that have a number in any zone, by stop or in their order, each with what it is called.
