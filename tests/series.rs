@@ -1049,6 +1049,19 @@ fn an_audit_says_of_the_demo_what_the_series_command_says() {
         assert!(own.remove("frames").is_some() && own.remove("best").is_some());
         assert_eq!(audited, told);
     }
+    // By the simulator's truth nothing with detail is wider at the smallest aperture than two pixels permit (0.77 px with the
+    // pixel's own width), so next to nothing may be called soft there.
+    let last = tussock::simulate::recipes::shoot().pop().unwrap();
+    let truth = tussock::simulate::landscape(&last.spec).tiles;
+    assert!(last.spec.camera.f_number == 16.0 && truth.iter().all(|t| t.detailed < 0.5 || t.truth.sigma < 0.77));
+    let soft = |note: &serde_json::Value| note["note"]["soft_content"].as_u64();
+    let soft: u64 = groups_notes(&read(folder.path().join("series/series.json"))).iter().filter_map(soft).sum();
+    assert!(100 * soft <= truth.len() as u64, "{soft} tiles called soft");
+}
+
+fn groups_notes(series: &serde_json::Value) -> Vec<serde_json::Value> {
+    let groups = series["groups"].as_array().unwrap();
+    groups.iter().flat_map(|g| g["notes"].as_array().unwrap().clone()).collect()
 }
 
 #[test]

@@ -132,7 +132,8 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         Varied::Nothing => blurs,
     };
     let soft = all - blurs.tiles();
-    if soft > 0 {
+    // Less than half a per cent is nothing to speak of.
+    if 200 * soft >= tiles.len().max(1) {
         notes.push((None, NoteKind::SoftContent(soft)));
     }
     let widths = (varied == Varied::Focus).then(|| bracket::widths(&blurs, &tiles, &f_numbers, pitch_um));
@@ -166,7 +167,7 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         f_numbers,
         sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
         deepest_first: order,
-        between: if seen.len() == 2 { between(&zones, &blurs) } else { Vec::new() },
+        between: if seen.len() == 2 { between(&zones, &read, &blurs) } else { Vec::new() },
         zones: read,
         parts: zones,
         size: seen[reference].size,

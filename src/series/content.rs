@@ -4,6 +4,7 @@ use super::Blurs;
 use super::middle_mean;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::optics::lambda_n_px;
+use crate::stats;
 
 /// Derived: two stops, over which a disc halves. Ratio of f-numbers, to the first, from which a stop tells whether the
 /// blur falls.
@@ -13,6 +14,9 @@ const LAST: usize = 2;
 /// Chosen: half as much again, and the error of a squared width. How many times more than falling with the f-number
 /// leaves, and how much of the squared width besides, what is beyond diffraction may be.
 const SLACK: (f64, f64) = (1.5, 0.2);
+/// Chosen: as many are taken for sharp elsewhere. Share of the tiles, the sharpest, of which most have what stays beyond
+/// diffraction in every tile: an error that all widths share, and what of the lens no stop takes away.
+const SHARPEST: f64 = 0.25;
 /// Chosen: half; more is no content but the frames: a camera that shook, an aperture that did not close. Share of the
 /// tiles beyond which it is no content.
 const MOST: f64 = 0.5;
@@ -21,7 +25,7 @@ const MOST: f64 = 0.5;
 ///
 /// What lens and defocus blur beyond diffraction falls on stopping down at least as the f-number rises (defocus and field
 /// curvature with its first power, other aberrations faster). Where at the last two stops it stays above
-/// that, the scene itself is soft there, and which aperture is best can't be told by it. Frames without f-number take no
+/// that, and above what stays in the sharpest places too, the scene itself is soft there, and which aperture is best can't be told by it. Frames without f-number take no
 /// part; without a pitch, or with less than two stops of range, nothing is left out.
 #[must_use]
 pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Blurs {
@@ -35,16 +39,21 @@ pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: 
         })
         .collect();
     stops.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let floor = |&(k, _, bare): &(usize, f64, f64)| {
+        let left: Vec<f64> = blurs.sigma[k].iter().flatten().map(|e| (e.value.powi(2) - bare).max(0.0)).collect();
+        stats::quantile(&left, SHARPEST).unwrap_or(0.0)
+    };
+    let floors: Vec<f64> = stops.iter().map(floor).collect();
     let soft = |tile: usize| {
-        let known = |&(k, n, bare): &(usize, f64, f64)| {
+        let known = |(&(k, n, bare), &floor): (&(usize, f64, f64), &f64)| {
             let square = blurs.sigma[k][tile]?.value.powi(2);
-            Some((n, square, (square - bare).max(0.0)))
+            Some((n, square, (square - bare).max(0.0), floor))
         };
-        let mut points = stops.iter().filter_map(known);
-        let Some((first, _, beyond)) = points.next() else { return false };
+        let mut points = stops.iter().zip(&floors).filter_map(known);
+        let Some((first, _, beyond, _)) = points.next() else { return false };
         let stays: Vec<bool> = points
             .filter(|p| p.0 >= STOPPED_DOWN * first)
-            .map(|(n, square, left)| left > beyond * (SLACK.0 * first / n).powi(2) + SLACK.1 * square)
+            .map(|(n, square, left, floor)| left > beyond * (SLACK.0 * first / n).powi(2) + SLACK.1 * square + floor)
             .collect();
         stays.len() >= LAST && stays.iter().rev().take(LAST).all(|s| *s)
     };
@@ -177,6 +186,21 @@ mod tests {
             left(&[(0.0, 0.2), (12.0, 0.2), (5.0, 0.3), (1.0, 4.0), (4.0, 1.5)]),
             [true, true, true, false, false]
         );
+    }
+
+    /// Single-frame widths, which set the scale, may read all sharp tiles a tenth too wide, and more or less by what they show.
+    #[test]
+    fn an_error_that_all_widths_share_makes_no_content() {
+        let mut blurs = series(&[(1.0, 0.1), (1.0, 0.1), (0.5, 0.2), (2.0, 0.1), (0.0, 0.1), (1.0, 0.2), (1.0, 1.5)]);
+        let squares = [0.09, 0.10, 0.08, 0.12, 0.10, 0.13, 0.10];
+        for frame in &mut blurs.sigma {
+            for (width, more) in frame.iter_mut().flatten().zip(squares) {
+                width.value = (width.value.powi(2) + more).sqrt();
+            }
+        }
+        let kept = without_soft_content(&blurs, &STOPS.map(Some), Some(PITCH_UM));
+        let left: Vec<bool> = kept.sigma[0].iter().map(Option::is_some).collect();
+        assert_eq!(left, [true, true, true, true, true, true, false]);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Which of near-duplicates is the sharpest, and whether focus moved between frames after all.
 
-use super::{Blurs, Zone};
+use super::{Blurs, Zone, ZoneBlur};
 use crate::quantity::{Estimate, ZoneName};
 use crate::stats;
 
@@ -75,15 +75,24 @@ fn ratio(a: &[Option<Estimate>], b: &[Option<Estimate>], tiles: &[usize]) -> Opt
     Some(Estimate::new(middle, (stats::MEDIAN_SD * scatter / (logs.len() as f64).sqrt()).max(0.002), logs.len() as u32))
 }
 
-/// Which of two frames is sharper in each zone, and by how much; zones of too few common tiles are left out.
+/// Which of two frames is sharper in each zone, and by how much, by the widths `read` there; zones of too few common tiles are
+/// left out.
+///
+/// The error is that of the tiles' ratios, and by how much their middle lies from the ratio of the zone's widths: where a zone
+/// holds several depths, one frame is sharper in more of its tiles and the other may be by more.
 #[must_use]
-pub fn between(zones: &[Zone], blurs: &Blurs) -> Vec<Between> {
+pub fn between(zones: &[Zone], read: &[ZoneBlur], blurs: &Blurs) -> Vec<Between> {
     let [first, second] = blurs.sigma.as_slice() else { return Vec::new() };
     let of_zone = |z: &Zone| {
-        let log = ratio(first, second, &z.tiles)?;
-        let margin = log.value.abs().exp_m1();
-        let margin = Estimate::new(margin, log.sd * (1.0 + margin), log.n);
-        Some(Between { zone: z.name, sharper: real(margin).then_some(usize::from(log.value < 0.0)), margin })
+        let tiles = ratio(first, second, &z.tiles)?;
+        let width = |k: usize| {
+            let own = read.iter().find(|r| r.name == z.name)?;
+            own.points.iter().find(|p| p.frame == k).map(|p| p.blur.value)
+        };
+        let log = (width(1)? / width(0)?).ln();
+        let margin = log.abs().exp_m1();
+        let margin = Estimate::new(margin, tiles.sd.hypot(log - tiles.value) * (1.0 + margin), tiles.n);
+        Some(Between { zone: z.name, sharper: real(margin).then_some(usize::from(log < 0.0)), margin })
     };
     zones.iter().filter_map(of_zone).collect()
 }
@@ -111,4 +120,59 @@ pub fn focus_varied(blurs: &Blurs) -> bool {
             first >= enough && second >= enough
         })
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::series::zone_blurs;
+    use proptest::prelude::*;
+
+    fn blurs(widths: &[Vec<f64>; 2]) -> Blurs {
+        let tiles = widths[0].len();
+        Blurs {
+            sigma: widths.iter().map(|f| f.iter().map(|&w| Some(Estimate::new(w, 0.02, 9))).collect()).collect(),
+            apart_sd: vec![vec![0.02; tiles]; 2],
+            from_middle: vec![vec![(0.0, 0.0); tiles]; 2],
+            anchor_sd: vec![0.03; tiles],
+            moved: vec![0; 2],
+        }
+    }
+
+    fn compared(widths: &[Vec<f64>; 2]) -> (Vec<ZoneBlur>, Vec<Between>) {
+        let zones = [Zone { name: ZoneName::Centre, tiles: (0..widths[0].len()).collect() }];
+        let blurs = blurs(widths);
+        let read = zone_blurs(&zones, &blurs);
+        let told = between(&zones, &read, &blurs);
+        (read, told)
+    }
+
+    #[test]
+    fn a_zone_sharper_all_over_is_told_and_one_of_two_depths_is_not() {
+        let sharp: Vec<f64> = (0..12).map(|i| 0.6 + 0.01 * f64::from(i)).collect();
+        let soft: Vec<f64> = sharp.iter().map(|w| 1.2 * w).collect();
+        let told = compared(&[sharp.clone(), soft]).1;
+        assert!(told[0].sharper == Some(0) && (told[0].margin.value - 0.2).abs() < 1e-6, "{told:?}");
+        // Most of it is sharper in the second by a third, the rest in the first by as much as that is worth.
+        let mixed: Vec<f64> =
+            sharp.iter().enumerate().map(|(i, w)| if i % 3 == 0 { 1.9 * w } else { 0.7 * w }).collect();
+        assert_eq!(compared(&[sharp, mixed]).1[0].sharper, None);
+    }
+
+    proptest! {
+        /// Whatever the tiles show, the frame called sharper has the smaller width in the table, by what is said.
+        #[test]
+        fn what_is_called_sharper_is_so_in_the_table(
+            first in prop::collection::vec(0.4..3.0f64, 4..30),
+            by in prop::collection::vec(0.5..2.0f64, 30),
+        ) {
+            let second = first.iter().zip(&by).map(|(w, b)| w * b).collect();
+            let (read, told) = compared(&[first, second]);
+            if let Some(k) = told[0].sharper {
+                let width = |k: usize| read[0].points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
+                let share = width(1 - k).zip(width(k)).map(|(wider, own)| wider / own - 1.0);
+                prop_assert!((share.unwrap_or(-1.0) - told[0].margin.value).abs() < 1e-9, "{read:?} {told:?}");
+            }
+        }
+    }
 }

@@ -6,7 +6,7 @@ use crate::report::phrase::common_folder;
 use crate::report::terms::capital;
 use crate::series::aperture::{LeftOut, ZoneAnswer};
 use crate::series::bracket::{Bracket, Lack};
-use crate::series::{Answer, Between, Lone, NoteKind, Varied, ZoneName};
+use crate::series::{Answer, Lone, NoteKind, Varied, ZoneName};
 
 /// A zone's name in a sentence.
 #[must_use]
@@ -59,20 +59,22 @@ fn by_blur(group: &Answer) -> Option<String> {
     ))
 }
 
-/// Which of two frames is sharper where: "The near ground is sharper in a.jpg by 12 %, the far scene in b.jpg by 8 %; the
-/// centre is the same within the error."
+/// Which of two frames is sharper where: "a.jpg is the sharper by 12 % in the near ground; b.jpg is the sharper by 8 % in the far
+/// scene; the centre is the same in both within the error."
 fn between(group: &Answer) -> Option<String> {
-    let clear = |b: &&Between| b.sharper.is_some();
-    let mut sharper: Vec<String> = Vec::new();
-    for b in group.between.iter().filter(clear) {
-        let file = b.sharper.map_or("", |k| name(group, k));
-        sharper.push(format!("{} is sharper in {file} by {:.0} %", zone(b.zone), b.margin.value * 100.0));
-    }
+    let sharper_in = |k: usize| {
+        let own = group.between.iter().filter(|b| b.sharper == Some(k));
+        let places: Vec<String> = own.map(|b| format!("{:.0} % in {}", b.margin.value * 100.0, zone(b.zone))).collect();
+        let places: Vec<&str> = places.iter().map(String::as_str).collect();
+        Some(format!("{} is the sharper by {}", name(group, k), listed(&places)?))
+    };
     let same: Vec<&str> = group.between.iter().filter(|b| b.sharper.is_none()).map(|b| zone(b.zone)).collect();
-    let same = listed(&same)
-        .map(|all| format!("{all} {} the same in both within the error", if same.len() == 1 { "is" } else { "are" }));
-    let all: Vec<String> = [(!sharper.is_empty()).then(|| sharper.join(", ")), same].into_iter().flatten().collect();
-    (!all.is_empty()).then(|| format!("{}.", capital(&all.join("; "))))
+    let same = listed(&same).map(|all| {
+        let all = if group.between.iter().any(|b| b.sharper.is_some()) { all } else { capital(&all) };
+        format!("{all} {} the same in both within the error", if same.len() == 1 { "is" } else { "are" })
+    });
+    let all: Vec<String> = [sharper_in(0), sharper_in(1), same].into_iter().flatten().collect();
+    (!all.is_empty()).then(|| format!("{}.", all.join("; ")))
 }
 
 /// "a, b and c".
@@ -194,7 +196,7 @@ fn focus(group: &Answer) -> String {
     }
     let names: Vec<&str> = b.covering_set.iter().map(|&k| name(group, k)).collect();
     match names.as_slice() {
-        [] => parts.push("No frame shows any place within the permitted blur.".into()),
+        [] => parts.push(nowhere(group)),
         [one] => parts.push(format!("{one} alone covers every place that any frame covers.")),
         many => parts.push(format!("Blend these {}, near to far: {}.", many.len(), many.join(", "))),
     }
@@ -213,6 +215,16 @@ fn focus(group: &Answer) -> String {
     parts.join(" ")
 }
 
+/// No place is sharp enough in any frame: by how much that is missed.
+fn nowhere(group: &Answer) -> String {
+    let points = group.zones.iter().flat_map(|z| z.points.iter().map(move |p| (z.name, p)));
+    let least = points.min_by(|a, b| a.1.blur.value.total_cmp(&b.1.blur.value));
+    let least = least.filter(|(_, p)| p.blur.value > group.permitted_px).map_or_else(String::new, |(place, p)| {
+        format!("; the least is {:.2} px, {} in {}", p.blur.value, zone(place), name(group, p.frame))
+    });
+    format!("No frame shows any place within the permitted blur of {:.2} px{least}.", group.permitted_px)
+}
+
 /// Chosen: a third. Share of what no frame shows sharp from which its cause is named.
 const NAMED: f64 = 0.33;
 
@@ -222,6 +234,10 @@ fn uncovered(group: &Answer, b: &Bracket) -> Option<String> {
         return None;
     }
     let share = percent(b.uncovered.len() as f64 / group.tiles.len().max(1) as f64);
+    // A tile or two of hundreds.
+    if share == percent(0.0) {
+        return None;
+    }
     let mut counts: Vec<(Lack, usize)> = Vec::new();
     for lack in b.lacks.iter().flatten() {
         match counts.iter_mut().find(|c| c.0 == *lack) {
