@@ -24,9 +24,6 @@ pub enum Judgement {
 }
 
 impl Judgement {
-    /// Every judgement, in the order the numbers of `audit.json` count them.
-    pub const ALL: [Self; 4] = [Self::Within, Self::AtLimit, Self::Beyond, Self::Unknown];
-
     /// The word in sentences, tables and on the page.
     #[must_use]
     pub const fn word(self) -> &'static str {

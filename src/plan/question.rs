@@ -39,9 +39,6 @@ pub struct Question {
     pub speed_m_s: Option<f64>,
 }
 
-/// Chosen: common practice, no published source. The smallest aperture of most lenses for still photographs.
-pub const SMALLEST: f64 = 22.0;
-
 /// Where the photographer was: what an audited photograph shows.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Was {
