@@ -20,7 +20,7 @@ use anyhow::{Context as _, bail};
 
 use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, shown};
-use crate::report::Failure;
+use crate::report::FailureView;
 use folder::UNFINISHED;
 pub(crate) use open::open;
 
@@ -236,7 +236,7 @@ pub fn failed(error: &IntakeError) -> String {
 
 /// The same of a failure as reports have it, with what stands in for the file.
 #[must_use]
-pub(crate) fn failure(failed: &Failure) -> String {
+pub(crate) fn failure(failed: &FailureView) -> String {
     let detail = failed.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
     let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
     let stands =

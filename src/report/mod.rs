@@ -45,7 +45,7 @@ pub mod wording;
 
 pub use baselines::{BaselineSource, BaselineView, LensBasis};
 pub use build::{assembled, bases, capture, told, view};
-pub use cards::{companion, companions};
+pub use cards::companion;
 pub use edge::EdgeView;
 pub use facts::{FactsView, facts_text};
 pub use full::Full;
@@ -93,28 +93,13 @@ pub struct Frame {
     pub group: Option<usize>,
 }
 
-/// A file that could not be audited.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Failure {
-    /// The file as the user named it.
-    pub file: String,
-    /// What is wrong.
-    pub problem: String,
-    /// What to try.
-    pub advice: String,
-    /// What a decoder or the system said of it, in its own words.
-    pub detail: Option<String>,
-    /// The file of the same frame that was audited in its place, so that the frame has not failed.
-    pub stand_in: Option<String>,
-}
-
 /// Everything one audit found.
 #[derive(Clone, Debug, Default)]
 pub struct Run {
     /// Audited frames in order.
     pub frames: Vec<Frame>,
     /// Files that failed.
-    pub failures: Vec<Failure>,
+    pub failures: Vec<FailureView>,
     /// Frames that show one scene.
     pub groups: Vec<GroupView>,
     /// What the corners were judged against, lens by lens.

@@ -2,13 +2,13 @@
 
 use tussock::report;
 
-use crate::shoot::{nth, shoot, two_apertures};
+use crate::shoot::{companions, nth, shoot, two_apertures};
 
 #[test]
 fn a_large_shoot_keeps_pictures_tiles_and_charts_beside_the_page() {
     let run = shoot(13);
     let view = report::view(&run);
-    let beside: Vec<(String, Vec<u8>)> = report::companions(&view).collect();
+    let beside = companions(&view);
     assert_eq!(beside.len(), 4, "four frames a file");
     let page = report::html(&view, &[]);
     for (i, (name, bytes)) in beside.iter().enumerate() {
@@ -22,7 +22,7 @@ fn a_large_shoot_keeps_pictures_tiles_and_charts_beside_the_page() {
     }
     assert!(page.contains("data-chart=\"0\"") && page.contains("data-chart=\"1\""));
     assert!(!page.contains("data:image/jpeg"));
-    assert_eq!(report::companions(&report::view(&shoot(3))).count(), 0);
+    assert!(companions(&report::view(&shoot(3))).is_empty());
 }
 
 /// Views of many frames, told one by one, without their tiles.

@@ -8,7 +8,7 @@ use super::view::{
 use super::{Alone, wording};
 use crate::measure::register::Similarity;
 use crate::quantity::Region;
-use crate::report::Failure;
+use crate::report::FailureView;
 use crate::report::number::machine;
 use crate::series::aperture::Shift;
 use crate::series::fit::{Split, ZoneSplit};
@@ -16,7 +16,7 @@ use crate::series::{Answer, Between, Point, ZoneBlur, ZoneName};
 
 /// The view of a whole run.
 #[must_use]
-pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[Failure]) -> SeriesView {
+pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView]) -> SeriesView {
     SeriesView {
         format: "tussock.series",
         version: VERSION,
