@@ -242,17 +242,7 @@ mod tests {
 
     #[test]
     fn a_preview_has_larger_pixels_and_what_the_user_gives_comes_last() {
-        let plane = Plane {
-            width: 70,
-            height: 45,
-            data: vec![0; 70 * 45],
-            black: 0,
-            white: 65535,
-            saturation: 65535,
-            mosaic: crate::shot::Mosaic::None,
-            jpeg: None,
-            rendered: true,
-        };
+        let plane = Plane { rendered: true, ..Plane::plain(70, 45, vec![0; 70 * 45], 65535) };
         let facts = Facts {
             capture: Capture { pixel_pitch_um: Some(Fact::new(10.0, Source::Exif)), ..Capture::default() },
             size: Some((140, 90)),

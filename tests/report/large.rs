@@ -1,8 +1,21 @@
 //! The page of a large shoot: what lies beside it, and in which parts.
 
+use std::collections::BTreeMap;
+
 use tussock::report;
 
-use crate::shoot::{companions, nth, shoot, two_apertures};
+use crate::shoot::{nth, shoot, two_apertures};
+
+/// What lies beside the page of a large shoot: by the files' names, what all their frames add.
+pub fn companions(view: &report::View) -> BTreeMap<String, Vec<u8>> {
+    let mut files = BTreeMap::<String, Vec<u8>>::new();
+    if !report::inline(view.frames.len()) {
+        for (file, bytes) in view.frames.iter().enumerate().map(|(i, f)| report::companion(i, f)) {
+            files.entry(file).or_default().extend(bytes);
+        }
+    }
+    files
+}
 
 #[test]
 fn a_large_shoot_keeps_pictures_tiles_and_charts_beside_the_page() {

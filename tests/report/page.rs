@@ -7,7 +7,8 @@ use tussock::report::series::{SeriesView, series_html, series_view};
 use tussock::report::{self, BaselineSource, LensBasis, Links, Pixels, Run};
 use tussock::shot::{Fact, Mosaic, Plane, Source};
 
-use crate::shoot::{FAULTS, companions, frame, shoot, two_apertures};
+use crate::large::companions;
+use crate::shoot::{FAULTS, frame, shoot, two_apertures};
 
 /// Names that try to leave the place they are put in.
 const HOSTILE: [&str; 9] = [

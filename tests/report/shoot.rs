@@ -1,8 +1,6 @@
 //! A hand-written shoot for the report's tests: maps follow a flat moor seen through a thin lens, so that the
 //! numbers hang together, but no picture was measured.
 
-use std::collections::BTreeMap;
-
 use tussock::diagnose::{
     Basis, Budget, Cause, CornerState, Corners, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Unsettled,
     Verdict, Zone, ZoneName,
@@ -11,7 +9,7 @@ use tussock::judge::{Answer, Reason, above};
 use tussock::measure::{Tile, TileMap, TileState};
 use tussock::quantity::{DISC_SIGMA, Distance, Estimate, Flag, Intent, Point};
 use tussock::report::series::{BestView, LaidView, PointView, SeriesGroupView, SeriesZoneView};
-use tussock::report::{self, FailureView, Frame, Run};
+use tussock::report::{FailureView, Frame, Run};
 use tussock::shot::{Capture, Fact, Source};
 
 /// What goes wrong in a frame of the shoot.
@@ -335,15 +333,4 @@ impl Noise {
     fn normal(&mut self) -> f64 {
         (0..12).map(|_| self.next()).sum::<f64>() - 6.0
     }
-}
-
-/// What lies beside the page of a large shoot: by the files' names, what all their frames add.
-pub fn companions(view: &report::View) -> BTreeMap<String, Vec<u8>> {
-    let mut files = BTreeMap::<String, Vec<u8>>::new();
-    if !report::inline(view.frames.len()) {
-        for (file, bytes) in view.frames.iter().enumerate().map(|(i, f)| report::companion(i, f)) {
-            files.entry(file).or_default().extend(bytes);
-        }
-    }
-    files
 }

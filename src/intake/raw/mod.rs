@@ -64,6 +64,12 @@ fn developed(sensor: &Sensor, turn: Turn) -> Read {
     Read { plane: Plane { width, height, data, mosaic, ..stored }, flags, coded: None, tint: None }
 }
 
+/// Luminance of a sensor's picture as stored, not turned upright: what [`crate::measure`] gets of a raw file.
+#[must_use]
+pub fn luminance(sensor: &Sensor) -> Plane {
+    green::plane(sensor)
+}
+
 /// Decodes a raw file's samples.
 ///
 /// A DNG is read after its specification, and by nothing else: the two libraries know a part of it, and take some of the
