@@ -6,7 +6,7 @@
 use multiversion::multiversion;
 
 use super::blocks::inverse;
-use super::entropy::{Bits, END, Table};
+use super::entropy::{Bits, END, Kind, Table};
 use super::markers::{
     CodeTable, Component, FrameHeader, Pick, Segment, code_tables, places, scan_header, segments, step_tables, word,
 };
@@ -73,7 +73,8 @@ impl Plan {
                 0xC4 => {
                     for table in code_tables(body) {
                         let CodeTable { class, number, counts, symbols } = table?;
-                        *tables.get_mut(class)?.get_mut(number)? = Some(Table::new(counts, symbols, class == 0)?);
+                        let kind = if class == 0 { Kind::Means } else { Kind::Others };
+                        *tables.get_mut(class)?.get_mut(number)? = Some(Table::new(counts, symbols, kind)?);
                     }
                 }
                 0xDD => interval = word(body)?,

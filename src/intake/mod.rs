@@ -40,12 +40,14 @@ mod worker;
 mod xl;
 pub mod xmp;
 
-pub use beside::memory_needed;
+pub(crate) use beside::memory_needed;
 pub use error::{IntakeError, IntakeErrorKind};
-pub use file::{is_picture, open_file, read_text};
-pub use folder::{Candidate, Found, Prefer, REPORT_MARK, find, is_raw, looks_like_photograph, stem};
+pub(crate) use file::{is_picture, open_file, read_text};
+pub use folder::{Candidate, Found, Prefer, find, stem};
+pub(crate) use folder::{REPORT_MARK, is_raw, looks_like_photograph};
 pub use worker::{Workers, serve, use_workers};
-pub use xmp::{sidecar_names, told_beside};
+pub(crate) use xmp::sidecar_names;
+pub use xmp::told_beside;
 
 use std::path::Path;
 

@@ -4,7 +4,8 @@
 //! (luma, or red) is counted in every scan that it needs, as ITU-T T.81 has it: annex F for sequential scans, annex G
 //! for progressive ones.
 
-use super::coefficients::{Reader, Spectrum, Table, Tables};
+use super::coefficients::{Reader, Spectrum, Tables};
+use super::entropy::{Kind, Table};
 use super::markers::{Component, FrameHeader, Pick, Segment, code_tables, scan_header, segments, word};
 
 /// Rows of the stored picture, from the top, whose first component is coded to the last bit; `None` where the file is of
@@ -142,7 +143,8 @@ impl Frame {
 impl Walk {
     fn tables(&mut self, body: &[u8]) {
         for table in code_tables(body).flatten() {
-            self.huffman[table.class & 1][table.number & 3] = Some(Box::new(Table::new(table.counts, table.symbols)));
+            let codes = Table::new(table.counts, table.symbols, Kind::Bare);
+            self.huffman[table.class & 1][table.number & 3] = codes.map(Box::new);
         }
     }
 

@@ -21,7 +21,7 @@ pub fn csv(view: &View) -> Vec<u8> {
 ///
 /// # Errors
 /// Where it can't be written.
-pub fn write_csv(view: &View, out: &mut dyn Write) -> io::Result<()> {
+pub(crate) fn write_csv(view: &View, out: &mut dyn Write) -> io::Result<()> {
     let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out);
     writer.write_record(COLUMNS.map(|(name, _)| name))?;
     for frame in &view.frames {

@@ -108,7 +108,7 @@ impl Camera {
 
     /// Picture px that a metre spans at inverse distance `inverse` (1/m).
     #[must_use]
-    pub fn px_per_m(&self, inverse: f64) -> f64 {
+    pub(crate) fn px_per_m(&self, inverse: f64) -> f64 {
         self.image_mm() * 1e3 / self.pitch_um * inverse
     }
 

@@ -31,7 +31,7 @@ pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView])
 
 /// The view of one group.
 #[must_use]
-pub fn group_view(group: &Answer) -> SeriesGroupView {
+pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
     let file = |k: usize| group.files[k].clone();
     let files = |of: &[usize]| of.iter().map(|&k| file(k)).collect::<Vec<_>>();
     let (apertures, bracket) = (group.apertures.as_ref(), group.bracket.as_ref());
