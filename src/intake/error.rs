@@ -45,7 +45,12 @@ pub enum IntakeErrorKind {
 impl IntakeError {
     /// A failure from its parts.
     #[must_use]
-    pub fn new(path: &Path, kind: IntakeErrorKind, problem: impl Into<String>, advice: impl Into<String>) -> Self {
+    pub(crate) fn new(
+        path: &Path,
+        kind: IntakeErrorKind,
+        problem: impl Into<String>,
+        advice: impl Into<String>,
+    ) -> Self {
         Self { path: path.to_owned(), kind, problem: problem.into(), advice: advice.into(), detail: None }
     }
 
@@ -59,7 +64,7 @@ impl IntakeError {
 
     /// A file on which this program broke down while `doing` something ("measuring it").
     #[must_use]
-    pub fn fault(path: &Path, doing: &str, detail: &str) -> Self {
+    pub(crate) fn fault(path: &Path, doing: &str, detail: &str) -> Self {
         let advice =
             "The other files are not affected. An export of it as TIFF may pass; please report this with the file.";
         let problem = format!("{doing} failed by a fault of this program, not of the file");
@@ -81,7 +86,7 @@ impl IntakeError {
 
     /// A file whose content is broken.
     #[must_use]
-    pub fn damaged(path: &Path, problem: impl Into<String>) -> Self {
+    pub(crate) fn damaged(path: &Path, problem: impl Into<String>) -> Self {
         let advice = "Copy it again from the card or a backup; if another program opens it, save it anew from there.";
         Self::new(path, IntakeErrorKind::Damaged, problem, advice)
     }

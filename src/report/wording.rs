@@ -19,7 +19,7 @@ pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
 
 /// What follows the line: the numbers it rests on, why in more words, what else has a part, and what the blur implies.
 #[must_use]
-pub fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+pub(crate) fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
     let mut text = line::numbers(d);
     let told = d.verdict.cause != Cause::CannotTell;
     if let Some(said) = why(d, capture) {

@@ -206,7 +206,7 @@ impl Transfer {
 
     /// True widths.
     #[must_use]
-    pub fn truth(&self) -> Truth {
+    pub(crate) fn truth(&self) -> Truth {
         const DIRECTIONS: u32 = 24;
         let square: f64 = (0..DIRECTIONS)
             .map(|i| (MTF50_SIGMA / self.mtf50(PI * f64::from(i) / f64::from(DIRECTIONS))).powi(2))

@@ -32,9 +32,9 @@ impl Noise {
 }
 
 /// Level that stands for no light in simulated planes.
-pub const BLACK: u16 = 2048;
+pub(crate) const BLACK: u16 = 2048;
 /// Level that stands for relative luminance 1.
-pub const WHITE: u16 = 63_488;
+pub(crate) const WHITE: u16 = 63_488;
 
 /// Luminance (row-major, white = 1) with noise added, clipped and quantised: a plane without a mosaic.
 #[must_use]

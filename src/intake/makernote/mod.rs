@@ -80,19 +80,19 @@ pub struct Note<'a> {
 
 impl Note<'_> {
     /// The note's directory `skip` bytes in, with offsets counted from the start of the whole block.
-    pub(crate) fn in_block(&self, skip: usize) -> Option<Block> {
+    pub(super) fn in_block(&self, skip: usize) -> Option<Block> {
         Block::at(self.block, self.offset.checked_add(skip)?, self.little_endian)
     }
 
     /// The note's directory `skip` bytes in, with offsets counted from the start of the note.
-    pub(crate) fn in_note(&self, skip: usize, little_endian: bool) -> Option<Block> {
+    pub(super) fn in_note(&self, skip: usize, little_endian: bool) -> Option<Block> {
         Block::at(self.bytes, skip, little_endian)
     }
 }
 
 /// Reads the maker note of a file; `frame` is the picture's size as recorded.
 #[must_use]
-pub fn read(contents: &Contents, frame: Option<(u32, u32)>) -> Notes {
+pub(super) fn read(contents: &Contents, frame: Option<(u32, u32)>) -> Notes {
     if let Some(heap) = &contents.ciff {
         return canon::heap(heap);
     }
@@ -229,7 +229,7 @@ pub(crate) fn interval(a: f64, b: f64) -> Option<Distance> {
 
 /// The middle of an area of the picture in fractions of it; `None` for an empty picture or a point outside.
 #[must_use]
-pub fn point(x: f64, y: f64, width: f64, height: f64) -> Option<Point> {
+pub(crate) fn point(x: f64, y: f64, width: f64, height: f64) -> Option<Point> {
     let point = Point { x: x / width, y: y / height };
     (width > 0.0 && height > 0.0 && inside(point)).then_some(point)
 }

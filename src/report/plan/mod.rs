@@ -35,7 +35,7 @@ pub struct PlanView<'a> {
 impl<'a> PlanView<'a> {
     /// The view of a plan.
     #[must_use]
-    pub fn new(plan: &'a Plan, from: Option<&'a Was>, units: Units) -> Self {
+    pub(crate) fn new(plan: &'a Plan, from: Option<&'a Was>, units: Units) -> Self {
         let advice = words::answer(plan, units).into_iter().chain(words::reasons(plan, units)).collect();
         Self { format: "tussock.plan", version: 1, from, plan, advice }
     }
@@ -44,7 +44,7 @@ impl<'a> PlanView<'a> {
     ///
     /// # Errors
     /// None in practice: every value can be written.
-    pub fn json(&self) -> serde_json::Result<String> {
+    pub(crate) fn json(&self) -> serde_json::Result<String> {
         Ok(serde_json::to_string_pretty(self)? + "\n")
     }
 }
