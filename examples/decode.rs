@@ -11,13 +11,16 @@
 #[path = "../tests/support/files.rs"]
 mod files;
 
+#[path = "../tests/negatives/mod.rs"]
+mod negatives;
+
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use jxl_oxide::{JxlImage, JxlThreadPool};
+use negatives::makers;
 use rayon::prelude::*;
 use tussock::intake::{Overrides, Workers, read, use_workers};
-use tussock::simulate::makers;
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;

@@ -1,14 +1,17 @@
 //! Damages raw files of every layout and decodes each: no panic, no hang, bounded memory.
 //!
-//! usage: mutate_raws COUNT [FILE...]     (COUNT mutants, spread over the simulator's test raws and the files given, then as
-//! many of its files in makers' own formats; the seed is fixed; prints what became of them and the slowest)
+//! usage: mutate_raws COUNT [FILE...]     (COUNT mutants, spread over the test raws and the files given, then as
+//! many of those in makers' own formats; the seed is fixed; prints what became of them and the slowest)
+
+#[path = "../tests/negatives/mod.rs"]
+mod negatives;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::{Duration, Instant};
 
+use negatives::{catalogue, makers};
 use tussock::intake::raw::{Refused, dng};
 use tussock::output;
-use tussock::simulate::{catalogue, makers};
 
 /// A decoding that takes longer than this counts as a hang.
 const LONGEST: Duration = Duration::from_secs(10);

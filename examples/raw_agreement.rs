@@ -1,19 +1,22 @@
 //! Decodes raw files by each reader and compares their samples, pixel by pixel, over the area that two of them give.
 //!
-//! `cargo run --release --example raw_agreement -- [--write DIR] [--dump DIR] [FILE...]`; with `--write`, the simulator's
+//! `cargo run --release --example raw_agreement -- [--write DIR] [--dump DIR] [FILE...]`; with `--write`, the
 //! test raws are written to a folder first and read too, those of the makers' own formats with the samples that they stand for
 //! beside them (`.expected.u16`); with `--dump`, each reader's samples go to
 //! `DIR/<file>.<reader>.u16` (little-endian, stored rows; floating-point ones to `.f32`, what curves make of them to
 //! `.developed.u16`) for tests/reference/raw_agreement.py, which compares them with LibRaw's. The last line counts files
 //! that disagree; the exit status is 1 if there are any.
 
+#[path = "../tests/negatives/mod.rs"]
+mod negatives;
+
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use negatives::{catalogue, makers};
 use tussock::intake::raw::dng::{Samples, stored};
 use tussock::intake::raw::{Refused, Sensor, by_rawler, by_rawloader, by_specification, decode};
 use tussock::output::print;
-use tussock::simulate::{catalogue, makers};
 
 fn main() -> ExitCode {
     std::panic::set_hook(Box::new(|_| {}));
@@ -31,9 +34,9 @@ fn main() -> ExitCode {
     ExitCode::from(u8::from(disagreeing > 0))
 }
 
-/// Writes the simulator's test raws; returns their paths.
+/// Writes the test raws; returns their paths.
 fn written(folder: &Path) -> Vec<PathBuf> {
-    let write = |(name, negative): (String, tussock::simulate::negative::Negative)| {
+    let write = |(name, negative): (String, negatives::negative::Negative)| {
         let path = folder.join(format!("{name}.dng"));
         std::fs::write(&path, negative.bytes()).expect("a folder that can be written to");
         path
@@ -89,7 +92,7 @@ fn agrees(file: &Path, dump: Option<&Path>) -> bool {
             Samples::Float(v) => write(folder, file, "specification", &bytes(v, f32::to_le_bytes), "f32"),
         }
     }
-    // Of what the simulator wrote, every sample is known.
+    // Of what was written here, every sample is known.
     if let Ok(expected) = std::fs::read(format!("{}.expected.u16", file.display())) {
         let apart = |samples: &[u16]| {
             let pairs = samples.iter().zip(expected.chunks_exact(2));

@@ -21,7 +21,7 @@ fn main() -> anyhow::Result<()> {
     for seed in args.map_while(|a| a.parse::<u64>().ok()) {
         let picture = landscape(&SceneSpec::random(seed, 1200));
         let bytes = (0..picture.luminance.len())
-            .flat_map(|i| picture.rgb(i).map(|v| (255.0 * to_srgb(v)).round() as u8))
+            .flat_map(|i| picture.light().rgb(i).map(|v| (255.0 * to_srgb(v)).round() as u8))
             .collect();
         let buffer = image::RgbImage::from_raw(picture.width as u32, picture.height as u32, bytes);
         buffer.unwrap_or_default().save(dir.join(format!("scene-{seed}.png")))?;

@@ -1,13 +1,15 @@
 //! Raw files in the makers' own formats: what is written comes back, sample by sample, with its levels, borders and facts.
 
+mod negatives;
+
 use std::path::{Path, PathBuf};
 
 use memchr::memmem;
+use negatives::makers::{Made, every};
 use tussock::intake::raw::{Sensor, by_rawler, by_rawloader, decode};
 use tussock::intake::{IntakeErrorKind, Overrides, read};
 use tussock::quantity::{Distance, Flag};
 use tussock::shot::{Fact, Mosaic, Source};
-use tussock::simulate::makers::{Made, every};
 
 fn written(place: &Path, name: &str, bytes: &[u8]) -> PathBuf {
     let path = place.join(name);

@@ -1,14 +1,16 @@
 //! Raw files of every layout that the DNG specification knows: what is written comes back, level by level.
 
+mod negatives;
+
 use std::path::PathBuf;
 
+use negatives::catalogue::every;
+use negatives::directory::{Order, Values};
+use negatives::negative::{Coding, Cut, Levels, Meaning, Negative};
 use tussock::intake::raw::dng::{Samples, decode, stored};
 use tussock::intake::raw::{Refused, Sensor};
 use tussock::intake::{IntakeError, IntakeErrorKind, Overrides, read};
 use tussock::quantity::Flag;
-use tussock::simulate::catalogue::every;
-use tussock::simulate::directory::{Order, Values};
-use tussock::simulate::negative::{Coding, Cut, Levels, Meaning, Negative};
 
 /// The samples that a raw file must give, its linearisation table applied by hand.
 fn expected(negative: &Negative) -> Samples {

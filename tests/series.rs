@@ -11,7 +11,7 @@ use tussock::measure::pair::{Contrast, relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
 use tussock::quantity::{Distance, Estimate, Region};
 use tussock::report::series::{Alone, Shown, series_html, series_text, series_view};
-use tussock::report::{Failure, Pixels};
+use tussock::report::{FailureView, Pixels};
 use tussock::series::{
     Answer, Blurs, Frame, Lone, NoteKind, Point, Seen, Sharpest, Varied, Zone, ZoneBlur, ZoneName, aperture, bracket,
     by_depth, deepest_first, ends, group, lone, pitch_um, settled, sharpest, zone_blurs,
@@ -784,7 +784,7 @@ fn answered_anew() -> Answer {
 #[test]
 fn the_view_keeps_its_contract() {
     let alone = [Alone { file: "x.jpg".into(), why: Lone::OtherSize((3, 2), (6, 4)) }];
-    let failures = [Failure {
+    let failures = [FailureView {
         file: "y.jpg".into(),
         problem: "it is empty".into(),
         advice: "Copy it again.".into(),

@@ -7,13 +7,46 @@ use crate::intake::Overrides;
 use crate::quantity::{Distance, Intent, Place, SharpFor, Units};
 use crate::shot::{Capture, Fact, Source};
 
+/// How sharp a picture must be.
+#[derive(Debug, clap::Args)]
+pub(super) struct Purpose {
+    /// The use the picture must be sharp for: diagonal (disc of sensor diagonal/1500), 1:1, or print:60x40cm@50cm.
+    #[arg(long, value_name = "USE", default_value = "diagonal", value_parser = values::sharp_for)]
+    pub(super) sharp_for: SharpFor,
+}
+
+/// How lengths are written in sentences.
+#[derive(Debug, clap::Args)]
+pub(super) struct InUnits {
+    /// Units for sentences.
+    #[arg(long, value_enum, default_value_t = UnitsWord::Metric)]
+    units: UnitsWord,
+}
+
+impl InUnits {
+    /// The units that the option means.
+    pub(super) fn units(&self) -> Units {
+        match self.units {
+            UnitsWord::Metric => Units::Metric,
+            UnitsWord::Imperial => Units::Imperial,
+        }
+    }
+}
+
+/// f-numbers of frames that don't record theirs.
+#[derive(Debug, clap::Args)]
+pub(super) struct Apertures {
+    /// f-numbers of the frames in order, where the files do not record them: 1.8,2.8,8,16.
+    #[arg(long, value_name = "F,F,...", value_delimiter = ',', value_parser = values::f_number)]
+    pub(super) apertures: Vec<f64>,
+}
+
 /// What must be sharp, and how sharp.
 #[derive(Debug, clap::Args)]
 #[command(next_help_heading = "What must be sharp")]
 pub(super) struct Subjects {
-    /// The use the picture must be sharp for: diagonal (disc of sensor diagonal/1500), 1:1, or print:60x40cm@50cm.
-    #[arg(long, value_name = "USE", default_value = "diagonal", value_parser = values::sharp_for)]
-    sharp_for: SharpFor,
+    #[command(flatten)]
+    purpose: Purpose,
     /// Where in the picture the nearest subject that must be sharp is: x,y in fractions or pixels.
     #[arg(long, value_name = "X,Y", value_parser = values::place)]
     near_at: Option<Place>,
@@ -29,9 +62,8 @@ pub(super) struct Subjects {
     /// Height of the camera above the ground.
     #[arg(long, value_name = "LENGTH", value_parser = values::length)]
     camera_height: Option<f64>,
-    /// Units for sentences.
-    #[arg(long, value_enum, default_value_t = UnitsWord::Metric)]
-    units: UnitsWord,
+    #[command(flatten)]
+    units: InUnits,
 }
 
 impl Subjects {
@@ -47,13 +79,13 @@ impl Subjects {
             );
         }
         Ok(Intent {
-            sharp_for: self.sharp_for,
+            sharp_for: self.purpose.sharp_for,
             near_at: self.near_at,
             far_at: self.far_at,
             near_m: self.near,
             far_m: self.far,
             camera_height_m: self.camera_height,
-            units: self.units.into(),
+            units: self.units.units(),
         })
     }
 }
@@ -131,16 +163,7 @@ impl Given {
 
 /// Units as typed.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-pub(crate) enum UnitsWord {
+enum UnitsWord {
     Metric,
     Imperial,
-}
-
-impl From<UnitsWord> for Units {
-    fn from(word: UnitsWord) -> Self {
-        match word {
-            UnitsWord::Metric => Self::Metric,
-            UnitsWord::Imperial => Self::Imperial,
-        }
-    }
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Subcommand, ValueEnum};
 
-use super::given::Given;
+use super::given::{Apertures, Given};
 use super::reading::{OverFile, Reading};
 use super::values;
 use crate::commands::Outcome;
@@ -69,9 +69,8 @@ struct LearnArgs {
     /// Learn from the frames even where they are no test series: mixed scenes, shaken or enlarged frames.
     #[arg(long)]
     anyway: bool,
-    /// f-numbers of the frames in order, such as 2.8,4,5.6, where they are not recorded.
-    #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = values::f_number)]
-    apertures: Vec<f64>,
+    #[command(flatten)]
+    given_stops: Apertures,
     #[command(flatten)]
     reading: Reading,
     /// Print JSON.
@@ -114,7 +113,7 @@ impl Args {
                 overwrite: args.over.overwrite,
                 from: args.from.map(LearnedFrom::from),
                 anyway: args.anyway,
-                apertures: args.apertures.clone(),
+                apertures: args.given_stops.apertures.clone(),
                 json: args.json,
             }),
         }

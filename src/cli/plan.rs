@@ -2,12 +2,11 @@
 
 use std::path::PathBuf;
 
-use super::given::UnitsWord;
+use super::given::{InUnits, Purpose};
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::plan::{self, Next};
 use crate::plan::Sensor;
-use crate::quantity::SharpFor;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -63,12 +62,10 @@ pub(super) struct Camera {
     /// Smallest aperture of the lens.
     #[arg(long, value_name = "F", default_value = "f/22", value_parser = values::f_number, allow_hyphen_values = true)]
     smallest: f64,
-    /// The use the picture must be sharp for: diagonal (disc of sensor diagonal/1500), 1:1, or print:60x40cm@50cm.
-    #[arg(long, value_name = "USE", default_value = "diagonal", value_parser = values::sharp_for)]
-    sharp_for: SharpFor,
-    /// Units for sentences.
-    #[arg(long, value_enum, default_value_t = UnitsWord::Metric)]
-    units: UnitsWord,
+    #[command(flatten)]
+    purpose: Purpose,
+    #[command(flatten)]
+    units: InUnits,
 }
 
 impl Camera {
@@ -79,8 +76,8 @@ impl Camera {
             sensor: self.sensor.or(self.crop.map(cropped)),
             pitch_um: self.pitch,
             smallest: self.smallest,
-            sharp_for: self.sharp_for,
-            units: self.units.into(),
+            sharp_for: self.purpose.sharp_for,
+            units: self.units.units(),
         }
     }
 }

@@ -2,9 +2,8 @@
 
 use std::path::PathBuf;
 
-use super::given::{Given, Subjects};
+use super::given::{Apertures, Given, Subjects};
 use super::reading::{OverFolder, Reading};
-use super::values;
 use crate::commands::Outcome;
 use crate::commands::series::{self, Series};
 
@@ -18,9 +17,8 @@ pub(super) struct Args {
     out: Option<PathBuf>,
     #[command(flatten)]
     over: OverFolder,
-    /// f-numbers of the frames in order, where the files do not record them: 1.8,2.8,8,16.
-    #[arg(long, value_name = "F,F,...", value_delimiter = ',', value_parser = values::f_number)]
-    apertures: Vec<f64>,
+    #[command(flatten)]
+    given_stops: Apertures,
     #[command(flatten)]
     reading: Reading,
     /// Print JSON.
@@ -40,7 +38,7 @@ impl Args {
             out: self.out.clone(),
             overwrite: self.over.overwrite,
             intent: self.subjects.intent()?,
-            apertures: self.apertures.clone(),
+            apertures: self.given_stops.apertures.clone(),
             json: self.json,
         })
     }

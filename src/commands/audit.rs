@@ -22,7 +22,7 @@ use crate::output::guard::guarded;
 use crate::output::scratch::Scratch;
 use crate::quantity::{Place, plain, shown};
 use crate::report::series::SeriesGroupView;
-use crate::report::{self, Failure, Run, View};
+use crate::report::{self, FailureView, Run, View};
 use crate::series::Group;
 
 /// Runs the audit: reads, measures, diagnoses, writes the report and prints the table.
@@ -70,7 +70,7 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
     raw_worker::set_up(audit.wanted.budget);
     let memory = memory(audit);
     let shelf = if audit.no_lens { Shelf::none() } else { Shelf::open(&audit.lenses)? };
-    let mut failures: Vec<Failure> = found.failures.iter().map(failure).collect();
+    let mut failures: Vec<FailureView> = found.failures.iter().map(failure).collect();
     let scratch =
         Scratch::new(folder.scratch().with_context(|| format!("cannot write into {}", shown(folder.path())))?);
     let mut shoot = Shoot { frames: Vec::new(), scratch: &scratch, overrides: &audit.wanted.overrides };
@@ -81,7 +81,7 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
     for (held, failed) in seen {
         // Of a file that was measured as far as it goes it is said, too, but nothing stands in for it.
         let stands = |error: &IntakeError| held.as_ref().filter(|h| h.path != error.path).map(|h| shown(&h.path));
-        failures.extend(failed.iter().map(|e| Failure { stand_in: stands(e), ..failure(e) }));
+        failures.extend(failed.iter().map(|e| FailureView { stand_in: stands(e), ..failure(e) }));
         shoot.frames.extend(held);
     }
     if shoot.frames.is_empty() {
@@ -135,7 +135,7 @@ fn conclude(
     audit: &Audit,
     folder: &Folder,
     view: &View,
-    failures: &[Failure],
+    failures: &[FailureView],
     frames: &[Held],
 ) -> anyhow::Result<usize> {
     if audit.json {

@@ -41,7 +41,7 @@ struct Kept {
 impl Shelf {
     /// A shelf that stays empty, whatever the shoot teaches: corners are judged by a general assumption alone.
     #[must_use]
-    pub fn none() -> Self {
+    pub(crate) fn none() -> Self {
         Self { closed: true, ..Self::default() }
     }
 
@@ -49,7 +49,7 @@ impl Shelf {
     ///
     /// # Errors
     /// Where a given file can't be read or is no baseline.
-    pub fn open(given: &[PathBuf]) -> anyhow::Result<Self> {
+    pub(crate) fn open(given: &[PathBuf]) -> anyhow::Result<Self> {
         let mut kept = Vec::new();
         for path in given {
             let file = path.display().to_string();
@@ -66,7 +66,7 @@ impl Shelf {
     /// The place on the shelf of the baseline for a frame: of the frame's lens and within a tenth of its focal
     /// length, the nearest. A given one serves a frame that names no lens too.
     #[must_use]
-    pub fn find(&self, capture: &Capture) -> Option<usize> {
+    pub(crate) fn find(&self, capture: &Capture) -> Option<usize> {
         let focal = capture.focal_length_mm.as_ref().map(|f| f.value);
         let away = |b: &Baseline| focal.map_or(0.0, |f| shelf::away(b, f));
         let fits = |k: &Kept| {
@@ -90,7 +90,7 @@ impl Shelf {
 
     /// The baseline at a place.
     #[must_use]
-    pub fn baseline(&self, place: usize) -> &Baseline {
+    pub(crate) fn baseline(&self, place: usize) -> &Baseline {
         &self.kept[place].baseline
     }
 

@@ -11,7 +11,7 @@ use crate::optics::WAVELENGTH_UM;
 use crate::output;
 use crate::output::guard::guarded;
 use crate::quantity::Flag;
-use crate::report::Failure;
+use crate::report::FailureView;
 use crate::shot::{Capture, Fact, Plane, Shot, Source, Tint};
 
 /// Which frames, and how to read and measure them.
@@ -69,7 +69,7 @@ pub(crate) fn measured(
     wanted: &Wanted,
     apertures: &[f64],
     keep: impl Fn(&Plane) -> bool + Sync,
-) -> anyhow::Result<(Vec<Measured>, Vec<Failure>)> {
+) -> anyhow::Result<(Vec<Measured>, Vec<FailureView>)> {
     let found = wanted.find();
     let count = found.frames.len();
     if !apertures.is_empty() && apertures.len() != count {
@@ -186,8 +186,8 @@ fn number_after_f(name: &str) -> Option<String> {
 
 /// A failure as reports have it.
 #[must_use]
-pub(crate) fn failure(error: &IntakeError) -> Failure {
-    Failure {
+pub(crate) fn failure(error: &IntakeError) -> FailureView {
+    FailureView {
         file: error.path.display().to_string(),
         problem: error.problem.clone(),
         advice: error.advice.clone(),

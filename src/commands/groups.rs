@@ -19,7 +19,7 @@ use crate::series::{self, Answer, Ask, Group, Held, Known, NoteKind, Recall as _
 use crate::shot::{Capture, Plane};
 
 /// Compares the frames of one scene; `diagnosis` gives that of a frame by its index, `pixels` its pixels.
-pub fn compare<'p>(
+pub(crate) fn compare<'p>(
     seen: &[Seen],
     varied: Varied,
     intent: &Intent,
@@ -94,7 +94,7 @@ pub fn zones(reference: &Seen, found: &Diagnosis) -> Vec<Zone> {
 /// Finds the groups among audited frames and answers each as the series command does. Their pixels are read again, one
 /// frame at a time beside the one all are laid on, unless the answer is remembered.
 #[must_use]
-pub fn groups(shoot: &Shoot<'_>, memory: &Memory, intent: &Intent) -> Vec<(Group, SeriesGroupView)> {
+pub(crate) fn groups(shoot: &Shoot<'_>, memory: &Memory, intent: &Intent) -> Vec<(Group, SeriesGroupView)> {
     let frames = &shoot.frames;
     let mut captures: Vec<Capture> = frames.iter().map(|f| f.capture.clone()).collect();
     let names = f_numbers_in_names(frames.iter().map(|f| f.path.as_path()));

@@ -112,7 +112,7 @@ impl Shoot<'_> {
     ///
     /// # Errors
     /// Where the scratch file can't be written.
-    pub fn judge(&mut self, k: usize, diagnosis: &Diagnosis) -> anyhow::Result<()> {
+    pub(crate) fn judge(&mut self, k: usize, diagnosis: &Diagnosis) -> anyhow::Result<()> {
         let bytes = pack::diagnosis(diagnosis).context("a diagnosis can be written")?;
         self.frames[k].diagnosis = self.scratch.put(&bytes).context("cannot write what is not kept in memory")?;
         Ok(())

@@ -16,7 +16,7 @@ pub enum Outcome {
 impl Outcome {
     /// From counts of what was done and what failed.
     #[must_use]
-    pub const fn of(done: usize, failed: usize) -> Self {
+    pub(crate) const fn of(done: usize, failed: usize) -> Self {
         match (done, failed) {
             (0, _) => Self::Nothing,
             (_, 0) => Self::Done,

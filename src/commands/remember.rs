@@ -29,7 +29,7 @@ impl Memory {
     /// Opens the user's store for results made by `recipe`: whatever changes a result must be part of it.
     /// Where the store can't be had, says so on standard error and goes on without.
     #[must_use]
-    pub fn open(recipe: &[u8]) -> Self {
+    pub(crate) fn open(recipe: &[u8]) -> Self {
         let store = place().map_err(|e| format!("{e:#}")).and_then(|p| patiently(&p).map_err(|e| e.to_string()));
         match store {
             Ok(store) => Self { store: Some(store), recipe: recipe.to_vec(), build: build() },
@@ -42,7 +42,7 @@ impl Memory {
 
     /// The key for a file's results; `None` without a store or where the file can't be read.
     #[must_use]
-    pub fn key(&self, path: &Path) -> Option<Key> {
+    pub(crate) fn key(&self, path: &Path) -> Option<Key> {
         let store = self.store.as_ref()?;
         let mut hasher = blake3::Hasher::new();
         hasher.update(&self.recipe);

@@ -265,7 +265,7 @@ impl Belief {
     /// Energy (minus ln of the density), its slope and curvature.
     #[inline]
     #[must_use]
-    pub fn energy(&self, x: f64) -> (f64, f64, f64) {
+    pub(crate) fn energy(&self, x: f64) -> (f64, f64, f64) {
         let d = x - self.mean;
         let sd = if d < 0.0 { self.below } else { self.above };
         // The two halves meet with equal density: the norm is the mean of the two spreads.

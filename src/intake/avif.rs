@@ -17,7 +17,7 @@ use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, IntakeErrorKind};
 use crate::quantity::Flag;
-use crate::shot::{Mosaic, Plane};
+use crate::shot::Plane;
 
 /// A decoded picture, of one or several pieces of one size, and its profile.
 struct Decoded {
@@ -70,15 +70,9 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
     let data = turn.apply(&luma, stored_width, stored_height, |v| lut[usize::from(v).min(top)]);
     let (width, height) = turn.size(stored_width, stored_height);
     let plane = Plane {
-        width,
-        height,
-        data,
-        black: 0,
-        white: WHITE,
         saturation: lut[(white as usize).saturating_sub((top + 1) / 256)],
-        mosaic: Mosaic::None,
-        jpeg: None,
         rendered: !tone.is_linear(),
+        ..Plane::plain(width, height, data, WHITE)
     };
     Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
 }

@@ -5,9 +5,11 @@
 
 use multiversion::multiversion;
 
-use super::blocks::{inverse, zigzag_order};
-use super::entropy::{Bits, END, Table};
-use super::markers::next_marker;
+use super::blocks::inverse;
+use super::entropy::{Bits, END, Kind, Table};
+use super::markers::{
+    CodeTable, Component, FrameHeader, Pick, Segment, code_tables, places, scan_header, segments, step_tables, word,
+};
 
 /// Colour differences (Cb, Cr) of blocks, row by row.
 pub(super) struct Colours {
@@ -47,11 +49,9 @@ struct Plan {
 
 /// A component: its blocks a unit, its steps in zigzag order, its tables.
 struct Part {
-    id: u8,
     h: usize,
     v: usize,
     steps: [i32; 64],
-    table: usize,
     dc: Table,
     ac: Table,
 }
@@ -61,53 +61,43 @@ impl Plan {
     fn of(bytes: &[u8]) -> Option<(Self, &[u8])> {
         let mut steps: [Option<[i32; 64]>; 4] = [None; 4];
         let mut tables: [[Option<Table>; 4]; 2] = Default::default();
-        let (mut size, mut parts, mut interval) = ((0, 0), Vec::<Part>::new(), 0);
-        let mut at = 2;
-        loop {
-            let marker = next_marker(bytes, &mut at)?;
-            let length = usize::from(word(bytes.get(at..)?)?);
-            let body = bytes.get(at + 2..at + length)?;
+        let (mut frame, mut interval) = (None, 0);
+        for Segment { marker, body, end } in segments(bytes) {
             match marker {
-                0xDB => quantisation(body, &mut steps)?,
-                0xC4 => huffman(body, &mut tables)?,
-                0xDD => interval = usize::from(word(body)?),
-                0xC0 | 0xC1 if parts.is_empty() => {
-                    let [8, rest @ ..] = body else { return None };
-                    size = (usize::from(word(rest.get(2..)?)?), usize::from(word(rest)?));
-                    let count = usize::from(*rest.get(4)?);
-                    for c in rest.get(5..5 + 3 * count)?.chunks_exact(3) {
-                        let (h, v) = (usize::from(c[1] >> 4), usize::from(c[1] & 15));
-                        parts.push(Part {
-                            id: c[0],
-                            h,
-                            v,
-                            steps: [0; 64],
-                            table: usize::from(c[2] & 3),
-                            dc: Table::default(),
-                            ac: Table::default(),
-                        });
+                0xDB => {
+                    for table in step_tables(body) {
+                        let (number, table) = table?;
+                        *steps.get_mut(number)? = Some(table.map(i32::from));
                     }
                 }
+                0xC4 => {
+                    for table in code_tables(body) {
+                        let CodeTable { class, number, counts, symbols } = table?;
+                        let kind = if class == 0 { Kind::Means } else { Kind::Others };
+                        *tables.get_mut(class)?.get_mut(number)? = Some(Table::new(counts, symbols, kind)?);
+                    }
+                }
+                0xDD => interval = word(body)?,
+                0xC0 | 0xC1 if frame.is_none() => frame = Some(FrameHeader::of(body).filter(|f| f.precision == 8)?),
                 0xDA => {
-                    let (&count, rest) = body.split_first()?;
-                    let picks = rest.get(..2 * usize::from(count))?;
-                    if parts.len() != usize::from(count) || rest.get(2 * parts.len()..)? != [0, 63, 0] {
+                    let (frame, (picks, spectrum)) = (frame?, scan_header(body)?);
+                    if frame.components.len() != picks.len() || spectrum != [0, 63, 0] {
                         return None;
                     }
-                    for (part, pick) in parts.iter_mut().zip(picks.chunks_exact(2)) {
-                        (part.id == pick[0]).then_some(())?;
-                        part.steps = steps[part.table]?;
-                        part.dc = tables[0][usize::from(pick[1] >> 4 & 3)].clone()?;
-                        part.ac = tables[1][usize::from(pick[1] & 3)].clone()?;
-                    }
-                    return Some((Self::laid_out(size, parts, interval)?, bytes.get(at + length..)?));
+                    let part = |(&Component { id, h, v, steps: number }, pick): (&Component, &Pick)| {
+                        (id == pick.id).then_some(())?;
+                        let (dc, ac) = (tables[0][pick.dc].clone()?, tables[1][pick.ac].clone()?);
+                        Some(Part { h, v, steps: steps[number]?, dc, ac })
+                    };
+                    let parts = frame.components.iter().zip(&picks).map(part).collect::<Option<_>>()?;
+                    return Some((Self::laid_out((frame.width, frame.height), parts, interval)?, bytes.get(end..)?));
                 }
-                // Frames of other kinds, and heights that are told later.
-                0xC0..=0xCF | 0xD0..=0xD9 | 0xDC => return None,
+                // Frames of other kinds, an early end, and heights that are told later.
+                0xC0..=0xCF | 0xD9 | 0xDC => return None,
                 _ => {}
             }
-            at += length;
         }
+        None
     }
 
     fn laid_out((width, height): (usize, usize), mut parts: Vec<Part>, interval: usize) -> Option<Self> {
@@ -134,41 +124,11 @@ impl Plan {
     }
 }
 
-fn word(bytes: &[u8]) -> Option<u16> {
-    bytes.first_chunk().map(|b| u16::from_be_bytes(*b))
-}
-
-fn quantisation(mut body: &[u8], steps: &mut [Option<[i32; 64]>; 4]) -> Option<()> {
-    while let Some((&first, rest)) = body.split_first() {
-        let wide = usize::from(first >> 4);
-        let values = (wide <= 1).then(|| rest.get(..64 << wide)).flatten()?;
-        let read = |i: usize| match wide {
-            0 => i32::from(values[i]),
-            _ => i32::from(values[2 * i]) << 8 | i32::from(values[2 * i + 1]),
-        };
-        *steps.get_mut(usize::from(first & 15))? = Some(std::array::from_fn(read));
-        body = &rest[64 << wide..];
-    }
-    Some(())
-}
-
-fn huffman(mut body: &[u8], tables: &mut [[Option<Table>; 4]; 2]) -> Option<()> {
-    while let Some((&first, rest)) = body.split_first() {
-        let (counts, rest) = rest.split_first_chunk::<16>()?;
-        let total = counts.iter().map(|&c| usize::from(c)).sum();
-        let (symbols, rest) = rest.split_at_checked(total)?;
-        let class = usize::from(first >> 4);
-        *tables.get_mut(class)?.get_mut(usize::from(first & 15))? = Some(Table::new(counts, symbols, class == 0)?);
-        body = rest;
-    }
-    Some(())
-}
-
 /// Decodes all units.
 #[multiversion(targets("x86_64+avx2+bmi1+bmi2"))]
 fn units(plan: &Plan, data: &[u8], luma: &mut [u8], codes: &mut [[u8; 2]]) -> Option<()> {
     let mut bits = Bits::new(data);
-    let order = zigzag_order();
+    let order = places();
     let Part { h, v, .. } = plan.luma;
     let stride = plan.across * 8 * h;
     let mut strip = vec![0_u8; stride * 8 * v];

@@ -9,7 +9,7 @@ use super::{Overrides, facts};
 /// The plane takes 2 bytes a pixel and a decoder's own buffers, the colour picture for the report among
 /// them, up to 6 more; where no size is recorded, a pixel is taken to cost at least a tenth of a byte on disk.
 #[must_use]
-pub fn memory_needed(path: &Path) -> u64 {
+pub(crate) fn memory_needed(path: &Path) -> u64 {
     let on_disk = path.metadata().map_or(0, |m| m.len());
     let pixels = match facts(path, &Overrides::default()).ok().and_then(|f| f.size) {
         Some((width, height)) => u64::from(width) * u64::from(height),

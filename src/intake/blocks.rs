@@ -1,14 +1,5 @@
 //! Blocks of eight by eight samples from their coefficients: the inverse transform of JPEG.
 
-/// Row-major place of each zigzag position (ITU-T T.81, figure A.6).
-pub(super) fn zigzag_order() -> [u8; 64] {
-    let mut order = [0; 64];
-    for (place, position) in super::markers::zigzag().into_iter().enumerate() {
-        order[position] = place as u8;
-    }
-    order
-}
-
 /// Constants of the transform below in 4096ths: sums of cosines of multiples of pi / 16.
 ///
 /// Loeffler, Ligtenberg and Moschytz, ICASSP 1989, figure 1, scaled by the square root of eight.

@@ -1,28 +1,7 @@
 //! Coefficients: passes the coded blocks of a JPEG's scan (ITU-T T.81, annexes C, F and G) and notes which of their
 //! coefficients are not zero, without working out any.
 
-/// A Huffman table, indexed by the next 16 bits: length of the code and its symbol.
-pub(super) struct Table(Vec<(u8, u8)>);
-
-impl Table {
-    /// From the counts of codes of each length and the symbols (annex C).
-    pub(super) fn new(counts: &[u8], symbols: &[u8]) -> Self {
-        let mut entries = vec![(0, 0); 1 << 16];
-        let (mut code, mut symbol) = (0_usize, symbols.iter());
-        for (length, &count) in (1_u8..).zip(counts) {
-            for _ in 0..count {
-                let span = 1 << (16 - length);
-                let start = code << (16 - length);
-                if let (Some(&s), Some(places)) = (symbol.next(), entries.get_mut(start..start + span)) {
-                    places.fill((length, s));
-                }
-                code += 1;
-            }
-            code <<= 1;
-        }
-        Self(entries)
-    }
-}
+use super::entropy::{Bits, Table};
 
 /// What a scan brings (annex B.2.3).
 #[derive(Clone, Copy)]
@@ -154,70 +133,6 @@ impl<'a> Reader<'a> {
                 self.bits.take(1)?;
             }
         }
-        Some(())
-    }
-}
-
-/// Entropy-coded bits up to the next marker.
-struct Bits<'a> {
-    bytes: &'a [u8],
-    at: usize,
-    buffer: u64,
-    have: u32,
-}
-
-impl<'a> Bits<'a> {
-    const fn new(bytes: &'a [u8]) -> Self {
-        Self { bytes, at: 0, buffer: 0, have: 0 }
-    }
-
-    fn fill(&mut self) {
-        while self.have <= 48 {
-            let Some(&byte) = self.bytes.get(self.at) else { return };
-            if byte == 0xFF {
-                // A stuffed zero is data; anything else is a marker, where the data ends.
-                if self.bytes.get(self.at + 1) != Some(&0) {
-                    return;
-                }
-                self.at += 1;
-            }
-            self.at += 1;
-            self.buffer = self.buffer << 8 | u64::from(byte);
-            self.have += 8;
-        }
-    }
-
-    fn symbol(&mut self, table: &Table) -> Option<u8> {
-        if self.have < 16 {
-            self.fill();
-        }
-        let next = if self.have >= 16 { self.buffer >> (self.have - 16) } else { self.buffer << (16 - self.have) };
-        let (length, symbol) = table.0[(next & 0xFFFF) as usize];
-        if length == 0 || u32::from(length) > self.have {
-            return None;
-        }
-        self.have -= u32::from(length);
-        Some(symbol)
-    }
-
-    fn take(&mut self, count: u32) -> Option<u32> {
-        if self.have < count {
-            self.fill();
-        }
-        self.have = self.have.checked_sub(count)?;
-        Some((self.buffer >> self.have & ((1 << count) - 1)) as u32)
-    }
-
-    /// Passes a restart marker of this number; `None` if another marker or none comes.
-    fn restart(&mut self, number: u8) -> Option<()> {
-        // What is left of the last byte is filling; whole bytes before the marker are none of a block's.
-        (self.have, self.buffer) = (0, 0);
-        while self.bytes.get(self.at) == Some(&0xFF) && self.bytes.get(self.at + 1) == Some(&0xFF) {
-            self.at += 1;
-        }
-        let found = self.bytes.get(self.at..self.at + 2)?;
-        (found == [0xFF, 0xD0 + number]).then_some(())?;
-        self.at += 2;
         Some(())
     }
 }

@@ -1,4 +1,4 @@
-//! Entropy-coded data of a baseline JPEG (ITU-T T.81, annexes C and F): Huffman tables and the bits they are read from.
+//! Entropy-coded data of a JPEG with 8 bits (ITU-T T.81, annexes C and F): Huffman tables and the bits they are read from.
 
 use super::markers::next_marker;
 
@@ -29,14 +29,26 @@ pub(super) struct Table {
     limits: [u32; 17],
     places: [i32; 17],
     symbols: Vec<u8>,
-    direct: bool,
+    kind: Kind,
+}
+
+/// What the symbols of a table stand for.
+#[derive(Clone, Copy, Default)]
+pub(super) enum Kind {
+    /// Sizes of the numbers behind them: differences of means.
+    Means,
+    /// Zeros before a coefficient and its size, in a sequential scan.
+    Others,
+    /// Whatever its reader makes of them.
+    #[default]
+    Bare,
 }
 
 impl Table {
-    /// `direct` for differences of means, whose symbols are sizes alone.
-    pub(super) fn new(counts: &[u8; 16], symbols: &[u8], direct: bool) -> Option<Self> {
+    /// From the numbers of codes of each length and their symbols; `None` where they make no sense.
+    pub(super) fn new(counts: &[u8; 16], symbols: &[u8], kind: Kind) -> Option<Self> {
         let mut table =
-            Self { quick: vec![Entry::default(); 1 << QUICK], symbols: symbols.to_vec(), direct, ..Self::default() };
+            Self { quick: vec![Entry::default(); 1 << QUICK], symbols: symbols.to_vec(), kind, ..Self::default() };
         let (mut code, mut place) = (0_u32, 0_i32);
         for length in 1..=16_u32 {
             let count = u32::from(counts[length as usize - 1]);
@@ -57,14 +69,15 @@ impl Table {
 
     /// What a symbol says, before the number behind it is read.
     pub(super) fn entry(&self, symbol: u8, length: u32) -> Option<Entry> {
-        let (run, size) = match (self.direct, symbol >> 4, symbol & 15) {
-            (true, 0, size @ 0..=11) => (0, size),
-            (false, 0, 0) => (END, 0),
-            (false, 15, 0) => (15, 0),
-            (false, run, size @ 1..=10) => (run, size),
+        let (run, size, value) = match (self.kind, symbol >> 4, symbol & 15) {
+            (Kind::Bare, ..) => (0, 0, i16::from(symbol)),
+            (Kind::Means, 0, size @ 0..=11) => (0, size, 0),
+            (Kind::Others, 0, 0) => (END, 0, 0),
+            (Kind::Others, 15, 0) => (15, 0, 0),
+            (Kind::Others, run, size @ 1..=10) => (run, size, 0),
             _ => return None,
         };
-        Some(Entry { code: length as u8, run, size, taken: length as u8, value: 0 })
+        Some(Entry { code: length as u8, run, size, taken: length as u8, value })
     }
 
     fn enter(&mut self, code: u32, length: u32, symbol: u8) -> Option<()> {
@@ -73,7 +86,7 @@ impl Table {
         for rest in 0..1_u32 << free {
             let mut entry = entry;
             let size = u32::from(entry.size);
-            if size <= free {
+            if (1..=free).contains(&size) {
                 entry.value = extended(rest >> (free - size), size) as i16;
                 entry.taken += entry.size;
                 entry.size = 0;
@@ -178,6 +191,31 @@ impl<'a> Bits<'a> {
         let bits = (self.buffer >> (64 - size)) as u32;
         self.skip(size);
         extended(bits, size)
+    }
+
+    /// The symbol of the next code of a bare table; `None` where there is none.
+    pub(super) fn symbol(&mut self, table: &Table) -> Option<u8> {
+        let entry = self.entry(table)?;
+        (self.have >= 0).then_some(entry.value as u8)
+    }
+
+    /// The next bits, 16 at the most; `None` where there are fewer.
+    pub(super) fn take(&mut self, count: u32) -> Option<u32> {
+        self.fill();
+        let bits = (self.buffer >> 32 >> (32 - count)) as u32;
+        self.skip(count);
+        (self.have >= 0).then_some(bits)
+    }
+
+    /// Passes the restart marker of this number; `None` where another or none comes. What is left of the data before it is
+    /// filling.
+    pub(super) fn restart(&mut self, number: u8) -> Option<()> {
+        while self.bytes.get(self.at..self.at + 2) == Some(&[0xFF, 0xFF]) {
+            self.at += 1;
+        }
+        (self.bytes.get(self.at..self.at + 2)? == [0xFF, 0xD0 + number]).then_some(())?;
+        (self.buffer, self.have, self.at) = (0, 0, self.at + 2);
+        Some(())
     }
 
     /// The marker behind the data, of which nothing but filling may be left.

@@ -8,6 +8,7 @@ use super::containers::{self, Contents, Source as Bytes};
 use super::ifd::Ifd;
 use super::makernote::{self, Notes, inside};
 use super::sniff::{self, Kind};
+use super::turn::Turn;
 use super::{Facts, IntakeError, IntakeErrorKind, altered, open_file, pitch, xmp};
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::{Capture, Fact, Source};
@@ -73,7 +74,8 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     let orientation = orientation(contents, kind, &properties);
     let mut flags = gathered.flags;
     let mut capture = gathered.capture;
-    capture.focus_point = gathered.point.map(|f| Fact::new(upright(f.value, orientation), f.source));
+    let turn = Turn::from_exif(orientation.unwrap_or(1));
+    capture.focus_point = gathered.point.map(|f| Fact::new(turn.point(f.value), f.source));
     let found = pitch::pitch(&pitch::Clues {
         size: stored,
         recorded,
@@ -320,21 +322,6 @@ fn subject(directories: &[Ifd<'_>], frame: Option<(u32, u32)>) -> Option<Fact<Po
         let real = (values[0] > 0.0 || values[1] > 0.0) && inside(point);
         real.then_some(Fact::new(point, Source::Exif))
     })
-}
-
-/// A point of the stored picture in the upright one, by Exif orientation (1 to 8).
-pub(super) fn upright(Point { x, y }: Point, orientation: Option<u16>) -> Point {
-    let (x, y) = match orientation.unwrap_or(1) {
-        2 => (1.0 - x, y),
-        3 => (1.0 - x, 1.0 - y),
-        4 => (x, 1.0 - y),
-        5 => (y, x),
-        6 => (1.0 - y, x),
-        7 => (1.0 - y, 1.0 - x),
-        8 => (y, 1.0 - x),
-        _ => (x, y),
-    };
-    Point { x, y }
 }
 
 /// Focal-plane resolution in pixels a millimetre, across and down.

@@ -11,7 +11,7 @@ use super::{IntakeError, IntakeErrorKind};
 ///
 /// # Errors
 /// [`IntakeError`] where it can't be opened or is no file.
-pub fn open_file(path: &Path) -> Result<File, IntakeError> {
+pub(crate) fn open_file(path: &Path) -> Result<File, IntakeError> {
     let io = |e: &std::io::Error| IntakeError::from_io(path, e);
     // Opening alone may set a device going, so what is there is looked at first, and once more when it is open.
     plain_file(path, &std::fs::metadata(path).map_err(|e| io(&e))?)?;
@@ -42,7 +42,7 @@ const MOST_TEXT: u64 = 16 << 20;
 ///
 /// # Errors
 /// [`IntakeError`] where it can't be read or is no text.
-pub fn read_text(path: &Path) -> Result<String, IntakeError> {
+pub(crate) fn read_text(path: &Path) -> Result<String, IntakeError> {
     let mut bytes = Vec::new();
     let file = open_file(path)?;
     file.take(MOST_TEXT + 1).read_to_end(&mut bytes).map_err(|e| IntakeError::from_io(path, &e))?;
@@ -53,7 +53,7 @@ pub fn read_text(path: &Path) -> Result<String, IntakeError> {
 
 /// Whether a file is a photograph or another picture by its content, or may be one, since it can't be looked at.
 #[must_use]
-pub fn is_picture(path: &Path) -> bool {
+pub(crate) fn is_picture(path: &Path) -> bool {
     let Ok(file) = open_file(path) else { return path.is_file() };
     // The extension doesn't count here.
     match sniff::kind(&mut BufReader::new(file), Path::new("")) {

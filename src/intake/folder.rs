@@ -41,7 +41,7 @@ pub struct Found {
 /// Beginning of the names of the tool's own report folders, whose pictures are no frames.
 const REPORT_FOLDER: &str = "tussock-report";
 /// The file that marks a folder as such, whatever its name.
-pub const REPORT_MARK: &str = ".tussock-report";
+pub(crate) const REPORT_MARK: &str = ".tussock-report";
 
 /// Finds the frames under `paths`; a file named outright is always a candidate, whatever its extension.
 ///
@@ -73,7 +73,7 @@ pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
 
 /// Whether a name looks like a photograph to the folder walk.
 #[must_use]
-pub fn looks_like_photograph(path: &Path) -> bool {
+pub(crate) fn looks_like_photograph(path: &Path) -> bool {
     let extension = extension(path);
     RAW_EXTENSIONS.contains(&extension.as_str()) || RENDERED_EXTENSIONS.contains(&extension.as_str())
 }
@@ -86,7 +86,7 @@ pub fn stem(path: &Path) -> String {
 
 /// Whether a name is that of a camera raw file.
 #[must_use]
-pub fn is_raw(path: &Path) -> bool {
+pub(crate) fn is_raw(path: &Path) -> bool {
     RAW_EXTENSIONS.contains(&extension(path).as_str())
 }
 

@@ -1,6 +1,6 @@
 //! Headers: what the markers of a JPEG say of its picture, without decoding it (ITU-T T.81, annex B).
 
-use super::markers::{next_marker, zigzag};
+use super::markers::{FrameHeader, Segment, segments, step_tables, zigzag};
 
 /// What the headers of a JPEG say.
 #[derive(Debug, Default)]
@@ -26,51 +26,35 @@ impl Headers {
     /// Walks the markers of the first picture in `bytes` (ITU-T T.81, annex B); stops where they stop making sense.
     pub(super) fn scan(bytes: &[u8]) -> Self {
         let mut headers = Self::default();
-        let mut at = 2;
-        while let Some(marker) = next_marker(bytes, &mut at) {
+        for Segment { marker, body, end } in segments(bytes) {
             match marker {
                 0xD9 => {
-                    headers.end = Some(at);
+                    headers.end = Some(end);
                     break;
                 }
-                0x01 | 0xD0..=0xD7 => continue,
-                // A second picture begins before the first has ended.
-                0xD8 => break,
-                _ => {}
-            }
-            let Some(length) = bytes.get(at..at + 2).map(|b| usize::from(u16::from_be_bytes([b[0], b[1]]))) else {
-                break;
-            };
-            let Some(body) = bytes.get(at + 2..at + length.max(2)) else { break };
-            match marker {
                 0xDA => headers.scans += 1,
-                0xDB => headers.quantisation(body),
-                0xC0..=0xCF if !matches!(marker, 0xC4 | 0xC8 | 0xCC) && body.len() >= 9 && headers.width == 0 => {
-                    headers.frame = marker;
-                    headers.precision = body[0];
-                    headers.height = usize::from(u16::from_be_bytes([body[1], body[2]]));
-                    headers.width = usize::from(u16::from_be_bytes([body[3], body[4]]));
-                    headers.luma_table = usize::from(body[8] & 3);
+                0xDB => {
+                    for (number, steps) in step_tables(body).flatten() {
+                        headers.tables[number & 3] = Some(steps);
+                    }
+                }
+                0xC0..=0xCF if !matches!(marker, 0xC4 | 0xC8 | 0xCC) && headers.width == 0 => {
+                    headers.frame(marker, body)
                 }
                 0xE1 if body.starts_with(b"Exif\0\0") && headers.exif.is_none() => {
-                    headers.exif = Some(at + 8..at + length);
+                    headers.exif = Some(end - body.len() + 6..end);
                 }
                 _ => {}
             }
-            at += length.max(2);
         }
         headers
     }
 
-    fn quantisation(&mut self, mut body: &[u8]) {
-        while let Some((&first, rest)) = body.split_first() {
-            let (wide, table) = (usize::from(first >> 4 & 1), usize::from(first & 3));
-            let size = 64 << wide;
-            let Some(values) = rest.get(..size) else { return };
-            self.tables[table] = Some(std::array::from_fn(|i| {
-                if wide == 1 { u16::from_be_bytes([values[2 * i], values[2 * i + 1]]) } else { u16::from(values[i]) }
-            }));
-            body = &rest[size..];
+    fn frame(&mut self, marker: u8, body: &[u8]) {
+        let Some(FrameHeader { precision, width, height, components }) = FrameHeader::of(body) else { return };
+        if let Some(first) = components.first() {
+            (self.frame, self.precision, self.width, self.height) = (marker, precision, width, height);
+            self.luma_table = first.steps;
         }
     }
 

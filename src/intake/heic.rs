@@ -11,7 +11,7 @@ use super::rendered::{self, Hints, MAX_PIXELS};
 use super::tone::{Tone, WHITE};
 use super::turn::Turn;
 use crate::quantity::Flag;
-use crate::shot::{Mosaic, Plane};
+use crate::shot::Plane;
 
 /// Luminance, upright: the container's own rotation counts, not the Exif tag (ISO/IEC 23008-12).
 pub(super) fn plane(path: &Path, quarter_turns: u8) -> Result<Read, IntakeError> {
@@ -30,17 +30,7 @@ pub(super) fn plane(path: &Path, quarter_turns: u8) -> Result<Read, IntakeError>
     let data = turn.apply(&image.y, stored_width, stored_height, |v| lut[v.clamp(0, top) as usize]);
     let (width, height) = turn.size(stored_width, stored_height);
     let saturation = lut[(white - (top + 1) / 256).max(0) as usize];
-    let plane = Plane {
-        width,
-        height,
-        data,
-        black: 0,
-        white: WHITE,
-        saturation,
-        mosaic: Mosaic::None,
-        jpeg: None,
-        rendered: true,
-    };
+    let plane = Plane { saturation, rendered: true, ..Plane::plain(width, height, data, WHITE) };
     Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
 }
 

@@ -6,7 +6,7 @@ use exif::{Context, Exif, Field, In, Tag, Value};
 const MOST_NUMBERS: usize = 8192;
 
 /// A TIFF block with its directories parsed, errors skipped.
-pub struct Block {
+pub(super) struct Block {
     exif: Exif,
     /// Whether something could not be parsed (a truncated head, or damage).
     pub partial: bool,
@@ -14,7 +14,7 @@ pub struct Block {
 
 impl Block {
     /// Parses a block that starts with a TIFF header; raw formats with a magic number of their own are let in.
-    pub fn parse(mut data: Vec<u8>) -> Option<Self> {
+    pub(super) fn parse(mut data: Vec<u8>) -> Option<Self> {
         if data.len() < 8 {
             return None;
         }
@@ -34,7 +34,7 @@ impl Block {
 
     /// Parses `data` with the first directory at `offset`, whatever header it has: the first eight bytes of
     /// a copy are rewritten as a TIFF header that points there.
-    pub fn at(data: &[u8], offset: usize, little_endian: bool) -> Option<Self> {
+    pub(super) fn at(data: &[u8], offset: usize, little_endian: bool) -> Option<Self> {
         if offset < 8 || offset >= data.len() {
             return None;
         }
@@ -44,27 +44,27 @@ impl Block {
     }
 
     /// The bytes that offsets inside the block count from.
-    pub fn bytes(&self) -> &[u8] {
+    pub(super) fn bytes(&self) -> &[u8] {
         self.exif.buf()
     }
 
     /// Byte order.
-    pub fn little_endian(&self) -> bool {
+    pub(super) fn little_endian(&self) -> bool {
         self.exif.little_endian()
     }
 
     /// The directory chain's first directory.
-    pub fn first(&self) -> Ifd<'_> {
+    pub(super) fn first(&self) -> Ifd<'_> {
         self.ifd(Context::Tiff, 0)
     }
 
     /// A directory of the chain.
-    pub fn nth(&self, number: u16) -> Ifd<'_> {
+    pub(super) fn nth(&self, number: u16) -> Ifd<'_> {
         self.ifd(Context::Tiff, number)
     }
 
     /// The Exif directory.
-    pub fn exif(&self) -> Ifd<'_> {
+    pub(super) fn exif(&self) -> Ifd<'_> {
         self.ifd(Context::Exif, 0)
     }
 
@@ -87,7 +87,7 @@ fn tiff_header(offset: u32, little_endian: bool) -> [u8; 8] {
 
 /// One directory of a block; values are read when asked for.
 #[derive(Clone, Copy)]
-pub struct Ifd<'a> {
+pub(super) struct Ifd<'a> {
     block: &'a Block,
     context: Context,
     number: u16,
@@ -95,7 +95,7 @@ pub struct Ifd<'a> {
 
 impl<'a> Ifd<'a> {
     /// The block the directory is in.
-    pub fn block(self) -> &'a Block {
+    pub(super) fn block(self) -> &'a Block {
         self.block
     }
 
@@ -104,12 +104,12 @@ impl<'a> Ifd<'a> {
     }
 
     /// Whether the tag is there at all.
-    pub fn has(self, tag: u16) -> bool {
+    pub(super) fn has(self, tag: u16) -> bool {
         self.field(tag).is_some()
     }
 
     /// All numbers of a tag as written; a rational with denominator zero is infinite, or NaN where both are zero.
-    pub fn numbers(self, tag: u16) -> Vec<f64> {
+    pub(super) fn numbers(self, tag: u16) -> Vec<f64> {
         let Some(field) = self.field(tag) else { return Vec::new() };
         fn of<T: Copy>(v: &[T], f: impl Fn(T) -> f64) -> Vec<f64> {
             v.iter().take(MOST_NUMBERS).map(|&x| f(x)).collect()
@@ -130,17 +130,17 @@ impl<'a> Ifd<'a> {
     }
 
     /// The first number of a tag.
-    pub fn number(self, tag: u16) -> Option<f64> {
+    pub(super) fn number(self, tag: u16) -> Option<f64> {
         self.numbers(tag).first().copied()
     }
 
     /// The first number of a tag where it is positive and finite.
-    pub fn positive(self, tag: u16) -> Option<f64> {
+    pub(super) fn positive(self, tag: u16) -> Option<f64> {
         self.number(tag).filter(|v| v.is_finite() && *v > 0.0)
     }
 
     /// Numerator and denominator of the first rational.
-    pub fn rational(self, tag: u16) -> Option<(u32, u32)> {
+    pub(super) fn rational(self, tag: u16) -> Option<(u32, u32)> {
         match &self.field(tag)?.value {
             Value::Rational(v) => v.first().map(|r| (r.num, r.denom)),
             _ => None,
@@ -148,12 +148,12 @@ impl<'a> Ifd<'a> {
     }
 
     /// The first number of a tag where it is a whole one that fits.
-    pub fn whole(self, tag: u16) -> Option<u32> {
+    pub(super) fn whole(self, tag: u16) -> Option<u32> {
         self.field(tag)?.value.get_uint(0)
     }
 
     /// Text, trimmed of blanks and zero bytes; `None` where nothing is left.
-    pub fn text(self, tag: u16) -> Option<String> {
+    pub(super) fn text(self, tag: u16) -> Option<String> {
         let bytes = match &self.field(tag)?.value {
             Value::Ascii(v) => v.first()?.as_slice(),
             Value::Byte(v) | Value::Undefined(v, _) => v.split(|b| *b == 0).next()?,
@@ -166,7 +166,7 @@ impl<'a> Ifd<'a> {
     }
 
     /// Bytes of a tag written as bytes.
-    pub fn bytes(self, tag: u16) -> Option<&'a [u8]> {
+    pub(super) fn bytes(self, tag: u16) -> Option<&'a [u8]> {
         match &self.field(tag)?.value {
             Value::Byte(v) | Value::Undefined(v, _) => Some(v),
             Value::Ascii(v) if v.len() == 1 => v.first().map(Vec::as_slice),
@@ -175,7 +175,7 @@ impl<'a> Ifd<'a> {
     }
 
     /// Bytes of an undefined-type tag and where in the block they start.
-    pub fn undefined(self, tag: u16) -> Option<(&'a [u8], usize)> {
+    pub(super) fn undefined(self, tag: u16) -> Option<(&'a [u8], usize)> {
         match &self.field(tag)?.value {
             Value::Undefined(v, offset) => Some((v, *offset as usize)),
             _ => None,
@@ -183,7 +183,7 @@ impl<'a> Ifd<'a> {
     }
 
     /// Signed 16-bit words of a tag, whether written as shorts or signed shorts.
-    pub fn words(self, tag: u16) -> Option<Vec<i16>> {
+    pub(super) fn words(self, tag: u16) -> Option<Vec<i16>> {
         match &self.field(tag)?.value {
             // The bit pattern is what matters: makers write signed words under the unsigned type.
             Value::Short(v) => Some(v.iter().take(MOST_NUMBERS).map(|&w| w.cast_signed()).collect()),
@@ -202,7 +202,7 @@ impl<'a> Ifd<'a> {
     }
 
     /// Where in the block a sub-directory starts, whichever way the maker wrote the pointer.
-    pub fn pointer(self, tag: u16) -> Option<usize> {
+    pub(super) fn pointer(self, tag: u16) -> Option<usize> {
         match &self.field(tag)?.value {
             Value::Long(v) => v.first().map(|&o| o as usize),
             Value::Undefined(_, offset) => Some(*offset as usize),
@@ -219,7 +219,7 @@ impl<'a> Ifd<'a> {
     }
 
     /// Parses the sub-directory a tag points at.
-    pub fn directory(self, tag: u16) -> Option<Block> {
+    pub(super) fn directory(self, tag: u16) -> Option<Block> {
         Block::at(self.block.bytes(), self.pointer(tag)?, self.block.little_endian())
     }
 }

@@ -17,7 +17,7 @@ use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, baseline, scan};
 use crate::quantity::Flag;
-use crate::shot::{Mosaic, Plane, Tint};
+use crate::shot::{Plane, Tint};
 
 /// Decodes a JPEG file's main picture to linear luminance; of one that was cut short, what is there.
 ///
@@ -64,16 +64,11 @@ pub(super) fn plane(
     };
     let (upright_width, upright_height) = turn.size(width, height);
     let plane = Plane {
-        width: upright_width,
-        height: upright_height,
-        data,
-        black: 0,
-        white: WHITE,
         // Compression moves clipped areas about by a step.
         saturation: tone.bytes()[254],
-        mosaic: Mosaic::None,
         jpeg: headers.luma_steps().map(|steps| turn.blocks(&steps, width, height)),
         rendered: !tone.is_linear(),
+        ..Plane::plain(upright_width, upright_height, data, WHITE)
     };
     let coded = (rows < height).then(|| rows as f64 / height as f64);
     let cut = coded.map(|_| Flag::Truncated);

@@ -1,4 +1,5 @@
-//! What all readers of JPEG share: its markers, and the order of its coefficients.
+//! What all readers of JPEG share (ITU-T T.81, annex B): its markers and segments, what its headers and tables say, and the order
+//! of its coefficients.
 
 /// Zigzag position of each coefficient in row-major order (ITU-T T.81, figure A.6).
 pub(super) fn zigzag() -> [usize; 64] {
@@ -19,6 +20,15 @@ pub(super) fn zigzag() -> [usize; 64] {
     order
 }
 
+/// Row-major place of each zigzag position: the inverse of [`zigzag`].
+pub(super) fn places() -> [u8; 64] {
+    let mut places = [0; 64];
+    for (place, position) in (0..).zip(zigzag()) {
+        places[position] = place;
+    }
+    places
+}
+
 /// The next marker at or after `at`, which is moved behind it; entropy-coded data and fill bytes are skipped.
 pub(super) fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
     loop {
@@ -31,6 +41,127 @@ pub(super) fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
             return Some(code);
         }
     }
+}
+
+/// A number of two bytes at the beginning of some.
+pub(super) fn word(bytes: &[u8]) -> Option<usize> {
+    bytes.first_chunk().map(|b| usize::from(u16::from_be_bytes(*b)))
+}
+
+/// A segment: its marker, what is in it, and where it ends.
+pub(super) struct Segment<'a> {
+    pub(super) marker: u8,
+    pub(super) body: &'a [u8],
+    pub(super) end: usize,
+}
+
+/// The segments of the picture that begins with `bytes`, the marker of its end among them; up to where they stop making sense
+/// or another picture begins.
+pub(super) fn segments(bytes: &[u8]) -> impl Iterator<Item = Segment<'_>> {
+    let mut at = 2;
+    let next = move || loop {
+        let marker = next_marker(bytes, &mut at)?;
+        match marker {
+            0x01 | 0xD0..=0xD7 => continue,
+            0xD8 => return None,
+            0xD9 => return Some(Segment { marker, body: &[], end: at }),
+            _ => {}
+        }
+        let length = word(bytes.get(at..)?)?;
+        let body = bytes.get(at + 2..at + length)?;
+        at += length;
+        return Some(Segment { marker, body, end: at });
+    };
+    std::iter::from_fn(next)
+}
+
+/// A component of a frame: its name, its blocks a unit across and down, and the number of its steps.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Component {
+    pub(super) id: u8,
+    pub(super) h: usize,
+    pub(super) v: usize,
+    pub(super) steps: usize,
+}
+
+/// What a frame's header says (B.2.2).
+pub(super) struct FrameHeader {
+    pub(super) precision: u8,
+    pub(super) width: usize,
+    pub(super) height: usize,
+    pub(super) components: Vec<Component>,
+}
+
+impl FrameHeader {
+    /// From a segment of the frame; `None` where that is too short.
+    pub(super) fn of(body: &[u8]) -> Option<Self> {
+        let (&precision, rest) = body.split_first()?;
+        let list = rest.get(5..5 + 3 * usize::from(*rest.get(4)?))?;
+        let component = |c: &[u8]| Component {
+            id: c[0],
+            h: usize::from(c[1] >> 4),
+            v: usize::from(c[1] & 15),
+            steps: usize::from(c[2] & 3),
+        };
+        let components = list.chunks_exact(3).map(component).collect();
+        Some(Self { precision, height: word(rest)?, width: word(&rest[2..])?, components })
+    }
+}
+
+/// A component in a scan: its name, and the numbers of its code tables.
+pub(super) struct Pick {
+    pub(super) id: u8,
+    pub(super) dc: usize,
+    pub(super) ac: usize,
+}
+
+/// What a scan's header says (B.2.3): the components in it and the three bytes behind them; `None` where it is too short.
+pub(super) fn scan_header(body: &[u8]) -> Option<(Vec<Pick>, [u8; 3])> {
+    let (&count, rest) = body.split_first()?;
+    let (picks, rest) = rest.split_at_checked(2 * usize::from(count))?;
+    let pick = |p: &[u8]| Pick { id: p[0], dc: usize::from(p[1] >> 4 & 3), ac: usize::from(p[1] & 3) };
+    Some((picks.chunks_exact(2).map(pick).collect(), *rest.first_chunk()?))
+}
+
+/// The tables of steps in a segment (B.2.4.1): their numbers and steps in zigzag order; the last is `None` where it is cut off.
+pub(super) fn step_tables(mut body: &[u8]) -> impl Iterator<Item = Option<(usize, [u16; 64])>> {
+    std::iter::from_fn(move || {
+        let (&first, rest) = body.split_first()?;
+        let wide = usize::from(first >> 4);
+        let values = rest.split_at_checked(64 << wide.min(1)).filter(|_| wide <= 1);
+        body = values.map_or(&[], |v| v.1);
+        let step = |v: &[u8], i: usize| match wide {
+            0 => u16::from(v[i]),
+            _ => u16::from_be_bytes([v[2 * i], v[2 * i + 1]]),
+        };
+        Some(values.map(|(v, _)| (usize::from(first & 15), std::array::from_fn(|i| step(v, i)))))
+    })
+}
+
+/// A code table: its class (0 for means), its number, how many codes of each length there are, and what they stand for.
+pub(super) struct CodeTable<'a> {
+    pub(super) class: usize,
+    pub(super) number: usize,
+    pub(super) counts: &'a [u8; 16],
+    pub(super) symbols: &'a [u8],
+}
+
+/// The code tables in a segment (B.2.4.2); the last is `None` where it is cut off.
+pub(super) fn code_tables(mut body: &[u8]) -> impl Iterator<Item = Option<CodeTable<'_>>> {
+    fn table(body: &[u8]) -> Option<(CodeTable<'_>, &[u8])> {
+        let (&first, rest) = body.split_first()?;
+        let (counts, rest) = rest.split_first_chunk::<16>()?;
+        let (symbols, rest) = rest.split_at_checked(counts.iter().map(|&c| usize::from(c)).sum())?;
+        let (class, number) = (usize::from(first >> 4), usize::from(first & 15));
+        Some((CodeTable { class, number, counts, symbols }, rest))
+    }
+    std::iter::from_fn(move || {
+        // What is shorter than the counts of a table is filling.
+        (body.len() > 16).then_some(())?;
+        let found = table(body);
+        body = found.as_ref().map_or(&[], |f| f.1);
+        Some(found.map(|f| f.0))
+    })
 }
 
 #[cfg(test)]

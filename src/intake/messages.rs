@@ -2,8 +2,8 @@
 //!
 //! A message is a length (32-bit little-endian) and that much JSON; behind an answer with pixels follow their bytes.
 
+use std::ffi::OsString;
 use std::io::{self, Read, Write};
-use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
@@ -16,34 +16,13 @@ use crate::shot::{JpegBlocks, Mosaic, Plane};
 /// What is asked of a worker.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub(super) struct Ask {
-    pub(super) path: Name,
+    pub(super) path: OsString,
     pub(super) orientation: Option<u16>,
     pub(super) quarter_turns: u8,
     /// A picture to look at rather than a plane.
     pub(super) look: bool,
     /// Most memory to take for it, bytes.
     pub(super) memory: u64,
-}
-
-/// A path, whatever its encoding.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub(super) struct Name(Vec<u8>);
-
-impl Name {
-    pub(super) fn of(path: &Path) -> Self {
-        Self(path.as_os_str().as_encoded_bytes().to_vec())
-    }
-
-    #[cfg(unix)]
-    pub(super) fn path(&self) -> PathBuf {
-        use std::os::unix::ffi::OsStrExt as _;
-        std::ffi::OsStr::from_bytes(&self.0).into()
-    }
-
-    #[cfg(not(unix))]
-    pub(super) fn path(&self) -> PathBuf {
-        String::from_utf8_lossy(&self.0).into_owned().into()
-    }
 }
 
 /// The head of an answer; pixels follow where there are any.
@@ -59,10 +38,7 @@ pub(super) enum Answer {
 pub(super) struct Form {
     pub(super) size: (usize, usize),
     levels: (u16, u16, u16),
-    /// Parity of a checkerboard.
-    even: Option<bool>,
-    /// Bits of a 6 x 6 pattern.
-    six: Option<u64>,
+    mosaic: Mosaic,
     /// Block size, origin and luma steps.
     jpeg: Option<(usize, usize, usize, Vec<u16>)>,
     rendered: bool,
@@ -73,16 +49,10 @@ pub(super) struct Form {
 impl Form {
     pub(super) fn of(read: &RawRead) -> Self {
         let plane = &read.plane;
-        let (even, six) = match plane.mosaic {
-            Mosaic::None => (None, None),
-            Mosaic::Checkerboard { even } => (Some(even), None),
-            Mosaic::Six(bits) => (None, Some(bits)),
-        };
         Self {
             size: (plane.width, plane.height),
             levels: (plane.black, plane.white, plane.saturation),
-            even,
-            six,
+            mosaic: plane.mosaic,
             jpeg: plane.jpeg.as_ref().map(|j| (j.size, j.x0, j.y0, j.luma_steps.to_vec())),
             rendered: plane.rendered,
             flags: read.flags.clone(),
@@ -91,18 +61,14 @@ impl Form {
     }
 
     pub(super) fn with(self, data: Vec<u16>) -> RawRead {
-        let mosaic = match (self.even, self.six) {
-            (Some(even), _) => Mosaic::Checkerboard { even },
-            (_, Some(bits)) => Mosaic::Six(bits),
-            _ => Mosaic::None,
-        };
         let jpeg = self
             .jpeg
             .and_then(|(size, x0, y0, steps)| Some(JpegBlocks { size, x0, y0, luma_steps: steps.try_into().ok()? }));
         let (width, height) = self.size;
         let (black, white, saturation) = self.levels;
-        let plane = Plane { width, height, data, black, white, saturation, mosaic, jpeg, rendered: self.rendered };
-        RawRead { plane, flags: self.flags, coded: self.coded, tint: None }
+        let Self { mosaic, rendered, flags, coded, .. } = self;
+        let plane = Plane { width, height, data, black, white, saturation, mosaic, jpeg, rendered };
+        RawRead { plane, flags, coded, tint: None }
     }
 }
 

@@ -40,12 +40,14 @@ mod worker;
 mod xl;
 pub mod xmp;
 
-pub use beside::memory_needed;
+pub(crate) use beside::memory_needed;
 pub use error::{IntakeError, IntakeErrorKind};
-pub use file::{is_picture, open_file, read_text};
-pub use folder::{Candidate, Found, Prefer, REPORT_MARK, find, is_raw, looks_like_photograph, stem};
+pub(crate) use file::{is_picture, open_file, read_text};
+pub use folder::{Candidate, Found, Prefer, find, stem};
+pub(crate) use folder::{REPORT_MARK, is_raw, looks_like_photograph};
 pub use worker::{Workers, serve, use_workers};
-pub use xmp::{sidecar_names, told_beside};
+pub(crate) use xmp::sidecar_names;
+pub use xmp::told_beside;
 
 use std::path::Path;
 
@@ -242,17 +244,7 @@ mod tests {
 
     #[test]
     fn a_preview_has_larger_pixels_and_what_the_user_gives_comes_last() {
-        let plane = Plane {
-            width: 70,
-            height: 45,
-            data: vec![0; 70 * 45],
-            black: 0,
-            white: 65535,
-            saturation: 65535,
-            mosaic: crate::shot::Mosaic::None,
-            jpeg: None,
-            rendered: true,
-        };
+        let plane = Plane { rendered: true, ..Plane::plain(70, 45, vec![0; 70 * 45], 65535) };
         let facts = Facts {
             capture: Capture { pixel_pitch_um: Some(Fact::new(10.0, Source::Exif)), ..Capture::default() },
             size: Some((140, 90)),

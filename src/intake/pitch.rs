@@ -55,7 +55,7 @@ pub struct Found {
 /// table of known bodies, unless the 35 mm equivalent speaks of a smaller part of the sensor (a crop mode, a digital
 /// zoom); the equivalent alone is last.
 #[must_use]
-pub fn pitch(clues: &Clues<'_>) -> Option<Found> {
+pub(super) fn pitch(clues: &Clues<'_>) -> Option<Found> {
     let size = clues.size.or(clues.recorded)?;
     let diagonal_by_equivalent = clues
         .focal_mm

@@ -13,7 +13,7 @@ use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, IntakeErrorKind};
 use crate::quantity::srgb;
-use crate::shot::{Mosaic, Plane};
+use crate::shot::Plane;
 
 /// Most pixels a picture may have; four times the largest single-shot sensors.
 pub(super) const MAX_PIXELS: usize = 600_000_000;
@@ -132,15 +132,9 @@ pub(super) fn plane<R: BufRead + Seek>(
     }
     let (upright_width, upright_height) = turn.size(width, height);
     Ok(Plane {
-        width: upright_width,
-        height: upright_height,
-        data: upright(data, width, height, turn),
-        black: 0,
-        white: WHITE,
         saturation: (tone.linear(0.998) * f32::from(WHITE)) as u16,
-        mosaic: Mosaic::None,
-        jpeg: None,
         rendered: !tone.is_linear(),
+        ..Plane::plain(upright_width, upright_height, upright(data, width, height, turn), WHITE)
     })
 }
 

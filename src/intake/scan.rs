@@ -4,31 +4,24 @@
 //! (luma, or red) is counted in every scan that it needs, as ITU-T T.81 has it: annex F for sequential scans, annex G
 //! for progressive ones.
 
-use super::coefficients::{Reader, Spectrum, Table, Tables};
-use super::markers::next_marker;
+use super::coefficients::{Reader, Spectrum, Tables};
+use super::entropy::{Kind, Table};
+use super::markers::{Component, FrameHeader, Pick, Segment, code_tables, scan_header, segments, word};
 
 /// Rows of the stored picture, from the top, whose first component is coded to the last bit; `None` where the file is of
 /// a kind that is not walked here.
 pub(super) fn coded_rows(bytes: &[u8]) -> Option<usize> {
     let mut walk = Walk::default();
-    let mut at = 2;
-    while let Some(marker) = next_marker(bytes, &mut at) {
+    for Segment { marker, body, end } in segments(bytes) {
         match marker {
-            0xD9 | 0xD8 => break,
-            0x01 | 0xD0..=0xD7 => continue,
-            _ => {}
-        }
-        let length = usize::from(u16::from_be_bytes(bytes.get(at..at + 2)?.try_into().ok()?)).max(2);
-        let Some(body) = bytes.get(at + 2..at + length) else { break };
-        match marker {
+            0xD9 => break,
             0xC0..=0xC2 if walk.frame.is_none() => walk.frame = Some(Frame::new(marker == 0xC2, body)?),
             0xC3 | 0xC5..=0xC7 | 0xC9..=0xCB | 0xCD..=0xCF => return None,
             0xC4 => walk.tables(body),
-            0xDD => walk.interval = usize::from(u16::from_be_bytes(body.get(..2)?.try_into().ok()?)),
-            0xDA => walk.scan(body, bytes.get(at + length..)?),
+            0xDD => walk.interval = word(body)?,
+            0xDA => walk.scan(body, bytes.get(end..)?),
             _ => {}
         }
-        at += length;
     }
     let frame = walk.frame?;
     Some(frame.complete().min(frame.height))
@@ -43,13 +36,6 @@ struct Walk {
     huffman: Tables,
     /// Units between restart markers; 0 for none.
     interval: usize,
-}
-
-/// A component of the frame.
-struct Component {
-    id: u8,
-    h: usize,
-    v: usize,
 }
 
 /// A component in a scan: its place in the frame, and the numbers of its tables.
@@ -81,15 +67,8 @@ struct Progress {
 
 impl Frame {
     fn new(progressive: bool, body: &[u8]) -> Option<Self> {
-        let [precision, h1, h0, w1, w0, count, rest @ ..] = body else { return None };
-        let (height, width) =
-            (usize::from(u16::from_be_bytes([*h1, *h0])), usize::from(u16::from_be_bytes([*w1, *w0])));
-        let components: Vec<Component> = rest
-            .chunks_exact(3)
-            .take(usize::from(*count))
-            .map(|c| Component { id: c[0], h: usize::from(c[1] >> 4), v: usize::from(c[1] & 15) })
-            .collect();
-        let sound = *precision == 8
+        let FrameHeader { precision, width, height, components } = FrameHeader::of(body)?;
+        let sound = precision == 8
             && (1..=4).contains(&components.len())
             && components.iter().all(|c| (1..=4).contains(&c.h) && (1..=4).contains(&c.v))
             && width > 0
@@ -130,19 +109,16 @@ impl Frame {
 
     /// What a scan's header says: the components in it, and what of them it brings; `None` where it makes no sense.
     fn parts(&self, head: &[u8]) -> Option<(Vec<Part>, Spectrum)> {
-        let [count, rest @ ..] = head else { return None };
-        let (picks, [first, last, approximation, ..]) = rest.split_at_checked(2 * usize::from(*count))? else {
-            return None;
+        let (picks, [first, last, approximation]) = scan_header(head)?;
+        let part = |Pick { id, dc, ac }: Pick| {
+            let component = self.components.iter().position(|c| c.id == id)?;
+            Some(Part { component, dc, ac })
         };
-        let part = |pick: &[u8]| {
-            let component = self.components.iter().position(|c| c.id == pick[0])?;
-            Some(Part { component, dc: usize::from(pick[1] >> 4 & 3), ac: usize::from(pick[1] & 3) })
-        };
-        let parts: Vec<Part> = picks.chunks_exact(2).map(part).collect::<Option<_>>()?;
+        let parts: Vec<Part> = picks.into_iter().map(part).collect::<Option<_>>()?;
         if !self.progressive {
             return Some((parts, Spectrum::ALL));
         }
-        let (first, last) = (usize::from(*first), usize::from(*last));
+        let (first, last) = (usize::from(first), usize::from(last));
         let sound = first <= last && last <= 63 && (first == 0 || parts.len() == 1);
         sound.then_some((parts, Spectrum { first, last, high: approximation >> 4, low: approximation & 15 }))
     }
@@ -165,14 +141,10 @@ impl Frame {
 }
 
 impl Walk {
-    fn tables(&mut self, mut body: &[u8]) {
-        while let [class, rest @ ..] = body {
-            let Some((counts, after)) = rest.split_at_checked(16) else { return };
-            let total = counts.iter().map(|&c| usize::from(c)).sum();
-            let Some((symbols, after)) = after.split_at_checked(total) else { return };
-            self.huffman[usize::from(class >> 4 & 1)][usize::from(class & 3)] =
-                Some(Box::new(Table::new(counts, symbols)));
-            body = after;
+    fn tables(&mut self, body: &[u8]) {
+        for table in code_tables(body).flatten() {
+            let codes = Table::new(table.counts, table.symbols, Kind::Bare);
+            self.huffman[table.class & 1][table.number & 3] = codes.map(Box::new);
         }
     }
 

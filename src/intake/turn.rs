@@ -1,6 +1,7 @@
 //! Turn: the eight orientations of a picture, and bringing pixels, block grids and patterns upright.
 
 use super::baseline::Colours;
+use crate::quantity::Point;
 use crate::shot::{JpegBlocks, Mosaic, Tint};
 
 /// How an upright picture is read from a stored one: upright (x, y) is stored (x, y), swapped if `swap`,
@@ -60,6 +61,12 @@ impl Turn {
     const fn stored(self, x: usize, y: usize, width: usize, height: usize) -> (usize, usize) {
         let (sx, sy) = if self.swap { (y, x) } else { (x, y) };
         (if self.flip_x { width - 1 - sx } else { sx }, if self.flip_y { height - 1 - sy } else { sy })
+    }
+
+    /// Where a point of the stored picture is in the upright one, both in fractions.
+    pub(super) fn point(self, Point { x, y }: Point) -> Point {
+        let (x, y) = (if self.flip_x { 1.0 - x } else { x }, if self.flip_y { 1.0 - y } else { y });
+        if self.swap { Point { x: y, y: x } } else { Point { x, y } }
     }
 
     /// The upright picture, each sample put through `map` on the way (so that turning costs no extra pass).

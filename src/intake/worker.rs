@@ -14,7 +14,7 @@ use super::beside::{least_memory, memory_needed};
 use super::decode::Input;
 use super::limits::{OVER_TIME, Watch, limit_memory};
 use super::luminance::Read as RawRead;
-use super::messages::{Answer, Ask, Form, Name, bounded, read_frame, write_frame};
+use super::messages::{Answer, Ask, Form, bounded, read_frame, write_frame};
 use super::{IntakeError, IntakeErrorKind};
 use image::RgbImage;
 
@@ -131,7 +131,7 @@ fn asked(
         let Some(setting) = pool.setting.clone() else { return Ok(None) };
         (setting, pool.idle.pop())
     };
-    let ask = Ask { path: Name::of(path), orientation, quarter_turns, look, memory: setting.share(path) };
+    let ask = Ask { path: path.into(), orientation, quarter_turns, look, memory: setting.share(path) };
     // A worker that died while waiting (killed from outside) is replaced; one that dies at work has failed.
     let mut worker = loop {
         let mut worker = match idle.take().map_or_else(|| Worker::start(&setting), Ok) {
@@ -312,11 +312,11 @@ pub fn serve(time: Duration) -> io::Result<()> {
         };
         watch.begin();
         limit_memory(ask.memory);
-        let path = ask.path.path();
-        let input = guarded(&path, || Input::open(&path));
+        let path = Path::new(&ask.path);
+        let input = guarded(path, || Input::open(path));
+        let (orientation, turns) = (ask.orientation, ask.quarter_turns);
         if ask.look {
-            let (orientation, turns) = (ask.orientation, ask.quarter_turns);
-            match input.and_then(|input| guarded(&path, || input.colour(orientation, turns, &path))) {
+            match input.and_then(|input| guarded(path, || input.colour(orientation, turns, path))) {
                 Ok(picture) => {
                     write_frame(&mut to, &Answer::Picture { width: picture.width(), height: picture.height() })?;
                     to.write_all(picture.as_raw())?;
@@ -324,8 +324,7 @@ pub fn serve(time: Duration) -> io::Result<()> {
                 Err(error) => refuse(&mut to, error)?,
             }
         } else {
-            let (orientation, turns) = (ask.orientation, ask.quarter_turns);
-            match input.and_then(|input| guarded(&path, || input.plane(orientation, turns, &path))) {
+            match input.and_then(|input| guarded(path, || input.plane(orientation, turns, path))) {
                 Ok(read) => {
                     write_frame(&mut to, &Answer::Plane(Form::of(&read)))?;
                     to.write_all(bytemuck::cast_slice(&read.plane.data))?;

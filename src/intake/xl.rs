@@ -14,7 +14,7 @@ use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, IntakeErrorKind};
 use crate::quantity::Flag;
-use crate::shot::{Mosaic, Plane};
+use crate::shot::Plane;
 
 /// Most bytes the decoder may hold for one picture.
 const MAX_BYTES: usize = 2 << 30;
@@ -134,14 +134,8 @@ fn luminance(image: &JxlImage, turn: Turn) -> Result<Plane, Fault> {
     }
     let (upright_width, upright_height) = turn.size(width, height);
     Ok(Plane {
-        width: upright_width,
-        height: upright_height,
-        data: rendered::upright(data, width, height, turn),
-        black: 0,
-        white: WHITE,
         saturation: (tone.linear(0.998) * f32::from(WHITE)) as u16,
-        mosaic: Mosaic::None,
-        jpeg: None,
         rendered: !tone.is_linear(),
+        ..Plane::plain(upright_width, upright_height, rendered::upright(data, width, height, turn), WHITE)
     })
 }

@@ -24,9 +24,6 @@ pub enum Judgement {
 }
 
 impl Judgement {
-    /// Every judgement, in the order the numbers of `audit.json` count them.
-    pub const ALL: [Self; 4] = [Self::Within, Self::AtLimit, Self::Beyond, Self::Unknown];
-
     /// The word in sentences, tables and on the page.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -116,7 +113,7 @@ pub const BEYOND: f64 = 0.5;
 
 /// The judgement for the two probabilities of [`Answer::of`].
 #[must_use]
-pub fn word_of(soft: f64, clearly: f64) -> Judgement {
+fn word_of(soft: f64, clearly: f64) -> Judgement {
     if clearly > BEYOND {
         Judgement::Beyond
     } else if soft < WITHIN {
@@ -132,7 +129,7 @@ const CONTRADICTED: (f64, f64) = (3.0, 0.2);
 
 /// Whether a recorded distance lies outside what the picture allows, mean and spread of an inverse distance, 1/m.
 #[must_use]
-pub fn contradicts(recorded: Distance, picture: (f64, f64)) -> bool {
+pub(crate) fn contradicts(recorded: Distance, picture: (f64, f64)) -> bool {
     let (mean, sd) = picture;
     let (low, high) = recorded.bounds();
     let (far, near) = (1.0 / high, 1.0 / low);

@@ -18,7 +18,7 @@ pub const ROOM: f64 = 1.2;
 /// sites that have it, 3/4 + cos(2 pi f) / 4, under a pixel's sinc(f) leave half contrast at 0.242 cycles a pixel:
 /// 0.774 px, and 0.709 px without the pixel. Optical width, px, that sampling by a colour sensor leaves of a perfectly
 /// sharp scene: it is the pixels', not the photographer's, so that no place is beyond the permitted blur by less.
-pub const SAMPLED_PX: f64 = 0.709;
+const SAMPLED_PX: f64 = 0.709;
 
 /// Derived: [`SAMPLED_PX`] with the diffraction of a wavelength times f-number over pitch of one pixel (0.464 px), as
 /// small sensors have at their usual f-numbers, in quadrature. The most, px, that a picture's own sharpest parts are
@@ -58,7 +58,7 @@ pub enum SetBy {
 
 /// What sets the permitted blur of a picture.
 #[must_use]
-pub fn set_by(permitted_px: f64) -> SetBy {
+pub(crate) fn set_by(permitted_px: f64) -> SetBy {
     if permitted_px > DISC_SIGMA * FINEST_DISC_PX { SetBy::Use } else { SetBy::Pixels }
 }
 

@@ -7,8 +7,10 @@ mod answer;
 mod limit;
 mod optical;
 
-pub use answer::{Answer, BEYOND, Judgement, Reason, WITHIN, contradicts, word_of};
-pub use limit::{FINEST_DISC_PX, ROOM, SAMPLED_PX, SetBy, beyond_px, finest_px, permitted_px, set_by};
+pub(crate) use answer::contradicts;
+pub use answer::{Answer, BEYOND, Judgement, Reason, WITHIN};
+pub(crate) use limit::set_by;
+pub use limit::{FINEST_DISC_PX, ROOM, SetBy, beyond_px, finest_px, permitted_px};
 pub use optical::{above, optical};
 
 /// Chosen: four in five is what people take "probably" to stay below. Confidence from which a statement is firm: it

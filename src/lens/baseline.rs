@@ -97,7 +97,7 @@ impl Baseline {
     /// centre, as a share of the half diagonal: the mean around a 3:2 frame, its sd that of one place. `None` where
     /// nothing was learned at that distance.
     #[must_use]
-    pub fn in_focus_px(&self, distance: f64, f_number: f64, pitch_um: f64) -> Option<Estimate> {
+    pub(crate) fn in_focus_px(&self, distance: f64, f_number: f64, pitch_um: f64) -> Option<Estimate> {
         const AROUND: u32 = 24;
         // Half sides of a 3:2 frame over its half diagonal.
         const HALF: (f64, f64) = (0.832_05, 0.554_70);

@@ -7,7 +7,7 @@ use super::{Baseline, Curvature, Entry, LearnedFrom};
 use crate::quantity::Estimate;
 
 /// Chosen: counted up with the form. Version of the stored form.
-pub const VERSION: u32 = 1;
+pub(crate) const VERSION: u32 = 1;
 const FORMAT: &str = "tussock.lens";
 
 /// Why a stored baseline could not be read.
@@ -127,7 +127,7 @@ pub fn read(text: &str) -> Result<Baseline, RecordError> {
 
 /// The day a stored baseline was learned, ISO 8601; `None` where the text is none.
 #[must_use]
-pub fn learned_on(text: &str) -> Option<String> {
+pub(crate) fn learned_on(text: &str) -> Option<String> {
     toml::from_str::<Stored>(text).ok().map(|stored| stored.date)
 }
 

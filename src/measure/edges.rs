@@ -9,6 +9,7 @@ use super::profile::Profile;
 use super::survey::Survey;
 use crate::quantity::{Estimate, Region};
 use crate::shot::Plane;
+use crate::stats::upper_median;
 
 /// Chosen: as many as the search for tracks takes. Tiles, evenly chosen, whose edges are enough for what is common to a
 /// frame.
@@ -81,17 +82,13 @@ fn of_tile(plane: &Plane, survey: &Survey, noise: &NoiseModel, profile: &mut Pro
 
 /// Typical overshoot of a frame's edges with its error.
 pub(super) fn overshoot(edges: &[Vec<Edge>]) -> Option<Estimate> {
-    let mut values: Vec<f64> = edges.iter().flatten().filter_map(|e| e.overshoot).map(f64::from).collect();
+    let values: Vec<f64> = edges.iter().flatten().filter_map(|e| e.overshoot).map(f64::from).collect();
     if values.len() < OVERSHOOTS {
         return None;
     }
-    let median = |v: &mut Vec<f64>| {
-        v.sort_by(f64::total_cmp);
-        v[v.len() / 2]
-    };
-    let value = median(&mut values);
-    let mut away: Vec<f64> = values.iter().map(|v| (v - value).abs()).collect();
+    let n = values.len();
+    let value = upper_median(values.clone())?;
+    let away = upper_median(values.into_iter().map(|v| (v - value).abs()).collect())?;
     // 1.4826 makes a median deviation a standard deviation; the median's own error is 1.25 times the mean's.
-    let sd = 1.25 * 1.4826 * median(&mut away) / (values.len() as f64).sqrt();
-    Some(Estimate::new(value, sd, values.len() as u32))
+    Some(Estimate::new(value, 1.25 * 1.4826 * away / (n as f64).sqrt(), n as u32))
 }

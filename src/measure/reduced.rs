@@ -13,7 +13,7 @@ use super::tile::{KNOWN, WIDEST};
 use super::tilemap::{Tile, TileState};
 use super::width::{self, Known, Reading};
 use crate::quantity::{Estimate, PIXEL_SIGMA, Region};
-use crate::shot::{Mosaic, Plane};
+use crate::shot::Plane;
 
 /// Chosen: a quarter reaches from where full size ends to discs of 40 px, an eighth to twice that. How many times
 /// smaller the pictures are that are looked at.
@@ -97,8 +97,7 @@ pub(super) fn reduce(plane: &Plane, times: usize) -> Plane {
         }
         data.extend(sums.iter().map(|&sum| (sum / (times * times) as u32) as u16));
     }
-    let (black, white, saturation, rendered) = (plane.black, plane.white, plane.saturation, plane.rendered);
-    Plane { width, height, data, black, white, saturation, mosaic: Mosaic::None, jpeg: None, rendered }
+    plane.resampled(width, height, data)
 }
 
 /// Adds a row's samples, `TIMES` to a sum.

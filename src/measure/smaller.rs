@@ -1,6 +1,6 @@
 //! A frame at a smaller size, as a sensor of larger pixels would have seen it.
 
-use crate::shot::{Mosaic, Plane};
+use crate::shot::Plane;
 
 /// The plane at a size no larger than its own: each pixel is the mean light over the area that it covers.
 ///
@@ -26,22 +26,7 @@ pub fn smaller(plane: &Plane, width: usize, height: usize) -> Plane {
         let level = |(sum, clip): (&f64, &bool)| if *clip { plane.saturation } else { sum.round() as u16 };
         data.extend(sums.iter().zip(&clipped).map(level));
     }
-    Plane { width, height, data, mosaic: Mosaic::None, jpeg: None, ..levels(plane) }
-}
-
-/// The plane's levels without its samples.
-fn levels(plane: &Plane) -> Plane {
-    Plane {
-        width: 0,
-        height: 0,
-        data: Vec::new(),
-        black: plane.black,
-        white: plane.white,
-        saturation: plane.saturation,
-        mosaic: Mosaic::None,
-        jpeg: None,
-        rendered: plane.rendered,
-    }
+    plane.resampled(width, height, data)
 }
 
 /// For each of `to` cells along `from` samples: the samples under it, and the share of the cell that each takes.

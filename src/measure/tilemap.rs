@@ -145,7 +145,7 @@ pub struct TileMap {
 impl TileMap {
     /// The tile that holds the picture position (x, y) in px.
     #[must_use]
-    pub fn tile_at(&self, x: f64, y: f64) -> Option<&Tile> {
+    pub(crate) fn tile_at(&self, x: f64, y: f64) -> Option<&Tile> {
         self.tiles.iter().find(|t| {
             let (left, top) = (f64::from(t.x), f64::from(t.y));
             x >= left && x < left + f64::from(t.width) && y >= top && y < top + f64::from(t.height)

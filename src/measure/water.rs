@@ -73,7 +73,6 @@ fn apart(one: &[f32], other: &[f32]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shot::Mosaic;
 
     #[test]
     fn strokes_that_lie_flat_are_layers_and_their_turned_copy_is_not() {
@@ -82,19 +81,7 @@ mod tests {
                 if flat { (y as f64 / 9.0 + x as f64 / 90.0).sin() } else { (x as f64 / 9.0 + y as f64 / 90.0).sin() }
             };
             let data = (0..480 * 320).map(|i| (8000.0 + 3000.0 * at(i % 480, i / 480)) as u16).collect();
-            let plane = Plane {
-                width: 480,
-                height: 320,
-                data,
-                black: 0,
-                white: 65535,
-                saturation: 65535,
-                mosaic: Mosaic::None,
-                jpeg: None,
-                rendered: false,
-            };
-            let grid = Grid::new(480, 320, 24);
-            layers(&plane, &grid)
+            layers(&Plane::plain(480, 320, data, 65535), &Grid::new(480, 320, 24))
         };
         // Ten times as steep one way as the other: a hundredfold energy, 6.6 in log2.
         assert!(make(true).iter().all(|l| (l.unwrap() - 6.6).abs() < 0.7));

@@ -20,7 +20,7 @@ use anyhow::{Context as _, bail};
 
 use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, shown};
-use crate::report::Failure;
+use crate::report::FailureView;
 use folder::UNFINISHED;
 pub(crate) use open::open;
 
@@ -30,7 +30,7 @@ pub(crate) use open::open;
 ///
 /// # Errors
 /// Where the folder can't be made or written, or something stands in the way.
-pub fn write(path: &Path, bytes: &[u8], overwrite: bool) -> anyhow::Result<()> {
+pub(crate) fn write(path: &Path, bytes: &[u8], overwrite: bool) -> anyhow::Result<()> {
     if let Ok(found) = path.symlink_metadata() {
         let shown = shown(path);
         if !found.is_file() {
@@ -118,14 +118,14 @@ pub(crate) fn print_bytes(bytes: &[u8]) {
 }
 
 /// Says something to the person on standard error.
-pub fn say(text: &str) {
+pub(crate) fn say(text: &str) {
     // Nothing can be done about a closed standard error.
     let _ = writeln!(io::stderr().lock(), "{}", harmless(text));
 }
 
 /// What a refusal by the system means, as a clause.
 #[must_use]
-pub fn reason(error: &io::Error) -> &'static str {
+pub(crate) fn reason(error: &io::Error) -> &'static str {
     match error.kind() {
         io::ErrorKind::NotFound => "there is no such file or folder",
         io::ErrorKind::PermissionDenied => "you are not allowed to",
@@ -172,14 +172,14 @@ pub(crate) fn is_quiet() -> bool {
 }
 
 /// Says something that isn't a failure on standard error, where notes are wanted.
-pub fn note(text: &str) {
+pub(crate) fn note(text: &str) {
     if !is_quiet() {
         say(text);
     }
 }
 
 /// Prints what a person reads beside the files that were asked for, where that is wanted.
-pub fn tell(text: &str) {
+pub(crate) fn tell(text: &str) {
     if !is_quiet() {
         print(text);
     }
@@ -208,7 +208,7 @@ pub(crate) fn print_large(text: &str) {
 }
 
 /// Rings the terminal's bell.
-pub fn ring() {
+pub(crate) fn ring() {
     // Nothing can be done about a closed standard error.
     let _ = io::stderr().lock().write_all(b"\x07");
 }
@@ -230,13 +230,13 @@ pub(crate) fn speak_fully() {
 
 /// What is said of a file that failed.
 #[must_use]
-pub fn failed(error: &IntakeError) -> String {
+pub(crate) fn failed(error: &IntakeError) -> String {
     format!("tussock: {}", sentences(error))
 }
 
 /// The same of a failure as reports have it, with what stands in for the file.
 #[must_use]
-pub(crate) fn failure(failed: &Failure) -> String {
+pub(crate) fn failure(failed: &FailureView) -> String {
     let detail = failed.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
     let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
     let stands =
@@ -246,7 +246,7 @@ pub(crate) fn failure(failed: &Failure) -> String {
 
 /// A file that failed as the end of a command that is about this file.
 #[must_use]
-pub fn refused(error: IntakeError) -> anyhow::Error {
+pub(crate) fn refused(error: IntakeError) -> anyhow::Error {
     anyhow::Error::msg(sentences(&error))
 }
 
@@ -265,6 +265,6 @@ pub(crate) fn broke_down(what: &str, words: &str) -> String {
 
 /// Columns of the terminal; 100 where standard output is none.
 #[must_use]
-pub fn columns() -> usize {
+pub(crate) fn columns() -> usize {
     terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0))
 }

@@ -28,7 +28,7 @@ impl Scratch {
     ///
     /// # Errors
     /// Where they can't be written.
-    pub fn put(&self, bytes: &[u8]) -> io::Result<Place> {
+    pub(crate) fn put(&self, bytes: &[u8]) -> io::Result<Place> {
         let mut place = self.file.lock().unwrap_or_else(PoisonError::into_inner);
         let (file, end) = &mut *place;
         let at = *end;
@@ -40,7 +40,7 @@ impl Scratch {
 
     /// The bytes at a place; `None` where they can't be read.
     #[must_use]
-    pub fn get(&self, place: Place) -> Option<Vec<u8>> {
+    pub(crate) fn get(&self, place: Place) -> Option<Vec<u8>> {
         let mut bytes = vec![0; place.length];
         let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
         file.0.seek(SeekFrom::Start(place.at)).ok()?;

@@ -200,7 +200,7 @@ fn set_aside(path: &Path) -> Result<(), StoreError> {
 
 /// Where a damaged store goes.
 #[must_use]
-pub fn aside(path: &Path) -> PathBuf {
+pub(crate) fn aside(path: &Path) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".damaged");
     name.into()

@@ -8,7 +8,7 @@ mod question;
 mod remedies;
 
 pub use card::Card;
-pub use question::{Question, Refusal, SMALLEST, Sensor, Was};
+pub use question::{Question, Refusal, Sensor, Was};
 pub use remedies::{Bracket, BracketFrame, Raise, StepBack, StepRow, TiltUp, TiltedLens, near_ground_m};
 
 use schemars::JsonSchema;

@@ -39,9 +39,6 @@ pub struct Question {
     pub speed_m_s: Option<f64>,
 }
 
-/// Chosen: common practice, no published source. The smallest aperture of most lenses for still photographs.
-pub const SMALLEST: f64 = 22.0;
-
 /// Where the photographer was: what an audited photograph shows.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Was {
@@ -70,14 +67,14 @@ impl Sensor {
 
     /// Pixel pitch, um, assumed where none is known: 6000 pixels along the longer side.
     #[must_use]
-    pub fn usual_pitch_um(self) -> f64 {
+    pub(crate) fn usual_pitch_um(self) -> f64 {
         self.width_mm.max(self.height_mm) * 1e3 / 6000.0
     }
 }
 
 /// How a print relates to the sensor.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PrintScale {
+pub(crate) struct PrintScale {
     /// Print size over sensor size.
     pub enlargement: f64,
     /// Viewing distance, m.
@@ -169,7 +166,7 @@ impl Question {
 
     /// How the print that was asked for relates to the sensor.
     #[must_use]
-    pub fn print_scale(&self) -> Option<PrintScale> {
+    pub(crate) fn print_scale(&self) -> Option<PrintScale> {
         let Sensor { width_mm, height_mm } = self.sensor.value;
         let (long, short) = (width_mm.max(height_mm) * 1e-3, width_mm.min(height_mm) * 1e-3);
         match self.sharp_for {

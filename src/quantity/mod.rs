@@ -17,7 +17,8 @@ pub use intent::{Intent, SharpFor, Units};
 pub use length::{Distance, LengthError, parse_distance, parse_length};
 pub use plain::{invisible, plain, shown};
 pub use point::{Place, Point, Region};
-pub use zone::{CORNER_SHARE, ZoneName};
+pub(crate) use zone::CORNER_SHARE;
+pub use zone::ZoneName;
 
 /// Derived: a Gaussian line spread of width sigma has MTF exp(-2 pi^2 sigma^2 f^2), which is one half at f = sqrt(ln 2
 /// / 2) / (pi sigma) = 0.187391 / sigma. MTF50 (cycles a pixel) times the Gaussian-equivalent sigma (pixels) it stands
@@ -30,4 +31,4 @@ pub const DISC_SIGMA: f64 = 0.265_769;
 
 /// Derived: the box's MTF is sinc(f), one half at f = 0.603355 cycles a pixel. Gaussian-equivalent sigma of the
 /// aperture of a pixel one pixel wide, px, by equal MTF50.
-pub const PIXEL_SIGMA: f64 = MTF50_SIGMA / 0.603_355;
+pub(crate) const PIXEL_SIGMA: f64 = MTF50_SIGMA / 0.603_355;

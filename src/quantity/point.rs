@@ -28,7 +28,7 @@ pub enum Place {
 impl Place {
     /// The place as fractions of a picture of this size; `None` where it lies outside.
     #[must_use]
-    pub fn in_picture(self, width: u32, height: u32) -> Option<Point> {
+    pub(crate) fn in_picture(self, width: u32, height: u32) -> Option<Point> {
         let point = match self {
             Self::Fractions(p) => p,
             Self::Pixels { x, y } => Point { x: x / f64::from(width), y: y / f64::from(height) },

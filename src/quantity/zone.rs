@@ -36,7 +36,7 @@ pub enum ZoneName {
 }
 
 /// Chosen: an eighth, two or three of 24 tiles. Share of the longer side that a corner takes along either side.
-pub const CORNER_SHARE: f64 = 0.13;
+pub(crate) const CORNER_SHARE: f64 = 0.13;
 /// Chosen: the middle third or so. Half of the centre's width and height, as shares of the picture's.
 const CENTRE_SHARE: f64 = 0.15;
 /// Chosen: clear of the centre and of the corners. Where mid-frame begins and ends, as shares of half the diagonal.
@@ -62,7 +62,7 @@ impl ZoneName {
     pub const JUDGED: [Self; 7] =
         [Self::Near, Self::Far, Self::Centre, Self::TopLeft, Self::TopRight, Self::BottomLeft, Self::BottomRight];
     /// The four corners.
-    pub const CORNERS: [Self; 4] = [Self::TopLeft, Self::TopRight, Self::BottomLeft, Self::BottomRight];
+    pub(crate) const CORNERS: [Self; 4] = [Self::TopLeft, Self::TopRight, Self::BottomLeft, Self::BottomRight];
 
     /// The name in machine-readable output.
     #[must_use]

@@ -6,9 +6,9 @@ use super::keep::report_id;
 use super::number::machine;
 use super::tiles::{BudgetView, TileView};
 use super::view::{
-    AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VERSION,
-    VerdictView, View, ZoneView, ZonesView,
+    AskedView, CauseCount, CauseWeight, CornersView, FrameView, GridView, ImpliedDistanceView, ImpliedView, InFocus,
+    MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VERSION, VerdictView, View, ZoneView,
+    ZonesView,
 };
 use super::{Frame, LensBasis, Run, number, phrase};
 use crate::diagnose::{
@@ -64,17 +64,7 @@ pub fn assembled(frames: Vec<FrameView>, run: &Run) -> View {
         asked: asked(&run.intent),
         summary,
         frames,
-        failures: run
-            .failures
-            .iter()
-            .map(|f| FailureView {
-                file: f.file.clone(),
-                problem: f.problem.clone(),
-                advice: f.advice.clone(),
-                detail: f.detail.clone(),
-                stand_in: f.stand_in.clone(),
-            })
-            .collect(),
+        failures: run.failures.clone(),
         groups: run.groups.clone(),
         baselines: run.baselines.iter().map(super::baselines::baseline).collect(),
     }

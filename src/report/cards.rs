@@ -170,16 +170,6 @@ fn card(index: usize, f: &FrameView, links: &Links, &Shared { folder, inline, re
     }
 }
 
-/// Tiles and charts of a shoot too large to hold them in the page: paths relative to the page, and bytes.
-/// Empty for a small shoot.
-pub fn companions(view: &View) -> impl Iterator<Item = (String, Vec<u8>)> {
-    let frames: &[FrameView] = if pictures::inline(view.frames.len()) { &[] } else { &view.frames };
-    frames.chunks(TOGETHER).enumerate().map(|(k, some)| {
-        let each = some.iter().enumerate().map(|(i, f)| companion(TOGETHER * k + i, f));
-        each.reduce(|(file, all), (_, more)| (file, [all, more].concat())).unwrap_or_default()
-    })
-}
-
 /// What one frame of a large shoot adds to a file, which holds what all frames of that name add.
 pub fn companion(index: usize, f: &FrameView) -> (String, Vec<u8>) {
     let charts = CHARTS.map(|(_, draw)| draw(f).map(|svg| chart::standalone(&svg)));

@@ -119,18 +119,7 @@ mod tests {
 
     fn plane(width: usize, height: usize, light: impl Fn(usize, usize) -> f64) -> Plane {
         let data = (0..width * height).map(|i| 100 + (light(i % width, i / width) * 10_000.0) as u16).collect();
-        let (black, white) = (100, 10_100);
-        Plane {
-            width,
-            height,
-            data,
-            black,
-            white,
-            saturation: white,
-            mosaic: Mosaic::None,
-            jpeg: None,
-            rendered: false,
-        }
+        Plane { black: 100, ..Plane::plain(width, height, data, 10_100) }
     }
 
     #[test]

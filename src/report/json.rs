@@ -19,7 +19,7 @@ pub fn json(view: &View) -> Vec<u8> {
 ///
 /// # Errors
 /// Those of the writer.
-pub fn write_json(view: &View, out: &mut dyn Write) -> io::Result<()> {
+fn write_json(view: &View, out: &mut dyn Write) -> io::Result<()> {
     write_json_with(view, out, &mut |out| {
         view.frames.iter().enumerate().try_for_each(|(i, f)| out.write_all(&frame_line(i, f)))
     })
@@ -30,7 +30,7 @@ pub fn write_json(view: &View, out: &mut dyn Write) -> io::Result<()> {
 ///
 /// # Errors
 /// Those of the writer.
-pub fn write_json_with(
+pub(crate) fn write_json_with(
     view: &View,
     out: &mut dyn Write,
     frames: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>,
@@ -57,7 +57,7 @@ pub fn write_json_with(
 
 /// The line of a frame, with what parts it from the one before.
 #[must_use]
-pub fn frame_line(index: usize, frame: &FrameView) -> Vec<u8> {
+pub(crate) fn frame_line(index: usize, frame: &FrameView) -> Vec<u8> {
     let mut line = if index == 0 { b"\n".to_vec() } else { b",\n".to_vec() };
     line.extend(bytes(frame));
     line

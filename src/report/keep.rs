@@ -20,7 +20,7 @@ pub struct Proposal {
 /// and whether one does so by itself), and the others are left out; where none is clearly best, and for frames by
 /// themselves, what is sharp from near to far is kept and what is not is left out.
 #[must_use]
-pub fn proposals(view: &View) -> Vec<Option<Proposal>> {
+pub(crate) fn proposals(view: &View) -> Vec<Option<Proposal>> {
     view.frames
         .iter()
         .enumerate()

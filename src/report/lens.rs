@@ -16,7 +16,7 @@ const REAL: f64 = 3.0;
 
 /// A baseline as plain text.
 #[must_use]
-pub fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
+pub(crate) fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
     let mut out = lens_heading(baseline) + "\n";
     for entry in &baseline.entries {
         let plural = if entry.frames == 1 { "" } else { "s" };
@@ -42,7 +42,7 @@ pub fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
 
 /// A baseline in a line: the lens, its focal length and what it was learned from.
 #[must_use]
-pub fn lens_heading(baseline: &Baseline) -> String {
+pub(crate) fn lens_heading(baseline: &Baseline) -> String {
     let name = if baseline.lens.is_empty() { "A lens without a name" } else { &baseline.lens };
     let from = match baseline.learned_from {
         LearnedFrom::ApertureSeries => "an aperture series",
@@ -172,7 +172,7 @@ const fn names(sides: Sides) -> (&'static str, &'static str) {
 ///
 /// # Errors
 /// None in practice: the template is compiled in.
-pub fn lens_page(baseline: &Baseline, found: &[Asymmetry]) -> Result<String, minijinja::Error> {
+pub(crate) fn lens_page(baseline: &Baseline, found: &[Asymmetry]) -> Result<String, minijinja::Error> {
     let top = baseline.entries.iter().flat_map(|e| e.sigma_um.iter().flatten()).map(|e| e.value).fold(0.1, f64::max);
     let fields: Vec<Value> = baseline.entries.iter().map(|entry| field(entry, top)).collect();
     let values = context! {

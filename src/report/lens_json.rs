@@ -58,7 +58,7 @@ pub struct AsymmetryView {
 
 /// The view of a baseline.
 #[must_use]
-pub fn learned_lens(baseline: &Baseline, asymmetries: &[Asymmetry]) -> LearnedLensView {
+pub(crate) fn learned_lens(baseline: &Baseline, asymmetries: &[Asymmetry]) -> LearnedLensView {
     LearnedLensView {
         format: "tussock.learned-lens",
         version: 1,

@@ -45,31 +45,38 @@ pub mod wording;
 
 pub use baselines::{BaselineSource, BaselineView, LensBasis};
 pub use build::{assembled, bases, capture, told, view};
-pub use cards::{companion, companions};
+pub use cards::companion;
 pub use edge::EdgeView;
-pub use facts::{FactsView, facts_text};
+pub use facts::FactsView;
+pub(crate) use facts::facts_text;
 pub use full::Full;
 pub use html::html;
-pub use json::{frame_line, json, schemas, write_json, write_json_with};
-pub use keep::{Proposal, proposals};
-pub use lens::{lens_heading, lens_page, lens_text};
-pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView, learned_lens};
+pub(crate) use json::{frame_line, write_json_with};
+pub use json::{json, schemas};
+pub use keep::Proposal;
+pub(crate) use lens::{lens_heading, lens_page, lens_text};
+pub(crate) use lens_json::learned_lens;
+pub use lens_json::{AsymmetryView, LearnedLensView, LearnedStopView};
 pub use number::counted;
 pub use parts::parts;
 pub use pictures::{Links, Pictures, Pixels, href, inline, pictures};
-pub use plan::{CardView, PLAN_VERSION, PlanView, card_json, card_page, card_text, plan_page, plan_text};
+pub use plan::{CardView, PlanView};
+pub(crate) use plan::{card_json, card_page, card_text, plan_page, plan_text};
 pub use sheet::{Picture, Sheet};
 pub use spots::{CROP, Spot, SpotName, spots};
-pub use table::{csv, write_csv};
+pub use table::csv;
+pub(crate) use table::write_csv;
 pub use text::text;
-pub use theme::{Theme, themed};
+pub use theme::Theme;
+pub(crate) use theme::themed;
 pub use tiles::{BudgetView, TileView};
 pub use view::{
     AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VERSION,
-    VerdictView, View, Words, ZoneView, ZonesView, group,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VerdictView, View,
+    Words, ZoneView, ZonesView, group,
 };
-pub use watch::{Change, ComparedView, WATCH_VERSION, WatchView, glance, watch_over, watch_page};
+pub use watch::{Change, ComparedView, WatchView};
+pub(crate) use watch::{glance, watch_over, watch_page};
 
 use crate::diagnose::Diagnosis;
 use crate::measure::TileMap;
@@ -93,28 +100,13 @@ pub struct Frame {
     pub group: Option<usize>,
 }
 
-/// A file that could not be audited.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Failure {
-    /// The file as the user named it.
-    pub file: String,
-    /// What is wrong.
-    pub problem: String,
-    /// What to try.
-    pub advice: String,
-    /// What a decoder or the system said of it, in its own words.
-    pub detail: Option<String>,
-    /// The file of the same frame that was audited in its place, so that the frame has not failed.
-    pub stand_in: Option<String>,
-}
-
 /// Everything one audit found.
 #[derive(Clone, Debug, Default)]
 pub struct Run {
     /// Audited frames in order.
     pub frames: Vec<Frame>,
     /// Files that failed.
-    pub failures: Vec<Failure>,
+    pub failures: Vec<FailureView>,
     /// Frames that show one scene.
     pub groups: Vec<GroupView>,
     /// What the corners were judged against, lens by lens.
@@ -128,7 +120,7 @@ pub struct Run {
 impl Run {
     /// How many of the files that failed left their frame without an answer.
     #[must_use]
-    pub fn failed(&self) -> usize {
+    pub(crate) fn failed(&self) -> usize {
         self.failures.iter().filter(|f| f.stand_in.is_none()).count()
     }
 }

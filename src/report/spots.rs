@@ -36,7 +36,7 @@ pub enum SpotName {
 impl SpotName {
     /// The name on the page.
     #[must_use]
-    pub const fn word(self) -> &'static str {
+    pub(crate) const fn word(self) -> &'static str {
         match self {
             Self::Near => "Near",
             Self::Best => "Best focused",

@@ -2,6 +2,8 @@
 
 use std::collections::HashSet;
 
+use unicode_width::UnicodeWidthChar as _;
+
 use super::keep::proposals;
 use super::number::{self, plain};
 use super::phrase;
@@ -207,26 +209,13 @@ fn unsettled(f: &FrameView) -> String {
     }
 }
 
-/// Terminal columns of a text: characters are counted, wide East Asian ones twice.
+/// Terminal columns of a text (UAX 11): wide East Asian characters count two, combining marks none.
 fn columns(text: &str) -> usize {
     text.chars().map(wide).sum()
 }
 
-/// Columns of one character, after UAX 11: the wide blocks count two, combining marks none.
-const fn wide(c: char) -> usize {
-    match c as u32 {
-        0x300..=0x36F | 0xFE00..=0xFE0F => 0,
-        0x1100..=0x115F
-        | 0x2E80..=0xA4CF
-        | 0xAC00..=0xD7A3
-        | 0xF900..=0xFAFF
-        | 0xFE30..=0xFE6F
-        | 0xFF00..=0xFF60
-        | 0xFFE0..=0xFFE6
-        | 0x1F300..=0x1FAFF
-        | 0x20000..=0x3FFFD => 2,
-        _ => 1,
-    }
+fn wide(c: char) -> usize {
+    c.width().unwrap_or(0)
 }
 
 /// A text cut to `room` columns from its middle, so that the end of a name, which tells frames apart, stays.

@@ -16,7 +16,7 @@ pub use super::frame_view::{
 use super::series::SeriesGroupView;
 
 /// Version of the format.
-pub const VERSION: u32 = 3;
+pub(crate) const VERSION: u32 = 3;
 
 /// `audit.json`: everything one audit found. A number that is not known is null, never zero.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]

@@ -10,9 +10,6 @@ use crate::diagnose::Cause;
 use crate::judge::Judgement;
 use crate::quantity::Units;
 
-/// Version of the format.
-pub const WATCH_VERSION: u32 = 1;
-
 /// One line of what `tussock watch --json` prints: a frame that came in.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct WatchView {
@@ -72,10 +69,10 @@ impl Change {
 
 /// A frame at a glance.
 #[must_use]
-pub fn glance(frame: &FrameView, units: Units, before: Option<&FrameView>) -> WatchView {
+pub(crate) fn glance(frame: &FrameView, units: Units, before: Option<&FrameView>) -> WatchView {
     WatchView {
         format: "tussock.watch",
-        version: WATCH_VERSION,
+        version: 1,
         path: frame.file.clone(),
         sharp_throughout: frame.sharp.throughout,
         cause: frame.verdict.cause,
@@ -141,7 +138,7 @@ fn compared(now: &FrameView, before: &FrameView) -> ComparedView {
 /// A page that looks for itself again every other second: the last frame in large words, those before it in small ones.
 /// `last`: newest first; `seen`: how many frames came in all.
 #[must_use]
-pub fn watch_page(last: &[WatchView], seen: usize, problem: Option<&str>) -> String {
+pub(crate) fn watch_page(last: &[WatchView], seen: usize, problem: Option<&str>) -> String {
     let mut body = String::new();
     match last.first() {
         None => body.push_str("<p class=big>waiting for the first frame</p>\n"),
@@ -178,7 +175,7 @@ pub fn watch_page(last: &[WatchView], seen: usize, problem: Option<&str>) -> Str
 
 /// A page that leads to the report once it is there.
 #[must_use]
-pub fn watch_over() -> String {
+pub(crate) fn watch_over() -> String {
     "<!doctype html>\n<html lang=en>\n<meta charset=utf-8>\n<meta http-equiv=refresh content=\"0; url=index.html\">\n\
      <title>The report</title>\n<p><a href=\"index.html\">The report</a></p>\n</html>\n"
         .into()

@@ -4,7 +4,7 @@
 
 use super::terms::{capital, fixed_aperture, px, worst_corner, zone};
 use super::{besides, line, number, open, sides};
-use crate::diagnose::{Basis, Budget, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, ZoneName};
+use crate::diagnose::{Basis, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, ZoneName};
 use crate::judge;
 use crate::quantity::{Flag, Units};
 use crate::shot::Capture;
@@ -19,7 +19,7 @@ pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
 
 /// What follows the line: the numbers it rests on, why in more words, what else has a part, and what the blur implies.
 #[must_use]
-pub fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+pub(crate) fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
     let mut text = line::numbers(d);
     let told = d.verdict.cause != Cause::CannotTell;
     if let Some(said) = why(d, capture) {
@@ -219,24 +219,6 @@ pub fn corners(d: &Diagnosis) -> String {
         Some(Undecided::Excluded) | None => {}
     }
     text
-}
-
-/// The parts of one place's blur, each as it would be alone: "defocus 1.9 px, diffraction 0.7 px, lens 0.4 px".
-/// `pitch_um` adds micrometres.
-#[must_use]
-pub fn budget(b: &Budget, pitch_um: Option<f64>) -> String {
-    let width = |v: f64| match pitch_um {
-        Some(p) => format!("{} ({:.1} \u{b5}m)", px(v), v * p),
-        None => px(v),
-    };
-    let mut parts = vec![("defocus", b.defocus.value), ("lens", b.lens.value), ("pixel", b.pixel)];
-    parts.extend(b.diffraction.map(|v| ("diffraction", v)));
-    if b.motion.value > 0.0 {
-        parts.push(("motion", b.motion.value));
-    }
-    parts.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let list: Vec<String> = parts.iter().map(|(name, v)| format!("{name} {}", width(*v))).collect();
-    format!("{}; together {}", list.join(", "), width(b.total))
 }
 
 /// What is said of the corners of a frame that is sharp from near to far, where one is soft.

@@ -1,5 +1,7 @@
 //! Plane: row-major linear luminance in 16 bits, its levels, and how it was sampled. No arithmetic on pictures here.
 
+use serde::{Deserialize, Serialize};
+
 /// Linear luminance of an upright picture.
 ///
 /// Row-major, `width * height` samples, origin at the top-left pixel; pixel (x, y) covers the square
@@ -28,7 +30,7 @@ pub struct Plane {
 }
 
 /// Which samples of a plane are the sensor's own, the rest being interpolated from them.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub enum Mosaic {
     /// All of them are as good as each other.
     #[default]
@@ -71,23 +73,27 @@ pub struct JpegBlocks {
 #[cfg(test)]
 impl Plane {
     /// A square of samples up to 60,000 levels, for tests.
-    pub(crate) fn of_test(side: usize, data: Vec<u16>) -> Self {
-        let (white, saturation) = (60_000, 60_000);
-        Self {
-            width: side,
-            height: side,
-            data,
-            black: 0,
-            white,
-            saturation,
-            mosaic: Mosaic::None,
-            jpeg: None,
-            rendered: false,
-        }
+    pub(crate) const fn of_test(side: usize, data: Vec<u16>) -> Self {
+        Self::plain(side, side, data, 60_000)
     }
 }
 
 impl Plane {
+    /// Samples from no light at 0 to `white`, where they are clipped, all of them the sensor's own, with neither blocks nor a
+    /// tone curve.
+    #[must_use]
+    pub const fn plain(width: usize, height: usize, data: Vec<u16>, white: u16) -> Self {
+        let (black, saturation, mosaic, jpeg, rendered) = (0, white, Mosaic::None, None, false);
+        Self { width, height, data, black, white, saturation, mosaic, jpeg, rendered }
+    }
+
+    /// Samples made of this plane's, on the same levels: as good as each other, and without blocks.
+    #[must_use]
+    pub(crate) fn resampled(&self, width: usize, height: usize, data: Vec<u16>) -> Self {
+        let Self { black, saturation, rendered, .. } = *self;
+        Self { black, saturation, rendered, ..Self::plain(width, height, data, self.white) }
+    }
+
     /// Relative luminance of the sample at (x, y): 0 is black, 1 white.
     #[inline]
     #[must_use]

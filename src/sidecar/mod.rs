@@ -15,7 +15,7 @@ pub use words::wanted;
 /// Namespace of our properties.
 pub const NAMESPACE: &str = "urn:x-tussock:sharpness:1#";
 /// Beginning of the names of our properties, where nothing else is bound to it.
-pub const PREFIX: &str = "tussock";
+pub(crate) const PREFIX: &str = "tussock";
 
 const RDF: &str = "http://www.w3.org/1999/02/22-rdf-syntax-ns#";
 const DC: &str = "http://purl.org/dc/elements/1.1/";

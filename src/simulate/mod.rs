@@ -1,15 +1,9 @@
 //! Scenes of known blur. Uses neither `optics` nor `measure`, so that one wrong formula can't confirm itself.
 
-mod bits;
 pub mod camera;
 mod canvas;
-pub mod catalogue;
 mod convolve;
-pub mod directory;
 pub mod file;
-pub mod lossless;
-pub mod makers;
-pub mod negative;
 mod noise;
 mod object;
 mod painter;

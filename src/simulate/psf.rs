@@ -13,7 +13,7 @@ use crate::quantity::MTF50_SIGMA;
 pub const GREEN: &[(f64, f64)] = &[(0.55, 1.0)];
 
 /// Daylight as luminance sees it, in three wavelengths (our own coarse choice around the eye's 0.555 um peak).
-pub const DAYLIGHT: &[(f64, f64)] = &[(0.50, 0.2), (0.55, 0.5), (0.60, 0.3)];
+pub(crate) const DAYLIGHT: &[(f64, f64)] = &[(0.50, 0.2), (0.55, 0.5), (0.60, 0.3)];
 
 /// Waves of defocus beyond which the geometric disc stands in for the wave integral (there within 1 %).
 const GEOMETRIC_WAVES: f64 = 8.0;
@@ -206,7 +206,7 @@ impl Transfer {
 
     /// True widths.
     #[must_use]
-    pub fn truth(&self) -> Truth {
+    pub(crate) fn truth(&self) -> Truth {
         const DIRECTIONS: u32 = 24;
         let square: f64 = (0..DIRECTIONS)
             .map(|i| (MTF50_SIGMA / self.mtf50(PI * f64::from(i) / f64::from(DIRECTIONS))).powi(2))

@@ -44,15 +44,6 @@ impl Rendered {
     pub fn plane(&self) -> Plane {
         expose(&self.luminance, self.width, self.height, self.spec.noise, self.spec.noise_seed)
     }
-
-    /// Linear red, green and blue of a pixel, white = 1 (primaries of sRGB, IEC 61966-2-1).
-    #[must_use]
-    pub fn rgb(&self, index: usize) -> [f32; 3] {
-        let y = self.luminance[index];
-        let (r, b) = (y + self.chroma[0][index], y + self.chroma[1][index]);
-        let g = (y - 0.2126 * r - 0.0722 * b) / 0.7152;
-        [r.max(0.0), g.max(0.0), b.max(0.0)]
-    }
 }
 
 /// Renders a landscape with the truth for a grid of 24 tiles along the longer side.

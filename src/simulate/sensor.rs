@@ -1,7 +1,7 @@
 //! What a sensor makes of light: shot and read noise, clipping, quantisation.
 
 use super::noise::Dice;
-use crate::shot::{Mosaic, Plane};
+use crate::shot::Plane;
 
 /// Noise of a sensor, in relative luminance (white = 1): variance = `shot` * level + `read`^2, after the
 /// photon-transfer model of EMVA 1288.
@@ -32,9 +32,9 @@ impl Noise {
 }
 
 /// Level that stands for no light in simulated planes.
-pub const BLACK: u16 = 2048;
+pub(crate) const BLACK: u16 = 2048;
 /// Level that stands for relative luminance 1.
-pub const WHITE: u16 = 63_488;
+pub(crate) const WHITE: u16 = 63_488;
 
 /// Luminance (row-major, white = 1) with noise added, clipped and quantised: a plane without a mosaic.
 #[must_use]
@@ -49,17 +49,7 @@ pub fn expose(luminance: &[f32], width: usize, height: usize, noise: Noise, seed
             (f64::from(BLACK) + range * noisy).round().clamp(0.0, f64::from(WHITE)) as u16
         })
         .collect();
-    Plane {
-        width,
-        height,
-        data,
-        black: BLACK,
-        white: WHITE,
-        saturation: WHITE,
-        mosaic: Mosaic::None,
-        jpeg: None,
-        rendered: false,
-    }
+    Plane { black: BLACK, ..Plane::plain(width, height, data, WHITE) }
 }
 
 /// sRGB code value (0 to 1) to linear light, IEC 61966-2-1; the simulator's own, since it shares no formula with what it checks.

@@ -7,6 +7,7 @@ use tussock::report::series::{SeriesView, series_html, series_view};
 use tussock::report::{self, BaselineSource, LensBasis, Links, Pixels, Run};
 use tussock::shot::{Fact, Mosaic, Plane, Source};
 
+use crate::large::companions;
 use crate::shoot::{FAULTS, frame, shoot, two_apertures};
 
 /// Names that try to leave the place they are put in.
@@ -37,7 +38,7 @@ fn hostile_run() -> Run {
         .collect();
     let failures = HOSTILE
         .iter()
-        .map(|n| report::Failure {
+        .map(|n| report::FailureView {
             file: (*n).into(),
             problem: format!("cannot read {n}"),
             advice: format!("try {n}"),
@@ -81,7 +82,7 @@ fn hostile_names_add_no_tag_and_no_handler() {
         f.capture.date = Some(Fact::new("2026-05-01T05:00:00".into(), Source::Xmp));
     }
     for (i, f) in tame.failures.iter_mut().enumerate() {
-        *f = report::Failure {
+        *f = report::FailureView {
             file: format!("F{i}"),
             problem: "unreadable".into(),
             advice: "Try again.".into(),
@@ -209,7 +210,7 @@ fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
         frames: vec![0],
     }];
     let view = report::view(&run);
-    let files = report::companions(&view).map(|(_, bytes)| String::from_utf8(bytes).unwrap()).collect::<String>();
+    let files = companions(&view).into_values().map(|bytes| String::from_utf8(bytes).unwrap()).collect::<String>();
     let charts: Vec<&str> = files.split("tussockFrame(").skip(1).collect();
     assert_eq!(charts.len(), 13);
     let shown: Vec<usize> = (0..charts.len()).filter(|&i| charts[i].contains("this lens in focus")).collect();

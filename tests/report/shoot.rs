@@ -9,7 +9,7 @@ use tussock::judge::{Answer, Reason, above};
 use tussock::measure::{Tile, TileMap, TileState};
 use tussock::quantity::{DISC_SIGMA, Distance, Estimate, Flag, Intent, Point};
 use tussock::report::series::{BestView, LaidView, PointView, SeriesGroupView, SeriesZoneView};
-use tussock::report::{Failure, Frame, Run};
+use tussock::report::{FailureView, Frame, Run};
 use tussock::shot::{Capture, Fact, Source};
 
 /// What goes wrong in a frame of the shoot.
@@ -260,7 +260,7 @@ pub fn shoot(count: usize) -> Run {
     let intent = Intent::default();
     Run {
         frames: (0..count).map(|i| nth(i, &intent)).collect(),
-        failures: vec![Failure {
+        failures: vec![FailureView {
             file: "moor/T9999.jpg".into(),
             problem: "the file ends in the middle of the picture".into(),
             advice: "Copy it from the card again.".into(),

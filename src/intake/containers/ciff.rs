@@ -9,23 +9,23 @@ const DEEPEST: usize = 8;
 
 /// The records of a heap by tag (type bits cleared of their storage class).
 #[derive(Default)]
-pub struct Heap {
+pub(in crate::intake) struct Heap {
     records: Vec<(u16, Vec<u8>)>,
 }
 
 impl Heap {
     /// The bytes of a record.
-    pub fn record(&self, tag: u16) -> Option<&[u8]> {
+    pub(in crate::intake) fn record(&self, tag: u16) -> Option<&[u8]> {
         self.records.iter().find(|(t, _)| *t == tag).map(|(_, b)| b.as_slice())
     }
 
     /// A record as signed words.
-    pub fn words(&self, tag: u16) -> Option<Vec<i16>> {
+    pub(in crate::intake) fn words(&self, tag: u16) -> Option<Vec<i16>> {
         Some(self.record(tag)?.chunks_exact(2).map(|p| i16::from_le_bytes([p[0], p[1]])).collect())
     }
 
     /// Zero-ended texts of a record.
-    pub fn texts(&self, tag: u16) -> Vec<String> {
+    pub(in crate::intake) fn texts(&self, tag: u16) -> Vec<String> {
         let bytes = self.record(tag).unwrap_or_default();
         bytes.split(|b| *b == 0).take(8).map(|t| String::from_utf8_lossy(t).trim().to_owned()).collect()
     }

@@ -18,7 +18,7 @@ use super::sniff::{Build, Kind};
 
 /// What a file carries.
 #[derive(Default)]
-pub struct Contents {
+pub(super) struct Contents {
     /// Block with the main directory (and the Exif directory where it is not apart).
     pub main: Option<Block>,
     /// The Exif directory where it stands in a block of its own.

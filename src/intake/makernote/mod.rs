@@ -80,19 +80,19 @@ pub struct Note<'a> {
 
 impl Note<'_> {
     /// The note's directory `skip` bytes in, with offsets counted from the start of the whole block.
-    pub fn in_block(&self, skip: usize) -> Option<Block> {
+    pub(super) fn in_block(&self, skip: usize) -> Option<Block> {
         Block::at(self.block, self.offset.checked_add(skip)?, self.little_endian)
     }
 
     /// The note's directory `skip` bytes in, with offsets counted from the start of the note.
-    pub fn in_note(&self, skip: usize, little_endian: bool) -> Option<Block> {
+    pub(super) fn in_note(&self, skip: usize, little_endian: bool) -> Option<Block> {
         Block::at(self.bytes, skip, little_endian)
     }
 }
 
 /// Reads the maker note of a file; `frame` is the picture's size as recorded.
 #[must_use]
-pub fn read(contents: &Contents, frame: Option<(u32, u32)>) -> Notes {
+pub(super) fn read(contents: &Contents, frame: Option<(u32, u32)>) -> Notes {
     if let Some(heap) = &contents.ciff {
         return canon::heap(heap);
     }
@@ -216,7 +216,7 @@ pub fn dispatch(note: &Note<'_>, make: &str) -> Option<Notes> {
 /// A distance from two bounds in metres that a maker may have written in either order, with zero for an
 /// absent bound and infinity for the far end.
 #[must_use]
-pub fn interval(a: f64, b: f64) -> Option<Distance> {
+pub(crate) fn interval(a: f64, b: f64) -> Option<Distance> {
     let real = |v: f64| v > 0.0 && !v.is_nan();
     match (real(a), real(b)) {
         (false, false) => None,
@@ -229,18 +229,18 @@ pub fn interval(a: f64, b: f64) -> Option<Distance> {
 
 /// The middle of an area of the picture in fractions of it; `None` for an empty picture or a point outside.
 #[must_use]
-pub fn point(x: f64, y: f64, width: f64, height: f64) -> Option<Point> {
+pub(crate) fn point(x: f64, y: f64, width: f64, height: f64) -> Option<Point> {
     let point = Point { x: x / width, y: y / height };
     (width > 0.0 && height > 0.0 && inside(point)).then_some(point)
 }
 
 /// The middle of the picture.
-pub const CENTRE: Point = Point { x: 0.5, y: 0.5 };
+pub(crate) const CENTRE: Point = Point { x: 0.5, y: 0.5 };
 
 /// A lens told by its range, such as "18-55mm f/3.5-5.6": shortest and longest focal length in mm, then the
 /// largest aperture at each; unknown apertures (zero or not a number) are left out.
 #[must_use]
-pub fn lens_name(range: &[f64]) -> Option<String> {
+pub(crate) fn lens_name(range: &[f64]) -> Option<String> {
     let &[short, long, fast, slow, ..] = range else { return None };
     let real = |v: f64| v.is_finite() && v > 0.0 && v < 1e5;
     if !real(short) || !real(long) || long < short {

@@ -5,7 +5,7 @@ use crate::intake::bodies;
 
 /// Reads a note: a directory after ten bytes of name, with offsets from the start of the block.
 #[must_use]
-pub fn read(note: &Note<'_>) -> Option<Notes> {
+pub(crate) fn read(note: &Note<'_>) -> Option<Notes> {
     let block = note.in_block(10)?;
     let ifd = block.first();
     let focus_mode = ifd.text(0x05).filter(|t| t.len() > 1).or_else(|| ifd.text(0x06)).map(|t| t.trim().to_owned());
@@ -28,7 +28,7 @@ fn numbers(text: &str) -> Vec<f64> {
 }
 
 /// Facts out of a raw file's list of properties, where nothing better was found.
-pub fn properties(list: &[(String, String)], notes: &mut Notes) {
+pub(crate) fn properties(list: &[(String, String)], notes: &mut Notes) {
     let text = |key: &str| list.iter().find(|(k, _)| k == key).map(|(_, v)| v.clone()).filter(|v| !v.is_empty());
     let number = |key: &str| text(key).and_then(|v| v.parse::<f64>().ok()).filter(|v| v.is_finite() && *v > 0.0);
     notes.f_number = notes.f_number.or_else(|| number("APERTURE"));

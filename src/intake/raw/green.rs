@@ -35,17 +35,8 @@ pub(super) fn plane(sensor: &Sensor) -> Plane {
         }
     };
     let white = sensor.white.min(65535.0) as u16;
-    let mut plane = Plane {
-        width: sensor.width,
-        height: sensor.height,
-        data,
-        black: green_black as u16,
-        white,
-        saturation: white,
-        mosaic,
-        jpeg: None,
-        rendered: false,
-    };
+    let mut plane =
+        Plane { black: green_black as u16, mosaic, ..Plane::plain(sensor.width, sensor.height, data, white) };
     plane.saturation = saturation(&plane);
     plane
 }

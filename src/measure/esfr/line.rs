@@ -4,6 +4,7 @@ use thiserror::Error;
 
 use crate::quantity::Region;
 use crate::shot::Plane;
+use crate::stats::upper_median;
 
 /// Chosen: below, the place of the edge in a row is not known to a pixel. Least step, in units of the noise of a
 /// sample, that gives a line worth having.
@@ -307,10 +308,6 @@ fn scatter(points: &[(f64, f64)], line: &Line) -> f64 {
     kept.iter().sum::<f64>() / kept.len().max(1) as f64
 }
 
-fn middle(mut values: Vec<f64>) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let at = values.len() / 2;
-    *values.select_nth_unstable_by(at, f64::total_cmp).1
+fn middle(values: Vec<f64>) -> f64 {
+    upper_median(values).unwrap_or(0.0)
 }

@@ -7,7 +7,8 @@ mod small;
 mod square;
 
 pub use similarity::Similarity;
-pub use sketch::{Likeness, Sketch, likeness};
+pub(crate) use sketch::likeness;
+pub use sketch::{Likeness, Sketch};
 pub use small::Small;
 
 use rayon::prelude::*;
@@ -55,7 +56,7 @@ impl Registration {
     /// Where a place of the first frame lies in the second, the local offset included: the map corrected by the
     /// middle offset of the four nearest places.
     #[must_use]
-    pub fn locate(&self, x: f64, y: f64) -> (f64, f64) {
+    pub(crate) fn locate(&self, x: f64, y: f64) -> (f64, f64) {
         let (mx, my) = self.map.apply(x, y);
         let (ox, oy) = middle_offset(&self.offsets, (x, y), false);
         (mx + ox, my + oy)
@@ -158,7 +159,7 @@ pub fn register(a: &Plane, b: &Plane, small_a: &Small, small_b: &Small) -> Optio
 /// Betters a registration by the pixels of the two frames; places that can't be found there, blurred beyond that or
 /// hidden, stay where it has them.
 #[must_use]
-pub fn refine(a: &Plane, b: &Plane, start: &Registration) -> Registration {
+pub(crate) fn refine(a: &Plane, b: &Plane, start: &Registration) -> Registration {
     let size = 64.min(prior_power_of_two(a.width.min(a.height) / 2));
     if size < 16 {
         return start.clone();

@@ -37,7 +37,7 @@ fn add_cells(row: &[u16], factor: usize, sums: &mut [u64]) {
 
 impl Small {
     /// Chosen: more than noise reaches; keeps logarithms finite. How far below black a level may lie.
-    pub const BELOW: f32 = 1024.0;
+    pub(crate) const BELOW: f32 = 1024.0;
 
     /// Averages a frame down until its longer side is at most 384 px; remnants at the right and bottom are left off.
     #[must_use]
@@ -65,7 +65,7 @@ impl Small {
     /// The picture on the grid of another of the same shape, so that frames of one scene at two sizes can be laid on each
     /// other: lengths in what is found are in full pixels of that other.
     #[must_use]
-    pub fn on_grid_of(&self, other: &Self) -> Self {
+    pub(crate) fn on_grid_of(&self, other: &Self) -> Self {
         let (width, height) = (other.width, other.height);
         let (across, down) = (self.width as f64 / width.max(1) as f64, self.height as f64 / height.max(1) as f64);
         let at = |x: f64, y: f64| {

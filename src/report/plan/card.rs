@@ -26,13 +26,13 @@ pub struct CardView<'a> {
 ///
 /// # Errors
 /// None in practice: every value can be written.
-pub fn card_json(card: &Card) -> serde_json::Result<String> {
+pub(crate) fn card_json(card: &Card) -> serde_json::Result<String> {
     Ok(serde_json::to_string_pretty(&CardView { format: "tussock.card", version: 1, card })? + "\n")
 }
 
 /// A card as a plain table.
 #[must_use]
-pub fn card_text(card: &Card, units: Units) -> String {
+pub(crate) fn card_text(card: &Card, units: Units) -> String {
     let mut out = format!("{}\n\n{:<10}{:<10}", heading(card, units), "nearest", "focus at");
     for focal in &card.focal_mm {
         out += &format!("{:<14}", format!("{} mm", words::significant(*focal, 2)));
@@ -71,7 +71,7 @@ fn heading(card: &Card, units: Units) -> String {
 ///
 /// # Errors
 /// None in practice: the template is compiled in.
-pub fn card_page(card: &Card, units: Units) -> Result<String, minijinja::Error> {
+pub(crate) fn card_page(card: &Card, units: Units) -> Result<String, minijinja::Error> {
     let rows: Vec<Value> = card
         .rows
         .iter()

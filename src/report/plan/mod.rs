@@ -5,18 +5,16 @@ mod page;
 mod text;
 mod words;
 
-pub use card::{CardView, card_json, card_page, card_text};
-pub use page::plan_page;
-pub use text::plan_text;
+pub use card::CardView;
+pub(crate) use card::{card_json, card_page, card_text};
+pub(crate) use page::plan_page;
+pub(crate) use text::plan_text;
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::plan::{Plan, Was};
 use crate::quantity::Units;
-
-/// Version of the `tussock.plan` format.
-pub const PLAN_VERSION: u32 = 1;
 
 /// `tussock plan --json`: lengths in metres, or in the unit the key names.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -37,16 +35,16 @@ pub struct PlanView<'a> {
 impl<'a> PlanView<'a> {
     /// The view of a plan.
     #[must_use]
-    pub fn new(plan: &'a Plan, from: Option<&'a Was>, units: Units) -> Self {
+    pub(crate) fn new(plan: &'a Plan, from: Option<&'a Was>, units: Units) -> Self {
         let advice = words::answer(plan, units).into_iter().chain(words::reasons(plan, units)).collect();
-        Self { format: "tussock.plan", version: PLAN_VERSION, from, plan, advice }
+        Self { format: "tussock.plan", version: 1, from, plan, advice }
     }
 
     /// As indented JSON.
     ///
     /// # Errors
     /// None in practice: every value can be written.
-    pub fn json(&self) -> serde_json::Result<String> {
+    pub(crate) fn json(&self) -> serde_json::Result<String> {
         Ok(serde_json::to_string_pretty(self)? + "\n")
     }
 }

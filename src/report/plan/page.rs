@@ -17,7 +17,7 @@ const BAR: f64 = 90.0;
 ///
 /// # Errors
 /// None in practice: the template is compiled in.
-pub fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> Result<String, minijinja::Error> {
+pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> Result<String, minijinja::Error> {
     let answer = words::answer(plan, units);
     let mut reasons = words::reasons(plan, units);
     if !answer.iter().any(|s| s == words::CAUTION) {

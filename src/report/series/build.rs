@@ -8,7 +8,7 @@ use super::view::{
 use super::{Alone, wording};
 use crate::measure::register::Similarity;
 use crate::quantity::Region;
-use crate::report::Failure;
+use crate::report::FailureView;
 use crate::report::number::machine;
 use crate::series::aperture::Shift;
 use crate::series::fit::{Split, ZoneSplit};
@@ -16,7 +16,7 @@ use crate::series::{Answer, Between, Point, ZoneBlur, ZoneName};
 
 /// The view of a whole run.
 #[must_use]
-pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[Failure]) -> SeriesView {
+pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView]) -> SeriesView {
     SeriesView {
         format: "tussock.series",
         version: VERSION,
@@ -31,7 +31,7 @@ pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[Failure]) -> 
 
 /// The view of one group.
 #[must_use]
-pub fn group_view(group: &Answer) -> SeriesGroupView {
+pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
     let file = |k: usize| group.files[k].clone();
     let files = |of: &[usize]| of.iter().map(|&k| file(k)).collect::<Vec<_>>();
     let (apertures, bracket) = (group.apertures.as_ref(), group.bracket.as_ref());

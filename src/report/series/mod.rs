@@ -8,7 +8,8 @@ mod text;
 mod view;
 mod wording;
 
-pub use build::{group_view, series_view};
+pub(crate) use build::group_view;
+pub use build::series_view;
 pub(super) use chart::figure;
 pub use html::series_html;
 pub use shown::{Shown, Strip};
@@ -16,7 +17,6 @@ pub use text::series_text;
 pub use view::{
     AloneView, BestView, BetweenView, FocusShiftView, InsteadView, LaidView, LeftOutView, NoteView, PointView,
     SeriesFailureView, SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
-    VERSION as SERIES_VERSION,
 };
 
 use crate::series::Lone;

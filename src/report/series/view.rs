@@ -7,7 +7,7 @@ use crate::series::aperture::LeftOut;
 use crate::series::{NoteKind, Varied, ZoneName};
 
 /// Version of the format.
-pub const VERSION: u32 = 1;
+pub(crate) const VERSION: u32 = 1;
 
 /// `series.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]

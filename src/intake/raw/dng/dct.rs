@@ -2,18 +2,18 @@
 
 use super::super::sensor::Refused;
 use super::bits::{Bits, Huffman, intervals};
-use super::head::{Head, Samples};
-use crate::intake::markers::zigzag;
+use super::head::{Head, Part, Samples};
+use crate::intake::markers::places;
 
 /// Decodes the entropy-coded data behind a head.
 pub(super) fn decode(head: &Head, data: &[u8]) -> Result<Samples, Refused> {
     let broken = |why: &str| Refused::Broken(why.into());
-    let [component] = head.components[..] else {
+    let [Part { tables, steps, .. }] = head.parts[..] else {
         return Err(Refused::Unknown("12-bit JPEG compression in colour".into()));
     };
-    let tables = head.huffman[component.tables.0].as_ref().zip(head.huffman[4 + component.tables.1].as_ref());
+    let tables = head.huffman[0][tables.0].as_ref().zip(head.huffman[1][tables.1].as_ref());
     let (means, others) = tables.ok_or_else(|| broken("a code table is missing"))?;
-    let steps = head.quantisation[component.quantisation].ok_or_else(|| broken("a table of steps is missing"))?;
+    let steps = head.steps[steps].ok_or_else(|| broken("a table of steps is missing"))?;
     head.samples(data.len())?;
     let order = places();
     let basis = basis();
@@ -46,15 +46,6 @@ pub(super) fn decode(head: &Head, data: &[u8]) -> Result<Samples, Refused> {
     Ok(Samples { row: head.width, components: 1, data: out })
 }
 
-/// Row-major place of each coefficient in zigzag order.
-fn places() -> [usize; 64] {
-    let mut places = [0; 64];
-    for (place, position) in zigzag().into_iter().enumerate() {
-        places[position] = place;
-    }
-    places
-}
-
 /// Dequantised coefficients of the next block, row-major.
 fn block(
     bits: &mut Bits,
@@ -62,7 +53,7 @@ fn block(
     means: &Huffman,
     others: &Huffman,
     steps: &[u16; 64],
-    order: &[usize; 64],
+    order: &[u8; 64],
 ) -> Result<[f32; 64], Refused> {
     let mut out = [0.0; 64];
     let size = u32::from(means.decode(bits)?).min(16);
@@ -82,7 +73,7 @@ fn block(
         at += run;
         let value = bits.signed(size) as f32;
         if at < 64 {
-            out[order[at]] = value * f32::from(steps[at]);
+            out[usize::from(order[at])] = value * f32::from(steps[at]);
         }
         at += 1;
     }

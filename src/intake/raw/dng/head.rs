@@ -2,6 +2,9 @@
 
 use super::super::sensor::Refused;
 use super::bits::Huffman;
+use crate::intake::markers::{
+    CodeTable, Component, FrameHeader, Segment, code_tables, scan_header, segments, step_tables, word,
+};
 
 /// Samples of a JPEG, its components side by side.
 #[derive(Debug, PartialEq, Eq)]
@@ -13,14 +16,14 @@ pub(super) struct Samples {
     pub data: Vec<u16>,
 }
 
-/// A component of a frame.
+/// A component: its blocks a unit across and down, and the numbers of its tables.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Component {
-    identifier: u8,
-    pub sampling: u8,
-    /// Number of its quantisation table.
-    pub quantisation: usize,
-    /// Numbers of its Huffman tables for differences (or mean values) and for the other coefficients.
+pub(super) struct Part {
+    id: u8,
+    pub sampling: (usize, usize),
+    /// Of its steps.
+    pub steps: usize,
+    /// Of its codes for differences (or mean values) and for the other coefficients.
     pub tables: (usize, usize),
 }
 
@@ -32,11 +35,11 @@ pub(super) struct Head {
     pub precision: u32,
     pub width: usize,
     pub height: usize,
-    pub components: Vec<Component>,
-    /// Huffman tables of class 0, then of class 1.
-    pub huffman: [Option<Huffman>; 8],
-    /// Quantisation tables in zigzag order.
-    pub quantisation: [Option<[u16; 64]>; 4],
+    pub parts: Vec<Part>,
+    /// Code tables by class and number.
+    pub huffman: [[Option<Huffman>; 4]; 2],
+    /// Tables of steps in zigzag order.
+    pub steps: [Option<[u16; 64]>; 4],
     /// Units between restart markers; 0 for none.
     pub restart: usize,
     pub predictor: u8,
@@ -47,6 +50,10 @@ pub(super) struct Head {
 
 pub(super) fn broken(why: &str) -> Refused {
     Refused::Broken(why.into())
+}
+
+fn unsound() -> Refused {
+    broken("its compressed data have no sound head")
 }
 
 pub(super) fn unknown(why: &str) -> Refused {
@@ -60,101 +67,66 @@ impl Head {
         if !bytes.starts_with(&[0xFF, 0xD8]) {
             return Err(broken("a part of its compressed data is missing"));
         }
-        let mut at = 2;
-        loop {
-            let short = || broken("its compressed data end early");
-            while *bytes.get(at).ok_or_else(short)? != 0xFF || *bytes.get(at + 1).ok_or_else(short)? == 0xFF {
-                at += 1;
-            }
-            let marker = bytes[at + 1];
-            at += 2;
-            if matches!(marker, 0 | 0x01 | 0xD0..=0xD8) {
-                continue;
-            }
-            let length = bytes.get(at..at + 2).map(|b| usize::from(u16::from_be_bytes([b[0], b[1]])));
-            let body = length.filter(|n| *n >= 2).and_then(|n| bytes.get(at + 2..at + n)).ok_or_else(short)?;
-            at += body.len() + 2;
+        for Segment { marker, body, end } in segments(bytes) {
             match marker {
-                0xC4 => head.huffman_tables(body)?,
+                0xC4 => head.code_tables(body)?,
                 0xC0..=0xCF if !matches!(marker, 0xC8 | 0xCC) => head.frame(marker, body)?,
-                0xDB => head.quantisation_tables(body)?,
-                0xDD => head.restart = body.get(..2).map_or(0, |b| usize::from(u16::from_be_bytes([b[0], b[1]]))),
+                0xDB => head.step_tables(body)?,
+                0xDD => head.restart = word(body).unwrap_or(0),
                 0xDA => {
                     head.scan(body)?;
-                    head.start = at;
+                    head.start = end;
                     return Ok(head);
                 }
+                0xD9 => break,
                 _ => {}
             }
         }
+        Err(broken("its compressed data end early"))
     }
 
     fn frame(&mut self, marker: u8, body: &[u8]) -> Result<(), Refused> {
-        let short = || broken("its compressed data have no sound head");
-        let fixed = body.get(..6).ok_or_else(short)?;
-        self.frame = marker;
-        self.precision = u32::from(fixed[0]);
-        self.height = usize::from(u16::from_be_bytes([fixed[1], fixed[2]]));
-        self.width = usize::from(u16::from_be_bytes([fixed[3], fixed[4]]));
-        let list = body.get(6..6 + 3 * usize::from(fixed[5])).ok_or_else(short)?;
-        self.components = list
-            .chunks_exact(3)
-            .map(|c| Component {
-                identifier: c[0],
-                sampling: c[1],
-                quantisation: usize::from(c[2] & 3),
-                tables: (0, 0),
-            })
-            .collect();
-        let sound = self.width > 0 && self.height > 0 && (1..=4).contains(&self.components.len());
-        if sound { Ok(()) } else { Err(short()) }
+        let FrameHeader { precision, width, height, components } = FrameHeader::of(body).ok_or_else(unsound)?;
+        (self.frame, self.precision, self.width, self.height) = (marker, u32::from(precision), width, height);
+        let part = |c: Component| Part { id: c.id, sampling: (c.h, c.v), steps: c.steps, tables: (0, 0) };
+        self.parts = components.into_iter().map(part).collect();
+        let sound = width > 0 && height > 0 && (1..=4).contains(&self.parts.len());
+        if sound { Ok(()) } else { Err(unsound()) }
     }
 
-    fn huffman_tables(&mut self, mut body: &[u8]) -> Result<(), Refused> {
-        while body.len() > 16 {
-            let (place, counts) = (usize::from(body[0] >> 4 & 1) * 4 + usize::from(body[0] & 3), &body[1..17]);
-            let size = counts.iter().map(|n| usize::from(*n)).sum::<usize>();
-            let values = body.get(17..17 + size).ok_or_else(|| broken("a code table makes no sense"))?;
-            self.huffman[place] = Some(Huffman::new(counts, values)?);
-            body = &body[17 + size..];
+    fn code_tables(&mut self, body: &[u8]) -> Result<(), Refused> {
+        for table in code_tables(body) {
+            let Some(CodeTable { class, number, counts, symbols }) = table else {
+                return Err(broken("a code table makes no sense"));
+            };
+            self.huffman[class & 1][number & 3] = Some(Huffman::new(counts, symbols)?);
         }
         Ok(())
     }
 
-    fn quantisation_tables(&mut self, mut body: &[u8]) -> Result<(), Refused> {
-        while let Some((first, rest)) = body.split_first() {
-            let wide = usize::from(first >> 4 & 1);
-            let values = rest.get(..64 << wide).ok_or_else(|| broken("its compressed data have no sound head"))?;
-            let step = |i: usize| match wide {
-                1 => u16::from_be_bytes([values[2 * i], values[2 * i + 1]]),
-                _ => u16::from(values[i]),
-            };
-            self.quantisation[usize::from(first & 3)] = Some(std::array::from_fn(step));
-            body = &rest[64 << wide..];
+    fn step_tables(&mut self, body: &[u8]) -> Result<(), Refused> {
+        for table in step_tables(body) {
+            let (number, steps) = table.ok_or_else(unsound)?;
+            self.steps[number & 3] = Some(steps);
         }
         Ok(())
     }
 
     fn scan(&mut self, body: &[u8]) -> Result<(), Refused> {
-        let count = usize::from(body.first().copied().unwrap_or(0));
-        let last = body.get(1 + 2 * count..4 + 2 * count);
-        let (true, Some(last)) = (count == self.components.len() && count > 0, last) else {
-            return Err(broken("its compressed data have no sound head"));
-        };
-        for pair in body[1..].chunks_exact(2).take(count) {
+        let (picks, [predictor, _, shift]) =
+            scan_header(body).filter(|(picks, _)| picks.len() == self.parts.len()).ok_or_else(unsound)?;
+        for (order, pick) in picks.into_iter().enumerate() {
             // Some writers number components wrongly; then their order counts.
-            let place = self.components.iter().position(|c| c.identifier == pair[0]);
-            let order = body[1..].chunks_exact(2).position(|p| p == pair).unwrap_or(0);
-            let tables = (usize::from(pair[1] >> 4 & 3), usize::from(pair[1] & 3));
-            self.components[place.unwrap_or(order)].tables = tables;
+            let place = self.parts.iter().position(|p| p.id == pick.id);
+            self.parts[place.unwrap_or(order)].tables = (pick.dc, pick.ac);
         }
-        (self.predictor, self.shift) = (last[0], u32::from(last[2] & 15));
+        (self.predictor, self.shift) = (predictor, u32::from(shift & 15));
         Ok(())
     }
 
     /// Refuses frames that claim more samples than their data could hold at one bit each.
     pub(super) fn samples(&self, length: usize) -> Result<usize, Refused> {
-        let samples = self.width * self.height * self.components.len();
+        let samples = self.width * self.height * self.parts.len();
         if samples > length.saturating_mul(64 * 8) {
             return Err(broken("its compressed data end early"));
         }

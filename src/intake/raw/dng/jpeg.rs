@@ -23,13 +23,13 @@ pub(super) fn decode(bytes: &[u8], old: bool) -> Result<Samples, Refused> {
 
 /// Lossless JPEG: each sample is foretold from its neighbours, and what that misses is coded (T.81, annex H).
 fn lossless(head: &Head, data: &[u8], old: bool) -> Result<Samples, Refused> {
-    if head.components.iter().any(|c| c.sampling != 0x11) {
+    if head.parts.iter().any(|p| p.sampling != (1, 1)) {
         return Err(unknown("lossless JPEG compression with colour at half size"));
     }
     if !(1..=7).contains(&head.predictor) || head.shift >= head.precision {
         return Err(unknown("a kind of lossless JPEG compression that is not in the standard"));
     }
-    let tables: Option<Vec<&Huffman>> = head.components.iter().map(|c| head.huffman[c.tables.0].as_ref()).collect();
+    let tables: Option<Vec<&Huffman>> = head.parts.iter().map(|p| head.huffman[0][p.tables.0].as_ref()).collect();
     let tables = tables.ok_or_else(|| broken("a code table is missing"))?;
     let row = head.width * tables.len();
     // Every code takes at least one bit.
@@ -109,7 +109,7 @@ fn predicted(head: &Head, tables: &[&Huffman], old: bool, bits: &mut Bits, out: 
 
 /// Eight-bit JPEG, grey or colour, by zune-jpeg; its codes are not scaled.
 fn eight(bytes: &[u8], head: &Head) -> Result<Samples, Refused> {
-    let colour = match head.components.len() {
+    let colour = match head.parts.len() {
         1 => ColorSpace::Luma,
         3 => ColorSpace::RGB,
         _ => return Err(unknown("lossy JPEG compression of neither one nor three colours")),
@@ -119,6 +119,6 @@ fn eight(bytes: &[u8], head: &Head) -> Result<Samples, Refused> {
     let options = options.set_max_width(usize::from(u16::MAX)).set_max_height(usize::from(u16::MAX));
     let pixels = JpegDecoder::new_with_options(ZCursor::new(bytes), options).decode();
     let pixels = pixels.map_err(|_| broken("its compressed data are damaged"))?;
-    let components = head.components.len();
+    let components = head.parts.len();
     Ok(Samples { row: head.width * components, components, data: pixels.into_iter().map(u16::from).collect() })
 }

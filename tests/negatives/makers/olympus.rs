@@ -1,9 +1,9 @@
 //! Olympus ORF: a TIFF with a magic number of its own, levels and the picture's place in a part of the maker note, and samples
 //! in codes that follow the size of those before. After the public readers of these files.
 
+use super::super::bits::Bits;
+use super::super::directory::{Order, Values};
 use super::{Made, append, camera, exposure, head, picture, standing, strip, with_data};
-use crate::simulate::bits::Bits;
-use crate::simulate::directory::{Order, Values};
 
 const ORDER: Order = Order::Little;
 const SIZE: (usize, usize) = (400, 270);

@@ -1,9 +1,9 @@
 //! Pentax PEF: a TIFF of one directory with the sensor's picture in codes after a table that stands in the maker note, or
 //! uncompressed. After the public readers of these files.
 
+use super::super::bits::Bits;
+use super::super::directory::{Order, Values};
 use super::{Made, append, camera, exposure, head, picture, standing, strip, with_data, words};
-use crate::simulate::bits::Bits;
-use crate::simulate::directory::{Order, Values};
 
 const ORDER: Order = Order::Big;
 const SIZE: (usize, usize) = (400, 270);

@@ -1,8 +1,8 @@
 //! Panasonic RW2: a TIFF with a magic number of its own, whose first directory says how the sensor's samples lie in blocks of
 //! sixteen bytes, beside a JPEG that holds the Exif. After the public readers of these files and the public tag lists.
 
+use super::super::directory::{Order, Values};
 use super::{DATA, Made, append, camera, exif_jpeg, exposure, picture, standing, with_data};
-use crate::simulate::directory::{Order, Values};
 
 const ORDER: Order = Order::Little;
 

@@ -1,8 +1,8 @@
 //! Fujifilm RAF: a head of its own with a JPEG that holds the Exif, a list of records, and a TIFF in front of the samples,
 //! uncompressed or in codes. After the public readers of these files.
 
+use super::super::directory::{Order, Values};
 use super::{DATA, Made, exif_jpeg, fuji_codes, picture, standing, words};
-use crate::simulate::directory::{Order, Values};
 
 const ORDER: Order = Order::Little;
 const BLACK: u16 = 1024;

@@ -1,4 +1,4 @@
-//! Catalogue: one test raw for each layout and compression that the simulator writes.
+//! Catalogue: one test raw for each layout and compression that is written here.
 
 use super::directory::{Order, Values};
 use super::lossless::Lossless;

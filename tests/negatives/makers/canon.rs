@@ -1,9 +1,9 @@
 //! Canon CR2: a TIFF of four directories, of which the last is the sensor's, in lossless JPEG that is cut into upright
 //! slices. After L. Clévy, "Understanding what is stored in a Canon RAW .CR2 file, how and why".
 
+use super::super::directory::{Order, Values, append, link, standing};
+use super::super::lossless::{self, Lossless};
 use super::{DATA, Made, camera, exposure, picture, with_data};
-use crate::simulate::directory::{Order, Values, append, link, standing};
-use crate::simulate::lossless::{self, Lossless};
 
 const ORDER: Order = Order::Little;
 

@@ -1,9 +1,9 @@
 //! Sony ARW: a TIFF with the sensor's picture in a directory below the first; levels and white balance in a directory that is
 //! enciphered. After the public readers of these files.
 
+use super::super::directory::{Order, Values};
+use super::super::lossless::{self, Lossless};
 use super::{DATA, Made, append, camera, exposure, picture, standing, strip, with_data, words};
-use crate::simulate::directory::{Order, Values};
-use crate::simulate::lossless::{self, Lossless};
 
 const ORDER: Order = Order::Little;
 const SIZE: (usize, usize) = (1024, 512);

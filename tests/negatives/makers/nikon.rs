@@ -3,9 +3,9 @@
 //! Codes are as the public readers of these files describe them: each sample is foretold from the one two columns before it
 //! (at the beginning of a row, two rows above it), and the size of what that misses is coded after one of six tables.
 
+use super::super::bits::Bits;
+use super::super::directory::{Order, Values};
 use super::{Made, append, camera, exposure, picture, standing, strip, with_data, words};
-use crate::simulate::bits::Bits;
-use crate::simulate::directory::{Order, Values};
 
 /// How samples are stored.
 #[derive(Clone, Copy, PartialEq)]

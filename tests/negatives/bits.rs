@@ -2,7 +2,7 @@
 
 /// Collects bits into bytes.
 #[derive(Default)]
-pub(super) struct Bits {
+pub struct Bits {
     out: Vec<u8>,
     held: u64,
     count: u32,
@@ -11,12 +11,12 @@ pub(super) struct Bits {
 
 impl Bits {
     /// With a zero byte stuffed behind each byte of ones, as JPEG has it (ITU-T T.81, B.1.1.5).
-    pub(super) fn stuffed() -> Self {
+    pub fn stuffed() -> Self {
         Self { stuffed: true, ..Self::default() }
     }
 
     /// Appends the lower `n` bits of a number, `n` up to 32.
-    pub(super) fn put(&mut self, bits: u32, n: u32) {
+    pub fn put(&mut self, bits: u32, n: u32) {
         let mask = (1_u64 << n) - 1;
         self.held = self.held << n | u64::from(bits) & mask;
         self.count += n;
@@ -32,7 +32,7 @@ impl Bits {
     }
 
     /// The bytes, the last one filled with ones (T.81, F.1.2.3).
-    pub(super) fn close(mut self) -> Vec<u8> {
+    pub fn close(mut self) -> Vec<u8> {
         if self.count > 0 {
             self.put(0xFF, 8 - self.count);
         }

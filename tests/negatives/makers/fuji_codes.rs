@@ -2,7 +2,7 @@
 //! green and three of blue; each sample is foretold from its neighbours of the same colour, and what that misses is coded by
 //! a rule that follows the codes before it in like places. After the public readers of these files.
 
-use crate::simulate::bits::Bits;
+use super::super::bits::Bits;
 
 /// Columns of a strip, and rows that are coded together.
 const STRIP: usize = 768;

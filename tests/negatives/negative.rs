@@ -322,7 +322,7 @@ impl Negative {
 }
 
 /// Neighbours that have nothing to do with each other: the golden ratio's multiples, well mixed (Knuth, 6.4).
-pub(super) fn scattered(i: usize) -> u32 {
+pub fn scattered(i: usize) -> u32 {
     let mixed = (i as u32).wrapping_mul(2_654_435_761);
     mixed ^ mixed >> 15
 }
