@@ -18,12 +18,12 @@ import numpy as np
 import torch
 from torch import nn
 
-HIDDEN, LAYERS, MEMBERS, EPOCHS, BATCH, RATE = 192, 4, 3, 130, 4096, 2e-3
+HIDDEN, LAYERS, MEMBERS, EPOCHS, BATCH, RATE = 192, 6, 4, 100, 4096, 2e-3
 # Weight of places without fine detail of their own (cloud, haze, even walls): they look blurred whatever the lens does.
 FAINT = 0.25
 TOLD = 0.25
-# Standard deviation, in ln width, that scenes of other shoots add to what the networks say; as in measure/width/network.rs.
-FLOOR = 0.05
+# Standard deviation, in ln width, that scenes of other kinds add to what the networks say; as in measure/width/network.rs.
+FLOOR = 0.03
 
 
 def load(name):
@@ -123,14 +123,14 @@ def judged(out, width, extra=""):
 def write(committee, name):
     with open(name, "w") as out:
 
-        def put(what, values):
+        def put(what, values, digits=3):
             values = np.atleast_2d(values.detach().cpu().numpy())
             out.write(f"{what} {values.shape[0]} {values.shape[1]}\n")
             for row in values:
-                out.write(" ".join(f"{v:.4g}" for v in row) + "\n")
+                out.write(" ".join(f"{v:.{digits}g}" for v in row) + "\n")
 
-        put("mean", committee.mean)
-        put("spread", committee.spread)
+        put("mean", committee.mean, 4)
+        put("spread", committee.spread, 4)
         for member in range(MEMBERS):
             for k, (weights, bias) in enumerate(zip(committee.weights, committee.biases)):
                 put(f"weights{k + 1}", weights[member].T)
@@ -151,7 +151,10 @@ def main():
     held = np.array([kept(g) for g in about["groups"]])
     without = tuple(name for name in asked.without.split(",") if name)
     wanted = np.array([not (without and g.startswith(without)) for g in about["groups"]])
-    use = wanted[scene] if everything else wanted[scene] & ~held[scene]
+    # A shoot is kept from the fit whole: also where it is only laid over another.
+    layers = [columns[name].astype(int) for name in ("scene", "over", "under")]
+    shown = np.any([(layer >= 0) & held[layer] for layer in layers], 0)
+    use = wanted[scene] if everything else wanted[scene] & ~shown
     tensor = lambda values: torch.tensor(np.ascontiguousarray(values[use]), device=device)
     target = [tensor(columns["ln_width"])]
     faint = (columns["visible"] < 0.004) & (columns["flat"] == 0)
@@ -161,7 +164,7 @@ def main():
     with torch.no_grad():
         run = lambda x: together(committee, torch.tensor(np.ascontiguousarray(x), device=device)).cpu().numpy()
         print("shoots kept from the fit, random spreads")
-        rest = held[scene]
+        rest = held[scene] & (columns["over"] < 0)
         for number, way in enumerate(["plain", "bayer", "x-trans", "jpeg", "developed"]):
             some = rest & (columns["way"] == number) & (columns["flat"] == 0) & (columns["visible"] > 0.004)
             print(f"{way:10s}", judged(run(features[some]), columns["ln_width"][some]))

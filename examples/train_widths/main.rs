@@ -20,17 +20,35 @@ use tussock::simulate::{Noise, Psf};
 
 use camera::{Grain, Processing, Way};
 use kernel::{Kernel, Truths, even, log_even};
-use scene::{Picture, Scene};
+use scene::{Mix, Picture, Scene};
 
 /// Columns before what the estimator is told.
-const COLUMNS: [&str; 11] =
-    ["scene", "draw", "spread", "way", "reduced", "flat", "ln_width", "own", "visible", "amount", "smoothing"];
+const COLUMNS: [&str; 13] = [
+    "scene",
+    "draw",
+    "spread",
+    "way",
+    "reduced",
+    "flat",
+    "ln_width",
+    "own",
+    "visible",
+    "amount",
+    "smoothing",
+    "over",
+    "under",
+];
 /// Side of the tiles, px: one patch each.
 const TILE: usize = 96;
 /// Largest part of a scene that is seen under one spread, px: many spreads tell more than many places.
 const PART: (usize, usize) = (480, 384);
 /// Share of pictures of drawn scenes.
 const DRAWN: f64 = 0.14;
+/// Share of pictures that a second scene is laid over, and of these the share that get a third.
+const MIXED: [f64; 2] = [0.65, 0.3];
+/// Share of those of several pixels averaged to one whose light is first raised to a power. Then what is left of the scene's
+/// own blur, which the power makes no Gaussian any more, hardly counts.
+const RAISED: f64 = 0.5;
 /// Share of pictures of which a part is filled with even light, as by a clear sky.
 const SKIES: f64 = 0.35;
 /// Fixed draws of a scene: ten spreads, four ways, as it is and reduced.
@@ -42,6 +60,10 @@ const MID: f64 = 0.18;
 struct Draw {
     index: usize,
     scene: usize,
+    /// Others laid over it.
+    over: Vec<(usize, Mix)>,
+    /// Power that its light is raised to.
+    power: f32,
     kernel: Kernel,
     /// Which fixed spread, where it is one.
     spread: usize,
@@ -65,13 +87,19 @@ impl Draw {
             let from = if dice.bool() { 0.0 } else { even(&mut dice, 0.0, 0.5) };
             (from, from + even(&mut dice, 0.3, 0.6))
         });
+        let reduced = [1, 1, 1, 2, 2, 3][dice.usize(0..6)];
+        let count = if dice.f64() >= MIXED[0] { 0 } else { 1 + usize::from(dice.f64() < MIXED[1]) };
+        let over = (0..count).map(|_| (dice.usize(0..photographed), Mix::random(&mut dice))).collect();
+        let (raised, power) = (reduced > 1 && dice.f64() < RAISED, log_even(&mut dice, 0.5, 2.0) as f32);
         Self {
             index,
             scene: if dice.f64() < DRAWN { dice.usize(photographed..all) } else { dice.usize(0..photographed) },
+            over,
+            power: if raised { power } else { 1.0 },
             kernel: kernel::random(&mut dice),
             spread: 0,
             way: Way::random(&mut dice),
-            reduced: [1, 1, 1, 2, 2, 3][dice.usize(0..6)],
+            reduced,
             turned: (dice.bool(), dice.bool(), dice.bool()),
             snr: log_even(&mut dice, 25.0, 250.0),
             sky,
@@ -107,6 +135,8 @@ impl Draw {
         Self {
             index,
             scene,
+            over: Vec::new(),
+            power: 1.0,
             kernel: Kernel { psf, lambda_n_px },
             spread,
             way,
@@ -124,11 +154,29 @@ impl Draw {
     fn rows(&self, scenes: &[Scene], scratch: &Path) -> anyhow::Result<Vec<Vec<f32>>> {
         let mut dice = Rng::with_seed(self.seed);
         let scene = &scenes[self.scene];
-        let scene = if self.reduced > 1 { scene.reduced(self.reduced) } else { scene.clone() };
         let scene = scene.turned(self.turned.0, self.turned.1, self.turned.2);
-        let most = if self.fixed { (usize::MAX, usize::MAX) } else { PART };
-        let part = scene.part(most, (dice.f64(), dice.f64()));
-        let mut picture = kernel::blurred(&part.picture, &self.kernel.psf);
+        let most = if self.fixed { (usize::MAX, usize::MAX) } else { (PART.0 * self.reduced, PART.1 * self.reduced) };
+        let mut layers = vec![scene.part(most, (dice.f64(), dice.f64()))];
+        let mut sharp = layers[0].picture.clone();
+        for &(other, how) in &self.over {
+            let layer = scenes[other].part(most, (dice.f64(), dice.f64()));
+            sharp = sharp.over(&layer.picture, how);
+            layers.push(layer);
+        }
+        if self.power != 1.0 {
+            sharp.raised(self.power);
+        }
+        let sharp = if self.reduced > 1 { sharp.reduced(self.reduced) } else { sharp };
+        // Own blur of what lies there, of all layers alike.
+        let own = |x: usize, y: usize| {
+            let scenes = std::iter::once(&scene).chain(self.over.iter().map(|o| &scenes[o.0]));
+            let square = scenes.zip(&layers).map(|(scene, part)| {
+                let at = |v: usize, from: usize| (v * self.reduced + from) as f64;
+                Some((scene.own(at(x, part.x), at(y, part.y))? / self.reduced as f64).powi(2))
+            });
+            Some((square.sum::<Option<f64>>()? / layers.len() as f64).sqrt())
+        };
+        let mut picture = kernel::blurred(&sharp, &self.kernel.psf);
         picture.data.iter_mut().for_each(|v| *v = (*v * self.exposure).min(1.0));
         let sky = self.sky.map(|(from, to)| {
             let rows =
@@ -156,15 +204,16 @@ impl Draw {
             if top != bottom || region.width.min(region.height) < TILE as u32 / 2 {
                 continue;
             }
-            let Some(own) = scene.own((x + part.x) as f64, (y + part.y) as f64) else { continue };
+            let Some(own) = own(x, y) else { continue };
             let width = if top {
                 // Nothing to see: any width may be the truth.
                 log_even(&mut dice, 0.25, 7.0).ln()
             } else {
                 truths.at(own)
             };
-            let visible = visible(&part.picture, x, y) * f64::from(self.exposure);
+            let visible = visible(&sharp, x, y) * f64::from(self.exposure);
             for features in patches {
+                let over = |k: usize| self.over.get(k).map_or(-1.0, |o| o.0 as f32);
                 let flag = |is: bool| if is { 1.0 } else { 0.0 };
                 let mut row = vec![
                     self.scene as f32,
@@ -178,6 +227,8 @@ impl Draw {
                     visible as f32,
                     amount,
                     smoothing,
+                    over(0),
+                    over(1),
                 ];
                 row.extend(features);
                 out.push(row);

@@ -1,9 +1,13 @@
 //! Sharp scenes of real photographs, with the blur that each place of them still has.
 
+use std::f64::consts::PI;
 use std::path::Path;
 
 use anyhow::Context as _;
+use fastrand::Rng;
 use serde::Deserialize;
+
+use crate::kernel::{even, log_even};
 
 /// One entry of `index.json`.
 #[derive(Deserialize)]
@@ -24,6 +28,80 @@ pub struct Picture {
     pub width: usize,
     pub height: usize,
     pub data: Vec<f32>,
+}
+
+/// How one picture is laid over another.
+#[derive(Clone, Copy, Debug)]
+pub enum Mix {
+    /// Their light added, so much of the first.
+    Blend(f32),
+    /// One lit by the other, as by shadows.
+    Product,
+    /// In turn in strips so wide (px), turned so far (rad), their borders as sharp as pixels are.
+    Strips { width: f32, turn: f32 },
+}
+
+impl Mix {
+    pub fn random(dice: &mut Rng) -> Self {
+        match dice.u8(0..3) {
+            0 => Self::Blend(even(dice, 0.3, 0.7) as f32),
+            1 => Self::Product,
+            _ => Self::Strips { width: log_even(dice, 12.0, 200.0) as f32, turn: even(dice, 0.0, PI) as f32 },
+        }
+    }
+}
+
+impl Picture {
+    fn mean(&self) -> f32 {
+        (self.data.iter().sum::<f32>() / self.data.len() as f32).max(1e-4)
+    }
+
+    /// This picture and another laid over each other, which makes textures that neither has; as large as both reach. The other
+    /// is made as bright, so that both are seen.
+    pub fn over(&self, other: &Self, how: Mix) -> Self {
+        let (width, height) = (self.width.min(other.width), self.height.min(other.height));
+        let mean = self.mean();
+        let gain = mean / other.mean();
+        let share = |x: usize, y: usize| match how {
+            Mix::Blend(share) => share,
+            Mix::Product => 0.0,
+            Mix::Strips { width, turn } => {
+                let along = (x as f32 * turn.cos() + y as f32 * turn.sin()).rem_euclid(2.0 * width);
+                // How far within the strip, and so how much of the pixel it covers.
+                (0.5 * width - (along - width).abs() + 0.5).clamp(0.0, 1.0)
+            }
+        };
+        let data = (0..width * height).map(|i| {
+            let (x, y) = (i % width, i / width);
+            let (a, b) = (self.data[y * self.width + x], gain * other.data[y * other.width + x]);
+            match how {
+                Mix::Product => a * b / mean,
+                _ => share(x, y) * a + (1.0 - share(x, y)) * b,
+            }
+            .min(1.0)
+        });
+        Self { width, height, data: data.collect() }
+    }
+
+    /// Light raised to a power about its mean.
+    pub fn raised(&mut self, power: f32) {
+        let mean = self.mean();
+        self.data.iter_mut().for_each(|v| *v = (mean * (*v / mean).powf(power)).min(1.0));
+    }
+
+    /// The picture averaged over squares of `by` pixels, which is what larger pixels would see: what is left of its own blur
+    /// shrinks with it.
+    pub fn reduced(&self, by: usize) -> Self {
+        let (width, height) = (self.width / by, self.height / by);
+        let data = (0..width * height)
+            .map(|i| {
+                let at = by * (i / width) * self.width + by * (i % width);
+                let rows = (0..by).map(|k| self.data[at + k * self.width..][..by].iter().sum::<f32>());
+                rows.sum::<f32>() / (by * by) as f32
+            })
+            .collect();
+        Self { width, height, data }
+    }
 }
 
 /// Part of a scene, and where in it.
@@ -83,21 +161,6 @@ impl Scene {
         let at = |v: f64, size: usize, n: usize| ((v / size as f64 * n as f64) as usize).min(n - 1);
         let (column, row) = (at(x, self.picture.width, self.columns), at(y, self.picture.height, self.rows));
         self.own.get(row * self.columns + column).copied().flatten()
-    }
-
-    /// The scene averaged over squares of `by` pixels, which is what larger pixels would see: what is left of its own blur
-    /// shrinks with it.
-    pub fn reduced(&self, by: usize) -> Self {
-        let (width, height) = (self.picture.width / by, self.picture.height / by);
-        let data = (0..width * height)
-            .map(|i| {
-                let at = by * (i / width) * self.picture.width + by * (i % width);
-                let rows = (0..by).map(|k| self.picture.data[at + k * self.picture.width..][..by].iter().sum::<f32>());
-                rows.sum::<f32>() / (by * by) as f32
-            })
-            .collect();
-        let own = self.own.iter().map(|o| o.map(|v| v / by as f64)).collect();
-        Self { picture: Picture { width, height, data }, own, ..*self }
     }
 
     /// A part of it, at most so large, its corner at a place given as shares of the room there is.

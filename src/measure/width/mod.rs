@@ -33,7 +33,7 @@ const TOGETHER: usize = 16;
 const CLIPPED: f64 = 0.1;
 /// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
 /// have in common: what scenes of a kind mislead by.
-const COMMON: f64 = 0.37;
+const COMMON: f64 = 0.34;
 
 /// What noise of each ring adds to squared gradients: always the same.
 static NOISE_GRADIENTS: LazyLock<[[f64; RINGS]; SCALES]> = LazyLock::new(steep::noise_gradients);
