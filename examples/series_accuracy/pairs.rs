@@ -27,6 +27,7 @@ pub fn pairs(seed: u64) {
         let (mut ideal, mut found, mut pulls, mut none) = (Vec::new(), Vec::new(), Vec::new(), [0, 0]);
         let mut worst = Vec::new();
         for i in 0..count {
+            let skip = std::env::var("ONLY").is_ok_and(|t| t != format!("{texture:?}"));
             let pitch = 3.5 + 2.5 * even(&mut dice);
             let lens = |dice: &mut u64, n: f64, spread: f64| {
                 let soft = 0.2 + 0.6 * even(dice);
@@ -59,6 +60,9 @@ pub fn pairs(seed: u64) {
                 ..PatchSpec::default()
             };
             let other = PatchSpec { psf: b, noise_seed: i + 500, view, exposure: 0.7 + 0.3 * even(&mut dice), ..spec };
+            if skip {
+                continue;
+            }
             let ((pa, truth_a), (pb, _)) = (framed(&spec), framed(&other));
             let middle = SIDE as f64 / 2.0;
             let map = Similarity { centre: (middle, middle), shift: view.shift, scale: view.scale, angle: view.angle };
@@ -89,6 +93,34 @@ pub fn pairs(seed: u64) {
                 let g = 4.0 * std::f64::consts::PI.powi(2) * f * f;
                 let base = -ma.ln() / g;
                 let truth = (-mb.ln() / g).sqrt();
+                if std::env::var_os("DUMP").is_some() {
+                    let at = |t: &tussock::simulate::Transfer, f: f64| {
+                        (0..24)
+                            .map(|j| (j as f64 * std::f64::consts::PI / 24.0).sin_cos())
+                            .map(|(s, c)| t.at(f * c, f * s).powi(2))
+                            .sum::<f64>()
+                            / 24.0
+                    };
+                    for k in [
+                        1.5f64, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 13.0, 14.0, 15.0, 16.0,
+                        17.0, 18.0, 19.0, 20.0, 21.0, 22.0, 23.0, 24.0,
+                    ] {
+                        let along = |f: f64, g: f64| (tb.at(f, g) / ta.at(f, g)).abs().ln();
+                        eprintln!(
+                            "DUMPTRUE {k} {:.5} {:.5} {:.5}",
+                            0.5 * (at(&tb, k / 64.0) / at(&ta, k / 64.0)).ln(),
+                            along(k / 64.0, 0.0),
+                            along(0.0, k / 64.0)
+                        );
+                    }
+                    eprintln!(
+                        "DUMPCASE {i} ideal {} exposure {:.4} true sq {:.4} read {:.4}",
+                        k == 0,
+                        other.exposure,
+                        truth * truth - base,
+                        read.squared.value
+                    );
+                }
                 let read_sigma = (base + read.squared.value).max(0.01).sqrt();
                 let e = read_sigma / truth - 1.0;
                 if k == 0 {

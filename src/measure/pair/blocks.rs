@@ -1,14 +1,15 @@
 //! Cuts paired blocks from two frames and adds up their spectra by ring.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 use std::sync::Arc;
 
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
 use super::noise::Reading;
+use super::power::Power;
 use super::pyramid::Pyramid;
-use super::{BLOCK, Block, LEVELS, RINGS, TileSpectra};
+use super::{BLOCK, Block, LEVELS, RINGS, SECTORS, TileSpectra};
 use crate::measure::register::Registration;
 use crate::measure::register::two_dimensional;
 use crate::quantity::Region;
@@ -29,8 +30,10 @@ pub(super) struct Cutter<'a> {
     other: &'a Pyramid<'a>,
     registration: Option<&'a Registration>,
     fft: Arc<dyn Fft<f32>>,
-    /// Ring of each mode.
-    ring: Vec<usize>,
+    /// Ring and direction of each mode.
+    ring: Vec<(usize, usize)>,
+    /// Modes of each ring in each direction.
+    counts: [[f64; RINGS]; SECTORS],
 }
 
 /// Sums over blocks, by ring, each block at its own mean level: power of the other frame, of the reference, and their
@@ -44,7 +47,7 @@ struct Sums {
 
 /// A block of both frames.
 struct Cross {
-    power: [f32; RINGS],
+    power: [[Power; RINGS]; SECTORS],
     sums: Sums,
     /// Mean level of the other frame's, and its power at the highest frequencies, where those hold noise only.
     mean: f64,
@@ -70,8 +73,17 @@ impl<'a> Cutter<'a> {
         other: &'a Pyramid<'a>,
         registration: Option<&'a Registration>,
     ) -> Self {
-        let ring = (0..BLOCK * BLOCK).map(|i| signed(i % BLOCK).hypot(signed(i / BLOCK)).round() as usize).collect();
-        Self { reference, other, registration, fft: FftPlanner::new().plan_fft_forward(BLOCK), ring }
+        let of = |i: usize| {
+            let (x, y) = (signed(i % BLOCK), signed(i / BLOCK));
+            let turn = y.atan2(x).rem_euclid(PI) / PI;
+            (x.hypot(y).round() as usize, (turn * SECTORS as f64).round() as usize % SECTORS)
+        };
+        let ring: Vec<(usize, usize)> = (0..BLOCK * BLOCK).map(of).collect();
+        let mut counts = [[0.0; RINGS]; SECTORS];
+        for &(ring, sector) in ring[..BLOCK * (BLOCK / 2 + 1)].iter().filter(|r| r.0 < RINGS) {
+            counts[sector][ring] += 1.0;
+        }
+        Self { reference, other, registration, fft: FftPlanner::new().plan_fft_forward(BLOCK), ring, counts }
     }
 
     /// Spectra of the other frame in one tile of the reference, and noise readings of its finest blocks.
@@ -153,8 +165,8 @@ impl<'a> Cutter<'a> {
         let mean = b.window(&mut work, true)?;
         two_dimensional(&*self.fft, BLOCK, &mut work);
         // Modes per ring vary; rings are averaged at the end of the block.
-        let (mut pb, mut pa, mut ab) = ([0.0f64; RINGS], [0.0f64; RINGS], [0.0f64; RINGS]);
-        let mut counts = [0.0f64; RINGS];
+        let mut pb = [[0.0f64; RINGS]; SECTORS];
+        let (mut pa, mut ab) = ([0.0f64; RINGS], [0.0f64; RINGS]);
         let (dx, dy) = (b.inner.0 - a.inner.0, b.inner.1 - a.inner.1);
         let turn = |k: usize, d: f64| Complex::from_polar(1.0f32, (TAU * signed(k) * d / BLOCK as f64) as f32);
         let turns: Vec<(Complex<f32>, Complex<f32>)> = (0..BLOCK).map(|k| (turn(k, dx), turn(k, dy))).collect();
@@ -167,7 +179,7 @@ impl<'a> Cutter<'a> {
                 let other = work[mirror].conj();
                 let first = (work[i] + other) * 0.5;
                 let second = (work[i] - other) * Complex::new(0.0, -0.5);
-                let ring = self.ring[i];
+                let (ring, sector) = self.ring[i];
                 let power = f64::from(second.norm_sqr());
                 if self.is_high(b.mosaic, x, y) {
                     high += power;
@@ -175,10 +187,9 @@ impl<'a> Cutter<'a> {
                 }
                 if ring < RINGS {
                     let common = first.conj() * second * turns[x].0 * turns[y].1;
-                    pb[ring] += power;
+                    pb[sector][ring] += power;
                     pa[ring] += f64::from(first.norm_sqr());
                     ab[ring] += f64::from(common.re);
-                    counts[ring] += 1.0;
                     if (1..=*COARSE.end()).contains(&ring) {
                         modes.push((signed(x) / BLOCK as f64, signed(y) / BLOCK as f64, common));
                     }
@@ -186,12 +197,14 @@ impl<'a> Cutter<'a> {
             }
         }
         let mut sums = Sums::none();
-        let mut power = [0.0f32; RINGS];
+        let power = std::array::from_fn(|s| {
+            std::array::from_fn(|k| Power::new(pb[s][k] / self.counts[s][k].max(1.0) / b.weight))
+        });
         let relative = |mean: f64| mean.max(1.0).recip();
+        let over = |of: &[[f64; RINGS]; SECTORS], k: usize| of.iter().map(|s| s[k]).sum::<f64>();
         for k in 1..RINGS {
-            let per_mode = 1.0 / counts[k].max(1.0);
-            power[k] = (pb[k] * per_mode / b.weight) as f32;
-            sums.other[k] = pb[k] * per_mode / b.weight * relative(mean).powi(2);
+            let per_mode = 1.0 / over(&self.counts, k).max(1.0);
+            sums.other[k] = over(&pb, k) * per_mode / b.weight * relative(mean).powi(2);
             sums.reference[k] = pa[k] * per_mode / a.weight * relative(mean_a).powi(2);
             sums.common[k] = ab[k] * per_mode / (a.weight * b.weight).sqrt() * relative(mean) * relative(mean_a);
         }

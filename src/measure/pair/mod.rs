@@ -3,8 +3,11 @@
 mod blocks;
 mod contrast;
 mod noise;
+mod power;
 mod pyramid;
 mod ratio;
+mod rows;
+mod solve;
 
 pub use contrast::{Contrast, ToneCurve};
 pub use ratio::{Relative, relative};
@@ -17,6 +20,7 @@ use crate::quantity::Region;
 use crate::shot::Plane;
 use blocks::Cutter;
 use noise::Noise;
+use power::Power;
 use pyramid::Pyramid;
 
 /// Chosen: a power of two; smaller blocks mix rings, larger ones depths. Side of a spectral block, in pixels of its
@@ -27,11 +31,15 @@ const RINGS: usize = BLOCK / 2;
 /// Chosen: each halves the picture, for blurs up to about 1.5, 3, 6 and 12 px. Levels of the pyramid.
 const LEVELS: usize = 4;
 
-/// Power spectrum of one block at one pyramid level, averaged over directions.
+/// Chosen: with three or more equal ones the mean over them is free of what goes as the cosine of twice the angle, and four lie
+/// alike to both axes. Directions of a block's spectrum, each an eighth of a turn wide, the first along the rows.
+const SECTORS: usize = 4;
+
+/// Power spectrum of one block at one pyramid level.
 #[derive(Clone, Debug, PartialEq)]
 struct Block {
-    /// Mean power of the modes at k cycles a block, k from 0; white noise of variance v reads v. Levels^2.
-    power: [f32; RINGS],
+    /// Mean power of the modes at k cycles a block in each direction, k from 0; white noise of variance v reads v. Levels^2.
+    power: [[Power; RINGS]; SECTORS],
     /// Noise power, same unit.
     noise: f64,
     /// Mean level above black.
