@@ -12,7 +12,7 @@ use crate::intake;
 use crate::lens::{Baseline, LearnedFrom, record};
 use crate::output;
 use crate::quantity::{plain, shown};
-use crate::report::lens_heading;
+use crate::report::{counted, lens_heading};
 
 /// Reads a stored baseline.
 ///
@@ -97,10 +97,10 @@ pub(crate) fn told_of(file: &Path) -> Option<String> {
         baseline.entries.iter().map(|e| format!("f/{}", (e.f_number * 10.0).round() / 10.0)).collect();
     let frames: u32 = baseline.entries.iter().map(|e| e.frames).sum();
     Some(format!(
-        "{} on {}, {frames} frame{} at {} ({})",
+        "{} on {}, {} at {} ({})",
         plain(&lens_heading(&baseline)),
         plain(&day),
-        if frames == 1 { "" } else { "s" },
+        counted(frames as usize, "frame"),
         stops.join(", "),
         shown(file)
     ))

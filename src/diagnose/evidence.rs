@@ -7,6 +7,7 @@ use crate::measure::{Tile, TileMap, TileState};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
 use crate::shot::Capture;
+use crate::stats::upper_median;
 
 /// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile has beside
 /// its stated one: content that no estimator sees through.
@@ -252,9 +253,8 @@ pub(super) fn sky(map: &TileMap) -> Vec<bool> {
     if columns == 0 || map.tiles.len() != columns * rows {
         return sky;
     }
-    let mut top: Vec<f64> = map.tiles[..columns].iter().map(|t| t.level).collect();
-    top.sort_by(f64::total_cmp);
-    let least = SKY_LEVEL * top[columns / 2];
+    let top = map.tiles[..columns].iter().map(|t| t.level).collect();
+    let least = SKY_LEVEL * upper_median(top).unwrap_or(0.0);
     let like = |i: usize| map.tiles[i].level >= least && map.tiles[i].contrast < SKY_CONTRAST;
     let mut next: Vec<usize> = (0..columns).filter(|&i| like(i)).collect();
     while let Some(i) = next.pop() {

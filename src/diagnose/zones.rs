@@ -8,6 +8,7 @@ use super::parameters::Theta;
 use super::surface::Surface;
 use crate::measure::TileMap;
 use crate::quantity::{CORNER_SHARE, Point, ZoneName};
+use crate::stats::upper_median;
 
 /// Chosen: an eighth, two of sixteen rows. Height of the near band as a share of the picture's height.
 const NEAR_BAND: f64 = 0.13;
@@ -115,9 +116,8 @@ pub(super) fn foreground_jumps(map: &TileMap) -> bool {
         return false;
     }
     let median = |row: &[crate::measure::Tile]| {
-        let mut widths: Vec<f64> = row.iter().filter_map(|t| Some(t.blur?.value)).collect();
-        widths.sort_by(f64::total_cmp);
-        (widths.len() as f64 >= FILLED * columns as f64).then(|| widths[widths.len() / 2])
+        let widths: Vec<f64> = row.iter().filter_map(|t| Some(t.blur?.value)).collect();
+        if widths.len() as f64 >= FILLED * columns as f64 { upper_median(widths) } else { None }
     };
     let rows: Vec<Option<f64>> = map.tiles.chunks(columns).map(median).collect();
     (0..rows.len()).any(|above| {

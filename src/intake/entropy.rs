@@ -1,4 +1,4 @@
-//! Entropy-coded data of a JPEG with 8 bits (ITU-T T.81, annexes C and F): Huffman tables and the bits they are read from.
+//! Entropy-coded data of JPEG (ITU-T T.81, annexes C and F): Huffman tables, and the bits of 8-bit pictures.
 
 use super::markers::next_marker;
 
@@ -19,6 +19,13 @@ pub(super) struct Entry {
     /// Bits of the code and of the number that is in `value`.
     taken: u8,
     value: i16,
+}
+
+impl Entry {
+    /// Bits of the code and what a bare table has for it.
+    pub(super) const fn bare(self) -> (u32, u8) {
+        (self.code as u32, self.value as u8)
+    }
 }
 
 /// A Huffman table (annex C).
@@ -68,7 +75,7 @@ impl Table {
     }
 
     /// What a symbol says, before the number behind it is read.
-    pub(super) fn entry(&self, symbol: u8, length: u32) -> Option<Entry> {
+    fn entry(&self, symbol: u8, length: u32) -> Option<Entry> {
         let (run, size, value) = match (self.kind, symbol >> 4, symbol & 15) {
             (Kind::Bare, ..) => (0, 0, i16::from(symbol)),
             (Kind::Means, 0, size @ 0..=11) => (0, size, 0),
@@ -96,6 +103,13 @@ impl Table {
         Some(())
     }
 
+    /// The entry of the code that these 16 bits begin with.
+    #[inline(always)]
+    pub(super) fn look(&self, next: u32) -> Option<Entry> {
+        let entry = *self.quick.get((next >> (16 - QUICK)) as usize)?;
+        if entry.code == 0 { self.long(next) } else { Some(entry) }
+    }
+
     /// The entry of a code that is longer than the quick bits.
     #[cold]
     fn long(&self, next: u32) -> Option<Entry> {
@@ -107,7 +121,7 @@ impl Table {
 
 /// A number from its bits (F.2.2.1): those of negative ones are counted from the other end.
 #[inline(always)]
-const fn extended(bits: u32, size: u32) -> i32 {
+pub(super) const fn extended(bits: u32, size: u32) -> i32 {
     if size == 0 || bits >> (size - 1) == 1 { bits as i32 } else { bits as i32 - (1 << size) + 1 }
 }
 
@@ -173,10 +187,7 @@ impl<'a> Bits<'a> {
     #[inline(always)]
     pub(super) fn entry(&mut self, table: &Table) -> Option<Entry> {
         self.fill();
-        let mut entry = *table.quick.get((self.buffer >> (64 - QUICK)) as usize)?;
-        if entry.code == 0 {
-            entry = table.long((self.buffer >> 48) as u32)?;
-        }
+        let entry = table.look((self.buffer >> 48) as u32)?;
         self.skip(u32::from(entry.taken));
         Some(entry)
     }
@@ -196,7 +207,7 @@ impl<'a> Bits<'a> {
     /// The symbol of the next code of a bare table; `None` where there is none.
     pub(super) fn symbol(&mut self, table: &Table) -> Option<u8> {
         let entry = self.entry(table)?;
-        (self.have >= 0).then_some(entry.value as u8)
+        (self.have >= 0).then_some(entry.bare().1)
     }
 
     /// The next bits, 16 at the most; `None` where there are fewer.

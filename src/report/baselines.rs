@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::lens::learned_from;
 use super::number::{counted, f_number, machine, plain};
 use crate::lens::{Baseline, LearnedFrom};
 
@@ -95,11 +96,7 @@ fn sentence(of: &LensBasis) -> String {
         _ => String::new(),
     };
     let taught: u32 = b.entries.iter().map(|e| e.frames).sum();
-    let from = match b.learned_from {
-        LearnedFrom::ApertureSeries => "an aperture series",
-        LearnedFrom::FocusSeries => "a focus series",
-        LearnedFrom::Shoot => "a whole shoot",
-    };
+    let from = learned_from(b.learned_from);
     let file = of.file.as_deref().map(plain).unwrap_or_default();
     match of.source {
         BaselineSource::Shoot => format!(

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::{FrameView, View};
 
-/// The view as JSON, as [`write_json`] writes it.
+/// The view as JSON, one frame or failure a line so that lines can be searched and compared.
 #[must_use]
 pub fn json(view: &View) -> Vec<u8> {
     let mut out = Vec::new();
@@ -15,7 +15,7 @@ pub fn json(view: &View) -> Vec<u8> {
     out
 }
 
-/// Writes the view as JSON, one frame or failure a line so that lines can be searched and compared.
+/// Writes the view as [`json`] has it.
 ///
 /// # Errors
 /// Those of the writer.

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use minijinja::{Value, context};
 
+use super::number::counted;
 use super::{palette, template, terms};
 use crate::lens::{Asymmetry, Baseline, Entry, LearnedFrom, Sides};
 use crate::optics::WAVELENGTH_UM;
@@ -19,8 +20,8 @@ const REAL: f64 = 3.0;
 pub(crate) fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
     let mut out = lens_heading(baseline) + "\n";
     for entry in &baseline.entries {
-        let plural = if entry.frames == 1 { "" } else { "s" };
-        let _ = write!(out, "\nf/{}, {} frame{plural}: lens blur, um (sigma)\n", stop(entry.f_number), entry.frames);
+        let frames = counted(entry.frames as usize, "frame");
+        let _ = write!(out, "\nf/{}, {frames}: lens blur, um (sigma)\n", stop(entry.f_number));
         table(&mut out, entry.columns, &entry.sigma_um);
     }
     if let Some(curvature) = &baseline.curvature {
@@ -44,12 +45,16 @@ pub(crate) fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
 #[must_use]
 pub(crate) fn lens_heading(baseline: &Baseline) -> String {
     let name = if baseline.lens.is_empty() { "A lens without a name" } else { &baseline.lens };
-    let from = match baseline.learned_from {
+    format!("{name} at {:.0} mm, learned from {}", baseline.focal_length_mm, learned_from(baseline.learned_from))
+}
+
+/// What kind of frames taught a lens.
+pub(super) const fn learned_from(kind: LearnedFrom) -> &'static str {
+    match kind {
         LearnedFrom::ApertureSeries => "an aperture series",
         LearnedFrom::FocusSeries => "a focus series",
         LearnedFrom::Shoot => "a whole shoot",
-    };
-    format!("{name} at {:.0} mm, learned from {from}", baseline.focal_length_mm)
+    }
 }
 
 fn stop(f_number: f64) -> String {

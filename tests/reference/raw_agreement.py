@@ -4,8 +4,8 @@ usage: raw_agreement.py DUMPS FILE...    (needs numpy, rawpy, tifffile and image
        `cargo run --release --example raw_agreement -- --dump DUMPS FILE...`)
 
 References are LibRaw (through rawpy), tifffile for what is a plain TIFF, and `FILE.expected.npy` where
-tests/reference/make_raws.py left one. Of a file that is no DNG, what an audit measures is compared, and what the simulator
-says that the file stands for (`FILE.expected.u16`) is a reference too, which must agree. For each file and reader: samples compared and how many differ. Exits with 1 if
+tests/reference/make_raws.py left one. Of a file that is no DNG, what an audit measures is compared, and what the file
+was written from (`FILE.expected.u16`) is a reference too, which must agree. For each file and reader: samples compared and how many differ. Exits with 1 if
 any do that are not named below, if no reference agrees with the specification's reader on a file, or if nothing could
 be compared.
 """

@@ -14,6 +14,7 @@ pub use small::Small;
 use rayon::prelude::*;
 
 use crate::shot::Plane;
+use crate::stats::upper_median;
 use patch::{Matcher, Source};
 use similarity::{Pair, fit};
 pub(in crate::measure) use square::two_dimensional;
@@ -251,15 +252,14 @@ fn conclude(matches: &[Pair], map: Similarity, agree: f64) -> Option<Registratio
         let (x, y) = middle_offset(&offsets, o.at, true);
         (o.by.0 - x).hypot(o.by.1 - y)
     };
-    let (agreeing, mut lengths): (Vec<Offset>, Vec<f64>) =
+    let (agreeing, lengths): (Vec<Offset>, Vec<f64>) =
         offsets.iter().map(|o| (*o, strays(o))).filter(|(_, stray)| *stray < agree).unzip();
     if agreeing.len() < 4 {
         return None;
     }
-    lengths.sort_by(f64::total_cmp);
     Some(Registration {
         map,
-        residual_px: lengths[lengths.len() / 2],
+        residual_px: upper_median(lengths)?,
         compared: offsets.len() as u32,
         agreement: agreeing.len() as f64 / offsets.len() as f64,
         offsets: agreeing,

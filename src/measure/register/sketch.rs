@@ -7,6 +7,7 @@ use rustfft::num_complex::Complex;
 
 use super::Small;
 use super::square::{Plans, plans, soft_band, two_dimensional};
+use crate::stats::median;
 
 /// Chosen: 6 by 4 blocks. Longest side of a sketch, px.
 const LONG: usize = 96;
@@ -165,12 +166,9 @@ fn agrees(own: &Find, found: &[Find]) -> bool {
     let reach = 1.6 * BLOCK as f64;
     let about = |f: &&Find| f.0 != own.0 && (f.0.0 - own.0.0).abs() < reach && (f.0.1 - own.0.1).abs() < reach;
     let near: Vec<(f64, f64)> = found.iter().filter(about).filter_map(|f| f.1).collect();
-    let middle = |part: fn(&(f64, f64)) -> f64| {
-        let mut v: Vec<f64> = near.iter().map(part).collect();
-        v.sort_by(f64::total_cmp);
-        (v[(v.len() - 1) / 2] + v[v.len() / 2]) / 2.0
-    };
-    near.len() >= 2 && (by.0 - middle(|o| o.0)).hypot(by.1 - middle(|o| o.1)) <= NEAR
+    let middle = |part: fn(&(f64, f64)) -> f64| median(&near.iter().map(part).collect::<Vec<f64>>());
+    let (Some(x), Some(y)) = (middle(|o| o.0), middle(|o| o.1)) else { return false };
+    near.len() >= 2 && (by.0 - x).hypot(by.1 - y) <= NEAR
 }
 
 fn shift(a: &Sketch, b: &Sketch) -> (i64, i64) {

@@ -1,6 +1,8 @@
-//! Bits: reading of entropy-coded JPEG data (ITU-T T.81): unstuffed bytes, Huffman codes, signed differences.
+//! Bits: reading of entropy-coded JPEG data (ITU-T T.81): unstuffed bytes, codes, signed differences.
 
 use super::super::sensor::Refused;
+pub(super) use crate::intake::entropy::Table as Codes;
+use crate::intake::entropy::{Kind, extended};
 
 /// Entropy-coded data without stuffed bytes, one part for each restart interval (T.81, B.1.1.5 and F.1.2.3).
 pub(super) fn intervals(data: &[u8]) -> Vec<Vec<u8>> {
@@ -91,81 +93,25 @@ impl<'a> Bits<'a> {
     /// A number of `n` bits that is negative where its first bit is 0 (T.81, F.2.2.1, EXTEND).
     #[inline]
     pub(super) fn signed(&mut self, n: u32) -> i32 {
-        let value = self.take(n) as i32;
-        if n > 0 && value < 1 << (n - 1) { value - (1 << n) + 1 } else { value }
+        extended(self.take(n), n)
     }
 
     /// Whether more bits were taken than there are.
     pub(super) const fn overrun(&self) -> bool {
         self.at * 8 > self.bytes.len() * 8 + self.count as usize
     }
-}
 
-/// Bits that are decoded by one look-up.
-const QUICK: u32 = 11;
-
-/// A Huffman table (T.81, annex C and F.2.2.3).
-#[derive(Clone)]
-pub(super) struct Huffman {
-    /// Length and value of the code that each pattern of the next bits begins with; length 0 for longer codes.
-    quick: Vec<(u8, u8)>,
-    /// Behind the largest code of each length, left-aligned to 16 bits; and the value index of its first code.
-    limits: [(u32, usize, u32); 17],
-    values: Vec<u8>,
-}
-
-impl Huffman {
-    /// From the number of codes of each length 1 to 16, and their values in order.
-    pub(super) fn new(counts: &[u8], values: &[u8]) -> Result<Self, Refused> {
-        let broken = || Refused::Broken("a code table makes no sense".into());
-        let mut quick = vec![(0, 0); 1 << QUICK];
-        let mut limits = [(0, 0, 0); 17];
-        let (mut code, mut index) = (0_u32, 0_usize);
-        for length in 1..=16_u32 {
-            let first = (index, code);
-            for _ in 0..*counts.get(length as usize - 1).ok_or_else(broken)? {
-                let value = *values.get(index).ok_or_else(broken)?;
-                if code >= 1 << length {
-                    return Err(broken());
-                }
-                if length <= QUICK {
-                    let from = (code << (QUICK - length)) as usize;
-                    quick[from..from + (1 << (QUICK - length))].fill((length as u8, value));
-                }
-                (code, index) = (code + 1, index + 1);
-            }
-            limits[length as usize] = (code << (16 - length), first.0, first.1);
-            code <<= 1;
-        }
-        Ok(Self { quick, limits, values: values[..index].to_vec() })
-    }
-
-    /// The value of the next code.
+    /// What the next code stands for.
     #[inline]
-    pub(super) fn decode(&self, bits: &mut Bits) -> Result<u8, Refused> {
-        let next = bits.peek(16);
-        let (length, value) = self.quick[(next >> (16 - QUICK)) as usize];
-        if length > 0 {
-            bits.skip(u32::from(length));
-            return Ok(value);
-        }
-        self.long(next, bits)
-    }
-
-    #[cold]
-    fn long(&self, next: u32, bits: &mut Bits) -> Result<u8, Refused> {
-        for length in QUICK + 1..=16 {
-            let (limit, index, first) = self.limits[length as usize];
-            if next < limit {
-                let value = index + ((next >> (16 - length)) - first) as usize;
-                bits.skip(length);
-                return self.values.get(value).copied().ok_or_else(no_code);
-            }
-        }
-        Err(no_code())
+    pub(super) fn symbol(&mut self, codes: &Codes) -> Result<u8, Refused> {
+        let no_code = || Refused::Broken("its compressed data hold a code that does not exist".into());
+        let (length, symbol) = codes.look(self.peek(16)).ok_or_else(no_code)?.bare();
+        self.skip(length);
+        Ok(symbol)
     }
 }
 
-fn no_code() -> Refused {
-    Refused::Broken("its compressed data hold a code that does not exist".into())
+/// Codes from how many there are of each length, and what they stand for in order.
+pub(super) fn codes(counts: &[u8; 16], symbols: &[u8]) -> Result<Codes, Refused> {
+    Codes::new(counts, symbols, Kind::Bare).ok_or_else(|| Refused::Broken("a code table makes no sense".into()))
 }

@@ -1,7 +1,7 @@
 //! Twelve-bit JPEG with one component, as cinema cameras compress mosaics: sequential DCT (ITU-T T.81, annex F).
 
 use super::super::sensor::Refused;
-use super::bits::{Bits, Huffman, intervals};
+use super::bits::{Bits, Codes, intervals};
 use super::head::{Head, Part, Samples};
 use crate::intake::markers::places;
 
@@ -50,18 +50,18 @@ pub(super) fn decode(head: &Head, data: &[u8]) -> Result<Samples, Refused> {
 fn block(
     bits: &mut Bits,
     mean: &mut i32,
-    means: &Huffman,
-    others: &Huffman,
+    means: &Codes,
+    others: &Codes,
     steps: &[u16; 64],
     order: &[u8; 64],
 ) -> Result<[f32; 64], Refused> {
     let mut out = [0.0; 64];
-    let size = u32::from(means.decode(bits)?).min(16);
+    let size = u32::from(bits.symbol(means)?).min(16);
     *mean = mean.wrapping_add(bits.signed(size));
     out[0] = *mean as f32 * f32::from(steps[0]);
     let mut at = 1;
     while at < 64 {
-        let code = others.decode(bits)?;
+        let code = bits.symbol(others)?;
         let (run, size) = (usize::from(code >> 4), u32::from(code & 15));
         if size == 0 {
             if run < 15 {

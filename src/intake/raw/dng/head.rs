@@ -1,7 +1,7 @@
 //! What stands before the entropy-coded data of a JPEG in a raw file (ITU-T T.81, annex B).
 
 use super::super::sensor::Refused;
-use super::bits::Huffman;
+use super::bits::{Codes, codes};
 use crate::intake::markers::{
     CodeTable, Component, FrameHeader, Segment, code_tables, scan_header, segments, step_tables, word,
 };
@@ -37,7 +37,7 @@ pub(super) struct Head {
     pub height: usize,
     pub parts: Vec<Part>,
     /// Code tables by class and number.
-    pub huffman: [[Option<Huffman>; 4]; 2],
+    pub huffman: [[Option<Codes>; 4]; 2],
     /// Tables of steps in zigzag order.
     pub steps: [Option<[u16; 64]>; 4],
     /// Units between restart markers; 0 for none.
@@ -99,7 +99,7 @@ impl Head {
             let Some(CodeTable { class, number, counts, symbols }) = table else {
                 return Err(broken("a code table makes no sense"));
             };
-            self.huffman[class & 1][number & 3] = Some(Huffman::new(counts, symbols)?);
+            self.huffman[class & 1][number & 3] = Some(codes(counts, symbols)?);
         }
         Ok(())
     }

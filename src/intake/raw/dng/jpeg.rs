@@ -6,7 +6,7 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::super::sensor::Refused;
-use super::bits::{Bits, Huffman, intervals};
+use super::bits::{Bits, Codes, intervals};
 use super::dct;
 use super::head::{Head, Samples, broken, unknown};
 
@@ -29,7 +29,7 @@ fn lossless(head: &Head, data: &[u8], old: bool) -> Result<Samples, Refused> {
     if !(1..=7).contains(&head.predictor) || head.shift >= head.precision {
         return Err(unknown("a kind of lossless JPEG compression that is not in the standard"));
     }
-    let tables: Option<Vec<&Huffman>> = head.parts.iter().map(|p| head.huffman[0][p.tables.0].as_ref()).collect();
+    let tables: Option<Vec<&Codes>> = head.parts.iter().map(|p| head.huffman[0][p.tables.0].as_ref()).collect();
     let tables = tables.ok_or_else(|| broken("a code table is missing"))?;
     let row = head.width * tables.len();
     // Every code takes at least one bit.
@@ -54,12 +54,12 @@ fn lossless(head: &Head, data: &[u8], old: bool) -> Result<Samples, Refused> {
 }
 
 /// Decodes the rows of a restart interval.
-fn predicted(head: &Head, tables: &[&Huffman], old: bool, bits: &mut Bits, out: &mut [u16]) -> Result<(), Refused> {
+fn predicted(head: &Head, tables: &[&Codes], old: bool, bits: &mut Bits, out: &mut [u16]) -> Result<(), Refused> {
     let count = tables.len();
     let row = head.width * count;
     let start = 1_u16 << (head.precision - head.shift - 1);
-    let mut difference = |table: &Huffman| -> Result<u16, Refused> {
-        let size = u32::from(table.decode(bits)?);
+    let mut difference = |table: &Codes| -> Result<u16, Refused> {
+        let size = u32::from(bits.symbol(table)?);
         Ok(match size {
             0..=15 => bits.signed(size) as u16,
             // Half the range, of which no bits follow.

@@ -4,7 +4,7 @@
 //! that every reader of these files has.
 
 use super::super::sensor::Refused;
-use super::bits::{Bits, Huffman};
+use super::bits::{Bits, Codes, codes};
 use super::layout::{Compression, Layout};
 use super::makers::Note;
 use super::tags::unsigned;
@@ -79,7 +79,7 @@ impl Coded {
     }
 
     fn decode(&self, layout: &Layout, data: &[u8]) -> Result<Vec<u16>, Refused> {
-        let mut table = Huffman::of(self.table)?;
+        let mut table = codes_of(self.table)?;
         let mut bits = Bits::new(data);
         let mut out = vec![0_u16; layout.width * layout.height];
         let mut first = self.first;
@@ -88,7 +88,7 @@ impl Coded {
             if let Some((from, coarser)) = self.coarser
                 && from == y
             {
-                table = Huffman::of(coarser)?;
+                table = codes_of(coarser)?;
             }
             let above = &mut first[y % 2];
             for (x, v) in row.iter_mut().enumerate().take(2) {
@@ -110,18 +110,16 @@ impl Coded {
     }
 }
 
-impl Huffman {
-    fn of((counts, values): Table) -> Result<Self, Refused> {
-        let mut padded = [0; 16];
-        padded[..counts.len()].copy_from_slice(counts);
-        Self::new(&padded, values)
-    }
+fn codes_of((counts, values): Table) -> Result<Codes, Refused> {
+    let mut padded = [0; 16];
+    padded[..counts.len()].copy_from_slice(counts);
+    codes(&padded, values)
 }
 
 /// What a sample differs by from what is foretold.
 #[inline]
-fn missed(table: &Huffman, bits: &mut Bits) -> Result<i32, Refused> {
-    let code = u32::from(table.decode(bits)?);
+fn missed(table: &Codes, bits: &mut Bits) -> Result<i32, Refused> {
+    let code = u32::from(bits.symbol(table)?);
     let (kept, left_out) = (code & 15, code >> 4);
     if left_out == 0 {
         return Ok(bits.signed(kept));
