@@ -18,7 +18,9 @@ import numpy as np
 import torch
 from torch import nn
 
-HIDDEN, LAYERS, MEMBERS, EPOCHS, BATCH, RATE = 192, 6, 4, 100, 4096, 2e-3
+HIDDEN, EPOCHS, BATCH, RATE = 192, 100, 4096, 2e-3
+# Hidden layers of the members: what networks of two depths disagree on, neither knows.
+MEMBERS = {4: 2, 6: 2}
 # Weight of places without fine detail of their own (cloud, haze, even walls): they look blurred whatever the lens does.
 FAINT = 0.25
 TOLD = 0.25
@@ -41,15 +43,16 @@ def kept(group):
 class Committee(nn.Module):
     """Networks of one shape, fitted beside each other: weights are members x inputs x outputs."""
 
-    def __init__(self, mean, spread):
+    def __init__(self, mean, spread, layers):
         super().__init__()
+        self.layers, self.members = layers, MEMBERS[layers]
         self.register_buffer("mean", mean)
         self.register_buffer("spread", spread)
-        sizes = [len(mean)] + [HIDDEN] * LAYERS + [2]
+        sizes = [len(mean)] + [HIDDEN] * layers + [2]
         self.weights, self.biases = nn.ParameterList(), nn.ParameterList()
         for inputs, outputs in zip(sizes, sizes[1:]):
             for where, rows in ((self.weights, inputs), (self.biases, 1)):
-                start = (2 * torch.rand(MEMBERS, rows, outputs) - 1) / math.sqrt(inputs)
+                start = (2 * torch.rand(self.members, rows, outputs) - 1) / math.sqrt(inputs)
                 where.append(nn.Parameter(start))
 
     def forward(self, x):
@@ -57,7 +60,7 @@ class Committee(nn.Module):
         x = ((x - self.mean) / self.spread).clamp(-6, 6)
         for k, (weights, bias) in enumerate(zip(self.weights, self.biases)):
             x = torch.baddbmm(bias, x, weights)
-            if k < LAYERS:
+            if k < self.layers:
                 x = nn.functional.silu(x)
         return torch.stack([x[..., 0], x[..., 1].clamp(-4, 1.5)], -1)
 
@@ -68,17 +71,17 @@ def loss(out, width, weight):
     return (weight * (out[..., 1] + torch.where(z < 3, 0.5 * z**2, 3 * z - 4.5))).mean(1).sum()
 
 
-def fit(x, target, device):
-    """A committee fitted to all rows; its members differ in where they start and in the order of the rows."""
+def fit(x, target, layers, device):
+    """Members of one depth fitted to all rows; they differ in where they start and in the order of the rows."""
     torch.manual_seed(0)
     torch.set_float32_matmul_precision("high")
-    committee = Committee(x.mean(0), x.std(0) + 1e-3).to(device)
+    committee = Committee(x.mean(0), x.std(0) + 1e-3, layers).to(device)
     optimiser = torch.optim.AdamW(committee.parameters(), RATE, weight_decay=1e-3)
     steps = EPOCHS * (len(x) // BATCH)
     schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, RATE, steps + 1, pct_start=0.1)
     pupil = x.shape[1] - 2
     for epoch in range(EPOCHS):
-        order = torch.stack([torch.randperm(len(x), device=device) for _ in range(MEMBERS)])
+        order = torch.stack([torch.randperm(len(x), device=device) for _ in range(committee.members)])
         total = 0.0
         for chosen in order[:, : len(x) // BATCH * BATCH].split(BATCH, 1):
             batch = x[chosen]
@@ -91,14 +94,14 @@ def fit(x, target, device):
             schedule.step()
             total += value.detach()
         if epoch % 10 == 9:
-            print(f"epoch {epoch + 1}: {total.item() / MEMBERS / (len(x) // BATCH):.3f}", flush=True)
+            print(f"epoch {epoch + 1}: {total.item() / committee.members / (len(x) // BATCH):.3f}", flush=True)
     return committee.eval()
 
 
-def together(committee, x):
-    """Mean of the members; where they differ the error grows."""
-    parts = [committee(part.expand(MEMBERS, -1, -1)) for part in x.split(100_000)]
-    outs = torch.cat(parts, 1)
+def together(committees, x):
+    """Mean of all members; where they differ the error grows."""
+    parts = [[c(part.expand(c.members, -1, -1)) for part in x.split(100_000)] for c in committees]
+    outs = torch.cat([torch.cat(p, 1) for p in parts])
     mean = outs.mean(0)
     square = (2 * outs[..., 1]).exp().mean(0) + outs[..., 0].var(0, unbiased=False) + FLOOR**2
     mean[:, 1] = 0.5 * square.log()
@@ -120,7 +123,7 @@ def judged(out, width, extra=""):
     )
 
 
-def write(committee, name):
+def write(committees, name):
     with open(name, "w") as out:
 
         def put(what, values, digits=3):
@@ -129,12 +132,13 @@ def write(committee, name):
             for row in values:
                 out.write(" ".join(f"{v:.{digits}g}" for v in row) + "\n")
 
-        put("mean", committee.mean, 4)
-        put("spread", committee.spread, 4)
-        for member in range(MEMBERS):
-            for k, (weights, bias) in enumerate(zip(committee.weights, committee.biases)):
-                put(f"weights{k + 1}", weights[member].T)
-                put(f"bias{k + 1}", bias[member])
+        put("mean", committees[0].mean, 4)
+        put("spread", committees[0].spread, 4)
+        for committee in committees:
+            for member in range(committee.members):
+                for k, (weights, bias) in enumerate(zip(committee.weights, committee.biases)):
+                    put(f"weights{k + 1}", weights[member].T)
+                    put(f"bias{k + 1}", bias[member])
 
 
 def main():
@@ -159,10 +163,10 @@ def main():
     target = [tensor(columns["ln_width"])]
     faint = (columns["visible"] < 0.004) & (columns["flat"] == 0)
     target.append(tensor(np.where(faint, FAINT, 1.0).astype(np.float32)))
-    committee = fit(tensor(features), target, device)
-    write(committee, weights)
+    committees = [fit(tensor(features), target, layers, device) for layers in MEMBERS]
+    write(committees, weights)
     with torch.no_grad():
-        run = lambda x: together(committee, torch.tensor(np.ascontiguousarray(x), device=device)).cpu().numpy()
+        run = lambda x: together(committees, torch.tensor(np.ascontiguousarray(x), device=device)).cpu().numpy()
         print("shoots kept from the fit, random spreads")
         rest = held[scene] & (columns["over"] < 0)
         for number, way in enumerate(["plain", "bayer", "x-trans", "jpeg", "developed"]):
