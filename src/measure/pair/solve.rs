@@ -24,8 +24,7 @@ const LEFT: f64 = 0.7;
 /// a direction may lie from its mean over all, as a share of it.
 const DIRECTED: f64 = 0.2;
 
-/// Derived: the terms written out below. Unknowns: the gain, the squared width and its drift and bend, and how it goes with the
-/// direction.
+/// Derived: the gain, the squared width and its drift and bend, and how it goes with the direction. Unknowns of the fit.
 const UNKNOWNS: usize = 6;
 
 /// Weighted least squares of y = gain - 2 pi^2 f^2 (d0 + d1 u + d2 u^2 + a cos 2t + b sin 2t), u = ln(f / middle), t the
