@@ -100,7 +100,7 @@ pub(crate) fn show(file: &Path, page: Option<&Path>, overwrite: bool, json: bool
     let baseline = shelf::read(file)?;
     print(&baseline, json)?;
     if let Some(path) = page {
-        output::write(path, lens_page(&baseline, &asymmetries(&baseline))?.as_bytes(), overwrite)?;
+        output::write(path, lens_page(&baseline, &asymmetries(&baseline)).as_bytes(), overwrite)?;
         output::note(&format!("Page written to {}", shown(path)));
     }
     Ok(Outcome::Done)

@@ -88,7 +88,7 @@ pub(crate) fn run(next: &Next) -> anyhow::Result<Outcome> {
     let units = next.camera.units;
     let was = from.as_ref().map(|f| &f.was);
     if let Some(path) = &next.out {
-        output::write(path, plan_page(&answer, was, units)?.as_bytes(), next.overwrite)?;
+        output::write(path, plan_page(&answer, was, units).as_bytes(), next.overwrite)?;
         output::note(&format!("Page written to {}", shown(path)));
     }
     output::print(&if next.json { PlanView::new(&answer, was, units).json()? } else { plan_text(&answer, was, units) });

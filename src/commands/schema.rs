@@ -17,14 +17,10 @@ pub(crate) fn schemas() -> Vec<(&'static str, String)> {
     let mut all = report::schemas();
     all.extend([
         ("keepers-1.schema.json", text(schemars::schema_for!(KeepersView<'_>))),
-        ("learned-lens-1.schema.json", text(schemars::schema_for!(report::LearnedLensView))),
         ("lenses-1.schema.json", text(schemars::schema_for!(LensesView))),
-        ("series-1.schema.json", text(schemars::schema_for!(report::series::SeriesView))),
         ("settings-1.schema.json", text(schemars::schema_for!(SettingsView))),
-        ("watch-1.schema.json", text(schemars::schema_for!(report::WatchView))),
     ]);
     all.sort_by_key(|(name, _)| *name);
-    all.dedup_by_key(|(name, _)| *name);
     all
 }
 

@@ -8,7 +8,7 @@ use super::words::{self, length, stop};
 use crate::plan::Card;
 use crate::plan::card::Cell;
 use crate::quantity::Units;
-use crate::report::template;
+use crate::report::say::engine;
 
 /// `tussock card --json`.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -68,10 +68,7 @@ fn heading(card: &Card, units: Units) -> String {
 }
 
 /// A card as one self-contained page that prints on a sheet of A5 or larger.
-///
-/// # Errors
-/// None in practice: the template is compiled in.
-pub(crate) fn card_page(card: &Card, units: Units) -> Result<String, minijinja::Error> {
+pub(crate) fn card_page(card: &Card, units: Units) -> String {
     let rows: Vec<Value> = card
         .rows
         .iter()
@@ -82,7 +79,7 @@ pub(crate) fn card_page(card: &Card, units: Units) -> Result<String, minijinja::
         .collect();
     let columns: Vec<String> = card.focal_mm.iter().map(|f| words::significant(*f, 2)).collect();
     let values = context! {
-        style => include_str!("../page/dress.css"),
+        style => include_str!("../say/dress.css"),
         heading => heading(card, units),
         columns,
         rows,
@@ -90,7 +87,7 @@ pub(crate) fn card_page(card: &Card, units: Units) -> Result<String, minijinja::
         double => card.asked.far_m.is_infinite(),
         caution => words::CAUTION,
     };
-    template::page(include_str!("card.html"), values)
+    engine::page(include_str!("card.html"), values)
 }
 
 fn page_cell(cell: Option<&Cell>, units: Units) -> Value {

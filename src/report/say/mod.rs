@@ -1,0 +1,11 @@
+//! What several answers are said with: numbers for people, names, colours, the paper of charts, and the engine and themes of
+//! pages. Their common style is `dress.css`.
+
+pub(super) mod name;
+pub(super) mod number;
+
+pub(super) mod palette;
+pub(super) mod paper;
+
+pub(super) mod engine;
+pub(super) mod theme;
