@@ -9,7 +9,7 @@ use crate::output;
 use crate::plan::Question;
 use crate::plan::card::card;
 use crate::quantity::shown;
-use crate::report::{card_json, card_page, card_text};
+use crate::report::{CardView, card_page, card_text};
 
 /// The card command as meant.
 #[derive(Clone, Debug)]
@@ -67,7 +67,7 @@ pub(crate) fn run(asked: &FieldCard) -> anyhow::Result<Outcome> {
     }
     // A page of markup is for a file or a pipe; a person at a terminal gets the table.
     if asked.json {
-        output::print(&card_json(&card)?);
+        output::print(&output::json(&CardView::new(&card))?);
     } else if asked.text || asked.out.is_none() && std::io::stdout().is_terminal() {
         output::print(&card_text(&card, camera.units));
     } else if asked.out.is_none() {

@@ -128,11 +128,7 @@ fn against(
 
 fn print(baseline: &Baseline, json: bool) -> anyhow::Result<()> {
     let sides = asymmetries(baseline);
-    output::print(&if json {
-        serde_json::to_string_pretty(&learned_lens(baseline, &sides))? + "\n"
-    } else {
-        lens_text(baseline, &sides)
-    });
+    output::print(&if json { output::json(&learned_lens(baseline, &sides))? } else { lens_text(baseline, &sides) });
     Ok(())
 }
 

@@ -7,7 +7,7 @@ use crate::measure::{Tile, TileMap, TileState};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
 use crate::shot::Capture;
-use crate::stats::upper_median;
+use crate::stats::{ranked, upper_median};
 
 /// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile has beside
 /// its stated one: content that no estimator sees through.
@@ -170,9 +170,7 @@ impl Evidence {
     /// Optical width, px, that the sharpest quarter of the measured tiles keeps within.
     #[must_use]
     pub(super) fn sharpest(&self) -> Option<f64> {
-        let mut all: Vec<f64> = self.samples.iter().filter(|s| !s.bounded).map(|s| s.y).collect();
-        all.sort_by(f64::total_cmp);
-        let y = all.get(all.len() / 4)?;
+        let y = ranked(self.samples.iter().filter(|s| !s.bounded).map(|s| s.y).collect(), 0.25)?;
         Some(judge::optical(Estimate::new(y.exp(), 0.0, 1)).value)
     }
 

@@ -7,10 +7,10 @@ use super::model::Ready;
 use super::parameters::Parameter::{Far, Growth, Horizon, Tilt};
 use super::parameters::Theta;
 use super::posterior::Posterior;
-use super::weigh::{DIFFRACTION_SIGMA, TRACK_SIGMA};
+use super::weigh::DIFFRACTION_SIGMA;
 use super::{Budget, FrameModel, Standing};
 use crate::measure::{Streak, TileMap};
-use crate::quantity::{DISC_SIGMA, Estimate, Point};
+use crate::quantity::{DISC_SIGMA, Estimate, Point, TRACK_SIGMA};
 
 /// The posterior of the model in the terms of the contract.
 #[must_use]

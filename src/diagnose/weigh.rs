@@ -6,9 +6,6 @@ use crate::quantity::DISC_SIGMA;
 /// Derived: [`MTF50_SIGMA`](crate::quantity::MTF50_SIGMA) over the MTF50 of a perfect lens times lambda N, 0.403973.
 /// Diffraction's Gaussian-equivalent sigma over lambda N, by equal MTF50.
 pub(super) const DIFFRACTION_SIGMA: f64 = 0.46387;
-/// Derived: a box's half contrast, 0.603355 over its length. Straight motion's, over the length of the track, along the
-/// track.
-pub(super) const TRACK_SIGMA: f64 = 0.31058;
 
 /// Chosen: a quarter for what is a matter of words, a twentieth for wavelengths from 520 to 580 nm, the errors of two
 /// widths. Spreads (ln) by which the rules that name a cause are moved: what counts as defocus's share; diffraction,

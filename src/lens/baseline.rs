@@ -123,13 +123,6 @@ impl Baseline {
         let sd = 0.5 * (whole(lens.value + lens.sd) - whole(lens.value - lens.sd));
         Some(Estimate::new(whole(lens.value), sd, lens.n))
     }
-
-    /// Shift of best focus, um, at a place (fractions of the landscape frame) against the centre.
-    #[must_use]
-    pub fn focus_shift_um(&self, x: f64, y: f64) -> Option<Estimate> {
-        let c = self.curvature.as_ref()?;
-        bilinear(c.columns, c.rows, &c.shift_um, x, y)
-    }
 }
 
 impl Entry {

@@ -17,6 +17,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant, SystemTime};
 
 use anyhow::{Context as _, bail};
+use serde::Serialize;
 
 use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, shown};
@@ -176,6 +177,14 @@ pub(crate) fn note(text: &str) {
     if !is_quiet() {
         say(text);
     }
+}
+
+/// What is printed or written for scripts: indented JSON, with a line's end.
+///
+/// # Errors
+/// None in practice: every view can be written.
+pub(crate) fn json<T: Serialize + ?Sized>(view: &T) -> anyhow::Result<String> {
+    Ok(serde_json::to_string_pretty(view).context("cannot write JSON")? + "\n")
 }
 
 /// Prints what a person reads beside the files that were asked for, where that is wanted.

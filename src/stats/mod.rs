@@ -24,9 +24,15 @@ pub(crate) fn median(values: &[f64]) -> Option<f64> {
 
 /// Middle value, of an even number the larger of the middle two, so that it is one of the values; `None` of none.
 #[must_use]
-pub(crate) fn upper_median(mut values: Vec<f64>) -> Option<f64> {
+pub(crate) fn upper_median(values: Vec<f64>) -> Option<f64> {
+    ranked(values, 0.5)
+}
+
+/// The least of the values that a share of them lies below, rounded down; `None` where there is none.
+#[must_use]
+pub(crate) fn ranked(mut values: Vec<f64>, share: f64) -> Option<f64> {
     values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    values.get((values.len() as f64 * share) as usize).copied()
 }
 
 /// The value below which a share of the values lies, interpolated between neighbours (Hyndman & Fan 1996, their
@@ -93,6 +99,7 @@ mod tests {
         assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
         assert_eq!(median(&[4.0, 1.0, 2.0, 3.0]), Some(2.5));
         assert_eq!((upper_median(vec![4.0, 1.0, 2.0, 3.0]), upper_median(Vec::new())), (Some(3.0), None));
+        assert_eq!((ranked(vec![4.0, 1.0, 2.0, 3.0], 0.25), ranked(vec![5.0], 0.25)), (Some(2.0), Some(5.0)));
         // Hyndman & Fan's definition 7 of 1 to 5: h = (n - 1) p + 1.
         assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0, 5.0], 0.25), Some(2.0));
         assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0], 0.9), Some(3.7));

@@ -5,7 +5,8 @@ use serde::Serialize;
 
 use crate::lens::{Baseline, LearnedFrom};
 use crate::report::lens::learned_from;
-use crate::report::say::number::{counted, f_number, machine, plain};
+use crate::report::say::camera::f_number;
+use crate::report::say::number::{counted, machine, plain};
 
 /// Where a baseline came from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]

@@ -2,8 +2,8 @@
 
 use crate::diagnose::{Cause, Diagnosis};
 use crate::quantity::Units;
+use crate::report::say::camera;
 use crate::report::say::name::capital;
-use crate::report::say::number;
 
 /// Confidence below which one of the others may be the stronger.
 const EVEN: f64 = 0.55;
@@ -31,7 +31,7 @@ pub(super) fn advice(d: &Diagnosis, units: Units) -> Option<String> {
     } else if !focus(&cause) && also.iter().any(focus) {
         Some(d.implied.right_focus_m.map_or_else(
             || "And focus at twice the distance of the nearest thing that must be sharp.".into(),
-            |m| format!("And focus at about {}.", number::distance(m, units)),
+            |m| format!("And focus at about {}.", camera::distance(m, units)),
         ))
     } else {
         None

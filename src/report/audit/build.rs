@@ -19,7 +19,8 @@ use crate::judge;
 use crate::lens::Baseline;
 use crate::measure::TileMap;
 use crate::quantity::{Distance, Estimate, Intent, Place, Point, Units};
-use crate::report::say::number::{machine, sharp_for};
+use crate::report::say::camera::sharp_for;
+use crate::report::say::number::machine;
 use crate::shot::{Capture, Fact};
 
 /// The view of a whole run.
@@ -115,7 +116,7 @@ pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
     let mut flags: Vec<_> = frame.flags.iter().chain(&found.flags).copied().collect();
     flags.sort_unstable();
     flags.dedup();
-    let words = [Units::Metric, Units::Imperial].map(|units| words::of(frame, units));
+    let words = [Units::Metric, Units::Imperial].map(|units| words::of(found, &frame.capture, units));
     let asked = usize::from(intent.units == Units::Imperial);
     FrameView {
         file: frame.file.clone(),
@@ -130,7 +131,7 @@ pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             cause: found.verdict.cause,
             confidence: machine(found.verdict.confidence).unwrap_or(0.0),
             also: found.verdict.also.clone(),
-            sentence: format!("{} {}", words[asked].line, words[asked].detail),
+            sentence: words[asked].sentence(),
             advice: words[asked].advice.clone(),
             weights: found
                 .verdict

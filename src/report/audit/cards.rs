@@ -13,7 +13,7 @@ use crate::diagnose::{Basis, ZoneName};
 use crate::judge::Judgement;
 use crate::quantity::{Estimate, Flag, Units};
 use crate::report::say::number::plain;
-use crate::report::say::{name, number, paper};
+use crate::report::say::{camera, name, number, paper};
 use crate::shot::{Capture, Fact};
 
 /// What the template shows of one frame.
@@ -107,7 +107,7 @@ pub(super) struct Shared<'a> {
 impl<'a> Shared<'a> {
     pub(super) fn of(view: &'a View) -> Self {
         Self {
-            folder: name::common_folder(view.frames.iter().map(|f| f.file.as_str())),
+            folder: view.folder(),
             inline: pictures::inline(view.frames.len()),
             said: doubts(view).into_iter().map(|d| d.0).collect(),
         }
@@ -199,13 +199,13 @@ fn facts_line(c: &Capture) -> String {
         parts.push(plain(&l.value));
     }
     if let Some(f) = &c.focal_length_mm {
-        parts.push(number::focal(f.value));
+        parts.push(camera::focal(f.value));
     }
     if let Some(n) = &c.f_number {
-        parts.push(number::f_number(n.value));
+        parts.push(camera::f_number(n.value));
     }
     if let Some(t) = &c.exposure_s {
-        parts.push(number::exposure(t.value));
+        parts.push(camera::exposure(t.value));
     }
     if let Some(i) = &c.iso {
         parts.push(format!("ISO {}", i.value));
@@ -222,17 +222,17 @@ fn facts(c: &Capture) -> Vec<FactRow> {
     let mut out = Vec::new();
     row(&mut out, "Body", &c.body, Clone::clone);
     row(&mut out, "Lens", &c.lens, Clone::clone);
-    row(&mut out, "Focal length", &c.focal_length_mm, |v| number::focal(*v));
-    row(&mut out, "35 mm equivalent", &c.focal_length_35mm, |v| number::focal(*v));
-    row(&mut out, "Aperture", &c.f_number, |v| number::f_number(*v));
-    row(&mut out, "Exposure", &c.exposure_s, |v| number::exposure(*v));
+    row(&mut out, "Focal length", &c.focal_length_mm, |v| camera::focal(*v));
+    row(&mut out, "35 mm equivalent", &c.focal_length_35mm, |v| camera::focal(*v));
+    row(&mut out, "Aperture", &c.f_number, |v| camera::f_number(*v));
+    row(&mut out, "Exposure", &c.exposure_s, |v| camera::exposure(*v));
     row(&mut out, "ISO", &c.iso, f64::to_string);
     row(&mut out, "Date", &c.date, Clone::clone);
     if let Some(d) = &c.focus_distance_m {
         out.push(FactRow {
             name: "Focus distance",
-            value: number::stated(d.value, Units::Metric),
-            imperial: Some(number::stated(d.value, Units::Imperial)),
+            value: camera::stated(d.value, Units::Metric),
+            imperial: Some(camera::stated(d.value, Units::Imperial)),
             source: d.source.word(),
         });
     }

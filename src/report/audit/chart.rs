@@ -49,11 +49,7 @@ pub(crate) fn height(f: &FrameView) -> Option<String> {
         limit(&mut chart, f, |x| vec![(x, 0.0), (x, 100.0)])?;
         let at =
             |t: &TileView| 100.0 * (1.0 - (f64::from(t.y) + f64::from(t.height) / 2.0) / f64::from(f.height.max(1)));
-        let bars = counted(&points).filter_map(|t| Some((at(t), t.optical_px?, t.optical_px_sd?)));
-        chart.draw_series(bars.filter(|bar| bar.1 <= top).map(|(y, b, sd)| {
-            PathElement::new(vec![((b - sd).clamp(0.0, top), y), ((b + sd).clamp(0.0, top), y)], FAINT)
-        }))?;
-        dots(&mut chart, &points, top, |t, b| (b, at(t)))
+        readings(&mut chart, &points, top, |t, b| (b, at(t)))
     })
 }
 
@@ -97,11 +93,7 @@ pub(crate) fn radius(f: &FrameView) -> Option<String> {
         }
         mesh(&mut chart, "distance from the centre, % of the half diagonal", "optical blur, px")?;
         limit(&mut chart, f, |y| vec![(0.0, y), (100.0, y)])?;
-        let bars = counted(&points).filter_map(|t| Some((at(t), t.optical_px?, t.optical_px_sd?)));
-        chart.draw_series(bars.filter(|bar| bar.1 <= top).map(|(x, b, sd)| {
-            PathElement::new(vec![(x, (b - sd).clamp(0.0, top)), (x, (b + sd).clamp(0.0, top))], FAINT)
-        }))?;
-        dots(&mut chart, &points, top, |t, b| (at(t), b))
+        readings(&mut chart, &points, top, |t, b| (at(t), b))
     })
 }
 
@@ -155,12 +147,18 @@ fn limit<'b>(
     word(chart, "permitted ", place, (HPos::Right, VPos::Bottom))
 }
 
-fn dots<'b>(
+/// The measured tiles with their error bars; `place` is where one stands for a blur.
+fn readings<'b>(
     chart: &mut Drawing<'_, 'b>,
     points: &[&TileView],
     top: f64,
     place: impl Fn(&TileView, f64) -> (f64, f64),
 ) -> Result<(), Failed<'b>> {
+    let known = counted(points).filter_map(|t| Some((t, t.optical_px?, t.optical_px_sd?)));
+    chart.draw_series(known.filter(|k| k.1 <= top).map(|(t, b, sd)| {
+        let end = |blur: f64| place(t, blur.clamp(0.0, top));
+        PathElement::new(vec![end(b - sd), end(b + sd)], FAINT)
+    }))?;
     // Filled where the tile counts, open where it is soft by its nature.
     let holds = counts(points);
     for (counts, style) in [(true, BLUR.filled()), (false, BLUR.into())] {

@@ -16,7 +16,7 @@ use crate::diagnose::{Cause, Standing, ZoneName};
 use crate::judge::{BEYOND, FINEST_DISC_PX, Judgement, ROOM, WITHIN};
 use crate::measure::TileState;
 use crate::quantity::{DISC_SIGMA, Point, Region};
-use crate::report::say::name::{common_folder, short_name};
+use crate::report::say::name::short_name;
 use crate::report::say::number::{plain, significant};
 use crate::report::say::palette;
 
@@ -24,7 +24,7 @@ use crate::report::say::palette;
 /// `held` in the page.
 #[must_use]
 pub(super) fn data(view: &View, links: &[Links], held: usize) -> String {
-    let folder = common_folder(view.frames.iter().map(|f| f.file.as_str()));
+    let folder = view.folder();
     let causes: BTreeMap<String, String> =
         Cause::ALL.iter().map(|c| (super::table::word(c), phrase::cause_name(*c))).collect();
     let reasons: Vec<&str> =

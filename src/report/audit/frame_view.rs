@@ -7,12 +7,11 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::tiles::{self, BudgetView, TileView};
 use crate::diagnose::{Basis, Cause, CornerState, Undecided, Unsettled};
 use crate::judge::{Answer, Judgement, Reason, SetBy};
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::Capture;
-
-use super::tiles::{self, BudgetView, TileView};
 
 /// One audited frame.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -167,6 +166,13 @@ pub struct Words {
     pub detail: String,
     /// What to do next.
     pub advice: String,
+}
+
+impl Words {
+    /// Whether it is sharp and why not, in one short line; then the numbers and what else is known.
+    pub(super) fn sentence(&self) -> String {
+        format!("{} {}", self.line, self.detail)
+    }
 }
 
 /// How probable a cause is.

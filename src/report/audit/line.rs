@@ -4,7 +4,7 @@ use super::terms;
 use crate::diagnose::{Cause, CornerState, Diagnosis, ZoneName};
 use crate::judge::{self, Judgement, Reason};
 use crate::quantity::Flag;
-use crate::report::say::number;
+use crate::report::say::{camera, number};
 use crate::shot::Capture;
 
 /// The line, with its full stop.
@@ -49,7 +49,7 @@ pub(super) fn cause(d: &Diagnosis, capture: &Capture) -> Option<String> {
 }
 
 fn named(cause: Cause, f_number: Option<f64>, sure: bool) -> Option<String> {
-    let stop = f_number.map_or_else(String::new, |n| format!(" at {}", number::f_number(n)));
+    let stop = f_number.map_or_else(String::new, |n| format!(" at {}", camera::f_number(n)));
     let said = match cause {
         Cause::SharpThroughout | Cause::CannotTell => return None,
         Cause::FocusTooFar => "focus too far".into(),

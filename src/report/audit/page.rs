@@ -11,8 +11,9 @@ use super::view::View;
 use super::{data, phrase, table, template};
 use crate::diagnose::Cause;
 use crate::quantity::Flag;
-use crate::report::say::number::{f_number, plain};
-use crate::report::say::{engine, name};
+use crate::report::say::camera::f_number;
+use crate::report::say::engine;
+use crate::report::say::number::plain;
 
 const STYLE: &str =
     concat!(include_str!("../say/dress.css"), include_str!("page/page.css"), include_str!("page/desk.css"));
@@ -39,7 +40,7 @@ const SCRIPT: &str = concat!(
 #[must_use]
 pub fn html(view: &View, links: &[Links]) -> String {
     let held = template::held(view.frames.len());
-    let folder = common_folder(view);
+    let folder = view.folder();
     let doubts = cards::doubts(view);
     let cards = cards::cards(view, links, &Shared::of(view), 0..held);
     let data = data::script_safe(&data::data(view, links, held));
@@ -104,10 +105,6 @@ struct Page<'a> {
     cards: Vec<Card>,
     using: String,
     version: &'a str,
-}
-
-fn common_folder(view: &View) -> &str {
-    name::common_folder(view.frames.iter().map(|f| f.file.as_str()))
 }
 
 fn headline(view: &View) -> String {

@@ -11,7 +11,6 @@ use super::scenes::{Scene, scenes};
 use super::template::{PART, environment, held, held_scenes};
 use super::view::View;
 use crate::report::say::engine::rendered;
-use crate::report::say::name;
 
 /// Values of the template of one card, and of one scene.
 #[derive(Serialize)]
@@ -32,7 +31,7 @@ pub fn parts<'a>(view: &'a View, links: &'a [Links]) -> impl Iterator<Item = (St
     let environment = environment();
     let scenery = environment.clone();
     let (proposed, shared) = (proposals(view), Shared::of(view));
-    let folder = name::common_folder(view.frames.iter().map(|f| f.file.as_str()));
+    let folder = view.folder();
     let range = |part: usize, all: usize| part * PART..all.min((part + 1) * PART);
     let of_frames = (0..frames.div_ceil(PART)).map(move |part| {
         let which = range(part, frames);

@@ -36,7 +36,7 @@ const NAMED: usize = 8;
 /// The first keepers, and how many more there are.
 pub(super) fn keepers(view: &View, proposed: &[Option<Proposal>]) -> (Vec<Member>, usize) {
     let all: Vec<usize> = (0..view.frames.len()).filter(|&i| kept(proposed, i)).collect();
-    let folder = name::common_folder(view.frames.iter().map(|f| f.file.as_str()));
+    let folder = view.folder();
     let row = |&i: &usize| Member { n: i + 1, name: name::short_name(&view.frames[i].file, folder), best: true };
     (all.iter().take(NAMED).map(row).collect(), all.len().saturating_sub(NAMED))
 }

@@ -1,4 +1,4 @@
-//! Terms that all sentences share: a zone's own entry, lengths in pixels, capitals, cameras with one aperture.
+//! Terms that all sentences share: a zone's own entry, lengths in pixels, cameras with one aperture.
 
 use crate::diagnose::{Diagnosis, Zone, ZoneName};
 use crate::report::say::number;

@@ -10,6 +10,7 @@ use super::view::{FrameView, View, ZoneView};
 use crate::diagnose::{Cause, CornerState};
 use crate::judge::Judgement;
 use crate::quantity::{Distance, Units};
+use crate::report::say::camera;
 use crate::report::say::name;
 use crate::report::say::number::{self, plain};
 
@@ -29,7 +30,7 @@ pub fn text(view: &View, width: usize) -> String {
     }
     if !view.frames.is_empty() {
         out.push_str(&format!("Optical blur in px{}.\n\n", limits(&view.frames)));
-        let folder = name::common_folder(view.frames.iter().map(|f| f.file.as_str()));
+        let folder = view.folder();
         // Below 100 columns the corners give way to the names; the report has them, and the uncertainties.
         let wide = width >= 100;
         let rows: Vec<Vec<String>> = view.frames.iter().map(|f| row(f, folder, units, wide)).collect();
@@ -85,7 +86,7 @@ fn limits(frames: &[FrameView]) -> String {
 
 /// What to keep and what to take again, scene by scene.
 fn lists(view: &View) -> String {
-    let folder = name::common_folder(view.frames.iter().map(|f| f.file.as_str()));
+    let folder = view.folder();
     let units = units(view);
     let proposals = proposals(view);
     let named = |frames: Vec<String>| {
@@ -176,8 +177,8 @@ fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
 
 /// The next step in a few words; the report has the whole sentence.
 pub(super) fn next(f: &FrameView, units: Units) -> String {
-    let focus = f.implied.right_focus_m.map(|d| number::distance(Distance::middle(d), units));
-    let best = f.implied.best_f_number.map(number::stop_to_set);
+    let focus = f.implied.right_focus_m.map(|d| camera::distance(Distance::middle(d), units));
+    let best = f.implied.best_f_number.map(camera::stop_to_set);
     match f.verdict.cause {
         Cause::SharpThroughout => "keep".into(),
         Cause::FocusTooFar => focus.map_or("focus nearer".into(), |m| format!("focus at {m}")),

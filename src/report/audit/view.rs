@@ -5,14 +5,14 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::diagnose::Cause;
-use crate::quantity::Distance;
-
 use super::baselines::BaselineView;
 pub use super::frame_view::{
     CauseWeight, CornersView, FrameView, GridView, ImpliedDistanceView, ImpliedView, InFocus, MarksView, ModelView,
     PermittedView, SharpView, VerdictView, Words, ZoneView, ZonesView,
 };
+use crate::diagnose::Cause;
+use crate::quantity::Distance;
+use crate::report::say::name::common_folder;
 use crate::report::series::SeriesGroupView;
 
 /// Version of the format.
@@ -39,6 +39,13 @@ pub struct View {
     pub groups: Vec<GroupView>,
     /// What the corners were judged against, lens by lens; lenses of few frames that have no baseline are left out.
     pub baselines: Vec<BaselineView>,
+}
+
+impl View {
+    /// The folder that all files lie in, as [`common_folder`] has it.
+    pub(super) fn folder(&self) -> &str {
+        common_folder(self.frames.iter().map(|f| f.file.as_str()))
+    }
 }
 
 /// What the user asked.

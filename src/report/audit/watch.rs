@@ -8,7 +8,8 @@ use super::view::{FrameView, ZoneView};
 use crate::diagnose::Cause;
 use crate::judge::Judgement;
 use crate::quantity::Units;
-use crate::report::say::number::{distance, plain};
+use crate::report::say::camera::distance;
+use crate::report::say::number::plain;
 
 /// One line of what `tussock watch --json` prints: a frame that came in.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]

@@ -1,16 +1,15 @@
-//! Sentences for verdicts, advice, corners and budgets: pure functions from a diagnosis to words.
+//! Sentences for verdicts, advice and corners: pure functions from a diagnosis to words.
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
-use super::run::Frame;
 use super::terms::{fixed_aperture, px, worst_corner, zone};
 use super::view::Words;
 use super::{besides, line, open, sides};
 use crate::diagnose::{Basis, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, ZoneName};
 use crate::judge;
 use crate::quantity::{Flag, Units};
+use crate::report::say::camera;
 use crate::report::say::name::capital;
-use crate::report::say::number;
 use crate::shot::Capture;
 
 /// What is said beside any advice to move.
@@ -18,15 +17,14 @@ const CAUTION: &str = "Look where you step, and keep to local rules.";
 
 /// What is said of a frame: the line, what it rests on, and the advice.
 #[must_use]
-pub(super) fn of(frame: &Frame, units: Units) -> Words {
-    let (d, capture) = (&frame.diagnosis, &frame.capture);
+pub(super) fn of(d: &Diagnosis, capture: &Capture, units: Units) -> Words {
     Words { line: line::line(d, capture), detail: detail(d, capture, units), advice: advice(d, capture, units) }
 }
 
 /// Whether the frame is sharp and why not, in one short line; then the numbers and what else is known.
 #[must_use]
 pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
-    format!("{} {}", line::line(d, capture), detail(d, capture, units))
+    of(d, capture, units).sentence()
 }
 
 /// What follows the line: the numbers it rests on, why in more words, what else has a part, and what the blur implies.
@@ -64,7 +62,7 @@ fn why(d: &Diagnosis, capture: &Capture) -> Option<String> {
         }
         Cause::LensSoftness => {
             let of =
-                capture.f_number.as_ref().map_or_else(String::new, |n| format!(" at {}", number::f_number(n.value)));
+                capture.f_number.as_ref().map_or_else(String::new, |n| format!(" at {}", camera::f_number(n.value)));
             format!("focus and depth are right; the softness is the lens's own{of}, or of the camera's processing")
         }
         Cause::Processing => {
@@ -119,12 +117,12 @@ fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
         |m| {
             format!(
                 "Focus {way}, at about {}: twice the nearest distance blurs near and far alike.",
-                number::distance(m, units)
+                camera::distance(m, units)
             )
         },
     )];
     if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used(capture)) {
-        let stop = |n| format!("Stop down too: {} is best for this depth.", number::stop_to_set(n));
+        let stop = |n| format!("Stop down too: {} is best for this depth.", camera::stop_to_set(n));
         parts.extend(best_stop(d, capture).map(stop));
     }
     parts
@@ -135,21 +133,21 @@ fn deepen(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
     let mut parts = vec![match (best_stop(d, capture), stop_used(capture)) {
         (Some(n), Some(used)) if n > 1.15 * used => format!(
             "Stop down to {}, where defocus and diffraction balance for this depth{}.",
-            number::stop_to_set(n),
+            camera::stop_to_set(n),
             d.implied
                 .root_square_f_number
-                .map_or_else(String::new, |r| format!(" (the root-square rule says {})", number::stop_to_set(r)))
+                .map_or_else(String::new, |r| format!(" (the root-square rule says {})", camera::stop_to_set(r)))
         ),
-        (Some(n), Some(_)) => format!("Stopping down beyond {} would not help.", number::stop_to_set(n)),
+        (Some(n), Some(_)) => format!("Stopping down beyond {} would not help.", camera::stop_to_set(n)),
         _ if fixed_aperture(capture) => "Take two frames at two focus distances: this camera can't stop down.".into(),
         _ => "Stop down, or take two frames at two focus distances.".into(),
     }];
-    parts.extend(d.implied.right_focus_m.map(|m| format!("Focus at about {}.", number::distance(m, units))));
+    parts.extend(d.implied.right_focus_m.map(|m| format!("Focus at about {}.", camera::distance(m, units))));
     parts.extend(d.implied.step_back_m.map(|back| {
         if back < 30.0 {
             format!(
                 "For all of it to fit at that f-number, step back about {}, or take two frames at two focus distances. {CAUTION}",
-                number::distance(back, units)
+                camera::distance(back, units)
             )
         } else {
             "One frame can't hold this depth: take two at two focus distances.".into()
@@ -165,7 +163,7 @@ fn open_up(d: &Diagnosis, capture: &Capture) -> String {
     }
     best_stop(d, capture).filter(|&n| stop_used(capture).is_none_or(|used| n < 0.9 * used)).map_or_else(
         || "Open up a stop or two.".into(),
-        |n| format!("Open up: {} is best for this depth.", number::stop_to_set(n)),
+        |n| format!("Open up: {} is best for this depth.", camera::stop_to_set(n)),
     )
 }
 
@@ -176,8 +174,8 @@ fn steady(d: &Diagnosis, capture: &Capture) -> String {
         |(t, ratio)| {
             format!(
                 "Steady the camera, or expose no longer than about {} ({} was used).",
-                number::exposure(t.value / ratio),
-                number::exposure(t.value)
+                camera::exposure(t.value / ratio),
+                camera::exposure(t.value)
             )
         },
     )
@@ -250,7 +248,7 @@ fn diffraction(d: &Diagnosis, capture: &Capture) -> String {
     let alone = d.zones.iter().find_map(|z| z.budget).and_then(|b| b.diffraction);
     format!(
         "{} itself softens the whole frame: diffraction alone is {}, {} permitted",
-        capture.f_number.as_ref().map_or_else(|| "the f-number".into(), |n| number::f_number(n.value)),
+        capture.f_number.as_ref().map_or_else(|| "the f-number".into(), |n| camera::f_number(n.value)),
         alone.map_or_else(|| "wide".into(), px),
         px(d.permitted_px)
     )
@@ -302,7 +300,7 @@ fn implied(d: &Diagnosis, units: Units) -> Option<String> {
         text.push_str(&format!(" and the nearest ground at {}", range(&n, units)));
     }
     if let Some(recorded) = d.implied.recorded_m {
-        text.push_str(&format!("; the camera recorded {}", number::stated(recorded, units)));
+        text.push_str(&format!("; the camera recorded {}", camera::stated(recorded, units)));
     }
     text.push('.');
     Some(text)
@@ -314,16 +312,16 @@ const AS_GOOD_AS_INFINITE: f64 = 10.0;
 
 fn range(i: &ImpliedDistance, units: Units) -> String {
     if i.high.is_infinite() && i.value > AS_GOOD_AS_INFINITE * i.low {
-        return format!("{} or beyond", number::distance(i.low, units));
+        return format!("{} or beyond", camera::distance(i.low, units));
     }
     if i.high.is_infinite() {
-        return format!("about {} ({} or more)", number::distance(i.value, units), number::distance(i.low, units));
+        return format!("about {} ({} or more)", camera::distance(i.value, units), camera::distance(i.low, units));
     }
     format!(
         "about {} ({} to {})",
-        number::distance(i.value, units),
-        number::distance(i.low, units),
-        number::distance(i.high, units)
+        camera::distance(i.value, units),
+        camera::distance(i.low, units),
+        camera::distance(i.high, units)
     )
 }
 

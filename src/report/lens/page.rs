@@ -4,7 +4,7 @@ use minijinja::{Value, context};
 
 use super::words::{best_stops, conclusion, lens_heading, sentences};
 use crate::lens::{Asymmetry, Baseline, Entry};
-use crate::report::say::number::f_number;
+use crate::report::say::camera::f_number;
 use crate::report::say::{engine, palette};
 
 /// The page of a baseline.

@@ -6,8 +6,9 @@ use crate::lens::{Asymmetry, Baseline, Entry, LearnedFrom, Sides};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::Estimate;
+use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
-use crate::report::say::number::{counted, f_number};
+use crate::report::say::number::counted;
 use crate::series::aperture::NO_LOSS;
 
 /// Standard deviations from which an asymmetry is called real.

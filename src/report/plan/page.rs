@@ -3,10 +3,12 @@
 use minijinja::{Value, context};
 
 use super::text::{shown, was_here};
-use super::words::{self, exact_stop, length, stop};
+use super::words;
 use crate::plan::{Plan, StepRow, Stop, Was};
 use crate::quantity::Units;
+use crate::report::say::camera::{exact_stop, length, stop};
 use crate::report::say::engine;
+use crate::report::say::number::digits;
 
 /// Times the permitted blur at which a bar ends; the permitted blur is at a third of it.
 const REACH: f64 = 3.0;
@@ -50,7 +52,7 @@ fn of_stop(plan: &Plan, s: &Stop, units: Units) -> Value {
         mark => words::mark(plan, s),
         ends => format!("{:.2}", s.near_blur_px.max(s.far_blur_px)),
         focus => format!("{:.2}", s.focus_blur_px),
-        times => words::significant(times, 2),
+        times => digits(times, 2),
         bar => format!("{:.1}", (times / REACH).min(1.0) * BAR),
         enough => s.acceptable,
         hyperfocal => length(s.hyperfocal_m, units),

@@ -2,9 +2,10 @@
 
 use std::fmt::Write as _;
 
-use super::words::{self, exact_stop, length, stop};
+use super::words;
 use crate::plan::{Plan, Stop, Was};
 use crate::quantity::{Distance, Units};
+use crate::report::say::camera::{exact_stop, length, stop};
 
 /// Full stops shown in the table whatever the answer.
 const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];

@@ -30,12 +30,4 @@ impl<'a> PlanView<'a> {
         let advice = words::answer(plan, units).into_iter().chain(words::reasons(plan, units)).collect();
         Self { format: "tussock.plan", version: 1, from, plan, advice }
     }
-
-    /// As indented JSON.
-    ///
-    /// # Errors
-    /// None in practice: every value can be written.
-    pub(crate) fn json(&self) -> serde_json::Result<String> {
-        Ok(serde_json::to_string_pretty(self)? + "\n")
-    }
 }

@@ -1,6 +1,7 @@
-//! What several answers are said with: numbers for people, names, colours, the paper of charts, and the engine and themes of
+//! What several answers are said with: numbers and names for people, colours, the paper of charts, and the engine and themes of
 //! pages. Their common style is `dress.css`.
 
+pub(super) mod camera;
 pub(super) mod name;
 pub(super) mod number;
 

@@ -1,8 +1,7 @@
-//! How each quantity is rounded, scaled and given its unit, for machines and for people.
+//! How numbers are rounded: for machines, and blur widths, shares and counts for people.
 
-use crate::optics::cover::THIRD_STOPS;
+use crate::quantity::Estimate;
 pub(in crate::report) use crate::quantity::plain;
-use crate::quantity::{Distance, Estimate, SharpFor, Units};
 
 /// A number for machines: rounded to `digits` significant figures, or `None` where it is not finite,
 /// so that neither NaN nor infinity can reach a file.
@@ -42,6 +41,20 @@ fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// To the tenth, without idle decimals: `11`, `5.6`.
+pub(in crate::report) fn tenths(value: f64) -> String {
+    format!("{}", (value * 10.0).round() / 10.0)
+}
+
+/// A number with this many significant digits, never fewer than its whole part has.
+pub(in crate::report) fn digits(value: f64, digits: i32) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    let decimals = (digits - 1 - value.abs().log10().floor() as i32).max(0) as usize;
+    format!("{value:.decimals$}")
+}
+
 /// Decimals that show a blur width as finely as its uncertainty deserves.
 fn decimals(sd: f64) -> usize {
     if sd >= 1.0 {
@@ -75,92 +88,16 @@ pub(in crate::report) fn widths(a: f64, b: f64) -> (String, String) {
     if x == y && a < 10.0 { (fixed(a, 3), fixed(b, 3)) } else { (x, y) }
 }
 
-/// A distance as people say it: `2.4 m`, `85 cm`, `7 ft 10 in`, `infinity`.
-#[must_use]
-pub(in crate::report) fn distance(metres: f64, units: Units) -> String {
-    if metres.is_infinite() {
-        return "infinity".into();
-    }
-    match units {
-        Units::Metric if metres < 1.0 => format!("{:.0} cm", metres * 100.0),
-        Units::Metric if metres < 20.0 => format!("{metres:.1} m"),
-        Units::Metric if metres < 1000.0 => format!("{metres:.0} m"),
-        Units::Metric => format!("{:.1} km", metres / 1000.0),
-        Units::Imperial => {
-            let inches = (metres / 0.0254).round();
-            let (feet, rest) = ((inches / 12.0).floor(), inches % 12.0);
-            if feet < 1.0 {
-                format!("{inches:.0} in")
-            } else if feet >= 20.0 {
-                format!("{:.0} ft", metres / 0.3048)
-            } else if rest == 0.0 {
-                format!("{feet:.0} ft")
-            } else {
-                format!("{feet:.0} ft {rest:.0} in")
-            }
-        }
-    }
-}
-
-/// A focus distance as the camera stated it.
-#[must_use]
-pub(in crate::report) fn stated(distance_m: Distance, units: Units) -> String {
-    match distance_m {
-        Distance::Finite(m) => distance(m, units),
-        Distance::Infinite => "infinity".into(),
-        Distance::Interval { low, high } => format!("{} to {}", distance(low, units), distance(high, units)),
-    }
-}
-
-/// `f/11`, `f/5.6`.
-#[must_use]
-pub(in crate::report) fn f_number(value: f64) -> String {
-    let rounded = (value * 10.0).round() / 10.0;
-    format!("f/{rounded}")
-}
-
-/// An f-number to set: the nearest that lenses mark in thirds of a stop, `f/11` for 10.6.
-#[must_use]
-pub(in crate::report) fn stop_to_set(value: f64) -> String {
-    let away = |n: f64| (n / value).ln().abs();
-    let marked = THIRD_STOPS.into_iter().min_by(|&a, &b| away(a).total_cmp(&away(b)));
-    // Half a step and a little: beyond the ends of the scale the number itself is said.
-    f_number(marked.filter(|&n| away(n) < 0.1).unwrap_or(value))
-}
-
-/// `1/125 s`, `0.4 s`, `2 s`.
-#[must_use]
-pub(in crate::report) fn exposure(seconds: f64) -> String {
-    if seconds < 0.3 && seconds > 0.0 {
-        format!("1/{:.0} s", 1.0 / seconds)
-    } else {
-        format!("{} s", (seconds * 10.0).round() / 10.0)
-    }
-}
-
-/// `24 mm`.
-#[must_use]
-pub(in crate::report) fn focal(mm: f64) -> String {
-    format!("{} mm", (mm * 10.0).round() / 10.0)
-}
-
 /// A share as whole per cent.
 #[must_use]
 pub(in crate::report) fn percent(share: f64) -> String {
     format!("{:.0} %", share * 100.0)
 }
 
-/// The intended use as it is typed after `--sharp-for`.
-#[must_use]
-pub(in crate::report) fn sharp_for(intent: SharpFor) -> String {
-    match intent {
-        SharpFor::Diagonal1500 => "diagonal".into(),
-        SharpFor::OneToOne => "1:1".into(),
-        SharpFor::Print { long_m, short_m, distance_m } => {
-            let cm = |m: f64| significant(m * 100.0, 6).unwrap_or_default();
-            format!("print:{}x{}cm@{}cm", cm(long_m), cm(short_m), cm(distance_m))
-        }
-    }
+/// A per-cent figure without its sign.
+pub(in crate::report) fn per_cent(share: f64) -> String {
+    let value = share.abs() * 100.0;
+    if value < 1.0 { format!("{value:.1} %") } else { format!("{value:.0} %") }
 }
 
 /// A number of things, "1 frame" or "12 frames".
@@ -172,16 +109,6 @@ pub fn counted(number: usize, of: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_stop_to_set_is_one_that_lenses_mark() {
-        // Marked stops in thirds: common practice, no published source.
-        for (value, said) in
-            [(9.4, "f/9"), (10.4, "f/10"), (10.6, "f/11"), (15.3, "f/16"), (4.4, "f/4.5"), (60.0, "f/60")]
-        {
-            assert_eq!(stop_to_set(value), said, "{value}");
-        }
-    }
 
     #[test]
     fn machine_numbers_are_finite_and_short() {
@@ -202,27 +129,6 @@ mod tests {
         assert_eq!(with_sd(Estimate::new(12.3, 2.2, 3)), "12 ± 2");
         assert_eq!(with_sd(Estimate::new(0.61, 0.001, 3)), "0.61 ± 0.01");
         assert_eq!(with_sd(Estimate::new(-0.001, 0.05, 3)), "0.00 ± 0.05");
-    }
-
-    #[test]
-    fn distances_are_said_as_people_say_them() {
-        assert_eq!(distance(0.892, Units::Metric), "89 cm");
-        assert_eq!(distance(2.44, Units::Metric), "2.4 m");
-        assert_eq!(distance(2.4384, Units::Imperial), "8 ft");
-        assert_eq!(distance(2.39, Units::Imperial), "7 ft 10 in");
-        assert_eq!(distance(0.2, Units::Imperial), "8 in");
-        assert_eq!(distance(f64::INFINITY, Units::Metric), "infinity");
-        assert_eq!(distance(0.304, Units::Imperial), "1 ft");
-    }
-
-    #[test]
-    fn facts_are_written_as_on_the_camera() {
-        assert_eq!(f_number(11.0), "f/11");
-        assert_eq!(f_number(5.6), "f/5.6");
-        assert_eq!(exposure(0.008), "1/125 s");
-        assert_eq!(exposure(0.4), "0.4 s");
-        assert_eq!(exposure(2.0), "2 s");
-        assert_eq!(sharp_for(SharpFor::Print { long_m: 0.6, short_m: 0.4, distance_m: 0.5 }), "print:60x40cm@50cm");
     }
 
     #[test]

@@ -10,7 +10,7 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 use super::view::{SeriesGroupView, SeriesZoneView};
 use super::words;
-use crate::report::say::number::f_number;
+use crate::report::say::camera::f_number;
 use crate::report::say::paper::labelled;
 use crate::report::say::paper::{Area, BAND, FAINT, Failed, INK, ZONES, drawn, word};
 use crate::series::{NoteKind, Varied, ZoneName};

@@ -9,8 +9,9 @@ use super::view::{SeriesGroupView, SeriesView};
 use super::words;
 use crate::quantity::Region;
 use crate::report::picture::data_uri;
+use crate::report::say::camera::f_number;
 use crate::report::say::engine;
-use crate::report::say::number::{f_number, percent, plain};
+use crate::report::say::number::{percent, plain};
 use crate::report::say::palette::{hex, stage};
 use crate::series::Varied;
 

@@ -2,7 +2,8 @@
 
 use super::view::{SeriesGroupView, SeriesView};
 use super::words;
-use crate::report::say::number::{f_number, plain};
+use crate::report::say::camera::f_number;
+use crate::report::say::number::plain;
 use crate::series::Varied;
 
 /// What a person reads on the terminal.

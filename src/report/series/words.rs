@@ -1,9 +1,10 @@
 //! The sentences of a series.
 
 use super::Alone;
+use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::name::common_folder;
-use crate::report::say::number::{f_number, percent};
+use crate::report::say::number::percent;
 use crate::series::aperture::{LeftOut, ZoneAnswer};
 use crate::series::bracket::{Bracket, Lack};
 use crate::series::{Answer, Lone, NoteKind, Varied, ZoneName};
