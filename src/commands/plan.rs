@@ -61,13 +61,11 @@ pub(crate) struct Camera {
 
 impl Camera {
     /// The sensor, the 24 x 36 mm frame unless given.
-    #[must_use]
     pub(crate) fn sensor(&self) -> Fact<Sensor> {
         given_or(self.sensor, || Fact::new(Sensor::FULL_FRAME, Source::Assumed))
     }
 
     /// The pixel pitch, that of 6000 pixels along the longer side unless given.
-    #[must_use]
     pub(crate) fn pitch_um(&self) -> Fact<f64> {
         given_or(self.pitch_um, || Fact::new(self.sensor().value.usual_pitch_um(), Source::Assumed))
     }

@@ -11,7 +11,6 @@ use crate::quantity::plain;
 use crate::report;
 
 /// Every schema: its file name under `schemas/`, its text.
-#[must_use]
 pub(crate) fn schemas() -> Vec<(&'static str, String)> {
     let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
     let mut all = report::schemas();

@@ -25,13 +25,11 @@ pub(crate) fn read(file: &Path) -> anyhow::Result<Baseline> {
 
 /// Finds the baseline of a lens by its name (and focal length, mm, where that is known) in the user's
 /// configuration folder; `None` where there is none. A damaged file there is passed over.
-#[must_use]
 pub(crate) fn find(name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
     find_in(&folder().ok()?, name, focal_mm)
 }
 
 /// As [`find`], in a folder of one's own.
-#[must_use]
 pub(crate) fn find_in(folder: &Path, name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
     let name = name.trim();
     let off = |b: &Baseline| focal_mm.map_or(0.0, |f| away(b, f));
@@ -88,7 +86,6 @@ pub(crate) fn place_of(baseline: &Baseline) -> anyhow::Result<PathBuf> {
 }
 
 /// What a stored baseline is, where it comes from and of which day; `None` where the file is none.
-#[must_use]
 pub(crate) fn told_of(file: &Path) -> Option<String> {
     let text = intake::read_text(file).ok()?;
     let baseline = record::read(&text).ok()?;

@@ -26,7 +26,6 @@ fn least(e: &Evidence, surface: &Surface) -> Option<f64> {
 }
 
 /// Whether the picture is sharper than the f-number allows.
-#[must_use]
 pub(super) fn contradicted(e: &Evidence, surface: &Surface, sharpened: bool) -> bool {
     let Some(least) = least(e, surface) else { return false };
     let allowed = least - NARROWED - if sharpened { SHARPENED } else { 0.0 };
@@ -35,7 +34,6 @@ pub(super) fn contradicted(e: &Evidence, surface: &Surface, sharpened: bool) -> 
 }
 
 /// Whether the sharpest of the widths are as wide as diffraction leaves them.
-#[must_use]
 pub(super) fn shows_diffraction(e: &Evidence, surface: &Surface) -> bool {
     let Some(least) = least(e, surface) else { return false };
     ranked(e.samples.iter().map(|s| s.y).collect(), LOW).is_some_and(|y| y > least - SHORT)

@@ -51,7 +51,6 @@ pub(super) struct Story {
 ///
 /// Which of two names a frame gets that either would fit turns on a rule. `rule` (standard normal numbers, new ones
 /// each draw) moves the rule a little from draw to draw, so that near such a border the confidence is low.
-#[must_use]
 pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
     let mut strong: Vec<(Cause, f64)> = Vec::new();
     let (bend, known, order) = ((RULE.0 * rule[0]).exp(), (RULE.1 * rule[1]).exp(), (RULE.2 * rule[2]).exp());
@@ -110,7 +109,6 @@ pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Ca
 const ALIKE: f64 = 1.4;
 
 /// Whether a draw has near and far out of focus alike.
-#[must_use]
 pub(super) fn alike(s: &Story) -> bool {
     let (Some(near), Some(far)) = (s.near, s.far) else { return false };
     let ratio = near.disc / far.disc;
@@ -151,7 +149,6 @@ const HASTE: f64 = 2.0;
 
 /// Whether a foreground may be soft by its own movement: a long exposure, and blur that grows towards the camera
 /// faster than ground seen from a usual height would have it (common practice, no published source).
-#[must_use]
 pub(super) fn may_flow(exposure_s: Option<f64>, haste: f64) -> bool {
     exposure_s.is_some_and(|t| t >= LONG_EXPOSURE) && haste > HASTE
 }

@@ -96,7 +96,6 @@ impl Baseline {
     /// Whole blur (px, pixel aperture and diffraction included) that the lens leaves in focus at a distance from the
     /// centre, as a share of the half diagonal: the mean around a 3:2 frame, its sd that of one place. `None` where
     /// nothing was learned at that distance.
-    #[must_use]
     pub(crate) fn in_focus_px(&self, distance: f64, f_number: f64, pitch_um: f64) -> Option<Estimate> {
         const AROUND: u32 = 24;
         // Half sides of a 3:2 frame over its half diagonal.

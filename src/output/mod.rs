@@ -125,7 +125,6 @@ pub(crate) fn say(text: &str) {
 }
 
 /// What a refusal by the system means, as a clause.
-#[must_use]
 pub(crate) fn reason(error: &io::Error) -> &'static str {
     match error.kind() {
         io::ErrorKind::NotFound => "there is no such file or folder",
@@ -143,7 +142,6 @@ pub(crate) fn reason(error: &io::Error) -> &'static str {
 }
 
 /// An error as a person reads it: each part once, the system's in words.
-#[must_use]
 pub(crate) fn in_words(error: &anyhow::Error) -> String {
     let mut parts: Vec<String> = Vec::new();
     for cause in error.chain() {
@@ -167,7 +165,6 @@ pub(crate) fn speak_little() {
 }
 
 /// Whether notes, tables and progress are unwanted.
-#[must_use]
 pub(crate) fn is_quiet() -> bool {
     QUIET.load(Ordering::Relaxed)
 }
@@ -238,13 +235,11 @@ pub(crate) fn speak_fully() {
 }
 
 /// What is said of a file that failed.
-#[must_use]
 pub(crate) fn failed(error: &IntakeError) -> String {
     format!("tussock: {}", sentences(error))
 }
 
 /// The same of a failure as reports have it, with what stands in for the file.
-#[must_use]
 pub(crate) fn failure(failed: &FailureView) -> String {
     let detail = failed.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
     let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
@@ -254,7 +249,6 @@ pub(crate) fn failure(failed: &FailureView) -> String {
 }
 
 /// A file that failed as the end of a command that is about this file.
-#[must_use]
 pub(crate) fn refused(error: IntakeError) -> anyhow::Error {
     anyhow::Error::msg(sentences(&error))
 }
@@ -266,14 +260,12 @@ fn sentences(error: &IntakeError) -> String {
 }
 
 /// What is said where `what` ("comparing frames") was given up by a fault of the program.
-#[must_use]
 pub(crate) fn broke_down(what: &str, words: &str) -> String {
     let words = if VERBOSE.load(Ordering::Relaxed) { format!(" [{}]", plain(words)) } else { String::new() };
     format!("tussock: {what} failed by a fault of this program and is left out; please report it{words}")
 }
 
 /// Columns of the terminal; 100 where standard output is none.
-#[must_use]
 pub(crate) fn columns() -> usize {
     terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0))
 }

@@ -25,7 +25,6 @@ pub struct FactsView<'a> {
 }
 
 /// One file's facts: name, value, source on each line; facts that are not known are left out.
-#[must_use]
 pub(crate) fn facts_text(file: &str, capture: &Capture, size: Option<(u32, u32)>, flags: &[Flag]) -> String {
     let mut rows: Vec<(&str, String, &str)> = Vec::new();
     fn row<T>(fact: &Option<Fact<T>>, text: impl Fn(&T) -> String) -> Option<(String, &'static str)> {

@@ -34,7 +34,6 @@ const SIDE: usize = 4;
 ///
 /// Neighbours are four to each side along the row, where level ground lies at one distance, and the tiles above and
 /// below as a pair, so that blur that grows down the picture stays as it is.
-#[must_use]
 pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f64>> {
     let columns = tiles.iter().take_while(|t| t.y == tiles[0].y).count().max(1);
     let value = |t: usize| values[t];

@@ -17,19 +17,16 @@ pub(crate) const MAD_SD: f64 = 1.482_602_218_505_602;
 pub(crate) const MEDIAN_SD: f64 = 1.253_314_137_315_5;
 
 /// Middle value, of an even number the mean of the middle two; `None` of none.
-#[must_use]
 pub(crate) fn median(values: &[f64]) -> Option<f64> {
     quantile(values, 0.5)
 }
 
 /// Middle value, of an even number the larger of the middle two, so that it is one of the values; `None` of none.
-#[must_use]
 pub(crate) fn upper_median(values: Vec<f64>) -> Option<f64> {
     ranked(values, 0.5)
 }
 
 /// The least of the values that a share of them lies below, rounded down; `None` where there is none.
-#[must_use]
 pub(crate) fn ranked(mut values: Vec<f64>, share: f64) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get((values.len() as f64 * share) as usize).copied()
@@ -37,7 +34,6 @@ pub(crate) fn ranked(mut values: Vec<f64>, share: f64) -> Option<f64> {
 
 /// The value below which a share of the values lies, interpolated between neighbours (Hyndman & Fan 1996, their
 /// definition 7); `None` of none.
-#[must_use]
 pub(crate) fn quantile(values: &[f64], share: f64) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -48,7 +44,6 @@ pub(crate) fn quantile(values: &[f64], share: f64) -> Option<f64> {
 }
 
 /// Standard deviation by the median absolute deviation from the median, which few strays do not move; `None` of none.
-#[must_use]
 pub(crate) fn scatter(values: &[f64]) -> Option<f64> {
     let middle = median(values)?;
     let away: Vec<f64> = values.iter().map(|v| (v - middle).abs()).collect();
@@ -56,7 +51,6 @@ pub(crate) fn scatter(values: &[f64]) -> Option<f64> {
 }
 
 /// Mean of the middle half: as robust as needed against strays, and smoother than the median; `None` of none.
-#[must_use]
 pub(crate) fn middle_mean(values: &[f64]) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -75,7 +69,6 @@ pub(crate) struct Line {
 }
 
 /// Least squares of (x, y, weight); `None` where all weight lies at one place.
-#[must_use]
 pub(crate) fn line(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<Line> {
     let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for (a, b, weight) in points {

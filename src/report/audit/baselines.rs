@@ -65,7 +65,6 @@ pub struct BaselineView {
 }
 
 /// The view of one lens's baseline.
-#[must_use]
 pub(super) fn baseline(of: &LensBasis) -> BaselineView {
     let learned = of.baseline.as_ref();
     BaselineView {

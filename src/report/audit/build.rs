@@ -108,7 +108,6 @@ fn asked(intent: &Intent) -> AskedView {
 }
 
 /// One frame; never fails, whatever the numbers: what is not finite becomes null.
-#[must_use]
 pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
     let (map, found) = (&frame.map, &frame.diagnosis);
     let capture = capture(&frame.capture);

@@ -19,7 +19,6 @@ type Drawing<'a, 'b> = ChartContext<
 
 /// Blur against height in the frame, the same way up as the picture: the fitted parts side by side, the
 /// measured tiles over them with their error bars. `None` where nothing was measured.
-#[must_use]
 pub(crate) fn height(f: &FrameView) -> Option<String> {
     let points = measured(f);
     let top = reach(&points, f)?;
@@ -55,7 +54,6 @@ pub(crate) fn height(f: &FrameView) -> Option<String> {
 
 /// Blur against distance from the centre, with the band of the fitted model and, where the lens was learned, the band it
 /// is expected to leave in focus.
-#[must_use]
 pub(crate) fn radius(f: &FrameView) -> Option<String> {
     let points = measured(f);
     let top = reach(&points, f)?;
@@ -170,7 +168,6 @@ fn readings<'b>(
 }
 
 /// Blur of the pixel aperture, px.
-#[must_use]
 pub(crate) fn pixel(f: &FrameView) -> f64 {
     f.tiles.iter().find_map(|t| t.budget.as_ref()?.pixel).unwrap_or(crate::quantity::PIXEL_SIGMA)
 }

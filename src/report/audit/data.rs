@@ -22,7 +22,6 @@ use crate::report::say::palette;
 
 /// The page's data as JSON, not yet safe inside a script element: what is asked of every frame, and the records of those
 /// `held` in the page.
-#[must_use]
 pub(super) fn data(view: &View, links: &[Links], held: usize) -> String {
     let folder = view.folder();
     let causes: BTreeMap<String, String> =
@@ -283,7 +282,6 @@ fn zone(z: &ZoneView) -> [Option<f64>; 2] {
 
 /// The tiles and charts of one frame as a script of their own, which the page asks for when the frame is opened; a page
 /// opened from disk may load a script but not read a file.
-#[must_use]
 pub(super) fn frame_script(index: usize, f: &FrameView, charts: &[Option<String>]) -> String {
     let charts = serde_json::to_string(charts).unwrap_or_else(|_| "[]".into());
     format!("tussockFrame({index},\"{}\",{});\n", packed(f), script_safe(&charts))

@@ -56,7 +56,6 @@ pub(crate) fn write_json_with(
 }
 
 /// The line of a frame, with what parts it from the one before.
-#[must_use]
 pub(crate) fn frame_line(index: usize, frame: &FrameView) -> Vec<u8> {
     let mut line = if index == 0 { b"\n".to_vec() } else { b",\n".to_vec() };
     line.extend(bytes(frame));

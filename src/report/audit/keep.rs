@@ -19,7 +19,6 @@ pub struct Proposal {
 /// Of frames of one scene the best is kept, or those of a focus bracket that cover the depth (`series::compare` tells which,
 /// and whether one does so by itself), and the others are left out; where none is clearly best, and for frames by
 /// themselves, what is sharp from near to far is kept and what is not is left out.
-#[must_use]
 pub(crate) fn proposals(view: &View) -> Vec<Option<Proposal>> {
     view.frames
         .iter()
@@ -58,7 +57,6 @@ fn alone(f: &FrameView) -> Option<Proposal> {
 }
 
 /// A report's name for its marks: the same for the same photographs measured alike, whatever they are judged for.
-#[must_use]
 pub(super) fn report_id(frames: &[FrameView]) -> String {
     let mut hash = blake3::Hasher::new();
     for f in frames {

@@ -8,7 +8,6 @@ use crate::report::say::{camera, number};
 use crate::shot::Capture;
 
 /// The line, with its full stop.
-#[must_use]
 pub(super) fn line(d: &Diagnosis, capture: &Capture) -> String {
     let answers = [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z));
     let [near, far] = answers.map(|a| a.judgement);
@@ -25,7 +24,6 @@ pub(super) fn line(d: &Diagnosis, capture: &Capture) -> String {
 }
 
 /// What near and far come to, without full stop.
-#[must_use]
 pub(super) const fn ends(near: Judgement, far: Judgement) -> &'static str {
     use Judgement::{AtLimit, Beyond, Unknown, Within};
     match (near, far) {
@@ -43,7 +41,6 @@ pub(super) const fn ends(near: Judgement, far: Judgement) -> &'static str {
 }
 
 /// The cause in a few words, with its doubt; `None` where nothing is soft or the cause is open.
-#[must_use]
 pub(super) fn cause(d: &Diagnosis, capture: &Capture) -> Option<String> {
     named(d.verdict.cause, capture.f_number.as_ref().map(|n| n.value), d.verdict.confidence >= judge::SURE)
 }
@@ -65,7 +62,6 @@ fn named(cause: Cause, f_number: Option<f64>, sure: bool) -> Option<String> {
 }
 
 /// The numbers of near and far against what is permitted, a sentence; a place without a number says why.
-#[must_use]
 pub(super) fn numbers(d: &Diagnosis) -> String {
     let measured = |name| {
         let known = d.answer(name).judgement != Judgement::Unknown;

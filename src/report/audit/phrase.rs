@@ -5,7 +5,6 @@ use crate::diagnose::{Cause, CornerState, ZoneName};
 use crate::report::say::name::capital;
 
 /// What is said where an audit was stopped before it had looked at all frames.
-#[must_use]
 pub(super) fn stopped(unreached: usize) -> Option<String> {
     match unreached {
         0 => None,
@@ -15,13 +14,11 @@ pub(super) fn stopped(unreached: usize) -> Option<String> {
 }
 
 /// A cause's one name with a capital, as it stands at the head of a row.
-#[must_use]
 pub(super) fn cause_name(cause: Cause) -> String {
     capital(cause.word())
 }
 
 /// What to change next time, for a whole shoot.
-#[must_use]
 pub(super) const fn next_time(cause: Cause) -> &'static str {
     match cause {
         Cause::SharpThroughout => "Nothing to change.",
@@ -43,7 +40,6 @@ pub(super) const fn next_time(cause: Cause) -> &'static str {
 }
 
 /// A zone's name.
-#[must_use]
 pub(super) const fn zone_name(zone: ZoneName) -> &'static str {
     match zone {
         ZoneName::Near => "Near",
@@ -62,7 +58,6 @@ pub(super) const fn zone_name(zone: ZoneName) -> &'static str {
 }
 
 /// The corners' state in a few words.
-#[must_use]
 pub(super) const fn corner_state(state: CornerState) -> &'static str {
     match state {
         CornerState::AsExpected => "as expected",

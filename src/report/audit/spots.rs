@@ -35,7 +35,6 @@ pub enum SpotName {
 
 impl SpotName {
     /// The name on the page.
-    #[must_use]
     pub(crate) const fn word(self) -> &'static str {
         match self {
             Self::Near => "Near",

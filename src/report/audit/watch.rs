@@ -69,7 +69,6 @@ impl Change {
 }
 
 /// A frame at a glance.
-#[must_use]
 pub(crate) fn glance(frame: &FrameView, units: Units, before: Option<&FrameView>) -> WatchView {
     WatchView {
         format: "tussock.watch",
@@ -138,7 +137,6 @@ fn compared(now: &FrameView, before: &FrameView) -> ComparedView {
 
 /// A page that looks for itself again every other second: the last frame in large words, those before it in small ones.
 /// `last`: newest first; `seen`: how many frames came in all.
-#[must_use]
 pub(crate) fn watch_page(last: &[WatchView], seen: usize, problem: Option<&str>) -> String {
     let mut body = String::new();
     match last.first() {
@@ -175,7 +173,6 @@ pub(crate) fn watch_page(last: &[WatchView], seen: usize, problem: Option<&str>)
 }
 
 /// A page that leads to the report once it is there.
-#[must_use]
 pub(crate) fn watch_over() -> String {
     "<!doctype html>\n<html lang=en>\n<meta charset=utf-8>\n<meta http-equiv=refresh content=\"0; url=index.html\">\n\
      <title>The report</title>\n<p><a href=\"index.html\">The report</a></p>\n</html>\n"

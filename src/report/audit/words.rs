@@ -16,7 +16,6 @@ use crate::shot::Capture;
 const CAUTION: &str = "Look where you step, and keep to local rules.";
 
 /// What is said of a frame: the line, what it rests on, and the advice.
-#[must_use]
 pub(super) fn of(d: &Diagnosis, capture: &Capture, units: Units) -> Words {
     Words { line: line::line(d, capture), detail: detail(d, capture, units), advice: advice(d, capture, units) }
 }

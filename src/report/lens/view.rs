@@ -57,7 +57,6 @@ pub struct AsymmetryView {
 }
 
 /// The view of a baseline.
-#[must_use]
 pub(crate) fn learned_lens(baseline: &Baseline, asymmetries: &[Asymmetry]) -> LearnedLensView {
     LearnedLensView {
         format: "tussock.learned-lens",

@@ -15,7 +15,6 @@ use crate::series::aperture::NO_LOSS;
 const REAL: f64 = 3.0;
 
 /// A baseline as plain text.
-#[must_use]
 pub(crate) fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
     let mut out = lens_heading(baseline) + "\n";
     for entry in &baseline.entries {
@@ -41,7 +40,6 @@ pub(crate) fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
 }
 
 /// A baseline in a line: the lens, its focal length and what it was learned from.
-#[must_use]
 pub(crate) fn lens_heading(baseline: &Baseline) -> String {
     let name = if baseline.lens.is_empty() { "A lens without a name" } else { &baseline.lens };
     format!("{name} at {:.0} mm, learned from {}", baseline.focal_length_mm, learned_from(baseline.learned_from))

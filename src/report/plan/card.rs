@@ -32,7 +32,6 @@ impl<'a> CardView<'a> {
 }
 
 /// A card as a plain table.
-#[must_use]
 pub(crate) fn card_text(card: &Card, units: Units) -> String {
     let mut out = format!("{}\n\n{:<10}{:<10}", heading(card, units), "nearest", "focus at");
     for focal in &card.focal_mm {

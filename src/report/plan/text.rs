@@ -11,7 +11,6 @@ use crate::report::say::camera::{exact_stop, length, stop};
 const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];
 
 /// A plan as plain text, lines to about 100 characters.
-#[must_use]
 pub(crate) fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String {
     let mut out = String::new();
     if let Some(was) = from {

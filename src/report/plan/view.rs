@@ -25,7 +25,6 @@ pub struct PlanView<'a> {
 
 impl<'a> PlanView<'a> {
     /// The view of a plan.
-    #[must_use]
     pub(crate) fn new(plan: &'a Plan, from: Option<&'a Was>, units: Units) -> Self {
         let advice = words::answer(plan, units).into_iter().chain(words::reasons(plan, units)).collect();
         Self { format: "tussock.plan", version: 1, from, plan, advice }

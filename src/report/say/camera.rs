@@ -5,7 +5,6 @@ use crate::optics::cover::THIRD_STOPS;
 use crate::quantity::{Distance, SharpFor, Units};
 
 /// A distance as people say it: `2.4 m`, `85 cm`, `7 ft 10 in`, `infinity`.
-#[must_use]
 pub(in crate::report) fn distance(metres: f64, units: Units) -> String {
     if metres.is_infinite() {
         return "infinity".into();
@@ -32,7 +31,6 @@ pub(in crate::report) fn distance(metres: f64, units: Units) -> String {
 }
 
 /// A focus distance as the camera stated it.
-#[must_use]
 pub(in crate::report) fn stated(distance_m: Distance, units: Units) -> String {
     match distance_m {
         Distance::Finite(m) => distance(m, units),
@@ -64,13 +62,11 @@ pub(in crate::report) fn fine_length(metres: f64, units: Units) -> String {
 }
 
 /// `f/11`, `f/5.6`.
-#[must_use]
 pub(crate) fn f_number(value: f64) -> String {
     format!("f/{}", tenths(value))
 }
 
 /// An f-number to set: the nearest that lenses mark in thirds of a stop, `f/11` for 10.6.
-#[must_use]
 pub(in crate::report) fn stop_to_set(value: f64) -> String {
     let away = |n: f64| (n / value).ln().abs();
     let marked = THIRD_STOPS.into_iter().min_by(|&a, &b| away(a).total_cmp(&away(b)));
@@ -90,7 +86,6 @@ pub(in crate::report) fn exact_stop(f_number: f64) -> String {
 }
 
 /// `1/125 s`, `0.4 s`, `2 s`.
-#[must_use]
 pub(in crate::report) fn exposure(seconds: f64) -> String {
     if seconds < 0.3 && seconds > 0.0 { format!("1/{:.0} s", 1.0 / seconds) } else { format!("{} s", tenths(seconds)) }
 }
@@ -116,13 +111,11 @@ pub(in crate::report) fn shutter(longest_s: f64) -> String {
 }
 
 /// `24 mm`.
-#[must_use]
 pub(in crate::report) fn focal(mm: f64) -> String {
     format!("{} mm", tenths(mm))
 }
 
 /// The intended use as it is typed after `--sharp-for`.
-#[must_use]
 pub(in crate::report) fn sharp_for(intent: SharpFor) -> String {
     match intent {
         SharpFor::Diagonal1500 => "diagonal".into(),

@@ -13,7 +13,6 @@ pub(in crate::report) fn capital(text: &str) -> String {
 }
 
 /// The folder that all files lie in, with its closing separator, or nothing: what a list of names need not repeat.
-#[must_use]
 pub(in crate::report) fn common_folder<'a>(files: impl Iterator<Item = &'a str>) -> &'a str {
     let separators = ['/', '\\'];
     files

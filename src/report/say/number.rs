@@ -5,7 +5,6 @@ pub(in crate::report) use crate::quantity::plain;
 
 /// A number for machines: rounded to `digits` significant figures, or `None` where it is not finite,
 /// so that neither NaN nor infinity can reach a file.
-#[must_use]
 pub(in crate::report) fn significant(value: f64, digits: u32) -> Option<f64> {
     if !value.is_finite() {
         return None;
@@ -25,7 +24,6 @@ pub(in crate::report) fn significant(value: f64, digits: u32) -> Option<f64> {
 }
 
 /// Six significant figures, the precision of every machine-readable number.
-#[must_use]
 pub(in crate::report) fn machine(value: f64) -> Option<f64> {
     significant(value, 6)
 }
@@ -67,7 +65,6 @@ fn decimals(sd: f64) -> usize {
 }
 
 /// A width with its uncertainty, `1.52 ± 0.06`, without its unit.
-#[must_use]
 pub(in crate::report) fn with_sd(estimate: Estimate) -> String {
     let places = decimals(estimate.sd);
     // A spread below what is shown would read as certainty; say the least that can be shown.
@@ -76,20 +73,17 @@ pub(in crate::report) fn with_sd(estimate: Estimate) -> String {
 }
 
 /// A width, as finely as it can be compared with a limit: `0.53`, `2.71`, `14`.
-#[must_use]
 pub(in crate::report) fn width(px: f64) -> String {
     fixed(px, if px >= 10.0 { 0 } else { 2 })
 }
 
 /// Two widths that are compared with each other, with as many decimals as it takes to tell them apart, to three.
-#[must_use]
 pub(in crate::report) fn widths(a: f64, b: f64) -> (String, String) {
     let (x, y) = (width(a), width(b));
     if x == y && a < 10.0 { (fixed(a, 3), fixed(b, 3)) } else { (x, y) }
 }
 
 /// A share as whole per cent.
-#[must_use]
 pub(in crate::report) fn percent(share: f64) -> String {
     format!("{:.0} %", share * 100.0)
 }

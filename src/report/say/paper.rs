@@ -89,7 +89,6 @@ pub(in crate::report) fn labelled(svg: &str, label: &str) -> String {
 }
 
 /// A drawing as a file of its own, which brings its light and dark colours with it.
-#[must_use]
 pub(crate) fn standalone(svg: &str) -> String {
     const STYLE: &str = "<style>@media(prefers-color-scheme:dark){:root{--ink:#e2e5db;--faint:#a2aca4;\
         --heather:#cfa3cd;--part1:#39423d;--part2:#4b574f;--part3:#6d5a35;--part4:#6a4d55;--part5:#41604d}}</style>";

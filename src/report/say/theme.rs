@@ -13,7 +13,6 @@ pub enum Theme {
 }
 
 /// A page, or a script with drawings in it, that asks the reader's system what it prefers, made to take one theme instead.
-#[must_use]
 pub(crate) fn themed(page: String, theme: Theme) -> String {
     let (query, scheme) = match theme {
         Theme::Auto => return page,

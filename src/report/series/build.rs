@@ -30,7 +30,6 @@ pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView])
 }
 
 /// The view of one group.
-#[must_use]
 pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
     let file = |k: usize| group.files[k].clone();
     let files = |of: &[usize]| of.iter().map(|&k| file(k)).collect::<Vec<_>>();

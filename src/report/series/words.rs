@@ -10,7 +10,6 @@ use crate::series::bracket::{Bracket, Lack};
 use crate::series::{Answer, Lone, NoteKind, Varied, ZoneName};
 
 /// A zone's name in a sentence.
-#[must_use]
 pub(super) fn zone(name: ZoneName) -> &'static str {
     match name {
         ZoneName::Near => "the near ground",
@@ -44,7 +43,6 @@ pub(super) fn short(name: ZoneName) -> &'static str {
 }
 
 /// The answer of a group.
-#[must_use]
 pub(super) fn answer(group: &Answer) -> String {
     let answer = match group.varied {
         Varied::Aperture => aperture(group),
@@ -312,7 +310,6 @@ fn nothing() -> String {
 }
 
 /// A note in words.
-#[must_use]
 pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
     let file = k.map_or("a frame", |k| name(group, k));
     match kind {
@@ -360,7 +357,6 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
 }
 
 /// Why a frame stands alone, in words.
-#[must_use]
 pub(super) fn alone(alone: &Alone) -> String {
     match alone.why {
         Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
