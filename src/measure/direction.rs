@@ -2,11 +2,9 @@
 
 use super::edge::Edge;
 use super::tilemap::{Spread, Streak, Tile};
-use crate::quantity::Estimate;
+use crate::quantity::{Estimate, TRACK_SIGMA};
+use crate::stats::ranked;
 
-/// Derived: sin(pi b f) / (pi b f) is one half at f = 0.603355 / b. Gaussian-equivalent sigma of a straight, even
-/// track, as a share of its length, by equal MTF50.
-const TRACK_SIGMA: f64 = 0.310_58;
 /// Chosen: twice the three numbers that a direction takes. Fewest edges for a spread, and fewest tiles for a streak.
 const FEWEST_EDGES: usize = 6;
 const FEWEST_TILES: usize = 4;
@@ -130,9 +128,7 @@ pub(super) fn streak(tiles: &[Tile], width: f64, height: f64) -> Option<Streak> 
     let agree = rows.iter().filter(|r| r.p * a + r.q * b > 0.0).count() as f64 / rows.len() as f64;
     let share = long / rows.iter().map(|r| r.trace).sum::<f64>() * rows.len() as f64;
     // Where defocus hides the streak in most of the frame, it still shows in the sharpest quarter.
-    let mut traces: Vec<f64> = rows.iter().map(|r| r.trace).collect();
-    traces.sort_by(f64::total_cmp);
-    let plain = long / traces[traces.len() / 4];
+    let plain = long / ranked(rows.iter().map(|r| r.trace).collect(), 0.25)?;
     let found = (long >= 5.0 * sd && agree >= 0.8 && share >= 0.2)
         || (long >= 10.0 * sd && agree >= 0.7 && plain >= 0.25)
         // A long streak leaves few tiles that tell, but they are of one mind.
