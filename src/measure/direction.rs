@@ -6,7 +6,7 @@ use crate::quantity::Estimate;
 
 /// Derived: sin(pi b f) / (pi b f) is one half at f = 0.603355 / b. Gaussian-equivalent sigma of a straight, even
 /// track, as a share of its length, by equal MTF50.
-const TRACK_SIGMA: f64 = 0.310_58;
+pub(super) const TRACK_SIGMA: f64 = 0.310_58;
 /// Chosen: twice the three numbers that a direction takes. Fewest edges for a spread, and fewest tiles for a streak.
 const FEWEST_EDGES: usize = 6;
 const FEWEST_TILES: usize = 4;
