@@ -5,6 +5,7 @@
 
 mod corners;
 mod diagnosis;
+mod doubts;
 mod ends;
 mod evidence;
 mod fit;
@@ -43,7 +44,7 @@ use self::posterior::Posterior;
 use self::surface::Surface;
 use crate::judge::{self, Answer, Judgement, Reason};
 use crate::lens::Baseline;
-use crate::measure::{Streak, TileMap};
+use crate::measure::{HELD, Streak, TileMap};
 use crate::quantity::{Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
 
@@ -74,6 +75,7 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
         // A frame is not judged by an f-number that it is too sharp for.
         let mut d = diagnose(map, &Capture { f_number: None, ..capture.clone() }, None, intent);
         d.flags.push(Flag::ApertureContradicted);
+        verdict::cap(&mut d.verdict, origin::ALTERED);
         return d;
     }
     // The edges of a picture that lies twice over itself are sharp, each of them: the widths don't hold such a track.
@@ -104,6 +106,7 @@ fn judge_fitted(
     if frame.focus_point_contradicted(d.permitted_px) {
         d.flags.push(Flag::FocusPointContradicted);
     }
+    doubts::weigh(d, problem, posterior, capture);
     origin::weigh(d, map, capture);
     if origin::turned(map) {
         d.flags.push(Flag::OrientationLost);
@@ -121,10 +124,6 @@ fn judge_fitted(
     d.model = Some(picture::model(posterior, problem, streak));
     d.standing = picture::standings(map, posterior, problem);
 }
-
-/// Chosen: a third; averaged over directions it is some seven tenths. Share of what a track adds along its direction
-/// that the sharpest quarter of the tiles must reach for their widths to hold it.
-const HELD: f64 = 0.33;
 
 /// The answer for a frame of which a track left nothing to measure.
 fn blurred_away(d: &mut Diagnosis) {

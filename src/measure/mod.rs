@@ -30,6 +30,7 @@ mod width;
 
 pub use smaller::smaller;
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
+pub(crate) use track::HELD;
 
 use rayon::prelude::*;
 
@@ -101,8 +102,10 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
     if sound {
         reduced::settle(plane, settings.tiles, &known, &mut tiles);
     }
-    let faced = direction::streak(&tiles, plane.width as f64, plane.height as f64);
-    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise, track::may_be_long(&tiles)));
+    let room = track::Room::of(&tiles);
+    let faced =
+        direction::streak(&tiles, plane.width as f64, plane.height as f64).filter(|s| room.holds(s.length.value));
+    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise, room));
     let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));
     let common = width::common(tiles.iter().filter_map(|t| t.blur.map(|b| b.sd / b.value)));
     TileMap {

@@ -1,0 +1,150 @@
+//! What keeps a verdict from being firm though the widths ask for it, from hand-written tile maps: each time beside a frame
+//! that differs in nothing else and is judged firmly.
+
+#[path = "support/tilemaps.rs"]
+mod tilemaps;
+
+use tilemaps::{Rng, Scene};
+use tussock::TileMap;
+use tussock::diagnose::{Cause, Diagnosis, diagnose};
+use tussock::judge::SURE;
+use tussock::measure::{Tile, TileState};
+use tussock::quantity::{Distance, Estimate, Flag, Intent};
+use tussock::shot::{Capture, Fact, Source};
+
+fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
+    diagnose(map, &scene.capture(), None, &Intent::default())
+}
+
+fn right(scene: Scene) -> Scene {
+    let near = 1.0 / scene.ground(scene.bottom());
+    Scene { focus_m: 2.0 * near, ..scene }
+}
+
+/// Height of a tile as the model counts: down, fractions of the half diagonal from the middle.
+fn v(scene: &Scene, tile: &Tile) -> f64 {
+    (tile.centre().1 - f64::from(scene.height) / 2.0) / scene.half()
+}
+
+fn scaled(tile: &mut Tile, factor: f64) {
+    if let Some(b) = tile.blur.as_mut() {
+        *b = Estimate::new(b.value * factor, b.sd * factor, b.n);
+    }
+}
+
+/// Sky of even light above the horizon, without a number, and darker land below it.
+fn lit(scene: &Scene, map: &mut TileMap) {
+    for tile in &mut map.tiles {
+        let above = v(scene, tile) < scene.horizon() - 0.03;
+        (tile.level, tile.contrast) = if above { (0.7, 0.02) } else { (0.15, 0.35) };
+        if above {
+            (tile.blur, tile.state) = (None, TileState::NoDetail);
+        }
+    }
+}
+
+#[test]
+fn what_is_soft_alike_is_firmly_out_of_focus_only_where_the_camera_recorded_that() {
+    for seed in 1..=4 {
+        // From a tower: all of the scene is far, and the focus lies five metres away.
+        let scene =
+            Scene { camera_height_m: 60.0, focal_mm: 70.0, focus_m: 5.0, f_number: 4.0, seed, ..Scene::default() };
+        let d = judge(&scene, &scene.map());
+        assert!(d.verdict.cause.is_focus() && d.verdict.confidence < SURE, "seed {seed}: {:?}", d.verdict);
+        let recorded = Some(Fact::new(Distance::from_metres(5.0), Source::MakerNote));
+        let facts = Capture { focus_distance_m: recorded, ..scene.capture() };
+        let d = diagnose(&scene.map(), &facts, None, &Intent::default());
+        assert_eq!(d.verdict.cause, Cause::FocusTooNear, "seed {seed}: {:?}", d.verdict);
+        assert!(d.verdict.confidence >= SURE, "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
+fn content_that_coarsens_towards_the_camera_is_not_firmly_out_of_focus() {
+    for seed in 1..=4 {
+        let scene = right(Scene {
+            width: 2048,
+            height: 1536,
+            pitch_um: 3.5,
+            f_number: 7.0,
+            focal_mm: 8.2,
+            seed,
+            ..Scene::default()
+        });
+        let grown = |times: f64| {
+            let mut map = scene.map();
+            for tile in map.tiles.iter_mut().filter(|t| t.blur.is_some()) {
+                let share = (v(&scene, tile) - scene.horizon()).max(0.0) / (scene.bottom() - scene.horizon());
+                let width = 0.72 * (1.0 + (times - 1.0) * share) * (1.0 + 0.03 * f64::from(tile.x % 7) / 7.0);
+                tile.blur = Some(Estimate::new(width, 0.05 * width, 20));
+            }
+            judge(&scene, &map).verdict
+        };
+        let content = grown(1.45);
+        assert!(!content.cause.is_focus() || content.confidence < SURE, "seed {seed}: {content:?}");
+        let focus = grown(3.0);
+        assert!(focus.cause == Cause::FocusTooFar && focus.confidence >= SURE, "seed {seed}: {focus:?}");
+    }
+}
+
+#[test]
+fn a_frame_whose_tiles_lie_off_the_model_patch_by_patch_is_not_judged_firmly() {
+    for seed in 1..=4 {
+        let scene = Scene { f_number: 4.0, focus_m: 100.0, missing: 0.0, scatter: 0.02, seed, ..Scene::default() };
+        let off = |patch: usize| {
+            let mut rng = Rng(seed);
+            let mut map = scene.map();
+            let columns = map.columns as usize;
+            let signs: Vec<f64> = (0..map.tiles.len()).map(|_| if rng.chance(0.5) { 1.0 } else { -1.0 }).collect();
+            for (i, tile) in map.tiles.iter_mut().enumerate() {
+                let place = i / columns / patch * columns + i % columns / patch;
+                scaled(tile, (0.12 * signs[place]).exp());
+            }
+            judge(&scene, &map).verdict
+        };
+        let (scattered, patchy) = (off(1), off(5));
+        assert!(scattered.cause == Cause::FocusTooFar && scattered.confidence >= SURE, "seed {seed}: {scattered:?}");
+        assert!(!patchy.cause.is_focus() || patchy.confidence < SURE, "seed {seed}: {patchy:?}");
+    }
+}
+
+#[test]
+fn a_quarter_of_the_picture_that_no_model_explains_leaves_no_firm_verdict() {
+    for seed in 1..=4 {
+        let scene = Scene { f_number: 4.0, focus_m: 100.0, seed, ..Scene::default() };
+        let left = |share: f64| {
+            let (mut map, mut rng) = (scene.map(), Rng(seed));
+            for tile in map.tiles.iter_mut().filter(|t| v(&scene, t) < 0.15) {
+                if rng.chance(share) {
+                    scaled(tile, 8.0);
+                }
+            }
+            judge(&scene, &map).verdict
+        };
+        let (little, much) = (left(0.15), left(0.5));
+        assert!(little.cause == Cause::FocusTooFar && little.confidence >= SURE, "seed {seed}: {little:?}");
+        assert!(!much.cause.is_focus() || much.confidence < SURE, "seed {seed}: {much:?}");
+    }
+}
+
+#[test]
+fn a_lens_out_of_line_is_told_firmly_only_under_a_sky() {
+    let scene = right(Scene { f_number: 11.0, tilt_px: 11.0, ..Scene::default() });
+    let mut map = scene.map();
+    let d = judge(&scene, &map);
+    assert!(d.verdict.cause == Cause::LensAsymmetry && d.verdict.confidence < SURE, "{:?}", d.verdict);
+    lit(&scene, &mut map);
+    let d = judge(&scene, &map);
+    assert!(d.verdict.cause == Cause::LensAsymmetry && d.verdict.confidence >= SURE, "{:?}", d.verdict);
+}
+
+#[test]
+fn a_false_f_number_leaves_no_firm_verdict() {
+    let scene = right(Scene { f_number: 8.0, pitch_um: 4.0, ..Scene::default() });
+    let honest = judge(&scene, &scene.map());
+    assert!(honest.verdict.cause == Cause::SharpThroughout && honest.verdict.confidence >= SURE);
+    let facts = Capture { f_number: Some(Fact::new(45.0, Source::Exif)), ..scene.capture() };
+    let d = diagnose(&scene.map(), &facts, None, &Intent::default());
+    assert!(d.flags.contains(&Flag::ApertureContradicted) && d.verdict.cause == Cause::SharpThroughout);
+    assert!(d.verdict.confidence < SURE, "{:?}", d.verdict);
+}
