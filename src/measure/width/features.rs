@@ -70,8 +70,8 @@ pub(super) fn alive(sight: &Sight, noise: &[f64; RINGS]) -> bool {
     (RINGS - 8..RINGS - 3).all(|k| sight.seen.power[k] > DETAIL * noise[k])
 }
 
-/// Chosen: a third, some four times what the mean of a few rings scatters by against another. How much farther above the noise
-/// power must be where a width shows than in the finest rings.
+/// Chosen: a third, some four times what the mean of a few rings scatters by against another. How far power must stand, where a
+/// width shows, above the noise, and above what there is more of it in the finest rings.
 const RISE: f64 = 1.35;
 /// Chosen: an octave, where a blur of this width takes a quarter to two thirds of the contrast. Frequencies at which a width
 /// shows, over that of half contrast.
@@ -82,8 +82,8 @@ const SHOWN: std::ops::RangeInclusive<f64> = 0.6..=1.2;
 const FREE: f64 = 4.3;
 
 /// Whether a width (px) can be seen in a patch: detail goes on to the finest scale, edges stand free of the noise, or power stands
-/// out at the frequencies at which such a blur takes contrast away. Where that is above the noise no more than in the finest rings,
-/// there is only more noise than expected, which has no width: clouds, snow and haze hold detail, but none that fine.
+/// out at the frequencies at which such a blur takes contrast away. Where it does so no more than in the finest rings there is only
+/// more noise than expected, which has no width: clouds, snow and haze hold detail, but none that fine.
 /// `expected` is [`super::steep::noise_gradients`].
 pub(super) fn shows(sight: &Sight, noise: &[f64; RINGS], expected: &[[f64; RINGS]; SCALES], width: f64) -> bool {
     let above = |rings: &mut dyn Iterator<Item = usize>| {
@@ -100,7 +100,7 @@ pub(super) fn shows(sight: &Sight, noise: &[f64; RINGS], expected: &[[f64; RINGS
     let noisy = excess(sight, noise) * expected[0].iter().zip(noise).map(|(e, n)| e * n).sum::<f64>();
     alive(sight, noise)
         || sight.steepness[0].p99.powi(2) > FREE * FREE * noisy
-        || there.zip(finest).is_none_or(|(there, finest)| there - finest > RISE.ln())
+        || there.zip(finest).is_none_or(|(there, finest)| there - finest.max(0.0) > RISE.ln())
 }
 
 /// The numbers of one patch. `expected` is [`super::steep::noise_gradients`], `code` relative luminance a code value.
