@@ -10,7 +10,7 @@ use tussock::diagnose::{Cause, Diagnosis, Standing, Unsettled, ZoneName, diagnos
 use tussock::judge::{self, Judgement, Reason};
 use tussock::measure::{Streak, Tile, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
-use tussock::report::wording;
+use tussock::report::words;
 use tussock::shot::{Capture, Fact, Source};
 
 fn right(scene: Scene) -> Scene {
@@ -60,7 +60,7 @@ fn a_frame_with_an_end_beyond_is_never_sharp_throughout_whoever_is_to_blame() {
         assert_eq!(ends(&d), [Judgement::Beyond; 2], "seed {seed}");
         assert_eq!(d.sharp_throughout(), Some(false));
         assert_ne!(d.verdict.cause, Cause::SharpThroughout, "seed {seed}: {:?}", d.verdict);
-        let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+        let said = words::sentence(&d, &scene.capture(), Units::Metric);
         assert!(said.starts_with("Soft near and far: ") && said.contains("permitted 1.28 px"), "{said}");
     }
 }
@@ -69,10 +69,10 @@ fn a_frame_with_an_end_beyond_is_never_sharp_throughout_whoever_is_to_blame() {
 fn the_first_answer_is_said_first_and_no_two_numbers_read_alike() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
     let mut d = judge(&scene, &scene.map());
-    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    let said = words::sentence(&d, &scene.capture(), Units::Metric);
     assert!(said.starts_with("Sharp from near to far. Near 0.") && said.contains("permitted 1.28 px"), "{said}");
     d.zones[0].optical_px = Some(Estimate::new(d.permitted_px - 0.002, 0.001, 9));
-    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    let said = words::sentence(&d, &scene.capture(), Units::Metric);
     assert!(said.contains("Near 1.276 px") && said.contains("permitted 1.278 px"), "{said}");
 }
 
@@ -136,7 +136,7 @@ fn water_in_the_foreground_is_not_judged_however_soft_it_reads() {
     assert_eq!(d.answer(ZoneName::Near).reason, Some(Reason::Water));
     assert_eq!((ends(&d)[0], d.verdict.cause), (Judgement::Unknown, Cause::CannotTell), "{:?}", d.verdict);
     assert!(d.answer(ZoneName::Far).judgement.passes());
-    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    let said = words::sentence(&d, &scene.capture(), Units::Metric);
     assert!(said.starts_with("Sharp far, near unknown: water. Near unknown (water), far "), "{said}");
     // Ground is as steep both ways.
     map.layers.iter_mut().for_each(|l| *l = Some(0.6));
@@ -330,7 +330,7 @@ fn a_camera_with_one_aperture_is_never_asked_for_another() {
     for cause in Cause::ALL {
         for unsettled in open.iter().filter(|u| u.is_some() == (cause == Cause::CannotTell)) {
             (d.verdict.cause, d.verdict.unsettled, d.verdict.also) = (cause, *unsettled, vec![Cause::TooLittleDepth]);
-            let advice = wording::advice(&d, &facts, Units::Metric);
+            let advice = words::advice(&d, &facts, Units::Metric);
             for asked in ["Stop down to", "Stop down too", "Stop down a", "Open up", "f/8"] {
                 assert!(!advice.contains(asked), "{cause:?} {unsettled:?}: {advice}");
             }
@@ -339,7 +339,7 @@ fn a_camera_with_one_aperture_is_never_asked_for_another() {
     // One with a diaphragm is.
     d.verdict.cause = Cause::Diffraction;
     let other = Capture { f_number: Some(Fact::new(16.0, Source::Exif)), ..facts };
-    assert!(wording::advice(&d, &other, Units::Metric).contains("Open up"));
+    assert!(words::advice(&d, &other, Units::Metric).contains("Open up"));
 }
 
 #[test]
@@ -367,6 +367,6 @@ fn without_the_facts_the_evenness_is_still_told() {
     let soft = too_far();
     let d = diagnose(&soft.map(), &none, None, &Intent::default());
     assert_eq!(d.sharp_throughout(), Some(false));
-    let said = wording::sentence(&d, &none, Units::Metric);
+    let said = words::sentence(&d, &none, Units::Metric);
     assert!(said.starts_with("Soft near, sharp far: "), "{said}");
 }

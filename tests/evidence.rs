@@ -9,7 +9,7 @@ use tussock::TileMap;
 use tussock::diagnose::{Cause, Diagnosis, Unsettled, ZoneName, diagnose};
 use tussock::measure::{Tile, TileState};
 use tussock::quantity::{Estimate, Intent, Units};
-use tussock::report::wording;
+use tussock::report::words;
 use tussock::shot::Capture;
 
 /// A scene at the right focus: twice the nearest distance.
@@ -57,7 +57,7 @@ fn fog_over_the_far_scene_is_said_and_the_ground_before_it_is_not_taken_for_it()
     assert_eq!(d.verdict.unsettled, Some(Unsettled::FarHidden), "{:?}", d.verdict);
     let zone = |name| d.zones.iter().find(|z| z.name == name).unwrap();
     assert!(zone(ZoneName::Far).optical_px.is_none() && zone(ZoneName::Near).optical_px.is_some());
-    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    let said = words::sentence(&d, &scene.capture(), Units::Metric);
     assert!(said.contains("Haze hides the far scene") && said.contains("as far as can be seen"), "{said}");
 }
 
@@ -248,7 +248,7 @@ fn a_cause_beside_the_named_one_is_said_and_advised_upon() {
     let mut d = judge(&scene, &scene.map());
     let said = |d: &Diagnosis| {
         let facts = scene.capture();
-        (wording::sentence(d, &facts, Units::Metric), wording::advice(d, &facts, Units::Metric))
+        (words::sentence(d, &facts, Units::Metric), words::advice(d, &facts, Units::Metric))
     };
     d.verdict.cause = Cause::FocusTooNear;
     d.verdict.also.clear();

@@ -207,6 +207,40 @@ fn nothing_is_measured_where_nothing_is() {
     }
 }
 
+/// A cloudy sky by formula: even above; below swell clouds of all sizes from 12 px on, the fainter the smaller, and there more is
+/// left of the noise, which the camera has smoothed.
+#[test]
+fn more_noise_than_elsewhere_is_no_fine_detail() {
+    use std::f64::consts::TAU;
+    let (side, mut dice) = (960, fastrand::Rng::with_seed(5));
+    let white: Vec<f64> = (0..side * side).map(|_| (0..12).map(|_| dice.f64()).sum::<f64>() - 6.0).collect();
+    let waves: Vec<[f64; 4]> = (0..60)
+        .map(|_| {
+            let (length, turn) = (12.0 * 20_f64.powf(dice.f64()), TAU * dice.f64());
+            [TAU / length * turn.cos(), TAU / length * turn.sin(), TAU * dice.f64(), 4e-5 * length]
+        })
+        .collect();
+    let below = |y: f64| y > side as f64 / 2.0;
+    for more in [1.3, 1.6] {
+        let sky = plane(side, side, |x, y| {
+            let at = |dx: f64, dy: f64| {
+                let place = |v: f64| (v.max(0.0) as usize).min(side - 1);
+                white[place(y + dy) * side + place(x + dx)]
+            };
+            let smoothed = 0.4 * at(0.0, 0.0) + 0.15 * (at(1.0, 0.0) + at(-1.0, 0.0) + at(0.0, 1.0) + at(0.0, -1.0));
+            let cloud: f64 = waves.iter().map(|[u, v, from, high]| high * (u * x + v * y + from).sin()).sum();
+            let (cloud, noise) = if below(y) { (cloud, 0.006 * more) } else { (0.0, 0.006) };
+            0.4 + cloud + noise * smoothed
+        });
+        let map = measure(&sky, &Settings { tiles: 10, ..Settings::default() });
+        let clouds = || map.tiles.iter().filter(|t| below(f64::from(t.y)));
+        // The clouds are seen: detail there is, but none as fine as a pixel or two.
+        assert!(clouds().all(|t| !matches!(t.state, TileState::NoDetail | TileState::Noisy)));
+        let fine: Vec<f64> = clouds().filter_map(|t| t.blur).map(|b| b.value).filter(|v| *v < 2.0).collect();
+        assert!(fine.len() <= 1, "noise stronger by {more}: {fine:?} of {}", clouds().count());
+    }
+}
+
 #[test]
 fn threads_do_not_change_a_digit() {
     let (scene, _) = patch(Texture::Leaves, &Psf::gaussian(0.9), 300, 3, 60.0);

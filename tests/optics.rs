@@ -3,11 +3,15 @@
 //! "Two routes" marks values of the project's reference sheet that were computed by two independent routes
 //! outside this crate; other sources are named beside their check.
 
+#[path = "support/waves.rs"]
+mod waves;
+
 use std::f64::consts::PI;
 
 use tussock::optics::blur::{self, Parts};
 use tussock::optics::{WAVELENGTH_UM, aperture, depth, diffraction, ground, hopkins, kernel, motion, thin_lens};
 use tussock::quantity::{DISC_SIGMA, MTF50_SIGMA};
+use waves::{frequency_at, otf};
 
 /// Asserts equality to the printed digits: half a unit in the last place given.
 #[track_caller]
@@ -33,6 +37,11 @@ fn simpson(low: f64, high: f64, n: usize, f: impl Fn(f64) -> f64) -> f64 {
     h / 3.0 * (f(low) + f(high) + inner)
 }
 
+/// Transfer function of a uniform disc of `diameter` at frequency `f`: 2 J1(pi c f) / (pi c f).
+fn disc(diameter: f64, f: f64) -> f64 {
+    hopkins::otf_by_disc(diameter * f, 0.0)
+}
+
 #[test]
 fn mtf50_of_the_plain_kernels() {
     // Two routes; the Gaussian is sqrt(ln 2 / 2) / pi.
@@ -40,10 +49,10 @@ fn mtf50_of_the_plain_kernels() {
     assert!((MTF50_SIGMA - (2f64.ln() / 2.0).sqrt() / PI).abs() < 1e-15);
     printed((10f64.ln() / 2.0).sqrt() / PI, "0.341541");
     printed(bisect(0.1, 1.0, |f| 0.1 - kernel::gaussian(1.0, f)), "0.341541");
-    let disc = bisect(0.1, 1.0, |f| 0.5 - kernel::disc(1.0, f));
-    printed(disc, "0.705085");
-    assert!((kernel::DISC_MTF50 - disc).abs() < 1e-8, "{disc}");
-    printed(bisect(1.0, 1.5, |f| -kernel::disc(1.0, f)), "1.21967");
+    let half = bisect(0.1, 1.0, |f| 0.5 - disc(1.0, f));
+    printed(half, "0.705085");
+    assert!((kernel::DISC_MTF50 - half).abs() < 1e-8, "{half}");
+    printed(bisect(1.0, 1.5, |f| -disc(1.0, f)), "1.21967");
     let square = bisect(0.1, 0.9, |f| 0.5 - kernel::sinc(1.0, f));
     printed(square, "0.603355");
     assert!((kernel::BOX_MTF50 - square).abs() < 1e-8, "{square}");
@@ -55,7 +64,7 @@ fn mtf50_of_the_plain_kernels() {
     let track = bisect(0.1, 1.5, |f| 0.5 - kernel::track_all_directions(1.0, f));
     assert!((kernel::TRACK_MTF50 - track).abs() < 1e-8, "{track}");
     // As Gaussian-equivalent sigmas by MTF50.
-    printed(MTF50_SIGMA / disc, "0.26577");
+    printed(MTF50_SIGMA / half, "0.26577");
     printed(DISC_SIGMA, "0.265769");
     printed(MTF50_SIGMA / square, "0.31058");
     printed(MTF50_SIGMA / airy, "0.46387");
@@ -78,15 +87,15 @@ fn edge_rises_of_the_plain_kernels() {
     printed(airy, "1.33287");
     printed(airy / 2.563_103, "0.52002");
     let edge = |x: f64| simpson(-PI / 2.0, (2.0 * x).asin(), 2000, |t| 2.0 / PI * t.cos() * t.cos());
-    let disc = |low: f64, high: f64| bisect(-0.5, 0.5, |x| edge(x) - high) - bisect(-0.5, 0.5, |x| edge(x) - low);
-    printed(disc(0.1, 0.9), "0.68705");
-    printed(disc(0.2, 0.8), "0.49186");
-    printed(disc(0.1, 0.9) / 2.563_103, "0.26805");
+    let of_disc = |low: f64, high: f64| bisect(-0.5, 0.5, |x| edge(x) - high) - bisect(-0.5, 0.5, |x| edge(x) - low);
+    printed(of_disc(0.1, 0.9), "0.68705");
+    printed(of_disc(0.2, 0.8), "0.49186");
+    printed(of_disc(0.1, 0.9) / 2.563_103, "0.26805");
     printed(0.8 / 2.563_103, "0.31212");
     printed(2.0 * (2.0 * 2f64.ln()).sqrt(), "2.35482");
     // Second moments: a disc's line spread has variance c^2/16, a box b^2/12; read off the MTF's curvature.
     let moment = |mtf: &dyn Fn(f64) -> f64| ((1.0 - mtf(1e-3)) / (2.0 * PI * PI * 1e-6)).sqrt();
-    printed(moment(&|f| kernel::disc(1.0, f)), "0.25");
+    printed(moment(&|f| disc(1.0, f)), "0.25");
     printed(moment(&|f| kernel::sinc(1.0, f)), "0.28868");
 }
 
@@ -99,7 +108,7 @@ fn airy_pattern_from_the_transfer_function() {
     let half = 0.5 * point(0.0);
     printed(2.0 * bisect(0.2, 0.8, |r| half - point(r)), "1.02899");
     // The first dark ring is where J1(pi r) = 0, i.e. where the disc's transfer function 2 J1(x)/x is.
-    let ring = 2.0 * bisect(1.0, 1.5, |r| -kernel::disc(1.0, r));
+    let ring = 2.0 * bisect(1.0, 1.5, |r| -disc(1.0, r));
     printed(ring, "2.43934");
     printed(2.0 * PI * simpson(0.0, ring / 2.0, 400, |r| point(r) * r), "0.83778");
 }
@@ -111,11 +120,11 @@ fn diffraction_mtf_table() {
     for (i, value) in table.iter().enumerate() {
         let s = (i + 1) as f64 / 10.0;
         printed(diffraction::mtf(s), value);
-        printed(hopkins::otf(0.0, s), value);
+        printed(otf(0.0, s), value);
         printed(hopkins::otf_by_disc(1e-9, s), value);
     }
     assert_eq!(diffraction::mtf(1.0), 0.0);
-    assert_eq!(hopkins::otf(0.3, 1.2), 0.0);
+    assert_eq!(otf(0.3, 1.2), 0.0);
 }
 
 #[test]
@@ -123,21 +132,21 @@ fn defocused_otf_tables() {
     // Two routes; prysm and GalSim agree within 0.04 %.
     let quarter = [".83886", ".65858", ".50157", ".37942", ".28747", ".21529", ".15249", ".09239", ".03603"];
     for (i, value) in quarter.iter().enumerate() {
-        printed(hopkins::otf(0.25, (i + 1) as f64 / 10.0), value);
+        printed(otf(0.25, (i + 1) as f64 / 10.0), value);
     }
     let waves = [0.0, 0.1, 0.25, 0.305, 0.5, 0.75, 1.0, 2.0];
     let exact = [".40397", ".38529", ".30113", ".26628", ".17652", ".11926", ".08948", ".04451"];
     let product = [0, -7, -18, -18, -15, -11, -9, -5];
     let squares = [0, -5, -12, -12, -8, -5, -4, -2];
     for i in 0..8 {
-        let (w, mtf50) = (waves[i], hopkins::frequency_at(0.5, waves[i]));
+        let (w, mtf50) = (waves[i], frequency_at(0.5, waves[i]));
         printed(mtf50, exact[i]);
         // The fast path sees the same.
         let fast =
             MTF50_SIGMA / blur::sigma_px(&Parts { lambda_n_px: Some(1.0), disc_px: 8.0 * w, ..Parts::default() });
         printed(fast, exact[i]);
         // The two shortcuts, and by how many per cent they miss.
-        let shortcut = bisect(0.0, 0.5, |s| 0.5 - diffraction::mtf(s) * kernel::disc(8.0 * w, s));
+        let shortcut = bisect(0.0, 0.5, |s| 0.5 - diffraction::mtf(s) * disc(8.0 * w, s));
         printed((shortcut / mtf50 - 1.0) * 100.0, &product[i].to_string());
         let sum = (MTF50_SIGMA / diffraction::MTF50).hypot(DISC_SIGMA * 8.0 * w);
         printed((MTF50_SIGMA / sum / mtf50 - 1.0) * 100.0, &squares[i].to_string());
@@ -175,7 +184,7 @@ fn best_f_number_for_a_spread() {
     printed(waves_at_ends(1.0, aperture::root_square_f_number(1.0)), "0.303");
     printed(waves_at_ends(0.3902, aperture::best_f_number(0.3902)), "0.2368");
     // The optimum searched for, over the exact integral: MTF50 in cycles a um at w = dv / (16 lambda N^2).
-    let mtf50 = |n: f64| hopkins::frequency_at(0.5, waves_at_ends(1.0, n)) / (WAVELENGTH_UM * n);
+    let mtf50 = |n: f64| frequency_at(0.5, waves_at_ends(1.0, n)) / (WAVELENGTH_UM * n);
     let (mut low, mut high) = (15.0f64, 30.0f64);
     while high - low > 1e-4 {
         let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);

@@ -1,12 +1,16 @@
 //! Plans against closed forms, the exact integral and themselves turned round; the command line's refusals.
 
+#[path = "support/waves.rs"]
+mod waves;
+
 use std::process::Command;
 
 use proptest::prelude::*;
-use tussock::optics::{WAVELENGTH_UM, hopkins, thin_lens};
+use tussock::optics::{WAVELENGTH_UM, thin_lens};
 use tussock::plan::{Question, Refusal, Sensor, near_ground_m, plan};
 use tussock::quantity::{DISC_SIGMA, Distance, MTF50_SIGMA, SharpFor, parse_distance, parse_length};
 use tussock::shot::{Fact, Source};
+use waves::frequency_at;
 
 fn question(near_m: f64, far_m: f64, focal_mm: f64) -> Question {
     Question {
@@ -27,7 +31,7 @@ fn question(near_m: f64, far_m: f64, focal_mm: f64) -> Question {
 /// Optical blur at a disc by bisection on direct quadrature: nothing of the fast path.
 fn direct_um(f_number: f64, disc_um: f64) -> f64 {
     let lambda_n = WAVELENGTH_UM * f_number;
-    MTF50_SIGMA * lambda_n / hopkins::frequency_at(0.5, disc_um / (8.0 * lambda_n))
+    MTF50_SIGMA * lambda_n / frequency_at(0.5, disc_um / (8.0 * lambda_n))
 }
 
 #[test]

@@ -8,7 +8,7 @@ use tussock::diagnose::{Basis, Cause, CornerState, Unsettled, ZoneName, diagnose
 use tussock::lens::{Baseline, Entry, LearnedFrom};
 use tussock::measure::{TileMap, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
-use tussock::report::wording;
+use tussock::report::words;
 
 fn cause(scene: &Scene) -> Cause {
     diagnose(&scene.map(), &scene.capture(), None, &Intent::default()).verdict.cause
@@ -109,7 +109,7 @@ fn a_foreground_too_blurred_to_measure_is_out_of_focus_but_has_no_number() {
     assert!(d.flags.contains(&Flag::NearBeyondMeasure));
     let near = d.zones.iter().find(|z| z.name == ZoneName::Near).unwrap();
     assert!(near.optical_px.is_none() && near.blur_px.is_none());
-    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    let said = words::sentence(&d, &scene.capture(), Units::Metric);
     assert!(said.contains("too blurred to measure"), "{said}");
 }
 
@@ -158,9 +158,9 @@ fn a_tilt_over_near_and_far_is_told_by_opposite_corners() {
     scene.focus_m = 2.0 * near(&scene);
     let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
     assert_eq!(d.verdict.cause, Cause::LensAsymmetry);
-    let said = wording::sentence(&d, &scene.capture(), Units::Metric).to_lowercase();
+    let said = words::sentence(&d, &scene.capture(), Units::Metric).to_lowercase();
     assert!(said.contains("opposite corners are soft") && said.contains("at the top "), "{said}");
-    assert!(wording::corners(&d).contains("corner is worse than its mirror image"), "{}", wording::corners(&d));
+    assert!(words::corners(&d).contains("corner is worse than its mirror image"), "{}", words::corners(&d));
 }
 
 #[test]
@@ -269,9 +269,9 @@ fn sentences_carry_their_numbers_and_advice_to_move_a_caution() {
     let intent = Intent { sharp_for: SharpFor::OneToOne, ..Intent::default() };
     let d = diagnose(&scene.map(), &scene.capture(), None, &intent);
     assert_eq!(d.verdict.cause, Cause::TooLittleDepth);
-    let said = wording::sentence(&d, &scene.capture(), Units::Metric);
+    let said = words::sentence(&d, &scene.capture(), Units::Metric);
     assert!(said.contains("f/2.8") && said.contains("px"), "{said}");
-    let feet = wording::advice(&d, &scene.capture(), Units::Imperial);
+    let feet = words::advice(&d, &scene.capture(), Units::Imperial);
     assert!(feet.contains("step back") && feet.contains("Look where you step"), "{feet}");
     assert!(feet.contains(" in") || feet.contains(" ft"), "{feet}");
 }
@@ -281,7 +281,7 @@ fn strong_corners_are_called_the_lens_not_the_focus() {
     let mut scene = Scene { f_number: 11.0, lens: (0.2, 2.6, 2.5), ..Scene::default() };
     scene.focus_m = 2.0 * near(&scene);
     let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
-    let said = wording::corners(&d);
+    let said = words::corners(&d);
     assert!(said.contains("lens"), "{said} {:?}", d.corners);
 }
 
@@ -331,6 +331,6 @@ fn one_bad_corner_is_beyond_what_the_lens_does_and_its_side_is_named() {
     }
     let d = diagnose(&map, &scene.capture(), None, &Intent::default());
     assert_eq!(d.corners.state, CornerState::SofterThanExpected, "{:?} {:?}", d.corners, d.verdict);
-    let said = wording::corners(&d);
+    let said = words::corners(&d);
     assert!(said.contains("right side is worse"), "{said}");
 }

@@ -39,7 +39,8 @@ fn main() -> anyhow::Result<()> {
     let varied = rewrite::copy(root, &copy, &rooms)?;
     eprintln_count(varied.len());
     let mut command = Command::new(env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-    command.current_dir(&copy).env("CARGO_TARGET_DIR", &target).env("CARGO_PROFILE_DEV_OPT_LEVEL", "3");
+    // A folder of its own: beside the package's, cargo would take what is built of the copy for the package.
+    command.current_dir(&copy).env("CARGO_TARGET_DIR", copy.join("target")).env("CARGO_PROFILE_DEV_OPT_LEVEL", "3");
     command.args(["run", "--quiet", "--example", "varied", "--"]).args(rooms);
     command.args(scenes.iter().flat_map(|n| ["--scenes", n.as_str()]));
     command.args(only.iter().flat_map(|t| ["--only", t.as_str()]));

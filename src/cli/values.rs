@@ -1,17 +1,8 @@
 //! Readers of option values: lengths, f-numbers, places, intended uses.
 
 use crate::plan::Sensor;
-use crate::quantity::{LengthError, Place, Point, Region, SharpFor, parse_distance, parse_length};
-
-/// A positive, finite length with its unit, in metres.
-pub fn length(text: &str) -> Result<f64, LengthError> {
-    parse_length(text)
-}
-
-/// A positive length with its unit or `inf`, in metres.
-pub fn distance(text: &str) -> Result<f64, LengthError> {
-    parse_distance(text)
-}
+use crate::quantity::{LengthError, Place, Point, Region, SharpFor, parse_length};
+pub use crate::quantity::{parse_distance as distance, parse_length as length};
 
 /// A length with its unit, such as `24mm`, in millimetres.
 pub fn focal_mm(text: &str) -> Result<f64, String> {

@@ -25,7 +25,6 @@ pub(super) struct Album<'a> {
 
 impl<'a> Album<'a> {
     /// The album of an audit of these frames, for a report in a folder.
-    #[must_use]
     pub(super) fn new(audit: &'a Audit, frames: &'a [Candidate], folder: &'a Folder) -> Self {
         let files = |c: &'a Candidate| std::iter::once(c.path.as_path()).chain(c.twin.as_deref());
         let stems = frames
@@ -37,13 +36,11 @@ impl<'a> Album<'a> {
     }
 
     /// Whether any pictures are to be made.
-    #[must_use]
     pub(super) const fn wanted(&self) -> bool {
         self.audit.page
     }
 
     /// Makes a frame's pictures from its pixels; in colour where the file gives any.
-    #[must_use]
     pub(super) fn make(&self, frame: &Frame, shot: &Shot, path: &Path) -> Pictures {
         // Colours take more memory than anything else; a frame beyond the budget is shown in grey.
         let room = intake::memory_needed(path) <= self.audit.wanted.budget.bytes;
@@ -55,7 +52,6 @@ impl<'a> Album<'a> {
     }
 
     /// The pictures remembered for a frame under a key.
-    #[must_use]
     pub(super) fn recall(&self, memory: &Memory, key: Option<&Key>, path: &Path) -> Option<Pictures> {
         prints::recall(memory, key, &self.beside(path)?, self.folder.leftovers())
     }

@@ -21,7 +21,6 @@ pub(crate) enum Renditions {
 
 impl Renditions {
     /// Whether a file is among them.
-    #[must_use]
     pub(super) fn of(&self, path: &Path) -> bool {
         let name = || path.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
         match self {

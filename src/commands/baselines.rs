@@ -40,7 +40,6 @@ struct Kept {
 
 impl Shelf {
     /// A shelf that stays empty, whatever the shoot teaches: corners are judged by a general assumption alone.
-    #[must_use]
     pub(crate) fn none() -> Self {
         Self { closed: true, ..Self::default() }
     }
@@ -65,7 +64,6 @@ impl Shelf {
 
     /// The place on the shelf of the baseline for a frame: of the frame's lens and within a tenth of its focal
     /// length, the nearest. A given one serves a frame that names no lens too.
-    #[must_use]
     pub(crate) fn find(&self, capture: &Capture) -> Option<usize> {
         let focal = capture.focal_length_mm.as_ref().map(|f| f.value);
         let away = |b: &Baseline| focal.map_or(0.0, |f| shelf::away(b, f));
@@ -89,13 +87,11 @@ impl Shelf {
     }
 
     /// The baseline at a place.
-    #[must_use]
     pub(crate) fn baseline(&self, place: usize) -> &Baseline {
         &self.kept[place].baseline
     }
 
     /// Given files that no frame was taken with, where `used` says which place served each frame.
-    #[must_use]
     pub(crate) fn idle(&self, used: &[Option<usize>]) -> Vec<&str> {
         (0..self.kept.len())
             .filter(|i| self.kept[*i].source == BaselineSource::Given && !used.contains(&Some(*i)))

@@ -9,7 +9,7 @@ use crate::output;
 use crate::plan::Question;
 use crate::plan::card::card;
 use crate::quantity::shown;
-use crate::report::{card_json, card_page, card_text};
+use crate::report::{CardView, card_page, card_text};
 
 /// The card command as meant.
 #[derive(Clone, Debug)]
@@ -62,16 +62,16 @@ pub(crate) fn run(asked: &FieldCard) -> anyhow::Result<Outcome> {
     };
     let card = card(&base, &near, &asked.focal_mm)?;
     if let Some(path) = &asked.out {
-        output::write(path, card_page(&card, camera.units)?.as_bytes(), asked.overwrite)?;
+        output::write(path, card_page(&card, camera.units).as_bytes(), asked.overwrite)?;
         output::note(&format!("Card written to {}", shown(path)));
     }
     // A page of markup is for a file or a pipe; a person at a terminal gets the table.
     if asked.json {
-        output::print(&card_json(&card)?);
+        output::print(&output::json(&CardView::new(&card))?);
     } else if asked.text || asked.out.is_none() && std::io::stdout().is_terminal() {
         output::print(&card_text(&card, camera.units));
     } else if asked.out.is_none() {
-        output::print(&card_page(&card, camera.units)?);
+        output::print(&card_page(&card, camera.units));
     }
     Ok(Outcome::Done)
 }

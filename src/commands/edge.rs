@@ -42,7 +42,7 @@ pub(crate) fn run(edge: &Edge) -> anyhow::Result<Outcome> {
     if let Some(path) = &edge.plot {
         output::write(path, view.chart()?.as_bytes(), edge.overwrite)?;
     }
-    let text = if edge.json { serde_json::to_string_pretty(&view)? + "\n" } else { view.text() };
+    let text = if edge.json { output::json(&view)? } else { view.text() };
     output::print(&text);
     Ok(Outcome::Done)
 }

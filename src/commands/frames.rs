@@ -33,7 +33,6 @@ pub(crate) struct Wanted {
 
 impl Wanted {
     /// The frames that there are, and what can't be one.
-    #[must_use]
     pub(crate) fn find(&self) -> Found {
         intake::find(&self.paths, self.recursive, self.prefer)
     }
@@ -143,7 +142,6 @@ const F_NUMBERS: [f64; 43] = [
 
 /// The f-numbers that the names of files say plainly; none where one of them has a number there that is no f-number, for
 /// then the files are just numbered.
-#[must_use]
 pub(crate) fn f_numbers_in_names<'a>(paths: impl Iterator<Item = &'a Path>) -> Vec<Option<f64>> {
     let of = |path: &Path| number_after_f(&path.file_stem()?.to_string_lossy());
     let said: Vec<Option<String>> = paths.map(of).collect();
@@ -185,7 +183,6 @@ fn number_after_f(name: &str) -> Option<String> {
 }
 
 /// A failure as reports have it.
-#[must_use]
 pub(crate) fn failure(error: &IntakeError) -> FailureView {
     FailureView {
         file: error.path.display().to_string(),

@@ -93,7 +93,6 @@ pub fn zones(reference: &Seen, found: &Diagnosis) -> Vec<Zone> {
 
 /// Finds the groups among audited frames and answers each as the series command does. Their pixels are read again, one
 /// frame at a time beside the one all are laid on, unless the answer is remembered.
-#[must_use]
 pub(crate) fn groups(shoot: &Shoot<'_>, memory: &Memory, intent: &Intent) -> Vec<(Group, SeriesGroupView)> {
     let frames = &shoot.frames;
     let mut captures: Vec<Capture> = frames.iter().map(|f| f.capture.clone()).collect();

@@ -100,7 +100,7 @@ pub(crate) fn show(file: &Path, page: Option<&Path>, overwrite: bool, json: bool
     let baseline = shelf::read(file)?;
     print(&baseline, json)?;
     if let Some(path) = page {
-        output::write(path, lens_page(&baseline, &asymmetries(&baseline))?.as_bytes(), overwrite)?;
+        output::write(path, lens_page(&baseline, &asymmetries(&baseline)).as_bytes(), overwrite)?;
         output::note(&format!("Page written to {}", shown(path)));
     }
     Ok(Outcome::Done)
@@ -128,11 +128,7 @@ fn against(
 
 fn print(baseline: &Baseline, json: bool) -> anyhow::Result<()> {
     let sides = asymmetries(baseline);
-    output::print(&if json {
-        serde_json::to_string_pretty(&learned_lens(baseline, &sides))? + "\n"
-    } else {
-        lens_text(baseline, &sides)
-    });
+    output::print(&if json { output::json(&learned_lens(baseline, &sides))? } else { lens_text(baseline, &sides) });
     Ok(())
 }
 

@@ -34,7 +34,7 @@ pub(crate) fn run(json: bool) -> anyhow::Result<Outcome> {
         let told = serde_json::json!({
             "format": "tussock.licences", "version": 1, "licence": env!("CARGO_PKG_LICENSE"), "libraries": libraries(),
         });
-        output::print(&(serde_json::to_string_pretty(&told)? + "\n"));
+        output::print(&output::json(&told)?);
     } else {
         output::print(NOTICES);
         output::print(concat!(

@@ -15,7 +15,6 @@ pub enum Outcome {
 
 impl Outcome {
     /// From counts of what was done and what failed.
-    #[must_use]
     pub(crate) const fn of(done: usize, failed: usize) -> Self {
         match (done, failed) {
             (0, _) => Self::Nothing,

@@ -61,13 +61,11 @@ pub(crate) struct Camera {
 
 impl Camera {
     /// The sensor, the 24 x 36 mm frame unless given.
-    #[must_use]
     pub(crate) fn sensor(&self) -> Fact<Sensor> {
         given_or(self.sensor, || Fact::new(Sensor::FULL_FRAME, Source::Assumed))
     }
 
     /// The pixel pitch, that of 6000 pixels along the longer side unless given.
-    #[must_use]
     pub(crate) fn pitch_um(&self) -> Fact<f64> {
         given_or(self.pitch_um, || Fact::new(self.sensor().value.usual_pitch_um(), Source::Assumed))
     }
@@ -88,10 +86,14 @@ pub(crate) fn run(next: &Next) -> anyhow::Result<Outcome> {
     let units = next.camera.units;
     let was = from.as_ref().map(|f| &f.was);
     if let Some(path) = &next.out {
-        output::write(path, plan_page(&answer, was, units)?.as_bytes(), next.overwrite)?;
+        output::write(path, plan_page(&answer, was, units).as_bytes(), next.overwrite)?;
         output::note(&format!("Page written to {}", shown(path)));
     }
-    output::print(&if next.json { PlanView::new(&answer, was, units).json()? } else { plan_text(&answer, was, units) });
+    output::print(&if next.json {
+        output::json(&PlanView::new(&answer, was, units))?
+    } else {
+        plan_text(&answer, was, units)
+    });
     Ok(Outcome::Done)
 }
 

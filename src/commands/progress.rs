@@ -9,7 +9,6 @@ pub(super) struct Progress(ProgressBar, AtomicUsize);
 
 impl Progress {
     /// A line for `frames` frames, doing `what` ("measuring").
-    #[must_use]
     pub(super) fn new(what: &str, frames: usize) -> Self {
         let target =
             if crate::output::is_quiet() { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };

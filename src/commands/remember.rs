@@ -28,7 +28,6 @@ impl Memory {
 
     /// Opens the user's store for results made by `recipe`: whatever changes a result must be part of it.
     /// Where the store can't be had, says so on standard error and goes on without.
-    #[must_use]
     pub(crate) fn open(recipe: &[u8]) -> Self {
         let store = place().map_err(|e| format!("{e:#}")).and_then(|p| patiently(&p).map_err(|e| e.to_string()));
         match store {
@@ -41,7 +40,6 @@ impl Memory {
     }
 
     /// The key for a file's results; `None` without a store or where the file can't be read.
-    #[must_use]
     pub(crate) fn key(&self, path: &Path) -> Option<Key> {
         let store = self.store.as_ref()?;
         let mut hasher = blake3::Hasher::new();
@@ -56,7 +54,6 @@ impl Memory {
     /// The key for what this very program makes of remembered measurements; `None` where there are none.
     ///
     /// Diagnoses and the like have no version of their own: another build of the program makes them anew.
-    #[must_use]
     pub(crate) fn build_key(&self, of: &[Key], what: &str) -> Option<Key> {
         if self.store.is_none() || of.is_empty() {
             return None;
@@ -70,14 +67,12 @@ impl Memory {
     }
 
     /// What is remembered under a key.
-    #[must_use]
     pub(crate) fn recall<T: DeserializeOwned>(&self, key: Option<&Key>) -> Option<T> {
         let bytes = self.store.as_ref()?.get(key?)?;
         ciborium::from_reader(bytes.as_slice()).ok()
     }
 
     /// The bytes remembered under a key.
-    #[must_use]
     pub(crate) fn recall_bytes(&self, key: Option<&Key>) -> Option<Vec<u8>> {
         self.store.as_ref()?.get(key?)
     }

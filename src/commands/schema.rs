@@ -11,20 +11,15 @@ use crate::quantity::plain;
 use crate::report;
 
 /// Every schema: its file name under `schemas/`, its text.
-#[must_use]
 pub(crate) fn schemas() -> Vec<(&'static str, String)> {
     let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
     let mut all = report::schemas();
     all.extend([
         ("keepers-1.schema.json", text(schemars::schema_for!(KeepersView<'_>))),
-        ("learned-lens-1.schema.json", text(schemars::schema_for!(report::LearnedLensView))),
         ("lenses-1.schema.json", text(schemars::schema_for!(LensesView))),
-        ("series-1.schema.json", text(schemars::schema_for!(report::series::SeriesView))),
         ("settings-1.schema.json", text(schemars::schema_for!(SettingsView))),
-        ("watch-1.schema.json", text(schemars::schema_for!(report::WatchView))),
     ]);
     all.sort_by_key(|(name, _)| *name);
-    all.dedup_by_key(|(name, _)| *name);
     all
 }
 

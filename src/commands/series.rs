@@ -62,7 +62,7 @@ pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
     let (answers, pictures): (Vec<Answer>, Vec<Option<Shown>>) = answers.into_iter().unzip();
     let pictures: Vec<Shown> = pictures.into_iter().flatten().collect();
     let view = series_view(&answers, &alone, &failures);
-    let json = serde_json::to_string_pretty(&view)? + "\n";
+    let json = output::json(&view)?;
     if series.json {
         output::print(&json);
     } else {

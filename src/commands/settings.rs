@@ -122,7 +122,7 @@ pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
     let file = place.as_ref().map(|p| shown(p));
     if json {
         let view = SettingsView { format: "tussock.settings", version: 1, file, exists, settings };
-        output::print(&(serde_json::to_string_pretty(&view)? + "\n"));
+        output::print(&output::json(&view)?);
         return Ok(Outcome::Done);
     }
     let mut text = String::new();

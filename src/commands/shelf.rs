@@ -12,7 +12,7 @@ use crate::intake;
 use crate::lens::{Baseline, LearnedFrom, record};
 use crate::output;
 use crate::quantity::{plain, shown};
-use crate::report::{counted, lens_heading};
+use crate::report::{counted, f_number, lens_heading};
 
 /// Reads a stored baseline.
 ///
@@ -25,13 +25,11 @@ pub(crate) fn read(file: &Path) -> anyhow::Result<Baseline> {
 
 /// Finds the baseline of a lens by its name (and focal length, mm, where that is known) in the user's
 /// configuration folder; `None` where there is none. A damaged file there is passed over.
-#[must_use]
 pub(crate) fn find(name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
     find_in(&folder().ok()?, name, focal_mm)
 }
 
 /// As [`find`], in a folder of one's own.
-#[must_use]
 pub(crate) fn find_in(folder: &Path, name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
     let name = name.trim();
     let off = |b: &Baseline| focal_mm.map_or(0.0, |f| away(b, f));
@@ -88,13 +86,11 @@ pub(crate) fn place_of(baseline: &Baseline) -> anyhow::Result<PathBuf> {
 }
 
 /// What a stored baseline is, where it comes from and of which day; `None` where the file is none.
-#[must_use]
 pub(crate) fn told_of(file: &Path) -> Option<String> {
     let text = intake::read_text(file).ok()?;
     let baseline = record::read(&text).ok()?;
     let day = record::learned_on(&text).unwrap_or_default();
-    let stops: Vec<String> =
-        baseline.entries.iter().map(|e| format!("f/{}", (e.f_number * 10.0).round() / 10.0)).collect();
+    let stops: Vec<String> = baseline.entries.iter().map(|e| f_number(e.f_number)).collect();
     let frames: u32 = baseline.entries.iter().map(|e| e.frames).sum();
     Some(format!(
         "{} on {}, {} at {} ({})",
@@ -161,7 +157,7 @@ pub(crate) fn list(json: bool) -> anyhow::Result<Outcome> {
         let lenses: Vec<StoredLensView> = files.iter().filter_map(|file| stored_lens(file)).collect();
         let damaged = files.len() - lenses.len();
         let all = LensesView { format: "tussock.lenses", version: 1, lenses, damaged };
-        output::print(&(serde_json::to_string_pretty(&all)? + "\n"));
+        output::print(&output::json(&all)?);
         return Ok(if files.is_empty() { Outcome::Done } else { Outcome::of(files.len() - damaged, damaged) });
     }
     if files.is_empty() {

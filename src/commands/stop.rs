@@ -37,7 +37,6 @@ pub(super) fn forget() {
 }
 
 /// Whether somebody asked to stop.
-#[must_use]
 pub(super) fn asked() -> bool {
     ASKED.get().is_some_and(|asked| asked.load(Ordering::Relaxed))
 }

@@ -14,7 +14,6 @@ pub(crate) struct Budget {
 
 impl Budget {
     /// A budget from what the user asked for, else all threads and half of the free memory.
-    #[must_use]
     pub(crate) fn new(jobs: Option<usize>, memory: Option<u64>) -> Self {
         Self {
             threads: jobs.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, NonZero::get)).max(1),

@@ -19,7 +19,6 @@ use crate::stats::Dice;
 const ASSUMED: (f64, f64) = (0.8, 0.5);
 
 /// Lens blur at one corner, px, from its reading and the model's disc there.
-#[must_use]
 pub(super) fn lens_part(reading: &Reading, place: &Place, scale: f64, surface: &Surface) -> f64 {
     surface.gauss_for((place.y + reading.departure - scale).exp(), place.disc.abs())
 }
@@ -59,7 +58,6 @@ fn beyond_its_mirror(readings: &[Reading], posterior: &Posterior, surface: &Surf
 }
 
 /// Judges the corners from the lens part of each that could be measured.
-#[must_use]
 pub(super) fn judge(readings: &[Reading], posterior: &Posterior, problem: &Problem, permitted: f64) -> Corners {
     let (e, surface) = (&problem.evidence, &*problem.surface);
     let learned = readings.iter().filter_map(|r| r.place.learned).collect::<Vec<_>>();

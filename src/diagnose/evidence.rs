@@ -7,7 +7,7 @@ use crate::measure::{Tile, TileMap, TileState};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
 use crate::shot::Capture;
-use crate::stats::upper_median;
+use crate::stats::{ranked, upper_median};
 
 /// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile has beside
 /// its stated one: content that no estimator sees through.
@@ -50,7 +50,6 @@ pub(super) struct Sample {
 
 impl Sample {
     /// A place without a measurement.
-    #[must_use]
     pub(super) fn place(u: f64, v: f64, learned: Option<(f64, f64)>) -> Self {
         let r = u.hypot(v).max(1e-3);
         let learned_square = learned.map_or(0.0, |l| l.0 * l.0);
@@ -89,7 +88,6 @@ pub(super) struct Evidence {
 
 impl Evidence {
     /// Gathers the measured tiles and the scales that the capture facts give.
-    #[must_use]
     pub(super) fn new(map: &TileMap, capture: &Capture, lens: Option<&Baseline>) -> Self {
         let (w, h) = (f64::from(map.width.max(1)), f64::from(map.height.max(1)));
         let half = w.hypot(h) / 2.0;
@@ -147,13 +145,11 @@ impl Evidence {
     }
 
     /// Largest disc, px, that missed focus can make of anything before the camera, where the facts say.
-    #[must_use]
     pub(super) fn largest_disc(&self) -> f64 {
         self.reach.map_or(f64::INFINITY, |reach| reach / NEAREST_M)
     }
 
     /// A place given as fractions of the picture, in the model's coordinates.
-    #[must_use]
     pub(super) fn place(&self, at: crate::quantity::Point) -> Sample {
         let (u, v) = ((2.0 * at.x - 1.0) * self.right, (2.0 * at.y - 1.0) * self.bottom);
         let near = |s: &&Sample| (s.u - u).hypot(s.v - v);
@@ -162,29 +158,23 @@ impl Evidence {
     }
 
     /// Whether something was learned of the lens at most of the tiles.
-    #[must_use]
     pub(super) fn learned(&self) -> bool {
         2 * self.samples.iter().filter(|s| s.learned.is_some()).count() > self.samples.len()
     }
 
     /// Optical width, px, that the sharpest quarter of the measured tiles keeps within.
-    #[must_use]
     pub(super) fn sharpest(&self) -> Option<f64> {
-        let mut all: Vec<f64> = self.samples.iter().filter(|s| !s.bounded).map(|s| s.y).collect();
-        all.sort_by(f64::total_cmp);
-        let y = all.get(all.len() / 4)?;
+        let y = ranked(self.samples.iter().filter(|s| !s.bounded).map(|s| s.y).collect(), 0.25)?;
         Some(judge::optical(Estimate::new(y.exp(), 0.0, 1)).value)
     }
 
     /// What was learned of the lens at a place: that of the nearest measured tile.
-    #[must_use]
     pub(super) fn learned_at(&self, place: &Sample) -> Option<(f64, f64)> {
         let away = |s: &&Sample| (s.u - place.u).hypot(s.v - place.v);
         self.samples.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?.learned
     }
 
     /// The same frame turned by a quarter: clockwise if `clockwise`, so that its left side becomes the top.
-    #[must_use]
     pub(super) fn turned(&self, clockwise: bool) -> Self {
         let turn = |s: &Sample| {
             let (u, v) = if clockwise { (-s.v, s.u) } else { (s.v, -s.u) };

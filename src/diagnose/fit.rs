@@ -64,7 +64,6 @@ const FAR_SOFT: f64 = 0.15;
 impl Mix {
     /// Share of soft content to reckon with at a height in the picture.
     #[inline]
-    #[must_use]
     pub(super) fn soft_at(&self, v: f64, horizon: f64) -> f64 {
         let above = |edge: f64| 1.0 / (1.0 + ((v - edge) / SKYLINE).exp());
         match self.skyline {
@@ -80,7 +79,6 @@ impl Mix {
 
 /// Cost of one residual (ln measured less ln model), its slope, and the probability that the tile is honest.
 #[inline]
-#[must_use]
 pub(super) fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, f64) {
     let sd = sd * mix.inflate;
     let z = residual / sd;
@@ -133,7 +131,6 @@ pub(super) struct Problem {
 
 impl Problem {
     /// A frame before any fit. `shake`: length of a streak that the widths hold.
-    #[must_use]
     pub(super) fn new(
         evidence: Evidence,
         surface: Arc<Surface>,
@@ -148,7 +145,6 @@ impl Problem {
 
     /// The same frame told by every second or third of its tiles, where there are more than `plenty`: by steps that don't
     /// divide a row of the grid, so that every column has its share.
-    #[must_use]
     pub(super) fn thinned(&self, plenty: usize) -> Self {
         let stride = (self.evidence.samples.len() / plenty).clamp(1, 3);
         let samples = self.evidence.samples.iter().step_by(stride).copied().collect();
@@ -156,20 +152,17 @@ impl Problem {
     }
 
     /// The forward model at one place.
-    #[must_use]
     pub(super) fn predict(&self, t: &Theta, s: &Sample) -> Place {
         Ready::new(t).at(s, &self.surface)
     }
 
     /// ln of what a tile measured less what the model has there, and the probability that the tile is honest.
-    #[must_use]
     pub(super) fn residual(&self, ready: &Ready, s: &Sample) -> (f64, f64) {
         let residual = s.y - ready.at(s, &self.surface).y;
         (residual, cost(residual, s.sd, &self.mix, self.mix.soft_at(s.v, ready.theta()[Horizon])).2)
     }
 
     /// Energy of a parameter vector: data and separate priors.
-    #[must_use]
     pub(super) fn energy(&self, t: &Theta, free: Free) -> f64 {
         let (ready, mix) = (Ready::new(t), &self.mix);
         let of =
@@ -178,7 +171,6 @@ impl Problem {
     }
 
     /// Goes downhill from a start by damped Gauss-Newton steps.
-    #[must_use]
     pub(super) fn descend(&self, start: Theta, free: Free, steps: usize) -> Fit {
         let step = |theta: &Theta, (slope, curvature): &(SVector<f64, SIZE>, Square), damping: f64| {
             let mut damped = *curvature;

@@ -22,7 +22,6 @@ pub(super) struct Told {
 
 impl Told {
     /// The reading it makes, its departure left to be set beside a mode.
-    #[must_use]
     pub(super) const fn reading(&self) -> Reading {
         Reading { place: self.place, departure: 0.0, sd: self.sd, used: self.used }
     }
@@ -74,7 +73,6 @@ const LARGEST: f64 = 0.64;
 
 /// A foreground whose row medians rise steadily towards the camera to several times the permitted blur: out of focus,
 /// whether or not a plane of ground explains it. The width is that of its last row, at the near zone's place.
-#[must_use]
 pub(super) fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Option<Told> {
     let rows = ground(e, horizon);
     let sharpest = rows.iter().enumerate().min_by(|a, b| a.1.y.total_cmp(&b.1.y))?.0;
@@ -114,7 +112,6 @@ const BETTER: f64 = 0.5;
 /// Blur of ground out of focus grows with the distance below the horizon, from that of the far scene on; a step from
 /// one level to another, flat on both sides, is told from that by which of the two leaves less of the row medians.
 /// `model`: ln of the width that the fitted model has at a tile.
-#[must_use]
 pub(super) fn step(e: &Evidence, model: impl Fn(&Sample) -> f64) -> Option<f64> {
     // A lens that is soft at the edges makes a step of its own along the lower one, and a thing that stands on one side one
     // there: the step must show on either side of the middle.
@@ -161,7 +158,6 @@ const EQUAL: f64 = 0.2;
 const BAND: f64 = 0.35;
 
 /// A band of equally soft tiles along the horizon, below the sky: far ground out of focus. With the tiles that make it.
-#[must_use]
 pub(super) fn soft_band(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Option<(Told, Vec<u32>)> {
     let row = f64::from(map.height) / f64::from(map.rows.max(1)) / e.half_diagonal;
     // A band lies on the horizon only where the sky shows it.
@@ -194,7 +190,6 @@ const LOWEST: f64 = 0.2;
 const TILES: usize = 6;
 
 /// Whether the foreground is water: drawn in layers, row upon row.
-#[must_use]
 pub(super) fn is_water(map: &TileMap) -> bool {
     let from = (1.0 - LOWEST) * f64::from(map.height);
     let lowest = map.tiles.iter().zip(&map.layers).filter(|(t, _)| t.centre().1 > from);

@@ -7,12 +7,11 @@ use super::model::Ready;
 use super::parameters::Free;
 use super::parameters::Parameter::{Scale, Shift, Tilt};
 use super::posterior::{self, Posterior};
-use super::weigh::TRACK_SIGMA;
 use super::zones::Reading;
 use super::{Budget, Diagnosis, Undecided, Unsettled, Zone, ZoneName, corners, picture, sides};
 use crate::judge::{self, Answer, Reason};
 use crate::measure::TileMap;
-use crate::quantity::{DISC_SIGMA, Estimate, Intent};
+use crate::quantity::{DISC_SIGMA, Estimate, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
 use crate::stats::Dice;
 

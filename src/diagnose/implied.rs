@@ -27,7 +27,6 @@ impl Moments {
     }
 
     /// Mean and standard deviation; `None` where nothing was added.
-    #[must_use]
     pub(super) fn get(&self) -> Option<(f64, f64)> {
         if self.weight <= 0.0 {
             return None;
@@ -40,7 +39,6 @@ impl Moments {
 /// Inverse focus distance and inverse near distance (1/m) of signed discs (px) at the far and the near zone.
 ///
 /// With K = f^2 / (N p) the thin lens gives c(Z) = K (s/Z - 1) / (s - f), in the sense that nearer is positive.
-#[must_use]
 pub(super) fn inverse_distances(near: f64, far: f64, reach: f64, focal: f64, inverse_far: f64) -> (f64, f64) {
     let focus = (reach * inverse_far - far) / (reach - far * focal);
     // K s / (s - f) is the disc's growth per unit of inverse distance.
@@ -50,7 +48,6 @@ pub(super) fn inverse_distances(near: f64, far: f64, reach: f64, focal: f64, inv
 
 /// Turns moments of inverse distances into distances and draws the conclusions. What the blur hardly tells (a small
 /// aperture shows all distances about alike) is not given.
-#[must_use]
 pub(super) fn conclude(
     e: &Evidence,
     intent: &Intent,

@@ -42,11 +42,10 @@ use self::fit::Problem;
 use self::frame::Frame;
 use self::posterior::Posterior;
 use self::surface::Surface;
-use self::weigh::TRACK_SIGMA;
 use crate::judge::{self, Answer, Judgement, Reason};
 use crate::lens::Baseline;
 use crate::measure::{HELD, Streak, TileMap};
-use crate::quantity::{Flag, Intent};
+use crate::quantity::{Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
 
 /// Chosen: fewer can't tell ground, lens and content apart. Fewest measured tiles from which anything is said.

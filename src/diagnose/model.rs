@@ -36,20 +36,17 @@ pub(super) struct Ready {
 
 impl Ready {
     /// Works out what all places share.
-    #[must_use]
     pub(super) fn new(t: &Theta) -> Self {
         Self { t: *t, growth: t[Growth].exp(), still: t[Centre] * t[Centre] }
     }
 
     /// The parameters themselves.
-    #[must_use]
     pub(super) const fn theta(&self) -> &Theta {
         &self.t
     }
 
     /// Signed disc at a place, px.
     #[inline]
-    #[must_use]
     pub(super) fn disc(&self, s: &Sample) -> f64 {
         let hv = s.v - self.t[Horizon];
         let ramp = 0.5 * (hv + (hv * hv + ROUNDING * ROUNDING).sqrt());
@@ -69,14 +66,12 @@ impl Ready {
     }
 
     /// Lens part at a place, px.
-    #[must_use]
     pub(super) fn lens(&self, s: &Sample) -> f64 {
         (s.learned_square + self.still + self.corner(s)).sqrt()
     }
 
     /// What would be measured at a place.
     #[inline]
-    #[must_use]
     pub(super) fn at(&self, s: &Sample, surface: &Surface) -> Place {
         let disc = self.disc(s);
         let square = s.learned_square + self.still + self.corner(s);
@@ -87,7 +82,6 @@ impl Ready {
 
     /// ln of the width that would be measured, with its slopes along every parameter.
     #[inline]
-    #[must_use]
     pub(super) fn slopes(&self, s: &Sample, surface: &Surface) -> (f64, Theta) {
         let t = &self.t;
         let hv = s.v - t[Horizon];

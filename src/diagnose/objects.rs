@@ -21,7 +21,6 @@ const FEWEST: usize = 3;
 const PRICE: f64 = 6.0;
 
 /// How much less the fit's energy is when neighbouring sharp tiles count as things at distances of their own.
-#[must_use]
 pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
     let (e, mix, ready) = (&problem.evidence, &problem.mix, Ready::new(&fit.theta));
     let sharp: Vec<(&Sample, f64)> = e

@@ -67,7 +67,6 @@ const EVEN: f64 = 0.06;
 
 /// Whether sky shows at another edge and none at the upper one: neither what [`sky`] finds there, nor a row that is mostly as even
 /// (a sky that fills most of the picture is not found, and overhead it is darker than above the horizon).
-#[must_use]
 pub(super) fn turned(map: &TileMap) -> bool {
     let (columns, rows) = (map.columns as usize, map.rows as usize);
     if columns < 4 || rows < 4 || map.tiles.len() != columns * rows || sky(map).contains(&true) {

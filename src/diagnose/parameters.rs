@@ -197,7 +197,6 @@ pub(super) struct Free(u32);
 
 impl Free {
     /// These and no others.
-    #[must_use]
     pub(super) const fn of(parameters: &[Parameter]) -> Self {
         let (mut bits, mut k) = (0, 0);
         while k < parameters.len() {
@@ -208,32 +207,27 @@ impl Free {
     }
 
     /// These and those.
-    #[must_use]
     pub(super) const fn and(self, others: Self) -> Self {
         Self(self.0 | others.0)
     }
 
     /// These but for those.
-    #[must_use]
     pub(super) const fn without(self, others: Self) -> Self {
         Self(self.0 & !others.0)
     }
 
     /// Those of these that are among the others.
-    #[must_use]
     pub(super) const fn among(self, others: Self) -> Self {
         Self(self.0 & others.0)
     }
 
     /// Whether one is free.
     #[inline]
-    #[must_use]
     pub(super) const fn has(self, p: Parameter) -> bool {
         self.0 >> p as u32 & 1 == 1
     }
 
     /// Whether none is.
-    #[must_use]
     pub(super) const fn is_empty(self) -> bool {
         self.0 == 0
     }
@@ -264,7 +258,6 @@ impl Belief {
 
     /// Energy (minus ln of the density), its slope and curvature.
     #[inline]
-    #[must_use]
     pub(crate) fn energy(&self, x: f64) -> (f64, f64, f64) {
         let d = x - self.mean;
         let sd = if d < 0.0 { self.below } else { self.above };

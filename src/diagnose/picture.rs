@@ -7,13 +7,12 @@ use super::model::Ready;
 use super::parameters::Parameter::{Far, Growth, Horizon, Tilt};
 use super::parameters::Theta;
 use super::posterior::Posterior;
-use super::weigh::{DIFFRACTION_SIGMA, TRACK_SIGMA};
+use super::weigh::DIFFRACTION_SIGMA;
 use super::{Budget, FrameModel, Standing};
 use crate::measure::{Streak, TileMap};
-use crate::quantity::{DISC_SIGMA, Estimate, Point};
+use crate::quantity::{DISC_SIGMA, Estimate, Point, TRACK_SIGMA};
 
 /// The posterior of the model in the terms of the contract.
-#[must_use]
 pub(super) fn model(posterior: &Posterior, problem: &Problem, streak: Option<&Streak>) -> FrameModel {
     let e = &problem.evidence;
     let tiles = e.samples.len() as u32;
@@ -78,7 +77,6 @@ fn focus_line(t: &Theta, e: &Evidence) -> Option<[Point; 2]> {
 }
 
 /// The blur by cause at one place over the posterior.
-#[must_use]
 pub(super) fn budget(place: &Sample, posterior: &Posterior, problem: &Problem, motion: Estimate) -> Budget {
     let e = &problem.evidence;
     let (mut disc, mut lens) = (Moments::default(), Moments::default());
@@ -100,7 +98,6 @@ pub(super) fn budget(place: &Sample, posterior: &Posterior, problem: &Problem, m
 }
 
 /// The budget of every tile that has a number or lies where the model reaches.
-#[must_use]
 pub(super) fn budgets(
     map: &TileMap,
     posterior: &Posterior,
@@ -115,7 +112,6 @@ pub(super) fn budgets(
 }
 
 /// What each tile shows beside the best mode.
-#[must_use]
 pub(super) fn standings(map: &TileMap, posterior: &Posterior, problem: &Problem) -> Vec<Standing> {
     let mut all = vec![Standing::Unmeasured; map.tiles.len()];
     let t = &posterior.modes[0].theta;

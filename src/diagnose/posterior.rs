@@ -82,7 +82,6 @@ pub(super) struct Draw {
 
 impl Posterior {
     /// Whether a draw has all of the scene at one distance.
-    #[must_use]
     pub(super) fn flat(&self, draw: &Draw) -> bool {
         !self.modes[draw.mode].free.has(Growth)
     }
@@ -108,7 +107,6 @@ const NEGLIGIBLE: f64 = 1e-5;
 
 /// Explores the posterior of a frame; the problem's shares of soft and odd content become those at the best mode. `shaken`:
 /// whether a measured streak leaves its mark on the widths.
-#[must_use]
 pub(super) fn explore(problem: &mut Problem, shaken: bool) -> Posterior {
     let shake = if shaken { SHAKEN } else { Free::default() };
     let mut found = search(problem, shake);
@@ -331,7 +329,6 @@ const TURNED_GAIN: f64 = 6.0;
 const OFF_MIDDLE: f64 = 0.2;
 
 /// Whether a strong side-to-side gradient is better explained by a picture turned on its side.
-#[must_use]
 pub(super) fn turned(posterior: &Posterior, problem: &Problem) -> bool {
     let Some(best) = posterior.modes.first() else { return false };
     if (best.theta[Tilt] * problem.evidence.right).abs() < STRONG_TILT && best.theta[Shift].abs() < OFF_MIDDLE {
@@ -348,7 +345,6 @@ pub(super) fn turned(posterior: &Posterior, problem: &Problem) -> bool {
 
 /// How much better a curved field explains the corners than softness of the lens does, in ln of the evidence;
 /// both have the same number of free parameters but one, which the lens's law of growth takes.
-#[must_use]
 pub(super) fn curvature_gain(posterior: &Posterior, problem: &Problem) -> Option<f64> {
     let best = posterior.modes.first()?;
     let free = best.free.without(DECENTRED).without(Free::of(&[Corner, Power])).and(CURVED);

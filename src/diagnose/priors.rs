@@ -47,7 +47,6 @@ const BEYOND_LEARNED: (f64, f64) = (0.7, 2.0);
 
 impl Priors {
     /// The priors that the capture facts and the user's words give, and a streak of this length that the widths hold.
-    #[must_use]
     pub(super) fn new(e: &Evidence, capture: &Capture, intent: &Intent, shake: Option<Estimate>) -> Self {
         let mut priors = Self { beliefs: TABLE.map(|row| row.prior), recorded: None, focused_at: None };
         let deep = (e.bottom + 0.15).max(0.3);
@@ -89,7 +88,6 @@ impl Priors {
 
     /// What is believed of a parameter.
     #[inline]
-    #[must_use]
     pub(super) fn of(&self, p: Parameter) -> &Belief {
         &self.beliefs[p as usize]
     }
@@ -99,20 +97,17 @@ impl Priors {
     }
 
     /// Where descents start: at what is believed most, unless the table says otherwise.
-    #[must_use]
     pub(super) fn start(&self) -> Theta {
         Theta(Parameter::ALL.map(|p| p.row().start.unwrap_or(self.of(p).mean)))
     }
 
     /// Energy of the separate beliefs that are switched on.
-    #[must_use]
     pub(super) fn energy(&self, t: &Theta, free: Free) -> f64 {
         free.iter().map(|p| self.of(p).energy(t[p]).0).sum()
     }
 
     /// Energy of what the camera recorded of its focus, distance and point. Both are trusted only so far: a wrong
     /// record costs a fixed price, so that it can break a tie but not outvote the picture.
-    #[must_use]
     pub(super) fn recorded_energy(&self, t: &Theta) -> f64 {
         let trusted = |z: f64, trust: f64| -(trust * (-0.5 * z * z).exp() + (1.0 - trust) * 0.3).ln();
         let distance = self.recorded.map_or(0.0, |(mean, sd, trust)| trusted((t[Far] - mean) / sd, trust));
@@ -121,7 +116,6 @@ impl Priors {
     }
 
     /// How many times faster than usual the ground's blur grows downwards in a parameter vector.
-    #[must_use]
     pub(super) fn haste(&self, t: &Theta) -> f64 {
         (t[Growth] - self.of(Growth).mean).exp()
     }

@@ -26,7 +26,6 @@ const FOUND: f64 = 0.4;
 
 /// Whether what a fitted tilt or decentring foretells between left and right is found at several heights, each with
 /// tiles on both sides whose contrast is alike. Sharp leaves on the left and smooth road on the right are no lens.
-#[must_use]
 pub(super) fn bear_out(map: &TileMap, theta: &Theta, problem: &Problem) -> bool {
     let (e, ready) = (&problem.evidence, Ready::new(theta));
     let (low, high) = e.samples.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), s| (a.min(s.v), b.max(s.v)));

@@ -3,6 +3,7 @@
 
 use super::evidence::Evidence;
 use super::surface::Surface;
+use crate::stats::ranked;
 
 /// Set on rendered frames sharpened by up to 120 %: the narrowest read 0.72 of the unsharpened width. How much narrower
 /// (ln) than diffraction alone a width may read: measuring errs, and sharpening narrows edges by up to a fifth without
@@ -25,7 +26,6 @@ fn least(e: &Evidence, surface: &Surface) -> Option<f64> {
 }
 
 /// Whether the picture is sharper than the f-number allows.
-#[must_use]
 pub(super) fn contradicted(e: &Evidence, surface: &Surface, sharpened: bool) -> bool {
     let Some(least) = least(e, surface) else { return false };
     let allowed = least - NARROWED - if sharpened { SHARPENED } else { 0.0 };
@@ -34,10 +34,7 @@ pub(super) fn contradicted(e: &Evidence, surface: &Surface, sharpened: bool) -> 
 }
 
 /// Whether the sharpest of the widths are as wide as diffraction leaves them.
-#[must_use]
 pub(super) fn shows_diffraction(e: &Evidence, surface: &Surface) -> bool {
     let Some(least) = least(e, surface) else { return false };
-    let mut widths: Vec<f64> = e.samples.iter().map(|s| s.y).collect();
-    widths.sort_by(f64::total_cmp);
-    widths.get((widths.len() as f64 * LOW) as usize).is_some_and(|y| *y > least - SHORT)
+    ranked(e.samples.iter().map(|s| s.y).collect(), LOW).is_some_and(|y| y > least - SHORT)
 }

@@ -42,7 +42,6 @@ pub(super) struct Slope {
 impl Surface {
     /// The surface at a diffraction scale lambda N over the pitch (px), to within one per cent of it; `None` leaves
     /// diffraction out. Surfaces are kept, since the frames of a shoot share a few scales.
-    #[must_use]
     pub(super) fn at_scale(lambda_n_px: Option<f64>) -> Arc<Self> {
         static KEPT: OnceLock<Mutex<HashMap<Option<i32>, Arc<Surface>>>> = OnceLock::new();
         let step = lambda_n_px.map(|x| (x.clamp(1e-3, 1e3).ln() / SCALE_STEP).round() as i32);
@@ -76,20 +75,17 @@ impl Surface {
 
     /// ln of the whole width (pixel aperture included) and its slopes.
     #[inline]
-    #[must_use]
     pub(super) fn whole(&self, disc: f64, gauss: f64) -> Slope {
         at(&self.whole, disc, gauss)
     }
 
     /// Width without the pixel aperture, px.
-    #[must_use]
     pub(super) fn optical(&self, disc: f64, gauss: f64) -> f64 {
         at(&self.optical, disc, gauss).ln.exp()
     }
 
     /// Diameter of the disc that, with this Gaussian part, gives a whole width of `width` px; zero where even
     /// no disc is narrower.
-    #[must_use]
     pub(super) fn disc_for(&self, width: f64, gauss: f64) -> f64 {
         let target = width.max(1e-3).ln();
         let (mut low, mut high) = (0.0, DISC_KNEE * (STEP * (DISC_NODES - 1) as f64).exp_m1());
@@ -104,7 +100,6 @@ impl Surface {
     }
 
     /// Gaussian part that, with this disc, gives a whole width of `width` px; zero where none is needed.
-    #[must_use]
     pub(super) fn gauss_for(&self, width: f64, disc: f64) -> f64 {
         let target = width.max(1e-3).ln();
         let (mut low, mut high) = (0.0, GAUSS_KNEE * (STEP * (GAUSS_NODES - 1) as f64).exp_m1());

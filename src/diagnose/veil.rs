@@ -10,7 +10,6 @@ const SKY_COLUMNS: f64 = 0.5;
 const GAPS: f64 = 0.75;
 
 /// v of the sky's lower edge, by the columns where it reaches lowest; `None` where too little sky shows.
-#[must_use]
 pub(super) fn skyline(map: &TileMap, sky: &[bool]) -> Option<f64> {
     let columns = map.columns as usize;
     if columns == 0 || sky.len() != map.tiles.len() {
@@ -54,7 +53,6 @@ const STEP: f64 = 0.15;
 /// (Koschmieder 1924). On level ground distance is one over v - horizon, so 1 / -ln(contrast ratio) is a straight
 /// line in v with its root at the horizon. Rows count from the first that is told from the sky down to where the
 /// foreground's contrast is reached; both contrast and level must grow from each to the next.
-#[must_use]
 pub(super) fn veiled_horizon(map: &TileMap) -> Option<f64> {
     let (columns, rows) = (map.columns as usize, map.rows as usize);
     if columns == 0 || rows < 6 || map.tiles.len() != columns * rows {

@@ -47,7 +47,6 @@ fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
 
 /// The verdict. `strict` has the causes beyond the permitted blur, `roomy` those beyond it by more than the room its
 /// definition leaves: where near and far pass, only these count.
-#[must_use]
 pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
     let passes = known.ends.iter().all(|e| e.passes());
     let tally = if passes { roomy } else { strict };
@@ -101,7 +100,6 @@ pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
 }
 
 /// The verdict on a frame of which nothing is known but that it moved.
-#[must_use]
 pub(super) fn verdict_of_motion() -> Verdict {
     let weights = vec![(Cause::Motion, 1.0 - UNFORESEEN), (Cause::CannotTell, UNFORESEEN)];
     Verdict { cause: Cause::Motion, confidence: weights[0].1, also: Vec::new(), weights, unsettled: None }

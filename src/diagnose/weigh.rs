@@ -6,9 +6,6 @@ use crate::quantity::DISC_SIGMA;
 /// Derived: [`MTF50_SIGMA`](crate::quantity::MTF50_SIGMA) over the MTF50 of a perfect lens times lambda N, 0.403973.
 /// Diffraction's Gaussian-equivalent sigma over lambda N, by equal MTF50.
 pub(super) const DIFFRACTION_SIGMA: f64 = 0.46387;
-/// Derived: a box's half contrast, 0.603355 over its length. Straight motion's, over the length of the track, along the
-/// track.
-pub(super) const TRACK_SIGMA: f64 = 0.31058;
 
 /// Chosen: a quarter for what is a matter of words, a twentieth for wavelengths from 520 to 580 nm, the errors of two
 /// widths. Spreads (ln) by which the rules that name a cause are moved: what counts as defocus's share; diffraction,
@@ -54,7 +51,6 @@ pub(super) struct Story {
 ///
 /// Which of two names a frame gets that either would fit turns on a rule. `rule` (standard normal numbers, new ones
 /// each draw) moves the rule a little from draw to draw, so that near such a border the confidence is low.
-#[must_use]
 pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
     let mut strong: Vec<(Cause, f64)> = Vec::new();
     let (bend, known, order) = ((RULE.0 * rule[0]).exp(), (RULE.1 * rule[1]).exp(), (RULE.2 * rule[2]).exp());
@@ -113,7 +109,6 @@ pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Ca
 const ALIKE: f64 = 1.4;
 
 /// Whether a draw has near and far out of focus alike.
-#[must_use]
 pub(super) fn alike(s: &Story) -> bool {
     let (Some(near), Some(far)) = (s.near, s.far) else { return false };
     let ratio = near.disc / far.disc;
@@ -154,7 +149,6 @@ const HASTE: f64 = 2.0;
 
 /// Whether a foreground may be soft by its own movement: a long exposure, and blur that grows towards the camera
 /// faster than ground seen from a usual height would have it (common practice, no published source).
-#[must_use]
 pub(super) fn may_flow(exposure_s: Option<f64>, haste: f64) -> bool {
     exposure_s.is_some_and(|t| t >= LONG_EXPOSURE) && haste > HASTE
 }

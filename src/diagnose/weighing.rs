@@ -6,11 +6,11 @@ use super::parameters::Parameter::{Corner, Horizon, Power, Rise, Shift, Tilt};
 use super::parameters::Theta;
 use super::posterior::Draw;
 use super::verdict::{self, Known};
-use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, TRACK_SIGMA, Tally};
+use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, Tally};
 use super::zones::Reading;
 use super::{Cause, Diagnosis, Frame};
 use crate::judge::{self, Answer};
-use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent};
+use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
 use crate::stats::Dice;
 

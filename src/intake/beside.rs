@@ -8,7 +8,6 @@ use super::{Overrides, facts};
 ///
 /// The plane takes 2 bytes a pixel and a decoder's own buffers, the colour picture for the report among
 /// them, up to 6 more; where no size is recorded, a pixel is taken to cost at least a tenth of a byte on disk.
-#[must_use]
 pub(crate) fn memory_needed(path: &Path) -> u64 {
     let on_disk = path.metadata().map_or(0, |m| m.len());
     let pixels = match facts(path, &Overrides::default()).ok().and_then(|f| f.size) {
@@ -21,7 +20,6 @@ pub(crate) fn memory_needed(path: &Path) -> u64 {
 
 /// Bytes that a file needs at the least by its own account: its plane, and the colours that a decoder of another kind
 /// than JPEG holds beside it. Never more than is surely needed, since a file beyond what is allowed is refused.
-#[must_use]
 pub(super) fn least_memory(path: &Path) -> u64 {
     let on_disk = path.metadata().map_or(0, |m| m.len());
     let Some((width, height)) = facts(path, &Overrides::default()).ok().and_then(|f| f.size) else { return on_disk };

@@ -17,7 +17,6 @@ const SAME: f64 = 1.03;
 /// Width and height of the sensor of a body, mm, the longer side first. `body` is as in the capture facts.
 ///
 /// `None` for a body that the table does not have, or has twice with different sensors.
-#[must_use]
 pub(super) fn sensor_mm(body: &str) -> Option<(f64, f64)> {
     *BODIES.get(&key(body))?
 }

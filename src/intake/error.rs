@@ -44,7 +44,6 @@ pub enum IntakeErrorKind {
 
 impl IntakeError {
     /// A failure from its parts.
-    #[must_use]
     pub(crate) fn new(
         path: &Path,
         kind: IntakeErrorKind,
@@ -55,7 +54,6 @@ impl IntakeError {
     }
 
     /// The failure with what a decoder or the system said of it, which only those read who ask for it.
-    #[must_use]
     pub(crate) fn with_detail(mut self, detail: impl Into<String>) -> Self {
         let detail: String = detail.into().chars().take(MOST_DETAIL).collect();
         self.detail = Some(detail.trim().to_owned()).filter(|d| !d.is_empty());
@@ -63,7 +61,6 @@ impl IntakeError {
     }
 
     /// A file on which this program broke down while `doing` something ("measuring it").
-    #[must_use]
     pub(crate) fn fault(path: &Path, doing: &str, detail: &str) -> Self {
         let advice =
             "The other files are not affected. An export of it as TIFF may pass; please report this with the file.";
@@ -72,34 +69,29 @@ impl IntakeError {
     }
 
     /// What stands where a file should and is none: a pipe, a device.
-    #[must_use]
     pub(crate) fn no_file(path: &Path) -> Self {
         let advice = "Name photographs or folders of photographs.";
         Self::new(path, IntakeErrorKind::Unreadable, "it is neither a file nor a folder", advice)
     }
 
     /// A file of a kind that is not decoded here.
-    #[must_use]
     pub(crate) fn unsupported(path: &Path, problem: impl Into<String>) -> Self {
         Self::new(path, IntakeErrorKind::Unsupported, problem, "Convert it to DNG or TIFF and audit that.")
     }
 
     /// A file whose content is broken.
-    #[must_use]
     pub(crate) fn damaged(path: &Path, problem: impl Into<String>) -> Self {
         let advice = "Copy it again from the card or a backup; if another program opens it, save it anew from there.";
         Self::new(path, IntakeErrorKind::Damaged, problem, advice)
     }
 
     /// A file that needs more memory or time than a photograph may.
-    #[must_use]
     pub(crate) fn too_much(path: &Path, problem: impl Into<String>) -> Self {
         let advice = "If the picture really is that large, audit a smaller crop or export of it; else copy it again from the card.";
         Self::new(path, IntakeErrorKind::TooMuch, problem, advice)
     }
 
     /// A refusal by the operating system, put into plain words.
-    #[must_use]
     pub(crate) fn from_io(path: &Path, error: &io::Error) -> Self {
         let (kind, problem, advice) = match error.kind() {
             io::ErrorKind::NotFound => (

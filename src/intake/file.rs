@@ -52,7 +52,6 @@ pub(crate) fn read_text(path: &Path) -> Result<String, IntakeError> {
 }
 
 /// Whether a file is a photograph or another picture by its content, or may be one, since it can't be looked at.
-#[must_use]
 pub(crate) fn is_picture(path: &Path) -> bool {
     let Ok(file) = open_file(path) else { return path.is_file() };
     // The extension doesn't count here.

@@ -72,7 +72,6 @@ pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
 }
 
 /// Whether a name looks like a photograph to the folder walk.
-#[must_use]
 pub(crate) fn looks_like_photograph(path: &Path) -> bool {
     let extension = extension(path);
     RAW_EXTENSIONS.contains(&extension.as_str()) || RENDERED_EXTENSIONS.contains(&extension.as_str())
@@ -85,7 +84,6 @@ pub fn stem(path: &Path) -> String {
 }
 
 /// Whether a name is that of a camera raw file.
-#[must_use]
 pub(crate) fn is_raw(path: &Path) -> bool {
     RAW_EXTENSIONS.contains(&extension(path).as_str())
 }

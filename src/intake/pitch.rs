@@ -54,7 +54,6 @@ pub struct Found {
 /// of another shape than recorded was cropped by an unknown scale: no pitch. After what the file says comes the
 /// table of known bodies, unless the 35 mm equivalent speaks of a smaller part of the sensor (a crop mode, a digital
 /// zoom); the equivalent alone is last.
-#[must_use]
 pub(super) fn pitch(clues: &Clues<'_>) -> Option<Found> {
     let size = clues.size.or(clues.recorded)?;
     let diagonal_by_equivalent = clues

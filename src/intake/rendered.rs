@@ -130,12 +130,17 @@ pub(super) fn plane<R: BufRead + Seek>(
         ColorType::Rgba32F => luminance_of_floats(&mut data, pixels, 4, &tone),
         _ => return Err(unsupported(path, name(format))),
     }
+    Ok(finished(data, (width, height), &tone, turn))
+}
+
+/// The plane of levels of that tone, turned upright.
+pub(super) fn finished(levels: Vec<u16>, (width, height): (usize, usize), tone: &Tone, turn: Turn) -> Plane {
     let (upright_width, upright_height) = turn.size(width, height);
-    Ok(Plane {
+    Plane {
         saturation: (tone.linear(0.998) * f32::from(WHITE)) as u16,
         rendered: !tone.is_linear(),
-        ..Plane::plain(upright_width, upright_height, upright(data, width, height, turn), WHITE)
-    })
+        ..Plane::plain(upright_width, upright_height, upright(levels, width, height, turn), WHITE)
+    }
 }
 
 /// Decodes to 8-bit sRGB, upright, for looking at.

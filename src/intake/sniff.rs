@@ -33,8 +33,8 @@ pub(super) enum Kind {
 /// How a camera raw file is built, which says where its facts lie.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Build {
-    /// On TIFF, if with magic numbers of its own.
-    Tiff,
+    /// On TIFF; where with a magic number of a maker's own, what such a file is called.
+    Tiff(Option<&'static str>),
     /// Canon's since 2018, on boxes of the ISO base media format.
     Cr3,
     /// Canon's before 2005.
@@ -49,6 +49,21 @@ pub(super) enum Build {
     Unmarked,
 }
 
+impl Build {
+    /// What a raw file built so is called, with its article, where its first bytes tell.
+    pub(super) const fn name(self) -> Option<&'static str> {
+        match self {
+            Self::Tiff(name) => name,
+            Self::Cr3 => Some("a Canon raw file (CR3)"),
+            Self::Crw => Some("a Canon raw file (CRW)"),
+            Self::Raf => Some("a Fujifilm raw file (RAF)"),
+            Self::Mrw => Some("a Minolta raw file (MRW)"),
+            Self::X3f => Some("a Sigma raw file (X3F)"),
+            Self::Unmarked => None,
+        }
+    }
+}
+
 /// The signatures of all kinds: where in a file one stands, its bytes, and the kind; the first that fits counts.
 const SIGNATURES: &[(usize, &[u8], Kind)] = &[
     (0, b"\xff\xd8\xff", Kind::Jpeg),
@@ -58,15 +73,14 @@ const SIGNATURES: &[(usize, &[u8], Kind)] = &[
     (6, b"HEAPCCDR", Kind::Raw(Build::Crw)),
     (0, b"FOVb", Kind::Raw(Build::X3f)),
     (0, b"\0MRM", Kind::Raw(Build::Mrw)),
-    // Olympus, Panasonic, Phase One, Canon.
-    (0, b"IIRO", Kind::Raw(Build::Tiff)),
-    (0, b"IIRS", Kind::Raw(Build::Tiff)),
-    (0, b"IISR", Kind::Raw(Build::Tiff)),
-    (0, b"MMOR", Kind::Raw(Build::Tiff)),
-    (0, b"IIU\0", Kind::Raw(Build::Tiff)),
-    (8, b"IIII", Kind::Raw(Build::Tiff)),
-    (8, b"MMMM", Kind::Raw(Build::Tiff)),
-    (8, b"CR\x02", Kind::Raw(Build::Tiff)),
+    (0, b"IIRO", Kind::Raw(Build::Tiff(Some("an Olympus raw file (ORF)")))),
+    (0, b"IIRS", Kind::Raw(Build::Tiff(Some("an Olympus raw file (ORF)")))),
+    (0, b"IISR", Kind::Raw(Build::Tiff(None))),
+    (0, b"MMOR", Kind::Raw(Build::Tiff(Some("an Olympus raw file (ORF)")))),
+    (0, b"IIU\0", Kind::Raw(Build::Tiff(Some("a Panasonic raw file (RW2)")))),
+    (8, b"IIII", Kind::Raw(Build::Tiff(Some("a Phase One raw file (IIQ)")))),
+    (8, b"MMMM", Kind::Raw(Build::Tiff(Some("a Phase One raw file (IIQ)")))),
+    (8, b"CR\x02", Kind::Raw(Build::Tiff(Some("a Canon raw file (CR2)")))),
     (0, b"II*\0", Kind::Tiff),
     (0, b"MM\0*", Kind::Tiff),
     (0, b"II+\0", Kind::Tiff),
@@ -139,7 +153,7 @@ pub(super) fn kind<R: Read + Seek>(reader: &mut R, path: &Path) -> io::Result<Ki
     Ok(match begins(&head) {
         Kind::Tiff => {
             let found = directories(reader)?;
-            if named_raw || found.dng || found.raw { Kind::Raw(Build::Tiff) } else { Kind::Tiff }
+            if named_raw || found.dng || found.raw { Kind::Raw(Build::Tiff(None)) } else { Kind::Tiff }
         }
         // A few old raw files have no magic bytes of their own.
         Kind::Unknown if named_raw && head.iter().any(|b| *b != 0) => Kind::Raw(Build::Unmarked),
@@ -259,9 +273,9 @@ mod tests {
             b.extend([0, 0, 0, 0]);
             b
         };
-        assert_eq!(of(&tiff(0x23, 42), "a.tif"), Kind::Raw(Build::Tiff));
+        assert_eq!(of(&tiff(0x23, 42), "a.tif"), Kind::Raw(Build::Tiff(None)));
         assert_eq!(of(&tiff(2, 42), "a.tif"), Kind::Tiff);
-        assert_eq!(of(&tiff(2, 42), "a.nef"), Kind::Raw(Build::Tiff));
+        assert_eq!(of(&tiff(2, 42), "a.nef"), Kind::Raw(Build::Tiff(None)));
         assert_eq!(of(&tiff(2, 43), "a.tif"), Kind::Tiff);
         for cut in 4..30 {
             of(&tiff(0x23, 42)[..cut.min(26)], "a.tif");

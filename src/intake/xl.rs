@@ -132,10 +132,5 @@ fn luminance(image: &JxlImage, turn: Turn) -> Result<Plane, Fault> {
             (sum * f32::from(WHITE)).round() as u16
         }));
     }
-    let (upright_width, upright_height) = turn.size(width, height);
-    Ok(Plane {
-        saturation: (tone.linear(0.998) * f32::from(WHITE)) as u16,
-        rendered: !tone.is_linear(),
-        ..Plane::plain(upright_width, upright_height, rendered::upright(data, width, height, turn), WHITE)
-    })
+    Ok(rendered::finished(data, (width, height), &tone, turn))
 }

@@ -113,7 +113,6 @@ pub fn told_beside(path: &Path) -> Vec<u8> {
 
 /// The names that a file's sidecar may have: those after its full name (`a.jpg.xmp`), then those after its name without ending
 /// (`a.xmp`).
-#[must_use]
 pub(crate) fn sidecar_names(path: &Path) -> [[PathBuf; 2]; 2] {
     let full = |ending: &str| {
         let mut name = path.as_os_str().to_owned();

@@ -112,7 +112,6 @@ pub const WITHIN: f64 = 0.2;
 pub const BEYOND: f64 = 0.5;
 
 /// The judgement for the two probabilities of [`Answer::of`].
-#[must_use]
 fn word_of(soft: f64, clearly: f64) -> Judgement {
     if clearly > BEYOND {
         Judgement::Beyond
@@ -128,7 +127,6 @@ fn word_of(soft: f64, clearly: f64) -> Judgement {
 const CONTRADICTED: (f64, f64) = (3.0, 0.2);
 
 /// Whether a recorded distance lies outside what the picture allows, mean and spread of an inverse distance, 1/m.
-#[must_use]
 pub(crate) fn contradicts(recorded: Distance, picture: (f64, f64)) -> bool {
     let (mean, sd) = picture;
     let (low, high) = recorded.bounds();

@@ -57,7 +57,6 @@ pub enum SetBy {
 }
 
 /// What sets the permitted blur of a picture.
-#[must_use]
 pub(crate) fn set_by(permitted_px: f64) -> SetBy {
     if permitted_px > DISC_SIGMA * FINEST_DISC_PX { SetBy::Use } else { SetBy::Pixels }
 }

@@ -96,7 +96,6 @@ impl Baseline {
     /// Whole blur (px, pixel aperture and diffraction included) that the lens leaves in focus at a distance from the
     /// centre, as a share of the half diagonal: the mean around a 3:2 frame, its sd that of one place. `None` where
     /// nothing was learned at that distance.
-    #[must_use]
     pub(crate) fn in_focus_px(&self, distance: f64, f_number: f64, pitch_um: f64) -> Option<Estimate> {
         const AROUND: u32 = 24;
         // Half sides of a 3:2 frame over its half diagonal.
@@ -122,13 +121,6 @@ impl Baseline {
         };
         let sd = 0.5 * (whole(lens.value + lens.sd) - whole(lens.value - lens.sd));
         Some(Estimate::new(whole(lens.value), sd, lens.n))
-    }
-
-    /// Shift of best focus, um, at a place (fractions of the landscape frame) against the centre.
-    #[must_use]
-    pub fn focus_shift_um(&self, x: f64, y: f64) -> Option<Estimate> {
-        let c = self.curvature.as_ref()?;
-        bilinear(c.columns, c.rows, &c.shift_um, x, y)
     }
 }
 

@@ -126,7 +126,6 @@ pub fn read(text: &str) -> Result<Baseline, RecordError> {
 }
 
 /// The day a stored baseline was learned, ISO 8601; `None` where the text is none.
-#[must_use]
 pub(crate) fn learned_on(text: &str) -> Option<String> {
     toml::from_str::<Stored>(text).ok().map(|stored| stored.date)
 }

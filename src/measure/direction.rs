@@ -2,11 +2,9 @@
 
 use super::edge::Edge;
 use super::tilemap::{Spread, Streak, Tile};
-use crate::quantity::Estimate;
+use crate::quantity::{Estimate, TRACK_SIGMA};
+use crate::stats::ranked;
 
-/// Derived: sin(pi b f) / (pi b f) is one half at f = 0.603355 / b. Gaussian-equivalent sigma of a straight, even
-/// track, as a share of its length, by equal MTF50.
-const TRACK_SIGMA: f64 = 0.310_58;
 /// Chosen: twice the three numbers that a direction takes. Fewest edges for a spread, and fewest tiles for a streak.
 const FEWEST_EDGES: usize = 6;
 const FEWEST_TILES: usize = 4;
@@ -135,9 +133,7 @@ pub(super) fn streak(tiles: &[Tile], width: f64, height: f64) -> Option<Streak> 
     let agree = rows.iter().filter(|r| r.p * a + r.q * b > 0.0).count() as f64 / rows.len() as f64;
     let share = long / rows.iter().map(|r| r.trace).sum::<f64>() * rows.len() as f64;
     // Where defocus hides the streak in most of the frame, it still shows in the sharpest quarter.
-    let mut traces: Vec<f64> = rows.iter().map(|r| r.trace).collect();
-    traces.sort_by(f64::total_cmp);
-    let plain = long / traces[traces.len() / 4];
+    let plain = long / ranked(rows.iter().map(|r| r.trace).collect(), 0.25)?;
     let found = (long >= 5.0 * sd && agree >= 0.8 && share >= 0.2)
         || (long >= 10.0 * sd && agree >= 0.7 && plain >= 0.25)
         // A long streak leaves few tiles that tell, but they are of one mind.
@@ -159,9 +155,8 @@ pub(super) fn streak(tiles: &[Tile], width: f64, height: f64) -> Option<Streak> 
 /// Whether the tiles are sharper than an even track of this length leaves them: compression has directions of its own, which
 /// edges show and widths don't.
 fn denied(tiles: &[Tile], length: f64) -> bool {
-    let mut widths: Vec<f64> = tiles.iter().filter_map(|t| Some(t.blur?.value)).collect();
-    widths.sort_by(f64::total_cmp);
-    widths.len() >= MANY_TILES && widths[widths.len() / 4] < HELD * TRACK_SIGMA * length
+    let widths: Vec<f64> = tiles.iter().filter_map(|t| Some(t.blur?.value)).collect();
+    widths.len() >= MANY_TILES && ranked(widths, 0.25).is_some_and(|width| width < HELD * TRACK_SIGMA * length)
 }
 
 /// One tile's evidence.

@@ -17,7 +17,6 @@ pub(super) struct Grid {
 
 impl Grid {
     /// A grid with `across` tiles along the longer side (fewer on pictures too small for tiles of 16 px).
-    #[must_use]
     pub(super) fn new(width: usize, height: usize, across: u32) -> Self {
         let long = width.max(height).max(1);
         let side = (long as f64 / f64::from(across.max(1))).max(16.0);
@@ -26,7 +25,6 @@ impl Grid {
     }
 
     /// The tile in a column and row.
-    #[must_use]
     pub(super) fn cell(&self, column: u32, row: u32) -> Region {
         let edge = |i: u32, n: u32, size: usize| (u64::from(i) * size as u64 / u64::from(n)) as u32;
         let (x, y) = (edge(column, self.columns, self.width), edge(row, self.rows, self.height));

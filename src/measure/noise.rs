@@ -51,7 +51,7 @@ impl NoiseModel {
                 g[g.len() / 10]
             })
             .collect();
-        let (read, gain) = line(&quiet);
+        let (read, gain) = line(&quiet, 1e-12, 1e-9);
         let block = plane.jpeg.as_ref().map_or(8.0, |j| j.size.max(1) as f64);
         Self {
             read,
@@ -157,11 +157,13 @@ fn code_sd(plane: &Plane) -> f64 {
     }
 }
 
-/// Least squares of var = read + gain * level with relative weights and neither below zero.
-fn line(points: &[(f64, f64)]) -> (f64, f64) {
+/// Least squares of var = read + gain * level, (level, var) being the points, with relative weights and neither below zero.
+/// `least` is the square that a variance is taken to have at least, `apart` how far apart the levels must be, as the share of
+/// their squares that is scatter.
+pub(super) fn line(points: &[(f64, f64)], least: f64, apart: f64) -> (f64, f64) {
     let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for &(level, var) in points {
-        let weight = 1.0 / (var * var).max(1e-12);
+        let weight = 1.0 / (var * var).max(least);
         w += weight;
         x += weight * level;
         y += weight * var;
@@ -172,7 +174,7 @@ fn line(points: &[(f64, f64)]) -> (f64, f64) {
         return (0.0, 0.0);
     }
     let det = w * xx - x * x;
-    if det > 1e-9 * w * xx {
+    if det > apart * w * xx {
         let (read, gain) = ((y * xx - x * xy) / det, (w * xy - x * y) / det);
         if read >= 0.0 && gain >= 0.0 {
             return (read, gain);

@@ -28,7 +28,6 @@ const STANDS_ON_BLOCKS: f64 = 9.0;
 const FALL: f64 = 24.0;
 
 /// Whether the picture shows the traces of an enlargement.
-#[must_use]
 pub(super) fn enlarged(plane: &Plane) -> bool {
     if !plane.rendered || plane.mosaic != Mosaic::None || plane.data.len() < plane.width * plane.height {
         return false;

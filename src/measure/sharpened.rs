@@ -34,7 +34,6 @@ pub fn strong(frame: Estimate) -> bool {
 }
 
 /// Whether a single edge shows sharpening, by how far it passes its plateaus.
-#[must_use]
 pub(crate) fn shown_by_edge(overshoot: f64) -> bool {
     overshoot > SHOWN_BY_EDGE
 }

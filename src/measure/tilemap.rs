@@ -144,7 +144,6 @@ pub struct TileMap {
 
 impl TileMap {
     /// The tile that holds the picture position (x, y) in px.
-    #[must_use]
     pub(crate) fn tile_at(&self, x: f64, y: f64) -> Option<&Tile> {
         self.tiles.iter().find(|t| {
             let (left, top) = (f64::from(t.x), f64::from(t.y));

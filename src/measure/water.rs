@@ -13,7 +13,6 @@ const EVERY: usize = 4;
 
 /// log2 of the energy of gradients up and down over that of gradients across, tile by tile; `None` where a tile has no
 /// gradient. Of 2 x 2 means, which treat a colour mosaic's own samples and the interpolated ones alike.
-#[must_use]
 pub(super) fn layers(plane: &Plane, grid: &Grid) -> Vec<Option<f32>> {
     if plane.width < 8 || plane.height < 8 || plane.data.len() < plane.width * plane.height {
         return vec![None; (grid.columns * grid.rows) as usize];

@@ -11,7 +11,6 @@ pub(crate) const THIRD_STOPS: [f64; 31] = [
 ];
 
 /// The last third-stop of a lens that closes this far.
-#[must_use]
 pub(crate) fn last_stop(smallest: f64) -> f64 {
     THIRD_STOPS.into_iter().rfind(|&n| n <= smallest).unwrap_or(THIRD_STOPS[0])
 }
@@ -39,45 +38,38 @@ pub(crate) struct Depth {
 
 impl Depth {
     /// From the ends, mm.
-    #[must_use]
     pub(crate) fn new(focal_mm: f64, near_mm: f64, far_mm: f64) -> Self {
         Self { focal_mm, near_mm, far_mm, focus_mm: depth::equal_blur_focus(near_mm, far_mm) }
     }
 
     /// The same scene from `back_mm` farther away.
-    #[must_use]
     pub(crate) fn stepped_back(&self, back_mm: f64) -> Self {
         Self::new(self.focal_mm, self.near_mm + back_mm, self.far_mm + back_mm)
     }
 
     /// How far apart near and far come to focus, mm.
-    #[must_use]
     pub(crate) fn spread_mm(&self) -> f64 {
         thin_lens::focus_spread_mm(self.focal_mm, self.near_mm, self.far_mm)
     }
 
     /// Diameter of the geometric disc at either end, mm.
-    #[must_use]
     pub(crate) fn end_disc_mm(&self, f_number: f64) -> f64 {
         let [near, far] = self.discs_um(f_number);
         near.max(far) * 1e-3
     }
 
     /// Diameters of the geometric discs at near and far, um.
-    #[must_use]
     pub(crate) fn discs_um(&self, f_number: f64) -> [f64; 2] {
         [self.near_mm, self.far_mm]
             .map(|end| thin_lens::disc_mm(self.focal_mm, f_number, self.focus_mm, end).abs() * 1e3)
     }
 
     /// Blur at the softer end, diffraction and defocus together, Gaussian-equivalent sigma, um on the sensor.
-    #[must_use]
     pub(crate) fn ends_um(&self, f_number: f64) -> f64 {
         optical_um(f_number, self.end_disc_mm(f_number) * 1e3)
     }
 
     /// f-numbers either side of `best` between which the blur at the ends is within `factor` of that at `best`.
-    #[must_use]
     pub(crate) fn range_within(&self, best: f64, factor: f64) -> [f64; 2] {
         let limit = factor * self.ends_um(best);
         // Blur rises on either side of the best; a quarter and four times it lie far outside.
@@ -92,7 +84,6 @@ impl Depth {
     }
 
     /// Focus distances, mm, between which both ends stay within `permitted_um` at a stop; `None` if none do.
-    #[must_use]
     pub(crate) fn focus_range_mm(&self, f_number: f64, permitted_um: f64) -> Option<[f64; 2]> {
         let c = disc_um_for(f_number, permitted_um)? * 1e-3;
         // |f^2/N (1/s - 1/Z)| <= c (1 - f/s), solved for 1/s at both ends.
@@ -104,7 +95,6 @@ impl Depth {
 
     /// How far to step back, mm, for both ends to stay within `permitted_um`: at a stop, or at the best one for
     /// each distance. Zero where they do already; `None` where 100 m would not do.
-    #[must_use]
     pub(crate) fn step_back_mm(&self, permitted_um: f64, f_number: Option<f64>) -> Option<f64> {
         let fits = |back: f64| self.stepped_back(back).least_um(f_number) <= permitted_um;
         if fits(0.0) {
@@ -122,13 +112,11 @@ impl Depth {
     }
 
     /// Blur at the softer end, um, at a stop or at the best third-stop.
-    #[must_use]
     pub(crate) fn least_um(&self, f_number: Option<f64>) -> f64 {
         self.ends_um(f_number.unwrap_or_else(|| self.best_stop()))
     }
 
     /// The third-stop with the least blur at the softer end.
-    #[must_use]
     pub(crate) fn best_stop(&self) -> f64 {
         // The optimum is flat and single: its neighbours on the scale are all that can win.
         let after = THIRD_STOPS.partition_point(|&n| n < aperture::best_f_number(self.spread_mm()));
@@ -142,13 +130,11 @@ impl Depth {
 }
 
 /// Blur of diffraction and a defocus disc together, Gaussian-equivalent sigma, um.
-#[must_use]
 pub(crate) fn optical_um(f_number: f64, disc_um: f64) -> f64 {
     blur::sigma_px(&Parts { lambda_n_px: Some(WAVELENGTH_UM * f_number), disc_px: disc_um, ..Parts::default() })
 }
 
 /// The same with the aperture of pixels of `pitch_um`, in pixels.
-#[must_use]
 pub(crate) fn blur_px(f_number: f64, disc_um: f64, pitch_um: f64) -> f64 {
     blur::sigma_px(&Parts {
         lambda_n_px: Some(lambda_n_px(f_number, pitch_um)),
@@ -160,13 +146,11 @@ pub(crate) fn blur_px(f_number: f64, disc_um: f64, pitch_um: f64) -> f64 {
 
 /// Defocus disc, um, that with diffraction at a stop makes a blur of `sigma_um`; `None` where diffraction
 /// alone is wider.
-#[must_use]
 pub(crate) fn disc_um_for(f_number: f64, sigma_um: f64) -> Option<f64> {
     blur::disc_px_for(sigma_um, &Parts { lambda_n_px: Some(WAVELENGTH_UM * f_number), ..Parts::default() })
 }
 
 /// f-number at which diffraction alone makes a blur of `sigma_um`.
-#[must_use]
 pub(crate) fn diffraction_limit(sigma_um: f64) -> f64 {
     sigma_um * diffraction::MTF50 / (MTF50_SIGMA * WAVELENGTH_UM)
 }

@@ -28,18 +28,12 @@ pub(super) fn integrate(low: f64, high: f64, panels: usize, f: impl Fn(f64) -> f
         .sum()
 }
 
-/// OTF at `s` (frequency over the diffraction cut-off) of a lens out of focus by `waves` (W020 / lambda, the
-/// optical path difference at the edge of the pupil in wavelengths). May be negative: contrast reverses.
+/// OTF of a lens out of focus against `a`, the diameter of the disc that geometry alone would give times the frequency, and
+/// `s`, the frequency over the diffraction cut-off. May be negative: contrast reverses.
 ///
-/// (4/pi) * integral over 0 to 1 - s of sqrt(1 - (x + s)^2) cos(8 pi w s x) dx, incoherent light, circular
-/// pupil (Hopkins, Proc. R. Soc. A 231, 1955). The disc that geometry alone would give has the diameter
-/// 8 w lambda N; a quarter wave is 2 lambda N.
-#[must_use]
-pub fn otf(waves: f64, s: f64) -> f64 {
-    otf_by_disc(8.0 * waves * s, s)
-}
-
-/// The same OTF against `a`, the diameter of the geometric disc times the frequency, and `s`.
+/// (4/pi) * integral over 0 to 1 - s of sqrt(1 - (x + s)^2) cos(pi a x) dx, incoherent light, circular pupil (Hopkins, Proc.
+/// R. Soc. A 231, 1955). A path difference of w wavelengths at the edge of the pupil (W020 / lambda) makes a disc of 8 w lambda N:
+/// a quarter wave is 2 lambda N.
 ///
 /// With s = 0 (a wavelength of nothing) it is the disc's own 2 J1(pi a) / (pi a).
 #[must_use]
@@ -60,21 +54,4 @@ pub fn otf_by_disc(a: f64, s: f64) -> f64 {
         t * t * (1.0 + y).sqrt() * (PI * a * (y - s)).cos()
     });
     8.0 / PI * span * span.sqrt() * value
-}
-
-/// First frequency over the cut-off at which the OTF falls to `level` (0 to 1), by bisection.
-#[must_use]
-pub fn frequency_at(level: f64, waves: f64) -> f64 {
-    // The first crossing lies below both parts' own, with a little room: step out from zero, then halve.
-    let step = 0.02 / (1.0 + 8.0 * waves.abs());
-    let mut low = 0.0;
-    while low + step < 1.0 && otf(waves, low + step) > level {
-        low += step;
-    }
-    let mut high = (low + step).min(1.0);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        *if otf(waves, middle) > level { &mut low } else { &mut high } = middle;
-    }
-    0.5 * (low + high)
 }

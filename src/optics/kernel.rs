@@ -27,12 +27,6 @@ pub fn sinc(width: f64, f: f64) -> f64 {
     if x.abs() < 1e-4 { 1.0 - x * x / 6.0 } else { x.sin() / x }
 }
 
-/// Transfer function of a uniform disc of `diameter` at frequency `f`: 2 J1(pi c f) / (pi c f).
-#[must_use]
-pub fn disc(diameter: f64, f: f64) -> f64 {
-    hopkins::otf_by_disc(diameter * f, 0.0)
-}
-
 /// Transfer function of a straight track of `length` at frequency `f`, averaged over the directions of the
 /// frequency: (1/z) * integral of J0 from 0 to z, z = pi times length times frequency.
 ///

@@ -129,7 +129,6 @@ impl Folder {
     }
 
     /// Where the report will be.
-    #[must_use]
     pub(crate) fn path(&self) -> &Path {
         &self.path
     }
@@ -166,7 +165,6 @@ impl Folder {
     }
 
     /// Folders with what processes that were killed had written of their reports; they go when this one is in place.
-    #[must_use]
     pub(crate) fn leftovers(&self) -> &[PathBuf] {
         &self.leftovers
     }

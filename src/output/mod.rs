@@ -17,6 +17,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant, SystemTime};
 
 use anyhow::{Context as _, bail};
+use serde::Serialize;
 
 use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, shown};
@@ -124,7 +125,6 @@ pub(crate) fn say(text: &str) {
 }
 
 /// What a refusal by the system means, as a clause.
-#[must_use]
 pub(crate) fn reason(error: &io::Error) -> &'static str {
     match error.kind() {
         io::ErrorKind::NotFound => "there is no such file or folder",
@@ -142,7 +142,6 @@ pub(crate) fn reason(error: &io::Error) -> &'static str {
 }
 
 /// An error as a person reads it: each part once, the system's in words.
-#[must_use]
 pub(crate) fn in_words(error: &anyhow::Error) -> String {
     let mut parts: Vec<String> = Vec::new();
     for cause in error.chain() {
@@ -166,7 +165,6 @@ pub(crate) fn speak_little() {
 }
 
 /// Whether notes, tables and progress are unwanted.
-#[must_use]
 pub(crate) fn is_quiet() -> bool {
     QUIET.load(Ordering::Relaxed)
 }
@@ -176,6 +174,14 @@ pub(crate) fn note(text: &str) {
     if !is_quiet() {
         say(text);
     }
+}
+
+/// What is printed or written for scripts: indented JSON, with a line's end.
+///
+/// # Errors
+/// None in practice: every view can be written.
+pub(crate) fn json<T: Serialize + ?Sized>(view: &T) -> anyhow::Result<String> {
+    Ok(serde_json::to_string_pretty(view).context("cannot write JSON")? + "\n")
 }
 
 /// Prints what a person reads beside the files that were asked for, where that is wanted.
@@ -229,13 +235,11 @@ pub(crate) fn speak_fully() {
 }
 
 /// What is said of a file that failed.
-#[must_use]
 pub(crate) fn failed(error: &IntakeError) -> String {
     format!("tussock: {}", sentences(error))
 }
 
 /// The same of a failure as reports have it, with what stands in for the file.
-#[must_use]
 pub(crate) fn failure(failed: &FailureView) -> String {
     let detail = failed.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
     let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
@@ -245,7 +249,6 @@ pub(crate) fn failure(failed: &FailureView) -> String {
 }
 
 /// A file that failed as the end of a command that is about this file.
-#[must_use]
 pub(crate) fn refused(error: IntakeError) -> anyhow::Error {
     anyhow::Error::msg(sentences(&error))
 }
@@ -257,14 +260,12 @@ fn sentences(error: &IntakeError) -> String {
 }
 
 /// What is said where `what` ("comparing frames") was given up by a fault of the program.
-#[must_use]
 pub(crate) fn broke_down(what: &str, words: &str) -> String {
     let words = if VERBOSE.load(Ordering::Relaxed) { format!(" [{}]", plain(words)) } else { String::new() };
     format!("tussock: {what} failed by a fault of this program and is left out; please report it{words}")
 }
 
 /// Columns of the terminal; 100 where standard output is none.
-#[must_use]
 pub(crate) fn columns() -> usize {
     terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0))
 }

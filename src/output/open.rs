@@ -4,7 +4,6 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 /// Opens a file as a double click on it would; false where the system has no program for that, or none that starts.
-#[must_use]
 pub(crate) fn open(file: &Path) -> bool {
     // A relative name could be taken for an option.
     let Ok(file) = std::path::absolute(file) else { return false };

@@ -39,7 +39,6 @@ impl Scratch {
     }
 
     /// The bytes at a place; `None` where they can't be read.
-    #[must_use]
     pub(crate) fn get(&self, place: Place) -> Option<Vec<u8>> {
         let mut bytes = vec![0; place.length];
         let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);

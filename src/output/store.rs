@@ -54,7 +54,6 @@ impl Store {
     }
 
     /// The bytes remembered under a key.
-    #[must_use]
     pub(crate) fn get(&self, key: &Key) -> Option<Vec<u8>> {
         if let Some(bytes) = self.waiting().results.get(key) {
             return Some(bytes.clone());
@@ -67,7 +66,6 @@ impl Store {
     }
 
     /// The digest remembered for a file's identity.
-    #[must_use]
     pub(crate) fn digest(&self, identity: &[u8]) -> Option<Key> {
         if let Some(key) = self.waiting().digests.get(identity) {
             return Some(*key);
@@ -199,7 +197,6 @@ fn set_aside(path: &Path) -> Result<(), StoreError> {
 }
 
 /// Where a damaged store goes.
-#[must_use]
 pub(crate) fn aside(path: &Path) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".damaged");

@@ -66,7 +66,6 @@ impl Sensor {
     pub const FULL_FRAME: Self = Self { width_mm: 36.0, height_mm: 24.0 };
 
     /// Pixel pitch, um, assumed where none is known: 6000 pixels along the longer side.
-    #[must_use]
     pub(crate) fn usual_pitch_um(self) -> f64 {
         self.width_mm.max(self.height_mm) * 1e3 / 6000.0
     }
@@ -165,7 +164,6 @@ impl Question {
     }
 
     /// How the print that was asked for relates to the sensor.
-    #[must_use]
     pub(crate) fn print_scale(&self) -> Option<PrintScale> {
         let Sensor { width_mm, height_mm } = self.sensor.value;
         let (long, short) = (width_mm.max(height_mm) * 1e-3, width_mm.min(height_mm) * 1e-3);

@@ -32,3 +32,7 @@ pub const DISC_SIGMA: f64 = 0.265_769;
 /// Derived: the box's MTF is sinc(f), one half at f = 0.603355 cycles a pixel. Gaussian-equivalent sigma of the
 /// aperture of a pixel one pixel wide, px, by equal MTF50.
 pub(crate) const PIXEL_SIGMA: f64 = MTF50_SIGMA / 0.603_355;
+
+/// Derived: as that of a pixel, a box too. Gaussian-equivalent sigma of a straight, even track along itself, as a share of its
+/// length, by equal MTF50.
+pub(crate) const TRACK_SIGMA: f64 = 0.310_58;

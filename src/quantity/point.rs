@@ -27,7 +27,6 @@ pub enum Place {
 
 impl Place {
     /// The place as fractions of a picture of this size; `None` where it lies outside.
-    #[must_use]
     pub(crate) fn in_picture(self, width: u32, height: u32) -> Option<Point> {
         let point = match self {
             Self::Fractions(p) => p,

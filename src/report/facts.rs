@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::quantity::{Distance, Flag};
+use crate::report::say::number::digits;
 use crate::shot::{Capture, Fact};
 
 /// One file in the list that `tussock facts --json` prints.
@@ -24,7 +25,6 @@ pub struct FactsView<'a> {
 }
 
 /// One file's facts: name, value, source on each line; facts that are not known are left out.
-#[must_use]
 pub(crate) fn facts_text(file: &str, capture: &Capture, size: Option<(u32, u32)>, flags: &[Flag]) -> String {
     let mut rows: Vec<(&str, String, &str)> = Vec::new();
     fn row<T>(fact: &Option<Fact<T>>, text: impl Fn(&T) -> String) -> Option<(String, &'static str)> {
@@ -67,13 +67,8 @@ pub(crate) fn facts_text(file: &str, capture: &Capture, size: Option<(u32, u32)>
 }
 
 /// A number with so many significant digits and no trailing zeros.
-fn tidy(value: f64, digits: i32) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return value.to_string();
-    }
-    let magnitude = value.abs().log10().floor() as i32;
-    let decimals = usize::try_from((digits - 1 - magnitude).max(0)).unwrap_or(0);
-    let text = format!("{value:.decimals$}");
+fn tidy(value: f64, most: i32) -> String {
+    let text = digits(value, most);
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 

@@ -241,6 +241,11 @@ mod tests {
     use crate::series::Point;
     use proptest::prelude::*;
 
+    fn zone(name: ZoneName, widths: &[f64]) -> ZoneBlur {
+        let point = |(frame, &width)| Point { frame, blur: Estimate::new(width, 0.02, 9), apart_sd: 0.01 };
+        ZoneBlur { name, points: widths.iter().enumerate().map(point).collect(), tiles: 9, of: 9 }
+    }
+
     #[test]
     fn a_tile_within_its_error_of_the_limit_asks_for_no_frame() {
         let tiles: Vec<Region> = (0..3).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
@@ -258,15 +263,7 @@ mod tests {
         let tiles: Vec<Region> = (0..4).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
         let of = |widths: [f64; 4]| widths.map(Some).to_vec();
         let sigma = vec![of([1.3, 0.7, 0.8, 0.9]), of([0.8, 0.7, 1.2, 1.6]), of([2.0, 1.7, 1.1, 0.6])];
-        let zone = |name, widths: [f64; 3]| ZoneBlur {
-            name,
-            points: (0..3)
-                .map(|k| Point { frame: k, blur: Estimate::new(widths[k], 0.02, 9), apart_sd: 0.01 })
-                .collect(),
-            tiles: 9,
-            of: 9,
-        };
-        let zones = [zone(ZoneName::Near, [0.9, 1.6, 0.6]), zone(ZoneName::Far, [0.7, 0.7, 1.7])];
+        let zones = [zone(ZoneName::Near, &[0.9, 1.6, 0.6]), zone(ZoneName::Far, &[0.7, 0.7, 1.7])];
         let of_place = |depth: Option<Depth>| {
             let widths = Widths { sigma: sigma.clone(), depth, doubt: 0.0 };
             answer(&zones, &widths, &tiles, 1.0)
@@ -279,16 +276,8 @@ mod tests {
 
     #[test]
     fn frames_whose_worse_ends_lie_within_their_error_are_as_good() {
-        let zone = |name, widths: [f64; 4]| ZoneBlur {
-            name,
-            points: (0..4)
-                .map(|k| Point { frame: k, blur: Estimate::new(widths[k], 0.02, 9), apart_sd: 0.01 })
-                .collect(),
-            tiles: 9,
-            of: 9,
-        };
         // The third is better than the others: than the second by 4 % at the same end, than the fourth by 4 % at the other.
-        let zones = [zone(ZoneName::Near, [0.6, 0.7, 0.8, 1.04]), zone(ZoneName::Far, [1.3, 1.04, 1.0, 0.7])];
+        let zones = [zone(ZoneName::Near, &[0.6, 0.7, 0.8, 1.04]), zone(ZoneName::Far, &[1.3, 1.04, 1.0, 0.7])];
         let none = Widths { sigma: vec![Vec::new(); 4], depth: None, doubt: 0.0 };
         let answer = answer(&zones, &none, &[], 1.0);
         assert_eq!((answer.best_single, answer.as_good), (Some(2), vec![3]));

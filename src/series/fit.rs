@@ -66,7 +66,6 @@ const STEP: f64 = 1.04;
 /// aberrations falling with N^2 (between coma's N^2 and spherical aberration's N^3 in their effect on the square)
 /// and one that stays, through the exact transfer functions of `optics`. The anchor of each zone's absolute scale may move within its own error.
 /// `None` below four stops, or where they span less than a factor of 2.5 in f-number.
-#[must_use]
 pub(crate) fn split(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Option<Split> {
     let data: Vec<Vec<Datum>> = zones.iter().map(|z| points(z, f_numbers)).collect();
     let stops: Vec<f64> = data.iter().flatten().map(|p| p.n).collect();

@@ -18,7 +18,6 @@ const REACH: usize = 32;
 /// reference shows sharp too, while each lies well on the next.
 ///
 /// `coarse`: whether it is enough to know to an eighth of a tile how a frame lies that hardly moved.
-#[must_use]
 pub(super) fn lay_all(seen: &[Seen], reference: usize, coarse: bool) -> Vec<Option<Registration>> {
     let Some(ground) = Look::at(&seen[reference]) else { return vec![None; seen.len()] };
     let on_ground = |k: usize| {

@@ -1,6 +1,7 @@
 //! Widths that a bracket is answered from, and those of one frame steadied by their neighbours.
 
 use crate::quantity::Region;
+use crate::stats::upper_median;
 
 /// Widths that a bracket is answered from.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,18 +34,14 @@ const SIDE: usize = 4;
 ///
 /// Neighbours are four to each side along the row, where level ground lies at one distance, and the tiles above and
 /// below as a pair, so that blur that grows down the picture stays as it is.
-#[must_use]
 pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f64>> {
     let columns = tiles.iter().take_while(|t| t.y == tiles[0].y).count().max(1);
     let value = |t: usize| values[t];
     let same_row = |a: usize, b: usize| b < values.len() && a / columns == b / columns;
-    let mut steps: Vec<f64> = (0..values.len())
-        .filter(|&t| same_row(t, t + 1))
-        .filter_map(|t| Some((value(t)? - value(t + 1)?).abs()))
-        .collect();
-    steps.sort_by(f64::total_cmp);
+    let steps =
+        (0..values.len()).filter(|&t| same_row(t, t + 1)).filter_map(|t| Some((value(t)? - value(t + 1)?).abs()));
     // Scatter of one tile from the middle step between two.
-    let chance = 1.4826 * steps.get(steps.len() / 2).copied().unwrap_or(0.0) / std::f64::consts::SQRT_2;
+    let chance = 1.4826 * upper_median(steps.collect()).unwrap_or(0.0) / std::f64::consts::SQRT_2;
     (0..values.len())
         .map(|t| {
             let own = value(t)?;

@@ -88,7 +88,6 @@ impl Plane {
     }
 
     /// Samples made of this plane's, on the same levels: as good as each other, and without blocks.
-    #[must_use]
     pub(crate) fn resampled(&self, width: usize, height: usize, data: Vec<u16>) -> Self {
         let Self { black, saturation, rendered, .. } = *self;
         Self { black, saturation, rendered, ..Self::plain(width, height, data, self.white) }

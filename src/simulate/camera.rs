@@ -107,13 +107,11 @@ impl Camera {
     }
 
     /// Picture px that a metre spans at inverse distance `inverse` (1/m).
-    #[must_use]
     pub(crate) fn px_per_m(&self, inverse: f64) -> f64 {
         self.image_mm() * 1e3 / self.pitch_um * inverse
     }
 
     /// Where a point `across_m` right of the camera, `up_m` above the ground and at `inverse` distance is seen, px.
-    #[must_use]
     pub(crate) fn seen(&self, across_m: f64, up_m: f64, inverse: f64) -> (f64, f64) {
         let scale = self.px_per_m(inverse);
         let foot = self.foot_row(inverse);

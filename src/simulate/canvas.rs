@@ -34,14 +34,12 @@ impl Default for View {
 
 impl View {
     /// Where the scene point (x, y), px from the middle, lands: px from the middle.
-    #[must_use]
     pub(crate) fn place(&self, x: f64, y: f64) -> (f64, f64) {
         let (c, s) = (self.angle.cos() * self.scale, self.angle.sin() * self.scale);
         (c * x - s * y + self.shift.0, s * x + c * y + self.shift.1)
     }
 
     /// The scene point that lands at (x, y).
-    #[must_use]
     pub(crate) fn origin(&self, x: f64, y: f64) -> (f64, f64) {
         let (x, y) = (x - self.shift.0, y - self.shift.1);
         let (c, s) = (self.angle.cos() / self.scale, self.angle.sin() / self.scale);

@@ -205,7 +205,6 @@ impl Transfer {
     }
 
     /// True widths.
-    #[must_use]
     pub(crate) fn truth(&self) -> Truth {
         const DIRECTIONS: u32 = 24;
         let square: f64 = (0..DIRECTIONS)

@@ -95,7 +95,6 @@ pub enum Kind {
 
 impl SceneSpec {
     /// The inverse distance (1/m) of the level ground or, above its edge with the sky, of the far ridges.
-    #[must_use]
     pub(crate) fn backdrop(&self, y: f64) -> f64 {
         self.camera.ground(y).max(1.0 / RIDGE_M)
     }

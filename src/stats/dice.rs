@@ -9,7 +9,6 @@ pub(crate) struct Dice {
 
 impl Dice {
     /// A sequence of its own for each seed.
-    #[must_use]
     pub(crate) const fn new(seed: u64) -> Self {
         Self { state: seed, spare: None }
     }

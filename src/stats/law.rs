@@ -3,20 +3,17 @@
 use std::f64::consts::{SQRT_2, TAU};
 
 /// Density of the normal law of mean nought and this standard deviation.
-#[must_use]
 pub(crate) fn normal_density(x: f64, sd: f64) -> f64 {
     (-0.5 * (x / sd).powi(2)).exp() / (sd * TAU.sqrt())
 }
 
 /// Share of the standard normal law beyond a place.
-#[must_use]
 pub(crate) fn normal_beyond(x: f64) -> f64 {
     0.5 * libm::erfc(x / SQRT_2)
 }
 
 /// Density of a normal error plus an exponential excess of this mean (the exponentially modified Gaussian: Grushka 1972,
 /// Anal. Chem. 44, 1733).
-#[must_use]
 pub(crate) fn excess_density(x: f64, sd: f64, excess: f64) -> f64 {
     let z = sd / excess - x / sd;
     if z > 25.0 {

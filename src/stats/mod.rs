@@ -17,21 +17,23 @@ pub(crate) const MAD_SD: f64 = 1.482_602_218_505_602;
 pub(crate) const MEDIAN_SD: f64 = 1.253_314_137_315_5;
 
 /// Middle value, of an even number the mean of the middle two; `None` of none.
-#[must_use]
 pub(crate) fn median(values: &[f64]) -> Option<f64> {
     quantile(values, 0.5)
 }
 
 /// Middle value, of an even number the larger of the middle two, so that it is one of the values; `None` of none.
-#[must_use]
-pub(crate) fn upper_median(mut values: Vec<f64>) -> Option<f64> {
+pub(crate) fn upper_median(values: Vec<f64>) -> Option<f64> {
+    ranked(values, 0.5)
+}
+
+/// The least of the values that a share of them lies below, rounded down; `None` where there is none.
+pub(crate) fn ranked(mut values: Vec<f64>, share: f64) -> Option<f64> {
     values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    values.get((values.len() as f64 * share) as usize).copied()
 }
 
 /// The value below which a share of the values lies, interpolated between neighbours (Hyndman & Fan 1996, their
 /// definition 7); `None` of none.
-#[must_use]
 pub(crate) fn quantile(values: &[f64], share: f64) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -42,7 +44,6 @@ pub(crate) fn quantile(values: &[f64], share: f64) -> Option<f64> {
 }
 
 /// Standard deviation by the median absolute deviation from the median, which few strays do not move; `None` of none.
-#[must_use]
 pub(crate) fn scatter(values: &[f64]) -> Option<f64> {
     let middle = median(values)?;
     let away: Vec<f64> = values.iter().map(|v| (v - middle).abs()).collect();
@@ -50,7 +51,6 @@ pub(crate) fn scatter(values: &[f64]) -> Option<f64> {
 }
 
 /// Mean of the middle half: as robust as needed against strays, and smoother than the median; `None` of none.
-#[must_use]
 pub(crate) fn middle_mean(values: &[f64]) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -69,7 +69,6 @@ pub(crate) struct Line {
 }
 
 /// Least squares of (x, y, weight); `None` where all weight lies at one place.
-#[must_use]
 pub(crate) fn line(points: impl Iterator<Item = (f64, f64, f64)>) -> Option<Line> {
     let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for (a, b, weight) in points {
@@ -93,6 +92,7 @@ mod tests {
         assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
         assert_eq!(median(&[4.0, 1.0, 2.0, 3.0]), Some(2.5));
         assert_eq!((upper_median(vec![4.0, 1.0, 2.0, 3.0]), upper_median(Vec::new())), (Some(3.0), None));
+        assert_eq!((ranked(vec![4.0, 1.0, 2.0, 3.0], 0.25), ranked(vec![5.0], 0.25)), (Some(2.0), Some(5.0)));
         // Hyndman & Fan's definition 7 of 1 to 5: h = (n - 1) p + 1.
         assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0, 5.0], 0.25), Some(2.0));
         assert_eq!(quantile(&[1.0, 2.0, 3.0, 4.0], 0.9), Some(3.7));

@@ -1,7 +1,7 @@
 // Replays what a test wrote through the page's own functions: node replay.mjs FOLDER
 //
 // FOLDER holds the page and what it must say (`cargo test --test report` writes both to target/tmp/replay). The page's
-// functions are run as they stand in src/report/page, against a stand-in for the document; nothing of them is repeated here.
+// functions are run as they stand in src/report/audit/page, against a stand-in for the document; nothing of them is repeated here.
 import { readFileSync } from "node:fs";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
@@ -13,7 +13,7 @@ if (!folder) {
 }
 const html = readFileSync(join(folder, "index.html"), "utf8");
 const expected = JSON.parse(readFileSync(join(folder, "expected.json"), "utf8"));
-const parts = join(dirname(fileURLToPath(import.meta.url)), "../../src/report/page");
+const parts = join(dirname(fileURLToPath(import.meta.url)), "../../src/report/audit/page");
 const sources = ["base.js", "judge.js"].map((name) => readFileSync(join(parts, name), "utf8"));
 
 let passed = 0;

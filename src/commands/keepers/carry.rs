@@ -177,7 +177,7 @@ fn alike(a: &Path, b: &Path) -> bool {
 /// Writes the list down before anything is done.
 fn write_down(folder: &Path, how: How, steps: &[Step]) -> anyhow::Result<PathBuf> {
     let undo = Undo { format: "tussock.undo".into(), version: 1, how, steps: steps.to_vec() };
-    let text = serde_json::to_string_pretty(&undo).context("cannot write JSON")? + "\n";
+    let text = output::json(&undo)?;
     for number in 1..10_000 {
         let path = folder.join(format!("tussock-undo-{number}.json"));
         if fs::symlink_metadata(&path).is_err() {

@@ -6,7 +6,7 @@ mod select;
 
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context as _, bail};
+use anyhow::bail;
 
 use super::Outcome;
 use crate::output;
@@ -143,7 +143,7 @@ fn json(report: &Report, kept: &[usize]) -> anyhow::Result<String> {
         KeeperView { path: f.path(), sharp_throughout: f.sharp.throughout, cause: &f.verdict.cause, group: f.group }
     });
     let view = KeepersView { format: "tussock.keepers", version: 1, frames: frames.collect() };
-    Ok(serde_json::to_string_pretty(&view).context("cannot write JSON")? + "\n")
+    output::json(&view)
 }
 
 /// The file that a report's path means: as it stands, or seen from the folder that the report lies in.

@@ -22,7 +22,6 @@ pub(crate) enum Which {
 
 impl Which {
     /// A kind by its word: `sharp`, `not-sharp`, `unknown`, `all`, or a cause (`focus-too-far`).
-    #[must_use]
     pub(crate) fn by_word(word: &str) -> Option<Self> {
         let word = word.trim().to_ascii_lowercase().replace(['_', ' '], "-");
         Some(match word.as_str() {

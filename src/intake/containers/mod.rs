@@ -69,7 +69,7 @@ pub(super) fn contents(source: &mut impl Source, kind: Kind) -> Option<Contents>
         Kind::Jpeg => jpeg::contents(source, 0),
         Kind::Png => png::contents(source),
         Kind::WebP => riff::contents(source),
-        Kind::Tiff | Kind::Raw(Build::Tiff) => tiff::contents(source),
+        Kind::Tiff | Kind::Raw(Build::Tiff(_)) => tiff::contents(source),
         Kind::Heic | Kind::Avif | Kind::Video => boxes::heif(source),
         Kind::JpegXl => jxl::contents(source),
         Kind::Raw(Build::Cr3) => boxes::cr3(source),

@@ -6,7 +6,6 @@
 use super::{Note, Notes};
 
 /// Reads a note: a directory after fourteen bytes of name and order, with offsets from the note's own start.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let little_endian = note.bytes.get(12..14)? == b"II";
     let block = note.in_note(14, little_endian)?;

@@ -7,14 +7,12 @@ use crate::intake::ifd::{Block, Ifd};
 use crate::quantity::{Distance, Point};
 
 /// Reads a Canon note: a bare directory with offsets from the start of the Exif block.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let block: Block = note.in_block(0)?;
     Some(directory(block.first(), note.model))
 }
 
 /// Reads the directory of a Canon note.
-#[must_use]
 pub(super) fn directory(ifd: Ifd<'_>, model: &str) -> Notes {
     let mut notes = Notes::default();
     let words = |tag| ifd.words(tag).unwrap_or_default();
@@ -41,7 +39,6 @@ pub(super) fn directory(ifd: Ifd<'_>, model: &str) -> Notes {
 }
 
 /// Reads the records of a CRW file, whose standard facts are in them too.
-#[must_use]
 pub(super) fn heap(heap: &Heap) -> Notes {
     let mut notes = Notes::default();
     let words = |tag| heap.words(tag).unwrap_or_default();

@@ -3,7 +3,6 @@
 use super::{Note, Notes, lens_name, named, point};
 
 /// Reads a note: always little-endian, with offsets from its own start, where its directory's offset stands.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let offset = u32::from_le_bytes(note.bytes.get(8..12)?.try_into().ok()?) as usize;
     let block = note.in_note(offset, true)?;

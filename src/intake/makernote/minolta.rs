@@ -4,7 +4,6 @@ use super::{Note, Notes, named};
 use crate::quantity::Distance;
 
 /// Reads a note: a bare directory with offsets from the start of the block; settings are big-endian words of 32 bits.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let block = note.in_block(0)?;
     let ifd = block.first();

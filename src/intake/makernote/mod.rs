@@ -91,7 +91,6 @@ impl Note<'_> {
 }
 
 /// Reads the maker note of a file; `frame` is the picture's size as recorded.
-#[must_use]
 pub(super) fn read(contents: &Contents, frame: Option<(u32, u32)>) -> Notes {
     if let Some(heap) = &contents.ciff {
         return canon::heap(heap);
@@ -215,7 +214,6 @@ pub fn dispatch(note: &Note<'_>, make: &str) -> Option<Notes> {
 
 /// A distance from two bounds in metres that a maker may have written in either order, with zero for an
 /// absent bound and infinity for the far end.
-#[must_use]
 pub(crate) fn interval(a: f64, b: f64) -> Option<Distance> {
     let real = |v: f64| v > 0.0 && !v.is_nan();
     match (real(a), real(b)) {
@@ -228,7 +226,6 @@ pub(crate) fn interval(a: f64, b: f64) -> Option<Distance> {
 }
 
 /// The middle of an area of the picture in fractions of it; `None` for an empty picture or a point outside.
-#[must_use]
 pub(crate) fn point(x: f64, y: f64, width: f64, height: f64) -> Option<Point> {
     let point = Point { x: x / width, y: y / height };
     (width > 0.0 && height > 0.0 && inside(point)).then_some(point)
@@ -239,7 +236,6 @@ pub(crate) const CENTRE: Point = Point { x: 0.5, y: 0.5 };
 
 /// A lens told by its range, such as "18-55mm f/3.5-5.6": shortest and longest focal length in mm, then the
 /// largest aperture at each; unknown apertures (zero or not a number) are left out.
-#[must_use]
 pub(crate) fn lens_name(range: &[f64]) -> Option<String> {
     let &[short, long, fast, slow, ..] = range else { return None };
     let real = |v: f64| v.is_finite() && v > 0.0 && v < 1e5;

@@ -5,7 +5,6 @@ use crate::intake::ifd::{Block, Ifd};
 use crate::quantity::{Distance, Point};
 
 /// Reads a Nikon note of any of its three forms.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let block = directory(note)?;
     let ifd = block.first();

@@ -5,7 +5,6 @@ use crate::intake::ifd::{Block, Ifd};
 use crate::quantity::{Distance, Point};
 
 /// Reads a note of any of the three forms: old with offsets from the block's start, newer ones with their own.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let order = |at: usize| note.bytes.get(at..at + 2).map(|o| o == b"II");
     let block: Block = if note.bytes.starts_with(b"OLYMPUS\0") {

@@ -3,7 +3,6 @@
 use super::{Note, Notes, named, point};
 
 /// Reads a note: a directory after the maker's name, with offsets from the start of the block.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let skip = if note.bytes.starts_with(b"Panasonic\0") { 12 } else { 8 };
     let block = note.in_block(skip)?;

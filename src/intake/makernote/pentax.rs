@@ -3,7 +3,6 @@
 use super::{CENTRE, Note, Notes, named};
 
 /// Reads a note: the older form has offsets from the start of the block, the newer ones from its own.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let block = if note.bytes.starts_with(b"AOC\0") {
         // The order is written after the name, as blanks or zeros where it is the block's.

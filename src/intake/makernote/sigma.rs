@@ -4,7 +4,6 @@ use super::{Note, Notes, lens_name};
 use crate::intake::bodies;
 
 /// Reads a note: a directory after ten bytes of name, with offsets from the start of the block.
-#[must_use]
 pub(crate) fn read(note: &Note<'_>) -> Option<Notes> {
     let block = note.in_block(10)?;
     let ifd = block.first();

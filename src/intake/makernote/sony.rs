@@ -5,7 +5,6 @@ use crate::intake::ifd::Ifd;
 use crate::quantity::Distance;
 
 /// Reads a Sony note: a directory after twelve bytes of name, or bare, with offsets from the start of the block.
-#[must_use]
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let named = [&b"SONY DSC"[..], b"SONY CAM", b"SONY MOB", b"\0\0SONY P", b"VHAB   "];
     let skip = if named.iter().any(|name| note.bytes.starts_with(name)) { 12 } else { 0 };

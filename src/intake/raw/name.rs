@@ -6,22 +6,6 @@ use super::dng;
 use super::sensor::Refused;
 use crate::intake::{IntakeError, IntakeErrorKind, exif, sniff};
 
-/// Raw files by their first bytes: where those stand, what they are, and what the files are called.
-const MAGIC: &[(usize, &[u8], &str)] = &[
-    (0, b"FUJIFILMCCD-RAW", "a Fujifilm raw file (RAF)"),
-    (6, b"HEAPCCDR", "a Canon raw file (CRW)"),
-    (8, b"CR\x02", "a Canon raw file (CR2)"),
-    (4, b"ftypcrx ", "a Canon raw file (CR3)"),
-    (0, b"IIRO", "an Olympus raw file (ORF)"),
-    (0, b"IIRS", "an Olympus raw file (ORF)"),
-    (0, b"MMOR", "an Olympus raw file (ORF)"),
-    (0, b"IIU\0", "a Panasonic raw file (RW2)"),
-    (0, b"\0MRM", "a Minolta raw file (MRW)"),
-    (0, b"FOVb", "a Sigma raw file (X3F)"),
-    (8, b"IIII", "a Phase One raw file (IIQ)"),
-    (8, b"MMMM", "a Phase One raw file (IIQ)"),
-];
-
 /// Makers of raw files that are built like TIFF, by extension.
 const MAKERS: &[(&str, &str)] = &[
     ("3fr", "Hasselblad"),
@@ -53,9 +37,10 @@ fn kind(path: &Path) -> String {
     if found.dng {
         return dng::compression(&file).map_or_else(|| "a DNG".into(), |how| format!("a DNG with {how}"));
     }
-    let known = MAGIC.iter().find(|(at, magic, _)| file.get(*at..).is_some_and(|rest| rest.starts_with(magic)));
-    if let Some((.., name)) = known {
-        return (*name).into();
+    if let sniff::Kind::Raw(build) = sniff::begins(&file)
+        && let Some(name) = build.name()
+    {
+        return name.into();
     }
     if dng::is_efficient(&file) {
         return "a Nikon raw file (NEF) with high-efficiency compression".into();

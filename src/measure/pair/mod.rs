@@ -14,7 +14,6 @@ pub use ratio::{Relative, relative};
 
 use rayon::prelude::*;
 
-use super::grid::Grid;
 use super::register::Registration;
 use crate::quantity::Region;
 use crate::shot::Plane;
@@ -75,12 +74,6 @@ pub struct FrameSpectra {
     pub scale: f64,
     /// Whether levels are only roughly proportional to light (a rendered file).
     pub rendered: bool,
-}
-
-/// The tiles of a reference frame, row-major: the same as those that `measure` makes with `across` tiles.
-#[must_use]
-pub fn tiles(plane: &Plane, across: u32) -> Vec<Region> {
-    Grid::new(plane.width, plane.height, across).cells().collect()
 }
 
 /// Spectra of the frame `other` on the tiles of `reference`.

@@ -1,5 +1,7 @@
 //! Noise of a frame from the corners of its block spectra, where the optics leave nothing of the scene.
 
+use crate::measure::noise::line;
+
 /// One block: its mean level and the mean power at the highest frequencies, levels and levels^2.
 pub(super) type Reading = (f64, f64);
 
@@ -26,27 +28,8 @@ impl Noise {
                 *group.select_nth_unstable_by(at, |a, b| a.1.total_cmp(&b.1)).1
             })
             .collect();
-        // Relative weights: a group's error grows with its reading.
-        let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for &(level, power) in &quiet {
-            let weight = 1.0 / (power * power).max(1e-6);
-            w += weight;
-            x += weight * level;
-            y += weight * power;
-            xx += weight * level * level;
-            xy += weight * level * power;
-        }
-        let det = w * xx - x * x;
-        if det > 1e-6 * w * xx {
-            let (read, gain) = ((y * xx - x * xy) / det, (w * xy - x * y) / det);
-            if read >= 0.0 && gain >= 0.0 {
-                return Self { read, gain };
-            }
-            if gain > 0.0 {
-                return Self { read: 0.0, gain: xy / xx };
-            }
-        }
-        Self { read: if w > 0.0 { y / w } else { 0.0 }, gain: 0.0 }
+        let (read, gain) = line(&quiet, 1e-6, 1e-6);
+        Self { read, gain }
     }
 
     pub(super) fn variance(&self, level: f64) -> f64 {

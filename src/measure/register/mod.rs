@@ -56,7 +56,6 @@ impl Registration {
 
     /// Where a place of the first frame lies in the second, the local offset included: the map corrected by the
     /// middle offset of the four nearest places.
-    #[must_use]
     pub(crate) fn locate(&self, x: f64, y: f64) -> (f64, f64) {
         let (mx, my) = self.map.apply(x, y);
         let (ox, oy) = middle_offset(&self.offsets, (x, y), false);
@@ -159,7 +158,6 @@ pub fn register(a: &Plane, b: &Plane, small_a: &Small, small_b: &Small) -> Optio
 
 /// Betters a registration by the pixels of the two frames; places that can't be found there, blurred beyond that or
 /// hidden, stay where it has them.
-#[must_use]
 pub(crate) fn refine(a: &Plane, b: &Plane, start: &Registration) -> Registration {
     let size = 64.min(prior_power_of_two(a.width.min(a.height) / 2));
     if size < 16 {

@@ -64,7 +64,6 @@ impl Small {
 impl Small {
     /// The picture on the grid of another of the same shape, so that frames of one scene at two sizes can be laid on each
     /// other: lengths in what is found are in full pixels of that other.
-    #[must_use]
     pub(crate) fn on_grid_of(&self, other: &Self) -> Self {
         let (width, height) = (other.width, other.height);
         let (across, down) = (self.width as f64 / width.max(1) as f64, self.height as f64 / height.max(1) as f64);

@@ -3,8 +3,9 @@
 use super::Known;
 use super::patch::Sight;
 use super::quiet::NoiseSpectrum;
-use super::rings::{RINGS, SECTORS};
+use super::rings::{RINGS, SECTORS, middle};
 use super::steep::{PROFILE, PROFILES, REACH, SCALES};
+use crate::quantity::MTF50_SIGMA;
 use crate::shot::{Mosaic, Plane};
 
 /// Derived: the sum of the kinds. Numbers a patch.
@@ -14,6 +15,10 @@ const LEAST: f64 = 0.15;
 /// Chosen: three times, beyond what a ring's mean scatters by. Power over that of the noise from which a ring holds
 /// detail.
 const DETAIL: f64 = 3.0;
+
+/// Chosen: a third of an octave below the limit of the samples, where blur leaves next to nothing of a scene. Rings that count as
+/// the finest.
+const FINEST: usize = 4;
 
 /// Circumstances alike for all patches of a frame.
 #[derive(Clone, Copy, Debug)]
@@ -49,8 +54,7 @@ impl Frame {
 /// How much more noise a patch has than its level lets expect, at the least one: noise has the same spectrum wherever there is
 /// more of it (corners whose light was lifted), while detail of any scene falls towards the finest scale.
 fn excess(sight: &Sight, noise: &[f64; RINGS]) -> f64 {
-    let finest = RINGS - 4..RINGS;
-    let ratio = finest.clone().map(|k| sight.seen.power[k] / noise[k]).sum::<f64>() / finest.len() as f64;
+    let ratio = (RINGS - FINEST..RINGS).map(|k| sight.seen.power[k] / noise[k]).sum::<f64>() / FINEST as f64;
     ratio.max(1.0)
 }
 
@@ -64,6 +68,39 @@ pub(super) fn has_detail(sight: &Sight, noise: &[f64; RINGS]) -> bool {
 /// Whether detail goes on to the finest scale: power near the limit of the samples stands above the noise.
 pub(super) fn alive(sight: &Sight, noise: &[f64; RINGS]) -> bool {
     (RINGS - 8..RINGS - 3).all(|k| sight.seen.power[k] > DETAIL * noise[k])
+}
+
+/// Chosen: a third, some four times what the mean of a few rings scatters by against another. How much farther above the noise
+/// power must be where a width shows than in the finest rings.
+const RISE: f64 = 1.35;
+/// Chosen: an octave, where a blur of this width takes a quarter to two thirds of the contrast. Frequencies at which a width
+/// shows, over that of half contrast.
+const SHOWN: std::ops::RangeInclusive<f64> = 0.6..=1.2;
+
+/// Chosen: twice what noise reaches, whose hundredth steepest place is 2.15 times its root mean square (Rayleigh). Gradient of the
+/// hundredth steepest place over the root mean square of noise from which edges stand free of it.
+const FREE: f64 = 4.3;
+
+/// Whether a width (px) can be seen in a patch: detail goes on to the finest scale, edges stand free of the noise, or power stands
+/// out at the frequencies at which such a blur takes contrast away. Where that is above the noise no more than in the finest rings,
+/// there is only more noise than expected, which has no width: clouds, snow and haze hold detail, but none that fine.
+/// `expected` is [`super::steep::noise_gradients`].
+pub(super) fn shows(sight: &Sight, noise: &[f64; RINGS], expected: &[[f64; RINGS]; SCALES], width: f64) -> bool {
+    let above = |rings: &mut dyn Iterator<Item = usize>| {
+        let (mut sum, mut n) = (0.0, 0.0);
+        for k in rings {
+            sum += (sight.seen.power[k] / noise[k]).max(LEAST).ln();
+            n += 1.0;
+        }
+        (n > 0.0).then(|| sum / n)
+    };
+    let half = MTF50_SIGMA / width;
+    let there = above(&mut (0..RINGS).filter(|&k| SHOWN.contains(&(middle(k) / half))));
+    let finest = above(&mut (RINGS - FINEST..RINGS));
+    let noisy = excess(sight, noise) * expected[0].iter().zip(noise).map(|(e, n)| e * n).sum::<f64>();
+    alive(sight, noise)
+        || sight.steepness[0].p99.powi(2) > FREE * FREE * noisy
+        || there.zip(finest).is_none_or(|(there, finest)| there - finest > RISE.ln())
 }
 
 /// The numbers of one patch. `expected` is [`super::steep::noise_gradients`], `code` relative luminance a code value.

@@ -31,6 +31,9 @@ const ANOTHER: u32 = 160;
 const TOGETHER: usize = 16;
 /// Chosen: the border of what is clipped looks crisp. Share of clipped samples from which a patch is not read.
 const CLIPPED: f64 = 0.1;
+/// Derived: the spread of the widths in the training, which is all that is known then. Standard deviation of ln width where nothing
+/// stands out of the noise at the frequencies that would show it.
+const UNSEEN: f64 = 0.85;
 /// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
 /// have in common: what scenes of a kind mislead by.
 const COMMON: f64 = 0.34;
@@ -101,7 +104,7 @@ impl<'a> Views<'a> {
     /// What the patches of some tiles say, those of a tile together.
     fn readings(&self, tiles: &[Vec<Sight>]) -> Vec<Reading> {
         let mut readings = vec![Reading::default(); tiles.len()];
-        let (mut patches, mut whose) = (Vec::new(), Vec::new());
+        let (mut patches, mut whose) = (Vec::new(), Vec::<(usize, &Sight)>::new());
         for (k, sights) in tiles.iter().enumerate() {
             for sight in sights.iter().filter(|s| s.clipped <= CLIPPED) {
                 let noise = self.spectrum.at(sight.level);
@@ -109,11 +112,18 @@ impl<'a> Views<'a> {
                     readings[k].detail = true;
                     readings[k].alive |= features::alive(sight, &noise);
                     patches.push(self.described(sight));
-                    whose.push(k);
+                    whose.push((k, sight));
                 }
             }
         }
-        let sayings: Vec<(usize, Saying)> = whose.into_iter().zip(network::read(&patches)).collect();
+        let read = whose.into_iter().zip(network::read(&patches));
+        let sayings: Vec<(usize, Saying)> = read
+            .map(|((k, sight), said)| {
+                let noise = self.spectrum.at(sight.level);
+                let shown = features::shows(sight, &noise, self.gradients, said.log.exp());
+                (k, if shown { said } else { Saying { sd: said.sd.max(UNSEEN), ..said } })
+            })
+            .collect();
         for of_one in sayings.chunk_by(|a, b| a.0 == b.0) {
             readings[of_one[0].0].width = pooled(&of_one.iter().map(|s| s.1).collect::<Vec<_>>());
         }

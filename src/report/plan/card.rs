@@ -4,11 +4,13 @@ use minijinja::{Value, context};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::words::{self, length, stop};
+use super::words;
 use crate::plan::Card;
 use crate::plan::card::Cell;
 use crate::quantity::Units;
-use crate::report::template;
+use crate::report::say::camera::{length, stop};
+use crate::report::say::engine;
+use crate::report::say::number::{digits, tenths};
 
 /// `tussock card --json`.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -22,20 +24,18 @@ pub struct CardView<'a> {
     pub card: &'a Card,
 }
 
-/// A card as indented JSON.
-///
-/// # Errors
-/// None in practice: every value can be written.
-pub(crate) fn card_json(card: &Card) -> serde_json::Result<String> {
-    Ok(serde_json::to_string_pretty(&CardView { format: "tussock.card", version: 1, card })? + "\n")
+impl<'a> CardView<'a> {
+    /// The view of a card.
+    pub(crate) const fn new(card: &'a Card) -> Self {
+        Self { format: "tussock.card", version: 1, card }
+    }
 }
 
 /// A card as a plain table.
-#[must_use]
 pub(crate) fn card_text(card: &Card, units: Units) -> String {
     let mut out = format!("{}\n\n{:<10}{:<10}", heading(card, units), "nearest", "focus at");
     for focal in &card.focal_mm {
-        out += &format!("{:<14}", format!("{} mm", words::significant(*focal, 2)));
+        out += &format!("{:<14}", format!("{} mm", digits(*focal, 2)));
     }
     out.truncate(out.trim_end().len());
     out.push('\n');
@@ -60,18 +60,15 @@ fn heading(card: &Card, units: Units) -> String {
     let sensor = card.asked.sensor.value;
     format!(
         "Focus and best stop from the nearest subject to {far}; sensor {} x {} mm; permitted: {} ({:.0} um)",
-        words::side(sensor.width_mm),
-        words::side(sensor.height_mm),
+        tenths(sensor.width_mm),
+        tenths(sensor.height_mm),
         words::sharp_for(&card.asked, units),
         card.permitted_disc_um
     )
 }
 
 /// A card as one self-contained page that prints on a sheet of A5 or larger.
-///
-/// # Errors
-/// None in practice: the template is compiled in.
-pub(crate) fn card_page(card: &Card, units: Units) -> Result<String, minijinja::Error> {
+pub(crate) fn card_page(card: &Card, units: Units) -> String {
     let rows: Vec<Value> = card
         .rows
         .iter()
@@ -80,9 +77,9 @@ pub(crate) fn card_page(card: &Card, units: Units) -> Result<String, minijinja::
             context! { near => length(row.near_m, units), focus => length(row.focus_distance_m, units), cells }
         })
         .collect();
-    let columns: Vec<String> = card.focal_mm.iter().map(|f| words::significant(*f, 2)).collect();
+    let columns: Vec<String> = card.focal_mm.iter().map(|f| digits(*f, 2)).collect();
     let values = context! {
-        style => include_str!("../page/dress.css"),
+        style => include_str!("../say/dress.css"),
         heading => heading(card, units),
         columns,
         rows,
@@ -90,7 +87,7 @@ pub(crate) fn card_page(card: &Card, units: Units) -> Result<String, minijinja::
         double => card.asked.far_m.is_infinite(),
         caution => words::CAUTION,
     };
-    template::page(include_str!("card.html"), values)
+    engine::page(include_str!("card.html"), values)
 }
 
 fn page_cell(cell: Option<&Cell>, units: Units) -> Value {

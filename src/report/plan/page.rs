@@ -3,10 +3,12 @@
 use minijinja::{Value, context};
 
 use super::text::{shown, was_here};
-use super::words::{self, exact_stop, length, stop};
+use super::words;
 use crate::plan::{Plan, StepRow, Stop, Was};
 use crate::quantity::Units;
-use crate::report::template;
+use crate::report::say::camera::{exact_stop, length, stop};
+use crate::report::say::engine;
+use crate::report::say::number::digits;
 
 /// Times the permitted blur at which a bar ends; the permitted blur is at a third of it.
 const REACH: f64 = 3.0;
@@ -14,10 +16,7 @@ const REACH: f64 = 3.0;
 const BAR: f64 = 90.0;
 
 /// The page of a plan; `from` is the photograph that the question was taken from.
-///
-/// # Errors
-/// None in practice: the template is compiled in.
-pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> Result<String, minijinja::Error> {
+pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> String {
     let answer = words::answer(plan, units);
     let mut reasons = words::reasons(plan, units);
     if !answer.iter().any(|s| s == words::CAUTION) {
@@ -28,7 +27,7 @@ pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> Result
         None => format!("Focus at {}", length(plan.focus_distance_m, units)),
     };
     let values = context! {
-        style => include_str!("../page/dress.css"),
+        style => include_str!("../say/dress.css"),
         title,
         was => from.map(|was| was_here(was, units)),
         answer,
@@ -43,7 +42,7 @@ pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> Result
         reasons,
         version => env!("CARGO_PKG_VERSION"),
     };
-    template::page(include_str!("plan.html"), values)
+    engine::page(include_str!("plan.html"), values)
 }
 
 fn of_stop(plan: &Plan, s: &Stop, units: Units) -> Value {
@@ -53,7 +52,7 @@ fn of_stop(plan: &Plan, s: &Stop, units: Units) -> Value {
         mark => words::mark(plan, s),
         ends => format!("{:.2}", s.near_blur_px.max(s.far_blur_px)),
         focus => format!("{:.2}", s.focus_blur_px),
-        times => words::significant(times, 2),
+        times => digits(times, 2),
         bar => format!("{:.1}", (times / REACH).min(1.0) * BAR),
         enough => s.acceptable,
         hyperfocal => length(s.hyperfocal_m, units),

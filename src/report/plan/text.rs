@@ -2,15 +2,15 @@
 
 use std::fmt::Write as _;
 
-use super::words::{self, exact_stop, length, stop};
+use super::words;
 use crate::plan::{Plan, Stop, Was};
 use crate::quantity::{Distance, Units};
+use crate::report::say::camera::{exact_stop, length, stop};
 
 /// Full stops shown in the table whatever the answer.
 const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];
 
 /// A plan as plain text, lines to about 100 characters.
-#[must_use]
 pub(crate) fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String {
     let mut out = String::new();
     if let Some(was) = from {

@@ -1,81 +1,10 @@
-//! Sentences of a plan, and how its lengths, stops and times are rounded for people.
+//! Sentences of a plan.
 
 use crate::plan::{Plan, Question, Raise, StepBack, Stop, TiltUp, TiltedLens};
 use crate::quantity::{Distance, SharpFor, Units};
+use crate::report::say::camera::{exact_stop, fine_length, length, shutter, stop};
+use crate::report::say::number::{digits, per_cent, tenths};
 use crate::shot::Source;
-
-/// A length for people: centimetres or inches below a metre or two feet, else metres or feet.
-pub(super) fn length(metres: f64, units: Units) -> String {
-    if metres.is_infinite() {
-        return "infinity".into();
-    }
-    match units {
-        Units::Metric if metres.abs() < 0.995 => format!("{} cm", significant(metres * 100.0, 2)),
-        Units::Metric => format!("{} m", significant(metres, 3)),
-        Units::Imperial if metres.abs() < 1.99 * 0.3048 => format!("{} in", significant(metres / 0.0254, 2)),
-        Units::Imperial => format!("{} ft", significant(metres / 0.3048, 3)),
-    }
-}
-
-/// Lengths that lie close together, to one more digit.
-fn fine_length(metres: f64, units: Units) -> String {
-    match units {
-        Units::Metric if metres < 1.0 => format!("{} cm", significant(metres * 100.0, 3)),
-        Units::Imperial if metres < 1.99 * 0.3048 => format!("{} in", significant(metres / 0.0254, 3)),
-        _ => length(metres, units),
-    }
-}
-
-/// A side of a sensor, mm, without idle decimals.
-pub(super) fn side(mm: f64) -> String {
-    format!("{}", (mm * 10.0).round() / 10.0)
-}
-
-/// A number with this many significant digits, never fewer than its whole part has.
-pub(super) fn significant(value: f64, digits: i32) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
-    }
-    let decimals = (digits - 1 - value.abs().log10().floor() as i32).max(0) as usize;
-    format!("{value:.decimals$}")
-}
-
-/// A stop as marked.
-pub(super) fn stop(f_number: f64) -> String {
-    let decimals = usize::from(f_number < 9.95 && (f_number - f_number.round()).abs() > 0.02);
-    format!("f/{f_number:.decimals$}")
-}
-
-/// A stop between the marks.
-pub(super) fn exact_stop(f_number: f64) -> String {
-    format!("f/{f_number:.1}")
-}
-
-/// Shutter times as cameras show them, in thirds of a stop, s or fractions of one: common practice, no published source.
-const SECONDS: [f64; 21] =
-    [30.0, 25.0, 20.0, 15.0, 13.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.2, 2.5, 2.0, 1.6, 1.3, 1.0, 0.8, 0.6, 0.5, 0.4, 0.3];
-const FRACTIONS: [u32; 46] = [
-    4, 5, 6, 8, 10, 13, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250,
-    1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000, 10_000, 12_800, 16_000, 20_000, 25_600, 32_000, 40_000, 51_200,
-    64_000, 80_000, 102_400, 128_000,
-];
-
-/// The longest shutter time of a camera that is not longer than this.
-pub(super) fn shutter(longest_s: f64) -> String {
-    // What a camera shows is rounded itself.
-    let most = 1.03 * longest_s;
-    if let Some(s) = SECONDS.iter().find(|s| **s <= most) {
-        return format!("{s} s");
-    }
-    let fraction = FRACTIONS.iter().find(|n| 1.0 / f64::from(**n) <= most);
-    fraction.map_or_else(|| "shorter than any camera's".into(), |n| format!("1/{n} s"))
-}
-
-/// A per-cent figure without its sign.
-pub(super) fn per_cent(share: f64) -> String {
-    let value = share.abs() * 100.0;
-    if value < 1.0 { format!("{value:.1} %") } else { format!("{value:.0} %") }
-}
 
 /// The use the picture must be sharp for.
 pub(super) fn sharp_for(question: &Question, units: Units) -> String {
@@ -99,14 +28,14 @@ pub(super) fn asked(plan: &Plan, units: Units) -> [String; 2] {
     [
         format!(
             "{} mm, sharp from {} to {}",
-            significant(asked.focal_mm, 2),
+            digits(asked.focal_mm, 2),
             length(asked.near_m, units),
             length(asked.far_m, units)
         ),
         format!(
             "Sensor {} x {} mm{assumed}, pixels {:.1} um; permitted: {}, {:.1} um",
-            side(sensor.width_mm),
-            side(sensor.height_mm),
+            tenths(sensor.width_mm),
+            tenths(sensor.height_mm),
             asked.pitch_um.value,
             sharp_for(asked, units),
             plan.permitted_disc_um
@@ -135,7 +64,7 @@ pub(super) fn answer(plan: &Plan, units: Units) -> Vec<String> {
         if s.acceptable {
             "near and far are both sharp enough".to_owned()
         } else {
-            format!("near and far are {} times as soft as permitted", significant(s.worst_optical_um / permitted, 2))
+            format!("near and far are {} times as soft as permitted", digits(s.worst_optical_um / permitted, 2))
         }
     };
     let mut all = vec![match (plan.best_f_number, at(plan.best_stop)) {
@@ -375,8 +304,8 @@ pub(super) fn motion(plan: &Plan, units: Units) -> Vec<String> {
         .iter()
         .map(|m| {
             let at = |speed: f64| match units {
-                Units::Metric => format!("{} cm/s", significant(speed * 100.0, 2)),
-                Units::Imperial => format!("{} in/s", significant(speed / 0.0254, 2)),
+                Units::Metric => format!("{} cm/s", digits(speed * 100.0, 2)),
+                Units::Imperial => format!("{} in/s", digits(speed / 0.0254, 2)),
             };
             let what = match m.kind {
                 Movement::StillGrass => "grass hardly stirring",

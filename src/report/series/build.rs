@@ -5,11 +5,11 @@ use super::view::{
     SeriesFailureView, SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
     VERSION,
 };
-use super::{Alone, wording};
+use super::{Alone, words};
 use crate::measure::register::Similarity;
 use crate::quantity::Region;
 use crate::report::FailureView;
-use crate::report::number::machine;
+use crate::report::say::number::machine;
 use crate::series::aperture::Shift;
 use crate::series::fit::{Split, ZoneSplit};
 use crate::series::{Answer, Between, Point, ZoneBlur, ZoneName};
@@ -21,7 +21,7 @@ pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView])
         format: "tussock.series",
         version: VERSION,
         groups: groups.iter().map(group_view).collect(),
-        alone: alone.iter().map(|a| AloneView { file: a.file.clone(), sentence: wording::alone(a) }).collect(),
+        alone: alone.iter().map(|a| AloneView { file: a.file.clone(), sentence: words::alone(a) }).collect(),
         failures: failures
             .iter()
             .map(|f| SeriesFailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
@@ -30,7 +30,6 @@ pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView])
 }
 
 /// The view of one group.
-#[must_use]
 pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
     let file = |k: usize| group.files[k].clone();
     let files = |of: &[usize]| of.iter().map(|&k| file(k)).collect::<Vec<_>>();
@@ -38,7 +37,7 @@ pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
     SeriesGroupView {
         varied: group.varied,
         members: group.files.clone(),
-        sentence: wording::answer(group),
+        sentence: words::answer(group),
         zones: group.zones.iter().map(|z| zone(group, z)).collect(),
         best_whole_frame: apertures
             .and_then(|a| a.whole)
@@ -70,7 +69,7 @@ pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
         notes: group
             .notes
             .iter()
-            .map(|&(k, note)| NoteView { file: k.map(file), note, sentence: wording::note(group, k, note) })
+            .map(|&(k, note)| NoteView { file: k.map(file), note, sentence: words::note(group, k, note) })
             .collect(),
         laid: group
             .laid

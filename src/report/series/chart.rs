@@ -9,10 +9,10 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
 use super::view::{SeriesGroupView, SeriesZoneView};
-use super::wording;
-use crate::report::chart::labelled;
-use crate::report::chart::paper::{Area, BAND, FAINT, Failed, INK, ZONES, drawn, word};
-use crate::report::number::f_number;
+use super::words;
+use crate::report::say::camera::f_number;
+use crate::report::say::paper::labelled;
+use crate::report::say::paper::{Area, BAND, FAINT, Failed, INK, ZONES, drawn, word};
 use crate::series::{NoteKind, Varied, ZoneName};
 
 /// User units of the drawing: few, so that the type stays legible when the page draws it at the width of a phone.
@@ -234,7 +234,7 @@ impl Line {
         area.draw(&PathElement::new(vec![(x, y), (x + 18, y)], self.stroke()))?;
         mark(area, (x + 9, y), index, self.colour())?;
         let style = ("sans-serif", TYPE).into_font().color(&INK);
-        area.draw(&Text::new(wording::short(self.name), (x + 24, y - TYPE / 2), style))
+        area.draw(&Text::new(words::short(self.name), (x + 24, y - TYPE / 2), style))
     }
 }
 

@@ -2,16 +2,16 @@
 
 mod build;
 mod chart;
-mod html;
+mod page;
 mod shown;
 mod text;
 mod view;
-mod wording;
+mod words;
 
 pub(crate) use build::group_view;
 pub use build::series_view;
 pub(super) use chart::figure;
-pub use html::series_html;
+pub use page::series_html;
 pub use shown::{Shown, Strip};
 pub use text::series_text;
 pub use view::{

@@ -2,8 +2,7 @@
 
 use crate::measure::register::Similarity;
 use crate::quantity::{Region, ZoneName};
-use crate::report::pictures::{Pixels, Tone, overview, patch};
-use crate::report::sheet::Picture;
+use crate::report::picture::{Picture, Pixels, Tone, overview, patch};
 use crate::series::Answer;
 
 /// Side of a patch, px of the frame.
@@ -64,7 +63,7 @@ impl Shown {
         let tone = Tone::of(plane);
         for strip in &mut self.strips {
             let (x, y) = laid.apply(strip.at.0, strip.at.1);
-            strip.patches[member] = about(x, y, (width, height)).map(|r| patch(pixels, &tone, r, 93));
+            strip.patches[member] = about(x, y, (width, height)).map(|r| patch(pixels, &tone, r));
         }
         if laid == Similarity::still() {
             self.overview = Some(overview(plane, &tone, LONG));

@@ -53,10 +53,8 @@ pub(super) fn first_guess(data: &Data, table: &Table) -> Option<State> {
     let scale = fit[2].sqrt() / DISC_SIGMA;
     let focus: Vec<f64> = u.iter().map(|v| scale * (v - u[0])).collect();
     let place = of_tile.iter().map(|&(_, b)| -scale * ((b + fit[1]) / (2.0 * fit[2]) + u[0])).collect();
-    let mut least: Vec<f64> =
-        data.tiles.iter().map(|t| t.points.iter().map(|p| p.square).fold(f64::INFINITY, f64::min)).collect();
-    least.sort_by(f64::total_cmp);
-    let low = least[least.len() / 4];
+    let least = data.tiles.iter().map(|t| t.points.iter().map(|p| p.square).fold(f64::INFINITY, f64::min));
+    let low = stats::ranked(least.collect(), 0.25)?;
     let mut lens = [0.0; SHARED];
     lens[0] = (low - table.square(0.0, 0.0)).max(0.01);
     Some(State { focus, lens, place, slope: vec![(0.0, 0.0); data.tiles.len()] })

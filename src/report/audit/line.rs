@@ -1,0 +1,119 @@
+//! The answer in one line of at most twelve words: whether a frame is sharp near and far, and the cause where it is not.
+
+use super::terms;
+use crate::diagnose::{Cause, CornerState, Diagnosis, ZoneName};
+use crate::judge::{self, Judgement, Reason};
+use crate::quantity::Flag;
+use crate::report::say::{camera, number};
+use crate::shot::Capture;
+
+/// The line, with its full stop.
+pub(super) fn line(d: &Diagnosis, capture: &Capture) -> String {
+    let answers = [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z));
+    let [near, far] = answers.map(|a| a.judgement);
+    let ends = ends(near, far);
+    match cause(d, capture) {
+        Some(cause) if near.passes() && far.passes() => format!("{ends}; {cause}."),
+        Some(cause) => format!("{ends}: {cause}."),
+        None => match (corner(d), answers.iter().find(|a| a.judgement == Judgement::Unknown).and_then(|a| a.reason)) {
+            (Some(corner), _) if near.passes() && far.passes() => format!("{ends}, {corner}."),
+            (_, Some(reason)) => format!("{ends}: {}.", short(reason)),
+            _ => format!("{ends}."),
+        },
+    }
+}
+
+/// What near and far come to, without full stop.
+pub(super) const fn ends(near: Judgement, far: Judgement) -> &'static str {
+    use Judgement::{AtLimit, Beyond, Unknown, Within};
+    match (near, far) {
+        (Within, Within) => "Sharp from near to far",
+        (Within | AtLimit, Within | AtLimit) => "Just sharp from near to far",
+        (Beyond, Beyond) => "Soft near and far",
+        (Beyond, Within | AtLimit) => "Soft near, sharp far",
+        (Within | AtLimit, Beyond) => "Sharp near, soft far",
+        (Within | AtLimit, Unknown) => "Sharp near, far unknown",
+        (Unknown, Within | AtLimit) => "Sharp far, near unknown",
+        (Beyond, Unknown) => "Soft near, far unknown",
+        (Unknown, Beyond) => "Soft far, near unknown",
+        (Unknown, Unknown) => "Near and far unknown",
+    }
+}
+
+/// The cause in a few words, with its doubt; `None` where nothing is soft or the cause is open.
+pub(super) fn cause(d: &Diagnosis, capture: &Capture) -> Option<String> {
+    named(d.verdict.cause, capture.f_number.as_ref().map(|n| n.value), d.verdict.confidence >= judge::SURE)
+}
+
+fn named(cause: Cause, f_number: Option<f64>, sure: bool) -> Option<String> {
+    let stop = f_number.map_or_else(String::new, |n| format!(" at {}", camera::f_number(n)));
+    let said = match cause {
+        Cause::SharpThroughout | Cause::CannotTell => return None,
+        Cause::FocusTooFar => "focus too far".into(),
+        Cause::FocusTooNear => "focus too near".into(),
+        Cause::TooLittleDepth => format!("too little depth{stop}"),
+        Cause::Diffraction => format!("diffraction{stop}"),
+        Cause::Motion => "camera or scene moved".into(),
+        Cause::LensAsymmetry => "one-sided softness of the lens".into(),
+        Cause::LensSoftness => format!("soft lens{stop}"),
+        Cause::Processing => "smoothed after the lens".into(),
+    };
+    Some(if sure { said } else { format!("probably {said}") })
+}
+
+/// The numbers of near and far against what is permitted, a sentence; a place without a number says why.
+pub(super) fn numbers(d: &Diagnosis) -> String {
+    let measured = |name| {
+        let known = d.answer(name).judgement != Judgement::Unknown;
+        terms::zone(d, name).and_then(|z| z.optical_px).filter(|_| known).map(|e| e.value)
+    };
+    // As many decimals as it takes to tell each from the limit.
+    let close = [ZoneName::Near, ZoneName::Far]
+        .into_iter()
+        .filter_map(measured)
+        .find(|&v| number::width(v) == number::width(d.permitted_px));
+    let permitted = close.map_or_else(|| number::width(d.permitted_px), |v| number::widths(v, d.permitted_px).1);
+    let one = |name| match measured(name) {
+        Some(v) => format!("{} px", number::widths(v, d.permitted_px).0),
+        None if name == ZoneName::Near && d.flags.contains(&Flag::NearBeyondMeasure) => "too blurred to measure".into(),
+        None => d.answer(name).reason.map_or_else(|| "unknown".into(), |r| format!("unknown ({})", r.words())),
+    };
+    format!("Near {}, far {}; permitted {permitted} px.", one(ZoneName::Near), one(ZoneName::Far))
+}
+
+/// A corner that is soft although near and far are sharp.
+fn corner(d: &Diagnosis) -> Option<String> {
+    let (name, blur) = terms::worst_corner(d)?;
+    let soft = d.corners.state == CornerState::SofterThanExpected || blur > d.permitted_px;
+    (soft && d.corners.state != CornerState::NotMeasured).then(|| format!("{name} corner soft"))
+}
+
+const fn short(reason: Reason) -> &'static str {
+    match reason {
+        Reason::NoDetail => "no detail",
+        Reason::Water => "water",
+        Reason::Scatters => "content that moves",
+        Reason::Hidden => "haze",
+        Reason::NotInPicture => "not in the picture",
+        Reason::Turned => "picture on its side?",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_line_is_longer_than_twelve_words() {
+        const ALL: [Judgement; 4] = [Judgement::Within, Judgement::AtLimit, Judgement::Beyond, Judgement::Unknown];
+        let words = |text: &str| text.split_whitespace().count();
+        let longest = ALL.iter().flat_map(|&a| ALL.map(|b| words(ends(a, b)))).max().unwrap();
+        let reasons =
+            [Reason::NoDetail, Reason::Water, Reason::Scatters, Reason::Hidden, Reason::NotInPicture, Reason::Turned];
+        for cause in Cause::ALL {
+            let told = named(cause, Some(5.6), false).map_or(0, |c| words(&c));
+            assert!(longest + told <= 12, "{cause:?}: {told}");
+        }
+        assert!(longest <= 6 && reasons.iter().all(|&r| words(short(r)) + 4 <= 12));
+    }
+}

@@ -1,0 +1,66 @@
+//! Scenes taken more than once, as the page lists them, and the frames that its head names.
+
+use std::ops::Range;
+
+use serde::Serialize;
+
+use super::keep::Proposal;
+use super::view::{FrameView, View};
+use crate::report::say::name;
+use crate::report::say::number::plain;
+use crate::report::series;
+use crate::series::Varied;
+
+/// What the template shows of one scene.
+#[derive(Serialize)]
+pub(super) struct Scene {
+    n: usize,
+    sentence: String,
+    /// Whether any of them is proposed to be kept.
+    kept: bool,
+    members: Vec<Member>,
+    chart: Option<String>,
+}
+
+/// A frame by its name.
+#[derive(Serialize)]
+pub(super) struct Member {
+    n: usize,
+    name: String,
+    best: bool,
+}
+
+/// Keepers that the head of the page names; all are marked below it.
+const NAMED: usize = 8;
+
+/// The first keepers, and how many more there are.
+pub(super) fn keepers(view: &View, proposed: &[Option<Proposal>]) -> (Vec<Member>, usize) {
+    let all: Vec<usize> = (0..view.frames.len()).filter(|&i| kept(proposed, i)).collect();
+    let folder = view.folder();
+    let row = |&i: &usize| Member { n: i + 1, name: name::short_name(&view.frames[i].file, folder), best: true };
+    (all.iter().take(NAMED).map(row).collect(), all.len().saturating_sub(NAMED))
+}
+
+/// Some of the scenes.
+pub(super) fn scenes(view: &View, proposed: &[Option<Proposal>], folder: &str, which: Range<usize>) -> Vec<Scene> {
+    let one = |index: usize| {
+        let g = &view.groups[index];
+        let members: Vec<(usize, &FrameView)> =
+            g.frames.iter().filter_map(|&i| Some((i, view.frames.get(i)?))).collect();
+        Scene {
+            n: index + 1,
+            sentence: plain(&g.answer.sentence),
+            kept: members.iter().any(|&(i, _)| kept(proposed, i)),
+            members: members
+                .iter()
+                .map(|&(i, f)| Member { n: i + 1, name: name::short_name(&f.file, folder), best: kept(proposed, i) })
+                .collect(),
+            chart: (g.answer.varied == Varied::Aperture).then(|| series::figure(&g.answer)).flatten(),
+        }
+    };
+    which.map(one).collect()
+}
+
+fn kept(proposed: &[Option<Proposal>], i: usize) -> bool {
+    proposed.get(i).copied().flatten().is_some_and(|p| p.keep)
+}

@@ -1,0 +1,339 @@
+//! Sentences for verdicts, advice and corners: pure functions from a diagnosis to words.
+//!
+//! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
+
+use super::terms::{fixed_aperture, px, worst_corner, zone};
+use super::view::Words;
+use super::{besides, line, open, sides};
+use crate::diagnose::{Basis, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, ZoneName};
+use crate::judge;
+use crate::quantity::{Flag, Units};
+use crate::report::say::camera;
+use crate::report::say::name::capital;
+use crate::shot::Capture;
+
+/// What is said beside any advice to move.
+const CAUTION: &str = "Look where you step, and keep to local rules.";
+
+/// What is said of a frame: the line, what it rests on, and the advice.
+pub(super) fn of(d: &Diagnosis, capture: &Capture, units: Units) -> Words {
+    Words { line: line::line(d, capture), detail: detail(d, capture, units), advice: advice(d, capture, units) }
+}
+
+/// Whether the frame is sharp and why not, in one short line; then the numbers and what else is known.
+#[must_use]
+pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+    of(d, capture, units).sentence()
+}
+
+/// What follows the line: the numbers it rests on, why in more words, what else has a part, and what the blur implies.
+fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+    let mut text = line::numbers(d);
+    let told = d.verdict.cause != Cause::CannotTell;
+    if let Some(said) = why(d, capture) {
+        text.push_str(&format!(" {}.", capital(&said)));
+    } else if d.verdict.confidence < judge::SURE && d.sharp_throughout() == Some(true) {
+        text.push_str(" That is probable, not sure.");
+    }
+    for more in [besides::sentence(d), implied(d, units).filter(|_| told)].into_iter().flatten() {
+        text.push(' ');
+        text.push_str(&more);
+    }
+    if told && d.flags.contains(&Flag::Sharpened) {
+        text.push_str(" Edges were sharpened, so widths read small and \"sharp\" is less sure.");
+    }
+    text
+}
+
+/// What makes the frame soft in more words than the line's, or why that can't be told; `None` where the line has said it.
+fn why(d: &Diagnosis, capture: &Capture) -> Option<String> {
+    Some(match d.verdict.cause {
+        Cause::SharpThroughout => return corner_aside(d),
+        Cause::FocusTooFar | Cause::FocusTooNear => return None,
+        Cause::TooLittleDepth => "focus lies between near and far, and reaches neither".into(),
+        Cause::Diffraction => diffraction(d, capture),
+        Cause::Motion => motion(d),
+        Cause::LensAsymmetry => {
+            format!(
+                "{}, and the lie of the ground can't explain it: the lens looks decentred or tilted",
+                sides::sides(d)
+            )
+        }
+        Cause::LensSoftness => {
+            let of =
+                capture.f_number.as_ref().map_or_else(String::new, |n| format!(" at {}", camera::f_number(n.value)));
+            format!("focus and depth are right; the softness is the lens's own{of}, or of the camera's processing")
+        }
+        Cause::Processing => {
+            "the softness came after the lens: the picture was smoothed, enlarged or heavily compressed".into()
+        }
+        Cause::CannotTell => return open::why(d),
+    })
+}
+
+/// What to do next time, in one to three sentences.
+#[must_use]
+pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+    let mut parts: Vec<String> = match d.verdict.cause {
+        Cause::SharpThroughout if d.corners.state == CornerState::SofterThanExpected => vec![corners(d)],
+        Cause::SharpThroughout => vec!["Nothing to change.".into()],
+        Cause::FocusTooFar | Cause::FocusTooNear => refocus(d, capture, units),
+        Cause::TooLittleDepth => deepen(d, capture, units),
+        Cause::Diffraction => vec![open_up(d, capture)],
+        Cause::Motion => vec![steady(d, capture)],
+        Cause::LensAsymmetry => vec![
+            "Check the lens with a flat far subject square on, once upright and once with the camera turned over: \
+             what stays on the same side of the frame is the lens."
+                .into(),
+        ],
+        Cause::LensSoftness => vec![softness(capture)],
+        Cause::Processing => vec!["Judge the camera's own full-size file, the raw one where there is one.".into()],
+        Cause::CannotTell => vec![open::settle(d, capture).into()],
+    };
+    parts.extend(besides::advice(d, units));
+    if d.flags.contains(&Flag::OrientationLost) {
+        parts.push("The picture looks turned on its side: give --turn.".into());
+    }
+    parts.join(" ")
+}
+
+/// The f-number that was used, where it is known.
+fn stop_used(capture: &Capture) -> Option<f64> {
+    capture.f_number.as_ref().map(|n| n.value)
+}
+
+/// The best f-number for the depth, where it is one that the lens can be set to.
+fn best_stop(d: &Diagnosis, capture: &Capture) -> Option<f64> {
+    // Phones have one aperture: there is no other to advise.
+    d.implied.best_f_number.filter(|n| (2.0..64.0).contains(n) && !fixed_aperture(capture))
+}
+
+/// Where to focus instead.
+fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
+    let way = if d.verdict.cause == Cause::FocusTooFar { "nearer" } else { "farther" };
+    let mut parts = vec![d.implied.right_focus_m.map_or_else(
+        || format!("Focus {way}: at about twice the distance of the nearest thing that must be sharp."),
+        |m| {
+            format!(
+                "Focus {way}, at about {}: twice the nearest distance blurs near and far alike.",
+                camera::distance(m, units)
+            )
+        },
+    )];
+    if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used(capture)) {
+        let stop = |n| format!("Stop down too: {} is best for this depth.", camera::stop_to_set(n));
+        parts.extend(best_stop(d, capture).map(stop));
+    }
+    parts
+}
+
+/// How to hold near and far where focus lies well between them.
+fn deepen(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
+    let mut parts = vec![match (best_stop(d, capture), stop_used(capture)) {
+        (Some(n), Some(used)) if n > 1.15 * used => format!(
+            "Stop down to {}, where defocus and diffraction balance for this depth{}.",
+            camera::stop_to_set(n),
+            d.implied
+                .root_square_f_number
+                .map_or_else(String::new, |r| format!(" (the root-square rule says {})", camera::stop_to_set(r)))
+        ),
+        (Some(n), Some(_)) => format!("Stopping down beyond {} would not help.", camera::stop_to_set(n)),
+        _ if fixed_aperture(capture) => "Take two frames at two focus distances: this camera can't stop down.".into(),
+        _ => "Stop down, or take two frames at two focus distances.".into(),
+    }];
+    parts.extend(d.implied.right_focus_m.map(|m| format!("Focus at about {}.", camera::distance(m, units))));
+    parts.extend(d.implied.step_back_m.map(|back| {
+        if back < 30.0 {
+            format!(
+                "For all of it to fit at that f-number, step back about {}, or take two frames at two focus distances. {CAUTION}",
+                camera::distance(back, units)
+            )
+        } else {
+            "One frame can't hold this depth: take two at two focus distances.".into()
+        }
+    }));
+    parts
+}
+
+/// What to do about diffraction.
+fn open_up(d: &Diagnosis, capture: &Capture) -> String {
+    if fixed_aperture(capture) {
+        return "Nothing to change: this camera has one aperture only.".into();
+    }
+    best_stop(d, capture).filter(|&n| stop_used(capture).is_none_or(|used| n < 0.9 * used)).map_or_else(
+        || "Open up a stop or two.".into(),
+        |n| format!("Open up: {} is best for this depth.", camera::stop_to_set(n)),
+    )
+}
+
+/// What to do about a camera that moved.
+fn steady(d: &Diagnosis, capture: &Capture) -> String {
+    capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
+        || "Steady the camera, or use a shorter exposure.".into(),
+        |(t, ratio)| {
+            format!(
+                "Steady the camera, or expose no longer than about {} ({} was used).",
+                camera::exposure(t.value / ratio),
+                camera::exposure(t.value)
+            )
+        },
+    )
+}
+
+/// What to do about a lens that is soft of itself.
+fn softness(capture: &Capture) -> String {
+    match capture.f_number.as_ref().map(|n| n.value) {
+        // A lens is usually at its best two or three stops down (common practice, no published source).
+        Some(n) if n < 5.0 && !fixed_aperture(capture) => {
+            "Stop down a stop or two: most lenses are softer wide open.".into()
+        }
+        _ => "Nothing to change in the focus; a raw file would show how much of it is the lens's.".into(),
+    }
+}
+
+/// The corners, said plainly as corners.
+#[must_use]
+pub fn corners(d: &Diagnosis) -> String {
+    let c = &d.corners;
+    let basis = match c.basis {
+        Basis::Learned => "learned for this lens",
+        Basis::Assumed => "assumed, since this lens has not been learned",
+    };
+    let expected = c.expected_px.map_or_else(String::new, |e| format!(" ({} expected, {basis})", px(e.value)));
+    let worst = worst_corner(d);
+    let mut text = match (c.state, worst) {
+        (CornerState::NotMeasured, _) | (_, None) => return "No corner could be measured.".into(),
+        (CornerState::AsExpected, Some((name, blur))) if blur > d.permitted_px => {
+            format!("The {name} corner reads {}: this corner is the lens, not your focus{expected}.", px(blur))
+        }
+        (CornerState::AsExpected, Some(_)) => format!("The corners are within the permitted blur{expected}."),
+        (CornerState::SofterThanExpected, Some((name, blur))) => {
+            format!(
+                "The {name} corner reads {}, beyond what this lens should do{expected}{}.",
+                px(blur),
+                sides::one_sided(d)
+            )
+        }
+    };
+    match c.field_curvature {
+        Some(Undecided::Favoured) => {
+            text.push_str(
+                " Best focus at another distance in the corners (field curvature) fits better than softness.",
+            );
+        }
+        Some(Undecided::Undecided) => {
+            text.push_str(" Field curvature would explain it as well; a frame focused a little elsewhere would tell.");
+        }
+        Some(Undecided::Excluded) | None => {}
+    }
+    text
+}
+
+/// What is said of the corners of a frame that is sharp from near to far, where one is soft.
+fn corner_aside(d: &Diagnosis) -> Option<String> {
+    let (name, blur) = worst_corner(d)?;
+    match d.corners.state {
+        CornerState::AsExpected if blur > d.permitted_px => {
+            Some(format!("the {name} corner is softer ({}), which is the lens, not your focus", px(blur)))
+        }
+        CornerState::SofterThanExpected => {
+            Some(format!("the {name} corner is softer ({}) than this lens should be", px(blur)))
+        }
+        _ => None,
+    }
+}
+
+fn diffraction(d: &Diagnosis, capture: &Capture) -> String {
+    let alone = d.zones.iter().find_map(|z| z.budget).and_then(|b| b.diffraction);
+    format!(
+        "{} itself softens the whole frame: diffraction alone is {}, {} permitted",
+        capture.f_number.as_ref().map_or_else(|| "the f-number".into(), |n| camera::f_number(n.value)),
+        alone.map_or_else(|| "wide".into(), px),
+        px(d.permitted_px)
+    )
+}
+
+fn motion(d: &Diagnosis) -> String {
+    match &d.model {
+        Some(m) if m.motion_px.value > 0.0 => {
+            let way = m.motion_angle.map_or("", |a| {
+                let a = a.abs();
+                if a < std::f64::consts::FRAC_PI_8 {
+                    " from side to side"
+                } else if a > 3.0 * std::f64::consts::FRAC_PI_8 {
+                    " up and down"
+                } else {
+                    " at a slant"
+                }
+            });
+            format!("the camera or the scene moved: every detail is drawn out by {}{way}", px(m.motion_px.value))
+        }
+        _ => "the camera or the scene moved during the exposure".into(),
+    }
+}
+
+/// Length of the streak over the longest that is permitted, if beyond.
+fn streak_ratio(d: &Diagnosis) -> Option<f64> {
+    let worst = d.zones.iter().filter_map(|z| z.budget).map(|b| b.motion.value).fold(0.0, f64::max);
+    let ratio = worst / d.permitted_px;
+    (ratio.is_finite() && ratio > 1.0).then_some(ratio)
+}
+
+/// Whether even the right focus would leave this depth soft at the f-number used.
+fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
+    match (stop_used, d.implied.best_f_number) {
+        (Some(used), Some(best)) => {
+            let span = |name| zone(d, name).and_then(|z| z.budget).map_or(0.0, |b| b.defocus.value);
+            // The two ends share the span of defocus at the right focus.
+            best > 1.3 * used && 0.5 * (span(ZoneName::Near) + span(ZoneName::Far)) > d.permitted_px
+        }
+        _ => false,
+    }
+}
+
+/// The distances that the picture itself implies, as a sentence; `None` where it implies none.
+fn implied(d: &Diagnosis, units: Units) -> Option<String> {
+    let focus = d.implied.focus_m?;
+    let mut text = format!("The blur puts the focus at {}", range(&focus, units));
+    if let Some(n) = d.implied.near_m {
+        text.push_str(&format!(" and the nearest ground at {}", range(&n, units)));
+    }
+    if let Some(recorded) = d.implied.recorded_m {
+        text.push_str(&format!("; the camera recorded {}", camera::stated(recorded, units)));
+    }
+    text.push('.');
+    Some(text)
+}
+
+/// Chosen: as its inverse it is then a tenth of what isn't known of it. How many times the least distance the most probable one
+/// is as good as infinite, where no largest one is known.
+const AS_GOOD_AS_INFINITE: f64 = 10.0;
+
+fn range(i: &ImpliedDistance, units: Units) -> String {
+    if i.high.is_infinite() && i.value > AS_GOOD_AS_INFINITE * i.low {
+        return format!("{} or beyond", camera::distance(i.low, units));
+    }
+    if i.high.is_infinite() {
+        return format!("about {} ({} or more)", camera::distance(i.value, units), camera::distance(i.low, units));
+    }
+    format!(
+        "about {} ({} to {})",
+        camera::distance(i.value, units),
+        camera::distance(i.low, units),
+        camera::distance(i.high, units)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_distance_that_is_not_told_from_infinity_is_given_from_its_least() {
+        let said = |value, low, high| range(&ImpliedDistance { value, low, high }, Units::Metric);
+        assert_eq!(said(1500.0, 10.6, f64::INFINITY), "10.6 m or beyond");
+        assert_eq!(said(f64::INFINITY, 10.6, f64::INFINITY), "10.6 m or beyond");
+        assert_eq!(said(5.0, 2.3, f64::INFINITY), "about 5.0 m (2.3 m or more)");
+        assert_eq!(said(1.4, 1.2, 1.7), "about 1.4 m (1.2 m to 1.7 m)");
+    }
+}

@@ -1,0 +1,373 @@
+//! The sentences of a series.
+
+use super::Alone;
+use crate::report::say::camera::f_number;
+use crate::report::say::name::capital;
+use crate::report::say::name::common_folder;
+use crate::report::say::number::percent;
+use crate::series::aperture::{LeftOut, ZoneAnswer};
+use crate::series::bracket::{Bracket, Lack};
+use crate::series::{Answer, Lone, NoteKind, Varied, ZoneName};
+
+/// A zone's name in a sentence.
+pub(super) fn zone(name: ZoneName) -> &'static str {
+    match name {
+        ZoneName::Near => "the near ground",
+        ZoneName::Far => "the far scene",
+        ZoneName::Centre => "the centre",
+        ZoneName::MidFrame => "mid-frame",
+        ZoneName::TopLeft => "the top left corner",
+        ZoneName::TopRight => "the top right corner",
+        ZoneName::BottomLeft => "the bottom left corner",
+        ZoneName::BottomRight => "the bottom right corner",
+        ZoneName::Subject => "the subject",
+        ZoneName::Beside => "the scene next to the subject",
+        ZoneName::Beyond => "the scene farthest from the subject",
+        ZoneName::Still => "the part that no stop changes",
+    }
+}
+
+/// A zone's name at the head of a row.
+pub(super) fn bare(name: ZoneName) -> &'static str {
+    zone(name).trim_start_matches("the ")
+}
+
+/// A zone's name where there is little room.
+pub(super) fn short(name: ZoneName) -> &'static str {
+    match name {
+        ZoneName::Beside => "next to it",
+        ZoneName::Beyond => "farthest from it",
+        ZoneName::Still => "unchanging",
+        name => bare(name).trim_end_matches(" ground").trim_end_matches(" scene"),
+    }
+}
+
+/// The answer of a group.
+pub(super) fn answer(group: &Answer) -> String {
+    let answer = match group.varied {
+        Varied::Aperture => aperture(group),
+        Varied::Focus => focus(group),
+        Varied::Nothing => same(group),
+    };
+    let parts: Vec<String> = [Some(answer), by_blur(group), between(group)].into_iter().flatten().collect();
+    parts.join(" ")
+}
+
+/// The order that the blur tells where no f-number is known.
+fn by_blur(group: &Answer) -> Option<String> {
+    let names: Vec<&str> = group.deepest_first.as_ref()?.iter().map(|&k| name(group, k)).collect();
+    Some(format!(
+        "No f-number is recorded; by the blur of what is out of focus their depth of field falls in this order, from deepest \
+         to shallowest: {}. Give --apertures to have the stops compared.",
+        names.join(", ")
+    ))
+}
+
+/// Which of two frames is sharper where: "a.jpg is the sharper by 12 % in the near ground; b.jpg is the sharper by 8 % in the far
+/// scene; the centre is the same in both within the error."
+fn between(group: &Answer) -> Option<String> {
+    let sharper_in = |k: usize| {
+        let own = group.between.iter().filter(|b| b.sharper == Some(k));
+        let places: Vec<String> = own.map(|b| format!("{:.0} % in {}", b.margin.value * 100.0, zone(b.zone))).collect();
+        let places: Vec<&str> = places.iter().map(String::as_str).collect();
+        Some(format!("{} is the sharper by {}", name(group, k), listed(&places)?))
+    };
+    let same: Vec<&str> = group.between.iter().filter(|b| b.sharper.is_none()).map(|b| zone(b.zone)).collect();
+    let same = listed(&same).map(|all| {
+        let all = if group.between.iter().any(|b| b.sharper.is_some()) { all } else { capital(&all) };
+        format!("{all} {} the same in both within the error", if same.len() == 1 { "is" } else { "are" })
+    });
+    let all: Vec<String> = [sharper_in(0), sharper_in(1), same].into_iter().flatten().collect();
+    (!all.is_empty()).then(|| format!("{}.", all.join("; ")))
+}
+
+/// "a, b and c".
+fn listed(names: &[&str]) -> Option<String> {
+    let (last, rest) = names.split_last()?;
+    Some(if rest.is_empty() { (*last).to_owned() } else { format!("{} and {last}", rest.join(", ")) })
+}
+
+fn stop(group: &Answer, k: usize) -> String {
+    group.f_numbers[k].map_or_else(|| name(group, k).to_owned(), f_number)
+}
+
+/// A member's name: its file without the folders that all members share, so that two can always be told apart.
+fn name(group: &Answer, k: usize) -> &str {
+    let file = group.files[k].as_str();
+    file.strip_prefix(common_folder(group.files.iter().map(String::as_str))).unwrap_or(file)
+}
+
+fn aperture(group: &Answer) -> String {
+    let Some(a) = &group.apertures else { return nothing() };
+    let mut parts = Vec::new();
+    if let Some(best) = a.whole {
+        let range: Vec<String> = a.whole_within.iter().map(|&k| stop(group, k)).collect();
+        let range = match range.as_slice() {
+            [first, .., last] => format!("; anything from {first} to {last} is within 5 % of it"),
+            _ => String::new(),
+        };
+        parts.push(format!("{} is the best aperture for the whole frame{range}.", stop(group, best)));
+        parts.extend(left_out(&a.left_out));
+    }
+    if let Some(needs) = needs_and_loses(group) {
+        parts.push(needs);
+    }
+    if let Some(s) = a.focus_shift.first() {
+        parts.push(format!(
+            "Focus seems to shift on stopping down: {} grew softer from {} to {} by more than diffraction does.",
+            zone(s.zone),
+            stop(group, s.from),
+            stop(group, s.to)
+        ));
+    }
+    if parts.is_empty() { nothing() } else { parts.join(" ") }
+}
+
+/// Which zones had no say in the whole frame's answer, and why.
+fn left_out(zones: &[(ZoneName, LeftOut)]) -> Option<String> {
+    let why = |reasons: &[LeftOut], one: &str, many: &str| {
+        let names: Vec<&str> = zones.iter().filter(|z| reasons.contains(&z.1)).map(|z| zone(z.0)).collect();
+        let all = listed(&names)?;
+        Some(format!("{} had no say in that: {}.", capital(&all), if names.len() == 1 { one } else { many }))
+    };
+    let said: Vec<String> = [
+        why(
+            &[LeftOut::FewTiles, LeftOut::FewStops],
+            "too little of it could be compared",
+            "too little of them could be compared",
+        ),
+        why(&[LeftOut::NoChange], "it doesn't change with the aperture", "they don't change with the aperture"),
+        why(
+            &[LeftOut::NeverSharp],
+            "it lies too far out of focus for any of these stops",
+            "they lie too far out of focus for any of these stops",
+        ),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!said.is_empty()).then(|| said.join(" "))
+}
+
+/// "The corners need f/8, the centre loses nothing until f/11."
+fn needs_and_loses(group: &Answer) -> Option<String> {
+    let a = group.apertures.as_ref()?;
+    let ends = |z: &ZoneAnswer| {
+        let stops = || a.stops(z.name).filter_map(|k| group.f_numbers[k]);
+        let of = |k: Option<&usize>| group.f_numbers[*k?];
+        let (first, last) = (of(z.within.first())?, of(z.within.last())?);
+        Some(((first, stops().all(|n| n >= first)), (last, stops().all(|n| n <= last))))
+    };
+    let speaks = |z: &&ZoneAnswer| !a.left_out.iter().any(|l| l.0 == z.name);
+    let speaking = || a.zones.iter().filter(speaks);
+    let corners: Vec<_> = speaking().filter(|z| z.name.is_corner()).filter_map(ends).collect();
+    let least = corners.iter().map(|e| e.0).max_by(|x, y| x.0.total_cmp(&y.0));
+    // Where one corner loses again before another is at its best there is no one stop to name.
+    let needs = least.filter(|least| corners.iter().all(|e| e.1.0 >= least.0)).map(|(n, widest)| {
+        if widest {
+            "The corners are at their best from the widest stop on".to_owned()
+        } else {
+            format!("The corners need {}", f_number(n))
+        }
+    });
+    let inner = speaking().find(|z| matches!(z.name, ZoneName::Centre | ZoneName::Subject));
+    let loses = inner.and_then(|z| Some((zone(z.name), ends(z)?.1))).map(|(inner, (n, narrowest))| {
+        if narrowest {
+            format!("{inner} loses nothing up to {}, the narrowest stop tried", f_number(n))
+        } else {
+            format!("{inner} loses nothing until {}", f_number(n))
+        }
+    });
+    match (needs, loses) {
+        (Some(n), Some(l)) => Some(format!("{n}, {l}.")),
+        (Some(n), None) => Some(format!("{n}.")),
+        (None, Some(l)) => Some(format!("{}.", capital(&l))),
+        (None, None) => None,
+    }
+}
+
+fn focus(group: &Answer) -> String {
+    let Some(b) = &group.bracket else { return nothing() };
+    let mut parts = Vec::new();
+    if let Some(k) = b.best_single {
+        let others: Vec<&str> = b.as_good.iter().map(|&k| name(group, k)).collect();
+        let alike = match others.as_slice() {
+            [] => String::new(),
+            [one] => format!("; {one} is as good within the error of these widths"),
+            many => format!("; {} are as good within the error of these widths", many.join(", ")),
+        };
+        parts.push(format!("The best single frame for near and far together is {}{alike}.", name(group, k)));
+    }
+    let names: Vec<&str> = b.covering_set.iter().map(|&k| name(group, k)).collect();
+    match names.as_slice() {
+        [] => parts.push(nowhere(group)),
+        [one] => parts.push(format!("{one} alone covers every place that any frame covers.")),
+        many => parts.push(format!("Blend these {}, near to far: {}.", many.len(), many.join(", "))),
+    }
+    if b.covering_set.len() > 1 && !b.instead.is_empty() {
+        let either = |(k, any): &(usize, Vec<usize>)| {
+            let others: Vec<&str> = any.iter().map(|&k| name(group, k)).collect();
+            format!("{} for {}", others.join(" or "), name(group, *k))
+        };
+        parts.push(format!("As good: {}.", b.instead.iter().map(either).collect::<Vec<_>>().join("; ")));
+    }
+    parts.extend(uncovered(group, b));
+    let stops = || group.f_numbers.iter().flatten().copied();
+    if stops().reduce(f64::max).zip(stops().reduce(f64::min)).is_some_and(|(high, low)| high > 1.1 * low) {
+        parts.push("The aperture differs between these frames too, so they don't compare apertures.".into());
+    }
+    parts.join(" ")
+}
+
+/// No place is sharp enough in any frame: by how much that is missed.
+fn nowhere(group: &Answer) -> String {
+    let points = group.zones.iter().flat_map(|z| z.points.iter().map(move |p| (z.name, p)));
+    let least = points.min_by(|a, b| a.1.blur.value.total_cmp(&b.1.blur.value));
+    let least = least.filter(|(_, p)| p.blur.value > group.permitted_px).map_or_else(String::new, |(place, p)| {
+        format!("; the least is {:.2} px, {} in {}", p.blur.value, zone(place), name(group, p.frame))
+    });
+    format!("No frame shows any place within the permitted blur of {:.2} px{least}.", group.permitted_px)
+}
+
+/// Chosen: a third. Share of what no frame shows sharp from which its cause is named.
+const NAMED: f64 = 0.33;
+
+/// What of a bracket is sharp enough in no frame, why, and what to do.
+fn uncovered(group: &Answer, b: &Bracket) -> Option<String> {
+    if b.uncovered.is_empty() || b.covering_set.is_empty() {
+        return None;
+    }
+    let share = percent(b.uncovered.len() as f64 / group.tiles.len().max(1) as f64);
+    // A tile or two of hundreds.
+    if share == percent(0.0) {
+        return None;
+    }
+    let mut counts: Vec<(Lack, usize)> = Vec::new();
+    for lack in b.lacks.iter().flatten() {
+        match counts.iter_mut().find(|c| c.0 == *lack) {
+            Some(c) => c.1 += 1,
+            None => counts.push((*lack, 1)),
+        }
+    }
+    counts.sort_by_key(|c| std::cmp::Reverse(c.1));
+    let why: Vec<String> = counts
+        .iter()
+        .filter(|c| c.1 as f64 >= NAMED * b.uncovered.len() as f64)
+        .map(|c| match c.0 {
+            Lack::Between(a, b) => {
+                format!(
+                    "what lies between the focus of {} and that of {} needs a frame there too",
+                    name(group, a),
+                    name(group, b)
+                )
+            }
+            Lack::Nearer(k) => {
+                format!("what lies nearer than the focus of {} needs a frame focused nearer", name(group, k))
+            }
+            Lack::Farther(k) => {
+                format!("what lies farther than the focus of {} needs a frame focused farther", name(group, k))
+            }
+            Lack::Soft => {
+                "the lens, the air or what is there keeps it softer than that wherever the focus lies".to_owned()
+            }
+        })
+        .collect();
+    let why = if why.is_empty() { String::new() } else { format!(": {}", why.join("; ")) };
+    Some(format!("{share} of the frame is sharp enough in no frame{why}."))
+}
+
+fn same(group: &Answer) -> String {
+    match &group.sharpest {
+        None => "These frames show the same scene; too little could be compared to say which is the sharpest.".into(),
+        Some(s) if s.real => format!(
+            "Near-duplicates: {} is the sharpest, by {:.0} % over the next.",
+            name(group, s.frame),
+            s.margin.value * 100.0
+        ),
+        Some(s) => format!(
+            "Near-duplicates: {} reads sharpest, but the margin of {:.1} % is within chance: {}.",
+            name(group, s.frame),
+            s.margin.value * 100.0,
+            keep(group, &s.softer)
+        ),
+    }
+}
+
+/// Which of near-duplicates to keep where the sharpest is not alone: any but the clearly softer.
+fn keep(group: &Answer, softer: &[usize]) -> String {
+    let any = if group.files.len() - softer.len() == 2 { "keep either" } else { "keep any" };
+    let names: Vec<&str> = softer.iter().map(|&k| name(group, k)).collect();
+    match names.as_slice() {
+        [] => any.into(),
+        [one] => format!("{any} but {one}, which is softer"),
+        many if many.len() <= 3 => format!("{any} but {}, which are softer", many.join(", ")),
+        many => format!("{any} but {} softer ones", many.len()),
+    }
+}
+
+fn nothing() -> String {
+    "Too little could be compared to answer.".into()
+}
+
+/// A note in words.
+pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
+    let file = k.map_or("a frame", |k| name(group, k));
+    match kind {
+        NoteKind::NoFNumber => {
+            format!("{file} records no f-number, so it can't be placed in the series; give --apertures.")
+        }
+        NoteKind::FNumberFromName => {
+            format!(
+                "{file} records no f-number; the {} of its name is taken for it.",
+                k.map_or_else(String::new, |k| stop(group, k))
+            )
+        }
+        NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
+        NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
+        NoteKind::Spoiled => format!(
+            "{file} is softer all over than the stops beside it allow: shaken, or out of focus by accident. It was \
+             left out of the answers; take it again."
+        ),
+        NoteKind::MissingStop(from, to) => {
+            format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
+        }
+        NoteKind::Moved => format!(
+            "{} of {file} moved between the frames and was left out; a calmer day would tell more.",
+            percent(k.map_or(0.0, |k| group.moved[k]))
+        ),
+        NoteKind::SoftContent(tiles) if group.varied == Varied::Focus => format!(
+            "{} of the picture is equally soft wherever the focus lies, as clouds and smooth water are, and was left out.",
+            percent(tiles as f64 / group.tiles.len().max(1) as f64)
+        ),
+        NoteKind::SoftContent(tiles) => format!(
+            "{} of the picture stays soft at the smallest apertures, as clouds and rippled water do, and has no say in which \
+             aperture is best.",
+            percent(tiles as f64 / group.tiles.len().max(1) as f64)
+        ),
+        NoteKind::WidthsOnly => {
+            "There are many frames, so they are compared by what each shows alone, which errs by a few per cent more."
+                .into()
+        }
+        NoteKind::Reduced(by) => format!(
+            "{file} is {by:.2} times as large as the smallest frame and was averaged down to that size; widths are in pixels of \
+             that size, and how the smaller frames were made smaller is in them."
+        ),
+        NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
+    }
+}
+
+/// Why a frame stands alone, in words.
+pub(super) fn alone(alone: &Alone) -> String {
+    match alone.why {
+        Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
+        Lone::OtherSize(own, group) => format!(
+            "It is {} x {} px, the frames beside it {} x {}: only frames of one size, or less than twice it, and of one shape \
+             can be compared. Export all at full size.",
+            own.0, own.1, group.0, group.1
+        ),
+        Lone::Turned(quarters) => format!(
+            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turn{} clockwise.",
+            if quarters == 1 { "" } else { "s" }
+        ),
+    }
+}

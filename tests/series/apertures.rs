@@ -1,0 +1,199 @@
+//! Aperture series: the split of the blur, the best stops, what has no say, and what is odd.
+
+use proptest::prelude::*;
+use tussock::quantity::Estimate;
+use tussock::report::series::series_view;
+use tussock::series::{Answer, Point, ZoneBlur, ZoneName, aperture};
+
+use crate::made::{STOPS, answered, aperture_series};
+
+#[test]
+fn an_aperture_series_is_split_and_answered() {
+    let (zones, f_numbers, pitch) = aperture_series();
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    // Truth straight from the rendered widths: the least worst zone.
+    let worst = |k: usize| zones.iter().map(|z| z.points[k].blur.value).fold(0.0, f64::max);
+    let best = (0..7).min_by(|&a, &b| worst(a).total_cmp(&worst(b))).unwrap();
+    assert_eq!(answer.whole, Some(best));
+    let split = answer.split.unwrap();
+    assert!((split.growth.value * pitch / 0.55 - 1.0).abs() < 0.10, "wavelength {}", split.growth.value * pitch);
+    assert!(answer.spoiled.is_empty() && answer.focus_shift.is_empty() && answer.gaps.is_empty());
+    // Without the pitch the growth is the same: it is measured, not assumed.
+    let blind = aperture::answer(&zones, &f_numbers, None, 1.3).split.unwrap();
+    assert!((blind.growth.value / split.growth.value - 1.0).abs() < 0.05 && blind.expected.is_none());
+}
+
+#[test]
+fn growth_is_no_surer_than_an_error_that_all_zones_share() {
+    let (zones, f_numbers, pitch) = aperture_series();
+    // The last frame reads 2 % small throughout, and the series ends at f/16 or at f/22.
+    let growth = |stops: usize| {
+        let mut zones = zones.clone();
+        for z in &mut zones {
+            z.points.truncate(stops);
+            z.points[stops - 1].blur.value *= 0.98;
+        }
+        aperture::answer(&zones, &f_numbers[..stops], Some(pitch), 1.3).split.unwrap().growth
+    };
+    for stops in [6, 7] {
+        let growth = growth(stops);
+        assert!((growth.value - 0.55 / pitch).abs() <= 2.0 * growth.sd, "{stops}: {growth:?}");
+    }
+    // The less of the blur is diffraction, the more such an error takes.
+    assert!(growth(6).sd > growth(7).sd);
+}
+
+#[test]
+fn a_zone_that_the_aperture_does_not_change_has_no_say_and_is_named() {
+    let (mut zones, f_numbers, pitch) = aperture_series();
+    let free = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    // A bare wall in a corner: soft, and at all stops alike.
+    let points = |width: f64| {
+        (0..7).map(|frame| Point { frame, blur: Estimate::new(width, 0.05, 9), apart_sd: 0.02 }).collect::<Vec<_>>()
+    };
+    zones.push(ZoneBlur { name: ZoneName::TopRight, points: points(2.9), tiles: 9, of: 9 });
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    assert_eq!(
+        (answer.whole, &answer.left_out[..]),
+        (free.whole, &[(ZoneName::TopRight, aperture::LeftOut::NoChange)][..])
+    );
+    // And one that no stop shows sharp.
+    zones.pop();
+    let mut far = zones[0].clone();
+    far.name = ZoneName::Far;
+    far.points.iter_mut().for_each(|p| p.blur.value = 40.0 / STOPS[p.frame] + 3.0);
+    zones.push(far);
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    assert_eq!(
+        (answer.whole, &answer.left_out[..]),
+        (free.whole, &[(ZoneName::Far, aperture::LeftOut::NeverSharp)][..])
+    );
+}
+
+#[test]
+fn a_thin_zone_does_not_decide_for_the_whole_frame() {
+    let (mut zones, f_numbers, pitch) = aperture_series();
+    let free = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    // One odd tile, best wide open and worse than all else everywhere.
+    let points = (0..7)
+        .map(|frame| {
+            let width = 4.0 + frame as f64;
+            Point { frame, blur: Estimate::new(width, 0.1, 1), apart_sd: 0.1 }
+        })
+        .collect();
+    zones.push(ZoneBlur { name: ZoneName::TopRight, points, tiles: 2, of: 2 });
+    // And a zone seen at three stops only.
+    zones.push(ZoneBlur { name: ZoneName::Far, points: zones[0].points[..3].to_vec(), tiles: 9, of: 9 });
+    // And a corner most of which shows nothing that could be measured.
+    let pool = zones[3].points.clone();
+    zones.push(ZoneBlur { name: ZoneName::BottomLeft, points: pool, tiles: 4, of: 9 });
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    assert_eq!(answer.whole, free.whole);
+    assert_eq!(
+        answer.left_out,
+        [
+            (ZoneName::TopRight, aperture::LeftOut::FewTiles),
+            (ZoneName::Far, aperture::LeftOut::FewStops),
+            (ZoneName::BottomLeft, aperture::LeftOut::FewTiles)
+        ]
+    );
+    assert!(free.left_out.is_empty());
+}
+
+#[test]
+fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
+    let (mut zones, mut f_numbers, pitch) = aperture_series();
+    for z in &mut zones {
+        z.points[3].blur.value *= 2.5;
+    }
+    assert_eq!(aperture::answer(&zones, &f_numbers, Some(pitch), 1.3).spoiled, [3]);
+    f_numbers[3] = None;
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    assert_eq!(answer.gaps, [(5.6, 11.0, Some(8.0))]);
+    assert!(answer.spoiled.is_empty());
+    let (mut zones, f_numbers, pitch) = aperture_series();
+    zones[1].points[1].blur.value *= 1.3;
+    zones[1].points[2].blur.value *= 1.5;
+    let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    assert!(answer.focus_shift.iter().all(|s| s.zone == ZoneName::Centre) && !answer.focus_shift.is_empty());
+}
+
+fn stop_after<'a>(sentence: &'a str, words: &str) -> Option<&'a str> {
+    let rest = &sentence[sentence.find(words)? + words.len()..];
+    Some(rest.split([' ', ';', ',']).next()?.trim_end_matches('.'))
+}
+
+/// Too close for the split to be fitted, which takes a second a table.
+const THIRDS: [f64; 7] = [5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0];
+
+proptest! {
+    /// What is said of stops holds in the table that stands beside it, whatever that is.
+    #[test]
+    fn the_answer_never_contradicts_its_table(
+        widths in prop::collection::vec(prop::collection::vec(0.4..4.0f64, 7), 8),
+        flat in prop::collection::vec(any::<bool>(), 8),
+        missing in prop::collection::vec((0usize..8, 0usize..7), 0..6),
+        tiles in prop::collection::vec(1u32..12, 8),
+        names in prop::sample::subsequence(ZoneName::ALL.to_vec(), 8),
+        pitch in prop::option::of(2.0..8.0f64),
+    ) {
+        let zones: Vec<ZoneBlur> = (0..8)
+            .map(|z| {
+                let value = |k: usize| if flat[z] { widths[z][0] * (1.0 + 0.003 * k as f64) } else { widths[z][k] };
+                let points = (0..7)
+                    .filter(|&k| !missing.contains(&(z, k)))
+                    .map(|k| Point { frame: k, blur: Estimate::new(value(k), 0.05, 9), apart_sd: 0.01 * value(k) })
+                    .collect();
+                ZoneBlur { name: names[z], points, tiles: tiles[z], of: 12 }
+            })
+            .collect();
+        let f_numbers: Vec<Option<f64>> = THIRDS.iter().map(|&n| Some(n)).collect();
+        let apertures = aperture::answer(&zones, &f_numbers, pitch, 1.3);
+        // The table shows what the answer rests on.
+        let zones = apertures.blurs.clone();
+        let said =
+            series_view(&[Answer { zones, f_numbers, apertures: Some(apertures), ..answered() }], &[], &[]);
+        let group = &said.groups[0];
+        let sentence = &group.sentence;
+        let stop = |words: &str| stop_after(sentence, words).and_then(|s| s.strip_prefix("f/")?.parse::<f64>().ok());
+        let at = |zone: ZoneName, n: f64| {
+            let z = group.zones.iter().find(|z| z.zone == zone)?;
+            z.points.iter().find(|p| p.f_number == Some(n))?.blur_px
+        };
+        let silent: Vec<ZoneName> = group.whole_frame_leaves_out.iter().flatten().map(|l| l.zone).collect();
+        let speaking: Vec<ZoneName> = group.zones.iter().map(|z| z.zone).filter(|z| !silent.contains(z)).collect();
+        // Rounding in the table, half of its last digit.
+        let no_worse = |x: f64, y: f64| x <= 1.05 * y + 1e-4;
+        if let Some(best) = group.best_whole_frame.as_ref().and_then(|b| b.f_number) {
+            if let Some((from, to)) = stop("anything from ").zip(stop_after(sentence, "anything from f/").and(stop(" to "))) {
+                for n in THIRDS.iter().filter(|n| (from..=to).contains(*n)) {
+                    for &zone in &speaking {
+                        if let (Some(x), Some(y)) = (at(zone, *n), at(zone, best)) {
+                            prop_assert!(no_worse(x, y), "{zone:?} at {n}: {x} for {y}: {sentence}");
+                        }
+                    }
+                }
+            }
+            // No other stop at which every zone that speaks is known has a less blurred worst zone.
+            let worst = |n: f64| {
+                speaking.iter().map(|&z| at(z, n)).collect::<Option<Vec<f64>>>().map(|w| w.into_iter().fold(0.0, f64::max))
+            };
+            for other in THIRDS.iter().filter_map(|&n| worst(n)) {
+                prop_assert!(worst(best).unwrap() <= other + 1e-9, "{sentence}");
+            }
+        }
+        let least = |zone: ZoneName| THIRDS.iter().filter_map(|&n| at(zone, n)).fold(f64::INFINITY, f64::min);
+        if let Some(n) = stop("The corners need ") {
+            for zone in speaking.iter().copied().filter(|z| z.is_corner()) {
+                if let Some(x) = at(zone, n) {
+                    prop_assert!(no_worse(x, least(zone)), "{zone:?} at {n}: {sentence}");
+                }
+            }
+        }
+        for (words, zone) in [("the centre", ZoneName::Centre), ("the subject", ZoneName::Subject)] {
+            if let Some(n) = stop(&format!("{words} loses nothing until ")) {
+                prop_assert!(no_worse(at(zone, n).unwrap(), least(zone)), "{sentence}");
+            }
+        }
+    }
+}
