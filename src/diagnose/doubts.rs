@@ -54,7 +54,7 @@ fn off_together(problem: &Problem, ready: &Ready) -> bool {
     let (sum, all) = off.iter().flatten().fold((0.0, 0.0), |(a, b), &(r, sd)| (a + r * weight(sd), b + weight(sd)));
     let mean = sum / f64::max(all, f64::MIN_POSITIVE);
     let off: Vec<Option<f64>> = off.iter().map(|o| o.map(|(r, sd)| (r - mean) / sd)).collect();
-    let beside = |i: usize| (i + 1) % e.columns != 0;
+    let beside = |i: usize| !(i + 1).is_multiple_of(e.columns);
     let pairs = (0..off.len()).flat_map(|i| [beside(i).then_some((i, i + 1)), Some((i, i + e.columns))]).flatten();
     let products: Vec<f64> = pairs.filter_map(|(i, j)| Some(off[i]? * (*off.get(j)?)?)).collect();
     products.len() >= PAIRS && products.iter().sum::<f64>() > TOGETHER * products.len() as f64
