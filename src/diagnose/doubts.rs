@@ -2,11 +2,12 @@
 
 use super::fit::Problem;
 use super::model::Ready;
+use super::origin::ALIKE;
 use super::posterior::Posterior;
 use super::verdict::{HALF_SEEN, cap};
 use super::{Cause, Diagnosis};
 use crate::judge;
-use crate::quantity::{DISC_SIGMA, Flag, PIXEL_SIGMA};
+use crate::quantity::{DISC_SIGMA, PIXEL_SIGMA};
 use crate::shot::Capture;
 
 /// Set on nineteen photographs read by eye as evenly sharp, and their copies saved again, in grey, with other tones and
@@ -53,7 +54,7 @@ fn off_together(problem: &Problem, ready: &Ready) -> bool {
     let (sum, all) = off.iter().flatten().fold((0.0, 0.0), |(a, b), &(r, sd)| (a + r * weight(sd), b + weight(sd)));
     let mean = sum / f64::max(all, f64::MIN_POSITIVE);
     let off: Vec<Option<f64>> = off.iter().map(|o| o.map(|(r, sd)| (r - mean) / sd)).collect();
-    let beside = |i: usize| (i + 1) % e.columns != 0;
+    let beside = |i: usize| !(i + 1).is_multiple_of(e.columns);
     let pairs = (0..off.len()).flat_map(|i| [beside(i).then_some((i, i + 1)), Some((i, i + e.columns))]).flatten();
     let products: Vec<f64> = pairs.filter_map(|(i, j)| Some(off[i]? * (*off.get(j)?)?)).collect();
     products.len() >= PAIRS && products.iter().sum::<f64>() > TOGETHER * products.len() as f64
@@ -86,12 +87,12 @@ fn hardly_apart(d: &Diagnosis) -> bool {
     near.value < APART * far.value && far.value < APART * near.value
 }
 
-/// Whether the camera recorded a focus so near that the far scene is out of focus, and the picture bears it out.
+/// Whether the camera recorded a focus so near that the far scene is out of focus, and by about as much as it is soft.
 fn focused_near(d: &Diagnosis, problem: &Problem, capture: &Capture) -> bool {
     let (Some(reach), Some(recorded)) = (problem.evidence.reach, &capture.focus_distance_m) else { return false };
-    let (_, high) = recorded.value.bounds();
+    let (Cause::FocusTooNear, Some(far)) = (d.verdict.cause, d.zones[1].optical_px) else { return false };
+    let (low, high) = recorded.value.bounds();
+    let [least, most] = [high, low].map(|metres| DISC_SIGMA * reach / metres);
     let limit = judge::beyond_px(d.permitted_px, d.finest_px);
-    d.verdict.cause == Cause::FocusTooNear
-        && DISC_SIGMA * reach / high > limit
-        && !d.flags.contains(&Flag::FocusDistanceContradicted)
+    least > limit && far.value < ALIKE * most && least < ALIKE * far.value
 }

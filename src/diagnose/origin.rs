@@ -47,8 +47,9 @@ pub fn doubted(d: &mut Diagnosis, flags: &[Flag]) {
     }
 }
 
-/// Chosen: beyond the zones' own errors of a tenth. Larger over smaller width up to which near and far are soft alike.
-const ALIKE: f64 = 1.4;
+/// Chosen: beyond the zones' own errors of a tenth. Larger over smaller width up to which near and far are soft alike, or one
+/// as soft as is said of it.
+pub(super) const ALIKE: f64 = 1.4;
 
 /// Whether near and far are soft and about as soft as each other.
 fn soft_alike(d: &Diagnosis) -> bool {

@@ -28,9 +28,9 @@ mod track;
 mod water;
 mod width;
 
+pub(crate) use direction::HELD;
 pub use smaller::smaller;
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
-pub(crate) use track::HELD;
 
 use rayon::prelude::*;
 
@@ -102,10 +102,8 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
     if sound {
         reduced::settle(plane, settings.tiles, &known, &mut tiles);
     }
-    let room = track::Room::of(&tiles);
-    let faced =
-        direction::streak(&tiles, plane.width as f64, plane.height as f64).filter(|s| room.holds(s.length.value));
-    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise, room));
+    let faced = direction::streak(&tiles, plane.width as f64, plane.height as f64);
+    let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise, track::may_be_long(&tiles)));
     let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));
     let common = width::common(tiles.iter().filter_map(|t| t.blur.map(|b| b.sd / b.value)));
     TileMap {

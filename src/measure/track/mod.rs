@@ -20,7 +20,7 @@ use super::reduced;
 use super::spectrum::{SIDE, Spectrometer};
 use super::survey::{Survey, survey_row};
 use super::tilemap::{Streak, Tile};
-use crate::quantity::{Estimate, Region, TRACK_SIGMA};
+use crate::quantity::{Estimate, Region};
 use crate::shot::{Mosaic, Plane};
 use crate::stats::upper_median;
 
@@ -36,63 +36,29 @@ const BENDS: [f64; 2] = [0.1, 0.22];
 /// which those that are too long for a quarter are looked for.
 const SMALLER: [usize; 2] = [8, 16];
 
-/// Set on 31 photographs moved along a track of 4 to 25 px, whose sharpest quarter of the tiles reads at least 0.4 of what the
-/// track adds along its direction; averaged over directions a track leaves some seven tenths. Share of it that they must
-/// reach for the widths to hold an even track.
-pub(crate) const HELD: f64 = 0.33;
-/// Chosen: of longer tracks a few tiles of repeated detail read sharp. Longest track, px, that is asked of the widths.
-const ASKED: f64 = 25.0;
-/// Chosen: a quarter of fewer follows one thing. Fewest tiles with a width that say so.
-const FEWEST: usize = 24;
-
-/// What the widths of a frame's tiles leave room for.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Room {
-    /// Whether they are such as a track leaves that is bent, or longer than pictures of half size can tell.
-    long: bool,
-    /// Longest even track, px, that they allow of those asked: compression has directions of its own, in edges and in
-    /// spectra, and leaves tiles sharp.
-    longest: f64,
-}
-
-impl Room {
-    /// Room that the tiles leave.
-    #[must_use]
-    pub(super) fn of(tiles: &[Tile]) -> Self {
-        let mut widths: Vec<f64> = tiles.iter().filter_map(|t| Some(t.blur?.value)).collect();
-        widths.sort_by(f64::total_cmp);
-        let sharp = widths.get(widths.len() / 4).filter(|_| widths.len() >= FEWEST);
-        let longest = sharp.map_or(f64::INFINITY, |width| width / (HELD * TRACK_SIGMA));
-        Self { long: upper_median(widths).is_none_or(|width| width > SPREAD), longest }
-    }
-
-    /// Whether an even track of this length, px, is under the widths.
-    #[must_use]
-    pub(super) fn holds(&self, length: f64) -> bool {
-        length <= self.longest || length > ASKED
-    }
+/// Whether widths are such as a track leaves that is bent, or longer than pictures of half size can tell.
+pub(super) fn may_be_long(tiles: &[Tile]) -> bool {
+    upper_median(tiles.iter().filter_map(|t| Some(t.blur?.value)).collect()).is_none_or(|width| width > SPREAD)
 }
 
 /// The track that the spectra of a frame's tiles show, if it is beyond doubt: at full size and reduced to a half, for straight
-/// ones of 3 to 25 px, and, where the widths leave `room`, for bent ones too and up to 200 px in smaller pictures.
+/// ones of 3 to 25 px, and, where it may be `long`, for bent ones too and up to 200 px in smaller pictures.
 pub(super) fn search(
     plane: &Plane,
     regions: &[Region],
     surveys: &[Survey],
     noise: &NoiseModel,
-    room: Room,
+    long: bool,
 ) -> Option<Streak> {
     let every = (regions.len() / ENOUGH).max(1);
     let chosen: Vec<(&Region, &Survey)> = regions.iter().zip(surveys).step_by(every).collect();
     let rings = rings();
     // At full size a track that shows a bend has hardly a second band.
-    let bends: &[f64] = if room.long { &BENDS } else { &[] };
-    let mut levels = vec![
-        level::<1>(plane, &chosen, noise, &rings, &[], room),
-        level::<2>(plane, &chosen, noise, &rings, bends, room),
-    ];
-    if room.long {
-        levels.push(level::<4>(plane, &chosen, noise, &rings, bends, room));
+    let bends: &[f64] = if long { &BENDS } else { &[] };
+    let mut levels =
+        vec![level::<1>(plane, &chosen, noise, &rings, &[]), level::<2>(plane, &chosen, noise, &rings, bends)];
+    if long {
+        levels.push(level::<4>(plane, &chosen, noise, &rings, bends));
         levels.extend(SMALLER.map(|times| smaller(plane, times, &rings)));
     }
     let found: Vec<(Streak, f64)> = levels.into_iter().flatten().collect();
@@ -109,7 +75,6 @@ fn level<const SHRINK: usize>(
     noise: &NoiseModel,
     rings: &[u8],
     bends: &[f64],
-    room: Room,
 ) -> Option<(Streak, f64)> {
     let tiles: Vec<Relative> = tiles
         .par_iter()
@@ -120,10 +85,9 @@ fn level<const SHRINK: usize>(
         .flatten()
         .collect();
     let shown = shown(&tiles, rings)?;
-    let held = |found: &Found| found.is_evident() && room.holds(found.length * pitch::<SHRINK>(plane));
-    let even = find(&shown, Kind::Even).filter(held).map(|found| (found, 1.0));
+    let even = find(&shown, Kind::Even).filter(Found::is_evident).map(|found| (found, 1.0));
     let double = find(&shown, Kind::Double).filter(Found::is_double).map(|found| (found, DOUBLE));
-    let bent = bends.iter().filter_map(|b| find(&shown, Kind::Bent(*b)).filter(held)).map(|b| (b, 1.0));
+    let bent = bends.iter().filter_map(|b| find(&shown, Kind::Bent(*b)).filter(Found::is_evident)).map(|b| (b, 1.0));
     let likelier = |a: &(Found, f64), b: &(Found, f64)| a.0.gain.total_cmp(&b.0.gain);
     let (found, times) = even.into_iter().chain(double).chain(bent).max_by(likelier)?;
     let turned = SHRINK == 1 && matches!(plane.mosaic, Mosaic::Checkerboard { .. });
@@ -146,9 +110,7 @@ fn smaller(plane: &Plane, times: usize, rings: &[u8]) -> Option<(Streak, f64)> {
     let mean = surveys.iter().map(|s| s.mean).sum::<f64>() / surveys.len().max(1) as f64;
     let survey = Survey { mean, ..Survey::default() };
     let tiles: Vec<(&Region, &Survey)> = regions.iter().map(|region| (region, &survey)).collect();
-    // Long tracks leave hardly a tile to ask.
-    const ALL: Room = Room { long: true, longest: f64::INFINITY };
-    let (streak, gain) = level::<1>(&small, &tiles, &noise, rings, &BENDS, ALL)?;
+    let (streak, gain) = level::<1>(&small, &tiles, &noise, rings, &BENDS)?;
     let px = times as f64;
     let length = Estimate::new(px * streak.length.value, px * streak.length.sd, streak.length.n);
     Some((Streak { length, ..streak }, gain))
@@ -236,7 +198,6 @@ pub(super) fn together(edges: Option<Streak>, bands: Option<Streak>) -> Option<S
 
 #[cfg(test)]
 mod tests {
-    use super::super::tilemap::TileState;
     use super::*;
 
     /// Straight strokes of random direction and brightness, as samples about 20,000, each point of them spread evenly over a
@@ -268,15 +229,11 @@ mod tests {
     }
 
     fn searched(plane: &Plane, long: bool) -> Option<Streak> {
-        searched_with(plane, Room { long, longest: f64::INFINITY })
-    }
-
-    fn searched_with(plane: &Plane, room: Room) -> Option<Streak> {
         let columns = plane.width as u32 / 64;
         let tile = |i: u32| Region { x: 64 * (i % columns), y: 64 * (i / columns), width: 64, height: 64 };
         let regions: Vec<Region> = (0..columns * columns).map(tile).collect();
         let surveys = vec![Survey { mean: 20_000.0, ..Survey::default() }; regions.len()];
-        search(plane, &regions, &surveys, &NoiseModel::fit(plane, &[]), room)
+        search(plane, &regions, &surveys, &NoiseModel::fit(plane, &[]), long)
     }
 
     #[test]
@@ -319,30 +276,6 @@ mod tests {
         // 15 px apart, at atan(9 / 12).
         assert!((found.length.value / (DOUBLE * 15.0) - 1.0).abs() < 0.06, "{found:?}");
         assert!((found.angle.value - 0.6435).abs() < 0.06, "{found:?}");
-    }
-
-    #[test]
-    fn widths_that_a_track_can_t_leave_speak_against_it() {
-        let plane = picture(768, 9.0, -1.2, 0.0);
-        let (length, narrow) = (9.0 * TRACK_SIGMA, 0.25);
-        for (width, found) in [(0.6 * length, true), (narrow * length, false)] {
-            let tile = |region: Region| Tile {
-                x: region.x,
-                y: region.y,
-                width: region.width,
-                height: region.height,
-                state: TileState::Measured,
-                contrast: 0.5,
-                noise: 0.0,
-                level: 0.5,
-                blur: Some(Estimate::new(width, 0.1 * width, 9)),
-                bound: None,
-                spread: None,
-            };
-            let tiles: Vec<Tile> = (0..30).map(|_| tile(Region { x: 0, y: 0, width: 64, height: 64 })).collect();
-            let room = Room::of(&tiles);
-            assert_eq!((searched_with(&plane, room).is_some(), room.holds(9.0)), (found, found), "{width}");
-        }
     }
 
     #[test]
