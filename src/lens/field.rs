@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::sample::Sample;
 use crate::quantity::Estimate;
-use crate::stats::{self, excess_density, normal_density};
+use crate::stats::{self, MAD_SD, excess_density, normal_density};
 
 /// Derived: the terms that are written out below. Terms of the field: even in the radius, then what makes one side
 /// unlike the other.
@@ -110,8 +110,7 @@ pub(super) fn fit_even_handed(samples: &[Sample]) -> Option<Field> {
     let mut solved = solve(&rows, samples, &weight, &precision)?;
     for _ in 0..ROUNDS {
         let z: Vec<f64> = samples.iter().zip(&rows).map(|(s, x)| (s.square - x.dot(&solved.0)) / s.sd).collect();
-        // 0.6745 standard deviations hold half of a normal distribution.
-        let scale = (quantile(z.iter().map(|z| z.abs()), 0.5) / 0.6745).max(0.5);
+        let scale = (MAD_SD * quantile(z.iter().map(|z| z.abs()), 0.5)).max(0.5);
         for ((w, s), z) in weight.iter_mut().zip(samples).zip(&z) {
             *w = 1.0 / ((scale * s.sd).powi(2) * (1.0 + (z / (2.385 * scale)).powi(2)));
         }

@@ -9,7 +9,7 @@ use super::profile::Profile;
 use super::survey::Survey;
 use crate::quantity::{Estimate, Region};
 use crate::shot::Plane;
-use crate::stats::upper_median;
+use crate::stats::{MAD_SD, MEDIAN_SD, upper_median};
 
 /// Chosen: as many as the search for tracks takes. Tiles, evenly chosen, whose edges are enough for what is common to a
 /// frame.
@@ -89,6 +89,5 @@ pub(super) fn overshoot(edges: &[Vec<Edge>]) -> Option<Estimate> {
     let n = values.len();
     let value = upper_median(values.clone())?;
     let away = upper_median(values.into_iter().map(|v| (v - value).abs()).collect())?;
-    // 1.4826 makes a median deviation a standard deviation; the median's own error is 1.25 times the mean's.
-    Some(Estimate::new(value, 1.25 * 1.4826 * away / (n as f64).sqrt(), n as u32))
+    Some(Estimate::new(value, MEDIAN_SD * MAD_SD * away / (n as f64).sqrt(), n as u32))
 }

@@ -9,6 +9,7 @@ use crate::measure::register::Registration;
 use crate::optics;
 use crate::optics::blur::{Parts, lens_px_for, mtf, sigma_px};
 use crate::quantity::{Estimate, Region};
+use crate::stats::MAD_SD;
 
 /// One frame of a group, as compared.
 #[derive(Clone, Debug)]
@@ -187,7 +188,7 @@ fn level(around: &[(f64, f64, f64)]) -> Option<f64> {
     let mut plane = nalgebra::Vector3::new(middle, 0.0, 0.0);
     for _ in 0..5 {
         let rest = |a: &(f64, f64, f64)| a.2 - plane[0] - plane[1] * a.0 - plane[2] * a.1;
-        let scale = 1.4826 * middle_mean(around.iter().map(|a| rest(a).abs()).collect()) + 1e-6;
+        let scale = MAD_SD * middle_mean(around.iter().map(|a| rest(a).abs()).collect()) + 1e-6;
         // Slopes are held by a width that changes by a sixth from tile to tile at most.
         let hold = (2.0 * scale / middle).powi(2);
         let (mut normal, mut right) = (nalgebra::Matrix3::from_diagonal(&[0.0, hold, hold].into()), plane * 0.0);

@@ -1,7 +1,7 @@
 //! Widths that a bracket is answered from, and those of one frame steadied by their neighbours.
 
 use crate::quantity::Region;
-use crate::stats::upper_median;
+use crate::stats::{MAD_SD, upper_median};
 
 /// Widths that a bracket is answered from.
 #[derive(Clone, Debug, PartialEq)]
@@ -41,7 +41,7 @@ pub(super) fn steadied(values: &[Option<f64>], tiles: &[Region]) -> Vec<Option<f
     let steps =
         (0..values.len()).filter(|&t| same_row(t, t + 1)).filter_map(|t| Some((value(t)? - value(t + 1)?).abs()));
     // Scatter of one tile from the middle step between two.
-    let chance = 1.4826 * upper_median(steps.collect()).unwrap_or(0.0) / std::f64::consts::SQRT_2;
+    let chance = MAD_SD * upper_median(steps.collect()).unwrap_or(0.0) / std::f64::consts::SQRT_2;
     (0..values.len())
         .map(|t| {
             let own = value(t)?;

@@ -4,7 +4,7 @@ use thiserror::Error;
 
 use crate::quantity::Region;
 use crate::shot::Plane;
-use crate::stats::upper_median;
+use crate::stats::{MAD_SD, upper_median};
 
 /// Chosen: below, the place of the edge in a row is not known to a pixel. Least step, in units of the noise of a
 /// sample, that gives a line worth having.
@@ -206,7 +206,7 @@ fn rising(samples: &Samples) -> Result<f64, EdgeError> {
     }
     // The median second difference sees noise only, since the edge takes a few samples of each row.
     let second = samples.rows.iter().flat_map(|r| r.windows(3).map(|w| (w[0].1 - 2.0 * w[1].1 + w[2].1).abs()));
-    let noise = 1.4826 * middle(second.collect()) / 6f64.sqrt();
+    let noise = MAD_SD * middle(second.collect()) / 6f64.sqrt();
     let snr = step.abs() / noise.max(1e-9);
     if snr < LEAST_SNR { Err(EdgeError::Noisy { snr }) } else { Ok(step.signum()) }
 }
@@ -277,7 +277,7 @@ fn polynomial(points: &[(f64, f64)], degree: usize, scale: f64, sign: f64) -> Re
     let mut line = Line { coefficients: vec![median], scale, sign };
     for round in 0..6 {
         let residuals: Vec<f64> = points.iter().map(|p| (p.1 - line.at(p.0)).abs()).collect();
-        let spread = (1.4826 * middle(residuals.clone())).max(1e-6);
+        let spread = (MAD_SD * middle(residuals.clone())).max(1e-6);
         let mut normal = nalgebra::DMatrix::<f64>::zeros(terms, terms);
         let mut right = nalgebra::DVector::<f64>::zeros(terms);
         for (point, residual) in points.iter().zip(&residuals) {
@@ -303,7 +303,7 @@ fn polynomial(points: &[(f64, f64)], degree: usize, scale: f64, sign: f64) -> Re
 /// Mean squared distance of points from a line, outliers (beyond 4 robust sd) left out.
 fn scatter(points: &[(f64, f64)], line: &Line) -> f64 {
     let residuals: Vec<f64> = points.iter().map(|p| (p.1 - line.at(p.0)).abs()).collect();
-    let limit = 4.0 * 1.4826 * middle(residuals.clone());
+    let limit = 4.0 * MAD_SD * middle(residuals.clone());
     let kept: Vec<f64> = residuals.iter().filter(|&&r| r <= limit).map(|r| r * r).collect();
     kept.iter().sum::<f64>() / kept.len().max(1) as f64
 }
