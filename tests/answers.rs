@@ -4,19 +4,14 @@
 #[path = "support/tilemaps.rs"]
 mod tilemaps;
 
-use tilemaps::{Rng, Scene};
+use tilemaps::{Rng, Scene, lit, right, scaled, v};
 use tussock::TileMap;
 use tussock::diagnose::{Cause, Diagnosis, Standing, Unsettled, ZoneName, diagnose, doubted};
 use tussock::judge::{self, Judgement, Reason};
-use tussock::measure::{Streak, Tile, TileState};
+use tussock::measure::{Streak, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
 use tussock::report::words;
 use tussock::shot::{Capture, Fact, Source};
-
-fn right(scene: Scene) -> Scene {
-    let near = 1.0 / scene.ground(scene.bottom());
-    Scene { focus_m: 2.0 * near, ..scene }
-}
 
 fn too_far() -> Scene {
     Scene { f_number: 4.0, focus_m: 100.0, ..Scene::default() }
@@ -26,29 +21,8 @@ fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
     diagnose(map, &scene.capture(), None, &Intent::default())
 }
 
-fn v(scene: &Scene, tile: &Tile) -> f64 {
-    (tile.centre().1 - f64::from(scene.height) / 2.0) / scene.half()
-}
-
 fn ends(d: &Diagnosis) -> [Judgement; 2] {
     [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z).judgement)
-}
-
-/// Sky of even light above the horizon, without a number, and darker land below it.
-fn lit(scene: &Scene, map: &mut TileMap) {
-    for tile in &mut map.tiles {
-        let above = v(scene, tile) < scene.horizon() - 0.03;
-        (tile.level, tile.contrast) = if above { (0.7, 0.02) } else { (0.15, 0.35) };
-        if above {
-            (tile.blur, tile.state) = (None, TileState::NoDetail);
-        }
-    }
-}
-
-fn scaled(tile: &mut Tile, factor: f64) {
-    if let Some(b) = tile.blur.as_mut() {
-        *b = Estimate::new(b.value * factor, b.sd * factor, b.n);
-    }
 }
 
 #[test]

@@ -4,19 +4,13 @@
 #[path = "support/tilemaps.rs"]
 mod tilemaps;
 
-use tilemaps::{Rng, Scene};
+use tilemaps::{Rng, Scene, right};
 use tussock::TileMap;
 use tussock::diagnose::{Cause, Diagnosis, Unsettled, ZoneName, diagnose};
 use tussock::measure::{Tile, TileState};
 use tussock::quantity::{Estimate, Intent, Units};
 use tussock::report::words;
 use tussock::shot::Capture;
-
-/// A scene at the right focus: twice the nearest distance.
-fn right(scene: Scene) -> Scene {
-    let near = 1.0 / scene.ground(scene.bottom());
-    Scene { focus_m: 2.0 * near, ..scene }
-}
 
 fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
     diagnose(map, &scene.capture(), None, &Intent::default())

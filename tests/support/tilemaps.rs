@@ -344,3 +344,32 @@ impl Scene {
         scene
     }
 }
+
+/// The scene focused at twice the distance of its nearest ground.
+pub fn right(scene: Scene) -> Scene {
+    let near = 1.0 / scene.ground(scene.bottom());
+    Scene { focus_m: 2.0 * near, ..scene }
+}
+
+/// Height of a tile as the model counts: down, fractions of the half diagonal from the middle.
+pub fn v(scene: &Scene, tile: &Tile) -> f64 {
+    (tile.centre().1 - f64::from(scene.height) / 2.0) / scene.half()
+}
+
+/// The tile with its width, if any, times a factor.
+pub fn scaled(tile: &mut Tile, factor: f64) {
+    if let Some(b) = tile.blur.as_mut() {
+        *b = Estimate::new(b.value * factor, b.sd * factor, b.n);
+    }
+}
+
+/// Sky of even light above the horizon, without a number, and darker land below it.
+pub fn lit(scene: &Scene, map: &mut TileMap) {
+    for tile in &mut map.tiles {
+        let above = v(scene, tile) < scene.horizon() - 0.03;
+        (tile.level, tile.contrast) = if above { (0.7, 0.02) } else { (0.15, 0.35) };
+        if above {
+            (tile.blur, tile.state) = (None, TileState::NoDetail);
+        }
+    }
+}
