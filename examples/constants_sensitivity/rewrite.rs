@@ -51,6 +51,11 @@ struct Varied<'a> {
 
 /// Writes the copy; the names of the numbers that can be varied in it, in the order of their places.
 pub fn copy(root: &Path, copy: &Path, rooms: &[String]) -> anyhow::Result<Vec<String>> {
+    // Files of an earlier copy that have moved since would be modules twice.
+    let earlier = copy.join("src");
+    if earlier.exists() {
+        std::fs::remove_dir_all(&earlier).context("clearing the earlier copy")?;
+    }
     for name in NEEDED {
         copied(&root.join(name), &copy.join(name)).with_context(|| format!("copying {name}"))?;
     }
