@@ -2,7 +2,7 @@
 
     python3 fit.py TRAIN JUDGE WEIGHTS [--all] [--without GROUP,GROUP]
 
-TRAIN and JUDGE are tables without their endings. A quarter of the shoots is kept from the fit and judged; with --all the fit
+TRAIN and JUDGE are tables without their endings; TRAIN may be several, by commas. A quarter of the shoots is kept from the fit and judged; with --all the fit
 takes every shoot, which is how the weights in the repository were made, and the judgement says nothing. --without leaves out
 what belongs to groups whose names begin so, as an ablation does.
 WEIGHTS is a text file: a line "name rows columns", then the numbers of each row.
@@ -18,7 +18,7 @@ import numpy as np
 import torch
 from torch import nn
 
-HIDDEN, EPOCHS, BATCH, RATE = 192, 100, 4096, 2e-3
+HIDDEN, EPOCHS, BATCH, RATE = 256, 34, 4096, 2e-3
 # Hidden layers of the members: what networks of two depths disagree on, neither knows.
 MEMBERS = {4: 2, 6: 2}
 # Weight of places without fine detail of their own (cloud, haze, even walls): they look blurred whatever the lens does.
@@ -28,9 +28,14 @@ TOLD = 0.25
 FLOOR = 0.03
 
 
-def load(name):
-    about = json.load(open(name + ".json"))
-    rows = np.fromfile(name + ".bin", dtype="<f4").reshape(-1, about["width"])
+def load(names):
+    """One table or several of the same scenes, by commas."""
+    abouts = [json.load(open(name + ".json")) for name in names.split(",")]
+    about = abouts[0]
+    if any((a["groups"], a["width"]) != (about["groups"], about["width"]) for a in abouts):
+        sys.exit("these tables are of other scenes or numbers")
+    tables = [np.fromfile(name + ".bin", dtype="<f4") for name in names.split(",")]
+    rows = np.concatenate(tables).reshape(-1, about["width"])
     columns = {c: rows[:, i] for i, c in enumerate(about["columns"])}
     return about, columns, rows[:, len(about["columns"]) :]
 
@@ -73,10 +78,10 @@ def loss(out, width, weight):
 
 def fit(x, target, layers, device):
     """Members of one depth fitted to all rows; they differ in where they start and in the order of the rows."""
-    torch.manual_seed(0)
+    torch.manual_seed(layers)
     torch.set_float32_matmul_precision("high")
     committee = Committee(x.mean(0), x.std(0) + 1e-3, layers).to(device)
-    optimiser = torch.optim.AdamW(committee.parameters(), RATE, weight_decay=1e-3)
+    optimiser = torch.optim.AdamW(committee.parameters(), RATE, weight_decay=1e-3, fused=True)
     steps = EPOCHS * (len(x) // BATCH)
     schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, RATE, steps + 1, pct_start=0.1)
     pupil = x.shape[1] - 2

@@ -9,7 +9,7 @@ use crate::quantity::MTF50_SIGMA;
 use crate::shot::{Mosaic, Plane};
 
 /// Derived: the sum of the kinds. Numbers a patch.
-pub(super) const COUNT: usize = 3 * RINGS + 9 * SCALES + PROFILES.len() * (PROFILE - 1) + 2 * SECTORS + 11;
+pub(super) const COUNT: usize = 3 * RINGS + 9 * SCALES + 2 * PROFILES.len() * (PROFILE - 1) + 2 * SECTORS + 11;
 /// Chosen: so that logarithms stay finite. Least share of the noise that counts as signal.
 const LEAST: f64 = 0.15;
 /// Chosen: three times, beyond what a ring's mean scatters by. Power over that of the noise from which a ring holds
@@ -144,6 +144,10 @@ pub(super) fn of(
         if PROFILES.contains(&scale) {
             (0..PROFILE).filter(|k| *k != REACH).for_each(|k| push(f64::from(seen.profile[k])));
         }
+    }
+    for scale in PROFILES {
+        let crisp = &sight.steepness[scale].crisp;
+        (0..PROFILE).filter(|k| *k != REACH).for_each(|k| push(f64::from(crisp[k])));
     }
     for (cos, sin) in sight.seen.sectors {
         push(cos);

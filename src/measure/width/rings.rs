@@ -55,7 +55,7 @@ struct Tables {
     /// Transforms of a row, two samples a number, and of a column.
     rows: Arc<dyn Fft<f32>>,
     columns: Arc<dyn Fft<f32>>,
-    /// Von Hann's window, scaled so that white noise keeps its variance.
+    /// The window, scaled so that white noise keeps its variance.
     window: [f32; SIDE],
     rings: Vec<Ring>,
     /// e^(-2 pi i k / SIDE).
@@ -83,10 +83,7 @@ static TABLES: LazyLock<Tables> = LazyLock::new(|| {
     Tables {
         rows: planner.plan_fft_forward(HALF),
         columns: planner.plan_fft_forward(SIDE),
-        window: std::array::from_fn(|i| {
-            let s = (std::f32::consts::PI * (i as f32 + 0.5) / SIDE as f32).sin();
-            s * s / 0.375_f32.sqrt()
-        }),
+        window: window(),
         rings,
         turns: std::array::from_fn(|k| {
             let angle = std::f64::consts::TAU * k as f64 / SIDE as f64;
@@ -94,6 +91,21 @@ static TABLES: LazyLock<Tables> = LazyLock::new(|| {
         }),
     }
 });
+
+/// Chosen: von Hann's window, whose ramps meet, leaves hardly half as much of a patch to be seen; trained with either, this one tells
+/// more tiles. Share of a side over which the window rises, and over which it falls.
+const RAMP: f32 = 0.25;
+
+/// Tukey's window (cosine ramps, level between them), scaled so that the mean of its squares is one.
+fn window() -> [f32; SIDE] {
+    let raw: [f32; SIDE] = std::array::from_fn(|i| {
+        let at = (i as f32 + 0.5) / SIDE as f32;
+        let from_border = at.min(1.0 - at) / RAMP;
+        (std::f32::consts::FRAC_PI_2 * from_border.min(1.0)).sin().powi(2)
+    });
+    let square = raw.iter().map(|v| v * v).sum::<f32>() / SIDE as f32;
+    raw.map(|v| v / square.sqrt())
+}
 
 /// Sums and differences of the powers of frequencies that mirror each other about the x axis, column by column.
 struct Folded {

@@ -42,10 +42,15 @@ pub(super) struct Steepness {
     /// Medians over the lively cells of the brightness along the gradient through the steepest place from dark to bright, less
     /// that in the middle, over the profile's own range; zeros where no cell is lively and at scales not among [`PROFILES`].
     pub profile: [f32; PROFILE],
+    /// Means of the same over the quarter of the lively cells whose steepest places are narrowest: the crispest edges alone.
+    pub crisp: [f32; PROFILE],
 }
 
 /// Chosen: the steepest, most and half; the network is trained on these. Quantiles of the widths.
 const WIDTHS: [f64; 3] = [0.05, 0.25, 0.5];
+
+/// Chosen: a quarter, of up to sixteen edges. Share of the lively cells whose edges count as crisp.
+const CRISP: f64 = 0.25;
 
 /// Buffers for one scale, whose pictures have sides of `N` samples.
 pub(super) struct Scale<const N: usize> {
@@ -68,11 +73,18 @@ impl<const N: usize> Scale<N> {
             Cells { lively: 0, steepest: 0.0, widths: [0.0; MOST_CELLS], profiles: [[0.0; MOST_CELLS]; PROFILE] };
         gather(self, values, (LIVELY * white) as f32, &mut cells);
         let Cells { lively, steepest, .. } = cells;
-        let widths = &mut cells.widths[..lively];
-        widths.sort_unstable_by(f32::total_cmp);
-        let quantile = |share: f64| widths[((lively as f64 * share) as usize).min(lively - 1)];
-        let mut profile = [0.0; PROFILE];
+        let mut sorted = cells.widths;
+        let sorted = &mut sorted[..lively];
+        sorted.sort_unstable_by(f32::total_cmp);
+        let quantile = |share: f64| sorted[((lively as f64 * share) as usize).min(lively - 1)];
+        let (mut profile, mut crisp) = ([0.0; PROFILE], [0.0; PROFILE]);
         if lively > 0 && self.profiles {
+            let widest = quantile(CRISP);
+            let chosen = || (0..lively).filter(|&k| cells.widths[k] <= widest);
+            let count = chosen().count() as f32;
+            for (v, list) in crisp.iter_mut().zip(&cells.profiles) {
+                *v = chosen().map(|k| list[k]).sum::<f32>() / count;
+            }
             for (v, list) in profile.iter_mut().zip(&mut cells.profiles) {
                 *v = *list[..lively].select_nth_unstable_by(lively / 2, f32::total_cmp).1;
             }
@@ -89,6 +101,7 @@ impl<const N: usize> Scale<N> {
             lively: lively as f64 / (self.across * self.across) as f64,
             widths: (lively > 0).then(|| WIDTHS.map(quantile)),
             profile,
+            crisp,
         }
     }
 
