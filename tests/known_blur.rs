@@ -243,7 +243,7 @@ fn more_noise_than_elsewhere_is_no_fine_detail() {
 
 #[test]
 fn threads_do_not_change_a_digit() {
-    let (scene, _) = patch(Texture::Leaves, &Psf::gaussian(0.9), 300, 3, 60.0);
+    let (scene, _) = patch(Texture::Leaves, &Psf::gaussian(1.4), 300, 3, 60.0);
     let on = |threads| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a thread pool");
         pool.install(|| measure(&scene, &Settings { tiles: 6, ..Settings::default() }))
@@ -263,4 +263,48 @@ fn blur_of_many_pixels_is_told_by_a_smaller_picture() {
     // The bar of the estimator's single pictures at widths that it knows, 15 %.
     let middle = ratios[ratios.len() / 2];
     assert!((middle - 1.0).abs() < 0.15, "{middle}");
+}
+
+/// The same with the contrast of every ninth tile of 96 px a small part of what it was, as in shade or haze, and a sensor's noise.
+fn faded(plane: &Plane, times: f64) -> Plane {
+    let mean = plane.data.iter().map(|&v| f64::from(v)).sum::<f64>() / plane.data.len() as f64;
+    let mut dice = 0x9e37_79b9_7f4a_7c15_u64;
+    let mut normal = || {
+        // The sum of twelve even numbers is nearly normal, of variance one.
+        let mut even = || {
+            dice ^= dice << 13;
+            dice ^= dice >> 7;
+            dice ^= dice << 17;
+            (dice >> 11) as f64 / (1u64 << 53) as f64
+        };
+        (0..12).map(|_| even()).sum::<f64>() - 6.0
+    };
+    let data = plane.data.iter().enumerate().map(|(i, &v)| {
+        let contrast = if fades(i % plane.width / 96, i / plane.width / 96) { times } else { 1.0 };
+        let light = mean + contrast * (f64::from(v) - mean) + 0.03 * mean * normal();
+        light.round().clamp(0.0, 65_535.0) as u16
+    });
+    Plane { data: data.collect(), ..plane.clone() }
+}
+
+fn fades(column: usize, row: usize) -> bool {
+    column % 3 == 1 && row % 3 == 1
+}
+
+/// What a tile says on its own is told where it is sure enough; as its contrast sinks it grows unsure before nothing is left.
+#[test]
+fn faint_tiles_are_told_with_the_help_of_their_neighbours() {
+    let (plane, truth) = patch(Texture::Leaves, &Psf { pixel: true, ..Psf::gaussian(1.4) }, 576, 5, 4000.0);
+    let mut helped = 0;
+    for times in [0.18, 0.175, 0.17, 0.165, 0.16, 0.155] {
+        let map = measure(&faded(&plane, times), &Settings { tiles: 6, ..Settings::default() });
+        for (k, tile) in map.tiles.iter().enumerate() {
+            let Some((blur, alone)) = tile.blur.zip(tile.alone) else { continue };
+            helped += 1;
+            assert!(fades(k % 6, k / 6), "tile {k} needs no help");
+            assert!((blur.value - truth.sigma).abs() < 2.0 * blur.sd, "{blur:?} for {}", truth.sigma);
+            assert!(alone.sd / alone.value > blur.sd / blur.value, "{alone:?} {blur:?}");
+        }
+    }
+    assert!(helped >= 2, "{helped}");
 }

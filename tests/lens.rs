@@ -120,6 +120,7 @@ fn tile_map(glass: Glass, take: Take, extra_disc: impl Fn(f64, f64) -> f64, dice
                 noise: 0.002,
                 level: 0.3,
                 blur: (!bare).then(|| Estimate::new(width, 0.04 * width, 20)),
+                alone: None,
                 bound: None,
                 spread: None,
             });

@@ -98,6 +98,7 @@ fn tile(width: f64, state: bool) -> impl Fn(u32, u32, u32, u32) -> Tile {
         level: 0.3,
         blur: state.then(|| Estimate::new(width, 0.05 * width, 12)),
         spread: None,
+        alone: None,
         bound: None,
     }
 }

@@ -20,7 +20,7 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
     let mut every = Count::default();
     let mut hidden = Count::default();
     let mut bins = [(0u32, 0.0, 0u32); 6];
-    let mut lists: [List; 12] = [
+    let mut lists: [List; 13] = [
         List::new("near-zone optical blur against the ground in the lowest eighth, relative"),
         List::new("far-zone optical blur against the ridges, relative"),
         List::new("near-zone whole blur against the ground in the lowest eighth, relative"),
@@ -33,6 +33,7 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
         List::new("  tiles of 1 to 2 px"),
         List::new("  tiles of 2 to 3 px"),
         List::new("  tiles beyond 3 px"),
+        List::new("tiles read together with their neighbours, against their true widths, in stated sd"),
     ];
     let (mut false_contradictions, mut found_contradictions, mut asked) = (0, 0, 0);
     let mut told = [Told::default(); 2];
@@ -119,7 +120,7 @@ pub fn judge(all: &[(Kept, Measured)], verbose: bool) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn errors(lists: &mut [List; 12], d: &Diagnosis, kept: &Kept, measured: &Measured) {
+fn errors(lists: &mut [List; 13], d: &Diagnosis, kept: &Kept, measured: &Measured) {
     let truth = &kept.truth;
     let seen = [truth.near_seen >= 0.2, truth.far_seen];
     for k in 0..2 {
@@ -143,6 +144,10 @@ fn errors(lists: &mut [List; 12], d: &Diagnosis, kept: &Kept, measured: &Measure
     }
     for (tile, t) in measured.map.tiles.iter().zip(&truth.tiles) {
         if let (Some(b), true) = (tile.blur, t.3 > 0.8 && t.2 < 1.1 * t.1) {
+            if tile.alone.is_some() {
+                lists[12].add(b.value / t.0 - 1.0, b.sd / t.0);
+                continue;
+            }
             let wide = [0.5, 1.0, 2.0, 3.0].iter().filter(|&&w| t.0 >= w).count();
             for list in [6, 7 + wide] {
                 lists[list].add(b.value / t.0 - 1.0, b.sd / t.0);

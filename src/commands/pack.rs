@@ -154,6 +154,8 @@ pub(super) fn map(map: &TileMap) -> Option<Vec<u8>> {
     }
     let blurs = out.there(tiles.iter().map(|t| t.blur));
     out.estimates(blurs.iter().copied());
+    let alone = out.there(tiles.iter().map(|t| t.alone));
+    out.estimates(alone.iter().copied());
     let bounds = out.there(tiles.iter().map(|t| t.bound));
     out.real(bounds.iter().copied());
     let spreads = out.there(tiles.iter().map(|t| t.spread));
@@ -172,6 +174,7 @@ pub(super) fn map_from(bytes: &[u8]) -> Option<TileMap> {
     let state = from.one_of(n, &STATES)?;
     let [contrast, noise, level] = [from.real(n)?, from.real(n)?, from.real(n)?];
     let blur = from.there(n, Reader::estimates)?;
+    let alone = from.there(n, Reader::estimates)?;
     let bound = from.there(n, Reader::real)?;
     let spread = from.there(n, |from, n| {
         let (xx, xy, yy) = (from.estimates(n)?, from.estimates(n)?, from.estimates(n)?);
@@ -187,6 +190,7 @@ pub(super) fn map_from(bytes: &[u8]) -> Option<TileMap> {
         noise: noise[i],
         level: level[i],
         blur: blur[i],
+        alone: alone[i],
         bound: bound[i],
         spread: spread[i],
     };
@@ -271,6 +275,7 @@ mod tests {
             noise: -0.0,
             level: 0.5,
             blur: (k % 3 > 0).then(|| estimate(k)),
+            alone: (k % 7 == 2).then(|| estimate(k + 1)),
             bound: (k % 5 == 1).then_some(9_007_199_254_740_993.0 / 3.7),
             spread: (k % 3 > 1).then(|| Spread { xx: estimate(k), xy: estimate(2 * k), yy: estimate(70_000 + k) }),
         });

@@ -171,5 +171,5 @@ fn hides_far(map: &TileMap, e: &Evidence) -> bool {
     let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
     let lowest = &map.tiles[map.tiles.len() - map.tiles.len() / 3..];
     let seen = SEEN * upper_median(lowest.iter().map(|t| t.contrast).collect()).unwrap_or(0.0);
-    map.tiles.iter().filter(|t| t.blur.is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
+    map.tiles.iter().filter(|t| t.by_itself().is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
 }

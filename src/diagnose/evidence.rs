@@ -44,7 +44,8 @@ pub(super) struct Sample {
     pub learned_square: f64,
     /// Share of an independent witness that the tile is: a row's tiles err together.
     pub say: f64,
-    /// Whether the width is only known to be no wider than something: `y` and `sd` then span what it may be.
+    /// Whether the tile alone does not tell the width: where it is only known to be no wider than something `y` and `sd` span what
+    /// it may be, and where it is told with the help of neighbours they are what the tile itself adds.
     pub bounded: bool,
 }
 
@@ -117,7 +118,7 @@ impl Evidence {
                     }
                     _ => None,
                 };
-                let bounded = tile.blur.is_none();
+                let bounded = tile.by_itself().is_none();
                 Some(Sample {
                     index,
                     y: blur.value.ln(),
@@ -200,7 +201,7 @@ const ONE_SIDED: f64 = 1.645;
 /// What a tile tells of its width: the measured one, or where it is only known to be fine, something between the sharpest
 /// there is and its bound. That it is at least so wide says nothing of optics, since content may be as soft.
 fn told(tile: &Tile) -> Option<Estimate> {
-    let measured = tile.blur.filter(|b| b.value.is_finite() && b.value > 0.0);
+    let measured = tile.own().filter(|b| b.value.is_finite() && b.value > 0.0);
     measured.or_else(|| {
         let bound = tile.bound.filter(|b| tile.state == TileState::AtMost && b.is_finite() && *b > 0.0)?;
         let least = SHARPEST.min(0.9 * bound);
@@ -315,6 +316,7 @@ mod tests {
             noise: 0.0,
             level,
             blur: None,
+            alone: None,
             bound: None,
             spread: None,
         };

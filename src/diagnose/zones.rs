@@ -82,7 +82,7 @@ fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
 pub(super) fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> bool {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let credible: Vec<Option<f64>> =
-        credible.iter().zip(&map.tiles).map(|(c, t)| c.filter(|_| t.blur.is_some())).collect();
+        credible.iter().zip(&map.tiles).map(|(c, t)| c.filter(|_| t.by_itself().is_some())).collect();
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
     let part = |from: f64, to: f64| {
         let tiles = select(map, |x, y| y > h - NEAR_REACH * (h - foot) && x >= from * w && x < to * w);

@@ -132,7 +132,7 @@ fn parabola(points: &[(f64, f64)]) -> Option<f64> {
 }
 
 fn width_um(frame: &Frame, tile: usize) -> Option<Estimate> {
-    frame.map.tiles.get(tile)?.blur.map(|b| b.scaled(frame.pitch_um))
+    frame.map.tiles.get(tile)?.by_itself().map(|b| b.scaled(frame.pitch_um))
 }
 
 /// Best focus and lens blur of one tile, by Gauss-Newton on the exact widths; `None` where fewer than four frames
@@ -143,7 +143,7 @@ fn best_focus(frames: &[Frame], places: &[f64], tile: usize) -> Option<Best> {
         .iter()
         .zip(places)
         .filter_map(|(f, place)| {
-            let w = f.map.tiles.get(tile)?.blur?;
+            let w = f.map.tiles.get(tile)?.by_itself()?;
             Some((*place, w.value, w.sd.hypot(TILE_SCATTER * w.value)))
         })
         .collect();

@@ -128,7 +128,8 @@ pub(super) fn samples<'a>(frame: &'a Frame<'a>, index: usize) -> impl Iterator<I
     let lambda_n = lambda_n_px(frame.f_number, frame.pitch_um);
     let parts = Parts { lambda_n_px: Some(lambda_n), pixel: true, ..Parts::default() };
     let floor = (blur::sigma_px(&parts) * frame.pitch_um).powi(2);
-    frame.map.measured().filter_map(move |(tile, blur)| {
+    frame.map.tiles.iter().filter_map(move |tile| {
+        let blur = tile.by_itself()?;
         let (x, y) = tile.centre();
         let (square, slope) = lens_square(blur.value, &parts)?;
         let sd = slope.abs() * blur.sd.hypot(TILE_SCATTER * blur.value);

@@ -234,6 +234,7 @@ mod tests {
                 noise: 0.0,
                 level: 0.5,
                 blur: Some(Estimate::new(width, 0.1 * width, 12)),
+                alone: None,
                 bound: None,
                 spread: Some(Spread { xx: square(0.3 + 2.4), xy: square(0.0), yy: square(0.3) }),
             }

@@ -13,6 +13,7 @@ mod edge;
 mod edges;
 mod family;
 mod grid;
+mod neighbours;
 mod noise;
 mod profile;
 mod reduced;
@@ -106,6 +107,8 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
     let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise, track::may_be_long(&tiles)));
     let (clipped, count) = surveys.iter().fold((0, 0), |(a, b), s| (a + s.clipped, b + s.count));
     let common = width::common(tiles.iter().filter_map(|t| t.blur.map(|b| b.sd / b.value)));
+    // Last, for edges, tracks and the common error go by what tiles say alone.
+    neighbours::complete(grid.columns as usize, &readings, &mut tiles);
     TileMap {
         width: plane.width as u32,
         height: plane.height as u32,

@@ -70,6 +70,7 @@ pub(super) fn conclude(
         noise: variance.sqrt() / range,
         level: survey.mean / range,
         blur,
+        alone: None,
         bound,
         spread: blur.and_then(|_| direction::spread(edges)),
     }

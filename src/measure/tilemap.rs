@@ -74,6 +74,10 @@ pub struct Tile {
     pub level: f64,
     /// Gaussian-equivalent sigma of the line spread, pixel aperture included, px; `None` unless `Measured`.
     pub blur: Option<Estimate>,
+    /// What the tile says by itself, px, where its own word is too uncertain to be told and `blur` is read together with its
+    /// neighbours': what counts beside theirs, for the neighbours are told already. `None` where `blur` is the tile's alone.
+    #[serde(default)]
+    pub alone: Option<Estimate>,
     /// Width (px, as `blur`) beyond which the true one lies in one case of twenty; `None` unless `AtMost` or `AtLeast`.
     #[serde(default)]
     pub bound: Option<f64>,
@@ -86,6 +90,18 @@ impl Tile {
     #[must_use]
     pub const fn region(&self) -> Region {
         Region { x: self.x, y: self.y, width: self.width, height: self.height }
+    }
+
+    /// The width that the tile's own detail tells, whatever its neighbours say: what to pool with those of other tiles.
+    #[must_use]
+    pub fn own(&self) -> Option<Estimate> {
+        self.alone.or(self.blur)
+    }
+
+    /// Its blur, where the tile tells it without its neighbours.
+    #[must_use]
+    pub fn by_itself(&self) -> Option<Estimate> {
+        self.blur.filter(|_| self.alone.is_none())
     }
 
     /// Spatial frequency of half contrast, cycles a pixel.

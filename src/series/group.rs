@@ -314,7 +314,7 @@ fn focus_differs(a: &TileMap, b: &TileMap) -> bool {
     }
     let (mut first, mut second, mut compared) = (0, 0, 0);
     for (ta, tb) in a.tiles.iter().zip(&b.tiles) {
-        if let Some((x, y)) = ta.blur.zip(tb.blur) {
+        if let Some((x, y)) = ta.by_itself().zip(tb.by_itself()) {
             compared += 1;
             let clear = (x.value / y.value).ln().abs() > 0.25 && (x.value - y.value).abs() > 3.0 * x.sd.hypot(y.sd);
             first += u32::from(clear && x.value < y.value);

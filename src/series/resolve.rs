@@ -88,7 +88,7 @@ pub fn on_reference(map: &TileMap, registration: Option<&Registration>, tiles: &
         .map(|r| {
             let (x, y) = (f64::from(r.x) + f64::from(r.width) / 2.0, f64::from(r.y) + f64::from(r.height) / 2.0);
             let (x, y) = registration.map_or((x, y), |reg| reg.map.apply(x, y));
-            map.tile_at(x, y).and_then(|t| t.blur)
+            map.tile_at(x, y).and_then(crate::measure::Tile::by_itself)
         })
         .collect()
 }

@@ -93,6 +93,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
                 noise: 0.002,
                 level: 0.2,
                 blur: measured.then(|| Estimate::new(value.max(0.3), sd, 12)),
+                alone: None,
                 bound: (state == TileState::AtLeast).then_some(0.6),
                 spread: None,
             });

@@ -229,6 +229,7 @@ impl Scene {
                     noise: 0.003,
                     level: 0.3,
                     blur: None,
+                    alone: None,
                     bound: None,
                     spread: None,
                 };

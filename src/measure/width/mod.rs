@@ -33,10 +33,13 @@ const TOGETHER: usize = 16;
 const CLIPPED: f64 = 0.1;
 /// Derived: the spread of the widths in the training, which is all that is known then. Standard deviation of ln width where nothing
 /// stands out of the noise at the frequencies that would show it.
-const UNSEEN: f64 = 0.85;
+pub(super) const UNSEEN: f64 = 0.85;
+/// Set on 31 pictures of ../shared: the mean of what is said in their tiles where nothing shows, which is what the fit expects
+/// beforehand. ln of that width, px.
+pub(super) const EXPECTED: f64 = 0.42;
 /// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
 /// have in common: what scenes of a kind mislead by.
-const COMMON: f64 = 0.34;
+pub(super) const COMMON: f64 = 0.34;
 
 /// What noise of each ring adds to squared gradients: always the same.
 static NOISE_GRADIENTS: LazyLock<[[f64; RINGS]; SCALES]> = LazyLock::new(steep::noise_gradients);
@@ -154,6 +157,18 @@ pub(super) struct Reading {
     pub alive: bool,
     /// ln of the width, px, its standard deviation, and how many patches it rests on.
     pub width: Option<(f64, f64, u32)>,
+}
+
+impl Reading {
+    /// ln of the width and its standard deviation as the patches say it by themselves: what is read is drawn towards what the fit
+    /// expects of any tile, the more the less there is to see. By the normal law's rule for a mean, 1 / s^2 = 1 / p^2 - 1 / UNSEEN^2
+    /// for a stated p. `None` where no more is known than was expected.
+    pub(super) fn word(&self) -> Option<(f64, f64)> {
+        let (log, sd, _) = self.width?;
+        let (stated, expected) = (sd.powi(-2), UNSEEN.powi(-2));
+        let own = stated - expected;
+        (own > 0.0).then(|| ((log * stated - EXPECTED * expected) / own, own.powf(-0.5)))
+    }
 }
 
 /// Reads every tile of a frame.

@@ -171,6 +171,7 @@ fn tile(map: &TileMap, found: &Diagnosis, i: usize) -> TileView {
         contrast: machine(t.contrast),
         blur_px: value(t.blur),
         blur_px_sd: sd(t.blur),
+        with_neighbours: t.alone.is_some(),
         bound_px: t.bound.and_then(machine),
         optical_px: value(optical),
         optical_px_sd: sd(optical),

@@ -313,8 +313,8 @@ fn packed(f: &FrameView) -> String {
     base64::engine::general_purpose::STANDARD.encode(tiles(f))
 }
 
-/// Nine bytes a tile, row-major: optical blur in thousandths of a pixel (little-endian, 0 for none), its sd, state and
-/// standing, the zones it lies in as bits, then diffraction, defocus, lens and motion.
+/// Nine bytes a tile, row-major: optical blur in thousandths of a pixel (little-endian, 0 for none), its sd, state,
+/// standing and whether neighbours helped, the zones it lies in as bits, then diffraction, defocus, lens and motion.
 fn tiles(f: &FrameView) -> Vec<u8> {
     let mut zones = vec![0u8; f.tiles.len()];
     for (bit, name) in ZoneName::JUDGED.into_iter().enumerate() {
@@ -330,7 +330,7 @@ fn tiles(f: &FrameView) -> Vec<u8> {
         let blur = t.optical_px.map_or(0, |b| ((b * 1000.0).round() as u16).max(1));
         out.extend_from_slice(&blur.to_le_bytes());
         out.push(coded(t.optical_px_sd, 0.002, 1.04));
-        out.push(state(t.state) | standing(t.standing) << 3);
+        out.push(state(t.state) | standing(t.standing) << 3 | u8::from(t.with_neighbours) << 6);
         out.push(mask);
         let part = |of: fn(&BudgetView) -> Option<f64>| coded(t.budget.as_ref().and_then(of), 0.02, 1.025);
         out.extend([part(|b| b.diffraction), part(|b| b.defocus), part(|b| b.lens), part(|b| b.motion)]);

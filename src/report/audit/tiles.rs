@@ -25,6 +25,8 @@ pub struct TileView {
     pub blur_px: Option<f64>,
     /// Its standard deviation, px.
     pub blur_px_sd: Option<f64>,
+    /// Whether it was read together with its neighbours', since the tile alone tells it too roughly.
+    pub with_neighbours: bool,
     /// Width (px, as `blur_px`) that is at most, or at least, the true one in 19 cases of 20; null unless the state is `at_most` or
     /// `at_least`.
     pub bound_px: Option<f64>,
@@ -77,6 +79,8 @@ pub(super) struct TileColumns {
     blur_px: Vec<Option<f64>>,
     /// Its standard deviation, px.
     blur_px_sd: Vec<Option<f64>>,
+    /// Whether they were read together with their neighbours', since the tile alone tells it too roughly.
+    with_neighbours: Vec<bool>,
     /// Width (px, as `blur_px`) that is at most, or at least, the true one in 19 cases of 20; null unless the state is
     /// `at_most` or `at_least`.
     bound_px: Vec<Option<f64>>,
@@ -124,6 +128,7 @@ pub(super) fn columns<S: Serializer>(tiles: &[TileView], serializer: S) -> Resul
         contrast: all(tiles, |t| t.contrast),
         blur_px: all(tiles, |t| t.blur_px),
         blur_px_sd: all(tiles, |t| t.blur_px_sd),
+        with_neighbours: all(tiles, |t| t.with_neighbours),
         bound_px: all(tiles, |t| t.bound_px),
         optical_px: all(tiles, |t| t.optical_px),
         optical_px_sd: all(tiles, |t| t.optical_px_sd),

@@ -74,7 +74,7 @@ function tilesOf(f) {
     const blur = (at(0) | at(1) << 8) / 1000, code = at(2);
     tiles.push({
       blur: blur > 0 ? blur : null, sd: code < 2 ? 0.002 : 0.002 * Math.pow(1.04, code - 2),
-      state: at(3) & 7, standing: at(3) >> 3, zones: at(4),
+      state: at(3) & 7, standing: at(3) >> 3 & 7, helped: (at(3) & 64) > 0, zones: at(4),
       diffraction: part(at(5)), defocus: part(at(6)), lens: part(at(7)), motion: part(at(8)),
     });
   }

@@ -152,7 +152,7 @@ function say() {
   } else {
     const w = limit ? word(f, t.blur, t.sd, limit) : "";
     nodes.push(make("p", withSd(t.blur, t.sd) + " px" + um(t.blur), { class: "big" }));
-    nodes.push(make("p", (limit ? (w === "at limit" ? "At the limit of" : w === "within" ? "Within" : "Beyond") + " the permitted " + limit.toFixed(2) + " px; " : "") + STANDINGS[t.standing] + "."));
+    nodes.push(make("p", (limit ? (w === "at limit" ? "At the limit of" : w === "within" ? "Within" : "Beyond") + " the permitted " + limit.toFixed(2) + " px; " : "") + STANDINGS[t.standing] + "." + (t.helped ? " Read together with the tiles around it." : "")));
   }
   if (t.defocus !== null || t.lens !== null) nodes.push(parts(f, t, um));
   el("tile-words").replaceChildren(...nodes);
