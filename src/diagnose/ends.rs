@@ -117,12 +117,15 @@ impl Frame<'_> {
             && let Some(told) = foreground::far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, true)
         {
             let best = Ready::new(&self.posterior.modes[0].theta);
-            ends.far_out |= told.side * best.disc(&told.place) < 0.0;
-            if ends.readings[1][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25) {
+            let narrower = ends.readings[1][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25);
+            if narrower {
                 ends.readings[1] = self.beside_modes(&told);
+            }
+            // What the model has where it stands and on the same side of the focus stays the model's.
+            if narrower || told.side * best.disc(&told.place) < 0.0 {
+                ends.readings[1].iter_mut().flatten().for_each(|r| r.side = told.side);
                 ends.far_out = true;
             }
-            ends.readings[1].iter_mut().flatten().for_each(|r| r.side = told.side);
         }
         if ends.readings[1][0].is_none() {
             ends.reasons[1] = Some(Reason::NoDetail);

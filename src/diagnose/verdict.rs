@@ -73,9 +73,6 @@ pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
         return named(best, 1.0);
     }
     let enough = share_of_best >= MAJORITY || share_of_best > 0.0 && stands(best, tally);
-    // Which way the focus is missed may be open where it is sure that it is: the likeliest way is named.
-    let focus: f64 = weights.iter().filter(|w| w.0.is_focus()).map(|w| w.1).sum();
-    let missed = best.is_focus() && focus >= MAJORITY;
     match known.ends {
         _ if passes => {
             let other = best != Cause::SharpThroughout && enough;
@@ -84,13 +81,13 @@ pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
         }
         [Judgement::Unknown, Judgement::Unknown] => open(Unsettled::NearUnmeasured, 1.0 - UNFORESEEN),
         [near, far] if near == Judgement::Unknown || far == Judgement::Unknown => {
-            if (near == Judgement::Beyond || far == Judgement::Beyond) && (enough || missed) {
+            if (near == Judgement::Beyond || far == Judgement::Beyond) && enough {
                 return named(best, HALF_SEEN);
             }
             let why = if near == Judgement::Unknown { Unsettled::NearUnmeasured } else { Unsettled::FarUnmeasured };
             open(why, 1.0 - UNFORESEEN)
         }
-        _ if enough || missed => named(best, 1.0),
+        _ if enough => named(best, 1.0),
         _ => {
             let why = match (known.facts, known.sharpened) {
                 (false, _) => Unsettled::FactsMissing,
