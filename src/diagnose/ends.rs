@@ -19,6 +19,8 @@ pub(super) struct Ends {
     pub reasons: [Option<Reason>; 2],
     /// Whether near is known to be soft though no tile of it has a number.
     pub buried: bool,
+    /// Whether an end was found far out of focus where the model has it otherwise.
+    pub far_out: bool,
     /// Whether haze hides the far scene.
     pub hidden: bool,
     /// Factor by which ground reads wider than the far scene beside it, where it does.
@@ -45,10 +47,10 @@ impl Frame<'_> {
             };
         }
         let readings = d.zones.iter().map(|z| self.readings(z, d.far_at.is_some())).collect();
-        let mut ends = Ends { readings, reasons: [None; 2], buried: false, hidden: false, step: None };
+        let mut ends = Ends { readings, reasons: [None; 2], buried: false, far_out: false, hidden: false, step: None };
         self.near(d, &mut ends, &credible, horizon);
         self.far(d, &mut ends, horizon);
-        if d.near_at.is_none() && !ends.buried {
+        if d.near_at.is_none() && !ends.buried && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
             self.step(&mut ends);
         }
         ends
@@ -82,6 +84,9 @@ impl Frame<'_> {
             } else if let Some(told) = foreground::rising(self.map, self.e, horizon, d.permitted_px) {
                 ends.readings[0] = self.beside_modes(&told);
                 ends.buried = true;
+            } else if let Some(told) = foreground::lowest_far_out(self.map, self.e, d.permitted_px) {
+                ends.readings[0] = self.beside_modes(&told);
+                ends.far_out = true;
             }
             if ends.buried {
                 d.flags.push(Flag::NearBeyondMeasure);
@@ -107,6 +112,20 @@ impl Frame<'_> {
         {
             ends.readings[1] = self.beside_modes(&band);
             d.zones[1].tiles = tiles;
+        }
+        if d.far_at.is_none()
+            && let Some(told) = foreground::far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, true)
+        {
+            let best = Ready::new(&self.posterior.modes[0].theta);
+            let narrower = ends.readings[1][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25);
+            if narrower {
+                ends.readings[1] = self.beside_modes(&told);
+            }
+            // What the model has where it stands and on the same side of the focus stays the model's.
+            if narrower || told.side * best.disc(&told.place) < 0.0 {
+                ends.readings[1].iter_mut().flatten().for_each(|r| r.side = told.side);
+                ends.far_out = true;
+            }
         }
         if ends.readings[1][0].is_none() {
             ends.reasons[1] = Some(Reason::NoDetail);

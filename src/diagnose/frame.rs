@@ -9,7 +9,7 @@ use super::parameters::Parameter::{Scale, Shift, Tilt};
 use super::posterior::{self, Posterior};
 use super::zones::Reading;
 use super::{Budget, Diagnosis, Undecided, Unsettled, Zone, ZoneName, corners, picture, sides};
-use crate::judge::{self, Answer, Reason};
+use crate::judge::{self, Answer, Judgement, Reason};
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Estimate, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
@@ -44,7 +44,7 @@ impl Frame<'_> {
         }
         for (zone, reading) in d.zones.iter_mut().zip(&ends.readings) {
             let Some(r) = &reading[0] else {
-                if zone.answer.reason.is_none() {
+                if zone.answer.judgement == Judgement::Unknown && zone.answer.reason.is_none() {
                     zone.answer = Answer::unknown(Reason::NoDetail);
                 }
                 continue;

@@ -6,6 +6,7 @@
 mod corners;
 mod diagnosis;
 mod doubts;
+mod drawn_out;
 mod ends;
 mod evidence;
 mod fit;
@@ -107,6 +108,10 @@ fn judge_fitted(
         d.flags.push(Flag::FocusPointContradicted);
     }
     doubts::weigh(d, problem, posterior, capture);
+    if d.verdict.cause != Cause::Motion && drawn_out::drawn_out(map, e, d.permitted_px) {
+        blurred_away(d);
+        verdict::cap(&mut d.verdict, verdict::HALF_SEEN);
+    }
     origin::weigh(d, map, capture);
     if origin::turned(map) {
         d.flags.push(Flag::OrientationLost);

@@ -26,9 +26,10 @@ impl Frame<'_> {
         let width = (mode.y + reading.departure + reading.sd * noise - draw.theta[Scale]).exp();
         let there = self.problem.predict(&draw.theta, &reading.place);
         let shake = draw.theta[Shake].abs();
-        if reading.departure.abs() > zones::OFF_MODEL {
+        if reading.departure.abs() > zones::OFF_MODEL || reading.side != 0.0 {
             let size = self.problem.surface.disc_for(width, there.gauss);
-            let disc = size.copysign(there.disc) - draw.theta[Tilt] * reading.place.u;
+            let side = if reading.side == 0.0 { there.disc } else { reading.side };
+            let disc = size.copysign(side) - draw.theta[Tilt] * reading.place.u;
             return Parts {
                 disc,
                 lens: there.lens,

@@ -65,8 +65,8 @@ impl Frame<'_> {
         };
         d.verdict = verdict::verdict(&sums.strict, &sums.roomy, &known);
         if d.verdict.cause == Cause::Motion {
-            // A width averaged over directions hides how far the streak reaches along its own.
-            d.zones[..2].iter_mut().filter(|z| z.answer.judgement.passes()).for_each(|z| {
+            // A width averaged over directions hides how far the streak reaches along its own, and what lies in it has none.
+            d.zones[..2].iter_mut().for_each(|z| {
                 z.answer = Answer { judgement: judge::Judgement::Beyond, reason: None };
             });
         }
@@ -86,6 +86,10 @@ impl Frame<'_> {
         }
         if found.step.is_some() {
             verdict::doubt(&mut d.verdict);
+        }
+        if found.far_out {
+            // On which side of the focus it lies is told by where it stands in the picture, and by nothing else.
+            verdict::cap(&mut d.verdict, verdict::HALF_SEEN);
         }
     }
 

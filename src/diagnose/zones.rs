@@ -11,7 +11,7 @@ use crate::quantity::{CORNER_SHARE, Point, ZoneName};
 use crate::stats::upper_median;
 
 /// Chosen: an eighth, two of sixteen rows. Height of the near band as a share of the picture's height.
-const NEAR_BAND: f64 = 0.13;
+pub(super) const NEAR_BAND: f64 = 0.13;
 /// Derived: ground there lies half as far again as the nearest. How far up from the bottom, as a share of the ground's
 /// height, the near band may look for something to judge.
 const NEAR_REACH: f64 = 0.34;
@@ -230,6 +230,8 @@ pub(super) struct Reading {
     pub sd: f64,
     /// Effective number of credible tiles.
     pub used: f64,
+    /// Side of the plane of focus it lies on, whatever the model says: 1 nearer, -1 farther, 0 as the model says.
+    pub side: f64,
 }
 
 /// How far a zone usually departs from the model, ln of the width; a marked far subject may be nearer.
@@ -300,7 +302,7 @@ pub(super) fn read(
         .min_by(|a, b| ((a.u - u).hypot(a.v - v)).total_cmp(&(b.u - u).hypot(b.v - v)))
         .map_or(*inside[0], |s| **s);
     let r = middle(&|s| s.r);
-    Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt(), used })
+    Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt(), used, side: 0.0 })
 }
 
 /// Chosen: beyond, tiles without fine detail are often given no number. Disc, px, up to which most tiles of ground are
@@ -345,7 +347,7 @@ pub(super) fn buried(
         && grown >= GROWN;
     let v = (1.0 - 0.5 * NEAR_BAND - 0.5) * h / e.half_diagonal;
     let used = agreeing(&tiles(lowest), credible).0;
-    found.then(|| Reading { place: Sample::place(0.0, v, None), departure: 0.0, sd: TOLD_BY_GROWTH, used })
+    found.then(|| Reading { place: Sample::place(0.0, v, None), departure: 0.0, sd: TOLD_BY_GROWTH, used, side: 0.0 })
 }
 
 /// v of the horizon as the zones take it: within the picture.

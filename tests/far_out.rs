@@ -1,0 +1,127 @@
+//! What is out of focus by far, or drawn out by far, though no plane of ground explains it, from hand-written tile maps. The
+//! last two judge real photographs, and run where those lie (`cargo test --test far_out -- --ignored`).
+
+#[path = "support/tilemaps.rs"]
+mod tilemaps;
+
+use std::path::Path;
+
+use tilemaps::{Rng, Scene, lit, right, v};
+use tussock::TileMap;
+use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose};
+use tussock::intake::{self, Overrides};
+use tussock::judge::{Judgement, Reason, SURE};
+use tussock::measure::{Settings, TileState, measure};
+use tussock::optics::WAVELENGTH_UM;
+use tussock::quantity::{Estimate, Intent};
+
+fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
+    diagnose(map, &scene.capture(), None, &Intent::default())
+}
+
+fn ends(d: &Diagnosis) -> [Judgement; 2] {
+    [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z).judgement)
+}
+
+/// A close subject under a sky: a fine thing in the middle, a background and a foreground that are out of focus by tens of
+/// pixels, tile by tile as different as leaves at many distances are. `contrast`: of what is soft; `soft`: share of it that is.
+fn close_subject(seed: u64, contrast: f64, soft: f64) -> (Scene, TileMap) {
+    let scene = right(Scene { f_number: 4.0, seed, ..Scene::default() });
+    let (mut map, mut rng) = (scene.map(), Rng(seed));
+    lit(&scene, &mut map);
+    for tile in map.tiles.iter_mut().filter(|t| v(&scene, t) > scene.horizon()) {
+        let (x, y) = tile.centre();
+        let (x, y) = (x / f64::from(scene.width), y / f64::from(scene.height));
+        let fine = (x - 0.5).abs() < 0.15 && (y - 0.5).abs() < 0.3 || !rng.chance(soft);
+        let width = if fine { rng.between(0.6, 0.9) } else { rng.log_between(6.0, 30.0) };
+        (tile.state, tile.bound, tile.contrast) = (TileState::Measured, None, if fine { 0.6 } else { contrast });
+        tile.blur = Some(Estimate::new(width, 0.1 * width, 10));
+    }
+    (scene, map)
+}
+
+#[test]
+fn what_is_out_of_focus_by_far_before_and_behind_a_close_subject_is_beyond() {
+    for seed in 1..=6 {
+        let (scene, map) = close_subject(seed, 0.5, 0.95);
+        let d = judge(&scene, &map);
+        assert_eq!(ends(&d), [Judgement::Beyond; 2], "seed {seed}: {:?}", d.verdict);
+        assert!(
+            d.verdict.cause == Cause::TooLittleDepth && d.verdict.confidence < SURE,
+            "seed {seed}: {:?}",
+            d.verdict
+        );
+    }
+}
+
+#[test]
+fn what_is_soft_without_contrast_is_cloud_or_smooth_water_and_says_nothing() {
+    for seed in 1..=6 {
+        let (scene, map) = close_subject(seed, 0.08, 0.95);
+        let d = judge(&scene, &map);
+        assert_eq!(d.answer(ZoneName::Near).judgement, Judgement::Unknown, "seed {seed}: {:?}", d.verdict);
+        assert_ne!(d.verdict.cause, Cause::TooLittleDepth, "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+#[test]
+fn a_third_of_soft_tiles_is_no_zone_out_of_focus() {
+    for seed in 1..=6 {
+        let (scene, map) = close_subject(seed, 0.5, 0.33);
+        assert!(!ends(&judge(&scene, &map)).contains(&Judgement::Beyond), "seed {seed}");
+    }
+}
+
+/// A frame whose tiles read far beyond the permitted, with gradients `layers` times (log2) as steep one way as the other.
+fn moved(seed: u64, layers: f32, fine: f64) -> Diagnosis {
+    let scene = right(Scene { seed, ..Scene::default() });
+    let (mut map, mut rng) = (scene.map(), Rng(seed));
+    lit(&scene, &mut map);
+    for tile in map.tiles.iter_mut().filter(|t| v(&scene, t) > scene.horizon()) {
+        let width = if rng.chance(fine) { 0.7 } else { rng.log_between(3.0, 9.0) };
+        (tile.state, tile.bound, tile.contrast) = (TileState::Measured, None, 0.4);
+        tile.blur = Some(Estimate::new(width, 0.1 * width, 10));
+    }
+    map.layers = map.tiles.iter().map(|_| Some(layers + 2.0 * (rng.unit() as f32 - 0.5))).collect();
+    judge(&scene, &map)
+}
+
+#[test]
+fn a_frame_in_which_nothing_lies_across_one_direction_moved() {
+    for (seed, layers) in [(1, 4.5), (2, -4.5), (3, 6.0)] {
+        let d = moved(seed, layers, 0.02);
+        assert_eq!((d.verdict.cause, ends(&d)), (Cause::Motion, [Judgement::Beyond; 2]), "{layers}: {:?}", d.verdict);
+        assert!(d.verdict.confidence < SURE);
+        // Strata, planks and ripples lie as flat where tiles are fine, and softness has no direction.
+        assert_ne!(moved(seed, layers, 0.3).verdict.cause, Cause::Motion, "{layers}");
+        assert_ne!(moved(seed, 0.4 * layers, 0.02).verdict.cause, Cause::Motion, "{layers}");
+    }
+}
+
+/// A photograph beside the repository, judged.
+fn real(name: &str) -> Diagnosis {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared").join(name);
+    let shot = intake::read(&path, &Overrides::default()).expect("the photograph");
+    let map = measure(&shot.plane, &Settings::default().under(shot.capture.lambda_n_px(WAVELENGTH_UM)));
+    diagnose(&map, &shot.capture, None, &Intent::default())
+}
+
+#[test]
+#[ignore = "needs the photographs of ../shared"]
+fn a_stream_drawn_out_before_sharp_leaves_is_no_foreground_out_of_focus() {
+    let d = real("photos/stream-slow-shutter.jpg");
+    assert!(
+        matches!(d.answer(ZoneName::Near).reason, Some(Reason::Scatters | Reason::Water)),
+        "{:?}",
+        d.zones[0].answer
+    );
+    assert!(d.answer(ZoneName::Far).judgement.passes());
+    assert_ne!(d.verdict.cause, Cause::Motion);
+}
+
+#[test]
+#[ignore = "needs the photographs of ../shared"]
+fn a_frame_that_moved_is_sharp_nowhere() {
+    let d = real("photos/flat-subject-on-pebbles.jpg");
+    assert_eq!((d.verdict.cause, ends(&d)), (Cause::Motion, [Judgement::Beyond; 2]), "{:?}", d.verdict);
+}
