@@ -199,8 +199,8 @@ fn a_frame_soft_alike_all_over_without_facts_is_not_laid_to_focus() {
 
 #[test]
 fn smooth_water_before_sharp_ground_is_no_defocus() {
-    // Everything below v = 0.2 is 4.5 px soft alike, everything above as the right focus leaves it: ground would go on
-    // growing softer from row to row.
+    // Everything below v = 0.2 is 4.5 px soft alike and as low in contrast as a stream drawn out by a long exposure (0.07),
+    // everything above as the right focus leaves it: ground would go on growing softer from row to row.
     for seed in 1..=6 {
         let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
         let mut map = scene.map();
@@ -210,6 +210,7 @@ fn smooth_water_before_sharp_ground_is_no_defocus() {
                 && let Some(blur) = tile.blur.as_mut()
             {
                 *blur = Estimate::new(4.5 * (0.05 * rng.normal()).exp(), 0.4, blur.n);
+                tile.contrast = 0.07;
             }
         }
         let d = judge(&scene, &map);

@@ -103,6 +103,24 @@ pub(super) fn shows(sight: &Sight, noise: &[f64; RINGS], expected: &[[f64; RINGS
         || there.zip(finest).is_none_or(|(there, finest)| there - finest.max(0.0) > RISE.ln())
 }
 
+/// The numbers of a patch, one after the other.
+struct Numbers {
+    values: [f32; COUNT],
+    filled: usize,
+}
+
+impl Numbers {
+    fn push(&mut self, value: f64) {
+        self.values[self.filled] = if value.is_finite() { value as f32 } else { 0.0 };
+        self.filled += 1;
+    }
+
+    /// Of a profile all but its middle, which is always zero.
+    fn profile(&mut self, profile: &[f32; PROFILE]) {
+        (0..PROFILE).filter(|k| *k != REACH).for_each(|k| self.push(f64::from(profile[k])));
+    }
+}
+
 /// The numbers of one patch. `expected` is [`super::steep::noise_gradients`], `code` relative luminance a code value.
 pub(super) fn of(
     sight: &Sight,
@@ -114,56 +132,55 @@ pub(super) fn of(
     let noise = spectrum.at(sight.level);
     let white = spectrum.white(sight.level);
     let sd = sight.seen.variance.sqrt().max(1e-5);
-    let mut out = [0.0_f32; COUNT];
-    let mut at = 0;
-    let mut push = |value: f64| {
-        out[at] = if value.is_finite() { value as f32 } else { 0.0 };
-        at += 1;
-    };
+    let mut numbers = Numbers { values: [0.0; COUNT], filled: 0 };
     let mean = noise.iter().sum::<f64>() / RINGS as f64;
     for k in 0..RINGS {
-        push(((sight.seen.power[k] - noise[k]).max(LEAST * noise[k]) + 1e-12).log10() - 2.0 * sd.log10());
-        push((sight.seen.power[k] / noise[k]).max(1e-3).log10().clamp(-0.5, 4.0));
-        push((noise[k] / mean).log10());
+        numbers.push(((sight.seen.power[k] - noise[k]).max(LEAST * noise[k]) + 1e-12).log10() - 2.0 * sd.log10());
+        numbers.push((sight.seen.power[k] / noise[k]).max(1e-3).log10().clamp(-0.5, 4.0));
+        numbers.push((noise[k] / mean).log10());
     }
+    gradients(&mut numbers, sight, &noise, expected, sd);
+    for (cos, sin) in sight.seen.sectors {
+        numbers.push(cos);
+        numbers.push(sin);
+    }
+    numbers.push((sd / white.max(1e-6)).log10());
+    numbers.push(sight.level.max(1e-4).log10());
+    numbers.push(sight.clipped.min(0.1));
+    numbers.push(frame.bayer);
+    numbers.push(frame.six);
+    numbers.push(frame.rendered);
+    // Coefficients of less than half a step are rounded to nothing.
+    numbers.push(frame.step.map_or(-2.0, |step| (step * code / sd).max(1e-2).log10()));
+    numbers.push(frame.overshoot.map_or(0.0, |o| o.clamp(-0.1, 0.4)));
+    numbers.push(if frame.overshoot.is_some() { 1.0 } else { 0.0 });
+    numbers.push(frame.pupil.map_or(0.0, |p| p.min(6.0)));
+    numbers.push(if frame.pupil.is_some() { 1.0 } else { 0.0 });
+    numbers.values
+}
+
+/// What is told of the gradients at each scale; `sd`: the patch's standard deviation.
+fn gradients(numbers: &mut Numbers, sight: &Sight, noise: &[f64; RINGS], expected: &[[f64; RINGS]; SCALES], sd: f64) {
     for (scale, seen) in sight.steepness.iter().enumerate() {
-        let noisy: f64 = expected[scale].iter().zip(&noise).map(|(e, n)| e * n).sum();
+        let noisy: f64 = expected[scale].iter().zip(noise).map(|(e, n)| e * n).sum();
         let square = seen.xx + seen.yy;
         let rms = (square - noisy).max(0.03 * square).max(1e-12).sqrt();
-        push((rms / sd).log10());
-        push((seen.p99 / rms + 1e-3).log10());
-        push((seen.p90 / rms + 1e-3).log10());
+        numbers.push((rms / sd).log10());
+        numbers.push((seen.p99 / rms + 1e-3).log10());
+        numbers.push((seen.p90 / rms + 1e-3).log10());
         let spread = noisy.max(1e-12);
-        push((seen.xx - seen.yy) / (square + spread));
-        push(2.0 * seen.xy / (square + spread));
+        numbers.push((seen.xx - seen.yy) / (square + spread));
+        numbers.push(2.0 * seen.xy / (square + spread));
         match seen.widths {
-            Some(widths) => widths.into_iter().for_each(|width| push(f64::from(width).ln())),
-            None => (0..3).for_each(|_| push(3.0)),
+            Some(widths) => widths.into_iter().for_each(|width| numbers.push(f64::from(width).ln())),
+            None => (0..3).for_each(|_| numbers.push(3.0)),
         }
-        push(seen.lively);
+        numbers.push(seen.lively);
         if PROFILES.contains(&scale) {
-            (0..PROFILE).filter(|k| *k != REACH).for_each(|k| push(f64::from(seen.profile[k])));
+            numbers.profile(&seen.profile);
         }
     }
     for scale in PROFILES {
-        let crisp = &sight.steepness[scale].crisp;
-        (0..PROFILE).filter(|k| *k != REACH).for_each(|k| push(f64::from(crisp[k])));
+        numbers.profile(&sight.steepness[scale].crisp);
     }
-    for (cos, sin) in sight.seen.sectors {
-        push(cos);
-        push(sin);
-    }
-    push((sd / white.max(1e-6)).log10());
-    push(sight.level.max(1e-4).log10());
-    push(sight.clipped.min(0.1));
-    push(frame.bayer);
-    push(frame.six);
-    push(frame.rendered);
-    // Coefficients of less than half a step are rounded to nothing.
-    push(frame.step.map_or(-2.0, |step| (step * code / sd).max(1e-2).log10()));
-    push(frame.overshoot.map_or(0.0, |o| o.clamp(-0.1, 0.4)));
-    push(if frame.overshoot.is_some() { 1.0 } else { 0.0 });
-    push(frame.pupil.map_or(0.0, |p| p.min(6.0)));
-    push(if frame.pupil.is_some() { 1.0 } else { 0.0 });
-    out
 }
