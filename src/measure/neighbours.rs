@@ -239,7 +239,7 @@ mod tests {
         for (readings, tiles) in [(&unseen, &tiles), (&wide, &tiles), (&readings, &clipped)] {
             assert_eq!(completed(readings, tiles), *tiles);
         }
-        let mut few = tiles.clone();
+        let mut few = tiles;
         few.iter_mut().filter(|t| t.x != 300 || t.y == 400).for_each(|t| t.blur = None);
         assert!(completed(&readings, &few).iter().all(|t| t.alone.is_none()));
     }
