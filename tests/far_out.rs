@@ -72,34 +72,6 @@ fn a_third_of_soft_tiles_is_no_zone_out_of_focus() {
     }
 }
 
-/// Leaves before and behind a fine thing in the middle of the height, no sky: `behind` is the width in the upper half, px.
-fn among_leaves(seed: u64, behind: f64) -> Diagnosis {
-    let scene = right(Scene { f_number: 5.6, seed, ..Scene::default() });
-    let (mut map, mut rng) = (scene.map(), Rng(seed));
-    for tile in &mut map.tiles {
-        let y = tile.centre().1 / f64::from(scene.height);
-        let width = match y {
-            _ if y < 0.5 => behind,
-            _ if y < 0.7 => 0.45,
-            _ => 0.45 + 10.0 * (y - 0.7),
-        } * rng.log_between(0.85, 1.2);
-        (tile.state, tile.bound, tile.contrast) = (TileState::Measured, None, 0.5);
-        tile.blur = Some(Estimate::new(width, 0.1 * width, 10));
-    }
-    judge(&scene, &map)
-}
-
-#[test]
-fn what_is_out_of_focus_above_what_is_sharp_is_the_far_scene_where_there_is_no_sky() {
-    for seed in 1..=6 {
-        let d = among_leaves(seed, 3.5);
-        assert_eq!(d.answer(ZoneName::Far).judgement, Judgement::Beyond, "seed {seed}: {:?}", d.verdict);
-        assert!(d.verdict.cause != Cause::FocusTooFar, "seed {seed}: {:?}", d.verdict);
-        let d = among_leaves(seed, 0.45);
-        assert!(d.answer(ZoneName::Far).judgement.passes(), "seed {seed}: {:?}", d.verdict);
-    }
-}
-
 /// A frame whose tiles read far beyond the permitted, with gradients `layers` times (log2) as steep one way as the other.
 fn moved(seed: u64, layers: f32, fine: f64) -> Diagnosis {
     let scene = right(Scene { seed, ..Scene::default() });
@@ -152,11 +124,4 @@ fn a_stream_drawn_out_before_sharp_leaves_is_no_foreground_out_of_focus() {
 fn a_frame_that_moved_is_sharp_nowhere() {
     let d = real("photos/flat-subject-on-pebbles.jpg");
     assert_eq!((d.verdict.cause, ends(&d)), (Cause::Motion, [Judgement::Beyond; 2]), "{:?}", d.verdict);
-}
-
-#[test]
-#[ignore = "needs the photographs of ../shared"]
-fn leaves_behind_an_animal_in_focus_are_the_far_scene() {
-    let d = real("photos/resized-export-b.jpg");
-    assert_eq!((d.verdict.cause, ends(&d)), (Cause::TooLittleDepth, [Judgement::Beyond; 2]), "{:?}", d.verdict);
 }

@@ -115,7 +115,6 @@ impl Frame<'_> {
         }
         if d.far_at.is_none()
             && let Some(told) = foreground::far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, true)
-                .or_else(|| foreground::highest_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px))
         {
             let best = Ready::new(&self.posterior.modes[0].theta);
             let narrower = ends.readings[1][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25);

@@ -155,16 +155,6 @@ pub(super) fn lowest_far_out(map: &TileMap, e: &Evidence, permitted: f64) -> Opt
     far_out(map, e, &lowest, permitted, false)
 }
 
-/// The same of all that lies above the far zone, where no sky is seen: what is out of focus there is the far scene, and the zone
-/// lies on something nearer.
-pub(super) fn highest_far_out(map: &TileMap, e: &Evidence, far: &[u32], permitted: f64) -> Option<Told> {
-    if e.skyline.is_some() {
-        return None;
-    }
-    let highest: Vec<u32> = (0..*far.iter().min()?).collect();
-    far_out(map, e, &highest, permitted, true)
-}
-
 /// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
 pub(super) const STEP_DOUBT: f64 = 0.5;
 /// Chosen: the scatter of row medians on one texture is half of it. Least step that counts (ln), and how many rows on
