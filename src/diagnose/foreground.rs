@@ -92,7 +92,7 @@ pub(super) fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) 
     if !(low_enough && steady && gradual && risen && possible && below.len() > RISE.2) {
         return None;
     }
-    let v = (1.0 - 0.13 - 0.5) * f64::from(map.height) / e.half_diagonal;
+    let v = (1.0 - NEAR_BAND - 0.5) * f64::from(map.height) / e.half_diagonal;
     Some(Told {
         place: Sample::place(0.0, v.max(last.v), None),
         ln_width: last.y,

@@ -34,10 +34,10 @@ const CLIPPED: f64 = 0.1;
 /// Derived: the spread of the widths in the training, which is all that is known then. Standard deviation of ln width where nothing
 /// stands out of the noise at the frequencies that would show it.
 pub(super) const UNSEEN: f64 = 0.85;
-/// Set on 31 pictures of ../shared: the mean of what is said in their tiles where nothing shows, which is what the fit expects
-/// beforehand. ln of that width, px.
+/// Set on 31 pictures of ../shared, with the networks of version 17: the mean of what is said in their tiles where nothing shows,
+/// which is what the fit expects beforehand. ln of that width, px.
 pub(super) const EXPECTED: f64 = 0.42;
-/// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
+/// Set on the shoots kept from the fit of version 16 (`fit.py` prints it). Share of the squared error that patches of one picture
 /// have in common: what scenes of a kind mislead by.
 pub(super) const COMMON: f64 = 0.34;
 
