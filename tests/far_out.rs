@@ -72,6 +72,49 @@ fn a_third_of_soft_tiles_is_no_zone_out_of_focus() {
     }
 }
 
+/// A fine thing that stands among leaves, from the ground in focus up to near the upper edge; no sky. Of what is beside it in the
+/// upper half: the width, px, how many times as bright as the rest it is, and its contrast.
+fn among_leaves(seed: u64, behind: f64, brighter: f64, contrast: f64) -> Diagnosis {
+    let scene = right(Scene { f_number: 5.6, seed, ..Scene::default() });
+    let (mut map, mut rng) = (scene.map(), Rng(seed));
+    for tile in &mut map.tiles {
+        let (x, y) = tile.centre();
+        let (x, y) = (x / f64::from(scene.width), y / f64::from(scene.height));
+        let stands = (x - 0.7).abs() < 0.2 && y > 0.1;
+        let above = y < 0.55 && !stands;
+        let width = match y {
+            _ if above => behind * rng.log_between(0.5, 2.0),
+            _ if y < 0.72 => 0.45,
+            _ => 0.45 + 12.0 * (y - 0.72),
+        };
+        let width = width * rng.log_between(0.85, 1.2);
+        (tile.state, tile.bound, tile.level, tile.contrast) = (TileState::Measured, None, 0.2, 0.5);
+        if above {
+            (tile.level, tile.contrast) = (0.2 * brighter, contrast);
+        }
+        tile.blur = Some(Estimate::new(width, 0.1 * width, 10));
+    }
+    judge(&scene, &map)
+}
+
+#[test]
+fn what_is_out_of_focus_behind_what_stands_in_focus_is_the_far_scene_where_there_is_no_sky() {
+    for seed in 1..=6 {
+        let d = among_leaves(seed, 8.0, 1.5, 0.5);
+        assert_eq!(ends(&d), [Judgement::Beyond; 2], "seed {seed}: {:?}", d.verdict);
+        assert!(
+            d.verdict.cause == Cause::TooLittleDepth && d.verdict.confidence < SURE,
+            "seed {seed}: {:?}",
+            d.verdict
+        );
+        // In focus, as faint as mist, or as bright as a sky beside the ground that it lights.
+        for (behind, brighter, contrast) in [(0.45, 1.5, 0.5), (8.0, 1.0, 0.1), (8.0, 4.0, 0.35)] {
+            let far = among_leaves(seed, behind, brighter, contrast).answer(ZoneName::Far).judgement;
+            assert!(far.passes(), "seed {seed}: {behind} px, {brighter} times as bright, contrast {contrast}");
+        }
+    }
+}
+
 /// A frame whose tiles read far beyond the permitted, with gradients `layers` times (log2) as steep one way as the other.
 fn moved(seed: u64, layers: f32, fine: f64) -> Diagnosis {
     let scene = right(Scene { seed, ..Scene::default() });
@@ -124,4 +167,11 @@ fn a_stream_drawn_out_before_sharp_leaves_is_no_foreground_out_of_focus() {
 fn a_frame_that_moved_is_sharp_nowhere() {
     let d = real("photos/flat-subject-on-pebbles.jpg");
     assert_eq!((d.verdict.cause, ends(&d)), (Cause::Motion, [Judgement::Beyond; 2]), "{:?}", d.verdict);
+}
+
+#[test]
+#[ignore = "needs the photographs of ../shared"]
+fn leaves_behind_an_animal_in_focus_are_the_far_scene() {
+    let d = real("photos/resized-export-b.jpg");
+    assert_eq!((d.verdict.cause, ends(&d)), (Cause::TooLittleDepth, [Judgement::Beyond; 2]), "{:?}", d.verdict);
 }

@@ -113,22 +113,32 @@ impl Frame<'_> {
             ends.readings[1] = self.beside_modes(&band);
             d.zones[1].tiles = tiles;
         }
-        if d.far_at.is_none()
-            && let Some(told) = foreground::far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, true)
-        {
-            let best = Ready::new(&self.posterior.modes[0].theta);
-            let narrower = ends.readings[1][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25);
-            if narrower {
-                ends.readings[1] = self.beside_modes(&told);
-            }
-            // What the model has where it stands and on the same side of the focus stays the model's.
-            if narrower || told.side * best.disc(&told.place) < 0.0 {
-                ends.readings[1].iter_mut().flatten().for_each(|r| r.side = told.side);
-                ends.far_out = true;
-            }
+        if d.far_at.is_none() {
+            let inside = foreground::far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, true);
+            let told = inside.or_else(|| {
+                let (told, tiles) = foreground::above_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px)?;
+                d.zones[1].tiles = tiles;
+                Some(told)
+            });
+            self.far_out(ends, told);
         }
         if ends.readings[1][0].is_none() {
             ends.reasons[1] = Some(Reason::NoDetail);
+        }
+    }
+
+    /// Takes what is out of focus by far for the far scene, where it is.
+    fn far_out(&self, ends: &mut Ends, told: Option<Told>) {
+        let Some(told) = told else { return };
+        let best = Ready::new(&self.posterior.modes[0].theta);
+        let narrower = ends.readings[1][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25);
+        if narrower {
+            ends.readings[1] = self.beside_modes(&told);
+        }
+        // What the model has where it stands and on the same side of the focus stays the model's.
+        if narrower || told.side * best.disc(&told.place) < 0.0 {
+            ends.readings[1].iter_mut().flatten().for_each(|r| r.side = told.side);
+            ends.far_out = true;
         }
     }
 

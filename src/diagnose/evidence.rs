@@ -222,9 +222,9 @@ fn share_rows(samples: &mut [Sample], columns: usize) {
 /// Chosen: land under an open sky is several times darker, ridges in haze are a step darker than the sky behind them,
 /// and a tile that holds the skyline has more contrast. Level of a tile of sky, at the least, as a share of the upper
 /// edge's usual level, and of the tile of sky beside it; and its contrast at most.
-const SKY_LEVEL: f64 = 0.5;
+pub(super) const SKY_LEVEL: f64 = 0.5;
 const SKY_STEP: f64 = 0.9;
-const SKY_CONTRAST: f64 = 0.3;
+pub(super) const SKY_CONTRAST: f64 = 0.3;
 /// Chosen: a low horizon leaves less. Share of the lowest third of the picture above which what hangs together as bright
 /// as the upper edge is no sky but a bright picture.
 const SKY_LOW: f64 = 0.25;

@@ -1,7 +1,7 @@
 //! What rows of tiles say by themselves, whatever the fitted model makes of them: a foreground that blurs steadily
 //! towards the camera, ground that reads wider than the scene beside it, a soft band along the horizon, water.
 
-use super::evidence::{Evidence, Sample};
+use super::evidence::{Evidence, SKY_CONTRAST, SKY_LEVEL, Sample};
 use super::zones::{NEAR_BAND, Reading};
 use crate::measure::{Tile, TileMap, TileState};
 use crate::quantity::DISC_SIGMA;
@@ -153,6 +153,19 @@ pub(super) fn lowest_far_out(map: &TileMap, e: &Evidence, permitted: f64) -> Opt
     let from = (1.0 - NEAR_BAND) * f64::from(map.height);
     let lowest: Vec<u32> = (0..).zip(&map.tiles).filter(|(_, t)| t.centre().1 > from).map(|(i, _)| i).collect();
     far_out(map, e, &lowest, permitted, false)
+}
+
+/// The same of what lies above the far zone, with its tiles, where no sky is seen and what is there is as unlike one in
+/// brightness and contrast as a sky is told by: the far scene is out of focus, and the zone lies on something nearer.
+pub(super) fn above_far_out(map: &TileMap, e: &Evidence, far: &[u32], permitted: f64) -> Option<(Told, Vec<u32>)> {
+    let from = *far.iter().min()?;
+    let (above, below) = map.tiles.split_at(from as usize);
+    let level = |tiles: &[Tile]| median(tiles.iter().map(|t| t.level).collect());
+    if e.skyline.is_some() || above.is_empty() || SKY_LEVEL * level(above) > level(below) {
+        return None;
+    }
+    let strong: Vec<u32> = (0..from).filter(|&i| map.tiles[i as usize].contrast >= SKY_CONTRAST).collect();
+    Some((far_out(map, e, &strong, permitted, true)?, strong))
 }
 
 /// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
