@@ -18,7 +18,7 @@ import numpy as np
 import torch
 from torch import nn
 
-HIDDEN, EPOCHS, BATCH, RATE = 256, 34, 4096, 2e-3
+HIDDEN, EPOCHS, BATCH, RATE = 256, 72, 8192, 2e-3
 # Hidden layers of the members: what networks of two depths disagree on, neither knows.
 MEMBERS = {4: 2, 6: 2}
 # Weight of places without fine detail of their own (cloud, haze, even walls): they look blurred whatever the lens does.

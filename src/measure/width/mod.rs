@@ -24,8 +24,9 @@ use super::noise::NoiseModel;
 use crate::quantity::Region;
 use crate::shot::Plane;
 
-/// Chosen: from there two patches overlap by less than half. Side of a tile from which it gets another patch along that
-/// side.
+/// Chosen: from there two patches overlap by less than half. From 120 px on 1 to 3 % more tiles of photographs are told, and seven
+/// tiles of a clear sky read 0.5 px, for the errors of what noise shows are more alike than of detail. Side of a tile from which it
+/// gets another patch along that side.
 const ANOTHER: u32 = 160;
 /// Chosen: some rows for each time that the weights are fetched. Tiles whose patches go through the network together.
 const TOGETHER: usize = 16;
@@ -37,9 +38,9 @@ pub(super) const UNSEEN: f64 = 0.85;
 /// Set on 31 pictures of ../shared, with the networks of version 17: the mean of what is said in their tiles where nothing shows,
 /// which is what the fit expects beforehand. ln of that width, px.
 pub(super) const EXPECTED: f64 = 0.42;
-/// Set on the shoots kept from the fit of version 16 (`fit.py` prints it). Share of the squared error that patches of one picture
+/// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
 /// have in common: what scenes of a kind mislead by.
-pub(super) const COMMON: f64 = 0.34;
+pub(super) const COMMON: f64 = 0.37;
 
 /// What noise of each ring adds to squared gradients: always the same.
 static NOISE_GRADIENTS: LazyLock<[[f64; RINGS]; SCALES]> = LazyLock::new(steep::noise_gradients);
