@@ -24,8 +24,8 @@ use super::noise::NoiseModel;
 use crate::quantity::Region;
 use crate::shot::Plane;
 
-/// Chosen: from there two patches overlap by less than half. From 120 px on 1 to 3 % more tiles of photographs are told, and seven
-/// tiles of a clear sky read 0.5 px, for the errors of what noise shows are more alike than of detail. Side of a tile from which it
+/// Chosen: from there two patches overlap by less than half. From 120 px on 1 to 3 % more tiles of photographs are told
+/// (`photo_accuracy`), but in one sky eight more of clear air and thin cloud read some 0.5 px. Side of a tile from which it
 /// gets another patch along that side.
 const ANOTHER: u32 = 160;
 /// Chosen: some rows for each time that the weights are fetched. Tiles whose patches go through the network together.
