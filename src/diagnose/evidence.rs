@@ -1,6 +1,6 @@
 //! Evidence: what of a tile map enters the fit, in the model's own coordinates.
 
-use super::veil;
+use super::{stop, veil};
 use crate::judge;
 use crate::lens::Baseline;
 use crate::measure::{Tile, TileMap, TileState};
@@ -71,8 +71,9 @@ pub(super) struct Evidence {
     pub bottom: f64,
     /// u of the right edge.
     pub right: f64,
-    /// lambda N over the pitch, px.
+    /// lambda N over the pitch, px: as much of it as the picture shows (see [`stop::shown`]), and as recorded.
     pub lambda_n_px: Option<f64>,
+    pub recorded_lambda_n_px: Option<f64>,
     /// f^2 / (N p): disc (px) times inverse distance (1/m); from it discs become distances. px m.
     pub reach: Option<f64>,
     /// Focal length, m.
@@ -129,13 +130,16 @@ impl Evidence {
             })
             .collect();
         share_rows(&mut samples, map.columns as usize);
+        let recorded_lambda_n_px = capture.lambda_n_px(WAVELENGTH_UM);
+        let lambda_n_px = recorded_lambda_n_px.map(|recorded| stop::shown(recorded, samples.iter().map(|s| s.y)));
         Self {
             samples,
             columns: map.columns as usize,
             half_diagonal: half,
             bottom: h / 2.0 / half,
             right: w / 2.0 / half,
-            lambda_n_px: capture.lambda_n_px(WAVELENGTH_UM),
+            lambda_n_px,
+            recorded_lambda_n_px,
             reach,
             focal_m: focal,
             pitch_um: pitch,

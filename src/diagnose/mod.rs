@@ -72,7 +72,8 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
     }
     diagnosis.finest_px = judge::finest_px(e.sharpest());
     let surface = Surface::at_scale(e.lambda_n_px);
-    if stop::contradicted(&e, &surface, map.sharpened()) {
+    let widths = || e.samples.iter().map(|s| (s.y, s.sd));
+    if e.recorded_lambda_n_px.is_some_and(|recorded| stop::contradicted(recorded, widths(), map.sharpened())) {
         // A frame is not judged by an f-number that it is too sharp for.
         let mut d = diagnose(map, &Capture { f_number: None, ..capture.clone() }, None, intent);
         d.flags.push(Flag::ApertureContradicted);
@@ -100,7 +101,8 @@ fn judge_fitted(
     streak: Option<&Streak>,
 ) {
     let e = &problem.evidence;
-    let shows_diffraction = stop::shows_diffraction(e, &problem.surface);
+    let widths = e.samples.iter().map(|s| s.y);
+    let shows_diffraction = e.recorded_lambda_n_px.is_some_and(|recorded| stop::shows_diffraction(recorded, widths));
     let motion = streak.map(|s| s.length);
     let frame = Frame { map, problem, e, shoot, posterior, motion, shows_diffraction };
     frame.fill(d, capture, intent);

@@ -1,8 +1,7 @@
 //! Whether the widths bear out the recorded f-number: no picture is sharper than its diffraction, and one that
 //! diffraction softens is nowhere sharper.
 
-use super::evidence::Evidence;
-use super::surface::Surface;
+use crate::optics::blur::{Parts, sigma_px};
 use crate::stats::ranked;
 
 /// Set on rendered frames sharpened by up to 120 %: the narrowest read 0.72 of the unsharpened width. How much narrower
@@ -21,20 +20,39 @@ const LOW: f64 = 0.2;
 const SHORT: f64 = 0.15;
 
 /// ln of the whole width that diffraction and the pixel leave, px.
-fn least(e: &Evidence, surface: &Surface) -> Option<f64> {
-    e.lambda_n_px.map(|_| surface.whole(0.0, 0.0).ln)
+fn least(lambda_n_px: f64) -> f64 {
+    sigma_px(&Parts { lambda_n_px: Some(lambda_n_px), pixel: true, ..Parts::default() }).ln()
 }
 
-/// Whether the picture is sharper than the f-number allows.
-pub(super) fn contradicted(e: &Evidence, surface: &Surface, sharpened: bool) -> bool {
-    let Some(least) = least(e, surface) else { return false };
-    let allowed = least - NARROWED - if sharpened { SHARPENED } else { 0.0 };
-    let narrower = e.samples.iter().filter(|s| s.y + 2.0 * s.sd < allowed).count();
-    narrower >= FEWEST && narrower as f64 > NARROWER * e.samples.len() as f64
+/// ln of the width, px, that the sharpest of the tiles show.
+fn sharpest(widths: impl Iterator<Item = f64>) -> Option<f64> {
+    ranked(widths.collect(), LOW)
 }
 
-/// Whether the sharpest of the widths are as wide as diffraction leaves them.
-pub(super) fn shows_diffraction(e: &Evidence, surface: &Surface) -> bool {
-    let Some(least) = least(e, surface) else { return false };
-    ranked(e.samples.iter().map(|s| s.y).collect(), LOW).is_some_and(|y| y > least - SHORT)
+/// How much of the recorded lambda N over pitch (px) the widths (ln px) show: all of it, or where they are narrower than it leaves
+/// them (sharpened, or the f-number false) what would leave them so. Without this a fit finds no frame softer by less.
+pub(super) fn shown(recorded: f64, widths: impl Iterator<Item = f64>) -> f64 {
+    let Some(seen) = sharpest(widths).filter(|&y| y < least(recorded)) else { return recorded };
+    let (mut low, mut high) = (0.0, recorded);
+    for _ in 0..30 {
+        let middle = 0.5 * (low + high);
+        if least(middle) < seen { low = middle } else { high = middle }
+    }
+    0.5 * (low + high)
+}
+
+/// Whether the picture is sharper than the recorded lambda N over pitch allows; `widths` with their errors, ln px.
+pub(super) fn contradicted(recorded: f64, widths: impl Iterator<Item = (f64, f64)>, sharpened: bool) -> bool {
+    let allowed = least(recorded) - NARROWED - if sharpened { SHARPENED } else { 0.0 };
+    let (mut narrower, mut count) = (0, 0);
+    for (y, sd) in widths {
+        narrower += usize::from(y + 2.0 * sd < allowed);
+        count += 1;
+    }
+    narrower >= FEWEST && narrower as f64 > NARROWER * f64::from(count)
+}
+
+/// Whether the sharpest of the widths (ln px) are as wide as diffraction leaves them.
+pub(super) fn shows_diffraction(recorded: f64, widths: impl Iterator<Item = f64>) -> bool {
+    sharpest(widths).is_some_and(|y| y > least(recorded) - SHORT)
 }

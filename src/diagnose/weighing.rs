@@ -163,7 +163,7 @@ impl Frame<'_> {
 
     /// Diffraction alone, sigma px.
     pub(super) fn diffraction(&self) -> f64 {
-        DIFFRACTION_SIGMA * self.e.lambda_n_px.unwrap_or(0.0)
+        DIFFRACTION_SIGMA * self.e.recorded_lambda_n_px.unwrap_or(0.0)
     }
 
     /// What a tilted or decentred lens adds at the frame's softer side, and what one decentred up or down adds at top

@@ -1,7 +1,7 @@
 //! measure(&Plane, &Settings) -> TileMap: how blurred each tile of a picture is, and how surely.
 //!
 //! This module never sees the capture facts, so that evidence can't be coloured by expectation; of the f-number it knows
-//! what the tails of an edge look like, never how wide it should be.
+//! what shape a spread has under its pupil, and that only where the picture by itself is as wide as such a pupil leaves it.
 
 pub mod esfr;
 pub mod pair;
@@ -88,8 +88,10 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
     let regions: Vec<Region> = grid.cells().collect();
     let edges = edges::find(plane, &regions, &surveys, &noise);
     let overshoot = edges::overshoot(&edges);
-    let known = Known { overshoot: overshoot.map(|o| o.value), lambda_n_px: settings.lambda_n_px };
-    let readings = if sound { width::read(plane, &regions, &noise, &known) } else { Vec::new() };
+    let told = Known { overshoot: overshoot.map(|o| o.value), lambda_n_px: settings.lambda_n_px, belief: 1.0 };
+    let (readings, belief) =
+        if sound { width::read(plane, &regions, &noise, &told) } else { (Vec::new(), told.belief) };
+    let known = Known { belief, ..told };
     let blank = width::Reading::default();
     let mut tiles: Vec<Tile> = regions
         .iter()
@@ -132,7 +134,7 @@ pub fn described(plane: &Plane, settings: &Settings) -> Vec<(Region, Vec<Vec<f32
     let noise = NoiseModel::fit(plane, &surveys);
     let regions: Vec<Region> = grid.cells().collect();
     let overshoot = edges::overshoot(&edges::find(plane, &regions, &surveys, &noise)).map(|o| o.value);
-    let known = Known { overshoot, lambda_n_px: settings.lambda_n_px };
+    let known = Known { overshoot, lambda_n_px: settings.lambda_n_px, belief: 1.0 };
     let patches = width::described(plane, &regions, &noise, &known);
     regions.into_iter().zip(patches).collect()
 }

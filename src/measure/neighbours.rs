@@ -15,9 +15,9 @@
 //!
 //! Tiles that are told already are never changed.
 
-use super::tile::{KNOWN, WIDEST};
+use super::tile::WIDEST;
 use super::tilemap::{Tile, TileState};
-use super::width::{COMMON, EXPECTED, Reading, UNSEEN};
+use super::width::{COMMON, EXPECTED, KNOWN, Reading, UNSEEN};
 use crate::quantity::Estimate;
 use crate::stats::{median, normal_density};
 

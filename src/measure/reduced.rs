@@ -9,9 +9,9 @@ use multiversion::multiversion;
 use super::grid::Grid;
 use super::noise::NoiseModel;
 use super::survey;
-use super::tile::{KNOWN, WIDEST};
+use super::tile::WIDEST;
 use super::tilemap::{Tile, TileState};
-use super::width::{self, Known, Reading};
+use super::width::{self, KNOWN, Known, Reading};
 use crate::quantity::{Estimate, PIXEL_SIGMA, Region};
 use crate::shot::Plane;
 
@@ -56,7 +56,7 @@ pub(super) fn settle(plane: &Plane, across: u32, known: &Known, tiles: &mut [Til
         let surveys: Vec<_> = (0..grid.rows).flat_map(|row| survey::survey_row(&reduced, &grid, row)).collect();
         let noise = NoiseModel::fit(&reduced, &surveys);
         let known = Known { lambda_n_px: known.lambda_n_px.map(|l| l / times as f64), ..*known };
-        for (&i, reading) in open.iter().zip(width::read(&reduced, &regions, &noise, &known)) {
+        for (&i, reading) in open.iter().zip(width::read(&reduced, &regions, &noise, &known).0) {
             tell(&mut tiles[i], reading, times as f64);
         }
     }

@@ -5,7 +5,7 @@ use super::edge::Edge;
 use super::noise::NoiseModel;
 use super::survey::Survey;
 use super::tilemap::{Tile, TileState};
-use super::width::Reading;
+use super::width::{KNOWN, Reading};
 use crate::quantity::{Estimate, Region};
 use crate::shot::Plane;
 
@@ -14,9 +14,6 @@ use crate::shot::Plane;
 const CLIPPED: f64 = 0.2;
 /// Chosen: below, compression and quantisation are all there is. Contrast below which there is nothing to measure.
 const CONTRAST: f64 = 0.01;
-/// Chosen: at a quarter, sharp and twice as wide lie three standard deviations apart. Standard deviation of ln width up
-/// to which a width is given; beyond, only a bound is.
-pub(super) const KNOWN: f64 = 0.25;
 /// Set on photographs under discs of 24 and 40 px (`photo_accuracy`). Width, px, beyond which only a bound is given:
 /// the spreads that the estimator was trained on end at some 7 px, and what is wider looks to it as if it were 5 to 6
 /// px wide.

@@ -49,6 +49,11 @@ impl Frame {
             pupil: known.lambda_n_px.filter(|v| PUPILS.contains(v)),
         }
     }
+
+    /// Wavelength times f-number over pitch, where the networks are told it.
+    pub(super) const fn pupil(&self) -> Option<f64> {
+        self.pupil
+    }
 }
 
 /// How much more noise a patch has than its level lets expect, at the least one: noise has the same spectrum wherever there is

@@ -5,6 +5,7 @@ mod features;
 mod loops;
 mod network;
 mod patch;
+mod pupil;
 mod quiet;
 mod rings;
 mod steep;
@@ -41,6 +42,10 @@ pub(super) const EXPECTED: f64 = 0.42;
 /// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
 /// have in common: what scenes of a kind mislead by.
 pub(super) const COMMON: f64 = 0.37;
+
+/// Chosen: at a quarter, sharp and twice as wide lie three standard deviations apart. Standard deviation of ln width up
+/// to which a width is given; beyond, only a bound is.
+pub(super) const KNOWN: f64 = 0.25;
 
 /// What noise of each ring adds to squared gradients: always the same.
 static NOISE_GRADIENTS: LazyLock<[[f64; RINGS]; SCALES]> = LazyLock::new(steep::noise_gradients);
@@ -84,7 +89,11 @@ fn look(plane: &Plane, regions: &[Region], noise: &NoiseModel) -> Vec<Vec<Sight>
 struct Views<'a> {
     sights: Vec<Vec<Sight>>,
     spectrum: NoiseSpectrum<'a>,
-    frame: Frame,
+    /// What is known of the frame, with its pupil and without.
+    told: Frame,
+    untold: Frame,
+    /// How likely the pupil is to have formed the picture.
+    belief: f64,
     noise: &'a NoiseModel,
     range: f64,
     /// What noise of each ring adds to squared gradients.
@@ -95,34 +104,48 @@ impl<'a> Views<'a> {
     fn of(plane: &Plane, regions: &[Region], noise: &'a NoiseModel, known: &Known) -> Self {
         let sights = look(plane, regions, noise);
         let spectrum = NoiseSpectrum::of(plane, noise, sights.iter().flatten());
-        let frame = Frame::of(plane, noise.fine_step(), known);
+        let frame = |known| Frame::of(plane, noise.fine_step(), known);
+        let (told, untold) = (frame(known), frame(&Known { lambda_n_px: None, ..*known }));
         let range = f64::from(plane.range()).max(1.0);
-        Self { sights, spectrum, frame, noise, range, gradients: &NOISE_GRADIENTS }
+        Self { sights, spectrum, told, untold, belief: known.belief, noise, range, gradients: &NOISE_GRADIENTS }
     }
 
-    fn described(&self, sight: &Sight) -> [f32; features::COUNT] {
+    fn described(&self, sight: &Sight, frame: &Frame) -> [f32; features::COUNT] {
         let code = self.noise.code(sight.level * self.range) / self.range;
-        features::of(sight, &self.frame, &self.spectrum, self.gradients, code)
+        features::of(sight, frame, &self.spectrum, self.gradients, code)
+    }
+
+    /// What some patches say: with their pupil and without, each as far as it is believed.
+    fn said(&self, patches: &[&Sight]) -> Vec<Saying> {
+        let by = |frame: &Frame| network::read(&patches.iter().map(|s| self.described(s, frame)).collect::<Vec<_>>());
+        if self.belief >= 1.0 || self.told.pupil().is_none() {
+            return by(&self.told);
+        }
+        if self.belief <= 0.0 {
+            return by(&self.untold);
+        }
+        by(&self.told).into_iter().zip(by(&self.untold)).map(|(a, b)| a.mixed(b, self.belief)).collect()
     }
 
     /// What the patches of some tiles say, those of a tile together.
     fn readings(&self, tiles: &[Vec<Sight>]) -> Vec<Reading> {
         let mut readings = vec![Reading::default(); tiles.len()];
-        let (mut patches, mut whose) = (Vec::new(), Vec::<(usize, &Sight)>::new());
+        let (mut patches, mut whose) = (Vec::new(), Vec::new());
         for (k, sights) in tiles.iter().enumerate() {
             for sight in sights.iter().filter(|s| s.clipped <= CLIPPED) {
                 let noise = self.spectrum.at(sight.level);
                 if features::has_detail(sight, &noise) {
                     readings[k].detail = true;
                     readings[k].alive |= features::alive(sight, &noise);
-                    patches.push(self.described(sight));
-                    whose.push((k, sight));
+                    patches.push(sight);
+                    whose.push(k);
                 }
             }
         }
-        let read = whose.into_iter().zip(network::read(&patches));
-        let sayings: Vec<(usize, Saying)> = read
-            .map(|((k, sight), said)| {
+        let sayings: Vec<(usize, Saying)> = whose
+            .into_iter()
+            .zip(patches.iter().zip(self.said(&patches)))
+            .map(|(k, (sight, said))| {
                 let noise = self.spectrum.at(sight.level);
                 let shown = features::shows(sight, &noise, self.gradients, said.log.exp());
                 (k, if shown { said } else { Saying { sd: said.sd.max(UNSEEN), ..said } })
@@ -133,21 +156,28 @@ impl<'a> Views<'a> {
         }
         readings
     }
+
+    fn all(&self) -> Vec<Reading> {
+        self.sights.par_chunks(TOGETHER).flat_map_iter(|tiles| self.readings(tiles)).collect()
+    }
 }
 
 /// What is known of a frame beside its pixels.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Known {
     /// Typical overshoot of its edges, as a share of their step.
     pub overshoot: Option<f64>,
     /// Wavelength times f-number over the pixel pitch.
     pub lambda_n_px: Option<f64>,
+    /// How likely the picture is to show that pupil, from 0 to 1.
+    pub belief: f64,
 }
 
 /// What the estimator is told of each patch of each tile, for training it.
 pub(super) fn described(plane: &Plane, regions: &[Region], noise: &NoiseModel, known: &Known) -> Vec<Vec<Vec<f32>>> {
     let views = Views::of(plane, regions, noise, known);
-    views.sights.iter().map(|tile| tile.iter().map(|s| views.described(s).to_vec()).collect()).collect()
+    let described = |s| views.described(s, &views.told).to_vec();
+    views.sights.iter().map(|tile| tile.iter().map(described).collect()).collect()
 }
 
 /// What was read in one tile.
@@ -172,10 +202,22 @@ impl Reading {
     }
 }
 
-/// Reads every tile of a frame.
-pub(super) fn read(plane: &Plane, regions: &[Region], noise: &NoiseModel, known: &Known) -> Vec<Reading> {
-    let views = Views::of(plane, regions, noise, known);
-    views.sights.par_chunks(TOGETHER).flat_map_iter(|tiles| views.readings(tiles)).collect()
+/// Reads tiles of a frame after asking some of them, or all, whether they show the pupil: how far it is believed comes back beside them.
+pub(super) fn read(plane: &Plane, regions: &[Region], noise: &NoiseModel, known: &Known) -> (Vec<Reading>, f64) {
+    let mut views = Views::of(plane, regions, noise, known);
+    if let Some(lambda_n_px) = known.lambda_n_px {
+        let every = views.sights.len().div_ceil(pupil::ASKED).max(1);
+        let some: Vec<Vec<Sight>> = views.sights.iter().step_by(every).cloned().collect();
+        views.belief = 0.0;
+        let told = |readings: Vec<Reading>| {
+            readings.iter().filter_map(|r| r.width).filter(|w| w.1 < KNOWN).map(|w| w.0).collect()
+        };
+        let shown = pupil::shown(told(views.readings(&some)), lambda_n_px);
+        // Where detail is scarce all are asked.
+        let shown = shown.or_else(|| pupil::shown(told(views.all()), lambda_n_px)).unwrap_or(1.0);
+        views.belief = known.belief * shown;
+    }
+    (views.all(), views.belief)
 }
 
 /// Mean of some patches, weighted by their errors, in ln.

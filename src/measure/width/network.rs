@@ -16,6 +16,15 @@ pub(super) struct Saying {
     pub sd: f64,
 }
 
+impl Saying {
+    /// Mean and standard deviation of two sayings of which this one holds with a probability of `belief`.
+    pub(super) fn mixed(self, other: Self, belief: f64) -> Self {
+        let apart = self.log - other.log;
+        let variance = belief * self.sd * self.sd + (1.0 - belief) * other.sd * other.sd;
+        Self { log: other.log + belief * apart, sd: (variance + belief * (1.0 - belief) * apart * apart).sqrt() }
+    }
+}
+
 /// Derived: as trained. How far a number may lie from its mean, in its standard deviations over the training, and the
 /// range of ln sd.
 const FARTHEST: f32 = 6.0;
