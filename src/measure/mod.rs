@@ -103,7 +103,7 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
         })
         .collect();
     if sound {
-        reduced::settle(plane, settings.tiles, &known, &mut tiles);
+        reduced::settle(plane, settings.tiles, grid.columns as usize, &known, &mut tiles);
     }
     let faced = direction::streak(&tiles, plane.width as f64, plane.height as f64);
     let streak = track::together(faced, track::search(plane, &regions, &surveys, &noise, track::may_be_long(&tiles)));

@@ -19,7 +19,7 @@ const CONTRAST: f64 = 0.01;
 /// px wide.
 pub(super) const WIDEST: f64 = 4.5;
 /// Derived: one in twenty lies beyond. Standard deviations from the mean at which a bound is set.
-const BOUND: f64 = 1.645;
+pub(super) const BOUND: f64 = 1.645;
 
 /// Concludes on one tile.
 pub(super) fn conclude(
