@@ -241,6 +241,69 @@ fn more_noise_than_elsewhere_is_no_fine_detail() {
     }
 }
 
+/// Rock far out of focus, over half of it what a small camera leaves of its noise: smoothed, but for the strongest of it, and that
+/// sharpened.
+#[test]
+fn specks_over_a_wide_blur_are_no_fine_detail() {
+    let (side, tile) = (960, 96);
+    let psf = Psf { disc_px: 40.0, pixel: true, ..Psf::default() };
+    let (rock, truth) = patch(Texture::Rock, &psf, side, 7, 200.0);
+    let mut dice = fastrand::Rng::with_seed(3);
+    let white: Vec<f64> = (0..side * side).map(|_| (0..12).map(|_| dice.f64()).sum::<f64>() - 6.0).collect();
+    let speckled = |x: usize| (x / tile) % 4 < 2;
+    for strength in [800.0, 1600.0] {
+        let mut rock = rock.clone();
+        for i in (side..side * (side - 1)).filter(|i| speckled(i % side)) {
+            let beside = white[i - 1] + white[i + 1] + white[i - side] + white[i + side];
+            let left = (0.5 * white[i] + 0.2 * beside).powi(3);
+            rock.data[i] = (f64::from(rock.data[i]) + strength * left).round().clamp(0.0, 65_535.0) as u16;
+        }
+        let map = measure(&rock, &Settings { tiles: 10, ..Settings::default() });
+        let ratios: Vec<f64> = map.measured().map(|(_, b)| b.value / truth.sigma).collect();
+        assert!(ratios.len() >= 90, "strength {strength}: {} of 100 tiles", ratios.len());
+        assert!(ratios.iter().all(|r| (r - 1.0).abs() < 0.4), "strength {strength}: {ratios:?}");
+    }
+}
+
+/// Leaves in focus before rock that is far out of it: what is sharp keeps its numbers up to the border.
+#[test]
+fn sharp_things_before_a_wide_blur_stay_sharp() {
+    let side = 960;
+    let (leaves, truth) = patch(Texture::Leaves, &Psf { pixel: true, ..Psf::gaussian(0.5) }, side, 5, 100.0);
+    let (rock, _) = patch(Texture::Rock, &Psf { disc_px: 40.0, pixel: true, ..Psf::default() }, side, 7, 100.0);
+    let sharp = |x: usize| (x / 96) % 5 == 1;
+    let data = (0..side * side).map(|i| if sharp(i % side) { leaves.data[i] } else { rock.data[i] }).collect();
+    let map = measure(&Plane { data, ..leaves.clone() }, &Settings { tiles: 10, ..Settings::default() });
+    let told: Vec<f64> = map
+        .tiles
+        .iter()
+        .filter(|t| sharp(t.x as usize))
+        .filter_map(|t| t.blur)
+        .map(|b| b.value / truth.sigma)
+        .collect();
+    assert!(told.len() >= 18 && told.iter().all(|r| (r - 1.0).abs() < 0.4), "{told:?} of 20");
+}
+
+/// A picture in focus is sharp whatever f-number is written beside it. Diffraction alone would make it two to four times as wide.
+#[test]
+fn a_false_f_number_widens_nothing() {
+    let psf = Psf { pixel: true, ..Psf::gaussian(0.35) };
+    for (texture, seed) in [(Texture::Leaves, 11), (Texture::Rock, 12)] {
+        let (plane, truth) = patch(texture, &psf, 640, seed, 100.0);
+        let settings = Settings { tiles: 5, ..Settings::default() };
+        let blind = median(&measure(&plane, &settings));
+        // The bar of the estimator's single pictures, 15 %.
+        assert!((blind / truth.sigma - 1.0).abs() < 0.15, "{texture:?}: {blind}");
+        for lambda_n_px in [2.0, 3.0, 4.5] {
+            let told = median(&measure(&plane, &settings.under(Some(lambda_n_px))));
+            assert!(
+                (told / blind - 1.0).abs() < 0.02,
+                "{texture:?}, lambda N {lambda_n_px} px: {told}, {blind} without"
+            );
+        }
+    }
+}
+
 #[test]
 fn threads_do_not_change_a_digit() {
     let (scene, _) = patch(Texture::Leaves, &Psf::gaussian(0.9), 300, 3, 60.0);
