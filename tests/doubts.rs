@@ -110,6 +110,23 @@ fn a_lens_out_of_line_is_told_firmly_only_under_a_sky() {
     assert!(d.verdict.cause == Cause::LensAsymmetry && d.verdict.confidence >= SURE, "{:?}", d.verdict);
 }
 
+/// Sharpening by the camera, or a false f-number, leaves a picture narrower than its diffraction by less than contradicts it.
+#[test]
+fn diffraction_that_the_widths_do_not_show_is_no_cause() {
+    let scene = right(Scene { f_number: 32.0, pitch_um: 4.0, ..Scene::default() });
+    let honest = judge(&scene, &scene.map());
+    assert!(honest.verdict.cause == Cause::Diffraction && honest.verdict.confidence >= SURE, "{:?}", honest.verdict);
+    let mut map = scene.map();
+    map.tiles.iter_mut().for_each(|t| scaled(t, 0.75));
+    let d = judge(&scene, &map);
+    assert!(d.verdict.cause != Cause::Diffraction, "{:?}", d.verdict);
+    // The ends are as wide as their tiles, not as the recorded f-number would leave them.
+    for (zone, before) in d.zones[..2].iter().zip(&honest.zones) {
+        let (now, then) = (zone.blur_px.expect("told").value, before.blur_px.expect("told").value);
+        assert!((now / then / 0.75 - 1.0).abs() < 0.08, "{now} after {then}");
+    }
+}
+
 #[test]
 fn a_false_f_number_leaves_no_firm_verdict() {
     let scene = right(Scene { f_number: 8.0, pitch_um: 4.0, ..Scene::default() });
