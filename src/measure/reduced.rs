@@ -19,9 +19,9 @@ use super::width::{self, KNOWN, Known, Reading};
 use crate::quantity::{Estimate, PIXEL_SIGMA, Region};
 use crate::shot::Plane;
 
-/// Chosen: a quarter reaches from where full size ends to discs of 40 px, an eighth to twice that. How many times
-/// smaller the pictures are that are looked at.
-const TIMES: [usize; 2] = [4, 8];
+/// Chosen: each reaches twice as far as the one before, an eighth to discs of 80 px. How many times smaller the pictures are that are
+/// looked at.
+const TIMES: [usize; 3] = [2, 4, 8];
 /// Derived: what the network was trained on. Side of the estimator's patch, px.
 const PATCH: usize = 96;
 /// Derived: two patches of the estimator. Least side of a reduced picture, px.
@@ -29,9 +29,11 @@ const LEAST: usize = 2 * PATCH;
 /// Chosen: what the first reduced picture can tell from sharp. Width, px, from which a number had at full size is
 /// looked at again: there what is far wider may look like the widest that the estimator knows.
 const DOUBTED: f64 = 2.0;
-/// Chosen: twice the pixel's own. Least width, px of the reduced picture, that is believed: what is narrower is sharp
+/// Chosen: twice the pixel's own; three times in the picture half as large, where there still is noise that the camera smoothed, which
+/// looks to the estimator some two times as wide. Least width, px of the reduced picture, that is believed: what is narrower is sharp
 /// there, which says nothing of blur but only that the content is coarse.
 const BLURRED: f64 = 2.0 * PIXEL_SIGMA;
+const BLURRED_BY_HALF: f64 = 3.0 * PIXEL_SIGMA;
 /// Chosen: both err, one way or the other. Standard deviations by which a reduced picture must read wider for a number
 /// to give way.
 const APART: f64 = 1.5;
@@ -47,8 +49,9 @@ const AROUND: usize = 2;
 
 /// Gives those tiles a number that a smaller picture can tell of, and takes it from those whose number was of noise.
 pub(super) fn settle(plane: &Plane, across: u32, columns: usize, known: &Known, tiles: &mut [Tile]) {
+    let mut coarse: Vec<bool> = tiles.iter().map(|t| !is_fine(t)).collect();
     for times in TIMES {
-        let open = open(columns, tiles);
+        let open = open(columns, tiles, &coarse);
         let small = |side: usize| side / times < LEAST;
         if open.is_empty() || small(plane.width.min(plane.height)) {
             return;
@@ -66,38 +69,40 @@ pub(super) fn settle(plane: &Plane, across: u32, columns: usize, known: &Known, 
         let noise = NoiseModel::fit(&reduced, &surveys);
         let known = Known { lambda_n_px: known.lambda_n_px.map(|l| l / times as f64), ..*known };
         for (&i, reading) in open.iter().zip(width::read(&reduced, &regions, &noise, &known).0) {
-            tell(&mut tiles[i], reading, times as f64);
+            coarse[i] |= tell(&mut tiles[i], reading, times as f64, coarse[i]);
         }
     }
 }
 
+/// Whether a tile says that it is sharp or nearly so; one without any detail says nothing, and is left alone.
+fn is_fine(tile: &Tile) -> bool {
+    tile.state != TileState::AtLeast && tile.blur.is_none_or(|b| b.value <= DOUBTED)
+}
+
 /// Tiles to look at: those without fine detail, and those with it that have such a one about them.
-fn open(columns: usize, tiles: &[Tile]) -> Vec<usize> {
-    let coarse: Vec<bool> =
-        tiles.iter().map(|t| t.state == TileState::AtLeast || t.blur.is_some_and(|b| b.value > DOUBTED)).collect();
-    let place = |i: usize| (i % columns.max(1), i / columns.max(1));
+fn open(columns: usize, tiles: &[Tile], coarse: &[bool]) -> Vec<usize> {
     let about = |i: usize| {
-        let (x, y) = place(i);
-        let lines = y.saturating_sub(AROUND)..=y + AROUND;
-        let mut near = lines
-            .flat_map(|y| (x.saturating_sub(AROUND)..=(x + AROUND).min(columns - 1)).map(move |x| y * columns + x));
+        let (x, y) = (i % columns.max(1), i / columns.max(1));
+        let across = x.saturating_sub(AROUND)..(x + AROUND + 1).min(columns);
+        let mut near =
+            (y.saturating_sub(AROUND)..y + AROUND + 1).flat_map(|y| across.clone().map(move |x| y * columns + x));
         near.any(|k| coarse.get(k) == Some(&true))
     };
     (0..tiles.len()).filter(|&i| coarse[i] || fine(&tiles[i]).is_some() && about(i)).collect()
 }
 
-/// What a tile of fine detail says of its width, or of its bound, px.
+/// What a tile with fine detail says of its width, or of its bound, px.
 fn fine(tile: &Tile) -> Option<f64> {
     let bound = tile.bound.filter(|_| tile.state == TileState::AtMost);
     tile.blur.map(|b| b.value).or(bound)
 }
 
-/// What a reduced picture says of a tile.
-fn tell(tile: &mut Tile, reading: Reading, times: f64) {
-    let Some((log, sd, n)) = reading.width.filter(|_| reading.detail) else { return };
+/// What a reduced picture says of a tile, which was `coarse` before; whether its fine detail is found to be noise.
+fn tell(tile: &mut Tile, reading: Reading, times: f64, coarse: bool) -> bool {
+    let Some((log, sd, n)) = reading.width.filter(|_| reading.detail) else { return false };
     let width = log.exp();
-    if width <= BLURRED {
-        return;
+    if width <= if times > 2.0 { BLURRED } else { BLURRED_BY_HALF } {
+        return false;
     }
     // The large pixel's aperture gives way to the picture's own.
     let optical = times * (width * width - PIXEL_SIGMA * PIXEL_SIGMA).sqrt();
@@ -109,26 +114,25 @@ fn tell(tile: &mut Tile, reading: Reading, times: f64) {
     let least = whole * (-BOUND * sd).exp();
     // A number that stands is the better one, since it is the tile's alone.
     let wider = tile.blur.is_none_or(|b| seen.value - b.value > APART * seen.sd.hypot(b.sd));
-    match fine(tile) {
-        Some(fine) if fine <= DOUBTED => {
-            if least > OF_NOISE * fine {
-                let state = if known { TileState::Measured } else { TileState::AtLeast };
-                (tile.blur, tile.bound, tile.spread) = (known.then_some(seen), (!known).then_some(least), None);
-                tile.state = state;
-            }
-        }
-        _ if known && wider => (tile.blur, tile.bound, tile.state) = (Some(seen), None, TileState::Measured),
-        _ => {}
+    if coarse && known && wider {
+        (tile.blur, tile.bound, tile.state) = (Some(seen), None, TileState::Measured);
     }
+    let noise = !coarse && fine(tile).is_some_and(|fine| least > OF_NOISE * fine);
+    if noise {
+        let (state, bound) = if known { (TileState::Measured, None) } else { (TileState::AtLeast, Some(least)) };
+        (tile.blur, tile.bound, tile.spread, tile.state) = (known.then_some(seen), bound, None, state);
+    }
+    noise
 }
 
-/// Means over squares of 4, 8 or 16 px. Of a mosaic, samples and interpolated ones alike: they differ by less than is left.
+/// Means over squares of 2, 4, 8 or 16 px. Of a mosaic, samples and interpolated ones alike: they differ by less than is left.
 pub(super) fn reduce(plane: &Plane, times: usize) -> Plane {
     let add: fn(&[u16], &mut [u32]) = match times {
+        2 => add_squares::<2>,
         4 => add_squares::<4>,
         8 => add_squares::<8>,
         16 => add_squares::<16>,
-        _ => unreachable!("pictures are made smaller by 4, 8 or 16"),
+        _ => unreachable!("pictures are made smaller by 2, 4, 8 or 16"),
     };
     let (width, height) = (plane.width / times, plane.height / times);
     let mut data = Vec::with_capacity(width * height);
