@@ -328,6 +328,17 @@ fn blur_of_many_pixels_is_told_by_a_smaller_picture() {
     assert!((middle - 1.0).abs() < 0.15, "{middle}");
 }
 
+/// A picture half as large tells of what is too small for a quarter.
+#[test]
+fn small_pictures_tell_a_blur_of_many_pixels_too() {
+    let psf = Psf { disc_px: 24.0, pixel: true, ..Psf::default() };
+    let (plane, truth) = patch(Texture::Rock, &psf, 480, 5, 60.0);
+    let map = measure(&plane, &Settings { tiles: 4, ..Settings::default() });
+    let ratios: Vec<(f64, f64)> = map.measured().map(|(_, b)| (b.value / truth.sigma, 0.0)).collect();
+    assert!(ratios.len() >= 14, "{} of 16 tiles", ratios.len());
+    assert!((middle(&ratios) - 1.0).abs() < 0.15, "{}", middle(&ratios));
+}
+
 /// The same with the contrast of every ninth tile of 96 px a small part of what it was, as in shade or haze, and a sensor's noise.
 fn faded(plane: &Plane, times: f64) -> Plane {
     let mean = plane.data.iter().map(|&v| f64::from(v)).sum::<f64>() / plane.data.len() as f64;

@@ -88,10 +88,9 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
     let regions: Vec<Region> = grid.cells().collect();
     let edges = edges::find(plane, &regions, &surveys, &noise);
     let overshoot = edges::overshoot(&edges);
-    let told = Known { overshoot: overshoot.map(|o| o.value), lambda_n_px: settings.lambda_n_px, belief: 1.0 };
-    let (readings, belief) =
-        if sound { width::read(plane, &regions, &noise, &told) } else { (Vec::new(), told.belief) };
-    let known = Known { belief, ..told };
+    let told = Known { overshoot: overshoot.map(|o| o.value), lambda_n_px: settings.lambda_n_px, belief: None };
+    let (readings, belief) = if sound { width::read(plane, &regions, &noise, &told) } else { (Vec::new(), 1.0) };
+    let known = Known { belief: Some(belief), ..told };
     let blank = width::Reading::default();
     let mut tiles: Vec<Tile> = regions
         .iter()
@@ -134,7 +133,7 @@ pub fn described(plane: &Plane, settings: &Settings) -> Vec<(Region, Vec<Vec<f32
     let noise = NoiseModel::fit(plane, &surveys);
     let regions: Vec<Region> = grid.cells().collect();
     let overshoot = edges::overshoot(&edges::find(plane, &regions, &surveys, &noise)).map(|o| o.value);
-    let known = Known { overshoot, lambda_n_px: settings.lambda_n_px, belief: 1.0 };
+    let known = Known { overshoot, lambda_n_px: settings.lambda_n_px, belief: None };
     let patches = width::described(plane, &regions, &noise, &known);
     regions.into_iter().zip(patches).collect()
 }

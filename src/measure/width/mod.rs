@@ -107,7 +107,16 @@ impl<'a> Views<'a> {
         let frame = |known| Frame::of(plane, noise.fine_step(), known);
         let (told, untold) = (frame(known), frame(&Known { lambda_n_px: None, ..*known }));
         let range = f64::from(plane.range()).max(1.0);
-        Self { sights, spectrum, told, untold, belief: known.belief, noise, range, gradients: &NOISE_GRADIENTS }
+        Self {
+            sights,
+            spectrum,
+            told,
+            untold,
+            belief: known.belief.unwrap_or(1.0),
+            noise,
+            range,
+            gradients: &NOISE_GRADIENTS,
+        }
     }
 
     fn described(&self, sight: &Sight, frame: &Frame) -> [f32; features::COUNT] {
@@ -169,8 +178,8 @@ pub(super) struct Known {
     pub overshoot: Option<f64>,
     /// Wavelength times f-number over the pixel pitch.
     pub lambda_n_px: Option<f64>,
-    /// How likely the picture is to show that pupil, from 0 to 1.
-    pub belief: f64,
+    /// How likely the picture is to show that pupil, from 0 to 1; `None` where it is to be asked.
+    pub belief: Option<f64>,
 }
 
 /// What the estimator is told of each patch of each tile, for training it.
@@ -202,10 +211,11 @@ impl Reading {
     }
 }
 
-/// Reads tiles of a frame after asking some of them, or all, whether they show the pupil: how far it is believed comes back beside them.
+/// Reads tiles of a frame, its pupil believed as far as `known` says, or after asking some of them, or all, whether they show it; how far
+/// it is believed comes back beside them.
 pub(super) fn read(plane: &Plane, regions: &[Region], noise: &NoiseModel, known: &Known) -> (Vec<Reading>, f64) {
     let mut views = Views::of(plane, regions, noise, known);
-    if let Some(lambda_n_px) = known.lambda_n_px {
+    if let Some(lambda_n_px) = known.lambda_n_px.filter(|_| known.belief.is_none()) {
         let every = views.sights.len().div_ceil(pupil::ASKED).max(1);
         let some: Vec<Vec<Sight>> = views.sights.iter().step_by(every).cloned().collect();
         views.belief = 0.0;
@@ -215,7 +225,7 @@ pub(super) fn read(plane: &Plane, regions: &[Region], noise: &NoiseModel, known:
         let shown = pupil::shown(told(views.readings(&some)), lambda_n_px);
         // Where detail is scarce all are asked.
         let shown = shown.or_else(|| pupil::shown(told(views.all()), lambda_n_px)).unwrap_or(1.0);
-        views.belief = known.belief * shown;
+        views.belief = shown;
     }
     (views.all(), views.belief)
 }
