@@ -273,7 +273,7 @@ fn sharp_things_before_a_wide_blur_stay_sharp() {
     let (rock, _) = patch(Texture::Rock, &Psf { disc_px: 40.0, pixel: true, ..Psf::default() }, side, 7, 100.0);
     let sharp = |x: usize| (x / 96) % 5 == 1;
     let data = (0..side * side).map(|i| if sharp(i % side) { leaves.data[i] } else { rock.data[i] }).collect();
-    let map = measure(&Plane { data, ..leaves.clone() }, &Settings { tiles: 10, ..Settings::default() });
+    let map = measure(&Plane { data, ..leaves }, &Settings { tiles: 10, ..Settings::default() });
     let told: Vec<f64> = map
         .tiles
         .iter()
