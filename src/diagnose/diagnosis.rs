@@ -77,7 +77,7 @@ impl Cause {
 pub struct Budget {
     /// Pixel aperture.
     pub pixel: f64,
-    /// Diffraction; `None` where the f-number or the pitch is unknown.
+    /// Diffraction, as much of it as the widths show; `None` where the f-number or the pitch is unknown.
     pub diffraction: Option<f64>,
     /// Defocus.
     pub defocus: Estimate,
@@ -321,7 +321,7 @@ pub struct FrameModel {
     pub motion_px: Estimate,
     /// Its direction, radians from +x towards +y.
     pub motion_angle: Option<f64>,
-    /// Diffraction scale lambda N over the pitch, px; `None` where unknown.
+    /// Diffraction scale lambda N over the pitch, px: as much of the recorded one as the widths show; `None` where unknown.
     pub lambda_n_px: Option<f64>,
     /// The line where best focus meets the ground: two ends as fractions of the picture; `None` if it lies outside.
     pub focus_line: Option<[Point; 2]>,

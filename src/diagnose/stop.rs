@@ -1,7 +1,8 @@
 //! Whether the widths bear out the recorded f-number: no picture is sharper than its diffraction, and one that
 //! diffraction softens is nowhere sharper.
 
-use crate::optics::blur::{Parts, sigma_px};
+use crate::measure::LOW;
+use crate::optics::blur::least_px;
 use crate::stats::ranked;
 
 /// Set on rendered frames sharpened by up to 120 %: the narrowest read 0.72 of the unsharpened width. How much narrower
@@ -13,15 +14,13 @@ const SHARPENED: f64 = 0.2;
 /// tiles.
 const NARROWER: f64 = 0.3;
 const FEWEST: usize = 6;
-/// Chosen: a twelfth of the tiles or so are misread, and widths have a common error of about 8 %. Which of the widths
-/// is asked, in order of size, and how far below diffraction's own (ln) it may lie for diffraction to be what softens
-/// the frame.
-const LOW: f64 = 0.2;
+/// Chosen: widths have a common error of about 8 %. How far below diffraction's own (ln) the low end of the widths may lie for
+/// diffraction to be what softens the frame.
 const SHORT: f64 = 0.15;
 
 /// ln of the whole width that diffraction and the pixel leave, px.
 fn least(lambda_n_px: f64) -> f64 {
-    sigma_px(&Parts { lambda_n_px: Some(lambda_n_px), pixel: true, ..Parts::default() }).ln()
+    least_px(lambda_n_px).ln()
 }
 
 /// ln of the width, px, that the sharpest of the tiles show.

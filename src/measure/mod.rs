@@ -32,6 +32,7 @@ mod width;
 pub(crate) use direction::HELD;
 pub use smaller::smaller;
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
+pub(crate) use width::LOW;
 
 use rayon::prelude::*;
 

@@ -45,7 +45,7 @@ const ENOUGH: usize = 8;
 type Told = (f64, f64, u32);
 
 /// The tiles up to [`REACH`] columns and rows away from tile `i` of so many, row-major.
-fn beside(count: usize, columns: usize, i: usize) -> impl Iterator<Item = usize> {
+pub(super) fn beside(count: usize, columns: usize, i: usize) -> impl Iterator<Item = usize> {
     let (x, y) = (i % columns, i / columns);
     let rows = y.saturating_sub(REACH)..(y + REACH + 1).min(count / columns);
     let across = x.saturating_sub(REACH)..(x + REACH + 1).min(columns);

@@ -11,6 +11,7 @@
 use multiversion::multiversion;
 
 use super::grid::Grid;
+use super::neighbours::beside;
 use super::noise::NoiseModel;
 use super::survey;
 use super::tile::{BOUND, WIDEST};
@@ -44,8 +45,6 @@ const REACH: f64 = 0.06;
 /// in a smaller picture, and over what is out of focus noise reads five to forty times as wide. How many times wider than at full
 /// size a tile must be at the least for its fine detail to be noise.
 const OF_NOISE: f64 = 3.0;
-/// Chosen: a look at every tile would cost a fifth more. How many tiles away one without fine detail makes those with it doubtful.
-const AROUND: usize = 2;
 
 /// Gives those tiles a number that a smaller picture can tell of, and takes it from those whose number was of noise.
 pub(super) fn settle(plane: &Plane, across: u32, columns: usize, known: &Known, tiles: &mut [Tile]) {
@@ -79,15 +78,10 @@ fn is_fine(tile: &Tile) -> bool {
     tile.state != TileState::AtLeast && tile.blur.is_none_or(|b| b.value <= DOUBTED)
 }
 
-/// Tiles to look at: those without fine detail, and those with it that have such a one about them.
+/// Tiles to look at: those without fine detail, and those with it that have such a one beside them (a look at all of them tells no
+/// more).
 fn open(columns: usize, tiles: &[Tile], coarse: &[bool]) -> Vec<usize> {
-    let about = |i: usize| {
-        let (x, y) = (i % columns.max(1), i / columns.max(1));
-        let across = x.saturating_sub(AROUND)..(x + AROUND + 1).min(columns);
-        let mut near =
-            (y.saturating_sub(AROUND)..y + AROUND + 1).flat_map(|y| across.clone().map(move |x| y * columns + x));
-        near.any(|k| coarse.get(k) == Some(&true))
-    };
+    let about = |i: usize| beside(tiles.len(), columns, i).any(|k| coarse[k]);
     (0..tiles.len()).filter(|&i| coarse[i] || fine(&tiles[i]).is_some() && about(i)).collect()
 }
 

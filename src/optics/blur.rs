@@ -47,6 +47,12 @@ pub fn sigma_px(parts: &Parts) -> f64 {
     half_contrast(parts).map_or(0.0, |f| MTF50_SIGMA / f)
 }
 
+/// Gaussian-equivalent sigma (px) that diffraction and the pixel leave by themselves: no picture through this pupil is narrower.
+#[must_use]
+pub fn least_px(lambda_n_px: f64) -> f64 {
+    sigma_px(&Parts { lambda_n_px: Some(lambda_n_px), pixel: true, ..Parts::default() })
+}
+
 /// As [`sigma_px`] with its derivatives, for fitting.
 #[must_use]
 pub fn slopes_px(parts: &Parts) -> Slopes {

@@ -2,7 +2,7 @@
 
 use super::Blurs;
 use super::middle_mean;
-use crate::optics::blur::{Parts, sigma_px};
+use crate::optics::blur::least_px;
 use crate::optics::lambda_n_px;
 use crate::stats;
 
@@ -33,10 +33,7 @@ pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: 
     let mut stops: Vec<(usize, f64, f64)> = f_numbers
         .iter()
         .enumerate()
-        .filter_map(|(k, n)| {
-            let bare = Parts { lambda_n_px: Some(lambda_n_px((*n)?, pitch_um)), pixel: true, ..Parts::default() };
-            Some((k, (*n)?, sigma_px(&bare).powi(2)))
-        })
+        .filter_map(|(k, n)| Some((k, (*n)?, least_px(lambda_n_px((*n)?, pitch_um)).powi(2))))
         .collect();
     stops.sort_by(|a, b| a.1.total_cmp(&b.1));
     let floor = |&(k, _, bare): &(usize, f64, f64)| {
@@ -118,6 +115,7 @@ fn without(blurs: &Blurs, marked: &[bool]) -> Blurs {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::optics::blur::{Parts, sigma_px};
     use crate::quantity::Estimate;
 
     const STOPS: [f64; 5] = [2.8, 5.6, 8.0, 11.0, 16.0];

@@ -18,6 +18,7 @@ use self::features::Frame;
 use self::loops::SIDE;
 use self::network::Saying;
 use self::patch::{Looker, Sight};
+pub(crate) use self::pupil::LOW;
 use self::quiet::NoiseSpectrum;
 use self::rings::RINGS;
 use self::steep::SCALES;
@@ -218,14 +219,14 @@ pub(super) fn read(plane: &Plane, regions: &[Region], noise: &NoiseModel, known:
     if let Some(lambda_n_px) = known.lambda_n_px.filter(|_| known.belief.is_none()) {
         let every = views.sights.len().div_ceil(pupil::ASKED).max(1);
         let some: Vec<Vec<Sight>> = views.sights.iter().step_by(every).cloned().collect();
-        views.belief = 0.0;
-        let told = |readings: Vec<Reading>| {
+        let widths = |readings: Vec<Reading>| {
             readings.iter().filter_map(|r| r.width).filter(|w| w.1 < KNOWN).map(|w| w.0).collect()
         };
-        let shown = pupil::shown(told(views.readings(&some)), lambda_n_px);
+        // They are asked without it.
+        views.belief = 0.0;
+        let shown = pupil::shown(widths(views.readings(&some)), lambda_n_px);
         // Where detail is scarce all are asked.
-        let shown = shown.or_else(|| pupil::shown(told(views.all()), lambda_n_px)).unwrap_or(1.0);
-        views.belief = shown;
+        views.belief = shown.or_else(|| pupil::shown(widths(views.all()), lambda_n_px)).unwrap_or(1.0);
     }
     (views.all(), views.belief)
 }

@@ -4,17 +4,17 @@
 //! The networks are told a pupil for the shape of its spread. With it comes how wide that is at the least, and what they are
 //! told so they believe. Some tiles are therefore read without it first.
 
-use crate::optics::blur::{Parts, sigma_px};
+use crate::optics::blur::least_px;
 use crate::stats::ranked;
 
 /// Chosen: a tenth of most grids, and their low end is known to some 5 %. Tiles that are asked, at the most.
 pub(super) const ASKED: usize = 48;
 /// Chosen: fewer have no low end. Tiles with a width, at the least, for an answer.
 const FEWEST: usize = 6;
-/// Chosen: a twelfth of the tiles or so are misread. Which of the widths is asked, in order of size.
-const LOW: f64 = 0.2;
-/// Set on the shoots kept from the fit, under true pupils of 0.5 to 3.5 px (420 pictures): what their low end is read narrower by
-/// without the pupil (ln), and what that scatters by.
+/// Chosen: a twelfth of the tiles or so are misread. Which of a picture's widths, in order of size, is held against its pupil.
+pub(crate) const LOW: f64 = 0.2;
+/// Set on the shoots kept from the fit, under true pupils of 0.5 to 3.5 px (316 pictures that were not sharpened): what their low end
+/// is read narrower by without the pupil (ln), and what that scatters by.
 const NARROWER: f64 = 0.10;
 const SCATTER: f64 = 0.12;
 /// Chosen: cameras sharpen about as often as not, and false f-numbers are of any size. How much narrower (ln) a picture may be
@@ -25,14 +25,13 @@ const UNLIKE: f64 = 1.5;
 const SURE: f64 = 0.01;
 
 /// How likely it is that a picture shows the pupil of `lambda_n_px` (wavelength times f-number over pitch): by Bayes' rule from the
-/// widths (ln px) that some of its tiles read without it. One that is nowhere narrower than the pupil leaves it shows it as well as can be. `None` where too few
-/// have a width.
+/// widths (ln px) that some of its tiles read without it. One that is nowhere narrower than the pupil leaves it shows it as well as
+/// can be. `None` where too few have a width.
 pub(super) fn shown(logs: Vec<f64>, lambda_n_px: f64) -> Option<f64> {
     if logs.len() < FEWEST {
         return None;
     }
-    let least = sigma_px(&Parts { lambda_n_px: Some(lambda_n_px), pixel: true, ..Parts::default() }).ln();
-    let short = ranked(logs, LOW).map_or(0.0, |low| least - low);
+    let short = ranked(logs, LOW).map_or(0.0, |low| least_px(lambda_n_px).ln() - low);
     let off = ((short - NARROWER) / SCATTER).max(0.0);
     let shows = (-0.5 * off * off).exp();
     // What does not show its pupil but reads as wide is read no worse with it, and is not asked for.
@@ -50,8 +49,7 @@ mod tests {
 
     /// ln widths of this many times what the pupil leaves.
     fn widths(share: f64, lambda_n_px: f64, count: usize) -> Vec<f64> {
-        let least = sigma_px(&Parts { lambda_n_px: Some(lambda_n_px), pixel: true, ..Parts::default() });
-        vec![(share * least).ln(); count]
+        vec![(share * least_px(lambda_n_px)).ln(); count]
     }
 
     #[test]

@@ -255,7 +255,7 @@ pub struct ModelView {
     pub motion_px: Option<f64>,
     /// Its direction, radians from +x towards +y.
     pub motion_angle: Option<f64>,
-    /// Diffraction scale lambda N over the pitch, px.
+    /// Diffraction scale lambda N over the pitch, px: as much of the recorded one as the widths show.
     pub lambda_n_px: Option<f64>,
     /// The line where best focus meets the ground, as fractions of the picture; null if outside it.
     pub focus_line: Option<[Point; 2]>,

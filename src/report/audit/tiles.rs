@@ -47,7 +47,7 @@ pub struct TileView {
 pub struct BudgetView {
     /// Pixel aperture.
     pub pixel: Option<f64>,
-    /// Diffraction.
+    /// Diffraction, as much of it as the widths show.
     pub diffraction: Option<f64>,
     /// Defocus.
     pub defocus: Option<f64>,

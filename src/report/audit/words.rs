@@ -7,6 +7,8 @@ use super::view::Words;
 use super::{besides, line, open, sides};
 use crate::diagnose::{Basis, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, ZoneName};
 use crate::judge;
+use crate::optics::WAVELENGTH_UM;
+use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::{Flag, Units};
 use crate::report::say::camera;
 use crate::report::say::name::capital;
@@ -244,7 +246,10 @@ fn corner_aside(d: &Diagnosis) -> Option<String> {
 }
 
 fn diffraction(d: &Diagnosis, capture: &Capture) -> String {
-    let alone = d.zones.iter().find_map(|z| z.budget).and_then(|b| b.diffraction);
+    // Of the recorded f-number, whole, though the fit takes only as much as the widths show.
+    let alone = capture
+        .lambda_n_px(WAVELENGTH_UM)
+        .map(|lambda_n_px| sigma_px(&Parts { lambda_n_px: Some(lambda_n_px), ..Parts::default() }));
     format!(
         "{} itself softens the whole frame: diffraction alone is {}, {} permitted",
         capture.f_number.as_ref().map_or_else(|| "the f-number".into(), |n| camera::f_number(n.value)),
