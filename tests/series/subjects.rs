@@ -97,6 +97,30 @@ fn one_plane_is_answered_by_its_rows() {
 }
 
 #[test]
+fn ground_that_recedes_is_answered_near_and_far() {
+    // Focused at infinity, the disc grows with the rows below the horizon (thin lens): from 0 to 100 um at f/1.
+    let stops = [2.8, 5.6, 11.0, 22.0];
+    let width = |k: usize, row: usize| {
+        Psf::lens(stops[k], 5.4, 100.0 * row as f64 / 7.0 / stops[k]).softened(0.35, 0.35, 0.0).truth().sigma
+    };
+    let (mut blurs, tiles) = portrait(&stops);
+    for (k, frame) in blurs.sigma.iter_mut().enumerate() {
+        let widths: Vec<f64> = (0..8).map(|row| width(k, row)).collect();
+        for (t, tile) in frame.iter_mut().enumerate() {
+            let error = 1.0 + 0.02 * (((7 * t + 5 * k) % 9) as f64 / 4.0 - 1.0);
+            *tile = Some(Estimate::new(widths[t / 12] * error, 0.03, 9));
+        }
+    }
+    let zones = by_rows(&tiles);
+    assert_eq!(by_depth(&zones, &blurs, &tiles, &stops.map(Some), None), None);
+    // So near ground has its say, and the best stop is that of the nearest row, not of the horizon.
+    let best = |row: usize| (0..stops.len()).min_by(|&a, &b| width(a, row).total_cmp(&width(b, row)));
+    let answer = aperture::answer(&zone_blurs(&zones, &blurs), &stops.map(Some), Some(5.4), 0.8);
+    assert_eq!(answer.whole, best(7));
+    assert_ne!(best(7), best(0));
+}
+
+#[test]
 fn frames_of_unknown_apertures_are_ordered_by_their_blur_and_shaken_ones_are_not() {
     let (blurs, tiles) = portrait(&[2.8, 16.0, 1.8, 5.6]);
     assert_eq!(deepest_first(&blurs), Some(vec![1, 3, 0, 2]));
