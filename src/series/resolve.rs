@@ -112,9 +112,9 @@ pub fn resolve(frames: &[Frame], tiles: &[Region], curve: Option<&ToneCurve>) ->
         .into_par_iter()
         .enumerate()
         .map(|(t, rough)| {
-            let anchor = rough?.anchor(frames, usual[t]);
+            let anchor = rough?.anchor(frames, usual[t])?;
             let fine = Tile::new(frames, t, Some(anchor.value), curve)?;
-            let anchor = fine.anchor(frames, usual[t]);
+            let anchor = fine.anchor(frames, usual[t])?;
             Some((fine, anchor))
         })
         .collect();
@@ -297,20 +297,16 @@ impl Tile {
         Some(Self { sharpest, relative, own })
     }
 
-    /// Width of the sharpest frame, px, with the sd that is left.
-    fn anchor(&self, frames: &[Frame], usual: Option<Estimate>) -> Estimate {
-        let frame = &frames[self.sharpest];
-        let floor = sigma_px(&Parts { lens_px: 0.0, ..shape(frame, 0.0) });
-        let (value, sd) = match (self.own, usual) {
-            (Some(own), Some(usual)) => {
-                let (w, v) = (own.sd.powi(-2), usual.sd.powi(-2));
-                ((own.value * w + usual.value * v) / (w + v), (w + v).sqrt().recip())
-            }
-            (Some(own), None) => (own.value, own.sd),
-            (None, Some(usual)) => (usual.value, usual.sd),
-            (None, None) => (1.2 * floor, 0.3 * floor),
-        };
-        Estimate::new(value.max(floor), sd, self.own.map_or(0, |o| o.n))
+    /// Width of the sharpest frame, px, with the sd that is left; `None` where no frame alone shows one: clouds and water drift
+    /// from frame to frame, and how they change tells nothing of the blur.
+    fn anchor(&self, frames: &[Frame], usual: Option<Estimate>) -> Option<Estimate> {
+        let own = self.own?;
+        let floor = sigma_px(&Parts { lens_px: 0.0, ..shape(&frames[self.sharpest], 0.0) });
+        let (value, sd) = usual.map_or((own.value, own.sd), |usual| {
+            let (w, v) = (own.sd.powi(-2), usual.sd.powi(-2));
+            ((own.value * w + usual.value * v) / (w + v), (w + v).sqrt().recip())
+        });
+        Some(Estimate::new(value.max(floor), sd, own.n))
     }
 }
 

@@ -2,8 +2,8 @@
 
 use tussock::measure::pair::{Contrast, relative, spectra};
 use tussock::measure::register::{Registration, Similarity, Small, register};
-use tussock::quantity::Region;
-use tussock::series::{Frame, pitch_um};
+use tussock::quantity::{Estimate, Region};
+use tussock::series::{Frame, pitch_um, resolve};
 use tussock::shot::{Mosaic, Plane};
 use tussock::simulate::{PatchSpec, Psf, Texture, View, render_patch};
 
@@ -97,6 +97,28 @@ fn an_empty_sky_gives_no_number() {
     let (sa, sb) = (spectra(&pa, &pa, None, &tile), spectra(&pa, &pb, None, &tile));
     assert_eq!(relative(&sa.tiles[0], &sb.tiles[0], 0.8, 1.0, Contrast::Linear), None);
     assert!(register(&pa, &pb, &Small::new(&pa), &Small::new(&pb)).is_none());
+}
+
+/// How clouds and water change from frame to frame is no blur: what no frame alone shows a width in is not answered for.
+#[test]
+fn a_tile_whose_width_no_frame_alone_shows_is_left_out() {
+    let spec = PatchSpec { texture: Texture::Grass, psf: Psf::gaussian(0.75), seed: 40, ..PatchSpec::default() };
+    let planes = [framed(&spec).0, framed(&PatchSpec { psf: Psf::gaussian(1.3), noise_seed: 9, ..spec }).0];
+    let tiles = [0, 136].map(|x| Region { x, y: 68, width: 136, height: 136 });
+    let still = Registration { agreement: 1.0, ..Registration::still() };
+    let frame = |(plane, width): (&Plane, f64)| Frame {
+        f_number: None,
+        pitch_um: None,
+        spectra: spectra(&planes[0], plane, Some(&still), &tiles),
+        absolute: vec![Some(Estimate::new(width, 0.05 * width, 9)), None],
+    };
+    let frames: Vec<Frame> = planes.iter().zip([0.75, 1.3]).map(frame).collect();
+    let blurs = resolve(&frames, &tiles, None);
+    for (k, truth) in [0.75, 1.3].into_iter().enumerate() {
+        let width = blurs.sigma[k][0].expect("a width").value;
+        assert!((width / truth - 1.0).abs() < 0.05, "{width} for {truth}");
+        assert_eq!(blurs.sigma[k][1], None);
+    }
 }
 
 #[test]
