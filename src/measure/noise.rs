@@ -36,6 +36,9 @@ pub(super) struct Drown {
 /// Chosen: sky, haze and ground lie apart. Groups of level over which the quietest tiles are sought.
 const GROUPS: usize = 8;
 
+/// Published: IEC 61966-2-1. Relative luminance up to which the sRGB curve is a straight line.
+const TOE: f64 = 0.003_130_8;
+
 impl NoiseModel {
     /// Fits the model to the quiet cells of all tiles.
     pub(super) fn fit(plane: &Plane, surveys: &[Survey]) -> Self {
@@ -99,8 +102,14 @@ impl NoiseModel {
         (self.code_sd * self.code_slope(level)).powi(2)
     }
 
-    /// Levels to an 8-bit code value at a level: slope of the sRGB curve (IEC 61966-2-1) above its toe; other
-    /// rendering curves are close enough for a floor.
+    /// Standard deviation, levels, that rounding to code values leaves at a level: a uniform error. Rendered files are taken to have
+    /// 8 bits, so faint detail of finer ones is given away; zero where there was no rendering.
+    pub(super) fn rounding(&self, level: f64) -> f64 {
+        if self.code_sd > 0.0 { self.code_slope(level) / 12.0_f64.sqrt() } else { 0.0 }
+    }
+
+    /// Levels to an 8-bit code value at a level: slope of the sRGB curve (IEC 61966-2-1), whose toe is
+    /// straight; other rendering curves are close enough for a floor.
     pub(super) fn code(&self, level: f64) -> f64 {
         self.code_slope(level)
     }
@@ -111,7 +120,7 @@ impl NoiseModel {
     }
 
     fn code_slope(&self, level: f64) -> f64 {
-        let l = (level / self.range).clamp(0.002, 1.0);
+        let l = (level / self.range).clamp(TOE, 1.0);
         2.4 / 1.055 * l.powf(1.0 - 1.0 / 2.4) / 255.0 * self.range
     }
 }

@@ -16,6 +16,11 @@ const LEAST: f64 = 0.15;
 /// detail.
 const DETAIL: f64 = 3.0;
 
+/// Chosen: three times, as nothing less than thrice the noise is detail. Standard deviation of a patch over that of rounding to
+/// code values below which nothing is told of it: dithered gradients, and skies and shadows that a camera smoothed to within a
+/// code value, vary no more, and what is left of their noise is as coarse as a blurred scene.
+const ROUNDED: f64 = 3.0;
+
 /// Chosen: a third of an octave below the limit of the samples, where blur leaves next to nothing of a scene. Rings that count as
 /// the finest.
 const FINEST: usize = 4;
@@ -63,11 +68,12 @@ fn excess(sight: &Sight, noise: &[f64; RINGS]) -> f64 {
     ratio.max(1.0)
 }
 
-/// Whether a patch holds anything above its noise: two neighbouring rings do.
-pub(super) fn has_detail(sight: &Sight, noise: &[f64; RINGS]) -> bool {
+/// Whether a patch holds anything above its noise: two neighbouring rings do, and it varies by more than `rounding`, a standard
+/// deviation, may leave.
+pub(super) fn has_detail(sight: &Sight, noise: &[f64; RINGS], rounding: f64) -> bool {
     let excess = excess(sight, noise);
     let stands = |k: usize| sight.seen.power[k] > DETAIL * excess * noise[k];
-    (0..RINGS - 1).any(|k| stands(k) && stands(k + 1))
+    (0..RINGS - 1).any(|k| stands(k) && stands(k + 1)) && sight.seen.variance > (ROUNDED * rounding).powi(2)
 }
 
 /// Whether detail goes on to the finest scale: power near the limit of the samples stands above the noise.

@@ -144,7 +144,8 @@ impl<'a> Views<'a> {
         for (k, sights) in tiles.iter().enumerate() {
             for sight in sights.iter().filter(|s| s.clipped <= CLIPPED) {
                 let noise = self.spectrum.at(sight.level);
-                if features::has_detail(sight, &noise) {
+                let rounding = self.noise.rounding(sight.level * self.range) / self.range;
+                if features::has_detail(sight, &noise, rounding) {
                     readings[k].detail = true;
                     readings[k].alive |= features::alive(sight, &noise);
                     patches.push(sight);
