@@ -54,6 +54,26 @@ fn what_is_out_of_focus_by_far_before_and_behind_a_close_subject_is_beyond() {
     }
 }
 
+/// What softens all of a picture leaves nothing finer than itself; and what is fine says so however faint it is.
+#[test]
+fn ends_beside_something_finer_are_not_soft_by_enlargement() {
+    for seed in 1..=6 {
+        let (scene, mut map) = close_subject(seed, 0.5, 0.95);
+        map.enlarged = true;
+        for tile in map.tiles.iter_mut().filter(|t| t.blur.is_some_and(|b| b.value < 1.0)) {
+            tile.contrast = 0.1;
+        }
+        let d = judge(&scene, &map);
+        assert_eq!(d.verdict.cause, Cause::TooLittleDepth, "seed {seed}: {:?}", d.verdict);
+        // Soft all over, near, far and between: that is the enlargement's.
+        for blur in map.tiles.iter_mut().filter_map(|t| t.blur.as_mut()) {
+            *blur = Estimate::new(2.0, 0.2, 10);
+        }
+        let d = judge(&scene, &map);
+        assert!(matches!(d.verdict.cause, Cause::Processing | Cause::CannotTell), "seed {seed}: {:?}", d.verdict);
+    }
+}
+
 #[test]
 fn what_is_soft_without_contrast_is_cloud_or_smooth_water_and_says_nothing() {
     for seed in 1..=6 {

@@ -122,10 +122,12 @@ pub(super) fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64
     };
     // ln of the width of what is far out of focus, nothing of what is fine.
     let told = |t: &Tile| match (t.state, t.blur, t.bound) {
-        _ if t.contrast < FAR_OUT.1 || e.skyline.is_some_and(|edge| place(t).1 < edge) => None,
-        (_, Some(b), _) => Some(Some(b.value.ln()).filter(|_| b.value > least)),
-        (TileState::AtLeast, _, Some(bound)) if bound > least => Some(Some(bound.ln())),
+        _ if e.skyline.is_some_and(|edge| place(t).1 < edge) => None,
+        (_, Some(b), _) if b.value <= least => Some(None),
         (TileState::AtMost, _, Some(bound)) if bound < least => Some(None),
+        _ if t.contrast < FAR_OUT.1 => None,
+        (_, Some(b), _) => Some(Some(b.value.ln())),
+        (TileState::AtLeast, _, Some(bound)) if bound > least => Some(Some(bound.ln())),
         _ => None,
     };
     let inside: Vec<(&Tile, Option<f64>)> =

@@ -7,7 +7,7 @@ use crate::judge::Judgement;
 use crate::measure::TileMap;
 use crate::quantity::Flag;
 use crate::shot::Capture;
-use crate::stats::upper_median;
+use crate::stats::{quantile, upper_median};
 
 /// Chosen: likely, not firm. Confidence at most that is left where the picture is not what the camera wrote.
 pub(super) const ALTERED: f64 = 0.7;
@@ -30,9 +30,10 @@ pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {
         d.flags.push(flag);
         cap(&mut d.verdict, ALTERED);
     }
-    // What an enlargement leaves soft all over is neither the lens's nor the focus's.
+    // What an enlargement leaves soft all over is neither the lens's nor the focus's; where the picture shows something finer than
+    // its ends, it is theirs.
     let blame = d.verdict.cause;
-    if map.enlarged && (blame == Cause::LensSoftness || blame.is_focus() && soft_alike(d)) {
+    if map.enlarged && !shows_finer(d, map) && (blame == Cause::LensSoftness || blame.is_focus() && soft_alike(d)) {
         d.verdict.cause = Cause::Processing;
         d.verdict.weights.iter_mut().filter(|w| w.0 == blame).for_each(|w| w.0 = Cause::Processing);
         d.verdict.also.retain(|c| *c != Cause::Processing);
@@ -58,6 +59,17 @@ fn soft_alike(d: &Diagnosis) -> bool {
         (Some(a), Some(b)) => a.value < ALIKE * b.value && b.value < ALIKE * a.value,
         _ => false,
     }
+}
+
+/// Chosen: things of one blur are read up to a half apart, and one thing may be sharpened. Share of the measured tiles, the sharpest,
+/// of which all are finer, and how many times finer than a soft end, where what softens all of a picture is not what softens it.
+const FINER: (f64, f64) = (0.1, 2.0);
+
+/// Whether a tenth of the tiles is far finer than an end that is soft.
+fn shows_finer(d: &Diagnosis, map: &TileMap) -> bool {
+    let fine = quantile(&map.measured().map(|m| m.1.value).collect::<Vec<f64>>(), FINER.0);
+    let ends = d.zones[..2].iter().filter(|z| z.answer.judgement == Judgement::Beyond).filter_map(|z| z.blur_px);
+    fine.is_some_and(|fine| ends.into_iter().any(|end| end.value > FINER.1 * fine))
 }
 
 /// Chosen: a clear or evenly clouded sky; snow and still water have more contrast. Share of the picture that sky at
