@@ -131,9 +131,8 @@ fn kinds(blurs: &Blurs, f_numbers: &[Option<f64>]) -> Vec<Option<Kind>> {
     (0..blurs.anchor_sd.len()).map(of_tile).collect()
 }
 
-/// Whether depth goes with the height in the picture alone, as on ground that recedes from a level camera: the scatter
-/// that is left about the rows' means is that of
-/// tiles at one.
+/// Whether depth goes with the height in the picture alone, as on ground that recedes from a level camera: about
+/// the rows' means no more scatter is left than tiles at one depth have.
 fn by_height(known: &[(usize, f64)], tiles: &[Region]) -> bool {
     let mut rows: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
     known.iter().for_each(|&(t, u)| rows.entry(tiles[t].y).or_default().push(u));
