@@ -42,9 +42,10 @@ fn what_rounding_may_leave_has_no_width() {
     for code in [12.0, 120.0, 220.0] {
         let map = mottled(code, 0.2, 0.7);
         assert_eq!(map.measured().count(), 0, "about {code}: {:?}", map.measured().map(|m| m.1).collect::<Vec<_>>());
-        // The same mottle, strong enough to be a picture: two pixels of spread and the pixel's own.
-        let map = mottled(code, 6.0, 11.0);
+        // The same mottle over several code values is a picture, and told with the 25 % that make a number: 2 px.
+        let map = mottled(code, 3.0, 4.0);
         let widths: Vec<f64> = map.measured().map(|m| m.1.value).collect();
         assert!(widths.len() >= 30, "about {code}: {} of 36 tiles", widths.len());
+        assert!(widths.iter().all(|w| (w / 2.0 - 1.0).abs() < 0.25), "about {code}: {widths:?}");
     }
 }

@@ -27,7 +27,8 @@ pub struct Frame {
 /// Blur of every tile in every frame.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Blurs {
-    /// `[frame][tile]`: Gaussian-equivalent sigma, px; `None` where the tile could not be compared.
+    /// `[frame][tile]`: Gaussian-equivalent sigma, px; `None` where the tile could not be compared, or no frame alone shows a
+    /// width in it.
     pub sigma: Vec<Vec<Option<Estimate>>>,
     /// `[frame][tile]`: the part of its sd that the frames of this tile do not share, px.
     pub apart_sd: Vec<Vec<f64>>,
