@@ -1,5 +1,6 @@
 //! What keeps a verdict from being firm though the draws agree: what other things than its cause leave the same widths.
 
+use super::evidence::APART;
 use super::fit::Problem;
 use super::model::Ready;
 use super::origin::ALIKE;
@@ -9,12 +10,6 @@ use super::{Cause, Diagnosis};
 use crate::judge;
 use crate::quantity::{DISC_SIGMA, PIXEL_SIGMA};
 use crate::shot::Capture;
-
-/// Set on nineteen photographs read by eye as evenly sharp, and their copies saved again, in grey, with other tones and
-/// with noise: near over far is within 1.2 in eighteen and reaches 1.4 in one (relief of snow, which coarsens towards the
-/// camera as a disc does). Larger over smaller whole width of near and far up to which their content, or the file, may make
-/// all of the difference.
-const APART: f64 = 1.5;
 
 /// Lowers the confidence of verdicts that widths alone can't make firm.
 pub(super) fn weigh(d: &mut Diagnosis, problem: &Problem, posterior: &Posterior, capture: &Capture) {

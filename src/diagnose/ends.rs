@@ -66,7 +66,8 @@ impl Frame<'_> {
             // Content only adds blur: what reads sharp, tile beside tile, is sharp there, planks or ripples.
             let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
             let sharp = ends.readings[0][0].is_some_and(|r| self.width(&r) + r.sd < within);
-            if foreground::is_water(self.map) && (scatters || !sharp) {
+            let soft_water = || !sharp && !foreground::grows(self.e, horizon);
+            if foreground::is_water(self.map) && (scatters || soft_water()) {
                 reason = Some(Reason::Water);
             } else if scatters {
                 reason = Some(Reason::Scatters);

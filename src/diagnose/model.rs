@@ -70,6 +70,12 @@ impl Ready {
         (s.learned_square + self.still + self.corner(s)).sqrt()
     }
 
+    /// ln of the width that would be measured at a place if what lies there were in focus: the lens and the camera's motion soften it
+    /// at any distance.
+    pub(super) fn in_focus(&self, s: &Sample, surface: &Surface) -> f64 {
+        surface.whole(0.0, self.lens(s).hypot(self.t[Shake])).ln + self.t[Scale]
+    }
+
     /// What would be measured at a place.
     #[inline]
     pub(super) fn at(&self, s: &Sample, surface: &Surface) -> Place {

@@ -1,12 +1,14 @@
 //! Things that stand up from the ground: neighbouring tiles sharper than a fit has them, all at one distance.
 //!
 //! A fit reckons with single tiles that are sharper than it says, each by itself and rarely. Where several that touch
-//! are, they are mostly one thing (a rock, a trunk) nearer to the focus than the ground behind it.
+//! are, they are mostly one thing (a rock, a trunk) nearer to the focus than the ground behind it. Distance changes only the disc:
+//! what the fit lays to the lens there, the thing has too, so that a fit that makes the lens soft where a picture shows something
+//! crisp pays for it.
 
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
 
-use super::evidence::Sample;
+use super::evidence::{APART, Sample};
 use super::fit::{Fit, Problem, cost};
 use super::model::Ready;
 use super::parameters::Parameter::Horizon;
@@ -43,7 +45,8 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
             let gain = |&k: &usize| {
                 let (s, residual) = sharp[k];
                 let share = mix.soft_at(s.v, fit.theta[Horizon]);
-                s.say * (cost(residual, s.sd, mix, share).0 - cost(s.y - own, s.sd, mix, share).0)
+                let least = ready.in_focus(s, &problem.surface) - APART.ln();
+                s.say * (cost(residual, s.sd, mix, share).0 - cost(s.y - own.max(least), s.sd, mix, share).0)
             };
             (thing.iter().map(gain).sum::<f64>() - PRICE).max(0.0)
         })

@@ -9,7 +9,7 @@ use super::parameters::Parameter::{
     Centre, Corner, Curve, Far, Growth, Horizon, Power, Rise, Scale, Shake, Shift, Tilt,
 };
 use super::parameters::{Free, Parameter, SIZE, Theta};
-use crate::stats::Dice;
+use crate::stats::{Dice, ranked};
 
 const LENS: Free = Free::of(&[Centre, Corner, Power, Scale]);
 const DEFOCUS: Free = Free::of(&[Far, Growth, Horizon]);
@@ -214,10 +214,23 @@ fn search(problem: &Problem, shake: Free) -> Vec<(Fit, f64)> {
     let mut flat = base;
     (flat[Far], flat[Growth], flat[Horizon]) = (0.0, -12.0, 0.0);
     found.push((problem.descend(flat, LENS.and(shake), 20), ODDS_FOCUSED));
-    flat[Far] = -3.0;
+    flat[Far] = -behind(problem);
     found.push((problem.descend(flat, LENS.and(Free::of(&[Far])).and(shake), 20), ODDS_FLAT));
     found.sort_by(|a, b| (a.0.energy - a.1.ln()).total_cmp(&(b.0.energy - b.1.ln())));
     found
+}
+
+/// Chosen: within reach of the discs of a soft landscape. Least disc, px, from which a scene all at one distance and out of focus is
+/// looked for.
+const BEHIND: f64 = 3.0;
+/// Chosen: a quarter of the tiles may show what stands before it. Share of the tiles that are at least as wide as that disc makes them.
+const BEFORE: f64 = 0.25;
+
+/// Disc, px, from which a scene all at one distance and out of focus is looked for: a descent that starts far from a background out of
+/// focus by tens of pixels ends in lenses that no camera has.
+fn behind(problem: &Problem) -> f64 {
+    let widths = problem.evidence.samples.iter().map(|s| s.y).collect();
+    ranked(widths, BEFORE).map_or(BEHIND, |y| problem.surface.disc_for(y.exp(), 0.0).max(BEHIND))
 }
 
 /// Whether two modes tell different stories: discs at the far scene or at the bottom differ by half a pixel.
