@@ -99,22 +99,58 @@ fn a_mast_before_the_sky_has_no_say() {
     }
 }
 
+/// Gradients of a foreground that is drawn in layers.
+fn layered(scene: &Scene, map: &mut TileMap) {
+    map.layers = map.tiles.iter().map(|t| Some(if v(scene, t) > 0.1 { 1.8 } else { 0.2 })).collect();
+}
+
 #[test]
 fn water_in_the_foreground_is_not_judged_however_soft_it_reads() {
-    let scene = too_far();
-    let dry = judge(&scene, &scene.map());
-    assert_eq!(dry.verdict.cause, Cause::FocusTooFar);
-    let mut map = scene.map();
-    map.layers = map.tiles.iter().map(|t| Some(if v(&scene, t) > 0.1 { 1.8 } else { 0.2 })).collect();
-    let d = judge(&scene, &map);
-    assert_eq!(d.answer(ZoneName::Near).reason, Some(Reason::Water));
-    assert_eq!((ends(&d)[0], d.verdict.cause), (Judgement::Unknown, Cause::CannotTell), "{:?}", d.verdict);
-    assert!(d.answer(ZoneName::Far).judgement.passes());
-    let said = words::sentence(&d, &scene.capture(), Units::Metric);
-    assert!(said.starts_with("Sharp far, near unknown: water. Near unknown (water), far "), "{said}");
-    // Ground is as steep both ways.
-    map.layers.iter_mut().for_each(|l| *l = Some(0.6));
-    assert_eq!(judge(&scene, &map).verdict.cause, Cause::FocusTooFar);
+    for seed in 1..=4 {
+        // As soft as the shore, which is at the limit; and softer.
+        for (water, dry) in [(1.0, Judgement::AtLimit), (1.8, Judgement::Unknown)] {
+            let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+            let (mut map, mut dice) = (scene.map(), Rng(seed));
+            let shore = 1.05 * judge(&scene, &map).permitted_px;
+            for tile in map.tiles.iter_mut().filter(|t| t.blur.is_some()) {
+                let width = if v(&scene, tile) > 0.1 { shore * water } else { shore } * (0.05 * dice.normal()).exp();
+                tile.blur = Some(Estimate::new(width, 0.1 * width, 20));
+            }
+            layered(&scene, &mut map);
+            let d = judge(&scene, &map);
+            assert_eq!(d.answer(ZoneName::Near).reason, Some(Reason::Water), "seed {seed}, {water}");
+            assert_eq!((ends(&d)[0], d.verdict.cause), (Judgement::Unknown, Cause::CannotTell), "{:?}", d.verdict);
+            assert!(d.answer(ZoneName::Far).judgement.passes());
+            let said = words::sentence(&d, &scene.capture(), Units::Metric);
+            assert!(said.starts_with("Sharp far, near unknown: water. Near unknown (water), far "), "{said}");
+            // Ground is as steep both ways; where it steps it is left open for that.
+            map.layers.iter_mut().for_each(|l| *l = Some(0.6));
+            let d = judge(&scene, &map);
+            assert_eq!(ends(&d)[0], dry, "seed {seed}, {water}");
+            assert_ne!(d.answer(ZoneName::Near).reason, Some(Reason::Water));
+        }
+    }
+}
+
+#[test]
+fn furrows_and_boards_that_run_out_of_focus_are_no_water() {
+    // Drawn in layers like water, but the blur grows from row to row as a disc over ground does.
+    for seed in 1..=4 {
+        let scene = Scene { seed, ..too_far() };
+        let mut map = scene.map();
+        layered(&scene, &mut map);
+        let d = judge(&scene, &map);
+        assert_eq!(
+            (ends(&d)[0], d.verdict.cause),
+            (Judgement::Beyond, Cause::FocusTooFar),
+            "seed {seed}: {:?}",
+            d.verdict
+        );
+        // A long exposure draws water out, and so softens it gradually, too.
+        let exposure = Some(Fact { value: 4.0, source: Source::Exif });
+        let d = diagnose(&map, &Capture { exposure_s: exposure, ..scene.capture() }, None, &Intent::default());
+        assert_eq!(d.answer(ZoneName::Near).reason, Some(Reason::Water), "seed {seed}");
+    }
 }
 
 #[test]
@@ -122,7 +158,7 @@ fn a_far_scene_out_of_focus_over_water_is_focus_too_near_but_not_firmly() {
     let mut scene = Scene { f_number: 4.0, ..Scene::default() };
     scene.focus_m = 0.9 / scene.ground(scene.bottom());
     let mut map = scene.map();
-    map.layers = map.tiles.iter().map(|t| Some(if v(&scene, t) > 0.1 { 1.8 } else { 0.2 })).collect();
+    layered(&scene, &mut map);
     // What reads sharp is sharp, planks or still ripples: content only adds blur.
     assert_eq!(ends(&judge(&scene, &map)), [Judgement::Within, Judgement::Beyond]);
     // What flows reads soft in the very plane of focus.

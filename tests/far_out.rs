@@ -14,6 +14,7 @@ use tussock::judge::{Judgement, Reason, SURE};
 use tussock::measure::{Settings, TileState, measure};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::{Estimate, Intent};
+use tussock::shot::Capture;
 
 fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
     diagnose(map, &scene.capture(), None, &Intent::default())
@@ -89,6 +90,36 @@ fn a_third_of_soft_tiles_is_no_zone_out_of_focus() {
     for seed in 1..=6 {
         let (scene, map) = close_subject(seed, 0.5, 0.33);
         assert!(!ends(&judge(&scene, &map)).contains(&Judgement::Beyond), "seed {seed}");
+    }
+}
+
+/// A lens softens whatever lies before it: no fit may lay to it what a crisp thing there does not show.
+#[test]
+fn what_is_out_of_focus_beside_something_crisp_is_not_laid_to_the_lens() {
+    for seed in 1..=6 {
+        // A trunk in focus, a background that is softer away from it, and on its other side sky over a dark wall without detail.
+        let scene = Scene { seed, ..Scene::default() };
+        let (mut map, mut rng) = (scene.map(), Rng(seed));
+        for tile in &mut map.tiles {
+            let (x, y) = tile.centre();
+            let (x, y) = (x / f64::from(scene.width), y / f64::from(scene.height));
+            let soft = 13.5 - 170.0 * (x - 0.2).max(0.0).powi(2);
+            let width = if x < 0.38 { soft } else { 0.55 } * rng.log_between(0.9, 1.1);
+            (tile.state, tile.bound, tile.level, tile.contrast) = (TileState::Measured, None, 0.2, 0.5);
+            tile.blur = Some(Estimate::new(width, 0.1 * width, 10));
+            if x > 0.47 {
+                (tile.state, tile.blur, tile.contrast) = (TileState::NoDetail, None, 0.02);
+                tile.level = if y < 0.5 { 0.8 } else { 0.2 };
+            }
+        }
+        let d = diagnose(&map, &Capture::default(), None, &Intent::default());
+        assert_eq!(ends(&d), [Judgement::Beyond; 2], "seed {seed}: {:?}", d.verdict);
+        assert!(d.verdict.cause.is_focus() && d.verdict.confidence < SURE, "seed {seed}: {:?}", d.verdict);
+        assert!(
+            d.model.as_ref().is_some_and(|m| m.lens_centre_px.value < 1.0 && m.lens_corner_px.value < 3.0),
+            "seed {seed}: {:?}",
+            d.model
+        );
     }
 }
 

@@ -28,8 +28,8 @@ pub(super) struct Ends {
 }
 
 impl Frame<'_> {
-    /// Finds the two ends and reads every zone.
-    pub(super) fn ends(&self, d: &mut Diagnosis) -> Ends {
+    /// Finds the two ends and reads every zone. `drawn_out`: whether water would have been drawn out, the more the nearer it is.
+    pub(super) fn ends(&self, d: &mut Diagnosis, drawn_out: bool) -> Ends {
         let best = &self.posterior.modes[0].theta;
         let credible = zones::credible(self.map.tiles.len(), self.e, best, &self.problem.surface, &self.problem.mix);
         let horizon = zones::horizon(best, self.e);
@@ -48,7 +48,7 @@ impl Frame<'_> {
         }
         let readings = d.zones.iter().map(|z| self.readings(z, d.far_at.is_some())).collect();
         let mut ends = Ends { readings, reasons: [None; 2], buried: false, far_out: false, hidden: false, step: None };
-        self.near(d, &mut ends, &credible, horizon);
+        self.near(d, &mut ends, &credible, horizon, drawn_out);
         self.far(d, &mut ends, horizon);
         if d.near_at.is_none() && !ends.buried && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
             self.step(&mut ends);
@@ -57,7 +57,7 @@ impl Frame<'_> {
     }
 
     /// Takes back a near reading that says nothing of focus, and gives one to a foreground out of focus by far.
-    fn near(&self, d: &mut Diagnosis, ends: &mut Ends, credible: &[Option<f64>], horizon: f64) {
+    fn near(&self, d: &mut Diagnosis, ends: &mut Ends, credible: &[Option<f64>], horizon: f64, drawn_out: bool) {
         let marked = d.near_at.is_some();
         let mut reason = None;
         if !marked {
@@ -66,7 +66,7 @@ impl Frame<'_> {
             // Content only adds blur: what reads sharp, tile beside tile, is sharp there, planks or ripples.
             let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
             let sharp = ends.readings[0][0].is_some_and(|r| self.width(&r) + r.sd < within);
-            let soft_water = || !sharp && !foreground::grows(self.e, horizon);
+            let soft_water = || !sharp && (drawn_out || !foreground::grows(self.e, horizon));
             if foreground::is_water(self.map) && (scatters || soft_water()) {
                 reason = Some(Reason::Water);
             } else if scatters {
@@ -152,7 +152,7 @@ impl Frame<'_> {
         let Some(step) = ends.step.map(f64::ln) else { return };
         if !self.map.sharpened() {
             ends.readings[0].fill(None);
-            ends.reasons[0] = Some(Reason::Scatters);
+            ends.reasons[0] = ends.reasons[0].or(Some(Reason::Scatters));
             return;
         }
         for reading in ends.readings[0].iter_mut().flatten() {

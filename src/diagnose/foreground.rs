@@ -1,7 +1,7 @@
 //! What rows of tiles say by themselves, whatever the fitted model makes of them: a foreground that blurs steadily
 //! towards the camera, ground that reads wider than the scene beside it, a soft band along the horizon, water.
 
-use super::evidence::{Evidence, SKY_CONTRAST, SKY_LEVEL, Sample};
+use super::evidence::{APART, Evidence, SKY_CONTRAST, SKY_LEVEL, Sample};
 use super::zones::{NEAR_BAND, Reading};
 use crate::measure::{Tile, TileMap, TileState};
 use crate::quantity::DISC_SIGMA;
@@ -73,41 +73,40 @@ const RISE: (f64, f64, usize, f64) = (3.0, 0.2, 3, 3.0);
 /// Share of the rise that one row may bring.
 const LARGEST: f64 = 0.64;
 
-/// Set on foregrounds of fifty photographs put out of focus by known amounts (`examples/ground_accuracy`), which reach 2 from a disc
-/// of 4 px at the lower edge on, and on eight photographs of water that is no softer than its shore, which stay below 1.2. How many
-/// times the sharpest row the lowest must be for the foreground to be ground that runs out of focus, and not water.
-const GROWS: f64 = 2.0;
-
-/// The lowest row of a foreground whose row medians climb steadily and gradually towards the camera from the sharpest row on, with ln
-/// of how many times.
-fn climb(e: &Evidence, horizon: f64) -> Option<(Row, f64)> {
-    let rows = ground(e, horizon);
+/// The last of some rows of ground whose medians climb to it steadily and gradually from the sharpest on, with ln of how many times.
+fn climb(rows: &[Row]) -> Option<(&Row, f64)> {
     let sharpest = rows.iter().enumerate().min_by(|a, b| a.1.y.total_cmp(&b.1.y))?.0;
-    let below = &rows[sharpest..];
-    let last = below.last()?;
-    // What lies below the last row is farther yet from the focus, and has no number.
-    let low_enough = last.v > 0.5 * e.bottom;
+    let (below, last) = (&rows[sharpest..], rows.last()?);
     let steady = below.windows(2).all(|w| w[1].y > w[0].y - RISE.1);
     let rise = last.y - below[0].y;
     // Water and a thing that stands near begin with a jump and stay as they are.
     let gradual = below.windows(2).all(|w| w[1].y - w[0].y < LARGEST * rise);
-    (low_enough && steady && gradual && below.len() > RISE.2).then(|| (last.clone(), rise))
+    (steady && gradual && below.len() > RISE.2).then_some((last, rise))
 }
 
-/// Whether the blur of the foreground grows towards the camera as that of ground out of focus does. Water that is soft by nature
-/// is about as soft in every row, or jumps where it begins.
+/// Whether rows of ground reach down far enough for what is true of them to be true of the foreground.
+fn reach_down(rows: &[Row], e: &Evidence) -> bool {
+    // What lies below the last row is farther yet from the focus, and has no number.
+    rows.last().is_some_and(|last| last.v > 0.5 * e.bottom)
+}
+
+/// Whether the blur of the foreground grows from row to row as that of ground out of focus does, by more than content may make it.
+/// Water that is soft by nature is about as soft in every row, or jumps where it begins: on eight photographs its lowest row is at
+/// most 1.2 times as wide as its sharpest.
 pub(super) fn grows(e: &Evidence, horizon: f64) -> bool {
-    climb(e, horizon).is_some_and(|(_, rise)| rise > GROWS.ln())
+    let rows = ground(e, horizon);
+    reach_down(&rows, e) && climb(&rows).is_some_and(|(_, rise)| rise > APART.ln())
 }
 
 /// A foreground whose row medians rise steadily towards the camera to several times the permitted blur: out of focus,
 /// whether or not a plane of ground explains it. The width is that of its last row, at the near zone's place.
 pub(super) fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) -> Option<Told> {
-    let (last, rise) = climb(e, horizon)?;
+    let rows = ground(e, horizon);
+    let (last, rise) = climb(&rows)?;
     let risen = last.y > (RISE.0 * permitted).ln() && rise > RISE.3.ln();
     // Focus can't miss by more than it does a hand's breadth before the lens: what is softer yet flows or moves.
     let possible = last.y.exp() <= DISC_SIGMA * e.largest_disc();
-    if !(risen && possible) {
+    if !(reach_down(&rows, e) && risen && possible) {
         return None;
     }
     let v = (1.0 - NEAR_BAND - 0.5) * f64::from(map.height) / e.half_diagonal;

@@ -8,7 +8,7 @@ use super::parameters::Free;
 use super::parameters::Parameter::{Scale, Shift, Tilt};
 use super::posterior::{self, Posterior};
 use super::zones::Reading;
-use super::{Budget, Diagnosis, Undecided, Unsettled, Zone, ZoneName, corners, picture, sides};
+use super::{Budget, Diagnosis, Undecided, Unsettled, Zone, ZoneName, corners, picture, sides, weigh};
 use crate::judge::{self, Answer, Judgement, Reason};
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Estimate, Intent, TRACK_SIGMA};
@@ -37,7 +37,7 @@ impl Frame<'_> {
     /// Judges zones, causes, corners and distances.
     pub(super) fn fill(&self, d: &mut Diagnosis, capture: &Capture, intent: &Intent) {
         let limits = [d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px)];
-        let ends = self.ends(d);
+        let ends = self.ends(d, weigh::draws_out(capture.exposure_s.as_ref().map(|t| t.value)));
         self.weigh(d, &ends, capture, intent);
         if ends.hidden && d.verdict.unsettled == Some(Unsettled::FarUnmeasured) {
             d.verdict.unsettled = Some(Unsettled::FarHidden);

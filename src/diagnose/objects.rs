@@ -74,6 +74,53 @@ fn things(sharp: &[(&Sample, f64)], columns: usize) -> Vec<Vec<usize>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::diagnose::evidence::Evidence;
+    use crate::diagnose::parameters::Free;
+    use crate::diagnose::parameters::Parameter::{Centre, Far, Growth};
+    use crate::diagnose::surface::Surface;
+    use crate::measure::{Tile, TileMap, TileState};
+    use crate::quantity::{Estimate, Intent};
+    use crate::shot::Capture;
+
+    /// A picture of 8 x 6 tiles, all of one width (px) but for twelve that touch.
+    fn with_a_thing(width: f64, thing: f64) -> Problem {
+        let tile = |i: u32| {
+            let (x, y) = (i % 8, i / 8);
+            let blur = if (2..6).contains(&x) && (2..5).contains(&y) { thing } else { width };
+            Tile {
+                x: 100 * x,
+                y: 100 * y,
+                width: 100,
+                height: 100,
+                state: TileState::Measured,
+                contrast: 0.5,
+                noise: 0.0,
+                level: 0.2,
+                blur: Some(Estimate::new(blur, 0.05 * blur, 10)),
+                alone: None,
+                bound: None,
+                spread: None,
+            }
+        };
+        let (columns, rows) = (8, 6);
+        let tiles = (0..columns * rows).map(tile).collect();
+        let map = TileMap { width: 800, height: 600, columns, rows, tiles, ..TileMap::default() };
+        let (capture, intent) = (Capture::default(), Intent::default());
+        Problem::new(Evidence::new(&map, &capture, None), Surface::at_scale(None), &capture, &intent, None)
+    }
+
+    #[test]
+    fn a_thing_may_be_nearer_to_the_focus_but_has_the_same_lens() {
+        let problem = with_a_thing(3.0, 0.6);
+        let mut fit = problem.descend(problem.priors.start(), Free::default(), 0);
+        (fit.theta[Growth], fit.theta[Far], fit.theta[Centre]) = (-12.0, -problem.surface.disc_for(3.0, 0.0), 0.0);
+        assert!(refund(&fit, &problem) > 1.0, "{}", refund(&fit, &problem));
+        (fit.theta[Far], fit.theta[Centre]) = (0.0, problem.surface.gauss_for(3.0, 0.0));
+        assert!(refund(&fit, &problem) < 1e-9, "{}", refund(&fit, &problem));
+        // Things are read up to a half apart.
+        let problem = with_a_thing(3.0, 2.2);
+        assert!(refund(&fit, &problem) > 1.0, "{}", refund(&fit, &problem));
+    }
 
     #[test]
     fn things_are_told_apart_in_maps_of_any_shape() {

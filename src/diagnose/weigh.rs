@@ -147,10 +147,15 @@ const LONG_EXPOSURE: f64 = 0.2;
 /// must grow downwards for that to be suspected.
 const HASTE: f64 = 2.0;
 
+/// Whether the exposure was long enough for what flows to be drawn out.
+pub(super) fn draws_out(exposure_s: Option<f64>) -> bool {
+    exposure_s.is_some_and(|t| t >= LONG_EXPOSURE)
+}
+
 /// Whether a foreground may be soft by its own movement: a long exposure, and blur that grows towards the camera
 /// faster than ground seen from a usual height would have it (common practice, no published source).
 pub(super) fn may_flow(exposure_s: Option<f64>, haste: f64) -> bool {
-    exposure_s.is_some_and(|t| t >= LONG_EXPOSURE) && haste > HASTE
+    draws_out(exposure_s) && haste > HASTE
 }
 
 impl Tally {
