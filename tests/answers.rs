@@ -146,6 +146,8 @@ fn furrows_and_boards_that_run_out_of_focus_are_no_water() {
             "seed {seed}: {:?}",
             d.verdict
         );
+        // One witness says water, so it is likely, not firm.
+        assert!(d.verdict.confidence < judge::SURE && judge(&scene, &scene.map()).verdict.confidence >= judge::SURE);
         // A long exposure draws water out, and so softens it gradually, too.
         let exposure = Some(Fact { value: 4.0, source: Source::Exif });
         let d = diagnose(&map, &Capture { exposure_s: exposure, ..scene.capture() }, None, &Intent::default());

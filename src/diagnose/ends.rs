@@ -21,6 +21,8 @@ pub(super) struct Ends {
     pub buried: bool,
     /// Whether an end was found far out of focus where the model has it otherwise.
     pub far_out: bool,
+    /// Whether near is judged though its foreground is drawn in layers as water is.
+    pub layered: bool,
     /// Whether haze hides the far scene.
     pub hidden: bool,
     /// Factor by which ground reads wider than the far scene beside it, where it does.
@@ -47,7 +49,15 @@ impl Frame<'_> {
             };
         }
         let readings = d.zones.iter().map(|z| self.readings(z, d.far_at.is_some())).collect();
-        let mut ends = Ends { readings, reasons: [None; 2], buried: false, far_out: false, hidden: false, step: None };
+        let mut ends = Ends {
+            readings,
+            reasons: [None; 2],
+            buried: false,
+            far_out: false,
+            layered: false,
+            hidden: false,
+            step: None,
+        };
         self.near(d, &mut ends, &credible, horizon, drawn_out);
         self.far(d, &mut ends, horizon);
         if d.near_at.is_none() && !ends.buried && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
@@ -66,12 +76,13 @@ impl Frame<'_> {
             // Content only adds blur: what reads sharp, tile beside tile, is sharp there, planks or ripples.
             let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
             let sharp = ends.readings[0][0].is_some_and(|r| self.width(&r) + r.sd < within);
-            let soft_water = || !sharp && (drawn_out || !foreground::grows(self.e, horizon));
-            if foreground::is_water(self.map) && (scatters || soft_water()) {
+            let layered = foreground::is_water(self.map);
+            if layered && (scatters || !sharp && (drawn_out || !foreground::grows(self.e, horizon))) {
                 reason = Some(Reason::Water);
             } else if scatters {
                 reason = Some(Reason::Scatters);
             }
+            ends.layered = layered && !sharp && reason.is_none();
         }
         if reason.is_some() {
             ends.readings[0].fill(None);

@@ -87,8 +87,9 @@ impl Frame<'_> {
         if found.step.is_some() {
             verdict::doubt(&mut d.verdict);
         }
-        if found.far_out {
-            // On which side of the focus it lies is told by where it stands in the picture, and by nothing else.
+        // On which side of the focus what is far out lies is told by where it stands in the picture, and by nothing else; what is
+        // drawn in layers may be water however its blur grows.
+        if found.far_out || found.layered {
             verdict::cap(&mut d.verdict, verdict::HALF_SEEN);
         }
     }
