@@ -223,7 +223,7 @@ fn search(problem: &Problem, shake: Free) -> Vec<(Fit, f64)> {
 /// Chosen: within reach of the discs of a soft landscape. Least disc, px, from which a scene all at one distance and out of focus is
 /// looked for.
 const BEHIND: f64 = 3.0;
-/// Chosen: a quarter of the tiles may show what stands before it. Share of the tiles that are at least as wide as that disc makes them.
+/// Chosen: a quarter may show what stands before it. Share of the tiles that may be narrower than that disc makes them.
 const BEFORE: f64 = 0.25;
 
 /// Disc, px, from which a scene all at one distance and out of focus is looked for: a descent that starts far from a background out of
