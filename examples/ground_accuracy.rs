@@ -18,7 +18,7 @@ use std::sync::Arc;
 use anyhow::Context as _;
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
-use image::{Rgb, Rgb32FImage, RgbImage};
+use image::{DynamicImage, ImageDecoder as _, ImageReader, Rgb, Rgb32FImage, RgbImage};
 use rayon::prelude::*;
 use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose};
 use tussock::intake::{self, Overrides};
@@ -199,9 +199,18 @@ fn save(tones: &Rgb32FImage, to: &Path, quality: u8) -> anyhow::Result<()> {
     Ok(JpegEncoder::new_with_quality(BufWriter::new(File::create(to)?), quality).encode_image(&picture)?)
 }
 
+/// A picture turned as its Exif says.
+fn upright(path: &Path) -> anyhow::Result<DynamicImage> {
+    let mut decoder = ImageReader::open(path)?.into_decoder()?;
+    let orientation = decoder.orientation()?;
+    let mut picture = DynamicImage::from_decoder(decoder)?;
+    picture.apply_orientation(orientation);
+    Ok(picture)
+}
+
 fn photograph(shared: &Path, file: &str, horizon: f64) -> anyhow::Result<Picture> {
     let path = shared.join(file);
-    let mut light = image::open(&path).with_context(|| path.display().to_string())?.into_rgb32f();
+    let mut light = upright(&path).with_context(|| path.display().to_string())?.into_rgb32f();
     light.iter_mut().for_each(|v| *v = v.powf(2.2));
     let scale = LARGEST.min(LONGEST / f64::from(light.width().max(light.height())));
     let size = |side: u32| (scale * f64::from(side)).round() as u32;
