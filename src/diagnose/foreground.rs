@@ -91,8 +91,8 @@ fn reach_down(rows: &[Row], e: &Evidence) -> bool {
 }
 
 /// Whether the blur of the foreground grows from row to row as that of ground out of focus does, by more than content may make it.
-/// Water that is soft by nature is about as soft in every row, or jumps where it begins: on eight photographs its lowest row is at
-/// most 1.2 times as wide as its sharpest.
+/// Water that is soft by nature is about as soft in every row, or jumps where it begins: on six photographs its lowest row is at
+/// most 1.1 times as wide as its sharpest.
 pub(super) fn grows(e: &Evidence, horizon: f64) -> bool {
     let rows = ground(e, horizon);
     reach_down(&rows, e) && climb(&rows).is_some_and(|(_, rise)| rise > APART.ln())
