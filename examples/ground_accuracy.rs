@@ -13,7 +13,6 @@ use std::collections::HashMap;
 use std::fs::File;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use anyhow::Context as _;
 use image::codecs::jpeg::JpegEncoder;
@@ -50,6 +49,13 @@ const SCENES: [(&str, f64); 24] = [
     ("006", 0.30), ("046", 0.62), ("058", 0.45), ("064", 0.42), ("076", 0.50), ("080", 0.70), ("088", 0.55), ("089", 0.35),
     ("092", 0.55), ("095", 0.72), ("103", 0.45), ("105", 0.25), ("107", 0.25), ("109", 0.50), ("110", 0.55), ("114", 0.35),
     ("122", 0.35), ("129", 0.35), ("136", 0.45), ("146", 0.30), ("165", 0.38), ("184", 0.20), ("252", 0.20), ("254", 0.70),
+];
+
+/// The same of the smaller ones, 512 to 853 px.
+#[rustfmt::skip]
+const SMALL: [(&str, f64); 14] = [
+    ("055", 0.55), ("057", 0.55), ("063", 0.50), ("078", 0.45), ("099", 0.42), ("101", 0.55), ("115", 0.50), ("117", 0.60),
+    ("126", 0.60), ("127", 0.70), ("144", 0.45), ("176", 0.40), ("242", 0.70), ("247", 0.20),
 ];
 
 /// Longest side of a reduced photograph, px, and largest scale: two samples out of three hold what a colour sensor resolves.
@@ -90,7 +96,7 @@ struct Picture {
     horizon: f64,
 }
 
-/// Weights of a disc on pixels, row by row from the uppermost, each with how far to either side it reaches.
+/// Weights of a disc on pixels, row by row from the uppermost; as many rows as columns, an odd number.
 type Kernel = Vec<Vec<f32>>;
 
 /// Area of each pixel under a disc, by eight by eight points a pixel.
@@ -117,9 +123,9 @@ fn defocused(picture: &Picture, case: &Case) -> Rgb32FImage {
     };
     // Discs to a twentieth of a pixel, each made once; one below a third of a pixel changes nothing.
     let step = |y: u32| (20.0 * size(y)).round() as u32;
-    let mut kernels: HashMap<u32, Arc<Kernel>> = HashMap::new();
+    let mut kernels: HashMap<u32, Kernel> = HashMap::new();
     for k in (0..height).map(step).filter(|k| *k > 6) {
-        kernels.entry(k).or_insert_with(|| Arc::new(disc(f64::from(k) / 20.0)));
+        kernels.entry(k).or_insert_with(|| disc(f64::from(k) / 20.0));
     }
     let row = |y: u32| -> Vec<f32> {
         let Some(kernel) = kernels.get(&step(y)) else {
@@ -301,9 +307,14 @@ fn main() -> anyhow::Result<()> {
         anyhow::bail!("usage: ground_accuracy SHARED OUT")
     };
     let photographs = PHOTOGRAPHS.iter().map(|(file, horizon)| photograph(&shared, file, *horizon));
-    let scenes = SCENES.iter().map(|(number, horizon)| scene(&shared, number, *horizon));
-    let sets: [(&str, Vec<Picture>); 2] =
-        [("photographs", photographs.collect::<Result<_, _>>()?), ("scenes", scenes.collect::<Result<_, _>>()?)];
+    let scenes = |list: &[(&str, f64)]| -> anyhow::Result<Vec<Picture>> {
+        list.iter().map(|(number, horizon)| scene(&shared, number, *horizon)).collect()
+    };
+    let sets: [(&str, Vec<Picture>); 3] = [
+        ("photographs", photographs.collect::<Result<_, _>>()?),
+        ("scenes", scenes(&SCENES)?),
+        ("small scenes", scenes(&SMALL)?),
+    ];
     std::fs::create_dir_all(&out)?;
     let mut random = fastrand::Rng::with_seed(1);
     for (set, pictures) in &sets {
