@@ -156,6 +156,18 @@ fn furrows_and_boards_that_run_out_of_focus_are_no_water() {
 }
 
 #[test]
+fn what_softens_all_of_the_picture_softens_water_too() {
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 11.0, lens: (2.0, 0.2, 2.0), seed, ..Scene::default() });
+        let mut map = scene.map();
+        layered(&scene, &mut map);
+        assert_eq!(ends(&judge(&scene, &map)), [Judgement::Beyond; 2], "seed {seed}");
+        map.tiles.iter_mut().filter(|t| v(&scene, t) > 0.1).for_each(|t| scaled(t, 1.6));
+        assert_eq!(ends(&judge(&scene, &map)), [Judgement::Unknown, Judgement::Beyond], "seed {seed}");
+    }
+}
+
+#[test]
 fn a_far_scene_out_of_focus_over_water_is_focus_too_near_but_not_firmly() {
     let mut scene = Scene { f_number: 4.0, ..Scene::default() };
     scene.focus_m = 0.9 / scene.ground(scene.bottom());

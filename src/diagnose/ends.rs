@@ -6,7 +6,7 @@ use super::model::Ready;
 use super::parameters::Theta;
 use super::zones::{self, Reading};
 use super::{Diagnosis, Frame, Zone, ZoneName, foreground};
-use crate::judge::Reason;
+use crate::judge::{self, Reason};
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Flag, PIXEL_SIGMA};
 use crate::stats::upper_median;
@@ -77,7 +77,11 @@ impl Frame<'_> {
             let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
             let sharp = ends.readings[0][0].is_some_and(|r| self.width(&r) + r.sd < within);
             let layered = foreground::is_water(self.map);
-            if layered && (scatters || !sharp && (drawn_out || !foreground::grows(self.e, horizon))) {
+            let beyond = judge::beyond_px(d.permitted_px, d.finest_px).hypot(PIXEL_SIGMA);
+            let reading = ends.readings[0][0];
+            let as_the_rest = || reading.is_some_and(|r| foreground::soft_as_the_rest(self.e, self.width(&r), beyond));
+            let optics = || !drawn_out && (foreground::grows(self.e, horizon) || as_the_rest());
+            if layered && (scatters || !sharp && !optics()) {
                 reason = Some(Reason::Water);
             } else if scatters {
                 reason = Some(Reason::Scatters);

@@ -1,13 +1,13 @@
 //! Evidence: what of a tile map enters the fit, in the model's own coordinates.
 
-use super::{stop, veil};
+use super::{sky, stop, veil};
 use crate::judge;
 use crate::lens::Baseline;
 use crate::measure::{Tile, TileMap, TileState};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
 use crate::shot::Capture;
-use crate::stats::{ranked, upper_median};
+use crate::stats::ranked;
 
 /// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile has beside
 /// its stated one: content that no estimator sees through.
@@ -69,8 +69,9 @@ impl Sample {
 pub(super) struct Evidence {
     /// Measured tiles.
     pub samples: Vec<Sample>,
-    /// Tiles across the map.
+    /// Tiles across the map, and down.
     pub columns: usize,
+    pub rows: usize,
     /// Half diagonal, px.
     pub half_diagonal: f64,
     /// v of the lower edge (minus this: the upper one).
@@ -107,12 +108,13 @@ impl Evidence {
             (Some(f), Some(n), Some(p)) => Some(f * f / (n * p * 1e-6)),
             _ => None,
         };
-        let sky = sky(map);
+        let sky = sky::sky(map);
+        let silent = sky::silent(map, &sky);
         let mut samples: Vec<Sample> = map
             .tiles
             .iter()
             .enumerate()
-            .filter(|(index, _)| !sky[*index])
+            .filter(|(index, _)| !silent[*index])
             .filter_map(|(index, tile)| {
                 let blur = told(tile)?;
                 let (x, y) = tile.centre();
@@ -141,6 +143,7 @@ impl Evidence {
         Self {
             samples,
             columns: map.columns as usize,
+            rows: map.rows as usize,
             half_diagonal: half,
             bottom: h / 2.0 / half,
             right: w / 2.0 / half,
@@ -229,150 +232,8 @@ fn share_rows(samples: &mut [Sample], columns: usize) {
     }
 }
 
-/// Chosen: land under an open sky is several times darker, ridges in haze are a step darker than the sky behind them,
-/// and a tile that holds the skyline has more contrast. Level of a tile of sky, at the least, as a share of the upper
-/// edge's usual level, and of the tile of sky beside it; and its contrast at most.
-pub(super) const SKY_LEVEL: f64 = 0.5;
-const SKY_STEP: f64 = 0.9;
-pub(super) const SKY_CONTRAST: f64 = 0.3;
-/// Chosen: a low horizon leaves less. Share of the lowest third of the picture above which what hangs together as bright
-/// as the upper edge is no sky but a bright picture.
-const SKY_LOW: f64 = 0.25;
-
-/// Chosen: masts and trunks are narrower than a tenth, hills wider. Share of a row up to which what stands in the sky is no part
-/// of the scene.
-const MAST: f64 = 0.1;
-
-/// Which tiles are sky: cloud is soft by nature and says nothing of focus or lens.
-///
-/// Grown from the upper edge through neighbours that are as bright and as even. Where it fills much of the lowest
-/// third of the picture or reaches its lower edge (snow, a wall, a picture of one brightness) nothing is taken for sky. What fades into the sky without
-/// a step goes with it.
-pub(super) fn sky(map: &TileMap) -> Vec<bool> {
-    let (columns, rows) = (map.columns as usize, map.rows as usize);
-    let mut sky = vec![false; map.tiles.len()];
-    if columns == 0 || map.tiles.len() != columns * rows {
-        return sky;
-    }
-    let top = map.tiles[..columns].iter().map(|t| t.level).collect();
-    let least = SKY_LEVEL * upper_median(top).unwrap_or(0.0);
-    let like = |i: usize| map.tiles[i].level >= least && map.tiles[i].contrast < SKY_CONTRAST;
-    let mut next: Vec<usize> = (0..columns).filter(|&i| like(i)).collect();
-    while let Some(i) = next.pop() {
-        if std::mem::replace(&mut sky[i], true) {
-            continue;
-        }
-        let (x, y) = (i % columns, i / columns);
-        let beside = [
-            (x > 0).then(|| i - 1),
-            (x + 1 < columns).then_some(i + 1),
-            (y > 0).then(|| i - columns),
-            (y + 1 < rows).then_some(i + columns),
-        ];
-        next.extend(
-            beside
-                .into_iter()
-                .flatten()
-                .filter(|&j| !sky[j] && like(j) && map.tiles[j].level >= SKY_STEP * map.tiles[i].level),
-        );
-    }
-    let lowest = &sky[columns * (rows - rows / 3)..];
-    let low = lowest.iter().filter(|s| **s).count() as f64 > SKY_LOW * lowest.len() as f64;
-    if low || sky[columns * (rows - 1)..].contains(&true) {
-        sky.fill(false);
-    }
-    // What has sky below it stands in the sky: a flag, a lamp, a branch, a cloud.
-    for x in 0..columns {
-        if let Some(last) = (0..rows).rev().find(|&y| sky[y * columns + x]) {
-            (0..last).for_each(|y| sky[y * columns + x] = true);
-        }
-    }
-    sky.chunks_exact_mut(columns).for_each(masts);
-    sky
-}
-
-/// Adds to the sky of one row what is narrow and has sky, or sky and the picture's edge, beside it: a mast, a trunk, a rope. At
-/// whatever distance it stands, the row shows nothing else, and it would be asked as if it were a scene.
-fn masts(row: &mut [bool]) {
-    let widest = (MAST * row.len() as f64) as usize;
-    let mut from = 0;
-    while let Some(start) = row[from..].iter().position(|s| !s).map(|k| from + k) {
-        let end = row[start..].iter().position(|s| *s).map_or(row.len(), |k| start + k);
-        if end - start <= widest && (start, end) != (0, row.len()) {
-            row[start..end].fill(true);
-        }
-        from = end;
-    }
-}
-
 /// A place of an upright picture as fractions of the landscape frame the baseline is kept in. A portrait
 /// picture is the landscape frame turned; which way is unknown and, for a lens centred on its axis, no matter.
 fn landscape(x: f64, y: f64, wide: bool) -> (f64, f64) {
     if wide { (x, y) } else { (y, 1.0 - x) }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn map(rows: &[(f64, f64)]) -> TileMap {
-        let tile = |&(level, contrast): &(f64, f64)| Tile {
-            x: 0,
-            y: 0,
-            width: 10,
-            height: 10,
-            state: TileState::NoDetail,
-            contrast,
-            noise: 0.0,
-            level,
-            blur: None,
-            alone: None,
-            bound: None,
-            spread: None,
-        };
-        TileMap {
-            width: 80,
-            height: 10 * rows.len() as u32,
-            columns: 8,
-            rows: rows.len() as u32,
-            tiles: rows.iter().flat_map(|row| vec![tile(row); 8]).collect(),
-            ..TileMap::default()
-        }
-    }
-
-    fn sky_rows(rows: &[(f64, f64)]) -> Vec<bool> {
-        sky(&map(rows)).chunks(8).map(|row| row.iter().all(|s| *s)).collect()
-    }
-
-    #[test]
-    fn sky_ends_at_the_skyline() {
-        let found = sky_rows(&[(0.5, 0.02), (0.7, 0.2), (0.5, 0.5), (0.1, 0.3), (0.12, 0.3), (0.1, 0.3)]);
-        assert_eq!(found, [true, true, false, false, false, false]);
-    }
-
-    #[test]
-    fn masts_are_no_part_of_the_scene_and_hills_are() {
-        let row = |text: &str| -> Vec<bool> { text.bytes().map(|b| b == b's').collect() };
-        let after = |text: &str| {
-            let mut row = row(text);
-            masts(&mut row);
-            row.iter().map(|s| if *s { 's' } else { '-' }).collect::<String>()
-        };
-        assert_eq!(after("ssss--ssssssssssssssssss"), "s".repeat(24));
-        assert_eq!(after("ssssssssssssssssssssss--"), "s".repeat(24));
-        assert_eq!(after("ssss-----sss---sssssssss"), "ssss-----sss---sssssssss");
-        assert_eq!(after("-".repeat(24).as_str()), "-".repeat(24));
-    }
-
-    #[test]
-    fn water_that_mirrors_the_sky_is_not_sky() {
-        let found = sky_rows(&[(0.5, 0.02), (0.15, 0.4), (0.5, 0.1), (0.1, 0.3), (0.1, 0.3), (0.1, 0.3)]);
-        assert_eq!(found, [true, false, false, false, false, false]);
-    }
-
-    #[test]
-    fn snow_and_walls_are_not_sky() {
-        assert!(!sky_rows(&[(0.6, 0.02); 6]).contains(&true));
-        assert!(!sky_rows(&[(0.6, 0.02), (0.7, 0.1), (0.8, 0.1), (0.8, 0.2), (0.9, 0.2), (0.1, 0.3)]).contains(&true));
-    }
 }

@@ -22,6 +22,7 @@ mod picture;
 mod posterior;
 mod priors;
 mod sides;
+mod sky;
 mod stop;
 mod surface;
 mod veil;

@@ -3,7 +3,7 @@
 //! A fit reckons with single tiles that are sharper than it says, each by itself and rarely. Where several that touch
 //! are, they are mostly one thing (a rock, a trunk) nearer to the focus than the ground behind it. Distance changes only the disc:
 //! what the fit lays to the lens there, the thing has too, so that a fit that makes the lens soft where a picture shows something
-//! crisp pays for it.
+//! crisp pays for it. A thing stands on ground at its own distance, so that a far scene above soft water, or ground, is none.
 
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
@@ -42,6 +42,10 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
                 sum += s.say * s.y / (s.sd * s.sd);
             }
             let own = sum / weight;
+            let tiles: Vec<&Sample> = thing.iter().map(|&k| sharp[k].0).collect();
+            if !stands(&tiles, own, &ready, problem) {
+                return 0.0;
+            }
             let gain = |&k: &usize| {
                 let (s, residual) = sharp[k];
                 let share = mix.soft_at(s.v, fit.theta[Horizon]);
@@ -51,6 +55,18 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
             (thing.iter().map(gain).sum::<f64>() - PRICE).max(0.0)
         })
         .sum()
+}
+
+/// Whether a thing of a width (ln) may stand where it does: on ground below its lowest tile that the fit has about as sharp (part of
+/// it may have no number), or with its foot or its head out of the picture (by a row, since the last may hold little of it).
+fn stands(thing: &[&Sample], own: f64, ready: &Ready, problem: &Problem) -> bool {
+    let e = &problem.evidence;
+    let row = |s: &Sample| s.index / e.columns;
+    let Some(lowest) = thing.iter().max_by_key(|s| row(s)) else { return false };
+    let below = |k: usize| Sample::place(lowest.u, lowest.v + 2.0 * e.bottom * k as f64 / e.rows as f64, None);
+    row(lowest) + 2 >= e.rows
+        || thing.iter().any(|s| row(s) == 0)
+        || (1..e.rows - row(lowest)).any(|k| ready.at(&below(k), &problem.surface).y < own + APART.ln())
 }
 
 /// Groups of tiles that touch, by their places in the list.
@@ -120,6 +136,26 @@ mod tests {
         // Things are read up to a half apart.
         let problem = with_a_thing(3.0, 2.2);
         assert!(refund(&fit, &problem) > 1.0, "{}", refund(&fit, &problem));
+    }
+
+    #[test]
+    fn a_thing_stands_on_ground_as_sharp_as_it_is() {
+        // Tiles of 100 px in a picture of 800 x 600: a thing in the third row.
+        let problem = with_a_thing(3.0, 0.6);
+        let thing = |rows: &[usize]| -> Vec<Sample> {
+            let all = problem.evidence.samples.iter();
+            all.filter(|s| rows.contains(&(s.index / 8)) && (2..6).contains(&(s.index % 8))).copied().collect()
+        };
+        let may_stand = |rows: &[usize], growth: f64| {
+            let mut fit = problem.descend(problem.priors.start(), Free::default(), 0);
+            // Out of focus above; below, as the ground's disc grows, in focus at the lower edge or nowhere.
+            (fit.theta[Far], fit.theta[Growth], fit.theta[Horizon], fit.theta[Centre]) = (-10.0, growth, -0.4, 0.1);
+            let tiles = thing(rows);
+            stands(&tiles.iter().collect::<Vec<_>>(), 0.6_f64.ln(), &Ready::new(&fit.theta), &problem)
+        };
+        assert!(!may_stand(&[1, 2], -12.0) && may_stand(&[1, 2, 3, 4, 5], -12.0) && may_stand(&[0, 1], -12.0));
+        // A disc that has gone by the fourth row, v = 0.1.
+        assert!(may_stand(&[1, 2], 20.0_f64.ln()));
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Whether the picture is what the camera wrote: enlarged, stitched, bent by a fisheye, or not upright.
 
-use super::evidence::sky;
+use super::sky::sky;
 use super::verdict::cap;
 use super::{Cause, Diagnosis};
 use crate::judge::Judgement;
