@@ -20,7 +20,8 @@ fn too_near(seed: u64) -> Scene {
 
 fn is_focused_too_near(d: &Diagnosis, seed: u64) {
     let said = [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z).judgement);
-    assert!(said[0].passes() && said[1] == Judgement::Beyond, "seed {seed}: {said:?}, {:?}", d.verdict);
+    // Where little but the thing is seen of the foreground it may be left open.
+    assert!(said[0] != Judgement::Beyond && said[1] == Judgement::Beyond, "seed {seed}: {said:?}, {:?}", d.verdict);
     assert_eq!(d.verdict.cause, Cause::FocusTooNear, "seed {seed}: {:?}", d.verdict);
 }
 

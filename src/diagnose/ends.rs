@@ -130,7 +130,9 @@ impl Frame<'_> {
             d.zones[1].tiles = tiles;
         }
         if d.far_at.is_none() {
-            let inside = foreground::far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, true);
+            let seen = self.e.skyline.is_some() || !foreground::may_be_sky(self.map, &d.zones[1].tiles);
+            let inside =
+                foreground::far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, true).filter(|_| seen);
             let told = inside.or_else(|| {
                 let (told, tiles) = foreground::above_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px)?;
                 d.zones[1].tiles = tiles;

@@ -179,13 +179,19 @@ pub(super) fn lowest_far_out(map: &TileMap, e: &Evidence, permitted: f64) -> Opt
 /// brightness and contrast as a sky is told by: the far scene is out of focus, and the zone lies on something nearer.
 pub(super) fn above_far_out(map: &TileMap, e: &Evidence, far: &[u32], permitted: f64) -> Option<(Told, Vec<u32>)> {
     let from = *far.iter().min()?;
-    let (above, below) = map.tiles.split_at(from as usize);
-    let level = |tiles: &[Tile]| median(tiles.iter().map(|t| t.level).collect());
-    if e.skyline.is_some() || above.is_empty() || SKY_LEVEL * level(above) > level(below) {
+    if e.skyline.is_some() || from == 0 || may_be_sky(map, &(0..from).collect::<Vec<u32>>()) {
         return None;
     }
     let strong: Vec<u32> = (0..from).filter(|&i| map.tiles[i as usize].contrast >= SKY_CONTRAST).collect();
     Some((far_out(map, e, &strong, permitted, true)?, strong))
+}
+
+/// Whether tiles are as much brighter than what lies below them as a sky is.
+pub(super) fn may_be_sky(map: &TileMap, tiles: &[u32]) -> bool {
+    let level = |tiles: &mut dyn Iterator<Item = &Tile>| median(tiles.map(|t| t.level).collect());
+    let below = tiles.iter().max().map_or(0, |last| *last as usize + 1);
+    let own = level(&mut tiles.iter().map(|&i| &map.tiles[i as usize]));
+    SKY_LEVEL * own > level(&mut map.tiles[below..].iter())
 }
 
 /// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
