@@ -8,6 +8,7 @@ use tilemaps::{Rng, Scene, lit, right, scaled, v};
 use tussock::TileMap;
 use tussock::diagnose::{Cause, Diagnosis, diagnose};
 use tussock::judge::SURE;
+use tussock::measure::Tile;
 use tussock::quantity::{Distance, Estimate, Flag, Intent};
 use tussock::shot::{Capture, Fact, Source};
 
@@ -136,4 +137,24 @@ fn a_false_f_number_leaves_no_firm_verdict() {
     let d = diagnose(&scene.map(), &facts, None, &Intent::default());
     assert!(d.flags.contains(&Flag::ApertureContradicted) && d.verdict.cause == Cause::SharpThroughout);
     assert!(d.verdict.confidence < SURE, "{:?}", d.verdict);
+}
+
+/// Near and far are asked in the middle; what is soft along a whole side may be a lens out of line, a picture on its side, or a thing.
+#[test]
+fn a_frame_with_a_soft_side_is_not_firmly_sharp_throughout() {
+    for (seed, left) in [(1, true), (2, false), (3, true)] {
+        let scene = right(Scene { f_number: 11.0, down: 0.45, seed, ..Scene::default() });
+        let plain = judge(&scene, &scene.map()).verdict;
+        assert!(plain.cause == Cause::SharpThroughout && plain.confidence >= SURE, "seed {seed}: {plain:?}");
+        let mut map = scene.map();
+        let from_edge = |t: &Tile| t.centre().0 / f64::from(scene.width);
+        let side = |t: &Tile| if left { from_edge(t) < 0.3 } else { from_edge(t) > 0.7 };
+        map.tiles.iter_mut().filter(|t| side(t)).for_each(|t| scaled(t, 3.0));
+        let d = judge(&scene, &map);
+        assert!(
+            d.verdict.cause == Cause::SharpThroughout && d.verdict.confidence < SURE,
+            "seed {seed}: {:?}",
+            d.verdict
+        );
+    }
 }

@@ -7,8 +7,8 @@ use super::origin::ALIKE;
 use super::posterior::Posterior;
 use super::verdict::{HALF_SEEN, cap};
 use super::{Cause, Diagnosis};
-use crate::judge;
-use crate::quantity::{DISC_SIGMA, PIXEL_SIGMA};
+use crate::judge::{self, Judgement};
+use crate::quantity::{DISC_SIGMA, PIXEL_SIGMA, ZoneName};
 use crate::shot::Capture;
 
 /// Lowers the confidence of verdicts that widths alone can't make firm.
@@ -21,6 +21,11 @@ pub(super) fn weigh(d: &mut Diagnosis, problem: &Problem, posterior: &Posterior,
     }
     // Ground on its side is as soft on one side as a lens out of line: the sky says that the picture is upright.
     if blame == Cause::LensAsymmetry && problem.evidence.skyline.is_none() {
+        cap(&mut d.verdict, HALF_SEEN);
+    }
+    // Near and far are asked in the middle; a side that is soft from top to bottom is no frame's that is sharp throughout, whether the
+    // lens is out of line, the picture lies on its side or something stands there.
+    if blame == Cause::SharpThroughout && one_side_is_soft(d) {
         cap(&mut d.verdict, HALF_SEEN);
     }
     let by_model = blame.is_focus() || matches!(blame, Cause::LensAsymmetry | Cause::LensSoftness);
@@ -73,6 +78,16 @@ fn unexplained(d: &Diagnosis, problem: &Problem, ready: &Ready) -> f64 {
         soft += if honest < 0.5 && residual > 0.0 && s.y.exp() > least { 1.0 } else { 0.0 };
     }
     soft / f64::max(all, 1.0)
+}
+
+/// Whether both corners of a side are beyond the permitted blur, and of the other side one passes and none is beyond.
+fn one_side_is_soft(d: &Diagnosis) -> bool {
+    let side = |corners: [ZoneName; 2]| corners.map(|z| d.answer(z).judgement);
+    let left = side([ZoneName::TopLeft, ZoneName::BottomLeft]);
+    let right = side([ZoneName::TopRight, ZoneName::BottomRight]);
+    let sharp = |side: &[Judgement; 2]| side.iter().any(|j| j.passes()) && !side.contains(&Judgement::Beyond);
+    let soft = |side: &[Judgement; 2]| *side == [Judgement::Beyond; 2];
+    soft(&left) && sharp(&right) || soft(&right) && sharp(&left)
 }
 
 /// Whether near and far differ by no more than evenly sharp pictures do, or soft ones that are soft alike: a disc, a
