@@ -161,6 +161,7 @@ fn what_is_out_of_focus_behind_what_stands_in_focus_is_the_far_scene_where_there
         // In focus, as faint as mist, or as bright as a sky beside the ground that it lights.
         for (behind, brighter, contrast) in [(0.45, 1.5, 0.5), (8.0, 1.0, 0.1), (8.0, 4.0, 0.35)] {
             let far = among_leaves(seed, behind, brighter, contrast).answer(ZoneName::Far).judgement;
+            // What may be sky is no far scene out of focus; whether what lies below it is the far scene may be left open.
             let told = if brighter > 2.0 { far != Judgement::Beyond } else { far.passes() };
             assert!(told, "seed {seed}: {behind} px, {brighter} times as bright, contrast {contrast}: {far:?}");
         }

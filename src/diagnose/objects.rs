@@ -61,12 +61,13 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
 /// it may have no number), or with its foot or its head out of the picture (by a row, since the last may hold little of it).
 fn stands(thing: &[&Sample], own: f64, ready: &Ready, problem: &Problem) -> bool {
     let e = &problem.evidence;
-    let row = |s: &Sample| s.index / e.columns;
-    let Some(lowest) = thing.iter().max_by_key(|s| row(s)) else { return false };
-    let below = |k: usize| Sample::place(lowest.u, lowest.v + 2.0 * e.bottom * k as f64 / e.rows as f64, None);
-    row(lowest) + 2 >= e.rows
-        || thing.iter().any(|s| row(s) == 0)
-        || (1..e.rows - row(lowest)).any(|k| ready.at(&below(k), &problem.surface).y < own + APART.ln())
+    // By where tiles lie and not by their numbers, which stay as they are where the evidence is turned on its side.
+    let side = (4.0 * e.right * e.bottom / (e.columns * e.rows) as f64).sqrt();
+    let Some(lowest) = thing.iter().max_by(|a, b| a.v.total_cmp(&b.v)) else { return false };
+    let below = (1..).map(|k| lowest.v + side * f64::from(k)).take_while(|v| *v < e.bottom);
+    let as_sharp = |v: f64| ready.at(&Sample::place(lowest.u, v, None), &problem.surface).y < own + APART.ln();
+    let cut = lowest.v > e.bottom - 2.0 * side || thing.iter().any(|s| s.v < side - e.bottom);
+    cut || below.map(as_sharp).any(|sharp| sharp)
 }
 
 /// Groups of tiles that touch, by their places in the list.
@@ -156,6 +157,16 @@ mod tests {
         assert!(!may_stand(&[1, 2], -12.0) && may_stand(&[1, 2, 3, 4, 5], -12.0) && may_stand(&[0, 1], -12.0));
         // A disc that has gone by the fourth row, v = 0.1.
         assert!(may_stand(&[1, 2], 20.0_f64.ln()));
+        // Turned clockwise the right side is the lower edge.
+        let turned = Problem { evidence: problem.evidence.turned(true), ..problem.clone() };
+        let at = |columns: [usize; 2]| -> bool {
+            let mut fit = problem.descend(problem.priors.start(), Free::default(), 0);
+            (fit.theta[Far], fit.theta[Growth], fit.theta[Centre]) = (-10.0, -12.0, 0.1);
+            let inside = |s: &&Sample| columns.contains(&(s.index % 8)) && [2, 3].contains(&(s.index / 8));
+            let tiles: Vec<&Sample> = turned.evidence.samples.iter().filter(inside).collect();
+            stands(&tiles, 0.6_f64.ln(), &Ready::new(&fit.theta), &turned)
+        };
+        assert!(at([6, 7]) && at([0, 1]) && !at([3, 4]));
     }
 
     #[test]

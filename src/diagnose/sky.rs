@@ -83,7 +83,7 @@ fn masts(row: &mut [bool]) {
 /// their own, and how many.
 const SEEN: f64 = 0.5;
 const FEWEST: usize = 5;
-/// Set on 98 photographs and scenes, sharp and with their far scenes out of focus by discs of 8 px: where half of a row's sky has
+/// Set on 49 photographs and scenes as raw, sharp and with their far scenes out of focus by discs of 8 px: where half of a row's sky has
 /// widths, they mostly scatter by 0.01 to 0.12 about the width of the land below. Spread of ln width up to which they agree.
 const AGREEING: f64 = 0.15;
 
