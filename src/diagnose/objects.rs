@@ -64,10 +64,10 @@ fn stands(thing: &[&Sample], own: f64, ready: &Ready, problem: &Problem) -> bool
     // By where tiles lie and not by their numbers, which stay as they are where the evidence is turned on its side.
     let side = (4.0 * e.right * e.bottom / (e.columns * e.rows) as f64).sqrt();
     let Some(lowest) = thing.iter().max_by(|a, b| a.v.total_cmp(&b.v)) else { return false };
-    let below = (1..).map(|k| lowest.v + side * f64::from(k)).take_while(|v| *v < e.bottom);
+    let mut below = (1..).map(|k| lowest.v + side * f64::from(k)).take_while(|v| *v < e.bottom);
     let as_sharp = |v: f64| ready.at(&Sample::place(lowest.u, v, None), &problem.surface).y < own + APART.ln();
     let cut = lowest.v > e.bottom - 2.0 * side || thing.iter().any(|s| s.v < side - e.bottom);
-    cut || below.map(as_sharp).any(|sharp| sharp)
+    cut || below.any(as_sharp)
 }
 
 /// Groups of tiles that touch, by their places in the list.
