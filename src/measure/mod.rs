@@ -30,6 +30,7 @@ mod water;
 mod width;
 
 pub(crate) use direction::HELD;
+pub use resampled::enlarged;
 pub use smaller::smaller;
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
 pub(crate) use width::LOW;
