@@ -30,9 +30,14 @@ const STANDS_ON_BLOCKS: f64 = 9.0;
 /// Set on the same pictures and their copies reduced, saved again, sharpened, smoothed and with noise, none of which is below
 /// -0.022 along both, and 53 others, likewise. How much less, as a part, neighbours on both sides of an old pixel must differ.
 const DOUBLED: f64 = 0.03;
-/// Set on the same pictures: copies made smaller fall by 19 at the most, enlarged ones by 28 and more. Least fall, dB,
-/// from the power at a twentieth of a cycle a pixel to that at the limit.
-const FALL: f64 = 24.0;
+/// Set on the same pictures reduced to 0.4 to 0.95 and enlarged 1.25 to 3 times. Least fall, dB, from the power at a twentieth of a
+/// cycle a pixel to that at the limit; and that of a picture whose roughness varies by so much, as a part, and by how much less one
+/// must fall where it varies twice as much: interpolation leaves the old pixels' place strongly, reduction, which averages over them,
+/// faintly.
+const FALL: f64 = 20.0;
+const FALL_OF_FAINT: f64 = 28.0;
+const FAINT: f64 = 0.02;
+const FALL_PER_DOUBLE: f64 = 2.0;
 
 /// Whether the picture shows the traces of an enlargement.
 #[must_use]
@@ -67,7 +72,9 @@ pub fn enlarged(plane: &Plane) -> bool {
         return true;
     }
     let (Some(across), Some(down)) = (lines(&across[1..w - 1]), lines(&down[1..h - 1])) else { return false };
-    let shared = across.iter().any(|a| down.iter().any(|d| (a - d).abs() < SAME));
+    let both = across.iter().flat_map(|a| down.iter().map(move |d| (a, d)));
+    let shared = both.filter(|(a, d)| (a.frequency - d.frequency).abs() < SAME).map(|(a, d)| a.varies.min(d.varies));
+    let Some(varies) = shared.max_by(f64::total_cmp) else { return false };
     let every_eighth = || {
         (0..h).step_by(8).map(|y| {
             let mut row = vec![0.0; w];
@@ -75,7 +82,8 @@ pub fn enlarged(plane: &Plane) -> bool {
             row
         })
     };
-    shared && fall(&every_eighth().collect::<Vec<_>>()).is_some_and(|fall| fall > FALL)
+    let least = FALL.max(FALL_OF_FAINT - FALL_PER_DOUBLE * (varies / FAINT).log2());
+    fall(&every_eighth().collect::<Vec<_>>()).is_some_and(|fall| fall > least)
 }
 
 /// Published: ITU-T T.81 (1992), A.1.3. Side of a block of a JPEG, px.
@@ -177,8 +185,13 @@ fn bend(above: &[f32], here: &[f32], below: &[f32]) -> f64 {
     sums.iter().sum::<f64>() + rest.map(|((v, a), b)| f64::from((2.0 * v - a - b).abs())).sum::<f64>()
 }
 
-/// Frequencies, cycles a pixel, at which roughness varies far more than at those beside them.
-fn lines(roughness: &[f64]) -> Option<Vec<f64>> {
+/// A frequency, cycles a pixel, at which roughness varies far more than at those beside it, and how much, as a part.
+struct Line {
+    frequency: f64,
+    varies: f64,
+}
+
+fn lines(roughness: &[f64]) -> Option<Vec<Line>> {
     const BESIDE: usize = 16;
     let n = roughness.len();
     let logs: Vec<f64> = roughness.iter().map(|v| (v + 1e-3).ln()).collect();
@@ -204,7 +217,8 @@ fn lines(roughness: &[f64]) -> Option<Vec<f64>> {
     let found = (0..power.len())
         .filter(|&i| frequency(i) > LOWEST && !on(frequency(i), 8.0))
         .filter(|&i| above(i, stands(frequency(i))))
-        .map(frequency);
+        // The window's mean is a half.
+        .map(|i| Line { frequency: frequency(i), varies: 4.0 * power[i] / n as f64 });
     Some(found.collect())
 }
 
