@@ -82,8 +82,9 @@ fn harmless(picture: &RgbImage) -> Vec<(String, RgbImage, u8)> {
     let mut noisy = picture.clone();
     let mut random = fastrand::Rng::with_seed(7);
     noisy.iter_mut().for_each(|v| *v = v.saturating_add(random.u8(0..12)).saturating_sub(random.u8(0..12)));
-    let mut ways: Vec<(String, RgbImage, u8)> =
-        [98, 93, 80, 60, 40].map(|quality| (format!("saved again, quality {quality}"), picture.clone(), quality)).into();
+    let mut ways: Vec<(String, RgbImage, u8)> = [98, 93, 80, 60, 40]
+        .map(|quality| (format!("saved again, quality {quality}"), picture.clone(), quality))
+        .into();
     ways.extend([
         ("cut".to_owned(), imageops::crop_imm(picture, 5, 3, picture.width() - 8, picture.height() - 6).to_image(), 93),
         ("reduced to 0.7, linear".to_owned(), reduced(0.7, FilterType::Triangle), 93),
@@ -99,5 +100,6 @@ fn harmless(picture: &RgbImage) -> Vec<(String, RgbImage, u8)> {
 
 /// The middle of a picture.
 fn cut(picture: &RgbImage, width: u32, height: u32) -> RgbImage {
-    imageops::crop_imm(picture, (picture.width() - width) / 2, (picture.height() - height) / 2, width, height).to_image()
+    imageops::crop_imm(picture, (picture.width() - width) / 2, (picture.height() - height) / 2, width, height)
+        .to_image()
 }

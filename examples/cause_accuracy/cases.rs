@@ -12,6 +12,16 @@ pub struct Focus {
     far: f64,
     near: f64,
     thing: Option<f64>,
+    crest: Option<Crest>,
+}
+
+/// Where near ground ends and all that shows above is far.
+#[derive(Clone, Copy)]
+struct Crest {
+    /// How far up, of the way from the lower edge to the horizon.
+    up: f64,
+    /// Inverse distance of the crest, of that of the lower edge: 1 for what stands up there, as a wall does.
+    inverse: f64,
 }
 
 /// What the lens, its f-number or the camera's movement do.
@@ -43,7 +53,7 @@ pub struct Case {
 }
 
 const fn ground(name: &'static str, far: f64, near: f64, soft: [bool; 2], causes: &'static [Cause]) -> Case {
-    let focus = Focus { far, near, thing: None };
+    let focus = Focus { far, near, thing: None, crest: None };
     Case { name, focus, optics: Optics::Perfect, soft: [Some(soft[0]), Some(soft[1])], corners: false, causes }
 }
 
@@ -62,7 +72,14 @@ pub const GROUND: [Case; 9] = [
 
 const fn thing(name: &'static str, discs: [f64; 3], soft: [Option<bool>; 2], causes: &'static [Cause]) -> Case {
     let [far, near, thing] = discs;
-    Case { name, focus: Focus { far, near, thing: Some(thing) }, optics: Optics::Perfect, soft, corners: false, causes }
+    Case {
+        name,
+        focus: Focus { far, near, thing: Some(thing), crest: None },
+        optics: Optics::Perfect,
+        soft,
+        corners: false,
+        causes,
+    }
 }
 
 /// A thing that stands at the lower edge and reaches above the horizon, as a rock or a trunk does.
@@ -80,6 +97,24 @@ pub const THINGS: [Case; 6] = [
     ),
 ];
 
+const fn crest(name: &'static str, discs: [f64; 2], inverse: f64, causes: &'static [Cause]) -> Case {
+    let [far, near] = discs;
+    let focus = Focus { far, near, thing: None, crest: Some(Crest { up: 0.5, inverse }) };
+    let soft = [Some(near != 0.0), Some(far != 0.0)];
+    Case { name, focus, optics: Optics::Perfect, soft, corners: false, causes }
+}
+
+/// A ledge or a wall before a far scene: half of the way up to the horizon the near ground ends.
+pub const CRESTS: [Case; 7] = [
+    crest("ledge 8 to 3 px, far sharp", [0.0, 8.0], 0.4, &[Cause::FocusTooFar]),
+    crest("ledge 16 to 6 px, far sharp", [0.0, 16.0], 0.4, &[Cause::FocusTooFar]),
+    crest("wall 8 px, far sharp", [0.0, 8.0], 1.0, &[Cause::FocusTooFar]),
+    crest("ledge sharp to 5 px, far 8 px", [-8.0, 0.0], 0.4, &[Cause::FocusTooNear]),
+    crest("wall sharp, far 4 px", [-4.0, 0.0], 1.0, &[Cause::FocusTooNear]),
+    crest("wall sharp, far 8 px", [-8.0, 0.0], 1.0, &[Cause::FocusTooNear]),
+    crest("ledge 6 to 1 px, far 6 px", [-6.0, 6.0], 0.4, &[Cause::TooLittleDepth]),
+];
+
 const fn other(
     name: &'static str,
     far: f64,
@@ -89,7 +124,8 @@ const fn other(
     causes: &'static [Cause],
 ) -> Case {
     let corners = matches!(optics, Optics::Corners(sigma) if sigma > 2.0);
-    Case { name, focus: Focus { far, near, thing: None }, optics, soft, corners, causes }
+    let focus = Focus { far, near, thing: None, crest: None };
+    Case { name, focus, optics, soft, corners, causes }
 }
 
 const BOTH: [Option<bool>; 2] = [Some(true), Some(true)];
@@ -117,6 +153,17 @@ pub const OTHERS: [Case; 9] = [
     other("near 8 px, moved 6 px", 0.0, 8.0, Optics::Moved(6.0), BOTH, &[Cause::Motion, Cause::FocusTooFar]),
 ];
 
+impl Focus {
+    /// Inverse distance, of that of the lower edge, at a share of the way down from the horizon to it.
+    fn inverse(&self, down: f64) -> f64 {
+        match self.crest {
+            None => down.clamp(0.0, 1.0),
+            Some(Crest { up, .. }) if down < 1.0 - up => 0.0,
+            Some(Crest { up, inverse }) => inverse + (1.0 - inverse) * ((down - 1.0) / up + 1.0).min(1.0),
+        }
+    }
+}
+
 impl Case {
     /// The folder of its pictures.
     pub fn folder(&self) -> String {
@@ -137,8 +184,8 @@ impl Case {
     pub fn taken(&self, k: usize, picture: &Picture, from: &Picture) -> Rgb32FImage {
         let (width, height) = picture.light.dimensions();
         let down = |y: u32| ((f64::from(y) + 0.5) / f64::from(height) - picture.horizon) / (1.0 - picture.horizon);
-        let Focus { far, near, thing } = self.focus;
-        let mut light = blurred(&picture.light, &|_, y| Blur::disc(far + (near - far) * down(y).clamp(0.0, 1.0)));
+        let Focus { far, near, thing, .. } = self.focus;
+        let mut light = blurred(&picture.light, &|_, y| Blur::disc(far + (near - far) * self.focus.inverse(down(y))));
         if let Some(disc) = thing {
             light = stand(light, k, picture.horizon, from, Blur::disc(disc));
         }

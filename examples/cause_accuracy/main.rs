@@ -1,5 +1,5 @@
 //! Photographs made soft as a known cause would: `cargo run --release --example cause_accuracy -- make SHARED OUT` makes them from
-//! sharp pictures of SHARED (../shared) in the folder OUT and measures them; `judge OUT` judges what was measured, and prints the
+//! sharp pictures of SHARED (../shared) in the folder OUT and measures them (of one family, where its name follows); `judge OUT` judges what was measured, and prints the
 //! tables of docs/accuracy.md and what was judged otherwise than it is.
 //!
 //! Each picture is reduced until it is sharp and brought to linear light (a power of 2.2). Of the ground, every row is convolved
@@ -29,7 +29,7 @@ use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::Intent;
 use tussock::shot::Capture;
 
-use cases::{Case, GROUND, OTHERS, THINGS};
+use cases::{CRESTS, Case, GROUND, OTHERS, THINGS};
 use pictures::{PHOTOGRAPHS, Picture, SCENES, SMALL, photograph, scene};
 
 /// What was counted over the pictures of a case.
@@ -117,7 +117,8 @@ fn answer(d: &Diagnosis, firm_wrong: bool) -> String {
 }
 
 const WAYS: [&str; 3] = ["as rendered", "developed", "raw"];
-const FAMILIES: [(&str, &[Case]); 3] = [("ground", &GROUND), ("things", &THINGS), ("others", &OTHERS)];
+const FAMILIES: [(&str, &[Case]); 4] =
+    [("ground", &GROUND), ("things", &THINGS), ("others", &OTHERS), ("crests", &CRESTS)];
 const SETS: [&str; 3] = ["photographs", "scenes", "small scenes"];
 
 /// Cases of a family that can be told from files saved in a way.
@@ -151,13 +152,14 @@ fn make(
     Ok(())
 }
 
-fn make_all(shared: &Path, out: &Path) -> anyhow::Result<()> {
+fn make_all(shared: &Path, out: &Path, only: Option<&Path>) -> anyhow::Result<()> {
     let photographs = PHOTOGRAPHS.iter().map(|(file, horizon)| photograph(shared, file, *horizon));
     let scenes = |list: &[(&str, f64)]| -> anyhow::Result<Vec<Picture>> {
         list.iter().map(|(number, horizon)| scene(shared, number, *horizon)).collect()
     };
     let sets = [photographs.collect::<Result<_, _>>()?, scenes(&SCENES)?, scenes(&SMALL)?];
-    for (family, cases) in FAMILIES {
+    for (family, cases) in FAMILIES.into_iter().filter(|(family, _)| only.is_none_or(|only| only == Path::new(family)))
+    {
         let mut random = fastrand::Rng::with_seed(1);
         for (set, pictures) in SETS.iter().zip(&sets) {
             for way in WAYS {
@@ -204,8 +206,9 @@ fn judge_all(out: &Path) -> anyhow::Result<()> {
 fn main() -> anyhow::Result<()> {
     let words: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
     match words.as_slice() {
-        [word, shared, out] if word == Path::new("make") => make_all(shared, out),
+        [word, shared, out] if word == Path::new("make") => make_all(shared, out, None),
+        [word, shared, out, family] if word == Path::new("make") => make_all(shared, out, Some(family)),
         [word, out] if word == Path::new("judge") => judge_all(out),
-        _ => anyhow::bail!("usage: cause_accuracy make SHARED OUT | judge OUT"),
+        _ => anyhow::bail!("usage: cause_accuracy make SHARED OUT [FAMILY] | judge OUT"),
     }
 }
