@@ -23,7 +23,7 @@ const FEWEST: usize = 3;
 /// evidence.
 const PRICE: f64 = 6.0;
 
-/// Chosen: more than two in three; from 0.6 to 0.97 no kind of pictures of known cause has 2 % more or fewer right (docs/accuracy.md).
+/// Chosen: more than two in three; shares of 0.6 to 0.97 get about as many right of pictures of known cause (docs/accuracy.md).
 /// Share of the columns that a thing may reach across.
 const WIDE: f64 = 0.7;
 
