@@ -39,7 +39,11 @@ const FALL_OF_FAINT: f64 = 28.0;
 const FAINT: f64 = 0.02;
 const FALL_PER_DOUBLE: f64 = 2.0;
 
-/// Whether the picture shows the traces of an enlargement.
+/// Whether a rendered picture shows the traces of an enlargement (by a linear, cubic or Lanczos filter; see the head of this file for
+/// the sources).
+///
+/// Never of a plane from a sensor, nor of one with a side below 512 px. What misleads it: strong compression after the enlargement hides
+/// its traces; a picture that was slightly reduced by a linear filter leaves some that are alike (docs/accuracy.md).
 #[must_use]
 pub fn enlarged(plane: &Plane) -> bool {
     if !plane.rendered || plane.mosaic != Mosaic::None || plane.data.len() < plane.width * plane.height {
@@ -191,6 +195,7 @@ struct Line {
     varies: f64,
 }
 
+/// The lines of a roughness along one axis.
 fn lines(roughness: &[f64]) -> Option<Vec<Line>> {
     const BESIDE: usize = 16;
     let n = roughness.len();
