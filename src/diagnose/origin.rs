@@ -2,7 +2,7 @@
 
 use super::sky::sky;
 use super::verdict::cap;
-use super::{Cause, Diagnosis};
+use super::{Cause, Diagnosis, Verdict};
 use crate::judge::Judgement;
 use crate::measure::TileMap;
 use crate::quantity::Flag;
@@ -30,14 +30,25 @@ pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {
         d.flags.push(flag);
         cap(&mut d.verdict, ALTERED);
     }
-    // What an enlargement leaves soft all over is neither the lens's nor the focus's; where the picture shows something finer than
-    // its ends, it is theirs.
+    // What an enlargement leaves soft all over is neither the lens's nor the focus's, nor open between them; where the picture shows
+    // something finer than its ends, it is theirs.
     let blame = d.verdict.cause;
-    if map.enlarged && !shows_finer(d, map) && (blame == Cause::LensSoftness || blame.is_focus() && soft_alike(d)) {
-        d.verdict.cause = Cause::Processing;
-        d.verdict.weights.iter_mut().filter(|w| w.0 == blame).for_each(|w| w.0 = Cause::Processing);
-        d.verdict.also.retain(|c| *c != Cause::Processing);
+    let of_focus = || (blame.is_focus() || blame == Cause::CannotTell) && soft_alike(d);
+    if map.enlarged && !shows_finer(d, map) && (blame == Cause::LensSoftness || of_focus()) {
+        lay_to_processing(&mut d.verdict);
     }
+}
+
+/// Lays to what was done to the picture all that may soften it alike all over.
+fn lay_to_processing(v: &mut Verdict) {
+    let alike = |cause: Cause| cause.is_focus() || matches!(cause, Cause::LensSoftness | Cause::Processing);
+    let share: f64 = v.weights.iter().filter(|w| alike(w.0)).map(|w| w.1).sum();
+    v.weights.retain(|w| !alike(w.0));
+    v.weights.push((Cause::Processing, share));
+    v.weights.sort_by(|a, b| b.1.total_cmp(&a.1));
+    v.also.retain(|c| !alike(*c));
+    (v.cause, v.confidence, v.unsettled) = (Cause::Processing, share, None);
+    cap(v, ALTERED);
 }
 
 /// Lowers the confidence of a verdict on a picture that its file says was stitched, enlarged or made of several exposures:
