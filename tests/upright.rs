@@ -35,7 +35,7 @@ fn a_rock_in_focus_does_not_make_the_far_scene_behind_it_soft_by_nature() {
     }
 }
 
-/// What stands from side to side is no thing before the scene but its foreground.
+/// What stands there from side to side is no thing before the scene but its foreground.
 #[test]
 fn a_wall_in_focus_before_a_far_scene_out_of_focus_is_near() {
     let mut near = 0;
@@ -57,8 +57,8 @@ fn a_wall_in_focus_before_a_far_scene_out_of_focus_is_near() {
         is_focused_too_near(&d, seed);
         near += u32::from(said[0].passes());
     }
-    // No plane of ground leads from one to the other, so that the near end may be left open (without the rule it is in nine of them).
-    assert!(near > 6, "near passes in {near} of 12");
+    // No plane of ground leads from one to the other, so that the near end may be left open: in three of four without the rule.
+    assert!(near >= 6, "near passes in {near} of 12");
 }
 
 #[test]

@@ -286,7 +286,7 @@ pub(super) fn soft_band(map: &TileMap, e: &Evidence, horizon: f64, permitted: f6
 /// water is, in the median over its tiles.
 const LAYERED: f64 = 1.3;
 /// Chosen: a row or two, as the near zone has. Share of the picture's height that is the foreground, and fewest tiles.
-const LOWEST: f64 = 0.2;
+pub(super) const LOWEST: f64 = 0.2;
 const TILES: usize = 6;
 
 /// Set on 36 pictures of ground drawn in layers that a lens, a small aperture or a movement softens all over: 0.9 to 1.15 in 33 of

@@ -4,13 +4,16 @@
 //! are, they are mostly one thing (a rock, a trunk) nearer to the focus than the ground behind it. Distance changes only the disc:
 //! what the fit lays to the lens there, the thing has too, so that a fit that makes the lens soft where a picture shows something
 //! crisp pays for it. A thing stands on ground at its own distance, so that a far scene above soft water, or ground, is none; nor is
-//! what reaches from side to side: that is ground, and for a fit to explain.
+//! what fills the foreground from side to side: that is ground, and for a fit to explain.
+
+use std::collections::BTreeSet;
 
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
 
-use super::evidence::{APART, Sample};
+use super::evidence::{APART, Evidence, Sample};
 use super::fit::{Fit, Problem, cost};
+use super::foreground::LOWEST;
 use super::model::Ready;
 use super::parameters::Parameter::Horizon;
 
@@ -23,8 +26,7 @@ const FEWEST: usize = 3;
 /// evidence.
 const PRICE: f64 = 6.0;
 
-/// Chosen: more than two in three; shares of 0.6 to 0.97 get about as many right of pictures of known cause (docs/accuracy.md).
-/// Share of the columns that a thing may reach across.
+/// Chosen: more than two in three. Share of the foreground's width that a thing may fill.
 const WIDE: f64 = 0.7;
 
 /// How much less the fit's energy is when neighbouring sharp tiles count as things at distances of their own.
@@ -38,7 +40,7 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
         .collect();
     things(&sharp, e.columns)
         .into_iter()
-        .filter(|thing| thing.len() >= FEWEST && !is_wide(thing, &sharp, e.columns))
+        .filter(|thing| thing.len() >= FEWEST)
         .map(|thing| {
             let (mut weight, mut sum) = (0.0, 0.0);
             for &k in &thing {
@@ -48,7 +50,7 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
             }
             let own = sum / weight;
             let tiles: Vec<&Sample> = thing.iter().map(|&k| sharp[k].0).collect();
-            if !stands(&tiles, own, &ready, problem) {
+            if fills_the_foreground(&tiles, e) || !stands(&tiles, own, &ready, problem) {
                 return 0.0;
             }
             let gain = |&k: &usize| {
@@ -62,23 +64,29 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
         .sum()
 }
 
-/// Whether tiles that touch lie in most of the columns.
-fn is_wide(thing: &[usize], sharp: &[(&Sample, f64)], columns: usize) -> bool {
-    let mut held = vec![false; columns];
-    thing.iter().for_each(|&k| held[sharp[k].0.index % columns] = true);
-    held.iter().filter(|held| **held).count() as f64 > WIDE * columns as f64
+/// Side of a tile, in half diagonals. What touches what is asked by the numbers of tiles, which stay as they are where the evidence is
+/// turned on its side; where they lie in the picture, by their places.
+fn side(e: &Evidence) -> f64 {
+    (4.0 * e.right * e.bottom / (e.columns * e.rows) as f64).sqrt()
+}
+
+/// Whether a thing fills most of the foreground from side to side.
+fn fills_the_foreground(thing: &[&Sample], e: &Evidence) -> bool {
+    let columns = (2.0 * e.right / side(e)).round().max(1.0);
+    let column = |s: &&Sample| ((s.u + e.right) / (2.0 * e.right) * columns).clamp(0.0, columns - 1.0) as usize;
+    let low = thing.iter().filter(|s| s.v > (1.0 - 2.0 * LOWEST) * e.bottom);
+    low.map(column).collect::<BTreeSet<usize>>().len() as f64 > WIDE * columns
 }
 
 /// Whether a thing of a width (ln) may stand where it does: on ground below its lowest tile that the fit has about as sharp (part of
 /// it may have no number), or with its foot or its head out of the picture (by a row, since the last may hold little of it).
 fn stands(thing: &[&Sample], own: f64, ready: &Ready, problem: &Problem) -> bool {
     let e = &problem.evidence;
-    // By where tiles lie and not by their numbers, which stay as they are where the evidence is turned on its side.
-    let side = (4.0 * e.right * e.bottom / (e.columns * e.rows) as f64).sqrt();
-    let Some(lowest) = thing.iter().max_by(|a, b| a.v.total_cmp(&b.v)) else { return false };
-    let mut below = (1..).map(|k| lowest.v + side * f64::from(k)).take_while(|v| *v < e.bottom);
-    let as_sharp = |v: f64| ready.at(&Sample::place(lowest.u, v, None), &problem.surface).y < own + APART.ln();
-    let cut = lowest.v > e.bottom - 2.0 * side || thing.iter().any(|s| s.v < side - e.bottom);
+    let side = side(e);
+    let Some(foot) = thing.iter().max_by(|a, b| a.v.total_cmp(&b.v)) else { return false };
+    let mut below = (1..).map(|k| foot.v + side * f64::from(k)).take_while(|v| *v < e.bottom);
+    let as_sharp = |v: f64| ready.at(&Sample::place(foot.u, v, None), &problem.surface).y < own + APART.ln();
+    let cut = foot.v > e.bottom - 2.0 * side || thing.iter().any(|s| s.v < side - e.bottom);
     cut || below.any(as_sharp)
 }
 
@@ -103,7 +111,6 @@ fn things(sharp: &[(&Sample, f64)], columns: usize) -> Vec<Vec<usize>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::diagnose::evidence::Evidence;
     use crate::diagnose::parameters::Free;
     use crate::diagnose::parameters::Parameter::{Centre, Far, Growth};
     use crate::diagnose::surface::Surface;
@@ -182,12 +189,17 @@ mod tests {
     }
 
     #[test]
-    fn what_reaches_across_is_no_thing() {
-        let samples: Vec<Sample> = (0..30).map(|index| Sample { index, ..Sample::place(0.0, 0.0, None) }).collect();
-        let sharp: Vec<(&Sample, f64)> = samples.iter().map(|s| (s, 0.0)).collect();
-        // Seven of ten columns in two rows, then eight.
-        let across = |columns: usize| -> Vec<usize> { (0..30).filter(|k| k % 10 < columns && *k < 20).collect() };
-        assert!(!is_wide(&across(7), &sharp, 10) && is_wide(&across(8), &sharp, 10));
+    fn what_fills_the_foreground_is_no_thing() {
+        // Eight columns of six rows.
+        let upright = with_a_thing(3.0, 0.6).evidence;
+        let fills = |e: &Evidence, columns: std::ops::Range<usize>, rows: std::ops::Range<usize>| {
+            let inside = |s: &&Sample| columns.contains(&(s.index % 8)) && rows.contains(&(s.index / 8));
+            fills_the_foreground(&e.samples.iter().filter(inside).collect::<Vec<_>>(), e)
+        };
+        assert!(fills(&upright, 0..6, 3..6) && !fills(&upright, 0..5, 3..6) && !fills(&upright, 0..8, 1..4));
+        // Turned clockwise the foreground is the right side, six tiles wide.
+        let turned = upright.turned(true);
+        assert!(fills(&turned, 5..8, 0..5) && !fills(&turned, 5..8, 0..4) && !fills(&turned, 0..6, 0..6));
     }
 
     #[test]

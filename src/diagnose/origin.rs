@@ -1,7 +1,7 @@
 //! Whether the picture is what the camera wrote: enlarged, stitched, bent by a fisheye, or not upright.
 
 use super::sky::sky;
-use super::verdict::cap;
+use super::verdict::{MAJORITY, cap};
 use super::{Cause, Diagnosis, Verdict};
 use crate::judge::Judgement;
 use crate::measure::TileMap;
@@ -39,10 +39,13 @@ pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {
     }
 }
 
-/// Lays to what was done to the picture all that may soften it alike all over.
+/// Lays to what was done to the picture all that may soften it alike all over, where that is what most likely did.
 fn lay_to_processing(v: &mut Verdict) {
     let alike = |cause: Cause| cause.is_focus() || matches!(cause, Cause::LensSoftness | Cause::Processing);
     let share: f64 = v.weights.iter().filter(|w| alike(w.0)).map(|w| w.1).sum();
+    if share < MAJORITY {
+        return;
+    }
     v.weights.retain(|w| !alike(w.0));
     v.weights.push((Cause::Processing, share));
     v.weights.sort_by(|a, b| b.1.total_cmp(&a.1));

@@ -5,7 +5,7 @@ use super::{Cause, Unsettled, Verdict};
 use crate::judge::Judgement;
 
 /// Chosen: more than half, by what the draws themselves scatter. Share of the weight that the best cause must have.
-const MAJORITY: f64 = 0.55;
+pub(super) const MAJORITY: f64 = 0.55;
 /// Set on the rendered scenes used for building: of the surest, one in ten was wrong. Share of verdicts that something
 /// outside the model spoils, however sure the model is.
 const UNFORESEEN: f64 = 0.1;
