@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use anyhow::Context as _;
-use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose};
+use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose, doubted};
 use tussock::intake::{self, Overrides};
 use tussock::judge::{self, Judgement};
 use tussock::measure::{Settings, TileMap, TileState, measure};
@@ -37,7 +37,8 @@ fn main() -> anyhow::Result<()> {
         let shot = intake::read(&folder.join(&r.file), &Overrides::default())?;
         let map = measure(&shot.plane, &Settings::default().under(shot.capture.lambda_n_px(WAVELENGTH_UM)));
         let start = Instant::now();
-        let d = diagnose(&map, &shot.capture, None, &Intent::default());
+        let mut d = diagnose(&map, &shot.capture, None, &Intent::default());
+        doubted(&mut d, &shot.flags);
         time += start.elapsed().as_secs_f64();
         let said = [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z).judgement);
         let ends: Vec<bool> = r.ends.iter().zip(said).map(|(read, said)| end_agrees(read, said)).collect();

@@ -6,10 +6,11 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene, lit, right, scaled, v};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, diagnose};
+use tussock::diagnose::{Cause, Diagnosis, diagnose, doubted};
 use tussock::judge::SURE;
 use tussock::measure::Tile;
-use tussock::quantity::{Distance, Estimate, Flag, Intent};
+use tussock::quantity::{Distance, Estimate, Flag, Intent, Units};
+use tussock::report::words;
 use tussock::shot::{Capture, Fact, Source};
 
 fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
@@ -30,6 +31,23 @@ fn what_is_soft_alike_is_firmly_out_of_focus_only_where_the_camera_recorded_that
         assert_eq!(d.verdict.cause, Cause::FocusTooNear, "seed {seed}: {:?}", d.verdict);
         assert!(d.verdict.confidence >= SURE, "seed {seed}: {:?}", d.verdict);
     }
+}
+
+/// A camera that had reason to smooth may have smoothed what would have shown the blur; edges show it still.
+#[test]
+fn sharp_is_not_firm_where_the_camera_had_reason_to_smooth() {
+    let scene = Scene::default();
+    let before = judge(&scene, &scene.map());
+    assert!(before.verdict.cause == Cause::SharpThroughout && before.verdict.confidence >= SURE);
+    let mut d = before.clone();
+    doubted(&mut d, &[Flag::Processed, Flag::LittleLight]);
+    assert!(d.verdict.cause == Cause::SharpThroughout && d.verdict.confidence < SURE);
+    assert!(words::sentence(&d, &scene.capture(), Units::Metric).contains("may have smoothed"));
+    let scene = Scene { f_number: 4.0, focus_m: 100.0, ..scene };
+    let mut soft = judge(&scene, &scene.map());
+    let confidence = soft.verdict.confidence;
+    doubted(&mut soft, &[Flag::Processed, Flag::LittleLight]);
+    assert!(soft.verdict.confidence >= confidence && confidence >= SURE);
 }
 
 #[test]

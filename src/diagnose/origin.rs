@@ -1,7 +1,7 @@
 //! Whether the picture is what the camera wrote: enlarged, stitched, bent by a fisheye, or not upright.
 
 use super::sky::sky;
-use super::verdict::{MAJORITY, cap};
+use super::verdict::{HALF_SEEN, MAJORITY, cap};
 use super::{Cause, Diagnosis, Verdict};
 use crate::judge::Judgement;
 use crate::measure::TileMap;
@@ -55,10 +55,16 @@ fn lay_to_processing(v: &mut Verdict) {
 }
 
 /// Lowers the confidence of a verdict on a picture that its file says was stitched, enlarged or made of several exposures:
-/// what moved between them looks like blur, and one horizon does not hold for all of a panorama.
+/// what moved between them looks like blur, and one horizon does not hold for all of a panorama. So it does that of "sharp
+/// throughout" where the camera had reason to smooth.
 pub fn doubted(d: &mut Diagnosis, flags: &[Flag]) {
     if flags.iter().any(|f| matches!(f, Flag::Panorama | Flag::MultiShot | Flag::Enlarged | Flag::Fisheye)) {
         cap(&mut d.verdict, ALTERED);
+    }
+    // Cameras smooth texture that lies under the noise and leave edges as they are, which still read sharp.
+    if d.verdict.cause == Cause::SharpThroughout && flags.contains(&Flag::LittleLight) {
+        cap(&mut d.verdict, HALF_SEEN);
+        d.flags.push(Flag::LittleLight);
     }
 }
 

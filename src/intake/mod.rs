@@ -53,6 +53,7 @@ use std::path::Path;
 
 use ::image::RgbImage;
 
+use crate::optics::light;
 use crate::quantity::Flag;
 use crate::shot::{Capture, Fact, Plane, Shot, Source};
 use decode::{Input, open};
@@ -200,7 +201,18 @@ fn settle(facts: Facts, plane: &Plane, overrides: &Overrides, flags: &mut Vec<Fl
         }
         _ => true,
     });
+    if flags.contains(&Flag::Processed) && gathered_little(&capture) {
+        flags.push(Flag::LittleLight);
+    }
     capture
+}
+
+/// Whether a camera had reason to smooth: its pixels saw more noise than an excellent picture has.
+fn gathered_little(capture: &Capture) -> bool {
+    match (&capture.iso, &capture.pixel_pitch_um) {
+        (Some(iso), Some(pitch)) => light::signal_to_noise(iso.value, pitch.value) < light::EXCELLENT,
+        _ => false,
+    }
 }
 
 /// Takes the pixel pitch from a sensor that the user named, where the file tells none or one that was but assumed. `size`: the
@@ -241,6 +253,23 @@ fn give(capture: &mut Capture, given: &Capture) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn cameras_have_reason_to_smooth_where_pixels_gather_little_light() {
+        let plane = Plane::plain(4, 4, vec![0; 16], 65535);
+        let little = |pitch: Option<f64>, iso: f64, flag: Flag| {
+            let fact = |value| Fact::new(value, Source::Exif);
+            let capture = Capture { pixel_pitch_um: pitch.map(fact), iso: Some(fact(iso)), ..Capture::default() };
+            let mut flags = vec![flag];
+            settle(Facts { capture, ..Facts::default() }, &plane, &Overrides::default(), &mut flags);
+            flags.contains(&Flag::LittleLight)
+        };
+        // A compact's pixels, and those of a sensor of 24 x 36 mm.
+        assert!(little(Some(2.2), 100.0, Flag::Processed) && !little(Some(6.0), 100.0, Flag::Processed));
+        assert!(little(Some(6.0), 1600.0, Flag::Processed));
+        // Nothing has smoothed a raw file, and what is not known is no reason.
+        assert!(!little(Some(2.2), 100.0, Flag::MonochromeSensor) && !little(None, 100.0, Flag::Processed));
+    }
 
     #[test]
     fn a_preview_has_larger_pixels_and_what_the_user_gives_comes_last() {

@@ -12,6 +12,7 @@ pub mod diffraction;
 pub mod ground;
 pub mod hopkins;
 pub mod kernel;
+pub mod light;
 pub mod motion;
 pub mod thin_lens;
 

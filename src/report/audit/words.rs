@@ -37,6 +37,11 @@ fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
     } else if d.verdict.confidence < judge::SURE && d.sharp_throughout() == Some(true) {
         text.push_str(" That is probable, not sure.");
     }
+    if d.flags.contains(&Flag::LittleLight) {
+        text.push_str(
+            " The pixels gathered little light, so the camera may have smoothed fine texture: look at it at 1:1.",
+        );
+    }
     for more in [besides::sentence(d), implied(d, units).filter(|_| told)].into_iter().flatten() {
         text.push(' ');
         text.push_str(&more);
