@@ -97,6 +97,15 @@ pub const THINGS: [Case; 6] = [
     ),
 ];
 
+/// A thing in focus before what is out of focus by tens of pixels, as a bird before reeds is.
+pub const BACKDROPS: [Case; 5] = [
+    thing("ground sharp, far 24 px", [-24.0, 0.0, 0.0], [Some(false), Some(true)], &[Cause::FocusTooNear]),
+    thing("ground sharp, far 48 px", [-48.0, 0.0, 0.0], [Some(false), Some(true)], &[Cause::FocusTooNear]),
+    thing("all else 24 px", [-24.0, -24.0, 0.0], [None, Some(true)], &[Cause::FocusTooNear, Cause::TooLittleDepth]),
+    thing("all else 48 px", [-48.0, -48.0, 0.0], [None, Some(true)], &[Cause::FocusTooNear, Cause::TooLittleDepth]),
+    thing("near 16, far 24 px", [-24.0, 16.0, 0.0], [None, Some(true)], &[Cause::TooLittleDepth, Cause::FocusTooNear]),
+];
+
 const fn crest(name: &'static str, discs: [f64; 2], inverse: f64, causes: &'static [Cause]) -> Case {
     let [far, near] = discs;
     let focus = Focus { far, near, thing: None, crest: Some(Crest { up: 0.5, inverse }) };

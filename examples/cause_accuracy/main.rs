@@ -29,7 +29,7 @@ use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::Intent;
 use tussock::shot::Capture;
 
-use cases::{CRESTS, Case, GROUND, OTHERS, THINGS};
+use cases::{BACKDROPS, CRESTS, Case, GROUND, OTHERS, THINGS};
 use pictures::{PHOTOGRAPHS, Picture, SCENES, SMALL, photograph, scene};
 
 /// What was counted over the pictures of a case.
@@ -117,8 +117,8 @@ fn answer(d: &Diagnosis, firm_wrong: bool) -> String {
 }
 
 const WAYS: [&str; 3] = ["as rendered", "developed", "raw"];
-const FAMILIES: [(&str, &[Case]); 4] =
-    [("ground", &GROUND), ("things", &THINGS), ("others", &OTHERS), ("crests", &CRESTS)];
+const FAMILIES: [(&str, &[Case]); 5] =
+    [("ground", &GROUND), ("things", &THINGS), ("others", &OTHERS), ("crests", &CRESTS), ("backdrops", &BACKDROPS)];
 const SETS: [&str; 3] = ["photographs", "scenes", "small scenes"];
 
 /// Cases of a family that can be told from files saved in a way.
