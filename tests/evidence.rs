@@ -72,6 +72,47 @@ fn a_sky_that_darkens_towards_hills_is_no_veil() {
 }
 
 #[test]
+fn ridges_that_stand_out_of_the_sky_at_once_are_no_veil() {
+    // Contrast and level grow over three rows, but the line through them would leave a third of the contrast in the even sky above.
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let mut map = scene.map();
+    let columns = map.columns as usize;
+    let sky = map.tiles.chunks(columns).take_while(|row| place(&scene, &row[0]).1 < scene.horizon() - 0.1).count();
+    for (i, tile) in map.tiles.iter_mut().enumerate() {
+        let down = (i / columns).checked_sub(sky);
+        tile.contrast = down.map_or(0.01, |k| [0.22, 0.24, 0.27].get(k).copied().unwrap_or(0.46));
+        tile.level = down.map_or(0.86, |k| [0.40, 0.32, 0.26].get(k).copied().unwrap_or(0.14));
+        if down.is_none() {
+            (tile.state, tile.blur) = (TileState::NoDetail, None);
+        }
+    }
+    let d = judge(&scene, &map);
+    assert_ne!(d.verdict.unsettled, Some(Unsettled::FarHidden), "{:?}", d.verdict);
+}
+
+#[test]
+fn ground_before_a_pool_is_judged_and_a_pool_at_the_lower_edge_is_not_ground() {
+    for seed in 1..=6 {
+        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+        let wet = |from: f64, to: f64| {
+            let (mut map, mut rng) = (scene.map(), Rng(seed));
+            for tile in &mut map.tiles {
+                let depth = (scene.bottom() - place(&scene, tile).1) / (scene.bottom() - scene.horizon());
+                if (from..to).contains(&depth) && tile.blur.is_some() {
+                    let width = rng.log_between(2.8, 4.2);
+                    tile.blur = Some(Estimate::new(width, 0.1 * width, 20));
+                }
+            }
+            judge(&scene, &map)
+        };
+        let near = |d: &Diagnosis| d.answer(ZoneName::Near).judgement;
+        assert!(near(&wet(0.0, 0.0)).passes(), "seed {seed}");
+        assert!(near(&wet(0.2, 0.5)).passes(), "seed {seed}");
+        assert!(!near(&wet(0.0, 0.5)).passes(), "seed {seed}");
+    }
+}
+
+#[test]
 fn in_clear_air_the_far_scene_is_judged() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
     let map = through_air(&scene, 20_000.0);

@@ -241,9 +241,10 @@ fn step_of(e: &Evidence, model: &impl Fn(&Sample) -> f64) -> Option<f64> {
             (left(&rows[..k], above) + left(&rows[k..], below), below - above, k)
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
-    // Flat below: the nearest half of what lies below the step reads no wider than the half above it.
+    // Flat below: the nearest half of what lies below the step reads no wider than the half above it, and, since a pool has sharp
+    // ground before it, no narrower.
     let below = &rows[at..];
-    let flat = mean(&below[below.len() / 2..]) - mean(&below[..below.len() / 2]) < 0.5 * step;
+    let flat = (mean(&below[below.len() / 2..]) - mean(&below[..below.len() / 2])).abs() < 0.5 * step;
     if !(step > STEP && flat) {
         return None;
     }

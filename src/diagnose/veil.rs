@@ -101,5 +101,9 @@ pub(super) fn veiled_horizon(map: &TileMap) -> Option<f64> {
     // No lower than the first row that is told from the sky; a root far above the picture is no veil's.
     let horizon = (mv - my / slope).min(veil[0].0);
     let top = -f64::from(map.height) / 2.0 / half;
-    (slope > 0.0 && horizon > top - ABOVE).then_some(horizon)
+    // The row above the first shows too little to tell it from the sky, and so it must by the line: what stands out
+    // of it at once is a ridge.
+    let above = 2.0 * veil[0].0 - veil[1].0;
+    let shows = above > horizon && (-1.0 / (slope * (above - horizon))).exp() > VEILED_CONTRAST.0;
+    (slope > 0.0 && horizon > top - ABOVE && !shows).then_some(horizon)
 }

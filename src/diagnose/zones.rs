@@ -1,6 +1,6 @@
 //! Zones: which tiles are near, far, centre and corners, and how blurred each is by its sharpest credible tiles.
 
-use super::evidence::{Evidence, Sample};
+use super::evidence::{APART, Evidence, Sample};
 use super::fit::{Mix, cost};
 use super::model::Ready;
 use super::parameters::Parameter::Horizon;
@@ -62,11 +62,10 @@ fn strict(mix: &Mix) -> Mix {
 
 /// Chosen: most of them. Share of a band's measured tiles that must agree with the model for it to be taken.
 const AGREEING: f64 = 0.5;
-/// Chosen: a little more than half of it agrees by chance; three parts are asked, so ln 3 of odds. Share of the tiles
-/// of water that agree by chance, and ln of the odds against water that the best of the foreground's three parts must
-/// have: it was chosen among three.
+/// Chosen: a little more than half of it agrees by chance; the best of four parts is asked, so ln 4 of odds. Share of the
+/// tiles of water that agree by chance, and ln of the odds against water that the foreground's best part must have.
 const WATER_AGREEING: f64 = 0.55;
-const PARTS_ODDS: f64 = 1.1;
+const PARTS_ODDS: f64 = 1.4;
 /// Chosen: what a fit calls soft or misread on plain ground is a tile in fourteen. How well honest ground agrees.
 const USUAL_AGREEING: f64 = 0.93;
 
@@ -75,20 +74,21 @@ fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
     tiles.iter().filter_map(|&i| credible[i as usize]).fold((0.0, 0.0), |(sum, count), c| (sum + c, count + 1.0))
 }
 
-/// Whether the lowest third of the ground scatters as water does. Looked at in three parts from left to right: where
-/// rock or grass fills one of them its tiles agree with each other, however much water lies beside. A width that is only
-/// bounded can't scatter, nor vouch for the others.
+/// Whether the lowest third of the ground scatters as water does. Looked at in three parts from left to right, and along the
+/// lower edge: where rock or grass fills one of them its tiles agree with each other, however much water lies beside or
+/// behind. A width that is only bounded can't scatter, nor vouch for the others.
 #[must_use]
 pub(super) fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> bool {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let credible: Vec<Option<f64>> =
         credible.iter().zip(&map.tiles).map(|(c, t)| c.filter(|_| t.by_itself().is_some())).collect();
     let foot = (horizon.clamp(-e.bottom, e.bottom) * e.half_diagonal + h / 2.0).min(h);
+    let edge = agreeing(&select(map, |_, y| y > h - NEAR_BAND * h), &credible);
     let part = |from: f64, to: f64| {
         let tiles = select(map, |x, y| y > h - NEAR_REACH * (h - foot) && x >= from * w && x < to * w);
         agreeing(&tiles, &credible)
     };
-    let parts = [part(0.0, 1.0 / 3.0), part(1.0 / 3.0, 2.0 / 3.0), part(2.0 / 3.0, 1.0)];
+    let parts = [edge, part(0.0, 1.0 / 3.0), part(1.0 / 3.0, 2.0 / 3.0), part(2.0 / 3.0, 1.0)];
     let odds = |&(agree, measured): &(f64, f64)| {
         agree * (USUAL_AGREEING / WATER_AGREEING).ln()
             + (measured - agree) * ((1.0 - USUAL_AGREEING) / (1.0 - WATER_AGREEING)).ln()
@@ -109,7 +109,8 @@ const GROWING: f64 = 0.25;
 const FILLED: f64 = 0.4;
 
 /// Whether the blur jumps at some height and hardly grows below: smooth water before sharp ground, or a thing that
-/// stands near. Ground runs on, so a disc that has grown by so much in a row grows by as much in each of the next.
+/// stands near. Ground runs on, so a disc that has grown by so much in a row grows by as much in each of the next. A pool
+/// has ground before it that is sharper again.
 #[must_use]
 pub(super) fn foreground_jumps(map: &TileMap) -> bool {
     let columns = map.columns as usize;
@@ -132,7 +133,8 @@ pub(super) fn foreground_jumps(map: &TileMap) -> bool {
             let rest: Vec<(usize, f64)> =
                 below.iter().enumerate().skip(1).filter_map(|(k, w)| Some((k, (*w)?))).collect();
             let expected = |k: usize| GROWING * jump / over as f64 * k as f64;
-            rest.len() >= BELOW && rest.iter().all(|&(k, w)| w - soft < expected(k))
+            let level = |&(k, w): &(usize, f64)| w - soft < expected(k) && w * APART > soft;
+            rest.len() >= BELOW && rest.iter().all(level)
         })
     })
 }
