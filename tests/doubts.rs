@@ -8,7 +8,7 @@ use tilemaps::{Rng, Scene, lit, right, scaled, v};
 use tussock::TileMap;
 use tussock::diagnose::{Cause, Diagnosis, diagnose, doubted};
 use tussock::judge::SURE;
-use tussock::measure::Tile;
+use tussock::measure::{Tile, TileState};
 use tussock::quantity::{Distance, Estimate, Flag, Intent, Units};
 use tussock::report::words;
 use tussock::shot::{Capture, Fact, Source};
@@ -39,7 +39,7 @@ fn sharp_is_not_firm_where_the_camera_had_reason_to_smooth() {
     let scene = Scene::default();
     let before = judge(&scene, &scene.map());
     assert!(before.verdict.cause == Cause::SharpThroughout && before.verdict.confidence >= SURE);
-    let mut d = before.clone();
+    let mut d = before;
     doubted(&mut d, &[Flag::Processed, Flag::LittleLight]);
     assert!(d.verdict.cause == Cause::SharpThroughout && d.verdict.confidence < SURE);
     assert!(words::sentence(&d, &scene.capture(), Units::Metric).contains("may have smoothed"));
@@ -174,5 +174,24 @@ fn a_frame_with_a_soft_side_is_not_firmly_sharp_throughout() {
             "seed {seed}: {:?}",
             d.verdict
         );
+    }
+}
+
+/// A bird before reeds: what is sharp passes for the scene, what is out of focus for soft content.
+#[test]
+fn a_sharp_thing_before_what_is_soft_by_far_is_not_firmly_sharp_throughout() {
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 11.0, missing: 0.0, seed, ..Scene::default() });
+        let behind = |from: f64| {
+            let mut map = scene.map();
+            let across = |t: &Tile| t.centre().0 / f64::from(scene.width);
+            for tile in map.tiles.iter_mut().filter(|t| v(&scene, t) > scene.horizon() && across(t) < from) {
+                (tile.state, tile.blur, tile.bound, tile.contrast) = (TileState::AtLeast, None, Some(4.5), 0.1);
+            }
+            judge(&scene, &map).verdict
+        };
+        let (little, much) = (behind(0.15), behind(0.4));
+        assert!(little.cause == Cause::SharpThroughout && little.confidence >= SURE, "seed {seed}: {little:?}");
+        assert!(much.cause == Cause::SharpThroughout && much.confidence < SURE, "seed {seed}: {much:?}");
     }
 }

@@ -97,10 +97,11 @@ pub const THINGS: [Case; 6] = [
     ),
 ];
 
-/// A thing in focus before what is out of focus by tens of pixels, as a bird before reeds is.
+/// A thing in focus before what is out of focus by tens of pixels, as a bird before reeds is. The ground that is sharp at the lower
+/// edge is out of focus by some pixels higher up in the near zone already, so near is not asked.
 pub const BACKDROPS: [Case; 5] = [
-    thing("ground sharp, far 24 px", [-24.0, 0.0, 0.0], [Some(false), Some(true)], &[Cause::FocusTooNear]),
-    thing("ground sharp, far 48 px", [-48.0, 0.0, 0.0], [Some(false), Some(true)], &[Cause::FocusTooNear]),
+    thing("ground sharp, far 24 px", [-24.0, 0.0, 0.0], [None, Some(true)], &[Cause::FocusTooNear]),
+    thing("ground sharp, far 48 px", [-48.0, 0.0, 0.0], [None, Some(true)], &[Cause::FocusTooNear]),
     thing("all else 24 px", [-24.0, -24.0, 0.0], [None, Some(true)], &[Cause::FocusTooNear, Cause::TooLittleDepth]),
     thing("all else 48 px", [-48.0, -48.0, 0.0], [None, Some(true)], &[Cause::FocusTooNear, Cause::TooLittleDepth]),
     thing("near 16, far 24 px", [-24.0, 16.0, 0.0], [None, Some(true)], &[Cause::TooLittleDepth, Cause::FocusTooNear]),

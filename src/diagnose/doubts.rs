@@ -2,17 +2,19 @@
 
 use super::evidence::APART;
 use super::fit::Problem;
+use super::foreground::share_far_out;
 use super::model::Ready;
 use super::origin::ALIKE;
 use super::posterior::Posterior;
 use super::verdict::{HALF_SEEN, cap};
 use super::{Cause, Diagnosis};
 use crate::judge::{self, Judgement};
+use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, PIXEL_SIGMA, ZoneName};
 use crate::shot::Capture;
 
 /// Lowers the confidence of verdicts that widths alone can't make firm.
-pub(super) fn weigh(d: &mut Diagnosis, problem: &Problem, posterior: &Posterior, capture: &Capture) {
+pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, problem: &Problem, posterior: &Posterior, capture: &Capture) {
     let blame = d.verdict.cause;
     let by_widths = matches!(blame, Cause::FocusTooFar | Cause::FocusTooNear) && !focused_near(d, problem, capture)
         || blame == Cause::LensSoftness && !problem.evidence.learned();
@@ -26,6 +28,10 @@ pub(super) fn weigh(d: &mut Diagnosis, problem: &Problem, posterior: &Posterior,
     // Near and far are asked in the middle; a side that is soft from top to bottom is no frame's that is sharp throughout, whether the
     // lens is out of line, the picture lies on its side or something stands there.
     if blame == Cause::SharpThroughout && one_side_is_soft(d) {
+        cap(&mut d.verdict, HALF_SEEN);
+    }
+    // Something sharp may stand before a scene that is so soft that its tiles are taken for soft content, or for none.
+    if blame == Cause::SharpThroughout && share_far_out(map, d.permitted_px) > UNEXPLAINED {
         cap(&mut d.verdict, HALF_SEEN);
     }
     let by_model = blame.is_focus() || matches!(blame, Cause::LensAsymmetry | Cause::LensSoftness);

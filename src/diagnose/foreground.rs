@@ -2,7 +2,7 @@
 //! towards the camera, ground that reads wider than the scene beside it, a soft band along the horizon, water.
 
 use super::evidence::{APART, Evidence, Sample};
-use super::sky::{SKY_CONTRAST, SKY_LEVEL};
+use super::sky::{SKY_CONTRAST, SKY_LEVEL, sky};
 use super::zones::{NEAR_BAND, Reading};
 use crate::measure::{Tile, TileMap, TileState};
 use crate::quantity::DISC_SIGMA;
@@ -130,6 +130,25 @@ const FAR_OUT: (f64, f64) = (3.0, 0.2);
 const MOST: f64 = 0.5;
 const WIDE: f64 = 0.3;
 
+/// The width of a tile, px, or the least that it may be, where that is more than `least`; nothing where it is less; unknown where
+/// neither is known.
+fn wider(tile: &Tile, least: f64) -> Option<Option<f64>> {
+    match (tile.state, tile.blur, tile.bound) {
+        (_, Some(b), _) => Some((b.value > least).then_some(b.value)),
+        (TileState::AtMost, _, Some(bound)) if bound < least => Some(None),
+        (TileState::AtLeast, _, Some(bound)) if bound > least => Some(Some(bound)),
+        _ => None,
+    }
+}
+
+/// Share of the tiles below the sky that are wider than what counts as out of focus by far, of those that tell, whatever their
+/// contrast.
+pub(super) fn share_far_out(map: &TileMap, permitted: f64) -> f64 {
+    let below = map.tiles.iter().zip(sky(map)).filter(|(_, sky)| !sky);
+    let told: Vec<bool> = below.filter_map(|(t, _)| Some(wider(t, FAR_OUT.0 * permitted)?.is_some())).collect();
+    told.iter().filter(|soft| **soft).count() as f64 / f64::max(told.len() as f64, 1.0)
+}
+
 /// Tiles most of which are out of focus by far: strong in contrast, and nothing in them is fine. Ground or not, such a zone is
 /// soft. The focus lies on whatever is fine elsewhere: farther than the nearest thing, nearer than the farthest.
 pub(super) fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64, far: bool) -> Option<Told> {
@@ -139,14 +158,11 @@ pub(super) fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64
         ((x - f64::from(map.width) / 2.0) / e.half_diagonal, (y - f64::from(map.height) / 2.0) / e.half_diagonal)
     };
     // ln of the width of what is far out of focus, nothing of what is fine.
-    let told = |t: &Tile| match (t.state, t.blur, t.bound) {
+    let told = |t: &Tile| match wider(t, least)? {
         _ if e.skyline.is_some_and(|edge| place(t).1 < edge) => None,
-        (_, Some(b), _) if b.value <= least => Some(None),
-        (TileState::AtMost, _, Some(bound)) if bound < least => Some(None),
-        _ if t.contrast < FAR_OUT.1 => None,
-        (_, Some(b), _) => Some(Some(b.value.ln())),
-        (TileState::AtLeast, _, Some(bound)) if bound > least => Some(Some(bound.ln())),
-        _ => None,
+        None => Some(None),
+        Some(_) if t.contrast < FAR_OUT.1 => None,
+        Some(width) => Some(Some(width.ln())),
     };
     let inside: Vec<(&Tile, Option<f64>)> =
         tiles.iter().map(|&i| &map.tiles[i as usize]).filter_map(|t| Some((t, told(t)?))).collect();

@@ -110,7 +110,7 @@ fn judge_fitted(
     if frame.focus_point_contradicted(d.permitted_px) {
         d.flags.push(Flag::FocusPointContradicted);
     }
-    doubts::weigh(d, problem, posterior, capture);
+    doubts::weigh(d, map, problem, posterior, capture);
     if d.verdict.cause != Cause::Motion && drawn_out::drawn_out(map, e, d.permitted_px) {
         blurred_away(d);
         verdict::cap(&mut d.verdict, verdict::HALF_SEEN);
