@@ -6,8 +6,8 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene, lit, right, scaled, v};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, diagnose, doubted};
-use tussock::judge::SURE;
+use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose, doubted};
+use tussock::judge::{Judgement, SURE};
 use tussock::measure::{Tile, TileState};
 use tussock::quantity::{Distance, Estimate, Flag, Intent, Units};
 use tussock::report::words;
@@ -174,6 +174,46 @@ fn a_frame_with_a_soft_side_is_not_firmly_sharp_throughout() {
             "seed {seed}: {:?}",
             d.verdict
         );
+    }
+}
+
+/// Something near beside the camera, out of focus, in one corner: five times as wide as the corner beside it, and told to be so.
+#[test]
+fn a_frame_with_one_soft_corner_is_not_firmly_sharp_throughout() {
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 11.0, down: 0.45, seed, ..Scene::default() });
+        let corner = |times: f64| {
+            let mut map = scene.map();
+            let place = |t: &Tile| (t.centre().0 / f64::from(scene.width), t.centre().1 / f64::from(scene.height));
+            let inside = |t: &Tile| place(t).0 < 0.3 && place(t).1 > 0.7;
+            map.tiles.iter_mut().filter(|t| inside(t)).for_each(|t| scaled(t, times));
+            judge(&scene, &map)
+        };
+        let (plain, soft) = (corner(1.0), corner(5.0));
+        assert!(plain.verdict.cause == Cause::SharpThroughout && plain.verdict.confidence >= SURE, "seed {seed}");
+        assert_eq!(soft.answer(ZoneName::BottomLeft).judgement, Judgement::Beyond, "seed {seed}");
+        let v = &soft.verdict;
+        assert!(v.cause == Cause::SharpThroughout && v.confidence < SURE, "seed {seed}: {v:?}");
+    }
+}
+
+/// Tiles that agree with each other and not with the model, taken for soft content: a room behind a desk in focus.
+#[test]
+fn what_is_sharp_before_a_third_that_is_soft_is_not_firmly_sharp_throughout() {
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 11.0, down: 0.45, missing: 0.0, seed, ..Scene::default() });
+        let soft = |share: f64| {
+            let mut map = scene.map();
+            let above = |t: &Tile| t.centre().1 < share * f64::from(scene.height);
+            for tile in map.tiles.iter_mut().filter(|t| above(t)) {
+                // Two and a half times the permitted blur.
+                tile.blur = Some(Estimate::new(3.2, 0.2, 20));
+            }
+            judge(&scene, &map).verdict
+        };
+        let (little, much) = (soft(0.1), soft(0.4));
+        assert!(little.cause == Cause::SharpThroughout && little.confidence >= SURE, "seed {seed}: {little:?}");
+        assert!(much.cause != Cause::SharpThroughout || much.confidence < SURE, "seed {seed}: {much:?}");
     }
 }
 

@@ -25,18 +25,12 @@ pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, problem: &Problem, posteri
     if blame == Cause::LensAsymmetry && problem.evidence.skyline.is_none() {
         cap(&mut d.verdict, HALF_SEEN);
     }
-    // Near and far are asked in the middle; a side that is soft from top to bottom is no frame's that is sharp throughout, whether the
-    // lens is out of line, the picture lies on its side or something stands there.
-    if blame == Cause::SharpThroughout && one_side_is_soft(d) {
-        cap(&mut d.verdict, HALF_SEEN);
-    }
-    // Something sharp may stand before a scene that is so soft that its tiles are taken for soft content, or for none.
-    if blame == Cause::SharpThroughout && share_far_out(map, d.permitted_px) > UNEXPLAINED {
-        cap(&mut d.verdict, HALF_SEEN);
-    }
-    let by_model = blame.is_focus() || matches!(blame, Cause::LensAsymmetry | Cause::LensSoftness);
     let ready = Ready::new(&posterior.modes[0].theta);
-    if by_model && (off_together(problem, &ready) || unexplained(d, problem, &ready) > UNEXPLAINED) {
+    let unexplained = || unexplained(d, problem, &ready) > UNEXPLAINED;
+    let by_model = blame.is_focus() || matches!(blame, Cause::LensAsymmetry | Cause::LensSoftness);
+    // Something sharp may stand before a scene that is so soft that its tiles are taken for soft content, or for none.
+    let elsewhere = || one_side_is_soft(d) || share_far_out(map, d.permitted_px) > UNEXPLAINED || unexplained();
+    if by_model && (off_together(problem, &ready) || unexplained()) || blame == Cause::SharpThroughout && elsewhere() {
         cap(&mut d.verdict, HALF_SEEN);
     }
 }
@@ -86,14 +80,27 @@ fn unexplained(d: &Diagnosis, problem: &Problem, ready: &Ready) -> f64 {
     soft / f64::max(all, 1.0)
 }
 
-/// Whether both corners of a side are beyond the permitted blur, and of the other side one passes and none is beyond.
+/// Chosen: a lens is as soft on one side as on the other to within its tolerances. How many times as wide as the other a lower
+/// corner must be for something else to be there.
+const ONE_CORNER: f64 = 2.0;
+
+/// Whether a side is soft and the other is not. Near and far are asked in the middle; what a side alone shows is a lens out of line, a
+/// picture that lies on its side, or something near that stands there: both corners of it are beyond the permitted blur, and of the
+/// other side one passes and none is beyond; or a lower corner is, by far, and the other one passes.
 fn one_side_is_soft(d: &Diagnosis) -> bool {
     let side = |corners: [ZoneName; 2]| corners.map(|z| d.answer(z).judgement);
     let left = side([ZoneName::TopLeft, ZoneName::BottomLeft]);
     let right = side([ZoneName::TopRight, ZoneName::BottomRight]);
     let sharp = |side: &[Judgement; 2]| side.iter().any(|j| j.passes()) && !side.contains(&Judgement::Beyond);
     let soft = |side: &[Judgement; 2]| *side == [Judgement::Beyond; 2];
-    soft(&left) && sharp(&right) || soft(&right) && sharp(&left)
+    let width = |name: ZoneName| d.zones.iter().find(|z| z.name == name).and_then(|z| z.blur_px).map(|b| b.value);
+    let wider = |a: ZoneName, b: ZoneName| {
+        let passes = d.answer(a).judgement == Judgement::Beyond && d.answer(b).judgement.passes();
+        passes && width(a).zip(width(b)).is_some_and(|(a, b)| a > ONE_CORNER * b)
+    };
+    let corner =
+        wider(ZoneName::BottomLeft, ZoneName::BottomRight) || wider(ZoneName::BottomRight, ZoneName::BottomLeft);
+    soft(&left) && sharp(&right) || soft(&right) && sharp(&left) || corner
 }
 
 /// Whether near and far differ by no more than evenly sharp pictures do, or soft ones that are soft alike: a disc, a

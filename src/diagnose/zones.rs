@@ -32,6 +32,9 @@ pub(super) const OFF_MODEL: f64 = 2.5 * NORMAL_DEPARTURE;
 const SHARED: f64 = 0.07;
 /// Chosen: half of the narrowest peak. Step of the departures that are tried.
 const GRID: f64 = 0.03;
+/// Chosen: from 0.6 to 3.3 times the model's width always, to twenty times where the tiles are so soft: a corner may hold something near
+/// that is out of focus. Steps below and above the model, and the most above it.
+const STEPS: (i32, i32, i32) = (18, 40, 100);
 /// Chosen: up to double or half. How far a zone that holds another thing may depart from the model (ln of the width).
 const OBJECT_DEPARTURE: f64 = 0.6;
 /// Chosen: one zone in ten. Share of zones that hold an object off the model.
@@ -39,7 +42,6 @@ const OBJECT_SHARE: f64 = 0.1;
 
 /// Probability of every tile being honest: neither soft content nor misread. Stricter on scatter than the fit,
 /// since water's spread must not vouch for itself; `None` where there is no number, or sky.
-#[must_use]
 pub(super) fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surface, mix: &Mix) -> Vec<Option<f64>> {
     let strict = strict(mix);
     let ready = Ready::new(theta);
@@ -77,7 +79,6 @@ fn agreeing(tiles: &[u32], credible: &[Option<f64>]) -> (f64, f64) {
 /// Whether the lowest third of the ground scatters as water does. Looked at in three parts from left to right, and along the
 /// lower edge: where rock or grass fills one of them its tiles agree with each other, however much water lies beside or
 /// behind. A width that is only bounded can't scatter, nor vouch for the others.
-#[must_use]
 pub(super) fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> bool {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let credible: Vec<Option<f64>> =
@@ -111,7 +112,6 @@ const FILLED: f64 = 0.4;
 /// Whether the blur jumps at some height and hardly grows below: smooth water before sharp ground, or a thing that
 /// stands near. Ground runs on, so a disc that has grown by so much in a row grows by as much in each of the next. A pool
 /// has ground before it that is sharper again.
-#[must_use]
 pub(super) fn foreground_jumps(map: &TileMap) -> bool {
     let columns = map.columns as usize;
     if columns == 0 {
@@ -140,14 +140,12 @@ pub(super) fn foreground_jumps(map: &TileMap) -> bool {
 }
 
 /// Which tiles a zone takes, for zones that don't depend on the fit or have a mark.
-#[must_use]
 pub(super) fn corner_tiles(map: &TileMap, name: ZoneName) -> Vec<u32> {
     let size = (f64::from(map.width), f64::from(map.height));
     select(map, |x, y| name.holds((x, y), size))
 }
 
 /// Tiles around a mark.
-#[must_use]
 pub(super) fn marked_tiles(map: &TileMap, at: Point) -> Vec<u32> {
     let (px, py) = (at.x * f64::from(map.width), at.y * f64::from(map.height));
     let side = f64::from(map.width) / f64::from(map.columns.max(1));
@@ -155,7 +153,6 @@ pub(super) fn marked_tiles(map: &TileMap, at: Point) -> Vec<u32> {
 }
 
 /// The band of the near zone: the lowest band of tiles most of which agree with the model.
-#[must_use]
 pub(super) fn near_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> Vec<u32> {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
@@ -183,7 +180,6 @@ const FAR_REACH: f64 = 0.35;
 
 /// The far zone: a band about the horizon, corners left out, or the highest band below it whose measured tiles
 /// agree with the model. Cloud above the horizon scatters, so a band most of whose tiles disagree is passed over.
-#[must_use]
 pub(super) fn far_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], horizon: f64) -> Vec<u32> {
     let (w, h) = (f64::from(map.width), f64::from(map.height));
     let row = h / f64::from(map.rows.max(1));
@@ -237,7 +233,6 @@ pub(super) struct Reading {
 }
 
 /// How far a zone usually departs from the model, ln of the width; a marked far subject may be nearer.
-#[must_use]
 pub(super) fn usual_departure(name: ZoneName, marked: bool) -> f64 {
     if name == ZoneName::Far && !marked { FAR_DEPARTURE } else { NORMAL_DEPARTURE }
 }
@@ -246,7 +241,6 @@ pub(super) fn usual_departure(name: ZoneName, marked: bool) -> f64 {
 ///
 /// The departure is looked for by likelihood: most zones lie on the model within a few per cent, some hold an
 /// object that stands off it, and content only adds blur. `usual`: see [`usual_departure`].
-#[must_use]
 pub(super) fn read(
     tiles: &[u32],
     usual: f64,
@@ -270,7 +264,9 @@ pub(super) fn read(
         let object = OBJECT_SHARE / OBJECT_DEPARTURE * (-0.5 * (d / OBJECT_DEPARTURE).powi(2)).exp();
         on + object
     };
-    let departures: Vec<f64> = (-18..=40).map(|k| GRID * f64::from(k)).collect();
+    let softest = residuals.iter().map(|r| r.0).fold(0.0, f64::max);
+    let above = ((softest / GRID) as i32).clamp(STEPS.1, STEPS.2);
+    let departures: Vec<f64> = (-STEPS.0..=above).map(|k| GRID * f64::from(k)).collect();
     let logs: Vec<f64> = departures
         .iter()
         .map(|d| -residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, soft).0).sum::<f64>())
@@ -320,7 +316,6 @@ const TOLD_BY_GROWTH: f64 = 0.3;
 
 /// The near zone where it is too blurred to measure: ground whose disc grows downwards row by row, agreeing with the
 /// model, until it is `least` px and larger than can be measured, and hardly a measured tile below.
-#[must_use]
 pub(super) fn buried(
     map: &TileMap,
     e: &Evidence,
@@ -353,7 +348,6 @@ pub(super) fn buried(
 }
 
 /// v of the horizon as the zones take it: within the picture.
-#[must_use]
 pub(super) fn horizon(theta: &Theta, e: &Evidence) -> f64 {
     theta[Horizon].clamp(-e.bottom, e.bottom)
 }
@@ -394,7 +388,9 @@ mod tests {
 
     #[test]
     fn what_stands_far_off_the_model_is_another_thing() {
-        let (found, _) = departure(0.6, NORMAL_DEPARTURE);
-        assert!((found - 0.6).abs() < 0.06, "{found}");
+        for off in [0.6, 1.7, 2.5] {
+            let (found, _) = departure(off, NORMAL_DEPARTURE);
+            assert!((found - off).abs() < 0.06_f64.max(0.05 * off), "{found} of {off}");
+        }
     }
 }
