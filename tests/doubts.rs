@@ -174,6 +174,8 @@ fn a_frame_with_a_soft_side_is_not_firmly_sharp_throughout() {
             "seed {seed}: {:?}",
             d.verdict
         );
+        let said = words::corners(&d);
+        assert!(said.contains("side is worse") && !said.contains("something near"), "seed {seed}: {said}");
     }
 }
 
@@ -194,6 +196,8 @@ fn a_frame_with_one_soft_corner_is_not_firmly_sharp_throughout() {
         assert_eq!(soft.answer(ZoneName::BottomLeft).judgement, Judgement::Beyond, "seed {seed}");
         let v = &soft.verdict;
         assert!(v.cause == Cause::SharpThroughout && v.confidence < SURE, "seed {seed}: {v:?}");
+        let said = words::corners(&soft);
+        assert!(said.contains("bottom left corner is worse") && said.contains("something near"), "seed {seed}: {said}");
     }
 }
 

@@ -319,7 +319,7 @@ fn strong_corners_that_were_learned_are_as_expected_and_what_goes_beyond_is_not(
 }
 
 #[test]
-fn one_bad_corner_is_beyond_what_the_lens_does_and_its_side_is_named() {
+fn one_bad_corner_is_beyond_what_the_lens_does_and_is_named() {
     let mut scene = Scene { f_number: 11.0, ..Scene::default() };
     scene.focus_m = 2.0 * near(&scene);
     let mut map = scene.map();
@@ -332,5 +332,5 @@ fn one_bad_corner_is_beyond_what_the_lens_does_and_its_side_is_named() {
     let d = diagnose(&map, &scene.capture(), None, &Intent::default());
     assert_eq!(d.corners.state, CornerState::SofterThanExpected, "{:?} {:?}", d.corners, d.verdict);
     let said = words::corners(&d);
-    assert!(said.contains("right side is worse"), "{said}");
+    assert!(said.contains("bottom right corner is worse"), "{said}");
 }

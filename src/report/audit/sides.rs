@@ -13,11 +13,15 @@ pub(super) fn one_sided(d: &Diagnosis) -> String {
     match leans.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())) {
         Some(&(row, more)) if named || more.abs() > d.permitted_px => {
             let side = if more > 0.0 { "left" } else { "right" };
-            let opposite = leans.iter().any(|&(_, other)| other * more < 0.0 && other.abs() > 0.5 * d.permitted_px);
-            let what = if opposite { format!("{row} {side} corner") } else { format!("{side} side") };
+            let alike = |&(_, other): &(&str, f64)| other * more > 0.0 && other.abs() > 0.5 * d.permitted_px;
+            let corner = leans.len() < rows.len() || !leans.iter().all(alike);
+            let what = if corner { format!("{row} {side} corner") } else { format!("{side} side") };
+            // What stands near fills a lower corner alone; a lens out of line softens the upper one, too.
+            let near =
+                if corner && row == "bottom" && !named { "something near out of focus there, or a lens " } else { "" };
             let by = px(more.abs());
             format!(
-                "; the {what} is worse than its mirror image by {by}: decentred or tilted, check with a flat far subject"
+                "; the {what} is worse than its mirror image by {by}: {near}decentred or tilted, check with a flat far subject"
             )
         }
         _ if named => ": decentred or tilted, check with a flat far subject".into(),
