@@ -198,6 +198,8 @@ fn a_frame_with_one_soft_corner_is_not_firmly_sharp_throughout() {
         assert!(v.cause == Cause::SharpThroughout && v.confidence < SURE, "seed {seed}: {v:?}");
         let said = words::corners(&soft);
         assert!(said.contains("bottom left corner is worse") && said.contains("something near"), "seed {seed}: {said}");
+        let sentence = words::sentence(&soft, &scene.capture(), Units::Metric);
+        assert!(sentence.contains("probable, not sure"), "seed {seed}: {sentence}");
     }
 }
 

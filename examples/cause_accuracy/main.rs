@@ -5,10 +5,10 @@
 //! Each picture is reduced until it is sharp and brought to linear light (a power of 2.2). Of the ground, every row is convolved
 //! with a disc of its own: one size from the horizon up, changing evenly from there to the lower edge, as a plane of ground seen by
 //! a level camera has it. What stands up from the ground is so blurred by its rows and not by its distance, and nothing hides what
-//! lies behind it; but of the things, and before the backdrops, each is cut out, blurred alike all over, and laid over the rest by how much of a place it
-//! covers. Of the crests, what lies above the ledge or the wall has the far scene's disc. Of the others, the whole picture is convolved
-//! with what a lens or a movement does. Then it is saved as JPEG, as it is or with noise and sharpening before and without Exif, and
-//! as Bayer DNG with noise and the facts of a camera that draws so.
+//! lies behind it; but of the things, and before the backdrops, each is cut out, blurred alike all over, and laid over the rest by
+//! how much of a place it covers. Of the crests, what lies above the ledge or the wall has the far scene's disc. Of the others, the
+//! whole picture is convolved with what a lens or a movement does. Then it is saved as JPEG, as it is or with noise and sharpening
+//! before and without Exif, and as Bayer DNG with noise and the facts of a camera that draws so.
 #![allow(clippy::print_stdout, missing_docs)] // A program whose purpose is to print.
 
 mod blur;

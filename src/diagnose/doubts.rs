@@ -95,8 +95,8 @@ fn one_side_is_soft(d: &Diagnosis) -> bool {
     let soft = |side: &[Judgement; 2]| *side == [Judgement::Beyond; 2];
     let width = |name: ZoneName| d.zones.iter().find(|z| z.name == name).and_then(|z| z.blur_px).map(|b| b.value);
     let wider = |a: ZoneName, b: ZoneName| {
-        let passes = d.answer(a).judgement == Judgement::Beyond && d.answer(b).judgement.passes();
-        passes && width(a).zip(width(b)).is_some_and(|(a, b)| a > ONE_CORNER * b)
+        let differ = d.answer(a).judgement == Judgement::Beyond && d.answer(b).judgement.passes();
+        differ && width(a).zip(width(b)).is_some_and(|(a, b)| a > ONE_CORNER * b)
     };
     let corner =
         wider(ZoneName::BottomLeft, ZoneName::BottomRight) || wider(ZoneName::BottomRight, ZoneName::BottomLeft);

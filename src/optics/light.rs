@@ -1,10 +1,10 @@
 //! How much light a pixel gathers, and so how much noise its picture must have.
 
-/// Published: ISO 12232:2019, which found it by asking people. Signal to noise of a mid-tone from which prints of a picture look
+/// Published: ISO 12232:2019 (from memory), which found it by asking people. Signal to noise of a mid-tone from which prints of a picture look
 /// excellent; below it the noise is seen.
 pub const EXCELLENT: f64 = 40.0;
 
-/// Published: ISO 12232:2019, the exposure of a mid-tone at ISO 1. Lux seconds times ISO.
+/// Published: ISO 12232:2019 (from memory), the exposure of a mid-tone at ISO 1. Lux seconds times ISO.
 const MID_TONE: f64 = 10.0;
 
 /// Derived: 1/683 W per lumen at 555 nm (the definition of the candela) over the energy of such a photon. Photons in a square

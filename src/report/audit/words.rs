@@ -32,10 +32,13 @@ pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
 fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
     let mut text = line::numbers(d);
     let told = d.verdict.cause != Cause::CannotTell;
-    if let Some(said) = why(d, capture) {
-        text.push_str(&format!(" {}.", capital(&said)));
-    } else if d.verdict.confidence < judge::SURE && d.sharp_throughout() == Some(true) {
+    let said = why(d, capture);
+    let open = said.is_none() || d.verdict.cause == Cause::SharpThroughout;
+    if open && d.verdict.confidence < judge::SURE && d.sharp_throughout() == Some(true) {
         text.push_str(" That is probable, not sure.");
+    }
+    if let Some(said) = said {
+        text.push_str(&format!(" {}.", capital(&said)));
     }
     if d.flags.contains(&Flag::LittleLight) {
         text.push_str(
