@@ -1,4 +1,5 @@
-//! Prints the accuracy table of docs/accuracy.md: rendered scenes of known blur against what `measure` says.
+//! Prints the figures of docs/accuracy.md, rendered patches and sharpening: rendered scenes of known blur against what
+//! `measure` says.
 //!
 //! `cargo run --release --example blur_accuracy [SEED [sharpening]]`, the word for the last table alone; the scenes' seeds
 //! are not those used while building.

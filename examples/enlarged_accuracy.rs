@@ -1,6 +1,6 @@
 //! How many enlarged pictures are noticed: `cargo run --release --example enlarged_accuracy -- DIR...` enlarges the middle of every
 //! JPEG and PNG of the folders in several ways, changes each in ways that enlarge nothing, and prints how many of each are taken for
-//! enlarged, as docs/accuracy.md has it.
+//! enlarged, as docs/accuracy.md, enlarged pictures, has it.
 #![allow(clippy::print_stdout, missing_docs)] // A program whose purpose is to print.
 
 use std::collections::BTreeMap;

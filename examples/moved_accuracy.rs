@@ -1,5 +1,5 @@
 //! Whether motion is noticed: `cargo run --release --example moved_accuracy -- DIR...` moves the middles of a folder's JPEGs by
-//! known kernels, judges them and prints the lines of docs/accuracy.md.
+//! known kernels, judges them and prints the lines of docs/accuracy.md, frames that moved far.
 #![allow(clippy::print_stdout, missing_docs)] // A program whose purpose is to print.
 
 use std::path::PathBuf;

@@ -1,5 +1,6 @@
 //! Widths of photographs that were blurred by a known amount: `cargo run --release --example photo_accuracy --
-//! DIR [even|odd]` prints the table of docs/accuracy.md for every second photograph of a folder.
+//! DIR [even|odd]` prints the table of docs/accuracy.md, photographs blurred by a known amount, for every second photograph
+//! of a folder.
 //!
 //! Each photograph is reduced four times by averaging, which leaves it nearly sharp; what blur is left is read off
 //! the reduced picture itself, by the code under test: an error of a tenth of 0.5 px in it moves the truth by 3 % at

@@ -1,6 +1,6 @@
 //! How far the answers agree with photographs read by eye: `cargo run --release --example reading_accuracy -- DIR
 //! [tiles]` judges the pictures of a folder that its `readings.csv` (file, near, far, corners, cause, notes) names, and
-//! prints the lines of docs/accuracy.md.
+//! prints the lines of docs/accuracy.md, photographs read by eye.
 //!
 //! Near and far agree where `sharp` was read and the answer is within or at limit, where `soft` was read and it is beyond,
 //! and where `unknown` was read and it is unknown. A cause agrees where the reading's is named, or one of several that

@@ -1,5 +1,6 @@
 //! How often verdicts are right: random scenes written as tile maps, a reliability table, and the hundreds of
-//! hard cases. `cargo run --example verdict_accuracy` prints the tables of docs/accuracy.md.
+//! hard cases. `cargo run --example verdict_accuracy` prints the tables of docs/accuracy.md,
+//! tile maps.
 #![allow(clippy::print_stdout, missing_docs)] // A program whose purpose is to print.
 
 #[path = "../tests/support/tilemaps.rs"]

@@ -68,7 +68,7 @@ fn what_is_not_enlarged_is_not_called_so() {
         for quality in [40, 60, 80, 93, 98] {
             assert!(!found(&picture, quality), "{texture:?} saved at {quality}");
         }
-        // Reduced by less, a linear filter leaves a trace as strong as an enlargement's (docs/accuracy.md).
+        // Reduced by less, a linear filter leaves a trace as strong as an enlargement's (docs/accuracy.md, enlarged pictures).
         for times in [0.5, 0.6, 0.7, 0.75] {
             for filter in FILTERS {
                 assert!(!found(&resized(&picture, times, filter), 93), "{texture:?} {times} {filter:?}");

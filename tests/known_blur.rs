@@ -166,7 +166,7 @@ fn a_known_pupil_helps_the_width_of_its_edges() {
         let settings = Settings { tiles: 4, ..Settings::default() };
         let blind = median(&measure(&plane, &settings)) / truth.sigma - 1.0;
         let told = median(&measure(&plane, &settings.under(Some(0.55 * f_number / 4.0)))) / truth.sigma - 1.0;
-        // What is asked of discs in docs/accuracy.md: 6 % of an error, 3 % of a bias.
+        // What is asked of discs in docs/accuracy.md, rendered patches: 6 % of an error, 3 % of a bias.
         assert!(told.abs() < 0.06, "f/{f_number}, {defocus_um} um: {told}");
         assert!(blind.abs() < 0.1, "f/{f_number}, {defocus_um} um: {blind} without knowing the pupil");
         bias += told / cases.len() as f64;

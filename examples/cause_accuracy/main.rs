@@ -1,6 +1,7 @@
 //! Photographs made soft as a known cause would: `cargo run --release --example cause_accuracy -- make SHARED OUT` makes them from
 //! sharp pictures of SHARED (../shared) in the folder OUT and measures them (of one family, where its name follows); `judge OUT`
-//! judges what was measured, and prints the tables of docs/accuracy.md and what was judged otherwise than it is.
+//! judges what was measured, and prints the figures of docs/accuracy.md, real pictures made soft by a known cause, and what was
+//! judged otherwise than it is.
 //!
 //! Each picture is reduced until it is sharp and brought to linear light (a power of 2.2). Of the ground, every row is convolved
 //! with a disc of its own: one size from the horizon up, changing evenly from there to the lower edge, as a plane of ground seen by

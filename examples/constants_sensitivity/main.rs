@@ -1,6 +1,6 @@
 //! Which tuned constants matter: `cargo run --example constants_sensitivity -- [ROOM...] [--read DIR] [--scenes N] [--only
 //! TEXT]` varies each by a fifth, down and up, one at a time, and says how many answers change on the judging sets
-//! (docs/accuracy.md).
+//! (docs/trials.md, which constants matter most).
 //!
 //! Constants stay constants in the program: a copy of the source is made in which each of them is a function that asks for
 //! a factor (see `rewrite`), built once, and judged there (see `judge`). Rooms that have a judging set are `diagnose`,

@@ -3,7 +3,7 @@
 //! `cargo run --release --example landscape_accuracy -- render FIRST COUNT FOLDER [cut|whole]` draws and saves pictures
 //! and what is true of them, of all seeds from FIRST on or of those alone that show a cut, with pixels as small as
 //! cameras have, or a whole sensor; `measure FOLDER` reads and measures the files; `judge FOLDER [verbose]` prints the
-//! tables of docs/accuracy.md.
+//! tables of docs/accuracy.md, rendered photographs.
 #![allow(clippy::print_stdout, missing_docs)] // A program whose purpose is to print.
 
 mod judge;

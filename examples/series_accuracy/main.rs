@@ -1,7 +1,7 @@
 //! Accuracy of relative blur from pairs of rendered frames, of the answers over rendered series and brackets, of
 //! grouping, and of lens baselines.
 //!
-//! Prints the tables of docs/accuracy.md: `cargo run --release --example series_accuracy --
+//! Prints the figures of docs/accuracy.md, pairs of frames and series: `cargo run --release --example series_accuracy --
 //! pairs|apertures|brackets|groups|lens|handheld|close|joined [SEED]`. The environment variables COUNT (cases), FROM (the first of them)
 //! and LONG (px) change how much is rendered; KEEP names a folder where rendered frames are kept for the next run,
 //! since rendering takes most of the time; VERBOSE says more. For brackets and handheld, BEYOND is by how many hundredths of the

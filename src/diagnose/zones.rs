@@ -20,9 +20,9 @@ const MARK_REACH: f64 = 1.3;
 /// Chosen: ground is uneven and texture misread by a few per cent; another thing is off by far more. How far a zone may
 /// depart from the frame's model (ln of the width).
 const NORMAL_DEPARTURE: f64 = 0.06;
-/// Set on the rendered scenes used for building (docs/accuracy.md, rendered photographs), where half of the far zones read
-/// within 0.05 of the truth. The same of the far scene: whatever stands there is as good as infinitely far, as the model has
-/// it, but mostly of one kind, which reads wide or narrow as a whole.
+/// Set on the rendered scenes used for building (docs/trials.md, how closely the far zone is held to the model),
+/// where half of the far zones read within 0.05 of the truth. The same of the far scene: whatever stands there is as
+/// good as infinitely far, as the model has it, but mostly of one kind, which reads wide or narrow as a whole.
 const FAR_DEPARTURE: f64 = 0.08;
 /// Derived: two and a half standard deviations. Departure from which a zone is taken to hold something at another
 /// distance than the model has there.

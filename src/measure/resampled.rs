@@ -43,7 +43,8 @@ const FALL_PER_DOUBLE: f64 = 2.0;
 /// the sources).
 ///
 /// Never of a plane from a sensor, nor of one with a side below 512 px. What misleads it: strong compression after the enlargement hides
-/// its traces; a picture that was slightly reduced by a linear filter leaves some that are alike (docs/accuracy.md).
+/// its traces; a picture that was slightly reduced by a linear filter leaves some that are alike (docs/accuracy.md,
+/// enlarged pictures).
 #[must_use]
 pub fn enlarged(plane: &Plane) -> bool {
     if !plane.rendered || plane.mosaic != Mosaic::None || plane.data.len() < plane.width * plane.height {

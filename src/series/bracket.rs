@@ -132,7 +132,8 @@ fn instead(set: &[usize], sets: &[Vec<bool>]) -> Vec<(usize, Vec<usize>)> {
     set.iter().map(|&k| (k, others(k))).filter(|(_, o)| !o.is_empty()).collect()
 }
 
-/// Set on rendered series (docs/accuracy.md): the scale of either place comes from single frames, which err by 4 %.
+/// Set on rendered series (docs/accuracy.md, aperture series): the scale of either place comes from single frames, which
+/// err by 4 %.
 /// Share by which the widths of one place in two frames may stand apart wrongly, and those of two places.
 const ALIKE: (f64, f64) = (0.02, 0.06);
 

@@ -19,11 +19,11 @@ const SCATTER: f64 = 0.03;
 const FEWEST: (usize, usize) = (3, 12);
 /// Chosen: four times the scatter. Misfit beyond which the model does not explain the bracket, or a tile.
 const WORST: f64 = 0.12;
-/// Set on rendered brackets (docs/accuracy.md: half, of two and three values tried on seeds 21 and 31). What is left of
-/// that share where neighbours steady it.
+/// Set on rendered brackets (docs/trials.md, two numbers of the brackets' fit: half, of two and three values tried on
+/// seeds 21 and 31). What is left of that share where neighbours steady it.
 const STEADIED: f64 = 0.5 * SCATTER;
-/// Set on rendered brackets (docs/accuracy.md: three times, of two and three values tried on seeds 21 and 31). Times
-/// the usual standard error of a place beyond which a tile is not judged.
+/// Set on rendered brackets (docs/trials.md, two numbers of the brackets' fit: three times, of two and three values tried
+/// on seeds 21 and 31). Times the usual standard error of a place beyond which a tile is not judged.
 const DOUBTFUL: f64 = 3.0;
 /// Chosen: it settles in fewer. Rounds of finding the tiles' places and improving what they share.
 const ROUNDS: usize = 12;
