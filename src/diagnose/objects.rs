@@ -177,7 +177,7 @@ mod tests {
         // A disc that has gone by the fourth row, v = 0.1.
         assert!(may_stand(&[1, 2], 20.0_f64.ln()));
         // Turned clockwise the right side is the lower edge.
-        let turned = Problem { evidence: problem.evidence.turned(true), ..problem.clone() };
+        let turned = problem.with(problem.evidence.turned(true));
         let at = |columns: [usize; 2]| -> bool {
             let mut fit = problem.descend(problem.priors.start(), Free::default(), 0);
             (fit.theta[Far], fit.theta[Growth], fit.theta[Centre]) = (-10.0, -12.0, 0.1);

@@ -3,7 +3,9 @@
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
+use super::eight::{EIGHT, Lane};
 use crate::optics::blur::{Parts, sigma_px};
+use crate::stats;
 
 /// Derived: to within a hundredth of the scale, which no width tells so closely. Steps of the diffraction scale, in ln,
 /// for which surfaces are made.
@@ -37,6 +39,14 @@ pub(super) struct Slope {
     pub disc: f64,
     /// d ln / d Gaussian, 1/px.
     pub gauss: f64,
+}
+
+/// Eight values with their slopes.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Slopes {
+    pub ln: Lane,
+    pub disc: Lane,
+    pub gauss: Lane,
 }
 
 impl Surface {
@@ -79,6 +89,24 @@ impl Surface {
         at(&self.whole, disc, gauss)
     }
 
+    /// The same at eight places.
+    #[inline(always)]
+    pub(super) fn wholes(&self, disc: &Lane, gauss: &Lane) -> Slopes {
+        let (mut i, mut s, mut di) = ([0; EIGHT], Lane::default(), Lane::default());
+        let (mut j, mut t, mut dj) = ([0; EIGHT], Lane::default(), Lane::default());
+        for k in 0..EIGHT {
+            (i[k], s[k], di[k]) = node(disc[k], DISC_KNEE, DISC_NODES);
+            (j[k], t[k], dj[k]) = node(gauss[k], GAUSS_KNEE, GAUSS_NODES);
+        }
+        let cells: [[f64; 4]; EIGHT] = std::array::from_fn(|k| cell(&self.whole, i[k], j[k]));
+        let mut slopes = Slopes::default();
+        for k in 0..EIGHT {
+            let slope = between(cells[k], [s[k], di[k]], [t[k], dj[k]]);
+            (slopes.ln[k], slopes.disc[k], slopes.gauss[k]) = (slope.ln, slope.disc, slope.gauss);
+        }
+        slopes
+    }
+
     /// Width without the pixel aperture, px.
     pub(super) fn optical(&self, disc: f64, gauss: f64) -> f64 {
         at(&self.optical, disc, gauss).ln.exp()
@@ -114,26 +142,37 @@ impl Surface {
     }
 }
 
-#[inline]
+/// Cell, place within it and d(place)/d(value) along one axis.
+#[inline(always)]
+fn node(value: f64, knee: f64, nodes: usize) -> (i32, f64, f64) {
+    let value = if value > 0.0 { value } else { 0.0 };
+    let x = stats::ln(1.0 + value / knee) / STEP;
+    // Beyond the table the width has long become proportional, so the last cell's slope carries on.
+    let cell = x.min((nodes - 2) as f64) as i32;
+    (cell, x - f64::from(cell), 1.0 / (STEP * (knee + value)))
+}
+
 fn at(table: &[f64], disc: f64, gauss: f64) -> Slope {
     let (i, s, di) = node(disc, DISC_KNEE, DISC_NODES);
     let (j, t, dj) = node(gauss, GAUSS_KNEE, GAUSS_NODES);
-    let k = i * GAUSS_NODES + j;
-    let (a, b, c, d) = (table[k], table[k + 1], table[k + GAUSS_NODES], table[k + GAUSS_NODES + 1]);
+    between(cell(table, i, j), [s, di], [t, dj])
+}
+
+/// The values at the corners of a cell.
+#[inline(always)]
+fn cell(table: &[f64], i: i32, j: i32) -> [f64; 4] {
+    let k = i as usize * GAUSS_NODES + j as usize;
+    let from = &table[k..k + GAUSS_NODES + 2];
+    [from[0], from[1], from[GAUSS_NODES], from[GAUSS_NODES + 1]]
+}
+
+/// A value and its slopes within a cell, from the place and d(place)/d(value) along either axis.
+#[inline(always)]
+fn between([a, b, c, d]: [f64; 4], [s, di]: [f64; 2], [t, dj]: [f64; 2]) -> Slope {
     let (lower, upper) = (a + t * (b - a), c + t * (d - c));
     Slope {
         ln: lower + s * (upper - lower),
         disc: (upper - lower) * di,
         gauss: ((b - a) + s * ((d - c) - (b - a))) * dj,
     }
-}
-
-/// Cell, place within it and d(place)/d(value) along one axis.
-#[inline]
-fn node(value: f64, knee: f64, nodes: usize) -> (usize, f64, f64) {
-    let value = if value > 0.0 { value } else { 0.0 };
-    let x = (1.0 + value / knee).ln() / STEP;
-    let cell = (x as usize).min(nodes - 2);
-    // Beyond the table the width has long become proportional, so the last cell's slope carries on.
-    (cell, x - cell as f64, 1.0 / (STEP * (knee + value)))
 }
