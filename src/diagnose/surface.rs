@@ -113,33 +113,37 @@ impl Surface {
     }
 
     /// Diameter of the disc that, with this Gaussian part, gives a whole width of `width` px; zero where even
-    /// no disc is narrower.
+    /// no disc is narrower, the table's last where none is wider.
     pub(super) fn disc_for(&self, width: f64, gauss: f64) -> f64 {
-        let target = width.max(1e-3).ln();
-        let (mut low, mut high) = (0.0, DISC_KNEE * (STEP * (DISC_NODES - 1) as f64).exp_m1());
-        if self.whole(low, gauss).ln >= target {
-            return 0.0;
-        }
-        for _ in 0..30 {
-            let middle = 0.5 * (low + high);
-            if self.whole(middle, gauss).ln < target { low = middle } else { high = middle }
-        }
-        0.5 * (low + high)
+        let (j, t, _) = node(gauss, GAUSS_KNEE, GAUSS_NODES);
+        let at = |i: usize| {
+            let k = i * GAUSS_NODES + j as usize;
+            self.whole[k] + t * (self.whole[k + 1] - self.whole[k])
+        };
+        DISC_KNEE * (STEP * reached(width.max(1e-3).ln(), at, DISC_NODES)).exp_m1()
     }
 
-    /// Gaussian part that, with this disc, gives a whole width of `width` px; zero where none is needed.
+    /// Gaussian part that, with this disc, gives a whole width of `width` px; zero where none is needed, the table's last
+    /// where none is wider.
     pub(super) fn gauss_for(&self, width: f64, disc: f64) -> f64 {
-        let target = width.max(1e-3).ln();
-        let (mut low, mut high) = (0.0, GAUSS_KNEE * (STEP * (GAUSS_NODES - 1) as f64).exp_m1());
-        if self.whole(disc, low).ln >= target {
-            return 0.0;
-        }
-        for _ in 0..30 {
-            let middle = 0.5 * (low + high);
-            if self.whole(disc, middle).ln < target { low = middle } else { high = middle }
-        }
-        0.5 * (low + high)
+        let (i, s, _) = node(disc, DISC_KNEE, DISC_NODES);
+        let at = |j: usize| {
+            let k = i as usize * GAUSS_NODES + j;
+            self.whole[k] + s * (self.whole[k + GAUSS_NODES] - self.whole[k])
+        };
+        GAUSS_KNEE * (STEP * reached(width.max(1e-3).ln(), at, GAUSS_NODES)).exp_m1()
     }
+}
+
+/// Where along rising nodes a value is reached, in nodes: between the first and the last.
+fn reached(value: f64, at: impl Fn(usize) -> f64, nodes: usize) -> f64 {
+    let (mut low, mut high) = (0, nodes - 1);
+    while high - low > 1 {
+        let middle = (low + high) / 2;
+        *if at(middle) < value { &mut low } else { &mut high } = middle;
+    }
+    let (below, above) = (at(low), at(high));
+    low as f64 + if above > below { ((value - below) / (above - below)).clamp(0.0, 1.0) } else { 0.0 }
 }
 
 /// Cell, place within it and d(place)/d(value) along one axis.
@@ -174,5 +178,23 @@ fn between([a, b, c, d]: [f64; 4], [s, di]: [f64; 2], [t, dj]: [f64; 2]) -> Slop
         ln: lower + s * (upper - lower),
         disc: (upper - lower) * di,
         gauss: ((b - a) + s * ((d - c) - (b - a))) * dj,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_part_is_found_from_the_width_that_it_makes() {
+        let surface = Surface::at_scale(Some(0.7));
+        for (disc, gauss) in [(0.4, 0.2), (3.0, 0.7), (17.0, 5.0), (1.0, 7.9)] {
+            let width = surface.whole(disc, gauss).ln.exp();
+            assert!((surface.disc_for(width, gauss) - disc).abs() < 1e-9, "{disc} {gauss}");
+            assert!((surface.gauss_for(width, disc) - gauss).abs() < 1e-9, "{disc} {gauss}");
+        }
+        // No wider than without it, and wider than the table has it.
+        assert_eq!((surface.disc_for(0.1, 0.5), surface.gauss_for(0.1, 2.0)), (0.0, 0.0));
+        assert!((surface.disc_for(1e3, 0.5) - 121.8).abs() < 0.1 && (surface.gauss_for(1e3, 2.0) - 8.03).abs() < 0.01);
     }
 }
