@@ -105,6 +105,19 @@ pub(super) fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, 
     )
 }
 
+/// What tiles of one height cost in all, given as residuals with their standard deviations, when all are moved down by each of
+/// these.
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn costs_moved(residuals: &[(f64, f64)], downs: &[f64], mix: &Mix, share: f64) -> Vec<f64> {
+    let mut sums = vec![0.0; downs.len()];
+    for &(residual, sd) in residuals {
+        for (sum, down) in sums.iter_mut().zip(downs) {
+            *sum += cost(residual - down, sd, mix, share).0;
+        }
+    }
+    sums
+}
+
 /// What tiles cost in all.
 #[multiversion(targets("x86_64+avx2"))]
 fn energy(tiles: &[Tiles], ready: &Ready, surface: &Surface, mix: &Mix) -> f64 {
@@ -117,6 +130,16 @@ fn energy(tiles: &[Tiles], ready: &Ready, surface: &Surface, mix: &Mix) -> f64 {
         }
     }
     sum.iter().sum()
+}
+
+/// ln of the widths that would be measured at tiles.
+#[multiversion(targets("x86_64+avx2"))]
+fn widths(tiles: &[Tiles], ready: &Ready, surface: &Surface) -> Vec<f64> {
+    let mut widths = Vec::with_capacity(EIGHT * tiles.len());
+    for s in tiles {
+        widths.extend_from_slice(&ready.widths(s, surface));
+    }
+    widths
 }
 
 /// Energy, downhill slope and the lower triangle of the Gauss-Newton curvature of every eighth tile.
@@ -217,6 +240,13 @@ impl Problem {
     /// The forward model at one place.
     pub(super) fn predict(&self, t: &Theta, s: &Sample) -> Place {
         Ready::new(t).at(s, &self.surface)
+    }
+
+    /// ln of the widths that the model has at the tiles.
+    pub(super) fn widths(&self, ready: &Ready) -> Vec<f64> {
+        let mut widths = widths(&self.tiles, ready, &self.surface);
+        widths.truncate(self.evidence.samples.len());
+        widths
     }
 
     /// ln of what a tile measured less what the model has there, and the probability that the tile is honest.

@@ -35,7 +35,8 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
     let sharp: Vec<(&Sample, f64)> = e
         .samples
         .iter()
-        .map(|s| (s, s.y - ready.at(s, &problem.surface).y))
+        .zip(problem.widths(&ready))
+        .map(|(s, model)| (s, s.y - model))
         .filter(|(s, residual)| residual / (s.sd * mix.inflate) < SHARPER)
         .collect();
     things(&sharp, e.columns)
