@@ -6,7 +6,7 @@ use std::f64::consts::{FRAC_1_SQRT_2, LOG2_E};
 /// Derived: 1.5 * 2^52. A number that this is added to leaves the nearest whole one in the last bits of the sum.
 const WHOLE: f64 = 6_755_399_441_055_744.0;
 /// Published: fdlibm, e_exp.c. ln 2 in two parts, the first so short that its products with exponents are exact.
-const LN_2: [f64; 2] = [6.931_471_803_691_238_2e-1, 1.908_214_929_270_587_7e-10];
+const LN_2: [f64; 2] = [6.931_471_803_691_238e-1, 1.908_214_929_270_587_7e-10];
 /// Derived: the format of a double. Bits of the fraction, and the exponent of one.
 const FRACTION: u32 = 52;
 const ONE: u64 = 1023;
@@ -55,7 +55,7 @@ pub(crate) fn ln(x: f64) -> f64 {
     let beyond = fraction - 1.0;
     let s = beyond / (2.0 + beyond);
     let rest = s * (beyond - s * s * series(&LN, s * s));
-    whole * LN_2[0] - (rest - whole * LN_2[1] - beyond) + (x - x)
+    whole * LN_2[0] - (rest - whole * LN_2[1] - beyond) + 0.0 * x
 }
 
 /// The sum of a power series; even and odd terms apart, so that neither waits for the other.
