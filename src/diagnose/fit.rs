@@ -2,8 +2,10 @@
 
 use std::sync::Arc;
 
+use multiversion::multiversion;
 use nalgebra::{SMatrix, SVector};
 
+use super::eight::{EIGHT, Lane, Tiles};
 use super::evidence::{Evidence, Sample};
 use super::model::{Place, Ready};
 use super::parameters::Parameter::Horizon;
@@ -12,7 +14,7 @@ use super::priors::Priors;
 use super::surface::Surface;
 use crate::quantity::{Estimate, Intent};
 use crate::shot::Capture;
-use crate::stats::{Pace, descend};
+use crate::stats::{Pace, descend, exp, ln};
 
 type Square = SMatrix<f64, SIZE, SIZE>;
 
@@ -63,9 +65,9 @@ const FAR_SOFT: f64 = 0.15;
 
 impl Mix {
     /// Share of soft content to reckon with at a height in the picture.
-    #[inline]
+    #[inline(always)]
     pub(super) fn soft_at(&self, v: f64, horizon: f64) -> f64 {
-        let above = |edge: f64| 1.0 / (1.0 + ((v - edge) / SKYLINE).exp());
+        let above = |edge: f64| 1.0 / (1.0 + exp((v - edge) / SKYLINE));
         match self.skyline {
             Some(skyline) => {
                 let far = self.soft + above(horizon + SKYLINE) * (self.far - self.soft);
@@ -78,28 +80,104 @@ impl Mix {
 }
 
 /// Cost of one residual (ln measured less ln model), its slope, and the probability that the tile is honest.
-#[inline]
+#[inline(always)]
 pub(super) fn cost(residual: f64, sd: f64, mix: &Mix, share: f64) -> (f64, f64, f64) {
     let sd = sd * mix.inflate;
     let z = residual / sd;
-    let honest = (1.0 - share - mix.odd - OBJECTS) * (-0.5 * z * z).exp() / (sd * NORM);
+    let honest = (1.0 - share - mix.odd - OBJECTS) * exp(-0.5 * z * z) / (sd * NORM);
     // Logistic stand-ins for steps: soft content starts at the honest width and ends at the largest excess.
-    let (rise, fall) = (1.0 / (1.0 + (-1.702 * z).exp()), 1.0 / (1.0 + ((residual - EXCESS) / EXCESS_EDGE).exp()));
+    let (rise, above) = (1.0 / (1.0 + exp(-1.702 * z)), exp((residual - EXCESS) / EXCESS_EDGE));
+    let fall = 1.0 / (1.0 + above);
     // The tail keeps a very wide tile possible.
     let soft = share / EXCESS * rise * (fall + 0.02);
     let y = residual / ODD_SPREAD;
-    let odd = mix.odd * ((-0.5 * y * y).exp() + 1e-3) / (ODD_SPREAD * NORM);
+    let odd = mix.odd * (exp(-0.5 * y * y) + 1e-3) / (ODD_SPREAD * NORM);
     // Even between SHARPER and the honest width, with the same logistic edges.
-    let (near, lowest) = (1.0 - rise, 1.0 / (1.0 + (-(residual + SHARPER) / EXCESS_EDGE).exp()));
+    let (near, lowest) = (1.0 - rise, above / (above + exp(-(EXCESS + SHARPER) / EXCESS_EDGE)));
     let object = OBJECTS / SHARPER * near * lowest;
     let object_slope = 1.702 * rise / sd - (1.0 - lowest) / EXCESS_EDGE;
     let whole = honest + soft + odd + object;
     let soft_slope = -1.702 * (1.0 - rise) / sd + fall * (1.0 - fall) / (EXCESS_EDGE * (fall + 0.02));
     (
-        -whole.ln(),
+        -ln(whole),
         (honest * z / sd + soft * soft_slope + odd * y / ODD_SPREAD + object * object_slope) / whole,
         honest / whole,
     )
+}
+
+/// What tiles of one height cost in all, given as residuals with their standard deviations, when all are moved down by each of
+/// these.
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn costs_moved(residuals: &[(f64, f64)], downs: &[f64], mix: &Mix, share: f64) -> Vec<f64> {
+    let mut sums = vec![0.0; downs.len()];
+    for &(residual, sd) in residuals {
+        for (sum, down) in sums.iter_mut().zip(downs) {
+            *sum += cost(residual - down, sd, mix, share).0;
+        }
+    }
+    sums
+}
+
+/// What tiles cost in all.
+#[multiversion(targets("x86_64+avx2"))]
+fn energy(tiles: &[Tiles], ready: &Ready, surface: &Surface, mix: &Mix) -> f64 {
+    let horizon = ready.theta()[Horizon];
+    let mut sum = Lane::default();
+    for s in tiles {
+        let y = ready.widths(s, surface);
+        for k in 0..EIGHT {
+            sum[k] += s.say[k] * cost(s.y[k] - y[k], s.sd[k], mix, mix.soft_at(s.v[k], horizon)).0;
+        }
+    }
+    sum.iter().sum()
+}
+
+/// ln of the widths that would be measured at tiles.
+#[multiversion(targets("x86_64+avx2"))]
+fn widths(tiles: &[Tiles], ready: &Ready, surface: &Surface) -> Vec<f64> {
+    let mut widths = Vec::with_capacity(EIGHT * tiles.len());
+    for s in tiles {
+        widths.extend_from_slice(&ready.widths(s, surface));
+    }
+    widths
+}
+
+/// Energy, downhill slope and the lower triangle of the Gauss-Newton curvature of every eighth tile.
+struct Sums {
+    energy: Lane,
+    slope: [Lane; SIZE],
+    curvature: [[Lane; SIZE]; SIZE],
+}
+
+/// Sums over tiles, along the parameters at these places.
+#[multiversion(targets("x86_64+avx2"))]
+fn sums(tiles: &[Tiles], ready: &Ready, surface: &Surface, mix: &Mix, places: &[usize]) -> Sums {
+    let horizon = ready.theta()[Horizon];
+    let nought = Lane::default();
+    let mut sums = Sums { energy: nought, slope: [nought; SIZE], curvature: [[nought; SIZE]; SIZE] };
+    for s in tiles {
+        let (y, j) = ready.slopes(s, surface);
+        let (mut down, mut weight) = (nought, nought);
+        for k in 0..EIGHT {
+            let (e, d, honest) = cost(s.y[k] - y[k], s.sd[k], mix, mix.soft_at(s.v[k], horizon));
+            let sd = s.sd[k] * mix.inflate;
+            sums.energy[k] += s.say[k] * e;
+            (down[k], weight[k]) = (s.say[k] * d, s.say[k] * honest / (sd * sd));
+        }
+        for (i, &a) in places.iter().enumerate() {
+            let mut weighed = nought;
+            for k in 0..EIGHT {
+                sums.slope[a][k] += down[k] * j[a][k];
+                weighed[k] = weight[k] * j[a][k];
+            }
+            for &b in &places[..=i] {
+                for k in 0..EIGHT {
+                    sums.curvature[a][b][k] += weighed[k] * j[b][k];
+                }
+            }
+        }
+    }
+    sums
 }
 
 /// A fitted mode.
@@ -121,6 +199,8 @@ pub(super) struct Fit {
 pub(super) struct Problem {
     /// The measured tiles, with the frame's scales.
     pub evidence: Evidence,
+    /// The same tiles, eight at a time.
+    tiles: Vec<Tiles>,
     /// Widths at the frame's diffraction.
     pub surface: Arc<Surface>,
     /// What is believed before the tiles are looked at.
@@ -140,7 +220,13 @@ impl Problem {
     ) -> Self {
         let mix = Mix { skyline: evidence.skyline, ..USUAL };
         let priors = Priors::new(&evidence, capture, intent, shake);
-        Self { evidence, surface, priors, mix }
+        Self { tiles: Tiles::of(&evidence.samples), evidence, surface, priors, mix }
+    }
+
+    /// The same frame with other evidence.
+    pub(super) fn with(&self, evidence: Evidence) -> Self {
+        let (surface, priors) = (Arc::clone(&self.surface), self.priors.clone());
+        Self { tiles: Tiles::of(&evidence.samples), evidence, surface, priors, mix: self.mix }
     }
 
     /// The same frame told by every second or third of its tiles, where there are more than `plenty`: by steps that don't
@@ -148,12 +234,19 @@ impl Problem {
     pub(super) fn thinned(&self, plenty: usize) -> Self {
         let stride = (self.evidence.samples.len() / plenty).clamp(1, 3);
         let samples = self.evidence.samples.iter().step_by(stride).copied().collect();
-        Self { evidence: Evidence { samples, ..self.evidence.clone() }, ..self.clone() }
+        self.with(Evidence { samples, ..self.evidence.clone() })
     }
 
     /// The forward model at one place.
     pub(super) fn predict(&self, t: &Theta, s: &Sample) -> Place {
         Ready::new(t).at(s, &self.surface)
+    }
+
+    /// ln of the widths that the model has at the tiles.
+    pub(super) fn widths(&self, ready: &Ready) -> Vec<f64> {
+        let mut widths = widths(&self.tiles, ready, &self.surface);
+        widths.truncate(self.evidence.samples.len());
+        widths
     }
 
     /// ln of what a tile measured less what the model has there, and the probability that the tile is honest.
@@ -164,10 +257,7 @@ impl Problem {
 
     /// Energy of a parameter vector: data and separate priors.
     pub(super) fn energy(&self, t: &Theta, free: Free) -> f64 {
-        let (ready, mix) = (Ready::new(t), &self.mix);
-        let of =
-            |s: &Sample| s.say * cost(s.y - ready.at(s, &self.surface).y, s.sd, mix, mix.soft_at(s.v, t[Horizon])).0;
-        self.evidence.samples.iter().map(of).sum::<f64>() + self.priors.energy(t, free)
+        energy(&self.tiles, &Ready::new(t), &self.surface, &self.mix) + self.priors.energy(t, free)
     }
 
     /// Goes downhill from a start by damped Gauss-Newton steps.
@@ -191,26 +281,12 @@ impl Problem {
 
     /// Energy, downhill slope and Gauss-Newton curvature.
     fn assemble(&self, t: &Theta, free: Free) -> (f64, (SVector<f64, SIZE>, Square)) {
-        let (ready, mix) = (Ready::new(t), &self.mix);
-        let mut sum = 0.0;
-        let mut slope = SVector::<f64, SIZE>::zeros();
-        let mut curvature = Square::zeros();
         let places: Vec<usize> = free.iter().map(|p| p as usize).collect();
-        for s in &self.evidence.samples {
-            let (y, j) = ready.slopes(s, &self.surface);
-            let (e, d, honest) = cost(s.y - y, s.sd, mix, mix.soft_at(s.v, t[Horizon]));
-            sum += s.say * e;
-            let d = s.say * d;
-            let sd = s.sd * mix.inflate;
-            let w = s.say * honest / (sd * sd);
-            for (i, &a) in places.iter().enumerate() {
-                slope[a] += d * j.0[a];
-                let wa = w * j.0[a];
-                for &b in &places[..=i] {
-                    curvature[(a, b)] += wa * j.0[b];
-                }
-            }
-        }
+        let sums = sums(&self.tiles, &Ready::new(t), &self.surface, &self.mix, &places);
+        let whole = |lane: &Lane| lane.iter().sum::<f64>();
+        let mut sum = whole(&sums.energy);
+        let mut slope = SVector::<f64, SIZE>::from_fn(|a, _| whole(&sums.slope[a]));
+        let mut curvature = Square::from_fn(|a, b| whole(&sums.curvature[a][b]));
         curvature.fill_upper_triangle_with_lower_triangle();
         for p in Parameter::ALL {
             let k = p as usize;

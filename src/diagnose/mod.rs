@@ -7,6 +7,7 @@ mod corners;
 mod diagnosis;
 mod doubts;
 mod drawn_out;
+mod eight;
 mod ends;
 mod evidence;
 mod fit;

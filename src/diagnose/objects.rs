@@ -35,7 +35,8 @@ pub(super) fn refund(fit: &Fit, problem: &Problem) -> f64 {
     let sharp: Vec<(&Sample, f64)> = e
         .samples
         .iter()
-        .map(|s| (s, s.y - ready.at(s, &problem.surface).y))
+        .zip(problem.widths(&ready))
+        .map(|(s, model)| (s, s.y - model))
         .filter(|(s, residual)| residual / (s.sd * mix.inflate) < SHARPER)
         .collect();
     things(&sharp, e.columns)
@@ -177,7 +178,7 @@ mod tests {
         // A disc that has gone by the fourth row, v = 0.1.
         assert!(may_stand(&[1, 2], 20.0_f64.ln()));
         // Turned clockwise the right side is the lower edge.
-        let turned = Problem { evidence: problem.evidence.turned(true), ..problem.clone() };
+        let turned = problem.with(problem.evidence.turned(true));
         let at = |columns: [usize; 2]| -> bool {
             let mut fit = problem.descend(problem.priors.start(), Free::default(), 0);
             (fit.theta[Far], fit.theta[Growth], fit.theta[Centre]) = (-10.0, -12.0, 0.1);

@@ -360,7 +360,7 @@ pub(super) fn turned(posterior: &Posterior, problem: &Problem) -> bool {
         return false;
     }
     let deepest = [false, true].map(|clockwise| {
-        let turned = Problem { evidence: problem.evidence.turned(clockwise), ..problem.clone() };
+        let turned = problem.with(problem.evidence.turned(clockwise));
         let found = search(&turned, best.free.among(SHAKEN));
         found.first().map_or(f64::INFINITY, |(fit, _)| fit.energy)
     });

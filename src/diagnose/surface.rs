@@ -3,7 +3,9 @@
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
+use super::eight::{EIGHT, Lane};
 use crate::optics::blur::{Parts, sigma_px};
+use crate::stats;
 
 /// Derived: to within a hundredth of the scale, which no width tells so closely. Steps of the diffraction scale, in ln,
 /// for which surfaces are made.
@@ -37,6 +39,14 @@ pub(super) struct Slope {
     pub disc: f64,
     /// d ln / d Gaussian, 1/px.
     pub gauss: f64,
+}
+
+/// Eight values with their slopes.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Slopes {
+    pub ln: Lane,
+    pub disc: Lane,
+    pub gauss: Lane,
 }
 
 impl Surface {
@@ -79,47 +89,90 @@ impl Surface {
         at(&self.whole, disc, gauss)
     }
 
+    /// The same at eight places.
+    #[inline(always)]
+    pub(super) fn wholes(&self, disc: &Lane, gauss: &Lane) -> Slopes {
+        let (mut i, mut s, mut di) = ([0; EIGHT], Lane::default(), Lane::default());
+        let (mut j, mut t, mut dj) = ([0; EIGHT], Lane::default(), Lane::default());
+        for k in 0..EIGHT {
+            (i[k], s[k], di[k]) = node(disc[k], DISC_KNEE, DISC_NODES);
+            (j[k], t[k], dj[k]) = node(gauss[k], GAUSS_KNEE, GAUSS_NODES);
+        }
+        let cells: [[f64; 4]; EIGHT] = std::array::from_fn(|k| cell(&self.whole, i[k], j[k]));
+        let mut slopes = Slopes::default();
+        for k in 0..EIGHT {
+            let slope = between(cells[k], [s[k], di[k]], [t[k], dj[k]]);
+            (slopes.ln[k], slopes.disc[k], slopes.gauss[k]) = (slope.ln, slope.disc, slope.gauss);
+        }
+        slopes
+    }
+
     /// Width without the pixel aperture, px.
     pub(super) fn optical(&self, disc: f64, gauss: f64) -> f64 {
         at(&self.optical, disc, gauss).ln.exp()
     }
 
     /// Diameter of the disc that, with this Gaussian part, gives a whole width of `width` px; zero where even
-    /// no disc is narrower.
+    /// no disc is narrower, the table's last where none is wider.
     pub(super) fn disc_for(&self, width: f64, gauss: f64) -> f64 {
-        let target = width.max(1e-3).ln();
-        let (mut low, mut high) = (0.0, DISC_KNEE * (STEP * (DISC_NODES - 1) as f64).exp_m1());
-        if self.whole(low, gauss).ln >= target {
-            return 0.0;
-        }
-        for _ in 0..30 {
-            let middle = 0.5 * (low + high);
-            if self.whole(middle, gauss).ln < target { low = middle } else { high = middle }
-        }
-        0.5 * (low + high)
+        let (j, t, _) = node(gauss, GAUSS_KNEE, GAUSS_NODES);
+        let at = |i: usize| {
+            let k = i * GAUSS_NODES + j as usize;
+            self.whole[k] + t * (self.whole[k + 1] - self.whole[k])
+        };
+        DISC_KNEE * (STEP * reached(width.max(1e-3).ln(), at, DISC_NODES)).exp_m1()
     }
 
-    /// Gaussian part that, with this disc, gives a whole width of `width` px; zero where none is needed.
+    /// Gaussian part that, with this disc, gives a whole width of `width` px; zero where none is needed, the table's last
+    /// where none is wider.
     pub(super) fn gauss_for(&self, width: f64, disc: f64) -> f64 {
-        let target = width.max(1e-3).ln();
-        let (mut low, mut high) = (0.0, GAUSS_KNEE * (STEP * (GAUSS_NODES - 1) as f64).exp_m1());
-        if self.whole(disc, low).ln >= target {
-            return 0.0;
-        }
-        for _ in 0..30 {
-            let middle = 0.5 * (low + high);
-            if self.whole(disc, middle).ln < target { low = middle } else { high = middle }
-        }
-        0.5 * (low + high)
+        let (i, s, _) = node(disc, DISC_KNEE, DISC_NODES);
+        let at = |j: usize| {
+            let k = i as usize * GAUSS_NODES + j;
+            self.whole[k] + s * (self.whole[k + GAUSS_NODES] - self.whole[k])
+        };
+        GAUSS_KNEE * (STEP * reached(width.max(1e-3).ln(), at, GAUSS_NODES)).exp_m1()
     }
 }
 
-#[inline]
+/// Where along rising nodes a value is reached, in nodes: between the first and the last.
+fn reached(value: f64, at: impl Fn(usize) -> f64, nodes: usize) -> f64 {
+    let (mut low, mut high) = (0, nodes - 1);
+    while high - low > 1 {
+        let middle = (low + high) / 2;
+        *if at(middle) < value { &mut low } else { &mut high } = middle;
+    }
+    let (below, above) = (at(low), at(high));
+    low as f64 + if above > below { ((value - below) / (above - below)).clamp(0.0, 1.0) } else { 0.0 }
+}
+
+/// Cell, place within it and d(place)/d(value) along one axis.
+#[inline(always)]
+fn node(value: f64, knee: f64, nodes: usize) -> (i32, f64, f64) {
+    let value = if value > 0.0 { value } else { 0.0 };
+    let x = stats::ln(1.0 + value / knee) / STEP;
+    // Beyond the table the width has long become proportional, so the last cell's slope carries on.
+    let cell = x.min((nodes - 2) as f64) as i32;
+    (cell, x - f64::from(cell), 1.0 / (STEP * (knee + value)))
+}
+
 fn at(table: &[f64], disc: f64, gauss: f64) -> Slope {
     let (i, s, di) = node(disc, DISC_KNEE, DISC_NODES);
     let (j, t, dj) = node(gauss, GAUSS_KNEE, GAUSS_NODES);
-    let k = i * GAUSS_NODES + j;
-    let (a, b, c, d) = (table[k], table[k + 1], table[k + GAUSS_NODES], table[k + GAUSS_NODES + 1]);
+    between(cell(table, i, j), [s, di], [t, dj])
+}
+
+/// The values at the corners of a cell.
+#[inline(always)]
+fn cell(table: &[f64], i: i32, j: i32) -> [f64; 4] {
+    let k = i as usize * GAUSS_NODES + j as usize;
+    let from = &table[k..k + GAUSS_NODES + 2];
+    [from[0], from[1], from[GAUSS_NODES], from[GAUSS_NODES + 1]]
+}
+
+/// A value and its slopes within a cell, from the place and d(place)/d(value) along either axis.
+#[inline(always)]
+fn between([a, b, c, d]: [f64; 4], [s, di]: [f64; 2], [t, dj]: [f64; 2]) -> Slope {
     let (lower, upper) = (a + t * (b - a), c + t * (d - c));
     Slope {
         ln: lower + s * (upper - lower),
@@ -128,12 +181,20 @@ fn at(table: &[f64], disc: f64, gauss: f64) -> Slope {
     }
 }
 
-/// Cell, place within it and d(place)/d(value) along one axis.
-#[inline]
-fn node(value: f64, knee: f64, nodes: usize) -> (usize, f64, f64) {
-    let value = if value > 0.0 { value } else { 0.0 };
-    let x = (1.0 + value / knee).ln() / STEP;
-    let cell = (x as usize).min(nodes - 2);
-    // Beyond the table the width has long become proportional, so the last cell's slope carries on.
-    (cell, x - cell as f64, 1.0 / (STEP * (knee + value)))
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_part_is_found_from_the_width_that_it_makes() {
+        let surface = Surface::at_scale(Some(0.7));
+        for (disc, gauss) in [(0.4, 0.2), (3.0, 0.7), (17.0, 5.0), (1.0, 7.9)] {
+            let width = surface.whole(disc, gauss).ln.exp();
+            assert!((surface.disc_for(width, gauss) - disc).abs() < 1e-9, "{disc} {gauss}");
+            assert!((surface.gauss_for(width, disc) - gauss).abs() < 1e-9, "{disc} {gauss}");
+        }
+        // No wider than without it, and wider than the table has it.
+        assert_eq!((surface.disc_for(0.1, 0.5), surface.gauss_for(0.1, 2.0)), (0.0, 0.0));
+        assert!((surface.disc_for(1e3, 0.5) - 121.8).abs() < 0.1 && (surface.gauss_for(1e3, 2.0) - 8.03).abs() < 0.01);
+    }
 }

@@ -1,7 +1,7 @@
 //! Zones: which tiles are near, far, centre and corners, and how blurred each is by its sharpest credible tiles.
 
 use super::evidence::{APART, Evidence, Sample};
-use super::fit::{Mix, cost};
+use super::fit::{Mix, cost, costs_moved};
 use super::model::Ready;
 use super::parameters::Parameter::Horizon;
 use super::parameters::Theta;
@@ -267,10 +267,7 @@ pub(super) fn read(
     let softest = residuals.iter().map(|r| r.0).fold(0.0, f64::max);
     let above = ((softest / GRID) as i32).clamp(STEPS.1, STEPS.2);
     let departures: Vec<f64> = (-STEPS.0..=above).map(|k| GRID * f64::from(k)).collect();
-    let logs: Vec<f64> = departures
-        .iter()
-        .map(|d| -residuals.iter().map(|&(r, sd)| cost(r - d, sd, mix, soft).0).sum::<f64>())
-        .collect();
+    let logs: Vec<f64> = costs_moved(&residuals, &departures, mix, soft).into_iter().map(|cost| -cost).collect();
     let height = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let likelihood: Vec<f64> = logs.iter().map(|l| (l - height).exp()).collect();
     // The error that the tiles share may have moved all of them alike.
