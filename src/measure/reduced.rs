@@ -46,11 +46,18 @@ const REACH: f64 = 0.06;
 /// size a tile must be at the least for its fine detail to be noise.
 const OF_NOISE: f64 = 3.0;
 
-/// Gives those tiles a number that a smaller picture can tell of, and takes it from those whose number was of noise.
+/// Chosen: a quarter of the noise is left there, too little to pass for detail; half as large, what the camera smoothed may. How many
+/// times smaller a picture is from which on what is sharp in it is settled: all that the patch shows lies in that of a smaller
+/// picture, too, where what is thin is drowned.
+const SETTLED: usize = 4;
+
+/// Gives those tiles a number or a bound that a smaller picture can tell of, and takes it from those whose number was of noise.
 pub(super) fn settle(plane: &Plane, across: u32, columns: usize, known: &Known, tiles: &mut [Tile]) {
     let mut coarse: Vec<bool> = tiles.iter().map(|t| !is_fine(t)).collect();
+    let mut settled = vec![false; tiles.len()];
     for times in TIMES {
-        let open = open(columns, tiles, &coarse);
+        let mut open = open(columns, tiles, &coarse);
+        open.retain(|&i| !settled[i]);
         let small = |side: usize| side / times < LEAST;
         if open.is_empty() || small(plane.width.min(plane.height)) {
             return;
@@ -68,6 +75,7 @@ pub(super) fn settle(plane: &Plane, across: u32, columns: usize, known: &Known, 
         let noise = NoiseModel::fit(&reduced, &surveys);
         let known = Known { lambda_n_px: known.lambda_n_px.map(|l| l / times as f64), ..*known };
         for (&i, reading) in open.iter().zip(width::read(&reduced, &regions, &noise, &known).0) {
+            settled[i] = times >= SETTLED && is_sharp(&reading);
             coarse[i] |= tell(&mut tiles[i], reading, times as f64, coarse[i]);
         }
     }
@@ -91,6 +99,11 @@ fn fine(tile: &Tile) -> Option<f64> {
     tile.blur.map(|b| b.value).or(bound)
 }
 
+/// Whether a reduced picture shows no blur that it could tell, and is sure of it.
+fn is_sharp(reading: &Reading) -> bool {
+    reading.detail && reading.width.is_some_and(|(log, sd, _)| sd < KNOWN && log.exp() <= BLURRED)
+}
+
 /// What a reduced picture says of a tile, which was `coarse` before; whether its fine detail is found to be noise.
 fn tell(tile: &mut Tile, reading: Reading, times: f64, coarse: bool) -> bool {
     let Some((log, sd, n)) = reading.width.filter(|_| reading.detail) else { return false };
@@ -110,6 +123,8 @@ fn tell(tile: &mut Tile, reading: Reading, times: f64, coarse: bool) -> bool {
     let wider = tile.blur.is_none_or(|b| seen.value - b.value > APART * seen.sd.hypot(b.sd));
     if coarse && known && wider {
         (tile.blur, tile.bound, tile.state) = (Some(seen), None, TileState::Measured);
+    } else if coarse && tile.state == TileState::AtLeast {
+        tile.bound = tile.bound.map(|bound| bound.max(least));
     }
     let noise = !coarse && fine(tile).is_some_and(|fine| least > OF_NOISE * fine);
     if noise {
