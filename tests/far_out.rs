@@ -129,6 +129,11 @@ fn what_is_out_of_focus_beside_something_crisp_is_not_laid_to_the_lens() {
 /// A fine thing that stands among leaves, from the ground in focus up to near the upper edge; no sky. Of what is beside it in the
 /// upper half: the width, px, how many times as bright as the rest it is, and its contrast.
 fn among_leaves(seed: u64, behind: f64, brighter: f64, contrast: f64) -> Diagnosis {
+    let (scene, map) = leaves(seed, behind, brighter, contrast);
+    judge(&scene, &map)
+}
+
+fn leaves(seed: u64, behind: f64, brighter: f64, contrast: f64) -> (Scene, TileMap) {
     let scene = right(Scene { f_number: 5.6, seed, ..Scene::default() });
     let (mut map, mut rng) = (scene.map(), Rng(seed));
     for tile in &mut map.tiles {
@@ -147,6 +152,15 @@ fn among_leaves(seed: u64, behind: f64, brighter: f64, contrast: f64) -> Diagnos
             (tile.level, tile.contrast) = (0.2 * brighter, contrast);
         }
         tile.blur = Some(Estimate::new(width, 0.1 * width, 10));
+    }
+    (scene, map)
+}
+
+/// The same below an uneven upper edge without a number, so that nothing hangs together with it as a sky does.
+fn leaves_below_an_edge(seed: u64, brighter: f64, contrast: f64) -> Diagnosis {
+    let (scene, mut map) = leaves(seed, 8.0, brighter, contrast);
+    for tile in map.tiles.iter_mut().filter(|t| t.y == 0) {
+        (tile.state, tile.blur, tile.contrast) = (TileState::NoDetail, None, 0.35);
     }
     judge(&scene, &map)
 }
@@ -167,6 +181,20 @@ fn what_is_out_of_focus_behind_what_stands_in_focus_is_the_far_scene_where_there
             // What may be sky is no far scene out of focus; whether what lies below it is the far scene may be left open.
             let told = if brighter > 2.0 { far != Judgement::Beyond } else { far.passes() };
             assert!(told, "seed {seed}: {behind} px, {brighter} times as bright, contrast {contrast}: {far:?}");
+        }
+    }
+}
+
+#[test]
+fn a_smooth_backdrop_is_the_far_scene_where_it_is_darker_than_what_lies_below_it_and_no_sky_is_seen() {
+    for seed in 1..=6 {
+        let d = leaves_below_an_edge(seed, 0.8, 0.1);
+        assert_eq!(ends(&d)[1], Judgement::Beyond, "seed {seed}: {:?}", d.verdict);
+        assert!(d.verdict.confidence < SURE, "seed {seed}: {:?}", d.verdict);
+        // Brighter, it may be cloud; as smooth as a clear sky, anything.
+        for (brighter, contrast) in [(1.2, 0.1), (0.8, 0.03)] {
+            let far = leaves_below_an_edge(seed, brighter, contrast).answer(ZoneName::Far).judgement;
+            assert_ne!(far, Judgement::Beyond, "seed {seed}: {brighter} times as bright, contrast {contrast}");
         }
     }
 }

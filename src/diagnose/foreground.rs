@@ -125,6 +125,9 @@ pub(super) fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) 
 /// 0.07, and of no other foreground or far scene two fifths of the tiles are. How many times the permitted blur a tile must
 /// read, and its contrast: clouds, mist and smooth water have less.
 const FAR_OUT: (f64, f64) = (3.0, 0.2);
+/// Set on pictures made with a far scene out of focus by 24 and 48 px, and on close subjects read by eye: what is left of the
+/// contrast of a tile then. Contrast of what is no sky for certain: none is seen, and it is darker than what lies below.
+const SMOOTH: f64 = 0.05;
 /// Chosen: half of them, since something sharp may stand before the scene, or the softness before what is sharp. Share of the tiles
 /// that tell; and the fewest of them, as a share of the columns: fewer may be one thing at the edge.
 const MOST: f64 = 0.5;
@@ -153,6 +156,7 @@ pub(super) fn share_far_out(map: &TileMap, permitted: f64) -> f64 {
 /// soft. The focus lies on whatever is fine elsewhere: farther than the nearest thing, nearer than the farthest.
 pub(super) fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64, far: bool) -> Option<Told> {
     let least = FAR_OUT.0 * permitted;
+    let contrast = if far && e.skyline.is_none() && brightness(map, tiles) < 1.0 { SMOOTH } else { FAR_OUT.1 };
     let place = |t: &Tile| {
         let (x, y) = t.centre();
         ((x - f64::from(map.width) / 2.0) / e.half_diagonal, (y - f64::from(map.height) / 2.0) / e.half_diagonal)
@@ -161,7 +165,7 @@ pub(super) fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64
     let told = |t: &Tile| match wider(t, least)? {
         _ if e.skyline.is_some_and(|edge| place(t).1 < edge) => None,
         None => Some(None),
-        Some(_) if t.contrast < FAR_OUT.1 => None,
+        Some(_) if t.contrast < contrast => None,
         Some(width) => Some(Some(width.ln())),
     };
     let inside: Vec<(&Tile, Option<f64>)> =
@@ -195,19 +199,26 @@ pub(super) fn lowest_far_out(map: &TileMap, e: &Evidence, permitted: f64) -> Opt
 /// brightness and contrast as a sky is told by: the far scene is out of focus, and the zone lies on something nearer.
 pub(super) fn above_far_out(map: &TileMap, e: &Evidence, far: &[u32], permitted: f64) -> Option<(Told, Vec<u32>)> {
     let from = *far.iter().min()?;
-    if e.skyline.is_some() || from == 0 || may_be_sky(map, &(0..from).collect::<Vec<u32>>()) {
+    let above: Vec<u32> = (0..from).collect();
+    if e.skyline.is_some() || from == 0 || may_be_sky(map, &above) {
         return None;
     }
-    let strong: Vec<u32> = (0..from).filter(|&i| map.tiles[i as usize].contrast >= SKY_CONTRAST).collect();
+    let contrast = if brightness(map, &above) < 1.0 { SMOOTH } else { SKY_CONTRAST };
+    let strong: Vec<u32> = above.into_iter().filter(|&i| map.tiles[i as usize].contrast >= contrast).collect();
     Some((far_out(map, e, &strong, permitted, true)?, strong))
 }
 
 /// Whether tiles are as much brighter than what lies below them as a sky is.
 pub(super) fn may_be_sky(map: &TileMap, tiles: &[u32]) -> bool {
+    SKY_LEVEL * brightness(map, tiles) > 1.0
+}
+
+/// How many times as bright as what lies below them some tiles are.
+fn brightness(map: &TileMap, tiles: &[u32]) -> f64 {
     let level = |tiles: &mut dyn Iterator<Item = &Tile>| median(tiles.map(|t| t.level).collect());
     let below = tiles.iter().max().map_or(0, |last| *last as usize + 1);
     let own = level(&mut tiles.iter().map(|&i| &map.tiles[i as usize]));
-    SKY_LEVEL * own > level(&mut map.tiles[below..].iter())
+    own / level(&mut map.tiles[below..].iter())
 }
 
 /// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
