@@ -190,6 +190,9 @@ fn a_smooth_backdrop_is_the_far_scene_where_it_is_darker_than_what_lies_below_it
     for seed in 1..=6 {
         let d = leaves_below_an_edge(seed, 0.8, 0.1);
         assert_eq!(ends(&d)[1], Judgement::Beyond, "seed {seed}: {:?}", d.verdict);
+        // It lies on no plane of the model, whose distances are not told.
+        let told = d.implied.focus_m.is_some() || d.implied.near_m.is_some();
+        assert!(!told, "seed {seed}: {:?}", d.implied);
         assert!(d.verdict.confidence < SURE, "seed {seed}: {:?}", d.verdict);
         // Brighter, it may be cloud; as smooth as a clear sky, anything.
         for (brighter, contrast) in [(1.2, 0.1), (0.8, 0.03)] {

@@ -73,8 +73,10 @@ impl Frame<'_> {
         let recorded = capture.focus_distance_m.as_ref().map(|f| f.value);
         let f_number = capture.f_number.as_ref().map(|f| f.value);
         let doubt = [&readings[0][0], &readings[1][0]].map(|r| self.disc_doubt(r) / self.e.reach.unwrap_or(1.0));
-        let focus = sums.focus.get().map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
-        let near = sums.near.get().map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
+        // What is far out of focus lies on no plane of the model, whose distances are not the picture's then.
+        let told = |sum: &Moments| sum.get().filter(|_| !found.far_out);
+        let focus = told(&sums.focus).map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
+        let near = told(&sums.near).map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
         d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near, d.permitted_px);
         if d.verdict.cause == Cause::LensAsymmetry && !self.sides_bear_out() {
             verdict::leave_open(&mut d.verdict);
