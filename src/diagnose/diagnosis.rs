@@ -209,8 +209,6 @@ pub enum Unsettled {
     FarHidden,
     /// Two causes fit about equally well.
     CausesAlike,
-    /// The widths sit at the limit: as likely within as beyond it.
-    AtTheLimit,
     /// Sharpening in the camera hides the widths.
     Sharpened,
     /// The f-number or the pixel pitch is unknown, so optics can't be applied.

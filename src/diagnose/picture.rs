@@ -97,7 +97,7 @@ pub(super) fn budget(place: &Sample, posterior: &Posterior, problem: &Problem, m
     }
 }
 
-/// The budget of every tile that has a number or lies where the model reaches.
+/// The budget of every tile that the fit took in.
 pub(super) fn budgets(
     map: &TileMap,
     posterior: &Posterior,

@@ -266,8 +266,9 @@ fn spoiled(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>)
             let n = f_numbers[point.frame].unwrap_or(1.0);
             let before = i.checked_sub(1).map(stop);
             let after = (i + 1 < zone.points.len()).then(|| stop(i + 1));
-            // From the stop before, only diffraction can add; from the one after, opening up can add what falls with
-            // the third power of the f-number, spherical aberration's law, at the very most.
+            // From the stop before, only diffraction can add. From the one after, opening up adds in proportion at
+            // most where the stop before holds it too, as defocus does; where none does, at the very most what falls
+            // with the third power of the f-number, spherical aberration's law.
             let limit = match (before, after) {
                 (Some(b), Some(a)) => most(b.0, b.1, n, growth).max(a.0 * (a.1 / n).max(1.0)),
                 (Some(b), None) => most(b.0, b.1, n, growth),

@@ -2,6 +2,7 @@
 
 use nalgebra::{Matrix4, Vector4};
 
+use super::scale::BOUNDS;
 use super::{ZoneBlur, ZoneName, middle_mean};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
@@ -74,8 +75,8 @@ pub(crate) fn split(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Opt
         return None;
     }
     let expected = pitch_um.map(|p| WAVELENGTH_UM / p);
-    // From a third to three times the expected, or over all pitches from 0.8 to 12 um.
-    let (first, last) = expected.map_or((0.04, 0.8), |e| (e / 3.0, e * 3.0));
+    // From a third to three times the expected, or over all pitches that pictures may have.
+    let (first, last) = expected.map_or(BOUNDS, |e| (e / 3.0, e * 3.0));
     let count = ((last / first).ln() / STEP.ln()).ceil() as usize;
     let usable: Vec<&Vec<Datum>> = data.iter().filter(|d| d.len() >= 4).collect();
     let curve: Vec<(f64, f64)> = (0..=count)

@@ -10,8 +10,9 @@ use crate::stats;
 
 /// Derived: a stop. Least ratio of two f-numbers that tells.
 const APART: f64 = 1.4;
-/// Derived: pixels of 0.8 to 40 um, for pictures are made smaller too. Bounds of the scale, px a unit of f-number.
-const BOUNDS: (f64, f64) = (0.014, 0.7);
+/// Derived: pixels of 0.8 to 40 um, for pictures are made smaller too. Bounds of the scale of diffraction where no pitch
+/// is known, px a unit of f-number.
+pub(super) const BOUNDS: (f64, f64) = (0.014, 0.7);
 /// Chosen: a third; more, and it is defocus that is measured. Most that defocus may have taken from the growth, as a
 /// share of it.
 const DEFOCUS: f64 = 0.3;

@@ -15,7 +15,6 @@ pub(super) fn why(d: &Diagnosis) -> Option<String> {
         }
         Unsettled::FarHidden => "haze hides the far scene".into(),
         Unsettled::CausesAlike => alike(d),
-        Unsettled::AtTheLimit => "the blur sits at the limit".into(),
         Unsettled::Sharpened => {
             "sharpening in the camera or the editor narrowed the edges, and what it hides is near the limit".into()
         }
@@ -54,9 +53,6 @@ pub(super) fn settle(d: &Diagnosis, capture: &Capture) -> &'static str {
             "One more frame focused elsewhere, all else the same, would settle it."
         }
         Some(Unsettled::CausesAlike) => "One more frame at another aperture, all else the same, would settle it.",
-        Some(Unsettled::AtTheLimit) => {
-            "Say what the picture is for with --sharp-for, or compare with a frame focused a little elsewhere."
-        }
         Some(Unsettled::Sharpened) => "Audit the raw file, or turn sharpening off for a test frame.",
         Some(Unsettled::FactsMissing) => "Give --aperture, --focal and --pitch, or audit the original file.",
         Some(Unsettled::NothingMeasured) | None => {
