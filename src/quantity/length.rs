@@ -9,6 +9,16 @@ pub enum LengthError {
     /// No number could be read.
     #[error("'{0}' is not a length; write a number with its unit, such as 1.2m, 4ft, 35mm or 6in")]
     NotANumber(String),
+    /// A comma before three digits, which separates thousands or decimals.
+    #[error("'{text}' may mean {whole} or {decimal}; write the one that is meant")]
+    Thousands {
+        /// As written.
+        text: String,
+        /// With the comma left out.
+        whole: String,
+        /// With a point for the comma.
+        decimal: String,
+    },
     /// A number without its unit.
     #[error("'{0}' has no unit; write {0}m, {0}ft, {0}mm or {0}in")]
     NoUnit(String),
@@ -58,6 +68,13 @@ pub fn parse_distance(text: &str) -> Result<f64, LengthError> {
     }
     // A comma for the decimal point, where it can't be anything else.
     let pointed = text.replacen(',', ".", 1);
+    if may_be_thousands(text) {
+        return Err(LengthError::Thousands {
+            text: text.to_owned(),
+            whole: text.replacen(',', "", 1),
+            decimal: pointed,
+        });
+    }
     let text = if text.contains('.') { text } else { pointed.as_str() };
     if ["inf", "infinity", "∞"].iter().any(|w| text.eq_ignore_ascii_case(w)) {
         return Ok(f64::INFINITY);
@@ -90,6 +107,14 @@ pub fn parse_distance(text: &str) -> Result<f64, LengthError> {
         .ok_or_else(|| LengthError::UnknownUnit(text.to_owned()))?;
     let value = value * metres;
     if value > 0.0 && value.is_finite() { Ok(value) } else { Err(LengthError::NotPositive(text.to_owned())) }
+}
+
+/// Whether the one comma of a written number stands before exactly three digits, as that between thousands does, and
+/// after more than a nought.
+fn may_be_thousands(text: &str) -> bool {
+    let Some((before, after)) = text.split_once(',') else { return false };
+    let digits = after.chars().take_while(char::is_ascii_digit).count();
+    digits == 3 && !after.contains([',', '.']) && before.contains(|c: char| ('1'..='9').contains(&c))
 }
 
 /// Feet with inches, `4'6"` or `4ft 6in`, in metres; `None` where it is no such pair.
@@ -218,6 +243,9 @@ mod tests {
             ("80cm", 0.8),
             ("5.9um", 5.9e-6),
             ("1,2 m", 1.2),
+            ("0,125m", 0.125),
+            ("1,25m", 1.25),
+            ("1,2345 m", 1.2345),
             ("4'6\"", 1.3716),
             ("4ft 6.5in", 1.3843),
             ("4'", 1.2192),
@@ -241,6 +269,17 @@ mod tests {
         assert!(matches!(parse_length("0'0\""), Err(LengthError::NotPositive(_))));
         assert!(matches!(parse_length("near"), Err(LengthError::NotANumber(_))));
         assert!(matches!(parse_length("inf"), Err(LengthError::Infinite(_))));
+    }
+
+    #[test]
+    fn a_comma_that_may_separate_thousands_is_refused() {
+        for (text, whole, decimal) in
+            [("1,000m", "1000m", "1.000m"), (" 1,500 mm", "1500 mm", "1.500 mm"), ("10,125m", "10125m", "10.125m")]
+        {
+            let error = parse_distance(text).unwrap_err().to_string();
+            assert!(error.contains(&format!("may mean {whole} or {decimal};")), "{text}: {error}");
+        }
+        assert!(matches!(parse_length("1,000,5m"), Err(LengthError::UnknownUnit(_))));
     }
 
     #[test]
