@@ -199,7 +199,8 @@ fn a_print_seen_from_afar_permits_more() {
     // A 60 x 40 cm print of a 36 x 24 mm frame enlarges 16.67 times; one minute of arc (common practice) at 50 cm
     // is 0.1454 mm there, 8.73 um on the sensor.
     let sharp_for = SharpFor::Print { long_m: 0.6, short_m: 0.4, distance_m: 0.5 };
-    let plan = plan(&Question { sharp_for, ..question(1.2, f64::INFINITY, 24.0) }).unwrap();
+    let pitch_um = Fact::new(4.0, Source::Given);
+    let plan = plan(&Question { sharp_for, pitch_um, ..question(1.2, f64::INFINITY, 24.0) }).unwrap();
     assert!((plan.permitted_disc_um - 8.727).abs() < 5e-4);
     let s = plan.stops.iter().find(|s| s.f_number == 16.0).unwrap();
     let mm = s.worst_optical_um / DISC_SIGMA * 1e-3 * 600.0 / 36.0;
@@ -207,7 +208,25 @@ fn a_print_seen_from_afar_permits_more() {
     assert!((s.print_arc_minutes.unwrap() - mm / 0.145_444).abs() < 1e-4);
     // One pixel pitch decides at 1:1.
     let asked = Question { sharp_for: SharpFor::OneToOne, ..plan.asked };
-    assert!((asked.permitted_disc_um() - 2.0 * 5.94).abs() < 1e-12);
+    assert!((asked.permitted_disc_um() - 2.0 * 4.0).abs() < 1e-12);
+}
+
+#[test]
+fn no_plan_permits_less_than_an_audit_of_its_picture_would() {
+    // A print of 3 x 2 m of 36 x 24 mm enlarges 83.3 times; 0.1454 mm at 0.5 m are 1.745 um on the sensor, where
+    // pixels of 6 um show no finer disc than 12 um (the sampling theorem). The picture has 6000 by 4000 of them.
+    let of = |sharp_for, pitch_um| Question { sharp_for, pitch_um, ..question(1.2, f64::INFINITY, 24.0) };
+    let (known, assumed) = (Fact::new(6.0, Source::Given), Fact::new(6.0, Source::Assumed));
+    let large = SharpFor::Print { long_m: 3.0, short_m: 2.0, distance_m: 0.5 };
+    assert!((of(large, known.clone()).permitted_disc_um() - 12.0).abs() < 1e-9);
+    assert!((of(large, assumed).permitted_disc_um() - 1.745).abs() < 5e-4);
+    let small = SharpFor::Print { long_m: 0.3, short_m: 0.2, distance_m: 0.5 };
+    for sharp_for in [large, small, SharpFor::OneToOne, SharpFor::Diagonal1500] {
+        let audit = 6.0 * tussock::judge::permitted_px(sharp_for, 6000, 4000);
+        assert!((of(sharp_for, known.clone()).permitted_sigma_um() / audit - 1.0).abs() < 1e-9, "{sharp_for:?}");
+    }
+    let (_, out, _) = tussock("plan --near 1.2m --focal 24mm --sharp-for print:3x2m@50cm --pitch 6um");
+    assert!(out.contains("no less than two pixels, 12.0 um"), "{out}");
 }
 
 #[test]

@@ -109,7 +109,7 @@ fn load(folder: &Path) -> anyhow::Result<Vec<(Kept, Measured)>> {
     for base in bases(folder)? {
         let Ok(map) = fs::read(base.with_extension("map")) else { continue };
         let mut kept: Kept = serde_json::from_slice(&fs::read(base.with_extension("truth"))?)?;
-        kept.truth.permitted_px = kept.truth.permitted_px.max(0.265_77 * tussock::judge::FINEST_DISC_PX);
+        kept.truth.permitted_px = kept.truth.permitted_px.max(0.265_77 * tussock::quantity::FINEST_DISC_PX);
         // Set down anew, so that pictures rendered before outlast a change of what is asked of them.
         let spec = scene::random(kept.seed).spec;
         kept.truth.askew_px = truth::askew(&spec, kept.truth.permitted_px);

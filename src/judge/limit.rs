@@ -3,12 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::quantity::{DISC_SIGMA, SharpFor};
-
-/// Derived: two samples a period, the sampling theorem. The finest disc a picture can show, px: with a disc narrower
-/// than two pixels neighbouring points are no further apart than the samples are, so whatever the use a picture is not
-/// judged more finely.
-pub const FINEST_DISC_PX: f64 = 2.0;
+use crate::quantity::{DISC_SIGMA, FINEST_DISC_PX, SharpFor};
 
 /// Chosen: the permitted disc is a convention, and those in use run from the diagonal over 1500 to over 1250 (common
 /// practice, no published source). How far beyond the permitted blur counts as at the limit.
@@ -43,7 +38,7 @@ pub fn beyond_px(permitted_px: f64, finest_px: f64) -> f64 {
 /// the finest disc the pixels show, whichever is larger.
 #[must_use]
 pub fn permitted_px(sharp_for: SharpFor, width: u32, height: u32) -> f64 {
-    DISC_SIGMA * sharp_for.disc_px(width, height).max(FINEST_DISC_PX)
+    DISC_SIGMA * sharp_for.disc_shown(f64::from(width), f64::from(height), 1.0)
 }
 
 /// What sets the permitted blur.

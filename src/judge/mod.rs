@@ -10,7 +10,7 @@ mod optical;
 pub(crate) use answer::contradicts;
 pub use answer::{Answer, BEYOND, Judgement, Reason, WITHIN};
 pub(crate) use limit::set_by;
-pub use limit::{FINEST_DISC_PX, ROOM, SetBy, beyond_px, finest_px, permitted_px};
+pub use limit::{ROOM, SetBy, beyond_px, finest_px, permitted_px};
 pub use optical::{above, optical};
 
 /// Chosen: four in five is what people take "probably" to stay below. Confidence from which a statement is firm: it

@@ -6,7 +6,7 @@ use thiserror::Error;
 
 use crate::optics::cover::Depth;
 use crate::quantity::{DISC_SIGMA, Distance, SharpFor};
-use crate::shot::Fact;
+use crate::shot::{Fact, Source};
 
 /// The situation of the next shot. Distances are from the entrance pupil, along the lens's axis.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -146,15 +146,26 @@ impl Question {
         Depth::new(self.focal_mm, self.near_m * 1e3, self.far_m * 1e3)
     }
 
-    /// Diameter of the permitted blur disc on the sensor, um.
+    /// Diameter of the permitted blur disc on the sensor, um: that of the use, but no finer than pixels of a known
+    /// pitch show.
     #[must_use]
     pub fn permitted_disc_um(&self) -> f64 {
+        let ([width, height], pixel) = (self.sides_m(), self.pitch_um.value * 1e-6);
+        let known = self.pitch_um.source != Source::Assumed;
+        let disc = if known { SharpFor::disc_shown } else { SharpFor::disc };
+        disc(self.sharp_for, width, height, pixel) * 1e6
+    }
+
+    /// Whether the pixels permit no finer disc than this, though the use would ask for one.
+    pub(crate) fn set_by_pixels(&self) -> bool {
+        let [width, height] = self.sides_m();
+        self.permitted_disc_um() * 1e-6 > (1.0 + 1e-9) * self.sharp_for.disc(width, height, self.pitch_um.value * 1e-6)
+    }
+
+    /// Sides of the sensor, m.
+    fn sides_m(&self) -> [f64; 2] {
         let Sensor { width_mm, height_mm } = self.sensor.value;
-        match (self.sharp_for, self.print_scale()) {
-            (SharpFor::OneToOne, _) => 2.0 * self.pitch_um.value,
-            (_, Some(scale)) => scale.distance_m * ARC_MINUTE / scale.enlargement * 1e6,
-            _ => width_mm.hypot(height_mm) * 1e3 / 1500.0,
-        }
+        [width_mm * 1e-3, height_mm * 1e-3]
     }
 
     /// The same as a Gaussian-equivalent sigma, um.
@@ -165,21 +176,15 @@ impl Question {
 
     /// How the print that was asked for relates to the sensor.
     pub(crate) fn print_scale(&self) -> Option<PrintScale> {
-        let Sensor { width_mm, height_mm } = self.sensor.value;
-        let (long, short) = (width_mm.max(height_mm) * 1e-3, width_mm.min(height_mm) * 1e-3);
+        let [width, height] = self.sides_m();
         match self.sharp_for {
-            // The picture fills the print, as in `SharpFor::disc_px`.
-            SharpFor::Print { long_m, short_m, distance_m } => {
-                Some(PrintScale { enlargement: (long_m / long).max(short_m / short), distance_m })
+            SharpFor::Print { distance_m, .. } => {
+                Some(PrintScale { enlargement: self.sharp_for.enlargement(width, height)?, distance_m })
             }
             _ => None,
         }
     }
 }
-
-/// Published: the gap of the standard optotype of ISO 8596 at visual acuity 1 (from memory). One minute of arc,
-/// radians: what normal sight resolves.
-const ARC_MINUTE: f64 = std::f64::consts::PI / 180.0 / 60.0;
 
 fn metres<S: serde::Serializer>(value: &f64, serializer: S) -> Result<S::Ok, S::Error> {
     crate::quantity::Distance::from_metres(*value).serialize(serializer)

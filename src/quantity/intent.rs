@@ -23,25 +23,47 @@ pub enum SharpFor {
     },
 }
 
+/// Derived: two samples a period, the sampling theorem. The finest disc a picture can show, px: with a disc narrower
+/// than two pixels neighbouring points are no further apart than the samples are, so whatever the use a picture is not
+/// judged more finely.
+pub const FINEST_DISC_PX: f64 = 2.0;
+
+/// Chosen: common practice, no published source. The diagonal over the permitted disc where nothing is said of the use.
+const DIAGONAL_OVER_DISC: f64 = 1500.0;
+
+/// Published: the gap of the standard optotype of ISO 8596 at visual acuity 1 (from memory). One minute of arc,
+/// radians: what normal sight resolves.
+const ARC_MINUTE: f64 = std::f64::consts::PI / 180.0 / 60.0;
+
 impl SharpFor {
-    /// Diameter of the permissible blur disc in pixels of a picture `width` x `height` pixels large.
+    /// Diameter of the permissible blur disc of a picture with these sides and pixels as large as `pixel`, in the unit
+    /// that the three are in; whether the pixels show so fine a disc is not asked here.
     ///
-    /// For a print the disc subtends one minute of arc at the viewing distance (the usual figure for
-    /// normal sight, common practice) and is carried back to pixels by the ratio of the long sides,
-    /// so that a print of another shape is cropped, not squeezed.
+    /// For a print the disc subtends one minute of arc at the viewing distance and is carried back by the enlargement.
     #[must_use]
-    pub fn disc_px(self, width: u32, height: u32) -> f64 {
-        let (w, h) = (f64::from(width), f64::from(height));
+    pub fn disc(self, width: f64, height: f64, pixel: f64) -> f64 {
+        match (self, self.enlargement(width, height)) {
+            (Self::OneToOne, _) => FINEST_DISC_PX * pixel,
+            (Self::Print { distance_m, .. }, Some(enlargement)) => distance_m * ARC_MINUTE / enlargement,
+            _ => width.hypot(height) / DIAGONAL_OVER_DISC,
+        }
+    }
+
+    /// The same, but no finer than the pixels show.
+    #[must_use]
+    pub fn disc_shown(self, width: f64, height: f64, pixel: f64) -> f64 {
+        self.disc(width, height, pixel).max(FINEST_DISC_PX * pixel)
+    }
+
+    /// Metres on the print to a unit of the picture's sides; `None` where no print is asked for.
+    ///
+    /// The picture fills the print, so that one of another shape is cropped: the smaller enlargement of the two sides
+    /// would leave a margin.
+    #[must_use]
+    pub fn enlargement(self, width: f64, height: f64) -> Option<f64> {
         match self {
-            Self::Diagonal1500 => w.hypot(h) / 1500.0,
-            Self::OneToOne => 2.0,
-            Self::Print { long_m, short_m, distance_m } => {
-                let arc_minute = std::f64::consts::PI / 180.0 / 60.0;
-                let (long_px, short_px) = (w.max(h), w.min(h));
-                // The picture fills the print: the smaller enlargement of the two sides would leave a margin.
-                let metres_a_pixel = (long_m / long_px).max(short_m / short_px);
-                distance_m * arc_minute / metres_a_pixel
-            }
+            Self::Print { long_m, short_m, .. } => Some((long_m / width.max(height)).max(short_m / width.min(height))),
+            _ => None,
         }
     }
 }

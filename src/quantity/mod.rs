@@ -13,7 +13,7 @@ mod zone;
 
 pub use estimate::Estimate;
 pub use flag::Flag;
-pub use intent::{Intent, SharpFor, Units};
+pub use intent::{FINEST_DISC_PX, Intent, SharpFor, Units};
 pub use length::{Distance, LengthError, parse_distance, parse_length};
 pub use plain::{invisible, plain, shown};
 pub use point::{Place, Point, Region};

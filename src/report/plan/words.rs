@@ -6,9 +6,9 @@ use crate::report::say::camera::{exact_stop, fine_length, length, shutter, stop}
 use crate::report::say::number::{digits, per_cent, tenths};
 use crate::shot::Source;
 
-/// The use the picture must be sharp for.
+/// The use the picture must be sharp for, and where its pixels don't show as much, that.
 pub(super) fn sharp_for(question: &Question, units: Units) -> String {
-    match question.sharp_for {
+    let mut text = match question.sharp_for {
         SharpFor::Diagonal1500 => "a disc of the sensor's diagonal / 1500".into(),
         SharpFor::OneToOne => "inspection at 1:1, two pixels".into(),
         SharpFor::Print { long_m, short_m, distance_m } => format!(
@@ -17,7 +17,11 @@ pub(super) fn sharp_for(question: &Question, units: Units) -> String {
             length(short_m, units),
             length(distance_m, units)
         ),
+    };
+    if question.set_by_pixels() {
+        text += ", but no less than two pixels";
     }
+    text
 }
 
 /// What was asked, and of which camera.
