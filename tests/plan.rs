@@ -105,12 +105,34 @@ fn stepping_back_does_what_it_says() {
     assert_eq!(rows.iter().map(|r| r.back_m).collect::<Vec<_>>(), [0.15, 0.30, 0.60]);
     for row in rows {
         let there = at(0.4 + row.back_m);
-        assert_eq!(row.best_f_number, there.best_f_number);
+        assert_eq!((row.best_f_number, row.best_stop), (there.best_f_number, there.best_stop));
         assert_eq!(row.acceptable, there.enough);
         assert!((row.focus_distance_m - there.focus_distance_m).abs() < 1e-12);
     }
     // For a use that diffraction alone forbids nowhere, a near subject that fits needs no step.
     assert_eq!(at(3.0).step_back.needed_m, Some(0.0));
+}
+
+#[test]
+fn no_remedy_asks_for_a_stop_that_the_lens_lacks() {
+    // 24 mm at f/11, far end infinite: the disc at the ends is f^2 / (N (2n - f)) (thin lens, focus at 2n). Its
+    // blur must come down to the permitted one, by direct quadrature, exactly at the distance that is said.
+    let fits = |near_m: f64, n: f64| {
+        let ends = 2e3 * near_m - 24.0;
+        let working = n * (1.0 + 24.0 / ends);
+        direct_um(working, 576.0 / (n * ends) * 1e3) <= DISC_SIGMA * 36f64.hypot(24.0) / 1.5
+    };
+    for (near, smallest) in [(0.847, 11.0), (0.3, 8.0)] {
+        let asked = Question { smallest, height_m: Some(0.25), ..question(near, f64::INFINITY, 24.0) };
+        let answer = plan(&asked).unwrap();
+        assert!(!answer.enough && answer.best_stop == smallest);
+        let back = answer.step_back.needed_m.unwrap();
+        assert!(fits(near + 1.002 * back + 1e-3, smallest) && !fits(near + 0.998 * back - 1e-3, smallest), "{back}");
+        let needed = answer.raise.unwrap().needed_near_m;
+        assert!(fits(1.002 * needed, smallest) && !fits(0.998 * needed, smallest), "{needed}");
+        assert!(answer.step_back.table.iter().all(|row| row.best_stop <= smallest));
+        assert!(answer.bracket.f_number <= smallest && answer.tilted_lens.unwrap().f_number <= smallest);
+    }
 }
 
 #[test]

@@ -1,11 +1,13 @@
 //! `tussock plan`: options as typed, and what they mean.
 
 use std::path::PathBuf;
+use std::sync::LazyLock;
 
 use super::given::{InUnits, Purpose};
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::plan::{self, Next};
+use crate::optics::cover::USUAL_SMALLEST;
 use crate::plan::Sensor;
 
 #[derive(Debug, clap::Args)]
@@ -47,6 +49,9 @@ pub(super) struct Args {
     json: bool,
 }
 
+/// The smallest aperture unless given, as it is typed.
+static SMALLEST: LazyLock<String> = LazyLock::new(|| format!("f/{USUAL_SMALLEST}"));
+
 /// The camera and what its pictures are for: shared by plan and card.
 #[derive(Debug, clap::Args)]
 pub(super) struct Camera {
@@ -60,7 +65,7 @@ pub(super) struct Camera {
     #[arg(long, value_name = "LENGTH", value_parser = values::pitch_um, allow_hyphen_values = true)]
     pitch: Option<f64>,
     /// Smallest aperture of the lens.
-    #[arg(long, value_name = "F", default_value = "f/22", value_parser = values::f_number, allow_hyphen_values = true)]
+    #[arg(long, value_name = "F", default_value = SMALLEST.as_str(), value_parser = values::f_number, allow_hyphen_values = true)]
     smallest: f64,
     #[command(flatten)]
     purpose: Purpose,

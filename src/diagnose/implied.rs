@@ -2,7 +2,7 @@
 
 use super::evidence::Evidence;
 use super::{Implied, ImpliedDistance};
-use crate::optics::cover::Depth;
+use crate::optics::cover::{Depth, Opening, USUAL_SMALLEST};
 use crate::optics::{aperture, depth, thin_lens};
 use crate::quantity::{Distance, Intent};
 
@@ -76,7 +76,8 @@ pub(super) fn conclude(
     }
     implied.best_f_number = Some(aperture::best_f_number(spread));
     implied.root_square_f_number = Some(aperture::root_square_f_number(spread));
-    let back = Depth::new(focal * 1e3, near_m * 1e3, far_m * 1e3).step_back_mm(permitted * pitch, None);
+    let back = Depth::new(focal * 1e3, near_m * 1e3, far_m * 1e3)
+        .step_back_mm(permitted * pitch, Opening::UpTo(USUAL_SMALLEST));
     implied.step_back_m = back.filter(|&mm| mm > 0.0).map(|mm| mm * 1e-3);
     implied
 }

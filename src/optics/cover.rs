@@ -10,6 +10,19 @@ pub(crate) const THIRD_STOPS: [f64; 31] = [
     18.0, 20.0, 22.0, 25.0, 29.0, 32.0, 36.0, 40.0, 45.0,
 ];
 
+/// Chosen: lenses for the 24 x 36 mm frame close to f/16 to f/32 (common practice, no published source). The smallest
+/// aperture that a lens is taken to have where nothing is said of it.
+pub(crate) const USUAL_SMALLEST: f64 = 22.0;
+
+/// Which f-numbers a depth may be covered with.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Opening {
+    /// This one.
+    Set(f64),
+    /// Whichever third-stop does best of those up to this one.
+    UpTo(f64),
+}
+
 /// The last third-stop of a lens that closes this far.
 pub(crate) fn last_stop(smallest: f64) -> f64 {
     THIRD_STOPS.into_iter().rfind(|&n| n <= smallest).unwrap_or(THIRD_STOPS[0])
@@ -95,8 +108,8 @@ impl Depth {
 
     /// How far to step back, mm, for both ends to stay within `permitted_um`: at a stop, or at the best one for
     /// each distance. Zero where they do already; `None` where 100 m would not do.
-    pub(crate) fn step_back_mm(&self, permitted_um: f64, f_number: Option<f64>) -> Option<f64> {
-        let fits = |back: f64| self.stepped_back(back).least_um(f_number) <= permitted_um;
+    pub(crate) fn step_back_mm(&self, permitted_um: f64, opening: Opening) -> Option<f64> {
+        let fits = |back: f64| self.stepped_back(back).least_um(opening) <= permitted_um;
         if fits(0.0) {
             return Some(0.0);
         }
@@ -111,21 +124,22 @@ impl Depth {
         Some(enough)
     }
 
-    /// Blur at the softer end, um, at a stop or at the best third-stop.
-    pub(crate) fn least_um(&self, f_number: Option<f64>) -> f64 {
-        self.ends_um(f_number.unwrap_or_else(|| self.best_stop()))
+    /// Blur at the softer end, um, at a stop or at the best of those there are.
+    pub(crate) fn least_um(&self, opening: Opening) -> f64 {
+        self.ends_um(match opening {
+            Opening::Set(f_number) => f_number,
+            Opening::UpTo(smallest) => self.best_stop(smallest),
+        })
     }
 
-    /// The third-stop with the least blur at the softer end.
-    pub(crate) fn best_stop(&self) -> f64 {
+    /// The third-stop with the least blur at the softer end, of a lens that closes to `smallest`.
+    pub(crate) fn best_stop(&self, smallest: f64) -> f64 {
         // The optimum is flat and single: its neighbours on the scale are all that can win.
         let after = THIRD_STOPS.partition_point(|&n| n < aperture::best_f_number(self.spread_mm()));
         let (low, high) = (after.saturating_sub(2).min(THIRD_STOPS.len() - 2), (after + 2).min(THIRD_STOPS.len()));
-        THIRD_STOPS[low..high]
-            .iter()
-            .copied()
-            .min_by(|&a, &b| self.ends_um(a).total_cmp(&self.ends_um(b)))
-            .unwrap_or(THIRD_STOPS[0])
+        let best = THIRD_STOPS[low..high].iter().copied().min_by(|&a, &b| self.ends_um(a).total_cmp(&self.ends_um(b)));
+        // The blur falls to that one and rises from there, so that short of it the smallest aperture does best.
+        best.unwrap_or(THIRD_STOPS[0]).min(last_stop(smallest))
     }
 }
 

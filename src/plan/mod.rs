@@ -158,8 +158,7 @@ pub fn plan(question: &Question) -> Result<Plan, Refusal> {
     let there = |n: &f64| *n <= question.smallest || Some(*n) == question.f_number;
     let stops: Vec<Stop> =
         cover::stops_with(question.f_number).filter(there).map(|n| stop(question, &depth, n)).collect();
-    // The blur falls to one optimum and rises from there, so that short of it the smallest aperture does best.
-    let best_stop = depth.best_stop().min(cover::last_stop(question.smallest));
+    let best_stop = depth.best_stop(question.smallest);
     let best = some(aperture::best_f_number(spread));
     let best_um = depth.ends_um(best.unwrap_or(best_stop));
     let root_square = some(aperture::root_square_f_number(spread));

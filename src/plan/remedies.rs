@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Question, Sensor};
-use crate::optics::cover::{self, Depth, THIRD_STOPS};
+use crate::optics::cover::{self, Depth, Opening, THIRD_STOPS};
 use crate::optics::{aperture, ground, thin_lens};
 use crate::quantity::Distance;
 
@@ -30,7 +30,9 @@ pub struct StepRow {
     pub focus_distance_m: f64,
     /// The best f-number then; null where there is no depth.
     pub best_f_number: Option<f64>,
-    /// Optical blur at the ends at that f-number, Gaussian-equivalent sigma, um.
+    /// The third-stop of the lens that does best then.
+    pub best_stop: f64,
+    /// Optical blur at the ends at that stop, Gaussian-equivalent sigma, um.
     pub worst_optical_um: f64,
     /// Size of the near subject over its size before the step.
     pub near_size: f64,
@@ -46,12 +48,12 @@ const STEPS_M: [f64; 3] = [0.15, 0.30, 0.60];
 pub(super) fn step_back(question: &Question, depth: &Depth) -> StepBack {
     let permitted = question.permitted_sigma_um();
     let size = |back_m: f64| (depth.near_mm - depth.focal_mm) / (depth.near_mm + back_m * 1e3 - depth.focal_mm);
-    let needed_m = depth.step_back_mm(permitted, None).map(|mm| mm * 1e-3);
+    let needed_m = depth.step_back_mm(permitted, Opening::UpTo(question.smallest)).map(|mm| mm * 1e-3);
     StepBack {
         needed_m,
         needed_at_asked_stop_m: question
             .f_number
-            .and_then(|n| depth.step_back_mm(permitted, Some(n)))
+            .and_then(|n| depth.step_back_mm(permitted, Opening::Set(n)))
             .map(|mm| mm * 1e-3),
         near_size: needed_m.map(size),
         table: STEPS_M
@@ -59,12 +61,14 @@ pub(super) fn step_back(question: &Question, depth: &Depth) -> StepBack {
             .map(|&back_m| {
                 let moved = depth.stepped_back(back_m * 1e3);
                 let spread = moved.spread_mm();
-                let worst = moved.least_um(None);
+                let best_stop = moved.best_stop(question.smallest);
+                let worst = moved.ends_um(best_stop);
                 let far = depth.far_mm;
                 StepRow {
                     back_m,
                     focus_distance_m: moved.focus_mm * 1e-3,
                     best_f_number: (spread > 0.0).then(|| aperture::best_f_number(spread)),
+                    best_stop,
                     worst_optical_um: worst,
                     near_size: size(back_m),
                     far_size: if far.is_finite() {
@@ -160,7 +164,8 @@ pub fn near_ground_m(height_m: f64, down_rad: f64, sensor: Sensor, focal_mm: f64
 /// `None` where it is permitted already or even the far end alone is not.
 fn needed_near_m(question: &Question, depth: &Depth) -> Option<f64> {
     let permitted = question.permitted_sigma_um();
-    let fits = |near: f64| Depth::new(depth.focal_mm, near, depth.far_mm).least_um(None) <= permitted;
+    let opening = Opening::UpTo(question.smallest);
+    let fits = |near: f64| Depth::new(depth.focal_mm, near, depth.far_mm).least_um(opening) <= permitted;
     if fits(depth.near_mm) {
         return None;
     }
@@ -239,7 +244,7 @@ pub(super) fn tilted_lens(question: &Question, depth: &Depth) -> Option<TiltedLe
 }
 
 /// The stop for frames that need little depth: the one asked for where it leaves room for defocus, else the
-/// third-stop up to f/11 (beyond which no lens needs closing for its own sake) with the deepest permitted focus.
+/// third-stop of the lens up to f/11 (beyond which none needs closing for its own sake) with the deepest permitted focus.
 fn working_stop(question: &Question) -> f64 {
     let permitted = question.permitted_sigma_um();
     // Depth in the image is 2 N c.
@@ -248,7 +253,7 @@ fn working_stop(question: &Question) -> f64 {
         Some(wanted) if wanted <= 0.8 * cover::diffraction_limit(permitted) => wanted,
         _ => THIRD_STOPS
             .into_iter()
-            .filter(|&n| n <= 11.0)
+            .filter(|&n| n <= question.smallest.min(11.0))
             .max_by(|&a, &b| room(a).total_cmp(&room(b)))
             .unwrap_or(THIRD_STOPS[0]),
     }

@@ -6,7 +6,7 @@ use super::text::{shown, was_here};
 use super::words;
 use crate::plan::{Plan, StepRow, Stop, Was};
 use crate::quantity::Units;
-use crate::report::say::camera::{exact_stop, length, stop};
+use crate::report::say::camera::{length, stop};
 use crate::report::say::engine;
 use crate::report::say::number::digits;
 
@@ -64,7 +64,7 @@ fn of_step(row: &StepRow, units: Units) -> Value {
     context! {
         back => length(row.back_m, units),
         focus => length(row.focus_distance_m, units),
-        best => row.best_f_number.map_or_else(|| "any".into(), exact_stop),
+        best => row.best_f_number.map_or_else(|| "any".into(), |_| stop(row.best_stop)),
         size => format!("{:.0}", 100.0 * row.near_size),
         enough => row.acceptable,
     }

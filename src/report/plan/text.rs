@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::words;
 use crate::plan::{Plan, Stop, Was};
 use crate::quantity::{Distance, Units};
-use crate::report::say::camera::{exact_stop, length, stop};
+use crate::report::say::camera::{length, stop};
 
 /// Full stops shown in the table whatever the answer.
 const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];
@@ -126,7 +126,7 @@ fn steps(out: &mut String, plan: &Plan, units: Units) {
     line(out, "What stepping back buys:");
     line(out, "back        focus at    best      blur at the ends   near subject   permitted?");
     for row in &plan.step_back.table {
-        let best = row.best_f_number.map_or_else(|| "any".into(), exact_stop);
+        let best = row.best_f_number.map_or_else(|| "any".into(), |_| stop(row.best_stop));
         line(
             out,
             format!(
