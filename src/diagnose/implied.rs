@@ -3,7 +3,7 @@
 use super::evidence::Evidence;
 use super::{Implied, ImpliedDistance};
 use crate::optics::cover::{Depth, Opening, USUAL_SMALLEST};
-use crate::optics::{aperture, depth, thin_lens};
+use crate::optics::depth;
 use crate::quantity::{Distance, Intent};
 
 /// Derived: one standard deviation would reach to twice the distance and more. Spread of an inverse distance, as a
@@ -70,14 +70,13 @@ pub(super) fn conclude(
     let far_m = intent.far_m.filter(|&f| f > near_m).unwrap_or(f64::INFINITY);
     implied.right_focus_m = Some(depth::equal_blur_focus(near_m, far_m));
     let (Some(focal), Some(pitch), Some(_)) = (e.focal_m, e.pitch_um, f_number) else { return implied };
-    let spread = thin_lens::focus_spread_mm(focal * 1e3, near_m * 1e3, far_m * 1e3);
-    if !(spread.is_finite() && spread > 0.0) {
+    let depth = Depth::new(focal * 1e3, near_m * 1e3, far_m * 1e3);
+    if !(depth.spread_mm().is_finite() && depth.spread_mm() > 0.0) {
         return implied;
     }
-    implied.best_f_number = Some(aperture::best_f_number(spread));
-    implied.root_square_f_number = Some(aperture::root_square_f_number(spread));
-    let back = Depth::new(focal * 1e3, near_m * 1e3, far_m * 1e3)
-        .step_back_mm(permitted * pitch, Opening::UpTo(USUAL_SMALLEST));
+    implied.best_f_number = Some(depth.best_f_number());
+    implied.root_square_f_number = Some(depth.root_square_f_number());
+    let back = depth.step_back_mm(permitted * pitch, Opening::UpTo(USUAL_SMALLEST));
     implied.step_back_m = back.filter(|&mm| mm > 0.0).map(|mm| mm * 1e-3);
     implied
 }

@@ -77,9 +77,35 @@ impl Depth {
             .map(|end| thin_lens::disc_mm(self.focal_mm, f_number, self.focus_mm, end).abs() * 1e3)
     }
 
+    /// Working f-number at the focus.
+    pub(crate) fn working(&self, f_number: f64) -> f64 {
+        thin_lens::working_f_number(self.focal_mm, f_number, self.focus_mm)
+    }
+
+    /// Marked f-number for a working one that was worked out from the focus spread.
+    ///
+    /// The disc at the ends is dv f / (N (v + v')), with the images of the ends at v and v' and that of the focus at their
+    /// harmonic mean; where it is 8 w lambda times the working f-number, that N is that for dv / (2 N) times
+    /// f / sqrt(v v'). For a shallow depth that is 1 / (1 + m), as close-up rules have it (N = 20 sqrt(dv) / (1 + m): Luong,
+    /// How to select the f-stop, after Hansma; from memory).
+    fn marked(&self, working: f64) -> f64 {
+        let [near, far] = [self.near_mm, self.far_mm].map(|end| thin_lens::image_mm(self.focal_mm, end));
+        working * self.focal_mm / (near * far).sqrt()
+    }
+
+    /// f-number, as marked, with the highest MTF50 at both ends.
+    pub(crate) fn best_f_number(&self) -> f64 {
+        self.marked(aperture::best_f_number(self.spread_mm()))
+    }
+
+    /// The classical answer, as marked.
+    pub(crate) fn root_square_f_number(&self) -> f64 {
+        self.marked(aperture::root_square_f_number(self.spread_mm()))
+    }
+
     /// Blur at the softer end, diffraction and defocus together, Gaussian-equivalent sigma, um on the sensor.
     pub(crate) fn ends_um(&self, f_number: f64) -> f64 {
-        optical_um(f_number, self.end_disc_mm(f_number) * 1e3)
+        optical_um(self.working(f_number), self.end_disc_mm(f_number) * 1e3)
     }
 
     /// f-numbers either side of `best` between which the blur at the ends is within `factor` of that at `best`.
@@ -98,11 +124,19 @@ impl Depth {
 
     /// Focus distances, mm, between which both ends stay within `permitted_um` at a stop; `None` if none do.
     pub(crate) fn focus_range_mm(&self, f_number: f64, permitted_um: f64) -> Option<[f64; 2]> {
-        let c = disc_um_for(f_number, permitted_um)? * 1e-3;
-        // |f^2/N (1/s - 1/Z)| <= c (1 - f/s), solved for 1/s at both ends.
+        // |f^2/N (1/s - 1/Z)| <= c (1 - f/s), solved for 1/s at both ends. The disc c that diffraction leaves room for
+        // changes a little with the focus: a few rounds settle it.
         let power = self.focal_mm * self.focal_mm / f_number;
-        let far_side = (power / self.near_mm - c) / (power - c * self.focal_mm);
-        let near_side = (power / self.far_mm + c) / (power + c * self.focal_mm);
+        let (mut far_side, mut near_side) = (1.0 / self.focus_mm, 1.0 / self.focus_mm);
+        for _ in 0..8 {
+            let room = |side: f64| {
+                let working = thin_lens::working_f_number(self.focal_mm, f_number, 1.0 / side.max(0.0));
+                disc_um_for(working, permitted_um).map(|um| um * 1e-3)
+            };
+            let (c, d) = (room(far_side)?, room(near_side)?);
+            far_side = (power / self.near_mm - c) / (power - c * self.focal_mm);
+            near_side = (power / self.far_mm + d) / (power + d * self.focal_mm);
+        }
         (far_side <= near_side).then(|| [1.0 / near_side, if far_side > 0.0 { 1.0 / far_side } else { f64::INFINITY }])
     }
 
@@ -135,7 +169,7 @@ impl Depth {
     /// The third-stop with the least blur at the softer end, of a lens that closes to `smallest`.
     pub(crate) fn best_stop(&self, smallest: f64) -> f64 {
         // The optimum is flat and single: its neighbours on the scale are all that can win.
-        let after = THIRD_STOPS.partition_point(|&n| n < aperture::best_f_number(self.spread_mm()));
+        let after = THIRD_STOPS.partition_point(|&n| n < self.best_f_number());
         let (low, high) = (after.saturating_sub(2).min(THIRD_STOPS.len() - 2), (after + 2).min(THIRD_STOPS.len()));
         let best = THIRD_STOPS[low..high].iter().copied().min_by(|&a, &b| self.ends_um(a).total_cmp(&self.ends_um(b)));
         // The blur falls to that one and rises from there, so that short of it the smallest aperture does best.
@@ -143,8 +177,8 @@ impl Depth {
     }
 }
 
-/// Blur of diffraction and a defocus disc together, Gaussian-equivalent sigma, um.
-pub(crate) fn optical_um(f_number: f64, disc_um: f64) -> f64 {
+/// Blur of diffraction at a working f-number and a defocus disc together, Gaussian-equivalent sigma, um.
+fn optical_um(f_number: f64, disc_um: f64) -> f64 {
     blur::sigma_px(&Parts { lambda_n_px: Some(WAVELENGTH_UM * f_number), disc_px: disc_um, ..Parts::default() })
 }
 
@@ -158,13 +192,13 @@ pub(crate) fn blur_px(f_number: f64, disc_um: f64, pitch_um: f64) -> f64 {
     })
 }
 
-/// Defocus disc, um, that with diffraction at a stop makes a blur of `sigma_um`; `None` where diffraction
+/// Defocus disc, um, that with diffraction at a working f-number makes a blur of `sigma_um`; `None` where diffraction
 /// alone is wider.
 pub(crate) fn disc_um_for(f_number: f64, sigma_um: f64) -> Option<f64> {
     blur::disc_px_for(sigma_um, &Parts { lambda_n_px: Some(WAVELENGTH_UM * f_number), ..Parts::default() })
 }
 
-/// f-number at which diffraction alone makes a blur of `sigma_um`.
+/// Working f-number at which diffraction alone makes a blur of `sigma_um`.
 pub(crate) fn diffraction_limit(sigma_um: f64) -> f64 {
     sigma_um * diffraction::MTF50 / (MTF50_SIGMA * WAVELENGTH_UM)
 }

@@ -1,8 +1,8 @@
 //! Published closed forms and the exact diffraction-and-defocus integral; scalars in, scalars out; no image, no file.
 //!
 //! Units are named in every argument. The lens is thin, with the pupil's magnification taken as one; distances
-//! are from the entrance pupil; the f-number is the marked one (close up, the working one is 1 + magnification
-//! times larger); light is incoherent, of one wavelength, and the pupil is an evenly lit circle.
+//! are from the entrance pupil; the f-number is the marked one where it isn't called the working one, which is
+//! 1 + magnification times larger; light is incoherent, of one wavelength, and the pupil is an evenly lit circle.
 
 pub mod aperture;
 pub mod blur;

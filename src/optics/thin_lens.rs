@@ -38,3 +38,12 @@ pub fn focus_spread_mm(focal_mm: f64, near_mm: f64, far_mm: f64) -> f64 {
 pub fn magnification(focal_mm: f64, subject_mm: f64) -> f64 {
     focal_mm / (subject_mm - focal_mm)
 }
+
+/// The f-number that the light arrives with: of diffraction, and of a disc as a share of how far its focus is missed.
+///
+/// N (1 + m), the marked one times the image distance over the focal length (Ray, Applied Photographic Optics, 2002;
+/// from memory), with the pupil's magnification taken as one.
+#[must_use]
+pub fn working_f_number(focal_mm: f64, f_number: f64, focus_mm: f64) -> f64 {
+    f_number * image_mm(focal_mm, focus_mm) / focal_mm
+}

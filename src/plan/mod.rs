@@ -15,7 +15,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::optics::cover::{self, Depth};
-use crate::optics::{aperture, depth, motion, thin_lens};
+use crate::optics::{depth, motion, thin_lens};
 use crate::quantity::{DISC_SIGMA, Distance, MTF50_SIGMA};
 
 /// Everything there is to say about the next shot, as data; the words are made by `report`.
@@ -35,13 +35,13 @@ pub struct Plan {
     pub magnification: f64,
     /// How far apart behind the lens near and far come to focus, mm.
     pub focus_spread_mm: f64,
-    /// f-number with the highest MTF50 at both ends, by the exact integral; null where there is no depth at all.
+    /// f-number, as marked, with the highest MTF50 at both ends, by the exact integral; null where there is no depth at all.
     pub best_f_number: Option<f64>,
     /// The third-stop of the lens that does best.
     pub best_stop: f64,
     /// f-numbers between which the blur at the ends is within 5 % of the best.
     pub within_5_percent: Option<[f64; 2]>,
-    /// The classical root-square rule's answer.
+    /// The classical root-square rule's answer, as marked.
     pub root_square_f_number: Option<f64>,
     /// How much wider than the best its blur is (0.01 = 1 %).
     pub root_square_excess: Option<f64>,
@@ -159,9 +159,9 @@ pub fn plan(question: &Question) -> Result<Plan, Refusal> {
     let stops: Vec<Stop> =
         cover::stops_with(question.f_number).filter(there).map(|n| stop(question, &depth, n)).collect();
     let best_stop = depth.best_stop(question.smallest);
-    let best = some(aperture::best_f_number(spread));
+    let best = some(depth.best_f_number());
     let best_um = depth.ends_um(best.unwrap_or(best_stop));
-    let root_square = some(aperture::root_square_f_number(spread));
+    let root_square = some(depth.root_square_f_number());
     let c_mm = permitted_disc_um * 1e-3;
     // The geometric discs shrink as 1 / N, so they reach the permitted one at disc(1) / c.
     let geometric = some(depth.end_disc_mm(1.0) / c_mm);
@@ -201,7 +201,7 @@ pub fn plan(question: &Question) -> Result<Plan, Refusal> {
 fn stop(question: &Question, depth: &Depth, f_number: f64) -> Stop {
     let pitch = question.pitch_um.value;
     let discs = depth.discs_um(f_number);
-    let px = |disc: f64| cover::blur_px(f_number, disc, pitch);
+    let px = |disc: f64| cover::blur_px(depth.working(f_number), disc, pitch);
     let worst = depth.ends_um(f_number);
     let print = question.print_scale().map(|scale| worst / DISC_SIGMA * 1e-3 * scale.enlargement);
     Stop {

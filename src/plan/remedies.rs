@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::{Question, Sensor};
 use crate::optics::cover::{self, Depth, Opening, THIRD_STOPS};
-use crate::optics::{aperture, ground, thin_lens};
+use crate::optics::{ground, thin_lens};
 use crate::quantity::Distance;
 
 /// What stepping back buys.
@@ -60,14 +60,13 @@ pub(super) fn step_back(question: &Question, depth: &Depth) -> StepBack {
             .iter()
             .map(|&back_m| {
                 let moved = depth.stepped_back(back_m * 1e3);
-                let spread = moved.spread_mm();
                 let best_stop = moved.best_stop(question.smallest);
                 let worst = moved.ends_um(best_stop);
                 let far = depth.far_mm;
                 StepRow {
                     back_m,
                     focus_distance_m: moved.focus_mm * 1e-3,
-                    best_f_number: (spread > 0.0).then(|| aperture::best_f_number(spread)),
+                    best_f_number: (moved.spread_mm() > 0.0).then(|| moved.best_f_number()),
                     best_stop,
                     worst_optical_um: worst,
                     near_size: size(back_m),
@@ -229,8 +228,8 @@ pub(super) fn tilted_lens(question: &Question, depth: &Depth) -> Option<TiltedLe
     // The hinge line lies on the ground below the lens, in the plane through the lens parallel to the sensor.
     let hinge_m = stance.height_m / stance.down_rad.cos();
     let tilt = ground::tilt_for_hinge(depth.focal_mm, hinge_m * 1e3)?;
-    let f_number = working_stop(question);
-    let disc_mm = cover::disc_um_for(f_number, question.permitted_sigma_um())? * 1e-3;
+    let f_number = bracket_stop(question, depth.focus_mm);
+    let disc_mm = room_um(question, f_number, depth.focus_mm)? * 1e-3;
     // The limits of the wedge pass through the same hinge line; at a depth z they lie J z / H either side of
     // the plane of focus, H = f^2 / (N c) (Merklinger, Focusing the View Camera, 1996; small tilts).
     let wedge = |z_m: f64| hinge_m * z_m * 1e3 / (depth.focal_mm * depth.focal_mm / (f_number * disc_mm));
@@ -243,14 +242,21 @@ pub(super) fn tilted_lens(question: &Question, depth: &Depth) -> Option<TiltedLe
     })
 }
 
-/// The stop for frames that need little depth: the one asked for where it leaves room for defocus, else the
-/// third-stop of the lens up to f/11 (beyond which none needs closing for its own sake) with the deepest permitted focus.
-fn working_stop(question: &Question) -> f64 {
-    let permitted = question.permitted_sigma_um();
+/// Diameter of the defocus disc, um, that stays permitted beside diffraction at a stop and a focus.
+fn room_um(question: &Question, f_number: f64, focus_mm: f64) -> Option<f64> {
+    let working = thin_lens::working_f_number(question.focal_mm, f_number, focus_mm);
+    cover::disc_um_for(working, question.permitted_sigma_um())
+}
+
+/// The stop for frames that need little depth, focused no nearer than `nearest_mm`: the one asked for where it leaves
+/// room for defocus, else the third-stop of the lens up to f/11 (beyond which none needs closing for its own sake) with
+/// the deepest permitted focus.
+fn bracket_stop(question: &Question, nearest_mm: f64) -> f64 {
     // Depth in the image is 2 N c.
-    let room = |n: f64| n * cover::disc_um_for(n, permitted).unwrap_or(0.0);
+    let room = |n: f64| n * room_um(question, n, nearest_mm).unwrap_or(0.0);
+    let working = |n: f64| thin_lens::working_f_number(question.focal_mm, n, nearest_mm);
     match question.f_number {
-        Some(wanted) if wanted <= 0.8 * cover::diffraction_limit(permitted) => wanted,
+        Some(wanted) if working(wanted) <= 0.8 * cover::diffraction_limit(question.permitted_sigma_um()) => wanted,
         _ => THIRD_STOPS
             .into_iter()
             .filter(|&n| n <= question.smallest.min(11.0))
@@ -288,20 +294,20 @@ pub struct BracketFrame {
 const LISTED: u64 = 50;
 
 pub(super) fn bracket(question: &Question, depth: &Depth) -> Bracket {
-    let permitted = question.permitted_sigma_um();
-    let f_number = working_stop(question);
-    // One frame reaches c / (f^2 / N) either way in inverse distance, times 1 - f/s, which is least at the
-    // near end; a tenth is kept for overlap.
-    let disc_mm = 0.9 * cover::disc_um_for(f_number, permitted).unwrap_or(0.0) * 1e-3;
+    let f_number = bracket_stop(question, depth.near_mm);
+    // One frame reaches c / (f^2 / N) either way in inverse distance, times 1 - f/s; both are least at the near end,
+    // where the working f-number is the largest. A tenth is kept for overlap.
+    let room_mm = |focus_mm: f64| room_um(question, f_number, focus_mm).unwrap_or(0.0) * 1e-3;
+    let disc_mm = 0.9 * room_mm(depth.near_mm);
     let power = depth.focal_mm * depth.focal_mm / f_number;
     let reach = disc_mm / power * (1.0 - depth.focal_mm / depth.near_mm);
     let (near, far) = (1.0 / depth.near_mm, 1.0 / depth.far_mm);
-    let count = ((near - far) / (2.0 * reach)).ceil().clamp(1.0, 1e12) as u64;
+    let count = ((near - far) / (2.0 * reach).max(f64::MIN_POSITIVE)).ceil().clamp(1.0, 1e12) as u64;
     let step = (near - far) / count as f64;
     let frames = (0..count.min(LISTED))
         .map(|i| {
             let focus = 1.0 / (near - (i as f64 + 0.5) * step);
-            let limits = permitted_limits(depth.focal_mm, f_number, focus, disc_mm / 0.9);
+            let limits = permitted_limits(depth.focal_mm, f_number, focus, room_mm(focus));
             BracketFrame {
                 focus_distance_m: focus * 1e-3,
                 from_m: limits[0] * 1e-3,

@@ -292,9 +292,7 @@ fn caveats(plan: &Plan) -> Vec<String> {
     }
     if plan.magnification >= 0.05 {
         all.push(format!(
-            "So close, the working aperture is {} smaller than the marked one: divide the f-numbers here by {:.2} \
-             unless your camera already shows the working value.",
-            per_cent(plan.magnification),
+            "The f-numbers are those marked; so close, a camera that shows the working one says {:.2} times as much.",
             1.0 + plan.magnification
         ));
     }
