@@ -468,6 +468,29 @@ fn the_command_refuses_with_a_sentence() {
 }
 
 #[test]
+fn a_step_too_long_is_told_from_a_use_that_diffraction_forbids() {
+    // 400 mm: both ends fit with the nearest subject about 200 m away, so 180 m farther back than at 20 m.
+    let enough = |near| plan_of(&question(near, f64::INFINITY, 400.0)).enough;
+    assert!(!enough(150.0) && enough(250.0));
+    let (_, out, _) = tussock("plan --near 20m --focal 400mm");
+    assert!(out.contains("Stepping back would take more than 100 m.") && !out.contains("diffraction leaves"), "{out}");
+    assert_eq!(out.matches("Look where you step").count(), 1, "{out}");
+    // So many frames that another way is proposed: none that was just called useless.
+    let (_, out, _) = tussock("plan --near 5m --focal 400mm");
+    assert!(out.contains("not practical") && !out.contains("farther back, higher"), "{out}");
+    // Two pixels of 0.6 um permit 1.2 um, 0.32 um as a sigma; diffraction alone at f/1.4 is 0.187 / 0.404 times
+    // 0.55 um * 1.4, 0.36 um (half contrast of a clear pupil at 0.404 of the cut-off).
+    for more in ["", " --height 1.5m", " --far 9m --height 1.5m"] {
+        let (status, out, _) = tussock(&format!("plan --near 2m --focal 24mm --pitch 0.6um --sharp-for 1:1{more}"));
+        assert!(status == 0 && out.contains("less than diffraction leaves at any stop"), "{out}");
+        assert!(["frames at", "Step back", "raise", "Or "].iter().all(|word| !out.contains(word)), "{out}");
+    }
+    // Where people are told to move, the caution comes with it.
+    let answer = tussock("plan --near 40cm --focal 100mm").1.split("\n\n").next().unwrap().to_owned();
+    assert!(answer.contains("farther back") && answer.contains("Look where you step"), "{answer}");
+}
+
+#[test]
 fn the_answer_comes_first_and_asks_for_no_stop_that_the_lens_lacks() {
     let (_, out, _) = tussock("plan --near 1,2m --focal 24mm");
     assert!(out.starts_with("Focus at 2.40 m and set f/16: near and far are both sharp enough."), "{out}");

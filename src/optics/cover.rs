@@ -23,6 +23,14 @@ pub(crate) enum Opening {
     UpTo(f64),
 }
 
+/// Chosen: farther back it is another picture. How far stepping back is looked at, mm.
+pub(crate) const FARTHEST_BACK_MM: f64 = 1e5;
+
+/// Whether diffraction alone is wider than `permitted_um` at every stop, so that no distance makes anything sharp.
+pub(crate) fn never_permitted(permitted_um: f64) -> bool {
+    diffraction_limit(permitted_um) < THIRD_STOPS[0]
+}
+
 /// The last third-stop of a lens that closes this far.
 pub(crate) fn last_stop(smallest: f64) -> f64 {
     THIRD_STOPS.into_iter().rfind(|&n| n <= smallest).unwrap_or(THIRD_STOPS[0])
@@ -147,7 +155,7 @@ impl Depth {
         if fits(0.0) {
             return Some(0.0);
         }
-        let (mut short, mut enough) = (0.0, 1e5);
+        let (mut short, mut enough) = (0.0, FARTHEST_BACK_MM);
         if !fits(enough) {
             return None;
         }

@@ -165,7 +165,7 @@ fn needed_near_m(question: &Question, depth: &Depth) -> Option<f64> {
     let permitted = question.permitted_sigma_um();
     let opening = Opening::UpTo(question.smallest);
     let fits = |near: f64| Depth::new(depth.focal_mm, near, depth.far_mm).least_um(opening) <= permitted;
-    if fits(depth.near_mm) {
+    if fits(depth.near_mm) || !fits(depth.far_mm) {
         return None;
     }
     // Search in inverse distance, so that an infinite far end is an ordinary one.

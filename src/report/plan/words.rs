@@ -1,5 +1,6 @@
 //! Sentences of a plan.
 
+use crate::optics::cover::{FARTHEST_BACK_MM, never_permitted};
 use crate::plan::{Plan, Question, Raise, StepBack, Stop, TiltUp, TiltedLens};
 use crate::quantity::{Distance, SharpFor, Units};
 use crate::report::say::camera::{exact_stop, fine_length, length, shutter, stop};
@@ -183,6 +184,13 @@ fn differences(plan: &Plan) -> Vec<String> {
 
 /// How stepping back, raising, pointing, tilting or bracketing would help, each with its cost.
 fn remedies(plan: &Plan, units: Units) -> Vec<String> {
+    if never_permitted(plan.permitted_sigma_um) {
+        return vec![
+            "The permitted blur is less than diffraction leaves at any stop, so that neither another place nor more \
+             frames would do: permit more with --sharp-for."
+                .into(),
+        ];
+    }
     let mut all = vec![step_back(&plan.step_back, units)];
     if let (Some(f_number), Some(back)) = (plan.asked.f_number, plan.step_back.needed_at_asked_stop_m) {
         all.push(format!("At {} it takes {}.", stop(f_number), length(back, units)));
@@ -209,7 +217,7 @@ fn step_back(step: &StepBack, units: Units) -> String {
             length(back, units),
             per_cent(1.0 - size)
         ),
-        _ => "Stepping back would not do it: the permitted blur is less than diffraction leaves.".into(),
+        _ => format!("Stepping back would take more than {}.", length(FARTHEST_BACK_MM * 1e-3, units)),
     }
 }
 
@@ -260,9 +268,14 @@ const PRACTICAL: u64 = 15;
 fn bracket(plan: &Plan, units: Units) -> String {
     let bracket = &plan.bracket;
     if bracket.count > PRACTICAL {
+        let instead = match plan.step_back.needed_m {
+            Some(_) => {
+                "change something else first, stand farther back, higher or tilt the camera up, or take a shorter lens"
+            }
+            None => "take a shorter lens, or permit more blur with --sharp-for",
+        };
         return format!(
-            "A focus bracket would take {} frames at {}, which is not practical: change something else first, stand \
-             farther back, higher or tilt the camera up, or take a shorter lens.",
+            "A focus bracket would take {} frames at {}, which is not practical: {instead}.",
             bracket.count,
             stop(bracket.f_number)
         );
