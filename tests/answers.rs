@@ -367,6 +367,34 @@ fn a_camera_with_one_aperture_is_never_asked_for_another() {
 }
 
 #[test]
+fn what_to_do_for_more_depth_is_what_the_lens_can_do() {
+    let phone = Scene { f_number: 1.8, focal_mm: 5.4, pitch_um: 1.4, width: 4000, height: 3000, ..Scene::default() };
+    let lens = Scene { f_number: 8.0, focal_mm: 100.0, ..Scene::default() };
+    let said = |scene: &Scene, cause, best, capture: &Capture| {
+        let mut d = judge(scene, &scene.map());
+        (d.verdict.cause, d.verdict.unsettled, d.verdict.also) = (cause, None, vec![Cause::TooLittleDepth]);
+        (d.implied.best_f_number, d.implied.step_back_m) = (best, Some(1.2));
+        words::advice(&d, capture, Units::Metric)
+    };
+    let depth = Cause::TooLittleDepth;
+    // One aperture: the step is said without an f-number, and with its caution.
+    let fixed = said(&phone, depth, Some(8.0), &phone.capture());
+    assert!(fixed.contains("can't stop down") && fixed.contains("step back about 1.2 m"), "{fixed}");
+    assert!(fixed.contains("Look where you step") && !fixed.contains("f-number"), "{fixed}");
+    // No best f-number is known: none is spoken of.
+    let bare = said(&lens, depth, None, &lens.capture());
+    assert!(bare.starts_with("Stop down, or") && !bare.contains("step back"), "{bare}");
+    // 100 mm from 2 m to infinity: dv 5.263 mm, by 21.9 sqrt(dv) / (1 + m) f/49: beyond f/22, the last of most lenses.
+    for (cause, words) in [(depth, "Stop down to f/22, as far as"), (Cause::FocusTooFar, "Stop down too, to f/22,")] {
+        let capped = said(&lens, cause, Some(49.0), &lens.capture());
+        assert!(capped.contains(words) && !capped.contains("f/49"), "{capped}");
+    }
+    let closed = Capture { f_number: Some(Fact::new(32.0, Source::Exif)), ..lens.capture() };
+    let closed = said(&lens, depth, Some(49.0), &closed);
+    assert!(closed.contains("few lenses close further") && !closed.contains("f/22"), "{closed}");
+}
+
+#[test]
 fn a_sky_at_another_edge_than_the_upper_is_noticed() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
     let mut map = scene.map();

@@ -5,6 +5,7 @@ use super::{Implied, ImpliedDistance};
 use crate::optics::cover::{Depth, Opening, USUAL_SMALLEST};
 use crate::optics::depth;
 use crate::quantity::{Distance, Intent};
+use crate::shot::fixed_aperture;
 
 /// Derived: one standard deviation would reach to twice the distance and more. Spread of an inverse distance, as a
 /// share of that of the nearest ground, beyond which it is not known.
@@ -69,19 +70,51 @@ pub(super) fn conclude(
     let Some(near_m) = nearest.map(|inverse| 1.0 / inverse) else { return implied };
     let far_m = intent.far_m.filter(|&f| f > near_m).unwrap_or(f64::INFINITY);
     implied.right_focus_m = Some(depth::equal_blur_focus(near_m, far_m));
-    let (Some(focal), Some(pitch), Some(_)) = (e.focal_m, e.pitch_um, f_number) else { return implied };
+    let (Some(focal), Some(pitch), Some(f_number)) = (e.focal_m, e.pitch_um, f_number) else { return implied };
     let depth = Depth::new(focal * 1e3, near_m * 1e3, far_m * 1e3);
     if !(depth.spread_mm().is_finite() && depth.spread_mm() > 0.0) {
         return implied;
     }
     implied.best_f_number = Some(depth.best_f_number());
     implied.root_square_f_number = Some(depth.root_square_f_number());
-    let back = depth.step_back_mm(permitted * pitch, Opening::UpTo(USUAL_SMALLEST));
+    let back = depth.step_back_mm(permitted * pitch, opening(focal * 1e3, f_number));
     implied.step_back_m = back.filter(|&mm| mm > 0.0).map(|mm| mm * 1e-3);
     implied
+}
+
+/// What can be set for the same picture taken anew: the one aperture there is, or as far as lenses usually close, or as
+/// this one did.
+fn opening(focal_mm: f64, f_number: f64) -> Opening {
+    if fixed_aperture(focal_mm, f_number) {
+        Opening::Set(f_number)
+    } else {
+        Opening::UpTo(USUAL_SMALLEST.max(f_number))
+    }
 }
 
 fn distance((inverse, sd): (f64, f64)) -> ImpliedDistance {
     let invert = |x: f64| if x > 1e-6 { 1.0 / x } else { f64::INFINITY };
     ImpliedDistance { value: invert(inverse), low: invert(inverse + sd), high: invert(inverse - sd) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::DISC_SIGMA;
+
+    #[test]
+    fn a_step_back_is_for_apertures_that_there_are() {
+        // 5.7 mm at f/1.8, pixels of 1.9 um, 4000 by 3000: a disc of 5000 / 1500 * 1.9 um is permitted. The thin lens
+        // has the disc of the ends at f^2 / (N (2n - f)), so by geometry alone the nearest n is 1.428 m, 1.128 m
+        // back from 0.3 m; diffraction at f/1.8 (0.46 um as a sigma of the 1.68 permitted) takes a little more.
+        let back = |opening| Depth::new(5.7, 300.0, f64::INFINITY).step_back_mm(DISC_SIGMA * 6.3333, opening).unwrap();
+        let phone = back(opening(5.7, 1.8));
+        assert!(phone > 1128.0 && phone < 1.06 * 1128.0, "{phone}");
+        // With a diaphragm a third of that would do.
+        assert!(back(opening(5.7, 2.8)) < 400.0);
+        // 100 mm from 2 m: best at f/50, which few lenses have; one that was closed to f/32 has that.
+        let least = |opening| Depth::new(100.0, 2000.0, f64::INFINITY).least_um(opening);
+        assert_eq!(least(opening(100.0, 8.0)), least(Opening::Set(22.0)));
+        assert_eq!(least(opening(100.0, 32.0)), least(Opening::Set(32.0)));
+    }
 }

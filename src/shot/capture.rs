@@ -87,6 +87,16 @@ pub struct Capture {
     pub pixel_pitch_um: Option<Fact<f64>>,
 }
 
+/// Chosen: no camera with a diaphragm has so short a lens that opens so far (common practice, no published source).
+/// Focal length, mm, and f-number below which a lens has one aperture only, as those of phones have.
+const ONE_APERTURE: (f64, f64) = (8.0, 2.5);
+
+/// Whether a lens has one aperture only.
+#[must_use]
+pub fn fixed_aperture(focal_mm: f64, f_number: f64) -> bool {
+    focal_mm < ONE_APERTURE.0 && f_number < ONE_APERTURE.1
+}
+
 impl Capture {
     /// Scale of diffraction, a wavelength (um) times the f-number over the pixel pitch, px; `None` where either is unknown.
     #[must_use]

@@ -4,7 +4,7 @@ mod capture;
 mod plane;
 mod tint;
 
-pub use capture::{Capture, Fact, Source};
+pub use capture::{Capture, Fact, Source, fixed_aperture};
 pub use plane::{JpegBlocks, Mosaic, Plane};
 pub use tint::{Between, Tint};
 

@@ -9,6 +9,7 @@ use crate::diagnose::{Basis, Cause, CornerState, Diagnosis, ImpliedDistance, Und
 use crate::judge;
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
+use crate::optics::cover::USUAL_SMALLEST;
 use crate::quantity::{Flag, Units};
 use crate::report::say::camera;
 use crate::report::say::name::capital;
@@ -112,11 +113,23 @@ fn stop_used(capture: &Capture) -> Option<f64> {
     capture.f_number.as_ref().map(|n| n.value)
 }
 
-/// The best f-number for the depth, where it is one that the lens can be set to.
-fn best_stop(d: &Diagnosis, capture: &Capture) -> Option<f64> {
-    // Phones have one aperture: there is no other to advise.
-    d.implied.best_f_number.filter(|n| (2.0..64.0).contains(n) && !fixed_aperture(capture))
+/// The f-number to set for the depth, and whether the depth asks for a smaller aperture than lenses have.
+#[derive(Clone, Copy)]
+struct Advised {
+    stop: f64,
+    capped: bool,
 }
+
+/// The best f-number for the depth that the lens can be set to, where it is one.
+fn best_stop(d: &Diagnosis, capture: &Capture) -> Option<Advised> {
+    // Phones have one aperture: there is no other to advise. A lens closes as far as it did here at least.
+    let best = d.implied.best_f_number.filter(|n| *n >= 2.0 && !fixed_aperture(capture))?;
+    let smallest = stop_used(capture).map_or(USUAL_SMALLEST, |used| used.max(USUAL_SMALLEST));
+    Some(Advised { stop: best.min(smallest), capped: best > (1.0 + NEARLY) * smallest })
+}
+
+/// Chosen: less than half a stop. Share by which f-numbers differ that are as good as one.
+const NEARLY: f64 = 0.15;
 
 /// Where to focus instead.
 fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
@@ -131,38 +144,59 @@ fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
         },
     )];
     if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used(capture)) {
-        let stop = |n| format!("Stop down too: {} is best for this depth.", camera::stop_to_set(n));
-        parts.extend(best_stop(d, capture).map(stop));
+        let best = best_stop(d, capture).filter(|best| stop_used(capture).is_none_or(|used| best.stop > used));
+        parts.extend(best.map(|best| match (camera::stop_to_set(best.stop), best.capped) {
+            (stop, true) => format!("Stop down too, to {stop}, as far as most lenses close."),
+            (stop, false) => format!("Stop down too: {stop} is best for this depth."),
+        }));
     }
     parts
 }
 
 /// How to hold near and far where focus lies well between them.
 fn deepen(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
-    let mut parts = vec![match (best_stop(d, capture), stop_used(capture)) {
-        (Some(n), Some(used)) if n > 1.15 * used => format!(
-            "Stop down to {}, where defocus and diffraction balance for this depth{}.",
-            camera::stop_to_set(n),
-            d.implied
-                .root_square_f_number
-                .map_or_else(String::new, |r| format!(" (the root-square rule says {})", camera::stop_to_set(r)))
-        ),
-        (Some(n), Some(_)) => format!("Stopping down beyond {} would not help.", camera::stop_to_set(n)),
-        _ if fixed_aperture(capture) => "Take two frames at two focus distances: this camera can't stop down.".into(),
+    let best = best_stop(d, capture).zip(stop_used(capture));
+    let fixed = fixed_aperture(capture);
+    let mut parts = vec![match best {
+        Some((best, used)) => stop_down(d, best, used),
+        _ if fixed => "Take two frames at two focus distances: this camera can't stop down.".into(),
         _ => "Stop down, or take two frames at two focus distances.".into(),
     }];
     parts.extend(d.implied.right_focus_m.map(|m| format!("Focus at about {}.", camera::distance(m, units))));
-    parts.extend(d.implied.step_back_m.map(|back| {
-        if back < 30.0 {
-            format!(
-                "For all of it to fit at that f-number, step back about {}, or take two frames at two focus distances. {CAUTION}",
-                camera::distance(back, units)
-            )
-        } else {
-            "One frame can't hold this depth: take two at two focus distances.".into()
+    // Where no f-number is named, nothing is said of what it would take at it.
+    let back = d.implied.step_back_m.filter(|_| fixed || best.is_some());
+    parts.extend(back.and_then(|back| {
+        let step = camera::distance(back, units);
+        match (fixed, back < FAR_BACK_M) {
+            (true, true) => Some(format!("For one frame to hold all of it, step back about {step}. {CAUTION}")),
+            (true, false) => None,
+            (false, true) => Some(format!(
+                "For all of it to fit, step back about {step} and set the f-number that is best from there, or take two \
+                 frames at two focus distances. {CAUTION}"
+            )),
+            (false, false) => Some("One frame can't hold this depth: take two at two focus distances.".into()),
         }
     }));
     parts
+}
+
+/// Chosen: farther back it is another picture. Step, m, from which none is advised.
+const FAR_BACK_M: f64 = 30.0;
+
+/// How far to stop down for a depth.
+fn stop_down(d: &Diagnosis, best: Advised, used: f64) -> String {
+    let set = camera::stop_to_set(best.stop);
+    match (best.stop > (1.0 + NEARLY) * used, best.capped) {
+        (true, true) => format!("Stop down to {set}, as far as most lenses close."),
+        (true, false) => {
+            let rule = d.implied.root_square_f_number;
+            let rule =
+                rule.map_or_else(String::new, |r| format!(" (the root-square rule says {})", camera::stop_to_set(r)));
+            format!("Stop down to {set}, where defocus and diffraction balance for this depth{rule}.")
+        }
+        (false, true) => format!("Stopping down beyond {set} would help, but few lenses close further."),
+        (false, false) => format!("Stopping down beyond {set} would not help."),
+    }
 }
 
 /// What to do about diffraction.
@@ -170,7 +204,8 @@ fn open_up(d: &Diagnosis, capture: &Capture) -> String {
     if fixed_aperture(capture) {
         return "Nothing to change: this camera has one aperture only.".into();
     }
-    best_stop(d, capture).filter(|&n| stop_used(capture).is_none_or(|used| n < 0.9 * used)).map_or_else(
+    let best = best_stop(d, capture).map(|best| best.stop);
+    best.filter(|&n| stop_used(capture).is_none_or(|used| n < 0.9 * used)).map_or_else(
         || "Open up a stop or two.".into(),
         |n| format!("Open up: {} is best for this depth.", camera::stop_to_set(n)),
     )
