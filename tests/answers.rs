@@ -6,7 +6,7 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene, lit, right, scaled, v};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, Standing, Unsettled, ZoneName, diagnose, doubted};
+use tussock::diagnose::{Cause, Diagnosis, ImpliedDistance, Standing, Unsettled, ZoneName, diagnose, doubted};
 use tussock::judge::{self, Judgement, Reason};
 use tussock::measure::{Streak, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
@@ -392,6 +392,22 @@ fn what_to_do_for_more_depth_is_what_the_lens_can_do() {
     let closed = Capture { f_number: Some(Fact::new(32.0, Source::Exif)), ..lens.capture() };
     let closed = said(&lens, depth, Some(49.0), &closed);
     assert!(closed.contains("few lenses close further") && !closed.contains("f/22"), "{closed}");
+}
+
+#[test]
+fn twice_the_nearest_is_said_only_of_a_depth_without_end() {
+    // Equal blur at both ends, 2 n F / (n + F) (thin lens): 3 m for 2 m and 6 m, 4 m for 2 m and infinity.
+    for (far_m, right, twice) in [(Some(6.0), 3.0, false), (None, 4.0, true)] {
+        let scene = too_far();
+        let mut d = judge(&scene, &scene.map());
+        d.verdict.cause = Cause::FocusTooFar;
+        d.implied.near_m = Some(ImpliedDistance { value: 2.0, low: 1.8, high: 2.2 });
+        d.implied.right_focus_m = Some(tussock::optics::depth::equal_blur_focus(2.0, far_m.unwrap_or(f64::INFINITY)));
+        let advice = words::advice(&d, &scene.capture(), Units::Metric);
+        assert!(advice.contains(&format!("at about {right:.1} m: ")), "{advice}");
+        assert_eq!(advice.contains("twice"), twice, "{advice}");
+        assert!(advice.contains("near and far") && advice.contains("alike"), "{advice}");
+    }
 }
 
 #[test]

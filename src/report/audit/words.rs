@@ -136,12 +136,7 @@ fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
     let way = if d.verdict.cause == Cause::FocusTooFar { "nearer" } else { "farther" };
     let mut parts = vec![d.implied.right_focus_m.map_or_else(
         || format!("Focus {way}: at about twice the distance of the nearest thing that must be sharp."),
-        |m| {
-            format!(
-                "Focus {way}, at about {}: twice the nearest distance blurs near and far alike.",
-                camera::distance(m, units)
-            )
-        },
+        |m| format!("Focus {way}, at about {}: {}.", camera::distance(m, units), alike(d, m)),
     )];
     if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used(capture)) {
         let best = best_stop(d, capture).filter(|best| stop_used(capture).is_none_or(|used| best.stop > used));
@@ -151,6 +146,17 @@ fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
         }));
     }
     parts
+}
+
+/// Why a focus is right: twice the nearest distance, where the depth is known to end at infinity.
+fn alike(d: &Diagnosis, right_m: f64) -> &'static str {
+    // Without a far distance given, that is twice the one that the blur implies.
+    match &d.implied.near_m {
+        Some(near) if (right_m / (2.0 * near.value) - 1.0).abs() < 1e-9 => {
+            "twice the nearest distance blurs near and far alike"
+        }
+        _ => "there near and far are blurred alike",
+    }
 }
 
 /// How to hold near and far where focus lies well between them.
