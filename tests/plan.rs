@@ -469,9 +469,10 @@ fn the_command_refuses_with_a_sentence() {
 
 #[test]
 fn a_step_too_long_is_told_from_a_use_that_diffraction_forbids() {
-    // 400 mm: both ends fit with the nearest subject about 200 m away, so 180 m farther back than at 20 m.
-    let enough = |near| plan_of(&question(near, f64::INFINITY, 400.0)).enough;
-    assert!(!enough(150.0) && enough(250.0));
+    // 400 mm at f/22: by geometry alone the ends reach the permitted 28.84 um with the nearest subject at n = f^2 / (2 N
+    // c) = 126 m (thin lens, far end infinite), more than 100 m farther back than 20 m.
+    let enough = |near| plan_of(&Question { smallest: 22.0, ..question(near, f64::INFINITY, 400.0) }).enough;
+    assert!(!enough(126.0) && enough(200.0));
     let (_, out, _) = tussock("plan --near 20m --focal 400mm");
     assert!(out.contains("Stepping back would take more than 100 m.") && !out.contains("diffraction leaves"), "{out}");
     assert_eq!(out.matches("Look where you step").count(), 1, "{out}");
