@@ -20,11 +20,11 @@ use super::sniff::{Build, Kind};
 #[derive(Default)]
 pub(super) struct Contents {
     /// Block with the main directory (and the Exif directory where it is not apart).
-    pub main: Option<Block>,
+    pub main: Option<Block<'static>>,
     /// The Exif directory where it stands in a block of its own.
-    pub exif: Option<Block>,
+    pub exif: Option<Block<'static>>,
     /// The maker note where it stands in a block of its own.
-    pub maker: Option<Block>,
+    pub maker: Option<Block<'static>>,
     /// Canon's old heap of records.
     pub ciff: Option<ciff::Heap>,
     /// Sigma's list of properties.

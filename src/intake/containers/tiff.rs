@@ -65,11 +65,11 @@ fn behind(source: &mut impl Source, head: &[u8], length: u64) -> Option<Vec<u8>>
 }
 
 /// Whether the head held all that matters although something was cut off.
-fn enough(block: &Block) -> bool {
+fn enough(block: &Block<'_>) -> bool {
     block.first().has(0x10f) && block.exif().has(0x829a) && block.exif().has(0x927c)
 }
 
-fn of_block(block: Block) -> Contents {
+fn of_block(block: Block<'static>) -> Contents {
     let mut found = Contents::default();
     if let Some(packet) = block.first().bytes(XMP) {
         found.xmp.push(packet.to_vec());
@@ -99,7 +99,7 @@ fn of_block(block: Block) -> Contents {
 }
 
 /// Size of the largest full-resolution picture among the directories, and whether any is sensor data.
-fn size(block: &Block) -> (Option<(u32, u32)>, bool) {
+fn size(block: &Block<'_>) -> (Option<(u32, u32)>, bool) {
     let (mut best, mut raw) = (None, false);
     let mut consider = |ifd: Ifd<'_>| {
         // Bit 0 of NewSubfileType marks a reduced picture.
