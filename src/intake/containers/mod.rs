@@ -2,6 +2,7 @@
 //!
 //! Each reader seeks to what it wants, so that a raw file of 60 MB costs a read of its head.
 
+mod allowance;
 mod boxes;
 mod ciff;
 mod jpeg;
@@ -15,6 +16,7 @@ use std::io::{Read, Seek, SeekFrom};
 
 use super::ifd::Block;
 use super::sniff::{Build, Kind};
+use allowance::Allowance;
 
 /// What a file carries.
 #[derive(Default)]
@@ -65,18 +67,19 @@ impl<T: Read + Seek> Source for T {}
 /// Reads what a file of this kind carries; parts that are missing or damaged are left out. `None` where the kind has no place
 /// for facts that is known here.
 pub(super) fn contents(source: &mut impl Source, kind: Kind) -> Option<Contents> {
+    let allowance = &mut Allowance::default();
     let mut found = match kind {
-        Kind::Jpeg => jpeg::contents(source, 0),
-        Kind::Png => png::contents(source),
-        Kind::WebP => riff::contents(source),
-        Kind::Tiff | Kind::Raw(Build::Tiff(_)) => tiff::contents(source),
-        Kind::Heic | Kind::Avif | Kind::Video => boxes::heif(source),
-        Kind::JpegXl => jxl::contents(source),
-        Kind::Raw(Build::Cr3) => boxes::cr3(source),
-        Kind::Raw(Build::Raf) => tiff::raf(source),
-        Kind::Raw(Build::Crw) => ciff::contents(source),
-        Kind::Raw(Build::X3f) => x3f::contents(source),
-        Kind::Raw(Build::Mrw) => tiff::mrw(source),
+        Kind::Jpeg => jpeg::contents(source, 0, allowance),
+        Kind::Png => png::contents(source, allowance),
+        Kind::WebP => riff::contents(source, allowance),
+        Kind::Tiff | Kind::Raw(Build::Tiff(_)) => tiff::contents(source, allowance),
+        Kind::Heic | Kind::Avif | Kind::Video => boxes::heif(source, allowance),
+        Kind::JpegXl => jxl::contents(source, allowance),
+        Kind::Raw(Build::Cr3) => boxes::cr3(source, allowance),
+        Kind::Raw(Build::Raf) => tiff::raf(source, allowance),
+        Kind::Raw(Build::Crw) => ciff::contents(source, allowance),
+        Kind::Raw(Build::X3f) => x3f::contents(source, allowance),
+        Kind::Raw(Build::Mrw) => tiff::mrw(source, allowance),
         Kind::Raw(Build::Unmarked) | Kind::Picture(_) | Kind::Document(_) | Kind::Empty | Kind::Unknown => return None,
     };
     found.raw |= matches!(kind, Kind::Raw(_));

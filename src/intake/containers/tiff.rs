@@ -1,6 +1,6 @@
 //! TIFF and the raw formats built on it (CR2, NEF, ARW, DNG, PEF, SRW, ORF, RW2), and Fujifilm's RAF.
 
-use super::{Contents, Source, be16, be32, jpeg, le32};
+use super::{Allowance, Contents, Source, be16, be32, jpeg, le32};
 use crate::intake::ifd::{Block, Ifd};
 
 /// Reads to try, each larger than the last: the head of a raw file holds its directories, but some files
@@ -12,7 +12,7 @@ const XMP: u16 = 0x2bc;
 const DNG_VERSION: u16 = 0xc612;
 
 /// Reads the directories.
-pub(super) fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let length = source.length();
     let mut found = Contents::default();
     let head = source.piece(0, 12);
@@ -30,7 +30,7 @@ pub(super) fn contents(source: &mut impl Source) -> Contents {
         if block.partial && !whole && !enough(&block) {
             continue;
         }
-        found = of_block(block);
+        found = of_block(block, allowance);
         break;
     }
     found.raw |= canon || other;
@@ -69,10 +69,12 @@ fn enough(block: &Block<'_>) -> bool {
     block.first().has(0x10f) && block.exif().has(0x829a) && block.exif().has(0x927c)
 }
 
-fn of_block(block: Block<'static>) -> Contents {
+fn of_block(block: Block<'static>, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
     if let Some(packet) = block.first().bytes(XMP) {
-        found.xmp.push(packet.to_vec());
+        let packet = packet[..packet.len().min(allowance.left())].to_vec();
+        allowance.spend(packet.len());
+        allowance.keep(packet, &mut found.xmp);
     }
     // Panasonic keeps sensor borders in its own tags and the full Exif in an embedded JPEG.
     let first = block.first();
@@ -86,7 +88,7 @@ fn of_block(block: Block<'static>) -> Contents {
     }
     found.raw |= first.has(DNG_VERSION);
     if let Some((bytes, _)) = first.undefined(0x2e) {
-        let inner = jpeg::contents(&mut std::io::Cursor::new(bytes), 0);
+        let inner = jpeg::contents(&mut std::io::Cursor::new(bytes), 0, allowance);
         if inner.main.is_some() {
             found.xmp.extend(inner.xmp);
             found.main = inner.main;
@@ -135,10 +137,10 @@ fn size(block: &Block<'_>) -> (Option<(u32, u32)>, bool) {
 }
 
 /// Fujifilm's RAF: a JPEG with the full Exif at the offset in bytes 84 to 87, sizes in a list of records.
-pub(super) fn raf(source: &mut impl Source) -> Contents {
+pub(super) fn raf(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let head = source.piece(0, 108);
     let Some(start) = be32(&head, 84) else { return Contents::default() };
-    let mut found = jpeg::contents(source, start.into());
+    let mut found = jpeg::contents(source, start.into(), allowance);
     found.size = be32(&head, 92).and_then(|at| raf_size(source, at.into())).or(found.size);
     found
 }
@@ -161,7 +163,7 @@ fn raf_size(source: &mut impl Source, start: u64) -> Option<(u32, u32)> {
 }
 
 /// Minolta's MRW: named blocks, of which one is a TIFF block and one states the size.
-pub(super) fn mrw(source: &mut impl Source) -> Contents {
+pub(super) fn mrw(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
     let mut at = 8_u64;
     for _ in 0..16 {
@@ -173,7 +175,7 @@ pub(super) fn mrw(source: &mut impl Source) -> Contents {
                 let (height, width) = (be16(&bytes, 12), be16(&bytes, 14));
                 found.size = width.zip(height).filter(|&(w, h)| w > 0 && h > 0).map(|(w, h)| (w.into(), h.into()));
             }
-            b"\0TTW" => found.main = Block::parse(source.piece(at + 8, (length as usize).min(HEADS[1]))),
+            b"\0TTW" => found.main = Block::parse(allowance.piece(source, at + 8, length as usize)),
             b"\0WBG" | b"\0RIF" | b"\0PAD" => {}
             _ => break,
         }
