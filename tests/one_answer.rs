@@ -8,9 +8,9 @@ mod folder;
 use std::path::Path;
 
 use exif::{Tag, Value};
-use files::{grey_jpeg, short, with_exif};
+use files::{encoded, exif_block, grey_jpeg, short, with_exif};
 use folder::Place;
-use image::{GrayImage, Luma};
+use image::{GrayImage, ImageFormat, Luma};
 use tussock::intake::{Overrides, colour, facts, read};
 
 /// Where the bright place of [`spotted`] is, in fractions of the stored picture.
@@ -73,4 +73,54 @@ fn what_the_user_turns_takes_the_recorded_facts_along() {
             }
         }
     }
+}
+
+/// A chunk of a PNG (ISO 15948, 5.3).
+fn chunk(name: &[u8; 4], body: &[u8]) -> Vec<u8> {
+    let named = [&name[..], body].concat();
+    let sum = !named.iter().fold(!0_u32, |crc, byte| {
+        (0..8).fold(crc ^ u32::from(*byte), |c, _| if c & 1 == 1 { c >> 1 ^ 0xEDB8_8320 } else { c >> 1 })
+    });
+    [&(body.len() as u32).to_be_bytes()[..], &named, &sum.to_be_bytes()].concat()
+}
+
+/// A PNG with a chunk put in before its pixels or behind them.
+fn png_with(extra: &[u8], behind: bool) -> Vec<u8> {
+    let png = encoded(spotted(), ImageFormat::Png);
+    let at = if behind { png.len() - 12 } else { 33 };
+    [&png[..at], extra, &png[at..]].concat()
+}
+
+fn xmp(orientation: u16) -> String {
+    format!(
+        r#"<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description xmlns:tiff="http://ns.adobe.com/tiff/1.0/" tiff:Orientation="{orientation}"/></rdf:RDF></x:xmpmeta>"#
+    )
+}
+
+#[test]
+fn pixels_are_turned_as_the_facts_say_wherever_these_are_recorded() {
+    let place = Place::new();
+    let block = exif_block(&[(Tag::Orientation, short(6))]);
+    let digits: String = block.iter().map(|b| format!("{b:02x}")).collect();
+    let profile = format!("Raw profile type exif\0\nexif\n{:8}\n{digits}\n", block.len());
+    lies_as(&place.file("text.png", &png_with(&chunk(b"tEXt", profile.as_bytes()), false)), 6, 0);
+    for behind in [false, true] {
+        lies_as(&place.file("chunk.png", &png_with(&chunk(b"eXIf", &block), behind)), 6, 0);
+    }
+    let jpeg = grey_jpeg(&spotted(), 95);
+    let packet = ["http://ns.adobe.com/xap/1.0/\0", &xmp(6)].concat();
+    let length = (packet.len() as u16 + 2).to_be_bytes();
+    let path = place.file("xmp.jpg", &[&jpeg[..2], &[0xFF, 0xE1], &length, packet.as_bytes(), &jpeg[2..]].concat());
+    lies_as(&path, 6, 0);
+}
+
+/// It may have been written for the raw file that the picture was made from.
+#[test]
+fn a_sidecar_turns_no_rendered_file() {
+    let place = Place::new();
+    place.file("a.xmp", xmp(6).as_bytes());
+    let jpeg = grey_jpeg(&spotted(), 95);
+    lies_as(&place.file("a.jpg", &jpeg), 1, 0);
+    lies_as(&place.file("a.png", &encoded(spotted(), ImageFormat::Png)), 1, 0);
+    assert_eq!(facts(&place.file("a.jpg", &jpeg), &Overrides::default()).unwrap().orientation, None);
 }

@@ -11,7 +11,6 @@ use super::jpeg;
 use super::luminance::Read;
 use super::rendered::{self, Hints};
 use super::sniff::{self, Kind};
-use super::turn::Turn;
 use super::{IntakeError, avif, open_file, raw, refusal, roomy, xl};
 use crate::quantity::Flag;
 
@@ -54,11 +53,11 @@ impl Input {
         self.jpeg.as_ref().is_none_or(|(_, headers)| headers.heavy())
     }
 
-    /// Luminance, upright, decoded in this process. `orientation` is what the metadata say, which counts for raw files.
+    /// Luminance, upright, decoded in this process. `orientation` is what the facts say.
     pub(super) fn plane(self, orientation: Option<u16>, quarter_turns: u8, path: &Path) -> Result<Read, IntakeError> {
         if let Some((bytes, headers)) = self.jpeg {
             let hints = Hints::of(headers.exif_block(&bytes));
-            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+            let turn = hints.turn(orientation, quarter_turns);
             return jpeg::plane(&bytes, &headers, hints.named, turn, path);
         }
         match self.kind {
@@ -68,7 +67,7 @@ impl Input {
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::plane(path, quarter_turns),
             kind => {
-                let plane = rendered::plane(self.reader, format(kind), quarter_turns, path)?;
+                let plane = rendered::plane(self.reader, format(kind), (orientation, quarter_turns), path)?;
                 Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
             }
         }
@@ -83,7 +82,7 @@ impl Input {
     ) -> Result<RgbImage, IntakeError> {
         if let Some((bytes, headers)) = self.jpeg {
             let hints = Hints::of(headers.exif_block(&bytes));
-            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+            let turn = hints.turn(orientation, quarter_turns);
             return jpeg::rgb(&bytes, &headers, turn, path);
         }
         match self.kind {
@@ -92,7 +91,7 @@ impl Input {
             Kind::Avif => avif::rgb(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::rgb(path, quarter_turns),
-            kind => rendered::rgb(self.reader, format(kind), quarter_turns, path),
+            kind => rendered::rgb(self.reader, format(kind), (orientation, quarter_turns), path),
         }
     }
 }

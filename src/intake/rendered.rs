@@ -51,6 +51,11 @@ impl Hints {
         };
         Self { orientation: number(Tag::Orientation).unwrap_or(0) as u16, named }
     }
+
+    /// How the picture is turned: by the orientation that its facts tell, else by what the decoder found.
+    pub(super) fn turn(self, orientation: Option<u16>, quarter_turns: u8) -> Turn {
+        Turn::from_exif(orientation.unwrap_or(self.orientation)).then_clockwise(quarter_turns)
+    }
 }
 
 /// A picture opened but not yet decoded.
@@ -66,7 +71,7 @@ struct Opened<'a> {
 fn open<'a, R: BufRead + Seek + 'a>(
     reader: R,
     format: ImageFormat,
-    quarter_turns: u8,
+    (orientation, quarter_turns): (Option<u16>, u8),
     path: &Path,
 ) -> Result<Opened<'a>, IntakeError> {
     let mut opening = ImageReader::with_format(reader, format);
@@ -94,7 +99,7 @@ fn open<'a, R: BufRead + Seek + 'a>(
     }
     let icc = decoder.icc_profile().ok().flatten();
     let tone = Tone::of(icc.as_deref(), hints.named);
-    let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+    let turn = hints.turn(orientation, quarter_turns);
     Ok(Opened { decoder: Box::new(decoder), width, height, colour, tone, turn })
 }
 
@@ -102,10 +107,11 @@ fn open<'a, R: BufRead + Seek + 'a>(
 pub(super) fn plane<R: BufRead + Seek>(
     reader: R,
     format: ImageFormat,
-    quarter_turns: u8,
+    (orientation, quarter_turns): (Option<u16>, u8),
     path: &Path,
 ) -> Result<Plane, IntakeError> {
-    let Opened { decoder, width, height, colour, tone, turn } = open(reader, format, quarter_turns, path)?;
+    let Opened { decoder, width, height, colour, tone, turn } =
+        open(reader, format, (orientation, quarter_turns), path)?;
     let pixels = width * height;
     let size = decoder.total_bytes() as usize;
     // Luminance is written over the decoded samples front to back; where those are narrower than a level
@@ -147,10 +153,11 @@ pub(super) fn finished(levels: Vec<u16>, (width, height): (usize, usize), tone: 
 pub(super) fn rgb<R: BufRead + Seek>(
     reader: R,
     format: ImageFormat,
-    quarter_turns: u8,
+    (orientation, quarter_turns): (Option<u16>, u8),
     path: &Path,
 ) -> Result<image::RgbImage, IntakeError> {
-    let Opened { decoder, width, height, colour, tone, turn } = open(reader, format, quarter_turns, path)?;
+    let Opened { decoder, width, height, colour, tone, turn } =
+        open(reader, format, (orientation, quarter_turns), path)?;
     let mut bytes = zeros::<u8>(decoder.total_bytes() as usize, path)?;
     decode(decoder, &mut bytes, format, path)?;
     let (channels, sample) = (usize::from(colour.channel_count()), bytes.len() / (width * height));
@@ -267,7 +274,7 @@ mod tests {
     }
 
     fn read(bytes: &[u8], format: ImageFormat) -> Plane {
-        plane(Cursor::new(bytes), format, 0, Path::new("test")).unwrap()
+        plane(Cursor::new(bytes), format, (None, 0), Path::new("test")).unwrap()
     }
 
     /// Rec. 709 luminance of linearised sRGB (IEC 61966-2-1), in double precision.

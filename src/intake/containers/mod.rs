@@ -41,6 +41,13 @@ pub(super) struct Contents {
     pub orientation: Option<u16>,
 }
 
+impl Contents {
+    /// The XMP packets.
+    pub(super) fn packets(&self) -> impl Iterator<Item = &[u8]> {
+        self.xmp.iter().map(Vec::as_slice)
+    }
+}
+
 pub(super) use boxes::{Primary, primary_item};
 pub(super) use ciff::Heap;
 
