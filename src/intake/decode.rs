@@ -37,8 +37,8 @@ impl Input {
         let (mut reader, kind) = open(path)?;
         let jpeg = match kind {
             Kind::Jpeg => {
-                let bytes = whole(&mut reader, path)?;
-                let headers = Headers::scan(&bytes);
+                let mut bytes = whole(&mut reader, path)?;
+                let headers = Headers::scan_and_close(&mut bytes);
                 Some((bytes, headers))
             }
             Kind::Png | Kind::Tiff | Kind::WebP | Kind::Raw(_) | Kind::JpegXl | Kind::Avif => None,
@@ -100,7 +100,8 @@ impl Input {
 fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError> {
     let size = file.get_ref().metadata().map_or(0, |m| m.len());
     let mut bytes = Vec::new();
-    let reserved = usize::try_from(size).ok().and_then(|n| bytes.try_reserve_exact(n).ok());
+    // An end may be put behind it.
+    let reserved = usize::try_from(size).ok().and_then(|n| bytes.try_reserve_exact(n.checked_add(2)?).ok());
     if reserved.is_none() {
         return Err(IntakeError::too_much(path, "there is not enough memory to read it"));
     }
