@@ -12,7 +12,6 @@ use super::luminance::Read;
 use super::rendered::{self, Hints};
 use super::sniff::{self, Kind};
 use super::{IntakeError, avif, open_file, raw, refusal, roomy, xl};
-use crate::quantity::Flag;
 
 /// A file, its kind, and what of it is in memory already.
 pub(super) struct Input {
@@ -66,10 +65,7 @@ impl Input {
             Kind::Avif => avif::plane(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::plane(path, quarter_turns),
-            kind => {
-                let plane = rendered::plane(self.reader, format(kind), (orientation, quarter_turns), path)?;
-                Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
-            }
+            kind => rendered::plane(self.reader, format(kind), (orientation, quarter_turns), path),
         }
     }
 
