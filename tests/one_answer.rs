@@ -5,13 +5,17 @@ mod files;
 #[path = "support/folder.rs"]
 mod folder;
 
+use std::io::Cursor;
 use std::path::Path;
 
 use exif::{Tag, Value};
 use files::{encoded, exif_block, grey_jpeg, short, with_exif};
 use folder::Place;
 use image::{GrayImage, ImageFormat, Luma};
-use tussock::intake::{Overrides, colour, facts, read};
+use tiff::encoder::TiffEncoder;
+use tiff::encoder::colortype::Gray8;
+use tiff::tags::Tag as TiffTag;
+use tussock::intake::{IntakeErrorKind, Overrides, colour, facts, read};
 
 /// Where the bright place of [`spotted`] is, in fractions of the stored picture.
 const SPOT: (f64, f64) = (0.25, 0.125);
@@ -123,4 +127,28 @@ fn a_sidecar_turns_no_rendered_file() {
     lies_as(&place.file("a.jpg", &jpeg), 1, 0);
     lies_as(&place.file("a.png", &encoded(spotted(), ImageFormat::Png)), 1, 0);
     assert_eq!(facts(&place.file("a.jpg", &jpeg), &Overrides::default()).unwrap().orientation, None);
+}
+
+/// A TIFF of a reduced picture, which comes first, and the picture itself, of a kind by its photometric interpretation.
+fn thumbnail_first(kind: u16) -> Vec<u8> {
+    let mut out = Cursor::new(Vec::new());
+    let mut encoder = TiffEncoder::new(&mut out).unwrap();
+    let mut small = encoder.new_image::<Gray8>(16, 12).unwrap();
+    small.encoder().write_tag(TiffTag::NewSubfileType, 1_u32).unwrap();
+    small.write_data(&[200; 16 * 12]).unwrap();
+    let mut large = encoder.new_image::<Gray8>(64, 48).unwrap();
+    large.encoder().write_tag(TiffTag::NewSubfileType, 0_u32).unwrap();
+    large.encoder().write_tag(TiffTag::PhotometricInterpretation, kind).unwrap();
+    large.write_data(spotted().as_raw()).unwrap();
+    out.into_inner()
+}
+
+#[test]
+fn the_picture_of_a_tiff_is_decoded_wherever_it_stands() {
+    let place = Place::new();
+    // Black is zero.
+    lies_as(&place.file("a.tif", &thumbnail_first(1)), 1, 0);
+    // What can't be decoded is no reason to measure the thumbnail: logarithmic luminance.
+    let error = read(&place.file("b.tif", &thumbnail_first(32_844)), &Overrides::default()).unwrap_err();
+    assert_eq!(error.kind, IntakeErrorKind::Unsupported, "{error}");
 }

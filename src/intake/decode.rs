@@ -6,9 +6,11 @@ use std::path::Path;
 
 use image::{ImageFormat, RgbImage};
 
+use super::containers;
 use super::headers::Headers;
 use super::jpeg;
 use super::luminance::Read;
+use super::redirected::Redirected;
 use super::rendered::{self, Hints};
 use super::sniff::{self, Kind};
 use super::{IntakeError, avif, open_file, raw, refusal, roomy, xl};
@@ -65,6 +67,10 @@ impl Input {
             Kind::Avif => avif::plane(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::plane(path, quarter_turns),
+            Kind::Tiff => {
+                let reader = at_picture(self.reader, path)?;
+                rendered::plane(reader, ImageFormat::Tiff, (orientation, quarter_turns), path)
+            }
             kind => rendered::plane(self.reader, format(kind), (orientation, quarter_turns), path),
         }
     }
@@ -87,9 +93,19 @@ impl Input {
             Kind::Avif => avif::rgb(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::rgb(path, quarter_turns),
+            Kind::Tiff => {
+                let reader = at_picture(self.reader, path)?;
+                rendered::rgb(reader, ImageFormat::Tiff, (orientation, quarter_turns), path)
+            }
             kind => rendered::rgb(self.reader, format(kind), (orientation, quarter_turns), path),
         }
     }
+}
+
+/// A TIFF with the directory of its picture as the first, which is the only one that is decoded.
+fn at_picture(mut reader: BufReader<File>, path: &Path) -> Result<Redirected<BufReader<File>>, IntakeError> {
+    let directory = containers::contents(&mut reader, Kind::Tiff).and_then(|found| found.directory);
+    Redirected::new(reader, directory).map_err(|e| IntakeError::from_io(path, &e))
 }
 
 /// The whole file's bytes.
@@ -107,9 +123,5 @@ fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError
 }
 
 const fn format(kind: Kind) -> ImageFormat {
-    match kind {
-        Kind::Png => ImageFormat::Png,
-        Kind::WebP => ImageFormat::WebP,
-        _ => ImageFormat::Tiff,
-    }
+    if matches!(kind, Kind::Png) { ImageFormat::Png } else { ImageFormat::WebP }
 }

@@ -189,6 +189,11 @@ impl<'d> Block<'d> {
         Ifd { block: self, kind: Kind::Picture, number }
     }
 
+    /// Where a directory of the chain starts.
+    pub(super) fn start(&self, number: u16) -> Option<usize> {
+        self.starts.get(usize::from(number)).copied()
+    }
+
     /// The Exif directory.
     pub(super) fn exif(&self) -> Ifd<'_> {
         Ifd { block: self, kind: Kind::Exif, number: 0 }

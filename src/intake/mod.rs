@@ -30,6 +30,7 @@ mod preview;
 #[doc(hidden)]
 pub mod probe;
 pub mod raw;
+mod redirected;
 mod rendered;
 mod roomy;
 mod scan;

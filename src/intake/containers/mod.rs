@@ -35,6 +35,8 @@ pub(super) struct Contents {
     pub xmp: Vec<Vec<u8>>,
     /// Stored size in pixels, before orientation.
     pub size: Option<(u32, u32)>,
+    /// Where in a TIFF the directory is that has this size and leads to the picture, if it isn't the first.
+    pub directory: Option<u32>,
     /// Whether the picture is sensor data.
     pub raw: bool,
     /// Orientation that the container itself prescribes, as an Exif number.

@@ -84,7 +84,10 @@ fn of_block(block: Block<'static>, allowance: &mut Allowance) -> Contents {
     {
         found.size = right.checked_sub(left).zip(bottom.checked_sub(top)).filter(|&(w, h)| w > 0 && h > 0);
     } else {
-        (found.size, found.raw) = size(&block);
+        let (best, raw) = largest(&block);
+        (found.size, found.raw) = (best.size, raw);
+        found.directory = best.start.filter(|at| Some(*at) != block.start(0)).and_then(|at| u32::try_from(at).ok());
+        found.orientation = best.orientation.filter(|_| !raw);
     }
     found.raw |= first.has(DNG_VERSION);
     if let Some((bytes, _)) = first.undefined(0x2e) {
@@ -100,12 +103,26 @@ fn of_block(block: Block<'static>, allowance: &mut Allowance) -> Contents {
     found
 }
 
-/// Size of the largest full-resolution picture among the directories, and whether any is sensor data.
-fn size(block: &Block<'_>) -> (Option<(u32, u32)>, bool) {
-    let (mut best, mut raw) = (None, false);
-    let mut consider = |ifd: Ifd<'_>| {
-        // Bit 0 of NewSubfileType marks a reduced picture.
-        if ifd.whole(0xfe).is_some_and(|kind| kind & 1 == 1) {
+/// A directory's picture.
+#[derive(Default)]
+struct Picture {
+    size: Option<(u32, u32)>,
+    start: Option<usize>,
+    orientation: Option<u16>,
+}
+
+impl Picture {
+    fn area(&self) -> u64 {
+        self.size.map_or(0, |(w, h)| u64::from(w) * u64::from(h))
+    }
+}
+
+/// The largest full-resolution picture among the directories, and whether any is sensor data.
+fn largest(block: &Block<'_>) -> (Picture, bool) {
+    let (mut best, mut raw) = (Picture::default(), false);
+    let mut consider = |ifd: Ifd<'_>, start: Option<usize>| {
+        // Bit 0 of NewSubfileType marks a reduced picture, bit 2 a mask.
+        if ifd.whole(0xfe).is_some_and(|kind| kind & 0b101 != 0) {
             return;
         }
         // Photometric interpretations: colour filter array, linear raw.
@@ -116,21 +133,23 @@ fn size(block: &Block<'_>) -> (Option<(u32, u32)>, bool) {
             [w, h] if w >= 1.0 && h >= 1.0 && w < 1e6 && h < 1e6 => Some((w as u32, h as u32)),
             _ => None,
         });
-        let here = match (stored, cropped) {
+        let size = match (stored, cropped) {
             (Some((w, h)), Some((cw, ch))) if cw <= w && ch <= h => Some((cw, ch)),
             (stored, _) => stored,
         };
-        let area = |s: Option<(u32, u32)>| s.map_or(0, |(w, h)| u64::from(w) * u64::from(h));
-        if area(here) > area(best) {
+        let orientation = ifd.whole(0x112).and_then(|o| u16::try_from(o).ok()).filter(|o| (1..=8).contains(o));
+        let here = Picture { size, start, orientation };
+        if here.area() > best.area() {
             best = here;
         }
     };
     for number in 0..4 {
-        consider(block.nth(number));
+        consider(block.nth(number), block.start(number));
     }
     for offset in block.first().numbers(SUB_IFDS).into_iter().take(8) {
-        if let Some(sub) = Block::at(block.bytes(), offset as usize, block.little_endian()) {
-            consider(sub.first());
+        let offset = offset as usize;
+        if let Some(sub) = Block::at(block.bytes(), offset, block.little_endian()) {
+            consider(sub.first(), Some(offset));
         }
     }
     (best, raw)
