@@ -2,6 +2,7 @@
 
 use super::{Allowance, Contents, Source, be16, be32};
 use crate::intake::ifd::Block;
+use crate::intake::turn::Turn;
 
 /// Most bytes of an extent that are read.
 const MOST: usize = 1 << 24;
@@ -140,10 +141,10 @@ pub(super) fn heif(source: &mut impl Source, allowance: &mut Allowance) -> Conte
             allowance.keep(bytes, &mut found.xmp);
         }
     }
-    if let Some((size, turns)) = primary(meta) {
+    if let Some((size, turn)) = primary(meta) {
         found.size = size;
-        // irot counts quarter turns anticlockwise; HEIF readers ignore the Exif orientation.
-        found.orientation = Some([1, 8, 3, 6][usize::from(turns & 3)]);
+        // HEIF readers ignore the Exif orientation.
+        found.orientation = Some(turn.exif());
     }
     found
 }
@@ -330,15 +331,20 @@ fn properties(meta: &[u8], id: u32) -> Option<Vec<(&[u8], &[u8])>> {
     None
 }
 
-/// Size and anticlockwise quarter turns of the primary item.
-fn primary(meta: &[u8]) -> Option<(Size, u8)> {
-    let (mut size, mut turns) = (None, 0);
+/// Size of the primary item, and how it is turned and mirrored: in the order of its properties (ISO/IEC 23008-12, 6.5.10 and
+/// 6.5.12), of which MIAF has turning come first.
+fn primary(meta: &[u8]) -> Option<(Size, Turn)> {
+    let (mut size, mut turn) = (None, Turn::default());
     for (name, body) in properties(meta, primary_id(meta)?)? {
+        let first = body.first().copied().unwrap_or(0);
         match name {
             b"ispe" => size = be32(body, 4).zip(be32(body, 8)).filter(|&(w, h)| w > 0 && h > 0),
-            b"irot" => turns = body.first().copied().unwrap_or(0),
+            // Quarter turns anticlockwise.
+            b"irot" => turn = turn.then_clockwise(4 - (first & 3)),
+            // 0 exchanges top and bottom, 1 left and right.
+            b"imir" => turn = turn.then_mirrored(first & 1 == 1),
             _ => {}
         }
     }
-    Some((size, turns))
+    Some((size, turn))
 }
