@@ -61,6 +61,10 @@ use decode::{Input, open};
 use sniff::Kind;
 use turn::Turn;
 
+/// Chosen: counted up with the reading. Version of the reading: raise it whenever a change may alter pixels or facts, so that
+/// what is remembered of a file is made anew.
+pub const VERSION: u32 = 2;
+
 /// What the user gives instead of, or over, what the file says. Applied last; its source is `given`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Overrides {
