@@ -33,7 +33,29 @@ def png(width, height, before=b""):
     return b"\x89PNG\r\n\x1a\n" + head + before + pixels + chunk(b"IEND", b"")
 
 
+def boxed(name, body):
+    return struct.pack(">I", 8 + len(body)) + name + body
+
+
+def heif(count, length):
+    """Items of metadata that are all the same bytes."""
+    media = boxed(b"mdat", b"<x:xmpmeta" + bytes(length - 10))
+    start = 24 + 8
+    entry = b"".join(boxed(b"infe", b"\2\0\0\0" + struct.pack(">HH", i + 1, 0) + b"mime\0") for i in range(count))
+    place = b"".join(struct.pack(">HHHII", i + 1, 0, 1, start, length) for i in range(count))
+    about = boxed(b"iinf", bytes(4) + struct.pack(">H", count) + entry)
+    about += boxed(b"iloc", b"\0\0\0\0\x44\0" + struct.pack(">H", count) + place)
+    return boxed(b"ftyp", b"heic\0\0\0\0mif1heic") + media + boxed(b"meta", bytes(4) + about)
+
+
 def bombs():
+    packet = b"XML:com.adobe.xmp\0\1\0\0\0" + zeros(1 << 24)
+    yield "packets.png", png(64, 64, 80 * chunk(b"iTXt", packet))
+    yield "items.heic", heif(60, 1 << 24)
+    # A directory behind the pixels of a sparse file, with eight more that it leads to.
+    far = (1 << 30) + (1 << 28)
+    below = struct.pack("<HHHII", 1, 0x14A, 4, 8, far + 18) + bytes(4)
+    yield "behind.tif", (b"II*\0" + struct.pack("<I", far), far, below + struct.pack("<I", far + 50) * 8 + b"\1\0" + DIRECTORY)
     yield "profile.png", png(64, 64, chunk(b"iCCP", b"x\0\0" + zeros(1 << 30)))
     yield "huge.png", png(24000, 24000)
     yield "large.png", png(9000, 6000)
@@ -74,12 +96,19 @@ def main(program, good, *sizes):
         os.mkdir(photos)
         for name, content in bombs():
             with open(os.path.join(photos, name), "wb") as file:
+                if isinstance(content, tuple):
+                    content, place_of_rest, rest = content
+                    file.write(content)
+                    file.seek(place_of_rest)
+                    content = rest
                 file.write(content)
         shutil.copy(good, photos)
         for size in sizes or ("200MiB", "400MiB"):
             out = os.path.join(place, "out")
+            start = time.monotonic()
             most, status = peak([program, "audit", photos, "--no-cache", "--memory", size, "--out", out])
-            print(f"--memory {size}: at most {most} MiB, exit status {status}")
+            seconds = time.monotonic() - start
+            print(f"--memory {size}: at most {most} MiB, {seconds:.0f} s, exit status {status}")
 
 
 main(*sys.argv[1:])

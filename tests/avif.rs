@@ -8,7 +8,7 @@ mod heif;
 use std::path::PathBuf;
 
 use folder::Place;
-use heif::{apart, extent, file, fixture, grid, levels};
+use heif::{Laid, apart, extent, file, fixture, grid, levels};
 use tussock::intake::{IntakeErrorKind, Overrides, colour, facts, read};
 
 /// AVIF by libaom, in grey, so that luma is what its own reading gives; 10 and 12 bits are kept.
@@ -87,4 +87,22 @@ fn auxiliary_pictures_are_left_alone() {
     let error = read(&path, &Overrides::default()).unwrap_err();
     assert_eq!(error.kind, IntakeErrorKind::Unsupported, "{error}");
     assert!(error.problem.contains("over another"), "{error}");
+}
+
+/// The container turns and mirrors, in the order in which it says so.
+#[test]
+fn pictures_are_turned_and_mirrored_in_order() {
+    let place = Place::new();
+    let levels = levels("grey-8.levels");
+    let stored: Vec<Vec<u16>> = levels.chunks_exact(64).map(<[u16]>::to_vec).collect();
+    for order in Laid::all() {
+        let properties = order.map(|laid| (1, laid.property()));
+        let path = place.file("a.avif", &file(b"avif", &[(b"av01", coded(8))], 1, &[], (64, 48), &properties));
+        let upright = order.iter().fold(stored.clone(), |rows, laid| laid.apply(&rows));
+        let size = (upright[0].len(), upright.len());
+        let worst = apart(&path, size, 8, |x, y| upright[y][x]);
+        assert!(worst <= 1.0, "{order:?}: {worst}");
+        let stated = facts(&path, &Overrides::default()).unwrap().size;
+        assert_eq!(stated, Some((size.0 as u32, size.1 as u32)), "{order:?}");
+    }
 }

@@ -7,7 +7,7 @@ mod folder;
 mod heif;
 
 use folder::Place;
-use heif::{apart, extent, file, fixture, grid, levels};
+use heif::{Laid, apart, extent, file, fixture, grid, levels};
 use tussock::intake::{IntakeErrorKind, Overrides, colour, facts, read};
 
 /// Side of the fixtures, px.
@@ -87,4 +87,22 @@ fn auxiliary_pictures_are_left_alone() {
     let path = place.file("a.heic", &file(b"heic", &items, 1, &[links], (SIDE, SIDE), &properties[2..3]));
     let error = read(&path, &Overrides::default()).unwrap_err();
     assert_eq!(error.kind, IntakeErrorKind::Unsupported, "{error}");
+}
+
+/// The container turns and mirrors, in the order in which it says so, and nothing is turned twice.
+#[test]
+fn pictures_are_turned_and_mirrored_in_order() {
+    let place = Place::new();
+    let levels = levels("waves-8.levels");
+    let stored: Vec<Vec<u16>> = levels.chunks_exact(64).map(<[u16]>::to_vec).collect();
+    let (picture, how) = coded(8);
+    for order in Laid::all() {
+        let mut properties = vec![(1, how.clone())];
+        properties.extend(order.map(|laid| (1, laid.property())));
+        let items = [(b"hvc1", picture.clone())];
+        let path = place.file("a.heic", &file(b"heic", &items, 1, &[], (SIDE, SIDE), &properties));
+        let upright = order.iter().fold(stored.clone(), |rows, laid| laid.apply(&rows));
+        let worst = apart(&path, (64, 64), 8, |x, y| upright[y][x]);
+        assert!(worst <= 1.0, "{order:?}: {worst}");
+    }
 }

@@ -254,8 +254,10 @@ fn half_a_jpeg_is_told_and_half_is_measured() {
     let start = whole.windows(2).position(|w| w == [0xFF, 0xDA]).unwrap() + 10;
     let cut = |share: f64| {
         let end = start + ((whole.len() - start) as f64 * share) as usize;
-        [&whole[..end], &[0xFF, 0xD9]].concat()
+        whole[..end].to_vec()
     };
+    let filled = [cut(0.5), vec![0; whole.len() - cut(0.5).len() - 2], vec![0xFF, 0xD9]].concat();
+    place.photo("filled.jpg", &filled);
     place.photo("whole.jpg", &whole);
     place.photo("half.jpg", &cut(0.5));
     place.photo("most.jpg", &cut(0.97));
@@ -269,6 +271,9 @@ fn half_a_jpeg_is_told_and_half_is_measured() {
     };
     let flagged = |name: &str| frame(name)["flags"].as_array().unwrap().contains(&"truncated".into());
     assert!(flagged("half.jpg") && flagged("most.jpg") && !flagged("whole.jpg"));
+    // What a copy filled in is missing as well.
+    assert!(flagged("filled.jpg"));
+    assert_eq!(frame("filled.jpg")["tiles"]["blur_px"], frame("half.jpg")["tiles"]["blur_px"]);
     let failures = audit["failures"].to_string();
     assert!(failures.contains("cut short: only") && failures.contains("half.jpg"), "{failures}");
     assert!(failures.contains("scrap.jpg"), "{failures}");

@@ -176,8 +176,9 @@ const RECORDS: u32 = 2;
 pub(super) fn memory(audit: &Audit) -> Memory {
     // All that can change a measurement or the facts beside it.
     let recipe = format!(
-        "{} {} {RECORDS} {:?} {:?}",
+        "{} {} {} {RECORDS} {:?} {:?}",
         env!("CARGO_PKG_VERSION"),
+        intake::VERSION,
         measure::VERSION,
         audit.wanted.settings,
         audit.wanted.overrides

@@ -43,6 +43,11 @@ impl<'a> Reader<'a> {
         self.bits.restart((number % 8) as u8)
     }
 
+    /// Bytes of the scan that have been passed.
+    pub(super) const fn passed(&self) -> usize {
+        self.bits.passed()
+    }
+
     /// Passes one block; `None` where it isn't there to its end. `mask` has a bit for each coefficient that is not zero.
     pub(super) fn block(&mut self, dc: usize, ac: usize, mask: &mut u64) -> Option<()> {
         let Spectrum { first, last, high, low: _ } = self.spectrum;

@@ -6,14 +6,14 @@ use std::path::Path;
 
 use image::{ImageFormat, RgbImage};
 
+use super::containers;
 use super::headers::Headers;
 use super::jpeg;
 use super::luminance::Read;
+use super::redirected::Redirected;
 use super::rendered::{self, Hints};
 use super::sniff::{self, Kind};
-use super::turn::Turn;
 use super::{IntakeError, avif, open_file, raw, refusal, roomy, xl};
-use crate::quantity::Flag;
 
 /// A file, its kind, and what of it is in memory already.
 pub(super) struct Input {
@@ -38,8 +38,8 @@ impl Input {
         let (mut reader, kind) = open(path)?;
         let jpeg = match kind {
             Kind::Jpeg => {
-                let bytes = whole(&mut reader, path)?;
-                let headers = Headers::scan(&bytes);
+                let mut bytes = whole(&mut reader, path)?;
+                let headers = Headers::scan_and_close(&mut bytes);
                 Some((bytes, headers))
             }
             Kind::Png | Kind::Tiff | Kind::WebP | Kind::Raw(_) | Kind::JpegXl | Kind::Avif => None,
@@ -54,11 +54,11 @@ impl Input {
         self.jpeg.as_ref().is_none_or(|(_, headers)| headers.heavy())
     }
 
-    /// Luminance, upright, decoded in this process. `orientation` is what the metadata say, which counts for raw files.
+    /// Luminance, upright, decoded in this process. `orientation` is what the facts say.
     pub(super) fn plane(self, orientation: Option<u16>, quarter_turns: u8, path: &Path) -> Result<Read, IntakeError> {
         if let Some((bytes, headers)) = self.jpeg {
             let hints = Hints::of(headers.exif_block(&bytes));
-            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+            let turn = hints.turn(orientation, quarter_turns);
             return jpeg::plane(&bytes, &headers, hints.named, turn, path);
         }
         match self.kind {
@@ -67,10 +67,11 @@ impl Input {
             Kind::Avif => avif::plane(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::plane(path, quarter_turns),
-            kind => {
-                let plane = rendered::plane(self.reader, format(kind), quarter_turns, path)?;
-                Ok(Read { plane, flags: vec![Flag::Processed], coded: None, tint: None })
+            Kind::Tiff => {
+                let reader = at_picture(self.reader, path)?;
+                rendered::plane(reader, ImageFormat::Tiff, (orientation, quarter_turns), path)
             }
+            kind => rendered::plane(self.reader, format(kind), (orientation, quarter_turns), path),
         }
     }
 
@@ -83,7 +84,7 @@ impl Input {
     ) -> Result<RgbImage, IntakeError> {
         if let Some((bytes, headers)) = self.jpeg {
             let hints = Hints::of(headers.exif_block(&bytes));
-            let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+            let turn = hints.turn(orientation, quarter_turns);
             return jpeg::rgb(&bytes, &headers, turn, path);
         }
         match self.kind {
@@ -92,16 +93,27 @@ impl Input {
             Kind::Avif => avif::rgb(path, orientation, quarter_turns),
             #[cfg(feature = "heic")]
             Kind::Heic => super::heic::rgb(path, quarter_turns),
-            kind => rendered::rgb(self.reader, format(kind), quarter_turns, path),
+            Kind::Tiff => {
+                let reader = at_picture(self.reader, path)?;
+                rendered::rgb(reader, ImageFormat::Tiff, (orientation, quarter_turns), path)
+            }
+            kind => rendered::rgb(self.reader, format(kind), (orientation, quarter_turns), path),
         }
     }
+}
+
+/// A TIFF with the directory of its picture as the first, which is the only one that is decoded.
+fn at_picture(mut reader: BufReader<File>, path: &Path) -> Result<Redirected<BufReader<File>>, IntakeError> {
+    let directory = containers::contents(&mut reader, Kind::Tiff).and_then(|found| found.directory);
+    Redirected::new(reader, directory).map_err(|e| IntakeError::from_io(path, &e))
 }
 
 /// The whole file's bytes.
 fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError> {
     let size = file.get_ref().metadata().map_or(0, |m| m.len());
     let mut bytes = Vec::new();
-    let reserved = usize::try_from(size).ok().and_then(|n| bytes.try_reserve_exact(n).ok());
+    // An end may be put behind it.
+    let reserved = usize::try_from(size).ok().and_then(|n| bytes.try_reserve_exact(n.checked_add(2)?).ok());
     if reserved.is_none() {
         return Err(IntakeError::too_much(path, "there is not enough memory to read it"));
     }
@@ -111,9 +123,5 @@ fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError
 }
 
 const fn format(kind: Kind) -> ImageFormat {
-    match kind {
-        Kind::Png => ImageFormat::Png,
-        Kind::WebP => ImageFormat::WebP,
-        _ => ImageFormat::Tiff,
-    }
+    if matches!(kind, Kind::Png) { ImageFormat::Png } else { ImageFormat::WebP }
 }

@@ -204,6 +204,12 @@ impl<'a> Bits<'a> {
         extended(bits, size)
     }
 
+    /// Bytes that have been passed; where some were stuffed, fewer by as many as wait to be taken.
+    pub(super) const fn passed(&self) -> usize {
+        let waiting = if self.have > 0 { self.have as usize / 8 } else { 0 };
+        self.at.saturating_sub(waiting)
+    }
+
     /// The symbol of the next code of a bare table; `None` where there is none.
     pub(super) fn symbol(&mut self, table: &Table) -> Option<u8> {
         let entry = self.entry(table)?;

@@ -41,16 +41,12 @@ pub fn facts(path: &Path) -> Result<Facts, IntakeError> {
 /// Reads the capture facts from anything that can be read and sought; `None` where it is no picture of a known kind.
 pub fn read(source: &mut impl Bytes, sidecar: Option<&[u8]>) -> Option<Facts> {
     let kind = sniff::begins(&source.piece(0, sniff::HEAD));
-    let mut contents = containers::contents(source, kind)?;
-    if let Some(packet) = sidecar {
-        // The sidecar was written after the file, so its word comes first.
-        contents.xmp.insert(0, packet.to_vec());
-    }
-    Some(of(&contents, kind))
+    let contents = containers::contents(source, kind)?;
+    Some(of(&contents, kind, sidecar))
 }
 
-/// The facts in what a container carries.
-fn of(contents: &Contents, kind: Kind) -> Facts {
+/// The facts in what a container and the sidecar beside it carry.
+fn of(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Facts {
     let mut gathered = Gathered::default();
     let first = contents.main.as_ref().map(|b| b.first());
     let exif = contents.exif.as_ref().map(|b| b.first()).or_else(|| contents.main.as_ref().map(|b| b.exif()));
@@ -62,16 +58,14 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     gathered.point = subject(&directories, frame);
     let notes = makernote::read(contents, frame);
     gathered.maker(&notes);
-    let mut properties = xmp::Properties::default();
-    for packet in &contents.xmp {
-        properties.add(packet);
-    }
+    // The sidecar was written after the file, so its word comes first.
+    let properties = xmp::Properties::of(sidecar.into_iter().chain(contents.packets()));
     gathered.xmp(&properties);
     // A range of numbers is the last resort for a lens's name.
     let range = gathered.lens_range.take();
     fill(&mut gathered.capture.lens, range, Source::Exif);
     fill(&mut gathered.capture.lens, notes.lens_range.clone(), Source::MakerNote);
-    let orientation = orientation(contents, kind, &properties);
+    let orientation = orientation(contents, kind, sidecar);
     let mut flags = gathered.flags;
     let mut capture = gathered.capture;
     let turn = Turn::from_exif(orientation.unwrap_or(1));
@@ -106,12 +100,17 @@ fn of(contents: &Contents, kind: Kind) -> Facts {
     Facts { capture, orientation, size, flags }
 }
 
-/// How the stored picture lies, as an Exif number: by the main directory, else the container, else XMP.
-fn orientation(contents: &Contents, kind: Kind, properties: &xmp::Properties) -> Option<u16> {
+/// How the stored picture lies, as an Exif number: by the main directory, else the container, else XMP. The sidecar beside a
+/// rendered file may be that of the raw file it was made from, and upright already.
+fn orientation(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Option<u16> {
     let sound = |o: u16| (1..=8).contains(&o).then_some(o);
     let recorded = contents.main.as_ref().and_then(|b| b.first().whole(ORIENTATION));
-    let told = properties.number("tiff:Orientation").filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16);
-    let exif = recorded.and_then(|o| u16::try_from(o).ok()).and_then(sound).or(contents.orientation).or(told);
+    let told = || {
+        let packets = sidecar.filter(|_| contents.raw).into_iter().chain(contents.packets());
+        let told = xmp::Properties::of(packets).number("tiff:Orientation");
+        told.filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16)
+    };
+    let exif = recorded.and_then(|o| u16::try_from(o).ok()).and_then(sound).or(contents.orientation).or_else(told);
     // HEIF and JPEG XL prescribe the turn themselves, which readers follow instead of the Exif tag.
     let prescribed = contents.orientation.filter(|_| matches!(kind, Kind::Heic | Kind::Avif | Kind::JpegXl));
     prescribed.or(exif)

@@ -1,6 +1,6 @@
 //! Headers: what the markers of a JPEG say of its picture, without decoding it (ITU-T T.81, annex B).
 
-use super::markers::{FrameHeader, Segment, segments, step_tables, zigzag};
+use super::markers::{FrameHeader, Segment, data_end, filled, segments, step_tables, zigzag};
 
 /// What the headers of a JPEG say.
 #[derive(Debug, Default)]
@@ -20,13 +20,17 @@ pub(super) struct Headers {
     end: Option<usize>,
     /// Scans, of which a progressive picture has several.
     scans: usize,
+    /// Where what there is of a picture without an end leaves off, if a scan has begun.
+    torn: Option<usize>,
 }
 
 impl Headers {
     /// Walks the markers of the first picture in `bytes` (ITU-T T.81, annex B); stops where they stop making sense.
     pub(super) fn scan(bytes: &[u8]) -> Self {
         let mut headers = Self::default();
+        let mut last = 0;
         for Segment { marker, body, end } in segments(bytes) {
+            last = end;
             match marker {
                 0xD9 => {
                     headers.end = Some(end);
@@ -47,7 +51,20 @@ impl Headers {
                 _ => {}
             }
         }
+        if headers.end.is_none() && headers.scans > 0 {
+            let end = data_end(bytes, last);
+            headers.torn = Some(end - filled(&bytes[last..end]));
+        }
         headers
+    }
+
+    /// Scans a file's bytes, which get the end of their picture where it is missing: so that what is there can be decoded.
+    pub(super) fn scan_and_close(bytes: &mut Vec<u8>) -> Self {
+        let headers = Self::scan(bytes);
+        let Some(end) = headers.torn else { return headers };
+        bytes.truncate(end);
+        bytes.extend([0xFF, 0xD9]);
+        Self::scan(bytes)
     }
 
     fn frame(&mut self, marker: u8, body: &[u8]) {

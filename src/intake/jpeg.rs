@@ -128,26 +128,8 @@ fn counted(bytes: &[u8], headers: &Headers, path: &Path) -> Result<usize, Intake
     ))
 }
 
-/// Whether the last block of a picture is the one before it, but for its brightness; units are up to four blocks wide.
-fn alike(luma: &[u8], width: usize) -> bool {
-    let rows = luma.len() / width;
-    if width < 64 || rows < 8 {
-        return true;
-    }
-    [8, 16, 32].into_iter().any(|away| {
-        let differences = luma.chunks_exact(width).skip(rows - 8).flat_map(|row| {
-            let (last, before) = (&row[width - 8..], &row[width - 8 - away..]);
-            last.iter().zip(before).map(|(a, b)| i16::from(*a) - i16::from(*b))
-        });
-        let (least, most) = differences.fold((i16::MAX, i16::MIN), |(l, m), d| (l.min(d), m.max(d)));
-        most - least <= 2
-    })
-}
-
-/// Makes the rows of decoded samples that are not coded white, and says how many are.
-///
-/// What a cut file lacks is decoded from bits that are all the same, so its blocks all look alike; only where the last ones
-/// do are the blocks counted, which takes about as long as decoding.
+/// Makes the rows of decoded samples that are not coded white, and says how many are. The blocks are counted, which takes about
+/// as long as decoding: what a cut file lacks is decoded from something, and may look like anything.
 fn blank(
     bytes: &[u8],
     headers: &Headers,
@@ -156,13 +138,8 @@ fn blank(
     early: Option<usize>,
     path: &Path,
 ) -> Result<usize, IntakeError> {
-    let (width, height) = (headers.width * channels, headers.height);
-    let rows = match early {
-        Some(rows) => rows,
-        None if channels == 1 && !alike(samples, headers.width) => height,
-        None => counted(bytes, headers, path)?,
-    };
-    samples[rows * width..].fill(u8::MAX);
+    let rows = early.map_or_else(|| counted(bytes, headers, path), Ok)?;
+    samples[rows * headers.width * channels..].fill(u8::MAX);
     Ok(rows)
 }
 
@@ -251,34 +228,112 @@ fn guarded<T, E: std::fmt::Debug>(work: impl FnOnce() -> Result<T, E>) -> Result
 mod tests {
     use super::*;
 
-    /// Cut anywhere in its scan and ended properly, a file never passes for whole.
-    #[test]
-    fn cut_files_are_noticed_and_what_is_missing_is_white() {
+    fn read(bytes: &[u8]) -> Result<Read, IntakeError> {
+        let mut bytes = bytes.to_vec();
+        let headers = Headers::scan_and_close(&mut bytes);
+        plane(&bytes, &headers, Named::Srgb, Turn::default(), Path::new("cut.jpg"))
+    }
+
+    /// Pictures of 640 x 480 px in grey and colour.
+    fn pictures() -> [Vec<u8>; 2] {
         let grey = image::GrayImage::from_fn(640, 480, |x, y| {
             image::Luma([((x * 7 + y * 13) % 97 + (x ^ y).wrapping_mul(2_654_435_761) % 61) as u8 + 40])
         });
         let colour = image::DynamicImage::from(grey.clone()).to_rgb8();
-        for picture in [image::DynamicImage::from(grey), colour.into()] {
+        [image::DynamicImage::from(grey), colour.into()].map(|picture| {
             let mut whole = Vec::new();
             picture.write_with_encoder(image::codecs::jpeg::JpegEncoder::new_with_quality(&mut whole, 92)).unwrap();
-            let read = |bytes: &[u8]| {
-                plane(bytes, &Headers::scan(bytes), Named::Srgb, Turn::default(), Path::new("cut.jpg")).unwrap()
-            };
-            let sound = read(&whole);
+            whole
+        })
+    }
+
+    fn fixture(name: &str) -> Vec<u8> {
+        std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/jpeg").join(name)).unwrap()
+    }
+
+    /// Where the coded data of the first scan begin.
+    fn coded(bytes: &[u8]) -> usize {
+        bytes.windows(2).position(|w| w == [0xFF, 0xDA]).unwrap() + 20
+    }
+
+    /// Cut anywhere in its scan, with or without an end put behind, or filled up with zeros, a file never passes for whole.
+    #[test]
+    fn cut_files_are_noticed_and_what_is_missing_is_white() {
+        for whole in pictures() {
+            let sound = read(&whole).unwrap();
             assert_eq!(sound.coded, None);
-            let start = whole.windows(2).position(|w| w == [0xFF, 0xDA]).unwrap() + 20;
+            // The marker of the end is none of the picture.
+            assert_eq!(read(&whole[..whole.len() - 2]).unwrap().coded, None);
+            let start = coded(&whole);
             for k in 1..60 {
                 let end = start + (whole.len() - start) * (20 + k) / 80 - 40;
-                let cut = read(&[&whole[..end], &[0xFF, 0xD9]].concat());
-                let share = cut.coded.unwrap_or_else(|| panic!("cut to {end} of {} passes for whole", whole.len()));
-                assert!(cut.flags.contains(&Flag::Truncated));
-                let rows = (share * 480.0).round() as usize;
-                assert!(
-                    cut.plane.data[..rows * 640] == sound.plane.data[..rows * 640],
-                    "what is there is as in the whole"
-                );
-                assert!(cut.plane.data[rows * 640..].iter().all(|v| *v == WHITE));
+                let zeros = vec![0; whole.len() - end - 2];
+                let cut = &whole[..end];
+                let shares = [
+                    cut.to_vec(),
+                    [cut, &[0xFF, 0xD9]].concat(),
+                    [cut, &zeros].concat(),
+                    [cut, &zeros, &[0xFF, 0xD9]].concat(),
+                ]
+                .map(|bytes| {
+                    let cut = read(&bytes).unwrap();
+                    let share = cut.coded.unwrap_or_else(|| panic!("cut to {end} of {} passes for whole", whole.len()));
+                    assert!(cut.flags.contains(&Flag::Truncated));
+                    let rows = (share * 480.0).round() as usize;
+                    assert!(
+                        cut.plane.data[..rows * 640] == sound.plane.data[..rows * 640],
+                        "what is there is as in the whole"
+                    );
+                    assert!(cut.plane.data[rows * 640..].iter().all(|v| *v == WHITE));
+                    share
+                });
+                let row = 16.0 / 480.0 + 1e-9;
+                assert!(shares.iter().all(|s| (s - shares[0]).abs() <= row), "{end}: {shares:?}");
             }
         }
+    }
+
+    /// So are those of other kinds, which may be refused instead.
+    #[test]
+    fn cut_files_of_every_kind_are_noticed() {
+        for name in ["baseline.jpg", "cmyk.jpg", "grey.jpg", "progressive.jpg", "restart.jpg"] {
+            let whole = fixture(name);
+            let start = coded(&whole);
+            for end in (start..whole.len() - 200).step_by((whole.len() - start) / 40) {
+                let zeros = vec![0; whole.len() - end - 2];
+                for behind in [&[][..], &[0xFF, 0xD9], &zeros, &[&zeros[..], &[0xFF, 0xD9]].concat()] {
+                    match read(&[&whole[..end], behind].concat()) {
+                        Ok(cut) => {
+                            let share = cut.coded.unwrap_or(1.0);
+                            let most = (end as f64 / whole.len() as f64).mul_add(1.0, 0.25);
+                            assert!(share < 1.0 && share <= most, "{name} {end} {}: {share}", behind.len());
+                        }
+                        Err(error) => {
+                            let early = (end - start) * 2 < whole.len() || name == "progressive.jpg";
+                            assert!(early, "{name} {end} of {} {}: {error:?}", whole.len(), behind.len());
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// Flat ground may be coded in zeros alone.
+    #[test]
+    fn flat_ground_is_not_taken_for_what_a_copy_filled_in() {
+        let picture = image::GrayImage::from_fn(1600, 1200, |x, y| {
+            image::Luma([if y < 40 { ((x * 7 + y * 13) % 97) as u8 + 40 } else { 255 }])
+        });
+        let mut bytes = Vec::new();
+        let mut encoder = jpeg_encoder::Encoder::new(&mut bytes, 90);
+        encoder.set_optimized_huffman_tables(true);
+        encoder.encode(picture.as_raw(), 1600, 1200, jpeg_encoder::ColorType::Luma).unwrap();
+        assert_eq!(read(&bytes).unwrap().coded, None);
+        let longest = bytes.split(|b| *b != 0).map(<[u8]>::len).max();
+        assert!(longest > Some(200), "{longest:?}");
+        assert_eq!(scan::coded_rows(&bytes), Some(1200));
+        // With some more zeros than it needs it isn't what was written.
+        let more = [&bytes[..bytes.len() - 3], &[0; 200][..], &[0xFF, 0xD9]].concat();
+        assert!(scan::coded_rows(&more) < Some(1200));
     }
 }

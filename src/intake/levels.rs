@@ -62,30 +62,79 @@ pub(super) fn luminance_of_words(data: &mut Vec<u16>, pixels: usize, channels: u
     data.shrink_to_fit();
 }
 
-/// Luminance of floating-point samples held in `data`'s bytes, written over them. The brightest value, or 1
-/// if none is brighter, becomes white; what is no number becomes black.
-pub(super) fn luminance_of_floats(data: &mut Vec<u16>, pixels: usize, channels: usize, tone: &Tone) {
-    let bytes: &mut [u8] = bytemuck::cast_slice_mut(data);
-    let linear = tone.is_linear();
-    let weights = tone.weights();
-    let luminance = |bytes: &[u8], i: usize| {
-        let sample = |c: usize| {
-            let b = &bytes[(i * channels + c) * 4..][..4];
-            let v = f32::from_ne_bytes([b[0], b[1], b[2], b[3]]);
-            if v.is_finite() { v.max(0.0) } else { 0.0 }
+/// Floating-point samples, three or four channels side by side.
+pub(super) struct Floats<'a> {
+    channels: usize,
+    tone: &'a Tone,
+    linear: bool,
+}
+
+impl<'a> Floats<'a> {
+    pub(super) fn new(channels: usize, tone: &'a Tone) -> Self {
+        Self { channels, tone, linear: tone.is_linear() }
+    }
+
+    /// A sample of a pixel; what is no number is black.
+    fn sample(&self, bytes: &[u8], pixel: usize, channel: usize) -> f32 {
+        let b = &bytes[(pixel * self.channels + channel) * 4..][..4];
+        let v = f32::from_ne_bytes([b[0], b[1], b[2], b[3]]);
+        if v.is_finite() { v.max(0.0) } else { 0.0 }
+    }
+
+    fn luminance(&self, bytes: &[u8], pixel: usize) -> f32 {
+        let weights = self.tone.weights();
+        let light = |c: usize| {
+            let v = self.sample(bytes, pixel, c);
+            if self.linear { v } else { self.tone.linear(v) }
         };
-        let light = |c: usize| if linear { sample(c) } else { tone.linear(sample(c)) };
         let sum = light(0) * weights[0] + light(1) * weights[1] + light(2) * weights[2];
-        if channels == 4 { sum * sample(3).min(1.0) } else { sum }
-    };
-    let brightest = (0..pixels).map(|i| luminance(bytes, i)).fold(1.0_f32, f32::max);
-    let scale = f32::from(WHITE) / brightest;
+        if self.channels == 4 { sum * self.sample(bytes, pixel, 3).min(1.0) } else { sum }
+    }
+
+    /// The luminance that becomes white: 1, as is usual, where the brightest pixels but for [`OUTLYING`] come to that or a
+    /// little less; else what they come to, so that neither a glint nor the unit decides how many levels are left.
+    pub(super) fn white(&self, bytes: &[u8], pixels: usize) -> f32 {
+        // By the first bits of a positive number, which grow with it: 128 bins from a power of two to the next.
+        let bin = |v: f32| (v.to_bits() >> 16) as usize;
+        let mut counts = vec![0_usize; 1 << 15];
+        (0..pixels).for_each(|i| counts[bin(self.luminance(bytes, i))] += 1);
+        let mut above = (pixels as f64 * OUTLYING) as usize;
+        let highest = counts.iter().enumerate().rev().find(|(_, count)| {
+            let here = above < **count;
+            above = above.saturating_sub(**count);
+            here
+        });
+        let highest = highest.map_or(0, |(bin, _)| bin);
+        let within = (0..pixels).map(|i| self.luminance(bytes, i)).filter(|v| bin(*v) <= highest);
+        let white = within.fold(0.0_f32, f32::max);
+        if white > 0.0 && (white > 1.0 || white <= USUAL) { white } else { 1.0 }
+    }
+}
+
+/// Chosen: share of a picture's pixels that may be brighter than its white; the sun's disc takes up less at 100 mm.
+const OUTLYING: f64 = 0.001;
+
+/// Chosen: luminance from which on a picture is in the usual unit, white being 1; so that 14 bits are left at the least.
+const USUAL: f32 = 0.25;
+
+/// Chosen: levels below which a pixel is so dark that a step is more than a hundredth of it.
+const FEW: u16 = 100;
+
+/// Luminance of floating-point samples held in `data`'s bytes, written over them; what is brighter than white is clipped. Says
+/// whether most of the picture is so dark beside its white that few levels are left for it.
+pub(super) fn luminance_of_floats(data: &mut Vec<u16>, pixels: usize, channels: usize, tone: &Tone) -> bool {
+    let bytes: &mut [u8] = bytemuck::cast_slice_mut(data);
+    let floats = Floats::new(channels, tone);
+    let scale = f32::from(WHITE) / floats.white(bytes, pixels);
+    let mut dark = 0;
     for i in 0..pixels {
-        let level = (luminance(bytes, i) * scale).round() as u16;
+        let level = (floats.luminance(bytes, i) * scale).round() as u16;
+        dark += usize::from(level < FEW);
         bytes[2 * i..][..2].copy_from_slice(&level.to_ne_bytes());
     }
     data.truncate(pixels);
     data.shrink_to_fit();
+    2 * dark > pixels
 }
 
 #[cfg(test)]

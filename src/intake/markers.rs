@@ -43,6 +43,29 @@ pub(super) fn next_marker(bytes: &[u8], at: &mut usize) -> Option<u8> {
     }
 }
 
+/// Where the entropy-coded data from a place on end, restart markers among them: at the next marker, or with the bytes.
+pub(super) fn data_end(bytes: &[u8], start: usize) -> usize {
+    let mut at = start;
+    loop {
+        match next_marker(bytes, &mut at) {
+            Some(0x01 | 0xD0..=0xD7) => {}
+            Some(_) => return at - 2,
+            None => return bytes.len(),
+        }
+    }
+}
+
+/// Chosen: zero bytes in a row that coded data hardly end in, but data of which a copy or a card filled in the rest.
+const FILLED: usize = 64;
+
+/// How many zero bytes at the end of coded data may have been filled in.
+pub(super) fn filled(data: &[u8]) -> usize {
+    let zeros = data.iter().rev().take_while(|b| **b == 0).count();
+    // The first may be the stuffing behind a byte of ones.
+    let stuffed = zeros < data.len() && data[data.len() - zeros - 1] == 0xFF;
+    if zeros < FILLED { 0 } else { zeros - usize::from(stuffed) }
+}
+
 /// A number of two bytes at the beginning of some.
 pub(super) fn word(bytes: &[u8]) -> Option<usize> {
     bytes.first_chunk().map(|b| usize::from(u16::from_be_bytes(*b)))

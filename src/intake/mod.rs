@@ -30,6 +30,7 @@ mod preview;
 #[doc(hidden)]
 pub mod probe;
 pub mod raw;
+mod redirected;
 mod rendered;
 mod roomy;
 mod scan;
@@ -58,6 +59,11 @@ use crate::quantity::Flag;
 use crate::shot::{Capture, Fact, Plane, Shot, Source};
 use decode::{Input, open};
 use sniff::Kind;
+use turn::Turn;
+
+/// Chosen: counted up with the reading. Version of the reading: raise it whenever a change may alter pixels or facts, so that
+/// what is remembered of a file is made anew.
+pub const VERSION: u32 = 2;
 
 /// What the user gives instead of, or over, what the file says. Applied last; its source is `given`.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -83,6 +89,21 @@ pub struct Facts {
     pub flags: Vec<Flag>,
 }
 
+impl Facts {
+    /// Those of the picture turned by so many quarter turns clockwise; the recorded orientation stays as it is.
+    fn turned(mut self, quarter_turns: u8) -> Self {
+        let turn = Turn::default().then_clockwise(quarter_turns);
+        self.size = self.size.map(|(width, height)| {
+            let (width, height) = turn.size(width as usize, height as usize);
+            (width as u32, height as u32)
+        });
+        if let Some(point) = &mut self.capture.focus_point {
+            point.value = turn.point(point.value);
+        }
+        self
+    }
+}
+
 /// Reads a photograph: pixels to linear luminance, facts, overrides.
 ///
 /// # Errors
@@ -92,7 +113,7 @@ pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
     let input = Input::open(path)?;
     let quarter_turns = overrides.turn.unwrap_or(0);
     // Facts that can't be had are no reason not to look at the pixels.
-    let mut facts = exif::facts(path).unwrap_or_default();
+    let mut facts = exif::facts(path).unwrap_or_default().turned(quarter_turns);
     let mut flags = std::mem::take(&mut facts.flags);
     let read = if input.apart() {
         worker::plane(input, path, facts.orientation, quarter_turns)?
@@ -116,7 +137,7 @@ pub fn facts(path: &Path, overrides: &Overrides) -> Result<Facts, IntakeError> {
     if matches!(kind, Kind::Empty | Kind::Unknown) {
         return Err(refusal(kind, path));
     }
-    let mut facts = exif::facts(path)?;
+    let mut facts = exif::facts(path)?.turned(overrides.turn.unwrap_or(0));
     if let Some(size) = facts.size {
         give_sensor(&mut facts.capture, &overrides.sensors, size, &mut facts.flags);
     }

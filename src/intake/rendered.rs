@@ -7,12 +7,13 @@ use std::path::Path;
 use ::exif::{In, Tag, Value};
 use image::{ColorType, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
 
-use super::levels::{luminance_of_bytes, luminance_of_floats, luminance_of_words, widen};
+use super::levels::{Floats, luminance_of_bytes, luminance_of_floats, luminance_of_words, widen};
+use super::luminance::Read;
 use super::roomy::zeros;
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, IntakeErrorKind};
-use crate::quantity::srgb;
+use crate::quantity::{Flag, srgb};
 use crate::shot::Plane;
 
 /// Most pixels a picture may have; four times the largest single-shot sensors.
@@ -51,6 +52,11 @@ impl Hints {
         };
         Self { orientation: number(Tag::Orientation).unwrap_or(0) as u16, named }
     }
+
+    /// How the picture is turned: by the orientation that its facts tell, else by what the decoder found.
+    pub(super) fn turn(self, orientation: Option<u16>, quarter_turns: u8) -> Turn {
+        Turn::from_exif(orientation.unwrap_or(self.orientation)).then_clockwise(quarter_turns)
+    }
 }
 
 /// A picture opened but not yet decoded.
@@ -66,7 +72,7 @@ struct Opened<'a> {
 fn open<'a, R: BufRead + Seek + 'a>(
     reader: R,
     format: ImageFormat,
-    quarter_turns: u8,
+    (orientation, quarter_turns): (Option<u16>, u8),
     path: &Path,
 ) -> Result<Opened<'a>, IntakeError> {
     let mut opening = ImageReader::with_format(reader, format);
@@ -94,7 +100,7 @@ fn open<'a, R: BufRead + Seek + 'a>(
     }
     let icc = decoder.icc_profile().ok().flatten();
     let tone = Tone::of(icc.as_deref(), hints.named);
-    let turn = Turn::from_exif(hints.orientation).then_clockwise(quarter_turns);
+    let turn = hints.turn(orientation, quarter_turns);
     Ok(Opened { decoder: Box::new(decoder), width, height, colour, tone, turn })
 }
 
@@ -102,10 +108,11 @@ fn open<'a, R: BufRead + Seek + 'a>(
 pub(super) fn plane<R: BufRead + Seek>(
     reader: R,
     format: ImageFormat,
-    quarter_turns: u8,
+    (orientation, quarter_turns): (Option<u16>, u8),
     path: &Path,
-) -> Result<Plane, IntakeError> {
-    let Opened { decoder, width, height, colour, tone, turn } = open(reader, format, quarter_turns, path)?;
+) -> Result<Read, IntakeError> {
+    let Opened { decoder, width, height, colour, tone, turn } =
+        open(reader, format, (orientation, quarter_turns), path)?;
     let pixels = width * height;
     let size = decoder.total_bytes() as usize;
     // Luminance is written over the decoded samples front to back; where those are narrower than a level
@@ -114,6 +121,7 @@ pub(super) fn plane<R: BufRead + Seek>(
     let mut data = zeros::<u16>((start + size).div_ceil(2).max(pixels), path)?;
     let target = &mut bytemuck::cast_slice_mut::<u16, u8>(&mut data)[start..start + size];
     decode(decoder, target, format, path)?;
+    let mut flags = vec![Flag::Processed];
     match colour {
         ColorType::L8 => {
             data.truncate(pixels);
@@ -126,11 +134,16 @@ pub(super) fn plane<R: BufRead + Seek>(
         ColorType::La16 => luminance_of_words(&mut data, pixels, 2, &tone),
         ColorType::Rgb16 => luminance_of_words(&mut data, pixels, 3, &tone),
         ColorType::Rgba16 => luminance_of_words(&mut data, pixels, 4, &tone),
-        ColorType::Rgb32F => luminance_of_floats(&mut data, pixels, 3, &tone),
-        ColorType::Rgba32F => luminance_of_floats(&mut data, pixels, 4, &tone),
+        ColorType::Rgb32F | ColorType::Rgba32F => {
+            let channels = usize::from(colour.channel_count());
+            if luminance_of_floats(&mut data, pixels, channels, &tone) {
+                flags.push(Flag::FewLevels);
+            }
+        }
         _ => return Err(unsupported(path, name(format))),
     }
-    Ok(finished(data, (width, height), &tone, turn))
+    let plane = finished(data, (width, height), &tone, turn);
+    Ok(Read { plane, flags, coded: None, tint: None })
 }
 
 /// The plane of levels of that tone, turned upright.
@@ -147,18 +160,21 @@ pub(super) fn finished(levels: Vec<u16>, (width, height): (usize, usize), tone: 
 pub(super) fn rgb<R: BufRead + Seek>(
     reader: R,
     format: ImageFormat,
-    quarter_turns: u8,
+    (orientation, quarter_turns): (Option<u16>, u8),
     path: &Path,
 ) -> Result<image::RgbImage, IntakeError> {
-    let Opened { decoder, width, height, colour, tone, turn } = open(reader, format, quarter_turns, path)?;
+    let Opened { decoder, width, height, colour, tone, turn } =
+        open(reader, format, (orientation, quarter_turns), path)?;
     let mut bytes = zeros::<u8>(decoder.total_bytes() as usize, path)?;
     decode(decoder, &mut bytes, format, path)?;
     let (channels, sample) = (usize::from(colour.channel_count()), bytes.len() / (width * height));
     let width_of_sample = sample / channels;
+    let light = width_of_sample == 4 && tone.is_linear();
+    let white = if light { Floats::new(channels, &tone).white(&bytes, width * height) } else { 1.0 };
     let code = |b: &[u8]| match width_of_sample {
         1 => b[0],
         2 => (u32::from(u16::from_ne_bytes([b[0], b[1]])) / 257) as u8,
-        _ => srgb::f32::byte(tone.linear(f32::from_ne_bytes([b[0], b[1], b[2], b[3]]))),
+        _ => srgb::f32::byte(tone.linear(f32::from_ne_bytes([b[0], b[1], b[2], b[3]]) / white)),
     };
     let (has_colour, alpha) = (colour.has_color(), colour.has_alpha());
     for i in 0..width * height {
@@ -267,7 +283,7 @@ mod tests {
     }
 
     fn read(bytes: &[u8], format: ImageFormat) -> Plane {
-        plane(Cursor::new(bytes), format, 0, Path::new("test")).unwrap()
+        plane(Cursor::new(bytes), format, (None, 0), Path::new("test")).unwrap().plane
     }
 
     /// Rec. 709 luminance of linearised sRGB (IEC 61966-2-1), in double precision.

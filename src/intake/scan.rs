@@ -2,11 +2,13 @@
 //!
 //! Decoders fill what a cut file lacks with something, and some never tell. Here every block of the first component
 //! (luma, or red) is counted in every scan that it needs, as ITU-T T.81 has it: annex F for sequential scans, annex G
-//! for progressive ones.
+//! for progressive ones. Zeros that a copy or a card filled in are codes, too; blocks made of them don't count.
 
 use super::coefficients::{Reader, Spectrum, Tables};
 use super::entropy::{Kind, Table};
-use super::markers::{Component, FrameHeader, Pick, Segment, code_tables, scan_header, segments, word};
+use super::markers::{
+    Component, FrameHeader, Pick, Segment, code_tables, data_end, filled, scan_header, segments, word,
+};
 
 /// Rows of the stored picture, from the top, whose first component is coded to the last bit; `None` where the file is of
 /// a kind that is not walked here.
@@ -153,7 +155,6 @@ impl Walk {
         let Some(frame) = self.frame.as_mut() else { return };
         let Some((parts, spectrum)) = frame.parts(head) else { return };
         let Some(mine) = parts.iter().position(|p| p.component == 0) else { return };
-        let mut reader = Reader::new(data, spectrum, frame.progressive, &self.huffman);
         let alone = parts.len() == 1;
         let (across, down) = if alone { frame.blocks(&frame.components[0]) } else { frame.units() };
         let sampling: Vec<(usize, usize)> = parts
@@ -163,8 +164,11 @@ impl Walk {
             .collect();
         // In memory the first component's blocks lie padded to whole units.
         let stride = frame.units().0 * frame.components[0].h;
+        let data = &data[..data_end(data, 0)];
+        let real = data.len() - filled(data);
+        let mut reader = Reader::new(data, spectrum, frame.progressive, &self.huffman);
         let mut nothing = 0;
-        let mut done = 0;
+        let (mut done, mut sound) = (0, 0);
         'units: for unit in 0..across * down {
             let due = self.interval > 0 && unit > 0 && unit % self.interval == 0;
             if due && reader.restart(unit / self.interval - 1).is_none() {
@@ -182,6 +186,13 @@ impl Walk {
                 }
             }
             done = unit + 1;
+            if reader.passed() <= real {
+                sound = done;
+            }
+        }
+        // Flat ground may be coded in nothing but zeros, but then these end with the picture.
+        if done < across * down || reader.passed() < data.len() {
+            done = sound;
         }
         let (_, v) = frame.largest();
         // A row of blocks stands for as many rows of pixels as the component is sampled more coarsely.

@@ -47,6 +47,21 @@ impl Turn {
         turn
     }
 
+    /// This, then left and right exchanged, or top and bottom.
+    pub(super) const fn then_mirrored(self, left_and_right: bool) -> Self {
+        let Self { swap, flip_x, flip_y } = self;
+        if swap == left_and_right {
+            Self { swap, flip_x, flip_y: !flip_y }
+        } else {
+            Self { swap, flip_x: !flip_x, flip_y }
+        }
+    }
+
+    /// The number of the Exif tag that stands for it.
+    pub(super) fn exif(self) -> u16 {
+        (1..=8).find(|o| Self::from_exif(*o) == self).unwrap_or(1)
+    }
+
     /// Whether the stored picture is upright already.
     pub(super) const fn is_none(self) -> bool {
         !self.swap && !self.flip_x && !self.flip_y
@@ -187,6 +202,21 @@ mod tests {
             let (w, h) = turn.size(35, 50);
             let twice = Turn::from_exif(6).apply(&once, w, h, |v| v);
             assert_eq!(turn.then_clockwise(1).apply(&data, 35, 50, |v| v), twice);
+        }
+    }
+
+    #[test]
+    fn mirrors_add_up() {
+        for orientation in 1..=8 {
+            let turn = Turn::from_exif(orientation);
+            assert_eq!(turn.exif(), orientation);
+            let data: Vec<u16> = (0..35 * 50).collect();
+            let once = turn.apply(&data, 35, 50, |v| v);
+            let (w, h) = turn.size(35, 50);
+            for (left_and_right, number) in [(true, 2), (false, 4)] {
+                let twice = Turn::from_exif(number).apply(&once, w, h, |v| v);
+                assert_eq!(turn.then_mirrored(left_and_right).apply(&data, 35, 50, |v| v), twice);
+            }
         }
     }
 

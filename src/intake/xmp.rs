@@ -16,6 +16,13 @@ const LONGEST: usize = 4096;
 pub struct Properties(HashMap<String, String>);
 
 impl Properties {
+    /// The properties of packets, of which the first comes first.
+    pub fn of<'a>(packets: impl IntoIterator<Item = &'a [u8]>) -> Self {
+        let mut properties = Self::default();
+        packets.into_iter().for_each(|packet| properties.add(packet));
+        properties
+    }
+
     /// Adds a packet's properties; those already there stay.
     pub fn add(&mut self, packet: &[u8]) {
         let packet = String::from_utf8_lossy(packet);

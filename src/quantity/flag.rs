@@ -62,4 +62,5 @@ flags! {
     LensCorrectionPending: "The file asks for a lens correction that moves pixels; the picture was measured before it.", "No action needed; the corrected picture is stretched by place, its corners most.";
     LensBaselineProvisional: "The lens's own softness was learned from this very shoot.", "Learn it from a test series to be sure.";
     Binned: "The sensor has two by two sites of each colour; each such four were measured as one pixel of twice the pitch.", "No action needed.";
+    FewLevels: "Most of the picture is so dark beside its brightest parts that few levels are left to measure it in.", "Export it with its exposure raised, or without the brightest parts' full range.";
 }

@@ -24,6 +24,44 @@ pub fn extent((width, height): (u32, u32)) -> Vec<u8> {
     box_of(b"ispe", &[&[0; 4][..], &width.to_be_bytes(), &height.to_be_bytes()].concat())
 }
 
+/// The properties that turn a picture anticlockwise by quarters, or exchange top and bottom (`false`) or left and right.
+#[derive(Clone, Copy, Debug)]
+#[allow(dead_code)]
+pub enum Laid {
+    Turned(u8),
+    Mirrored(bool),
+}
+
+impl Laid {
+    pub fn property(self) -> Vec<u8> {
+        match self {
+            Self::Turned(quarters) => box_of(b"irot", &[quarters]),
+            Self::Mirrored(sides) => box_of(b"imir", &[u8::from(sides)]),
+        }
+    }
+
+    /// Rows of a picture after this.
+    pub fn apply(self, rows: &[Vec<u16>]) -> Vec<Vec<u16>> {
+        match self {
+            Self::Turned(0) => rows.to_vec(),
+            Self::Turned(quarters) => {
+                // What was the rightmost column is the uppermost row.
+                let turned: Vec<Vec<u16>> =
+                    (0..rows[0].len()).rev().map(|x| rows.iter().map(|row| row[x]).collect()).collect();
+                Self::Turned(quarters - 1).apply(&turned)
+            }
+            Self::Mirrored(true) => rows.iter().map(|row| row.iter().rev().copied().collect()).collect(),
+            Self::Mirrored(false) => rows.iter().rev().cloned().collect(),
+        }
+    }
+
+    /// Each way to turn and mirror, in both orders.
+    pub fn all() -> Vec<[Self; 2]> {
+        let pairs = (0..4).flat_map(|n| [false, true].map(|sides| [Self::Turned(n), Self::Mirrored(sides)]));
+        pairs.flat_map(|[a, b]| [[a, b], [b, a]]).collect()
+    }
+}
+
 /// A file of items numbered from 1 on; `links` are kind, source and targets of references, `size` is the primary item's,
 /// `properties` are what further ones have.
 pub fn file(

@@ -1,8 +1,10 @@
 //! ISO base media files: HEIF (HEIC, AVIF) items, and the TIFF blocks in Canon's CR3.
 
-use super::{Contents, Source, be16, be32};
+use super::{Allowance, Contents, Source, be16, be32};
 use crate::intake::ifd::Block;
+use crate::intake::turn::Turn;
 
+/// Most bytes of an extent that are read.
 const MOST: usize = 1 << 24;
 const MOST_BOXES: usize = 4096;
 
@@ -37,9 +39,14 @@ fn child<'a>(bytes: &'a [u8], name: &[u8]) -> Option<&'a [u8]> {
     boxes(bytes).find(|(n, _)| *n == name).map(|(_, body)| body)
 }
 
-/// The file-level boxes of interest, read whole; media data is skipped, not read.
-pub(super) fn top_level(source: &mut impl Source, wanted: impl Fn(&[u8]) -> bool) -> Vec<([u8; 4], Vec<u8>)> {
-    let mut found = Vec::new();
+/// The file-level boxes of interest, one after another, each up to as many bytes as are wanted of it; media data is skipped,
+/// not read.
+pub(super) fn top_level(
+    source: &mut impl Source,
+    allowance: &mut Allowance,
+    wanted: impl Fn(&[u8]) -> Option<usize>,
+    mut take: impl FnMut(&[u8], Vec<u8>, &mut Allowance),
+) {
     let mut at = 0_u64;
     for _ in 0..MOST_BOXES {
         let head = source.piece(at, 16);
@@ -56,39 +63,38 @@ pub(super) fn top_level(source: &mut impl Source, wanted: impl Fn(&[u8]) -> bool
         if size < header {
             break;
         }
-        if wanted(&name) {
-            let body = usize::try_from(size - header).unwrap_or(MOST).min(MOST);
-            found.push((name, source.piece(at + header, body)));
+        if let Some(most) = wanted(&name) {
+            let body = usize::try_from(size - header).unwrap_or(usize::MAX).min(most);
+            let body = allowance.piece(source, at + header, body);
+            take(&name, body, allowance);
         }
         let Some(next) = at.checked_add(size) else { break };
         at = next;
     }
-    found
 }
 
 /// Canon's CR3: main directory, Exif directory and maker note each in a block of its own.
-pub(super) fn cr3(source: &mut impl Source) -> Contents {
+pub(super) fn cr3(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
-    for (name, body) in top_level(source, |n| n == b"moov" || n == b"uuid") {
-        match &name {
-            b"moov" => {
-                let canon = boxes(&body).filter(|(n, _)| *n == b"uuid").find_map(|(_, b)| b.strip_prefix(&CANON));
-                for (part, block) in canon.into_iter().flat_map(boxes) {
-                    match part {
-                        b"CMT1" => found.main = Block::parse(block.to_vec()),
-                        b"CMT2" => found.exif = Block::parse(block.to_vec()),
-                        b"CMT3" => found.maker = Block::parse(block.to_vec()),
-                        _ => {}
-                    }
-                }
-            }
-            _ => {
-                if let Some(packet) = body.strip_prefix(&ADOBE_XMP) {
-                    found.xmp.push(packet.to_vec());
+    let wanted = |name: &[u8]| matches!(name, b"moov" | b"uuid").then_some(usize::MAX);
+    top_level(source, allowance, wanted, |name, body, allowance| match name {
+        b"moov" => {
+            let canon = boxes(&body).filter(|(n, _)| *n == b"uuid").find_map(|(_, b)| b.strip_prefix(&CANON));
+            for (part, block) in canon.into_iter().flat_map(boxes) {
+                match part {
+                    b"CMT1" => found.main = Block::parse(block.to_vec()),
+                    b"CMT2" => found.exif = Block::parse(block.to_vec()),
+                    b"CMT3" => found.maker = Block::parse(block.to_vec()),
+                    _ => {}
                 }
             }
         }
-    }
+        _ => {
+            if let Some(packet) = body.strip_prefix(&ADOBE_XMP) {
+                allowance.keep(packet.to_vec(), &mut found.xmp);
+            }
+        }
+    });
     found.size = found
         .main
         .as_ref()
@@ -97,10 +103,24 @@ pub(super) fn cr3(source: &mut impl Source) -> Contents {
     found
 }
 
+/// The box that describes a file's items.
+fn meta(source: &mut impl Source, allowance: &mut Allowance) -> Option<Vec<u8>> {
+    let mut found = None;
+    top_level(
+        source,
+        allowance,
+        |n| (n == b"meta").then_some(usize::MAX),
+        |_, body, _| {
+            found.get_or_insert(body);
+        },
+    );
+    found
+}
+
 /// HEIF: the Exif item, XMP items, the primary picture's size and turn.
-pub(super) fn heif(source: &mut impl Source) -> Contents {
+pub(super) fn heif(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
-    let Some((_, meta)) = top_level(source, |n| n == b"meta").into_iter().next() else { return found };
+    let Some(meta) = meta(source, allowance) else { return found };
     // A full box: four bytes of version and flags before the children.
     let meta = meta.get(4..).unwrap_or_default();
     let items = child(meta, b"iinf").map(items).unwrap_or_default();
@@ -111,19 +131,20 @@ pub(super) fn heif(source: &mut impl Source) -> Contents {
             continue;
         }
         let Some(place) = places.iter().find(|p| p.id == id) else { continue };
-        let bytes = place.read(source, data);
+        let bytes = place.read(source, data, allowance.left());
+        allowance.spend(bytes.len());
         if &kind == b"Exif" {
             // The payload opens with the distance to the TIFF header.
             let skip = be32(&bytes, 0).map_or(usize::MAX, |n| (n as usize).saturating_add(4));
             found.main = found.main.or_else(|| Block::parse(bytes.get(skip..)?.to_vec()));
         } else if bytes.windows(10).take(4096).any(|w| w == b"<x:xmpmeta" || w == b"<?xpacket ") {
-            found.xmp.push(bytes);
+            allowance.keep(bytes, &mut found.xmp);
         }
     }
-    if let Some((size, turns)) = primary(meta) {
+    if let Some((size, turn)) = primary(meta) {
         found.size = size;
-        // irot counts quarter turns anticlockwise; HEIF readers ignore the Exif orientation.
-        found.orientation = Some([1, 8, 3, 6][usize::from(turns & 3)]);
+        // HEIF readers ignore the Exif orientation.
+        found.orientation = Some(turn.exif());
     }
     found
 }
@@ -152,10 +173,12 @@ struct Place {
 }
 
 impl Place {
-    fn read(&self, source: &mut impl Source, data: &[u8]) -> Vec<u8> {
+    /// The bytes, `most` at the most.
+    fn read(&self, source: &mut impl Source, data: &[u8], most: usize) -> Vec<u8> {
         let mut bytes = Vec::new();
         for &(offset, length) in &self.extents {
             let length = if length == 0 { MOST } else { usize::try_from(length).unwrap_or(MOST).min(MOST) };
+            let length = length.min(most - bytes.len());
             if bytes.len() > MOST {
                 break;
             }
@@ -220,14 +243,14 @@ pub(crate) struct Primary {
 /// The primary item itself, with what is needed to show it. Whatever else the file holds, such as alpha, depth or gain maps
 /// and thumbnails, is never touched.
 pub(crate) fn primary_item(source: &mut impl Source) -> Option<Primary> {
-    let (_, meta) = top_level(source, |n| n == b"meta").into_iter().next()?;
+    let meta = meta(source, &mut Allowance::default())?;
     let meta = meta.get(4..)?;
     let id = primary_id(meta)?;
     let items = child(meta, b"iinf").map(items)?;
     let places = child(meta, b"iloc").and_then(places)?;
     let mut read = |id: u32| {
         let place = places.iter().find(|p| p.id == id)?;
-        Some(place.read(source, child(meta, b"idat").unwrap_or_default()))
+        Some(place.read(source, child(meta, b"idat").unwrap_or_default(), usize::MAX))
     };
     let kind = |id: u32| items.iter().find(|(item, _)| *item == id).map(|(_, kind)| *kind);
     let profile = |(name, body): &(&[u8], &[u8])| {
@@ -308,15 +331,20 @@ fn properties(meta: &[u8], id: u32) -> Option<Vec<(&[u8], &[u8])>> {
     None
 }
 
-/// Size and anticlockwise quarter turns of the primary item.
-fn primary(meta: &[u8]) -> Option<(Size, u8)> {
-    let (mut size, mut turns) = (None, 0);
+/// Size of the primary item, and how it is turned and mirrored: in the order of its properties (ISO/IEC 23008-12, 6.5.10 and
+/// 6.5.12), of which MIAF has turning come first.
+fn primary(meta: &[u8]) -> Option<(Size, Turn)> {
+    let (mut size, mut turn) = (None, Turn::default());
     for (name, body) in properties(meta, primary_id(meta)?)? {
+        let first = body.first().copied().unwrap_or(0);
         match name {
             b"ispe" => size = be32(body, 4).zip(be32(body, 8)).filter(|&(w, h)| w > 0 && h > 0),
-            b"irot" => turns = body.first().copied().unwrap_or(0),
+            // Quarter turns anticlockwise.
+            b"irot" => turn = turn.then_clockwise(4 - (first & 3)),
+            // 0 exchanges top and bottom, 1 left and right.
+            b"imir" => turn = turn.then_mirrored(first & 1 == 1),
             _ => {}
         }
     }
-    Some((size, turns))
+    Some((size, turn))
 }

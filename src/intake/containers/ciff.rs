@@ -1,6 +1,6 @@
 //! CRW: Canon's heap of records, nested heaps at the end of the file.
 
-use super::{Contents, Source, le16, le32};
+use super::{Allowance, Contents, Source, le16, le32};
 
 /// Records and nested heaps read at most, and the longest record of interest.
 const MOST_RECORDS: usize = 4096;
@@ -32,12 +32,12 @@ impl Heap {
 }
 
 /// Reads the heaps.
-pub(super) fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let head = source.piece(0, 14);
     let length = source.length();
     let mut heap = Heap::default();
     if let Some(start) = le32(&head, 2) {
-        read(source, start.into(), length, 0, &mut heap);
+        read(source, (start.into(), length), 0, &mut heap, allowance);
     }
     let info = heap.record(0x1810).unwrap_or_default();
     let size = le32(info, 0).zip(le32(info, 4)).filter(|&(w, h)| w > 0 && h > 0);
@@ -52,16 +52,16 @@ pub(super) fn contents(source: &mut impl Source) -> Contents {
 }
 
 /// Reads the heap in the bytes `start` to `end`: its directory's offset stands in its last four bytes.
-fn read(source: &mut impl Source, start: u64, end: u64, depth: usize, heap: &mut Heap) {
+fn read(source: &mut impl Source, (start, end): (u64, u64), depth: usize, heap: &mut Heap, allowance: &mut Allowance) {
     if depth > DEEPEST || end <= start || end - start < 6 {
         return;
     }
     let Some(directory) = le32(&source.piece(end - 4, 4), 0) else { return };
     let at = start + u64::from(directory);
     let Some(count) = le16(&source.piece(at, 2), 0) else { return };
-    let entries = source.piece(at + 2, usize::from(count) * 10);
+    let entries = allowance.piece(source, at + 2, usize::from(count) * 10);
     for entry in entries.chunks_exact(10) {
-        if heap.records.len() >= MOST_RECORDS {
+        if heap.records.len() >= MOST_RECORDS || allowance.left() == 0 {
             return;
         }
         let (Some(kind), Some(length), Some(offset)) = (le16(entry, 0), le32(entry, 2), le32(entry, 6)) else { return };
@@ -76,10 +76,10 @@ fn read(source: &mut impl Source, start: u64, end: u64, depth: usize, heap: &mut
             let to = from + u64::from(length);
             // A heap inside itself would never end; a nested one is always smaller.
             if to <= end && to - from < end - start {
-                read(source, from, to, depth + 1, heap);
+                read(source, (from, to), depth + 1, heap, allowance);
             }
         } else if (length as usize) <= MOST_BYTES {
-            heap.records.push((tag, source.piece(from, length as usize)));
+            heap.records.push((tag, allowance.piece(source, from, length as usize)));
         }
     }
 }

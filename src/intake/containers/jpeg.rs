@@ -1,6 +1,6 @@
 //! JPEG: Exif and XMP application segments, frame size.
 
-use super::{Contents, Source, be16};
+use super::{Allowance, Contents, Source, be16};
 use crate::intake::ifd::Block;
 
 const EXIF: &[u8] = b"Exif\0";
@@ -9,7 +9,7 @@ const XMP: &[u8] = b"http://ns.adobe.com/xap/1.0/\0";
 const MOST_SEGMENTS: usize = 4096;
 
 /// Reads the segments of the JPEG that starts at `start`.
-pub(super) fn contents(source: &mut impl Source, start: u64) -> Contents {
+pub(super) fn contents(source: &mut impl Source, start: u64, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
     let mut exif: Vec<u8> = Vec::new();
     let mut at = start.saturating_add(2);
@@ -33,16 +33,22 @@ pub(super) fn contents(source: &mut impl Source, start: u64) -> Contents {
         let Some(body) = length.and_then(|l| l.checked_sub(2)).map(usize::from) else { break };
         match code {
             0xe1 => {
-                let bytes = source.piece(at + 4, body);
+                // Of other kinds, such as continued XMP, there may be much.
+                let name = source.piece(at + 4, body.min(XMP.len()));
+                if !name.starts_with(EXIF) && name != XMP {
+                    at += 4 + body as u64;
+                    continue;
+                }
+                let bytes = allowance.piece(source, at + 4, body);
                 if bytes.starts_with(EXIF) {
                     let rest = bytes.get(EXIF.len() + 1..).unwrap_or_default();
                     // A block larger than a segment goes on in the next one, without a TIFF header of its own.
                     let header = rest.starts_with(b"II") || rest.starts_with(b"MM");
-                    if exif.is_empty() || (!header && exif.len() < 1 << 24) {
+                    if exif.is_empty() || !header {
                         exif.extend_from_slice(rest);
                     }
                 } else if let Some(packet) = bytes.strip_prefix(XMP) {
-                    found.xmp.push(packet.to_vec());
+                    allowance.keep(packet.to_vec(), &mut found.xmp);
                 }
             }
             // Start of frame, of any coding; 0xc4, 0xc8 and 0xcc are tables.

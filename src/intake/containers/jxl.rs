@@ -1,48 +1,50 @@
 //! JPEG XL: Exif and XMP boxes, compressed ones too, and the head of the codestream (ISO/IEC 18181-1 and -2).
 
-use std::io::Read as _;
-
 use super::boxes::top_level;
-use super::{Contents, Source, be32};
+use super::{Allowance, Contents, Source, be32};
 use crate::intake::ifd::Block;
 
-/// Most bytes that a compressed box may come to.
-const MOST: u64 = 1 << 24;
+/// Bytes of a codestream that hold its size and orientation.
+const HEAD: usize = 64;
 
 /// Reads the boxes of a file, or the head of a bare codestream.
-pub(super) fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
     if source.piece(0, 2) == [0xFF, 0x0A] {
         head(&source.piece(2, 32), &mut found);
         return found;
     }
-    let wanted = |name: &[u8]| matches!(name, b"Exif" | b"xml " | b"brob" | b"jxlc" | b"jxlp");
-    for (name, body) in top_level(source, wanted) {
-        match &name {
+    let wanted = |name: &[u8]| match name {
+        b"Exif" | b"xml " | b"brob" => Some(usize::MAX),
+        b"jxlc" | b"jxlp" => Some(HEAD),
+        _ => None,
+    };
+    top_level(source, allowance, wanted, |name, body, allowance| {
+        match name {
             b"brob" => {
-                let (Some(inner), Some(rest)) = (body.get(..4), body.get(4..)) else { continue };
-                let mut plain = Vec::new();
-                // What could be expanded before damage is as good as a cut box.
-                let _ = brotli_decompressor::Decompressor::new(rest, 4096).take(MOST).read_to_end(&mut plain);
-                metadata(inner, plain, &mut found);
+                let Some((inner, rest)) = body.split_at_checked(4) else { return };
+                if matches!(inner, b"Exif" | b"xml ") {
+                    let plain = allowance.expanded(rest);
+                    metadata(inner, plain, &mut found, allowance);
+                }
             }
             b"jxlc" if body.starts_with(&[0xFF, 0x0A]) => head(&body[2..body.len().min(34)], &mut found),
             // A part of a codestream: its number comes first.
             b"jxlp" if body.get(4..6) == Some(&[0xFF, 0x0A]) => head(&body[6..body.len().min(38)], &mut found),
-            _ => metadata(&name, body, &mut found),
+            _ => metadata(name, body, &mut found, allowance),
         }
-    }
+    });
     found
 }
 
-fn metadata(name: &[u8], body: Vec<u8>, found: &mut Contents) {
+fn metadata(name: &[u8], body: Vec<u8>, found: &mut Contents, allowance: &mut Allowance) {
     match name {
         // The payload opens with the distance to the TIFF header.
         b"Exif" if found.main.is_none() => {
             let skip = be32(&body, 0).map_or(usize::MAX, |n| (n as usize).saturating_add(4));
             found.main = body.get(skip..).and_then(|block| Block::parse(block.to_vec()));
         }
-        b"xml " => found.xmp.push(body),
+        b"xml " => allowance.keep(body, &mut found.xmp),
         _ => {}
     }
 }

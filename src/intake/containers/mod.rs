@@ -2,6 +2,7 @@
 //!
 //! Each reader seeks to what it wants, so that a raw file of 60 MB costs a read of its head.
 
+mod allowance;
 mod boxes;
 mod ciff;
 mod jpeg;
@@ -15,16 +16,17 @@ use std::io::{Read, Seek, SeekFrom};
 
 use super::ifd::Block;
 use super::sniff::{Build, Kind};
+use allowance::Allowance;
 
 /// What a file carries.
 #[derive(Default)]
 pub(super) struct Contents {
     /// Block with the main directory (and the Exif directory where it is not apart).
-    pub main: Option<Block>,
+    pub main: Option<Block<'static>>,
     /// The Exif directory where it stands in a block of its own.
-    pub exif: Option<Block>,
+    pub exif: Option<Block<'static>>,
     /// The maker note where it stands in a block of its own.
-    pub maker: Option<Block>,
+    pub maker: Option<Block<'static>>,
     /// Canon's old heap of records.
     pub ciff: Option<ciff::Heap>,
     /// Sigma's list of properties.
@@ -33,10 +35,19 @@ pub(super) struct Contents {
     pub xmp: Vec<Vec<u8>>,
     /// Stored size in pixels, before orientation.
     pub size: Option<(u32, u32)>,
+    /// Where in a TIFF the directory is that has this size and leads to the picture, if it isn't the first.
+    pub directory: Option<u32>,
     /// Whether the picture is sensor data.
     pub raw: bool,
     /// Orientation that the container itself prescribes, as an Exif number.
     pub orientation: Option<u16>,
+}
+
+impl Contents {
+    /// The XMP packets.
+    pub(super) fn packets(&self) -> impl Iterator<Item = &[u8]> {
+        self.xmp.iter().map(Vec::as_slice)
+    }
 }
 
 pub(super) use boxes::{Primary, primary_item};
@@ -65,18 +76,19 @@ impl<T: Read + Seek> Source for T {}
 /// Reads what a file of this kind carries; parts that are missing or damaged are left out. `None` where the kind has no place
 /// for facts that is known here.
 pub(super) fn contents(source: &mut impl Source, kind: Kind) -> Option<Contents> {
+    let allowance = &mut Allowance::default();
     let mut found = match kind {
-        Kind::Jpeg => jpeg::contents(source, 0),
-        Kind::Png => png::contents(source),
-        Kind::WebP => riff::contents(source),
-        Kind::Tiff | Kind::Raw(Build::Tiff(_)) => tiff::contents(source),
-        Kind::Heic | Kind::Avif | Kind::Video => boxes::heif(source),
-        Kind::JpegXl => jxl::contents(source),
-        Kind::Raw(Build::Cr3) => boxes::cr3(source),
-        Kind::Raw(Build::Raf) => tiff::raf(source),
-        Kind::Raw(Build::Crw) => ciff::contents(source),
-        Kind::Raw(Build::X3f) => x3f::contents(source),
-        Kind::Raw(Build::Mrw) => tiff::mrw(source),
+        Kind::Jpeg => jpeg::contents(source, 0, allowance),
+        Kind::Png => png::contents(source, allowance),
+        Kind::WebP => riff::contents(source, allowance),
+        Kind::Tiff | Kind::Raw(Build::Tiff(_)) => tiff::contents(source, allowance),
+        Kind::Heic | Kind::Avif | Kind::Video => boxes::heif(source, allowance),
+        Kind::JpegXl => jxl::contents(source, allowance),
+        Kind::Raw(Build::Cr3) => boxes::cr3(source, allowance),
+        Kind::Raw(Build::Raf) => tiff::raf(source, allowance),
+        Kind::Raw(Build::Crw) => ciff::contents(source, allowance),
+        Kind::Raw(Build::X3f) => x3f::contents(source, allowance),
+        Kind::Raw(Build::Mrw) => tiff::mrw(source, allowance),
         Kind::Raw(Build::Unmarked) | Kind::Picture(_) | Kind::Document(_) | Kind::Empty | Kind::Unknown => return None,
     };
     found.raw |= matches!(kind, Kind::Raw(_));

@@ -1,27 +1,29 @@
 //! WebP: the EXIF and XMP chunks, size.
 
-use super::{Contents, Source, le16, le32};
+use super::{Allowance, Contents, Source, le16, le32};
 use crate::intake::ifd::Block;
 
-const MOST: usize = 1 << 24;
 const MOST_CHUNKS: usize = 4096;
 
 /// Reads the chunks.
-pub(super) fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
     let mut at = 12;
     for _ in 0..MOST_CHUNKS {
         let head = source.piece(at, 8);
         let (Some(name), Some(length)) = (head.get(..4), le32(&head, 4)) else { break };
-        let size = (length as usize).min(MOST);
+        let size = length as usize;
         match name {
             b"EXIF" => {
-                let bytes = source.piece(at + 8, size);
+                let bytes = allowance.piece(source, at + 8, size);
                 // Some writers keep the JPEG segment's prefix.
                 let block = bytes.strip_prefix(b"Exif\0\0").map(<[u8]>::to_vec);
                 found.main = Block::parse(block.unwrap_or(bytes));
             }
-            b"XMP " => found.xmp.push(source.piece(at + 8, size)),
+            b"XMP " => {
+                let packet = allowance.piece(source, at + 8, size);
+                allowance.keep(packet, &mut found.xmp);
+            }
             b"VP8X" => {
                 let bytes = source.piece(at + 8, 10);
                 let side = |i: usize| le32(&bytes, i).map(|v| (v & 0xff_ffff) + 1);

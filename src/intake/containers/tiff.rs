@@ -1,6 +1,6 @@
 //! TIFF and the raw formats built on it (CR2, NEF, ARW, DNG, PEF, SRW, ORF, RW2), and Fujifilm's RAF.
 
-use super::{Contents, Source, be16, be32, jpeg, le32};
+use super::{Allowance, Contents, Source, be16, be32, jpeg, le32};
 use crate::intake::ifd::{Block, Ifd};
 
 /// Reads to try, each larger than the last: the head of a raw file holds its directories, but some files
@@ -12,7 +12,7 @@ const XMP: u16 = 0x2bc;
 const DNG_VERSION: u16 = 0xc612;
 
 /// Reads the directories.
-pub(super) fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let length = source.length();
     let mut found = Contents::default();
     let head = source.piece(0, 12);
@@ -30,7 +30,7 @@ pub(super) fn contents(source: &mut impl Source) -> Contents {
         if block.partial && !whole && !enough(&block) {
             continue;
         }
-        found = of_block(block);
+        found = of_block(block, allowance);
         break;
     }
     found.raw |= canon || other;
@@ -65,14 +65,16 @@ fn behind(source: &mut impl Source, head: &[u8], length: u64) -> Option<Vec<u8>>
 }
 
 /// Whether the head held all that matters although something was cut off.
-fn enough(block: &Block) -> bool {
+fn enough(block: &Block<'_>) -> bool {
     block.first().has(0x10f) && block.exif().has(0x829a) && block.exif().has(0x927c)
 }
 
-fn of_block(block: Block) -> Contents {
+fn of_block(block: Block<'static>, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
     if let Some(packet) = block.first().bytes(XMP) {
-        found.xmp.push(packet.to_vec());
+        let packet = packet[..packet.len().min(allowance.left())].to_vec();
+        allowance.spend(packet.len());
+        allowance.keep(packet, &mut found.xmp);
     }
     // Panasonic keeps sensor borders in its own tags and the full Exif in an embedded JPEG.
     let first = block.first();
@@ -82,11 +84,14 @@ fn of_block(block: Block) -> Contents {
     {
         found.size = right.checked_sub(left).zip(bottom.checked_sub(top)).filter(|&(w, h)| w > 0 && h > 0);
     } else {
-        (found.size, found.raw) = size(&block);
+        let (best, raw) = largest(&block);
+        (found.size, found.raw) = (best.size, raw);
+        found.directory = best.start.filter(|at| Some(*at) != block.start(0)).and_then(|at| u32::try_from(at).ok());
+        found.orientation = best.orientation.filter(|_| !raw);
     }
     found.raw |= first.has(DNG_VERSION);
     if let Some((bytes, _)) = first.undefined(0x2e) {
-        let inner = jpeg::contents(&mut std::io::Cursor::new(bytes), 0);
+        let inner = jpeg::contents(&mut std::io::Cursor::new(bytes), 0, allowance);
         if inner.main.is_some() {
             found.xmp.extend(inner.xmp);
             found.main = inner.main;
@@ -98,12 +103,26 @@ fn of_block(block: Block) -> Contents {
     found
 }
 
-/// Size of the largest full-resolution picture among the directories, and whether any is sensor data.
-fn size(block: &Block) -> (Option<(u32, u32)>, bool) {
-    let (mut best, mut raw) = (None, false);
-    let mut consider = |ifd: Ifd<'_>| {
-        // Bit 0 of NewSubfileType marks a reduced picture.
-        if ifd.whole(0xfe).is_some_and(|kind| kind & 1 == 1) {
+/// A directory's picture.
+#[derive(Default)]
+struct Picture {
+    size: Option<(u32, u32)>,
+    start: Option<usize>,
+    orientation: Option<u16>,
+}
+
+impl Picture {
+    fn area(&self) -> u64 {
+        self.size.map_or(0, |(w, h)| u64::from(w) * u64::from(h))
+    }
+}
+
+/// The largest full-resolution picture among the directories, and whether any is sensor data.
+fn largest(block: &Block<'_>) -> (Picture, bool) {
+    let (mut best, mut raw) = (Picture::default(), false);
+    let mut consider = |ifd: Ifd<'_>, start: Option<usize>| {
+        // Bit 0 of NewSubfileType marks a reduced picture, bit 2 a mask.
+        if ifd.whole(0xfe).is_some_and(|kind| kind & 0b101 != 0) {
             return;
         }
         // Photometric interpretations: colour filter array, linear raw.
@@ -114,31 +133,33 @@ fn size(block: &Block) -> (Option<(u32, u32)>, bool) {
             [w, h] if w >= 1.0 && h >= 1.0 && w < 1e6 && h < 1e6 => Some((w as u32, h as u32)),
             _ => None,
         });
-        let here = match (stored, cropped) {
+        let size = match (stored, cropped) {
             (Some((w, h)), Some((cw, ch))) if cw <= w && ch <= h => Some((cw, ch)),
             (stored, _) => stored,
         };
-        let area = |s: Option<(u32, u32)>| s.map_or(0, |(w, h)| u64::from(w) * u64::from(h));
-        if area(here) > area(best) {
+        let orientation = ifd.whole(0x112).and_then(|o| u16::try_from(o).ok()).filter(|o| (1..=8).contains(o));
+        let here = Picture { size, start, orientation };
+        if here.area() > best.area() {
             best = here;
         }
     };
     for number in 0..4 {
-        consider(block.nth(number));
+        consider(block.nth(number), block.start(number));
     }
     for offset in block.first().numbers(SUB_IFDS).into_iter().take(8) {
-        if let Some(sub) = Block::at(block.bytes(), offset as usize, block.little_endian()) {
-            consider(sub.first());
+        let offset = offset as usize;
+        if let Some(sub) = Block::at(block.bytes(), offset, block.little_endian()) {
+            consider(sub.first(), Some(offset));
         }
     }
     (best, raw)
 }
 
 /// Fujifilm's RAF: a JPEG with the full Exif at the offset in bytes 84 to 87, sizes in a list of records.
-pub(super) fn raf(source: &mut impl Source) -> Contents {
+pub(super) fn raf(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let head = source.piece(0, 108);
     let Some(start) = be32(&head, 84) else { return Contents::default() };
-    let mut found = jpeg::contents(source, start.into());
+    let mut found = jpeg::contents(source, start.into(), allowance);
     found.size = be32(&head, 92).and_then(|at| raf_size(source, at.into())).or(found.size);
     found
 }
@@ -161,7 +182,7 @@ fn raf_size(source: &mut impl Source, start: u64) -> Option<(u32, u32)> {
 }
 
 /// Minolta's MRW: named blocks, of which one is a TIFF block and one states the size.
-pub(super) fn mrw(source: &mut impl Source) -> Contents {
+pub(super) fn mrw(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
     let mut at = 8_u64;
     for _ in 0..16 {
@@ -173,7 +194,7 @@ pub(super) fn mrw(source: &mut impl Source) -> Contents {
                 let (height, width) = (be16(&bytes, 12), be16(&bytes, 14));
                 found.size = width.zip(height).filter(|&(w, h)| w > 0 && h > 0).map(|(w, h)| (w.into(), h.into()));
             }
-            b"\0TTW" => found.main = Block::parse(source.piece(at + 8, (length as usize).min(HEADS[1]))),
+            b"\0TTW" => found.main = Block::parse(allowance.piece(source, at + 8, length as usize)),
             b"\0WBG" | b"\0RIF" | b"\0PAD" => {}
             _ => break,
         }

@@ -1,12 +1,12 @@
 //! Sigma's X3F: the list of properties, and the Exif in the embedded JPEG of later files.
 
-use super::{Contents, Source, jpeg, le32};
+use super::{Allowance, Contents, Source, jpeg, le32};
 
 const MOST_SECTIONS: usize = 256;
 const MOST: usize = 1 << 20;
 
 /// Reads the directory at the end of the file and the sections it lists.
-pub(super) fn contents(source: &mut impl Source) -> Contents {
+pub(super) fn contents(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let mut found = Contents::default();
     let head = source.piece(0, 40);
     found.size = le32(&head, 28).zip(le32(&head, 32)).filter(|&(w, h)| w > 0 && h > 0 && w < 1 << 20 && h < 1 << 20);
@@ -27,12 +27,15 @@ pub(super) fn contents(source: &mut impl Source) -> Contents {
     for entry in directory.get(12..).unwrap_or_default().chunks_exact(12).take(count) {
         let (Some(offset), Some(length)) = (le32(entry, 0), le32(entry, 4)) else { break };
         match &entry[8..12] {
-            b"PROP" => found.properties = properties(&source.piece(offset.into(), (length as usize).min(MOST))),
+            b"PROP" => {
+                let section = allowance.piece(source, offset.into(), (length as usize).min(MOST));
+                found.properties = properties(&section);
+            }
             b"IMA2" | b"IMAG" if found.main.is_none() => {
                 // A section header of 28 bytes; a JPEG preview follows in later files.
                 let start = u64::from(offset) + 28;
                 if source.piece(start, 2) == [0xff, 0xd8] {
-                    let inner = jpeg::contents(source, start);
+                    let inner = jpeg::contents(source, start, allowance);
                     found.main = inner.main;
                     found.xmp = inner.xmp;
                 }

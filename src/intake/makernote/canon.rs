@@ -8,7 +8,7 @@ use crate::quantity::{Distance, Point};
 
 /// Reads a Canon note: a bare directory with offsets from the start of the Exif block.
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
-    let block: Block = note.in_block(0)?;
+    let block: Block<'_> = note.in_block(0)?;
     Some(directory(block.first(), note.model))
 }
 

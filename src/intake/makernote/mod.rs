@@ -78,14 +78,14 @@ pub struct Note<'a> {
     pub frame: Option<(u32, u32)>,
 }
 
-impl Note<'_> {
+impl<'a> Note<'a> {
     /// The note's directory `skip` bytes in, with offsets counted from the start of the whole block.
-    pub(super) fn in_block(&self, skip: usize) -> Option<Block> {
+    pub(super) fn in_block(&self, skip: usize) -> Option<Block<'a>> {
         Block::at(self.block, self.offset.checked_add(skip)?, self.little_endian)
     }
 
     /// The note's directory `skip` bytes in, with offsets counted from the start of the note.
-    pub(super) fn in_note(&self, skip: usize, little_endian: bool) -> Option<Block> {
+    pub(super) fn in_note(&self, skip: usize, little_endian: bool) -> Option<Block<'a>> {
         Block::at(self.bytes, skip, little_endian)
     }
 }

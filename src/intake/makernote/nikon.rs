@@ -23,9 +23,9 @@ pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
 
 /// The note's directory: with a TIFF header of its own (since 2001), after eight bytes of name (early
 /// Coolpix), or bare (D1, Coolpix 990).
-fn directory(note: &Note<'_>) -> Option<Block> {
+fn directory<'a>(note: &Note<'a>) -> Option<Block<'a>> {
     if let Some(inner) = note.bytes.strip_prefix(b"Nikon\0\x02").and_then(|b| b.get(3..)) {
-        return Block::parse(inner.to_vec());
+        return Block::parse(inner);
     }
     note.in_block(if note.bytes.starts_with(b"Nikon\0\x01") { 8 } else { 0 })
 }

@@ -7,7 +7,7 @@ use crate::quantity::{Distance, Point};
 /// Reads a note of any of the three forms: old with offsets from the block's start, newer ones with their own.
 pub(super) fn read(note: &Note<'_>) -> Option<Notes> {
     let order = |at: usize| note.bytes.get(at..at + 2).map(|o| o == b"II");
-    let block: Block = if note.bytes.starts_with(b"OLYMPUS\0") {
+    let block: Block<'_> = if note.bytes.starts_with(b"OLYMPUS\0") {
         note.in_note(12, order(8)?)?
     } else if note.bytes.starts_with(b"OM SYSTEM\0") {
         note.in_note(16, order(12)?)?
