@@ -174,6 +174,24 @@ fn what_is_remembered_is_what_was_measured_whatever_the_threads_and_the_kills() 
 }
 
 #[test]
+fn a_sidecar_written_later_counts_though_the_frame_is_remembered() {
+    let place = Place::new();
+    shoot(&place, 1);
+    let flags = || {
+        let done = place.run(&["audit", "photos", "--no-page", "--out", "out"]);
+        assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+        place.json("out")["frames"][0]["flags"].as_array().unwrap().clone()
+    };
+    assert!(!flags().contains(&"panorama".into()));
+    for told in ["GPano:ProjectionType=\"equirectangular\"", "xmp:CreatorTool=\"Image Stitcher\""] {
+        place.photo("f00.xmp", format!("<x:xmpmeta><rdf:Description {told}/></x:xmpmeta>").as_bytes());
+        assert!(flags().contains(&"panorama".into()), "{told}");
+        fs::remove_file(place.path("photos/f00.xmp")).unwrap();
+        assert!(!flags().contains(&"panorama".into()));
+    }
+}
+
+#[test]
 fn a_damaged_store_is_set_aside_and_said() {
     let place = Place::new();
     shoot(&place, 3);
