@@ -320,6 +320,44 @@ fn json_goes_to_standard_output_and_quiet_says_nothing_but_failures() {
     assert_eq!(json(&["series", "photos/a.jpg", "photos/b.jpg", "--json", "--tiles", "8"])["format"], "tussock.series");
 }
 
+/// A joiner, a direction mark, a tag beyond the basic plane, a control character of eight bits: what is printed as JSON holds
+/// the very names, and none of those characters as such.
+#[test]
+fn json_holds_the_very_names_whatever_is_in_them() {
+    let place = Place::new();
+    let names = ["photos/bare\u{9b}31m.jpg", "photos/fam\u{200d}ily.jpg", "photos/x\u{202e}y\u{e0041}.jpg"];
+    for name in names {
+        fs::write(place.path(name), jpeg(1)).unwrap();
+    }
+    let json = |arguments: &[&str]| -> serde_json::Value {
+        let text = out(&place.run(arguments));
+        let odd = |c: char| c.is_control() && c != '\n' || "\u{200d}\u{202e}\u{e0041}".contains(c);
+        assert!(!text.contains(odd), "{arguments:?}: {text:?}");
+        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{arguments:?}: {e}: {text}"))
+    };
+    let list = |of: &serde_json::Value, key: &str| -> Vec<String> {
+        of.as_array().unwrap().iter().map(|f| f[key].as_str().unwrap().to_owned()).collect()
+    };
+    let audit = json(&["audit", "photos", "--no-page", "--tiles", "8", "--out", "out", "--json"]);
+    assert_eq!(list(&audit["frames"], "file"), names);
+    assert_eq!(list(&json(&["facts", "photos", "--json"]), "file"), names);
+    assert_eq!(list(&json(&["keepers", "out", "--of", "all", "--json"])["frames"], "path"), names);
+    let series = json(&["series", "photos", "--json", "--tiles", "8"]).to_string();
+    assert!(names.iter().all(|name| series.contains(name)), "{series}");
+    fs::create_dir_all(place.path("c\u{200d}g/tussock")).unwrap();
+    let command = |word: &str| {
+        let mut command = place.command(&[word, "--json"]);
+        let text = out(&command.env("XDG_CONFIG_HOME", place.path("c\u{200d}g")).output().unwrap());
+        serde_json::from_str::<serde_json::Value>(&text).unwrap_or_else(|e| panic!("{word}: {e}: {text}"))
+    };
+    assert!(command("settings")["file"].as_str().unwrap().contains("c\u{200d}g/tussock"));
+
+    // A list for another program holds the names as they are.
+    assert_eq!(out(&place.run(&["keepers", "out", "--of", "all"])), names.map(|n| format!("{n}\n")).concat());
+    let found = |line: &str| place.path(line).is_file();
+    assert!(out(&place.run(&["keepers", "out", "--of", "all"])).lines().all(found));
+}
+
 #[test]
 fn manual_pages_completions_and_notices_are_printed_and_written() {
     let place = Place::new();

@@ -146,6 +146,17 @@ fn what_is_damaged_is_named_twins_are_one_frame_and_json_is_a_line_a_frame() {
 }
 
 #[test]
+fn a_line_of_json_holds_the_very_name() {
+    let place = Place::new();
+    let running = Running::start(&place, &["--json", "--no-page"]);
+    place.photo("fam\u{200d}ily.jpg", &jpeg(0));
+    let line = running.line();
+    let told: serde_json::Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
+    assert!(told["path"] == "photos/fam\u{200d}ily.jpg" && !line.contains('\u{200d}'), "{line}");
+    assert_eq!(running.stop_silently().0, 0);
+}
+
+#[test]
 fn a_watch_that_saw_nothing_leaves_nothing() {
     let place = Place::new();
     let running = Running::start(&place, &[]);

@@ -80,7 +80,9 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
     let unreached = found.frames.len() - seen.len();
     for (held, failed) in seen {
         // Of a file that was measured as far as it goes it is said, too, but nothing stands in for it.
-        let stands = |error: &IntakeError| held.as_ref().filter(|h| h.path != error.path).map(|h| shown(&h.path));
+        let stands = |error: &IntakeError| {
+            held.as_ref().filter(|h| h.path != error.path).map(|h| h.path.to_string_lossy().into())
+        };
         failures.extend(failed.iter().map(|e| FailureView { stand_in: stands(e), ..failure(e) }));
         shoot.frames.extend(held);
     }

@@ -53,7 +53,7 @@ pub(crate) fn run(request: &Request) -> anyhow::Result<Outcome> {
                 flags: &facts.flags,
             })
             .collect();
-        output::print(&output::json(&entries)?);
+        output::print_json(&output::json(&entries)?);
     } else {
         for (i, (file, facts)) in read.iter().enumerate() {
             let gap = if i > 0 { "\n" } else { "" };

@@ -90,18 +90,18 @@ pub(crate) fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
     let kept = select::select(&report, &choice);
     match asked.list {
         List::Lines => {
-            let lines: String = kept.iter().map(|&i| format!("{}\n", report.frames[i].path())).collect();
-            for &i in kept.iter().filter(|&&i| plain(report.frames[i].path()) != report.frames[i].path()) {
-                say(format!("{}: its name can't be told in a list of lines; use -0", plain(report.frames[i].path())));
+            let names: Vec<&str> = kept.iter().map(|&i| report.frames[i].path()).collect();
+            for name in names.iter().filter(|name| !in_a_line(name, output::at_terminal())) {
+                say(format!("{}: its name can't be told in a list of lines; use -0", plain(name)));
             }
-            output::print(&lines);
+            output::print_names(&names.iter().map(|name| format!("{name}\n")).collect::<String>());
         }
         List::Nul => {
             let bytes =
                 kept.iter().flat_map(|&i| [report.frames[i].path().as_bytes(), b"\0"].concat()).collect::<Vec<_>>();
             output::print_bytes(&bytes);
         }
-        List::Json => output::print(&json(&report, &kept)?),
+        List::Json => output::print_json(&json(&report, &kept)?),
     }
     if let Some(to) = &asked.carry {
         let files: Vec<&str> = kept.iter().map(|&i| report.frames[i].path()).collect();
@@ -111,6 +111,12 @@ pub(crate) fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
         output::say("tussock: no frame of this report is wanted so");
     }
     Ok(if problems > 0 { Outcome::Partly } else { Outcome::Done })
+}
+
+/// Whether a name is told by a line of its own: one without line ends, and at a terminal, which shows it made harmless, one
+/// that is harmless as it is.
+fn in_a_line(name: &str, at_terminal: bool) -> bool {
+    if at_terminal { plain(name) == name } else { !name.contains('\n') }
 }
 
 /// `tussock.keepers`, version 1.

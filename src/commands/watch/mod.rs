@@ -223,7 +223,7 @@ impl Field<'_> {
         // The page stands before the line does, and the line comes whatever becomes of the page.
         let written = self.write_page();
         if self.asked.json {
-            output::print(&(serde_json::to_string(&told)? + "\n"));
+            output::print_json(&(serde_json::to_string(&told)? + "\n"));
         } else {
             let name = Path::new(&told.path).file_name().unwrap_or_default().to_string_lossy().into_owned();
             output::print(&format!("\n{name}\n"));
