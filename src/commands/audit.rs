@@ -69,7 +69,7 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
     stop::listen();
     raw_worker::set_up(audit.wanted.budget);
     let memory = memory(audit);
-    let shelf = if audit.no_lens { Shelf::none() } else { Shelf::open(&audit.lenses)? };
+    let shelf = shelf(audit)?;
     let mut failures: Vec<FailureView> = found.failures.iter().map(failure).collect();
     let scratch =
         Scratch::new(folder.scratch().with_context(|| format!("cannot write into {}", shown(folder.path())))?);
@@ -185,6 +185,14 @@ pub(super) fn memory(audit: &Audit) -> Memory {
         audit.wanted.overrides
     );
     if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() }
+}
+
+/// The baselines that an audit judges corners by.
+///
+/// # Errors
+/// Where a given file can't be read or is no baseline.
+pub(super) fn shelf(audit: &Audit) -> anyhow::Result<Shelf> {
+    if audit.no_lens { Ok(Shelf::none()) } else { Shelf::open(&audit.lenses) }
 }
 
 /// What is held of a frame, where it is one, and what went wrong.

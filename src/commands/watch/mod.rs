@@ -10,7 +10,6 @@ use anyhow::{Context as _, bail};
 
 use super::album::Album;
 use super::audit::{self, Audit};
-use super::baselines::Shelf;
 use super::frame::{self, Bench};
 use super::held::{Done, small_of};
 use super::{Outcome, place, raw_worker, stop};
@@ -67,7 +66,7 @@ pub(crate) fn run(asked: &Watch) -> anyhow::Result<Outcome> {
         None => place::default_report_folder(&asked.folder)?,
     };
     let memory = audit::memory(&asked.audit);
-    let shelf = Shelf::open(&asked.audit.lenses)?;
+    let shelf = audit::shelf(&asked.audit)?;
     // Pictures are made for the report at the end, since they take longer than the answer.
     let quick = Audit { page: false, ..asked.audit.clone() };
     let bench = Bench { audit: &quick, memory: &memory, album: Album::new(&quick, &[], &folder), shelf: &shelf };
