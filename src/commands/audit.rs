@@ -13,7 +13,7 @@ use super::frames::failure;
 use super::held::{Held, Shoot};
 use super::progress::Progress;
 use super::remember::Memory;
-use super::{Outcome, groups, place, raw_worker, sidecars, stop, work, write};
+use super::{Outcome, groups, original, place, raw_worker, sidecars, stop, work, write};
 use crate::intake::{self, Candidate, Found, IntakeError};
 use crate::measure;
 use crate::output;
@@ -98,7 +98,8 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
         group.members.iter().for_each(|&m| shoot.frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
-    let mut run = Run { frames: Vec::new(), failures, groups, baselines, intent: audit.intent, unreached };
+    let (intent, base) = (audit.intent, original::base());
+    let mut run = Run { frames: Vec::new(), failures, groups, baselines, intent, unreached, base };
     let view = output::timed("writing the report", || written(audit, &mut run, &mut shoot, &folder))?;
     folder.swap(REPORT)?;
     let left_alone = conclude(audit, &folder, &view, &run.failures, &shoot.frames)?;

@@ -42,6 +42,7 @@ pub(crate) fn write_json_with(
         ("format", bytes(&view.format)),
         ("version", bytes(&view.version)),
         ("id", bytes(&view.id)),
+        ("base", bytes(&view.base)),
         ("asked", bytes(&view.asked)),
         ("summary", bytes(&view.summary)),
     ] {
