@@ -337,8 +337,10 @@ fn what_was_done_to_a_picture_after_the_exposure_is_flagged() {
     assert!(!recorded(4000, 3000).contains(&Flag::Enlarged) && !recorded(3000, 4000).contains(&Flag::Enlarged));
     // The program's name is in the first directory.
     let by = |name: &'static str| read(&heads::jpeg(&heads::LE.tiff(&[(0x0131, Ascii(name))]))).flags;
-    assert!(by("Hugin 2022.0").contains(&Flag::Panorama) && by("Image Stitcher").contains(&Flag::Panorama));
-    assert!(by("enfuse 4.2").contains(&Flag::MultiShot));
+    for name in ["Image Stitcher", "FieldPanorama 3.1", "panorama-maker"] {
+        assert!(by(name).contains(&Flag::Panorama), "{name}");
+    }
+    assert!(by("Focus stacking 4.2").contains(&Flag::MultiShot));
     let plain = by("Ver.1.00");
     assert!(![Flag::Panorama, Flag::MultiShot, Flag::Enlarged].iter().any(|f| plain.contains(f)), "{plain:?}");
     // The schema for panoramas and spheres.
@@ -346,6 +348,22 @@ fn what_was_done_to_a_picture_after_the_exposure_is_flagged() {
     let file = heads::jpeg(&heads::BE.tiff(&[(0x0112, Shorts(vec![1]))]));
     let facts = exif::read(&mut Cursor::new(&file), Some(packet)).unwrap();
     assert!(facts.flags.contains(&Flag::Panorama));
+}
+
+#[test]
+fn a_title_or_a_place_name_makes_no_panorama_of_a_single_frame() {
+    use heads::Value::Ascii;
+    let head = |tag: u16, text: &'static str| heads::jpeg(&heads::LE.tiff(&[(tag, Ascii(text))]));
+    // ImageDescription, Software.
+    for (tag, text) in
+        [(0x010e, "Sunrise, Panorama Ridge"), (0x010e, "focus stack of stones"), (0x0131, "Stitches of Time")]
+    {
+        let flags = read(&head(tag, text)).flags;
+        assert!(!flags.contains(&Flag::Panorama) && !flags.contains(&Flag::MultiShot), "{text}: {flags:?}");
+    }
+    let packet = br#"<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description xmlns:dc="http://purl.org/dc/elements/1.1/"><dc:title><rdf:Alt><rdf:li>Panorama Ridge</rdf:li></rdf:Alt></dc:title></rdf:Description></rdf:RDF></x:xmpmeta>"#;
+    let facts = exif::read(&mut Cursor::new(&head(0x0131, "Ver.1.00")), Some(packet)).unwrap();
+    assert!(!facts.flags.contains(&Flag::Panorama));
 }
 
 #[test]

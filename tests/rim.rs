@@ -75,6 +75,37 @@ fn nothing_of_the_users_is_written_over() {
 }
 
 #[test]
+fn photographs_beside_a_report_are_audited_and_a_report_goes_into_no_folder_of_photographs() {
+    let place = Place::new();
+    let numbered = |i: u32| format!("p{i:02}.jpg");
+    (0..14).for_each(|i| drop(place.photo(&numbered(i), &jpeg(200, 150, i))));
+    let audit = |out: &str| place.run(&["audit", "photos", "--no-page", "--out", out]);
+    // Of so many frames the pictures lie beside the page.
+    assert_eq!(place.run(&["audit", "photos", "--out", "photos/trip"]).status.code(), Some(0));
+    assert!(place.path("photos/trip/pictures/0001-thumb.jpg").is_file());
+    let done = audit("out");
+    assert_eq!((done.status.code(), place.json("out")["frames"].as_array().unwrap().len()), (Some(0), 14));
+    assert!(!said(&done).contains("passing over"), "{}", said(&done));
+    place.photo("trip/late.jpg", &jpeg(200, 150, 20));
+    fs::create_dir(place.path("photos/tussock-report-days")).unwrap();
+    place.photo("tussock-report-days/walk.jpg", &jpeg(200, 150, 21));
+    let done = audit("out");
+    let audited = place.json("out")["frames"].to_string();
+    assert_eq!(place.json("out")["frames"].as_array().unwrap().len(), 16, "{}", said(&done));
+    assert!(audited.contains("photos/trip/late.jpg") && audited.contains("photos/tussock-report-days/walk.jpg"));
+    assert!(said(&done).contains("photos/trip holds a report of tussock's"), "{}", said(&done));
+    let before = contents(&place.path("photos"));
+    for overwrite in [None, Some("--overwrite")] {
+        for out in ["photos/trip", "photos/tussock-report-days"] {
+            let arguments = ["audit", "photos", "--out", out].into_iter().chain(overwrite).collect::<Vec<_>>();
+            let done = place.run(&arguments);
+            assert!(done.status.code() == Some(2) && said(&done).contains("holds photographs"), "{}", said(&done));
+        }
+    }
+    assert!(contents(&place.path("photos")) == before);
+}
+
+#[test]
 fn a_smaller_report_leaves_nothing_of_the_larger() {
     let place = Place::new();
     for i in 0..14 {
@@ -171,6 +202,24 @@ fn what_is_remembered_is_what_was_measured_whatever_the_threads_and_the_kills() 
     // Nothing that was left half done lies about.
     let left = |path: &PathBuf| path.to_string_lossy().contains("unfinished");
     assert!(!contents(place.0.path()).keys().any(left));
+}
+
+#[test]
+fn a_sidecar_written_later_counts_though_the_frame_is_remembered() {
+    let place = Place::new();
+    shoot(&place, 1);
+    let flags = || {
+        let done = place.run(&["audit", "photos", "--no-page", "--out", "out"]);
+        assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+        place.json("out")["frames"][0]["flags"].as_array().unwrap().clone()
+    };
+    assert!(!flags().contains(&"panorama".into()));
+    for told in ["GPano:ProjectionType=\"equirectangular\"", "xmp:CreatorTool=\"Image Stitcher\""] {
+        place.photo("f00.xmp", format!("<x:xmpmeta><rdf:Description {told}/></x:xmpmeta>").as_bytes());
+        assert!(flags().contains(&"panorama".into()), "{told}");
+        fs::remove_file(place.path("photos/f00.xmp")).unwrap();
+        assert!(!flags().contains(&"panorama".into()));
+    }
 }
 
 #[test]

@@ -115,10 +115,13 @@ fn reported() -> Place {
     fs::create_dir_all(place.path("photos/more")).unwrap();
     place.photo("more/a.jpg", b"another a");
     let frame = |file: &str, throughout: Option<bool>, cause: &str, group: Option<usize>| {
-        serde_json::json!({"file": format!("photos/{file}"), "sharp": {"throughout": throughout, "near": "within"},
+        let original = fs::read(place.path("photos").join(file)).ok().map(
+            |bytes| serde_json::json!({"bytes": bytes.len(), "digest": blake3::hash(&bytes).to_hex().to_string()}),
+        );
+        serde_json::json!({"file": format!("photos/{file}"), "original": original, "sharp": {"throughout": throughout, "near": "within"},
             "verdict": {"cause": cause, "confidence": 0.9}, "group": group, "tiles": [{"x": 0}]})
     };
-    let report = serde_json::json!({"format": "tussock.audit", "version": 2, "frames": [
+    let report = serde_json::json!({"format": "tussock.audit", "version": 3, "base": place.0.path(), "frames": [
         frame("a.jpg", Some(true), "sharp_throughout", Some(0)),
         frame("b.jpg", Some(true), "sharp_throughout", Some(0)),
         frame("c.jpg", Some(false), "focus_too_far", None),
@@ -241,6 +244,94 @@ fn what_is_gone_is_named_and_what_came_back_is_not_written_over() {
     }
 }
 
+/// Two shoots whose files have the same names, and a report on one of them whose names are seen from within it.
+fn moor_and_sea() -> Place {
+    let place = Place::new();
+    for (folder, seed) in [("moor", 1), ("sea", 2)] {
+        fs::create_dir(place.path(folder)).unwrap();
+        fs::write(place.path(folder).join("IMG_1.jpg"), jpeg(seed)).unwrap();
+    }
+    let mut audit = place.command(&["audit", ".", "--no-page", "--tiles", "8", "--out", "../rep"]);
+    let done = audit.current_dir(place.path("moor")).output().unwrap();
+    assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+    let audit = place.json("rep");
+    assert_eq!(audit["frames"][0]["file"], "./IMG_1.jpg");
+    assert_eq!(audit["base"], place.path("moor").canonicalize().unwrap().to_str().unwrap());
+    assert_eq!(audit["frames"][0]["original"]["bytes"], jpeg(1).len());
+    place
+}
+
+fn in_sea(place: &Place, arguments: &[&str]) -> Output {
+    let mut command = place.command(&[&["keepers", "../rep", "--of", "all"], arguments].concat());
+    command.current_dir(place.path("sea")).output().unwrap()
+}
+
+#[test]
+fn keepers_takes_the_photographs_of_its_report_and_never_those_of_another_shoot() {
+    for how in ["--links", "--copy", "--move"] {
+        let place = moor_and_sea();
+        let before = contents(&place.path("sea"));
+        let done = in_sea(&place, &[how, "../kept"]);
+        assert_eq!(done.status.code(), Some(0), "{how}: {}", said(&done));
+        assert!(fs::read(place.path("kept/IMG_1.jpg")).unwrap() == jpeg(1), "{how}");
+        assert!(contents(&place.path("sea")) == before, "{how}");
+        assert_eq!(place.path("moor/IMG_1.jpg").exists(), how != "--move");
+        // What is listed leads to the same file from there, and is the report's own name where the audit was run.
+        if how != "--move" {
+            let moor = place.path("moor").canonicalize().unwrap();
+            assert_eq!(out(&done), format!("{}\n", moor.join("IMG_1.jpg").display()));
+            let there = place.command(&["keepers", "../rep", "--of", "all"]).current_dir(&moor).output().unwrap();
+            assert_eq!(out(&there), "./IMG_1.jpg\n");
+        }
+    }
+}
+
+#[test]
+fn keepers_finds_a_shoot_that_was_moved_and_leaves_alone_what_was_not_audited() {
+    // Another disk, with the report beside the shoot as before.
+    let place = moor_and_sea();
+    fs::create_dir_all(place.path("disk/days")).unwrap();
+    fs::rename(place.path("moor"), place.path("disk/days/moor")).unwrap();
+    fs::rename(place.path("rep"), place.path("disk/days/rep")).unwrap();
+    let mut command = place.command(&["keepers", "../disk/days/rep", "--of", "all", "--move", "../kept"]);
+    let done = command.current_dir(place.path("sea")).output().unwrap();
+    assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+    assert!(fs::read(place.path("kept/IMG_1.jpg")).unwrap() == jpeg(1));
+    assert!(!place.path("disk/days/moor/IMG_1.jpg").exists() && place.path("sea/IMG_1.jpg").exists());
+
+    // Another photograph under the name, as a camera gives it that counts anew; one of the same length; none at all.
+    let same_length = || {
+        let mut bytes = jpeg(1);
+        *bytes.last_mut().unwrap() ^= 1;
+        bytes
+    };
+    for other in [Some(jpeg(3)), Some(same_length()), None] {
+        let place = moor_and_sea();
+        let file = place.path("moor/IMG_1.jpg");
+        match &other {
+            Some(bytes) => fs::write(&file, bytes).unwrap(),
+            None => fs::remove_file(&file).unwrap(),
+        }
+        let before = (contents(&place.path("moor")), contents(&place.path("sea")));
+        for how in ["--links", "--copy", "--move"] {
+            let done = in_sea(&place, &[how, "../kept"]);
+            assert_eq!(done.status.code(), Some(1), "{how}: {}", said(&done));
+            assert!(said(&done).contains("is not the file that was audited"), "{}", said(&done));
+            assert_eq!(fs::read_dir(place.path("kept")).unwrap().count(), 0);
+        }
+        assert!((contents(&place.path("moor")), contents(&place.path("sea"))) == before);
+    }
+
+    // A report that doesn't tell what it audited.
+    let place = moor_and_sea();
+    let mut audit = place.json("rep");
+    audit["frames"][0].as_object_mut().unwrap().remove("original");
+    fs::write(place.path("rep/audit.json"), audit.to_string()).unwrap();
+    let done = in_sea(&place, &["--move", "../kept"]);
+    assert!(done.status.code() == Some(1) && said(&done).contains("audit again"), "{}", said(&done));
+    assert!(place.path("moor/IMG_1.jpg").exists() && place.path("sea/IMG_1.jpg").exists());
+}
+
 #[test]
 fn the_published_schemas_are_the_ones_that_are_printed() {
     let place = Place::new();
@@ -318,6 +409,44 @@ fn json_goes_to_standard_output_and_quiet_says_nothing_but_failures() {
     assert!(json(&["licences", "--json"])["libraries"].as_array().unwrap().len() > 100);
     place.photo("b.jpg", &jpeg(1));
     assert_eq!(json(&["series", "photos/a.jpg", "photos/b.jpg", "--json", "--tiles", "8"])["format"], "tussock.series");
+}
+
+/// A joiner, a direction mark, a tag beyond the basic plane, a control character of eight bits: what is printed as JSON holds
+/// the very names, and none of those characters as such.
+#[test]
+fn json_holds_the_very_names_whatever_is_in_them() {
+    let place = Place::new();
+    let names = ["photos/bare\u{9b}31m.jpg", "photos/fam\u{200d}ily.jpg", "photos/x\u{202e}y\u{e0041}.jpg"];
+    for name in names {
+        fs::write(place.path(name), jpeg(1)).unwrap();
+    }
+    let json = |arguments: &[&str]| -> serde_json::Value {
+        let text = out(&place.run(arguments));
+        let odd = |c: char| c.is_control() && c != '\n' || "\u{200d}\u{202e}\u{e0041}".contains(c);
+        assert!(!text.contains(odd), "{arguments:?}: {text:?}");
+        serde_json::from_str(&text).unwrap_or_else(|e| panic!("{arguments:?}: {e}: {text}"))
+    };
+    let list = |of: &serde_json::Value, key: &str| -> Vec<String> {
+        of.as_array().unwrap().iter().map(|f| f[key].as_str().unwrap().to_owned()).collect()
+    };
+    let audit = json(&["audit", "photos", "--no-page", "--tiles", "8", "--out", "out", "--json"]);
+    assert_eq!(list(&audit["frames"], "file"), names);
+    assert_eq!(list(&json(&["facts", "photos", "--json"]), "file"), names);
+    assert_eq!(list(&json(&["keepers", "out", "--of", "all", "--json"])["frames"], "path"), names);
+    let series = json(&["series", "photos", "--json", "--tiles", "8"]).to_string();
+    assert!(names.iter().all(|name| series.contains(name)), "{series}");
+    fs::create_dir_all(place.path("c\u{200d}g/tussock")).unwrap();
+    let command = |word: &str| {
+        let mut command = place.command(&[word, "--json"]);
+        let text = out(&command.env("XDG_CONFIG_HOME", place.path("c\u{200d}g")).output().unwrap());
+        serde_json::from_str::<serde_json::Value>(&text).unwrap_or_else(|e| panic!("{word}: {e}: {text}"))
+    };
+    assert!(command("settings")["file"].as_str().unwrap().contains("c\u{200d}g/tussock"));
+
+    // A list for another program holds the names as they are.
+    assert_eq!(out(&place.run(&["keepers", "out", "--of", "all"])), names.map(|n| format!("{n}\n")).concat());
+    let found = |line: &str| place.path(line).is_file();
+    assert!(out(&place.run(&["keepers", "out", "--of", "all"])).lines().all(found));
 }
 
 #[test]

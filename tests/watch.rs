@@ -14,6 +14,9 @@ use std::time::{Duration, Instant};
 
 use image::{GrayImage, Luma};
 use place::Place;
+use tussock::lens::{Baseline, Entry, LearnedFrom, record};
+use tussock::quantity::Estimate;
+use tussock::simulate;
 
 /// A scene with an edge and fine detail, blurred by a box of so many pixels.
 fn jpeg(blur: u32) -> Vec<u8> {
@@ -143,6 +146,51 @@ fn what_is_damaged_is_named_twins_are_one_frame_and_json_is_a_line_a_frame() {
     assert!(said.contains("scrap.jpg"), "{said}");
     let audit = place.json("out");
     assert_eq!(audit["frames"].as_array().unwrap().len(), 2);
+}
+
+#[test]
+fn a_line_of_json_holds_the_very_name() {
+    let place = Place::new();
+    let running = Running::start(&place, &["--json", "--no-page"]);
+    place.photo("fam\u{200d}ily.jpg", &jpeg(0));
+    let line = running.line();
+    let told: serde_json::Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
+    assert!(told["path"] == "photos/fam\u{200d}ily.jpg" && !line.contains('\u{200d}'), "{line}");
+    assert_eq!(running.stop_silently().0, 0);
+}
+
+/// A stored baseline that has the lens soft all over, and a frame that is soft for another cause.
+#[test]
+fn what_is_learned_of_a_lens_is_left_aside_live_as_in_the_report() {
+    let recipes = simulate::recipes::shoot();
+    let recipe = recipes.iter().find(|r| r.file.contains("too-little-depth")).unwrap();
+    let soft = |f_number: f64| {
+        let sigma_um = vec![Some(Estimate::new(9.0, 0.1, 20)); 54];
+        Entry { f_number, frames: 5, columns: 9, rows: 6, sigma_um }
+    };
+    let baseline = Baseline {
+        lens: "Example 16 mm".into(),
+        focal_length_mm: 16.0,
+        provisional: false,
+        learned_from: LearnedFrom::ApertureSeries,
+        entries: [2.8, 4.0, 8.0].map(soft).into(),
+        curvature: None,
+    };
+    let causes = |more: &[&str]| {
+        let place = Place::new();
+        fs::create_dir_all(place.path("config/tussock/lenses")).unwrap();
+        let stored = record::write(&baseline, "2026-11-25");
+        fs::write(place.path("config/tussock/lenses/example.toml"), stored).unwrap();
+        let running = Running::start(&place, &[&["--json", "--no-page"], more].concat());
+        place.photo(recipe.file, &recipe.bytes().unwrap());
+        let live: serde_json::Value = serde_json::from_str(&running.line()).unwrap();
+        let (status, said) = running.stop_silently();
+        assert_eq!(status, 0, "{said}");
+        let report = place.json("out");
+        (live["cause"].clone(), report["frames"][0]["verdict"]["cause"].clone())
+    };
+    assert_eq!(causes(&[]), ("lens_softness".into(), "lens_softness".into()));
+    assert_eq!(causes(&["--no-lens"]), ("too_little_depth".into(), "too_little_depth".into()));
 }
 
 #[test]

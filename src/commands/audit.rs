@@ -13,7 +13,7 @@ use super::frames::failure;
 use super::held::{Held, Shoot};
 use super::progress::Progress;
 use super::remember::Memory;
-use super::{Outcome, groups, place, raw_worker, sidecars, stop, work, write};
+use super::{Outcome, groups, original, place, raw_worker, sidecars, stop, work, write};
 use crate::intake::{self, Candidate, Found, IntakeError};
 use crate::measure;
 use crate::output;
@@ -69,7 +69,7 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
     stop::listen();
     raw_worker::set_up(audit.wanted.budget);
     let memory = memory(audit);
-    let shelf = if audit.no_lens { Shelf::none() } else { Shelf::open(&audit.lenses)? };
+    let shelf = shelf(audit)?;
     let mut failures: Vec<FailureView> = found.failures.iter().map(failure).collect();
     let scratch =
         Scratch::new(folder.scratch().with_context(|| format!("cannot write into {}", shown(folder.path())))?);
@@ -80,7 +80,9 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
     let unreached = found.frames.len() - seen.len();
     for (held, failed) in seen {
         // Of a file that was measured as far as it goes it is said, too, but nothing stands in for it.
-        let stands = |error: &IntakeError| held.as_ref().filter(|h| h.path != error.path).map(|h| shown(&h.path));
+        let stands = |error: &IntakeError| {
+            held.as_ref().filter(|h| h.path != error.path).map(|h| h.path.to_string_lossy().into())
+        };
         failures.extend(failed.iter().map(|e| FailureView { stand_in: stands(e), ..failure(e) }));
         shoot.frames.extend(held);
     }
@@ -96,7 +98,8 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
         group.members.iter().for_each(|&m| shoot.frames[m].group = Some(groups.len()));
         groups.push(report::group(group.members, view));
     }
-    let mut run = Run { frames: Vec::new(), failures, groups, baselines, intent: audit.intent, unreached };
+    let (intent, base) = (audit.intent, original::base());
+    let mut run = Run { frames: Vec::new(), failures, groups, baselines, intent, unreached, base };
     let view = output::timed("writing the report", || written(audit, &mut run, &mut shoot, &folder))?;
     folder.swap(REPORT)?;
     let left_alone = conclude(audit, &folder, &view, &run.failures, &shoot.frames)?;
@@ -170,7 +173,7 @@ fn written(audit: &Audit, run: &mut Run, shoot: &mut Shoot<'_>, folder: &Folder)
 }
 
 /// Version of what is remembered of a frame.
-const RECORDS: u32 = 2;
+const RECORDS: u32 = 3;
 
 /// What is remembered for an audit.
 pub(super) fn memory(audit: &Audit) -> Memory {
@@ -184,6 +187,14 @@ pub(super) fn memory(audit: &Audit) -> Memory {
         audit.wanted.overrides
     );
     if audit.remember { Memory::open(recipe.as_bytes()) } else { Memory::none() }
+}
+
+/// The baselines that an audit judges corners by.
+///
+/// # Errors
+/// Where a given file can't be read or is no baseline.
+pub(super) fn shelf(audit: &Audit) -> anyhow::Result<Shelf> {
+    if audit.no_lens { Ok(Shelf::none()) } else { Shelf::open(&audit.lenses) }
 }
 
 /// What is held of a frame, where it is one, and what went wrong.

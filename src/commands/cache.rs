@@ -21,14 +21,15 @@ pub(crate) fn clear(older: Option<u32>, json: bool) -> anyhow::Result<Outcome> {
             store.forget(now.saturating_sub(u64::from(days) * 24 * 3600))
         }),
     };
-    output::print(&if json {
-        format!("{}\n", json!({"format": "tussock.cache", "version": 1, "forgotten_bytes": forgotten}))
+    if json {
+        let told = json!({"format": "tussock.cache", "version": 1, "forgotten_bytes": forgotten});
+        output::print_json(&format!("{told}\n"));
     } else {
-        match forgotten {
+        output::print(&match forgotten {
             Some(bytes) => format!("Forgot {} of remembered measurements.\n", megabytes(bytes)),
             None => "There was nothing to forget.\n".into(),
-        }
-    });
+        });
+    }
     Ok(Outcome::Done)
 }
 
@@ -39,20 +40,21 @@ pub(crate) fn clear(older: Option<u32>, json: bool) -> anyhow::Result<Outcome> {
 pub(crate) fn show(json: bool) -> anyhow::Result<Outcome> {
     let place = remember::place()?;
     let bytes = std::fs::metadata(&place).ok().map(|m| m.len());
-    output::print(&if json {
+    if json {
+        let file = place.to_string_lossy();
         let told = json!({
-            "format": "tussock.cache", "version": 1, "bytes": bytes, "most_bytes": store::BOUND, "place": shown(&place),
+            "format": "tussock.cache", "version": 1, "bytes": bytes, "most_bytes": store::BOUND, "place": file,
         });
-        format!("{told}\n")
+        output::print_json(&format!("{told}\n"));
     } else {
-        match bytes {
+        output::print(&match bytes {
             Some(bytes) => {
                 let most = megabytes(store::BOUND);
                 format!("{} of remembered measurements, of at most {most}: {}\n", megabytes(bytes), shown(&place))
             }
             None => "Nothing is remembered.\n".into(),
-        }
-    });
+        });
+    }
     Ok(Outcome::Done)
 }
 

@@ -67,7 +67,7 @@ pub(crate) fn run(asked: &FieldCard) -> anyhow::Result<Outcome> {
     }
     // A page of markup is for a file or a pipe; a person at a terminal gets the table.
     if asked.json {
-        output::print(&output::json(&CardView::new(&card))?);
+        output::print_json(&output::json(&CardView::new(&card))?);
     } else if asked.text || asked.out.is_none() && std::io::stdout().is_terminal() {
         output::print(&card_text(&card, camera.units));
     } else if asked.out.is_none() {

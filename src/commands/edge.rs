@@ -42,7 +42,10 @@ pub(crate) fn run(edge: &Edge) -> anyhow::Result<Outcome> {
     if let Some(path) = &edge.plot {
         output::write(path, view.chart()?.as_bytes(), edge.overwrite)?;
     }
-    let text = if edge.json { output::json(&view)? } else { view.text() };
-    output::print(&text);
+    if edge.json {
+        output::print_json(&output::json(&view)?);
+    } else {
+        output::print(&view.text());
+    }
     Ok(Outcome::Done)
 }

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::Outcome;
+use super::frames::say_reports;
 use crate::intake::{self, Facts, IntakeError, Overrides, Prefer};
 use crate::output;
 use crate::output::guard::guarded;
@@ -28,6 +29,7 @@ pub(crate) struct Request {
 pub(crate) fn run(request: &Request) -> anyhow::Result<Outcome> {
     // A raw file and its rendered twin are one frame to an audit, but both are asked about here.
     let found = intake::find(&request.paths, request.recursive, Prefer::Raw);
+    say_reports(&found);
     let files = found.frames.into_iter().flat_map(|frame| std::iter::once(frame.path).chain(frame.twin));
     let mut read: Vec<(String, Facts)> = Vec::new();
     let mut failures = found.failures;
@@ -53,7 +55,7 @@ pub(crate) fn run(request: &Request) -> anyhow::Result<Outcome> {
                 flags: &facts.flags,
             })
             .collect();
-        output::print(&output::json(&entries)?);
+        output::print_json(&output::json(&entries)?);
     } else {
         for (i, (file, facts)) in read.iter().enumerate() {
             let gap = if i > 0 { "\n" } else { "" };

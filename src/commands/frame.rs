@@ -9,15 +9,15 @@ use super::asked::Audit;
 use super::baselines::Shelf;
 use super::held::Done;
 use super::judging::diagnosed;
-use super::pack;
 use super::remember::Memory;
+use super::{original, pack};
 use crate::intake::{self, Candidate, IntakeError};
 use crate::measure::register::Small;
 use crate::measure::{TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
 use crate::output::guard::guarded;
 use crate::quantity::Flag;
-use crate::report::{Frame, Links};
+use crate::report::{Frame, Links, OriginalView};
 use crate::shot::{Capture, Shot};
 
 /// What frames are audited with.
@@ -44,6 +44,8 @@ struct Facts {
     file: String,
     capture: Capture,
     flags: Vec<Flag>,
+    /// What the file is known again by.
+    original: Option<OriginalView>,
     /// Share of the picture that was there, where it was not all.
     coded: Option<f64>,
 }
@@ -133,6 +135,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
                 file: read.file.clone(),
                 capture: read.capture.clone(),
                 flags: read.flags.clone(),
+                original: original::of(path),
                 coded: read.coded,
             };
             let measured = Measured { facts, map };
@@ -142,7 +145,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
             measured
         }
     };
-    let Measured { facts: Facts { file, capture, mut flags, coded }, map } = measured;
+    let Measured { facts: Facts { file, capture, mut flags, original, coded }, map } = measured;
     let partly = coded.map(|share| cut_short(path, share));
     flags.extend(flag);
     let baseline = shelf.find(&capture);
@@ -150,7 +153,8 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     let diagnosis = diagnosed(memory, key, (&map, &capture, &flags), known, &audit.intent);
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
     if !album.wanted() {
-        return Ok(Ok((Done { path: path.to_owned(), frame, baseline, links: Links::default(), small, key }, partly)));
+        let links = Links::default();
+        return Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, original, small, key }, partly)));
     }
     // The diagnosis decides where the crops are taken.
     let whole = audit.renditions.of(path);
@@ -168,7 +172,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
         }
     };
     let links = album.place(path, &pictures)?;
-    Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, small, key }, partly)))
+    Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, original, small, key }, partly)))
 }
 
 #[cfg(test)]

@@ -10,8 +10,8 @@ use crate::measure::{self, TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
 use crate::output;
 use crate::output::guard::guarded;
-use crate::quantity::Flag;
-use crate::report::FailureView;
+use crate::quantity::{Flag, shown};
+use crate::report::{FailureView, counted};
 use crate::shot::{Capture, Fact, Plane, Shot, Source, Tint};
 
 /// Which frames, and how to read and measure them.
@@ -32,9 +32,22 @@ pub(crate) struct Wanted {
 }
 
 impl Wanted {
-    /// The frames that there are, and what can't be one.
+    /// The frames that there are, and what can't be one; says where pictures of reports were passed over beside photographs.
     pub(crate) fn find(&self) -> Found {
-        intake::find(&self.paths, self.recursive, self.prefer)
+        let found = intake::find(&self.paths, self.recursive, self.prefer);
+        say_reports(&found);
+        found
+    }
+}
+
+/// Says which pictures were passed over where photographs lie beside one of the tool's own reports.
+pub(crate) fn say_reports(found: &Found) {
+    for (folder, pictures) in &found.reports {
+        let pictures = counted(*pictures, "picture");
+        output::note(&format!(
+            "tussock: {} holds a report of tussock's and photographs beside it; passing over {pictures} of the report",
+            shown(folder)
+        ));
     }
 }
 

@@ -12,7 +12,7 @@ use crate::measure::register::Small;
 use crate::output::scratch::{Place, Scratch};
 use crate::output::store::Key;
 use crate::quantity::Flag;
-use crate::report::{Frame, Links};
+use crate::report::{Frame, Links, OriginalView};
 use crate::series::Recall;
 use crate::shot::Capture;
 
@@ -26,6 +26,8 @@ pub struct Done {
     pub baseline: Option<usize>,
     /// Where its pictures are.
     pub links: Links,
+    /// What its file is known again by.
+    pub original: Option<OriginalView>,
     /// For laying it on others; none of a frame that was remembered, whose pixels were not read.
     pub small: Option<Small>,
     /// Key of what is remembered of it.
@@ -50,6 +52,8 @@ pub struct Held {
     pub baseline: Option<usize>,
     /// Where its pictures are.
     pub links: Links,
+    /// What its file is known again by.
+    pub original: Option<OriginalView>,
     /// Key of what is remembered of it.
     pub key: Option<Key>,
     map: Place,
@@ -75,6 +79,7 @@ impl Held {
             group,
             baseline: done.baseline,
             links: done.links,
+            original: done.original,
             key: done.key,
             map: put(pack::map(&map))?,
             diagnosis: put(pack::diagnosis(&diagnosis))?,

@@ -128,7 +128,11 @@ fn against(
 
 fn print(baseline: &Baseline, json: bool) -> anyhow::Result<()> {
     let sides = asymmetries(baseline);
-    output::print(&if json { output::json(&learned_lens(baseline, &sides))? } else { lens_text(baseline, &sides) });
+    if json {
+        output::print_json(&output::json(&learned_lens(baseline, &sides))?);
+    } else {
+        output::print(&lens_text(baseline, &sides));
+    }
     Ok(())
 }
 

@@ -34,7 +34,7 @@ pub(crate) fn run(json: bool) -> anyhow::Result<Outcome> {
         let told = serde_json::json!({
             "format": "tussock.licences", "version": 1, "licence": env!("CARGO_PKG_LICENSE"), "libraries": libraries(),
         });
-        output::print(&output::json(&told)?);
+        output::print_json(&output::json(&told)?);
     } else {
         output::print(NOTICES);
         output::print(concat!(

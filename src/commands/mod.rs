@@ -17,6 +17,7 @@ mod judging;
 pub(crate) mod keepers;
 pub(crate) mod lens;
 pub(crate) mod licences;
+mod original;
 mod outcome;
 mod pack;
 pub(crate) mod place;

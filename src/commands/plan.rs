@@ -89,11 +89,11 @@ pub(crate) fn run(next: &Next) -> anyhow::Result<Outcome> {
         output::write(path, plan_page(&answer, was, units).as_bytes(), next.overwrite)?;
         output::note(&format!("Page written to {}", shown(path)));
     }
-    output::print(&if next.json {
-        output::json(&PlanView::new(&answer, was, units))?
+    if next.json {
+        output::print_json(&output::json(&PlanView::new(&answer, was, units))?);
     } else {
-        plan_text(&answer, was, units)
-    });
+        output::print(&plan_text(&answer, was, units));
+    }
     Ok(Outcome::Done)
 }
 

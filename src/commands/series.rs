@@ -64,7 +64,7 @@ pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
     let view = series_view(&answers, &alone, &failures);
     let json = output::json(&view)?;
     if series.json {
-        output::print(&json);
+        output::print_json(&json);
     } else {
         output::print(&series_text(&view));
     }

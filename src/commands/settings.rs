@@ -119,17 +119,17 @@ pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
     ];
     let place = place().ok();
     let exists = place.as_ref().is_some_and(|p| p.is_file());
-    let file = place.as_ref().map(|p| shown(p));
     if json {
+        let file = place.as_ref().map(|p| p.to_string_lossy().into_owned());
         let view = SettingsView { format: "tussock.settings", version: 1, file, exists, settings };
-        output::print(&output::json(&view)?);
+        output::print_json(&output::json(&view)?);
         return Ok(Outcome::Done);
     }
     let mut text = String::new();
     for s in &settings {
         text.push_str(&format!("{:<10} {:<36} {:<14} {}\n", s.name, s.value, s.source, s.option));
     }
-    let file = file.unwrap_or_else(|| "nowhere on this system".into());
+    let file = place.map_or_else(|| "nowhere on this system".into(), |p| shown(&p));
     text.push_str(&format!("\nSettings file: {file}{}\n", if exists { "" } else { " (not there)" }));
     output::print(&text);
     Ok(Outcome::Done)

@@ -157,7 +157,7 @@ pub(crate) fn list(json: bool) -> anyhow::Result<Outcome> {
         let lenses: Vec<StoredLensView> = files.iter().filter_map(|file| stored_lens(file)).collect();
         let damaged = files.len() - lenses.len();
         let all = LensesView { format: "tussock.lenses", version: 1, lenses, damaged };
-        output::print(&output::json(&all)?);
+        output::print_json(&output::json(&all)?);
         return Ok(if files.is_empty() { Outcome::Done } else { Outcome::of(files.len() - damaged, damaged) });
     }
     if files.is_empty() {

@@ -1,7 +1,7 @@
 //! Walks files and folders, filters by kind, pairs a raw with its rendered twin, sorts.
 
 use std::cmp::Ordering;
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
@@ -36,16 +36,25 @@ pub struct Found {
     pub frames: Vec<Candidate>,
     /// Paths that could not be listed or do not exist.
     pub failures: Vec<IntakeError>,
+    /// Folders that hold one of the tool's own reports and photographs beside it, and how many pictures of the report were
+    /// passed over.
+    pub reports: Vec<(PathBuf, usize)>,
 }
 
-/// Beginning of the names of the tool's own report folders, whose pictures are no frames.
-const REPORT_FOLDER: &str = "tussock-report";
-/// The file that marks a folder as such, whatever its name.
+/// The file that marks a folder as one of the tool's own reports.
 pub(crate) const REPORT_MARK: &str = ".tussock-report";
+/// First line of a mark. A line for each of the report's files follows: its digest and its path in the folder.
+pub(crate) const MARK_HEAD: &str = "tussock report 1: the files listed here may be replaced or removed by tussock";
+
+/// The digest and the path, `/` between names, of each file that a mark lists; `None` where the text is no mark.
+pub(crate) fn listed(mark: &str) -> Option<impl Iterator<Item = (&str, &str)>> {
+    let mut lines = mark.lines();
+    (lines.next() == Some(MARK_HEAD)).then(|| lines.filter_map(|line| line.split_once(' ')))
+}
 
 /// Finds the frames under `paths`; a file named outright is always a candidate, whatever its extension.
 ///
-/// Hidden files and folders and the tool's own report folders are passed over unless named outright. Files
+/// Hidden files and folders and the pictures of the tool's own reports are passed over unless named outright. Files
 /// are sorted as people count (`IMG_9` before `IMG_10`), a folder's own files before those of its folders.
 /// A file reached twice is one frame, and a folder reached twice by links is walked once.
 #[must_use]
@@ -53,11 +62,13 @@ pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
     let mut found = Found::default();
     let mut files = Vec::new();
     let mut walked = HashSet::new();
+    let mut reports = Reports::default();
     for path in paths {
         match std::fs::metadata(path) {
             Err(error) => found.failures.push(IntakeError::from_io(path, &error)),
             Ok(metadata) if metadata.is_dir() => {
                 let mut below = walk(path, recursive, &mut walked, &mut found.failures);
+                below.retain(|file| !reports.hold(path, file));
                 below.sort_by(|a, b| in_order(a, b));
                 files.extend(below);
             }
@@ -68,7 +79,46 @@ pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
     let mut seen = HashSet::new();
     files.retain(|file| seen.insert(identity(file)));
     found.frames = pair(files, prefer);
+    found.reports = reports.beside_photographs();
     found
+}
+
+/// The tool's own reports in the folders that were walked.
+#[derive(Default)]
+struct Reports {
+    /// What the mark of a folder lists; `None` of a folder without one.
+    listed: HashMap<PathBuf, Option<HashSet<String>>>,
+    /// The pictures passed over, by the folder that has the mark.
+    passed_over: BTreeMap<PathBuf, HashSet<PathBuf>>,
+    /// Folders with a mark that other photographs lie in.
+    others: HashSet<PathBuf>,
+}
+
+impl Reports {
+    /// Whether a file found under a folder is part of a report, by the marks of the folders between the two.
+    fn hold(&mut self, walked: &Path, file: &Path) -> bool {
+        for folder in file.ancestors().skip(1).take_while(|f| f.starts_with(walked)) {
+            let listed = self.listed.entry(folder.to_owned()).or_insert_with(|| {
+                let mark = std::fs::read_to_string(folder.join(REPORT_MARK)).ok()?;
+                Some(listed(&mark)?.map(|(_, file)| file.to_owned()).collect())
+            });
+            let Some(listed) = listed else { continue };
+            let names = file.strip_prefix(folder).unwrap_or(file).components();
+            let names: Vec<_> = names.map(|c| c.as_os_str().to_string_lossy()).collect();
+            if listed.contains(&names.join("/")) {
+                self.passed_over.entry(folder.to_owned()).or_default().insert(file.to_owned());
+                return true;
+            }
+            self.others.insert(folder.to_owned());
+        }
+        false
+    }
+
+    /// Folders that hold both, and how many pictures were passed over there.
+    fn beside_photographs(self) -> Vec<(PathBuf, usize)> {
+        let both = self.passed_over.into_iter().filter(|(folder, _)| self.others.contains(folder));
+        both.map(|(folder, pictures)| (folder, pictures.len())).collect()
+    }
 }
 
 /// Whether a name looks like a photograph to the folder walk.
@@ -98,7 +148,7 @@ fn walk(
     failures: &mut Vec<IntakeError>,
 ) -> Vec<PathBuf> {
     let depth = if recursive { usize::MAX } else { 1 };
-    let wanted = |entry: &DirEntry| entry.depth() == 0 || !passed_over(entry);
+    let wanted = |entry: &DirEntry| entry.depth() == 0 || !entry.file_name().to_string_lossy().starts_with('.');
     // A folder that is named outright and was walked before, perhaps without what is below it, is walked again.
     let mut here = HashSet::new();
     let mut new = |entry: &DirEntry| {
@@ -158,12 +208,6 @@ fn folder_id(path: &Path) -> Option<FolderId> {
 fn links_last(a: &DirEntry, b: &DirEntry) -> Ordering {
     let key = |e: &DirEntry| (e.path_is_symlink(), e.file_name().to_owned());
     key(a).cmp(&key(b))
-}
-
-fn passed_over(entry: &DirEntry) -> bool {
-    let name = entry.file_name().to_string_lossy();
-    let report = || name.starts_with(REPORT_FOLDER) || entry.path().join(REPORT_MARK).is_file();
-    name.starts_with('.') || entry.file_type().is_dir() && report()
 }
 
 /// What makes two paths the same file.
@@ -267,7 +311,6 @@ mod tests {
             "notes.txt",
             "sub/c.jpg",
             ".trash/d.jpg",
-            "tussock-report-2026-05-01/e.png",
             "two.nef",
             "two.jpg",
             "two.tif",
@@ -338,10 +381,34 @@ mod tests {
     }
 
     #[test]
-    fn a_marked_report_is_passed_over_whatever_its_name() {
-        let root = folder(&["a.jpg", "mine/pictures/0001-thumb.jpg"]);
-        std::fs::write(root.path().join("mine").join(REPORT_MARK), "").unwrap();
-        assert_eq!(names(&find(&[root.path().to_owned()], true, Prefer::Raw), root.path()), ["a.jpg"]);
+    fn of_a_marked_folder_what_its_mark_lists_is_passed_over_and_nothing_else() {
+        let thumb = "mine/pictures/0001-thumb.jpg";
+        let root = folder(&["a.jpg", thumb]);
+        let mark = |text: &str| std::fs::write(root.path().join("mine").join(REPORT_MARK), text).unwrap();
+        let found = || find(&[root.path().to_owned()], true, Prefer::Raw);
+        let listed = format!("{MARK_HEAD}\n0a1b index.html\n0c2d pictures/0001-thumb.jpg\n");
+        mark(&listed);
+        assert_eq!(names(&found(), root.path()), ["a.jpg"]);
+        assert!(found().reports.is_empty(), "there is nothing beside the report");
+        // Photographs beside a report are photographs, and what is passed over there is told.
+        std::fs::write(root.path().join("mine/b.jpg"), b"x").unwrap();
+        std::fs::write(root.path().join("mine/pictures/c.jpg"), b"x").unwrap();
+        assert_eq!(names(&found(), root.path()), ["a.jpg", "mine/b.jpg", "mine/pictures/c.jpg"]);
+        assert_eq!(found().reports, [(root.path().join("mine"), 1)]);
+        let mine = find(&[root.path().join("mine")], true, Prefer::Raw);
+        assert_eq!(names(&mine, root.path()), ["mine/b.jpg", "mine/pictures/c.jpg"]);
+        // Named outright.
+        let outright = find(&[root.path().join(thumb)], true, Prefer::Raw);
+        assert_eq!(names(&outright, root.path()), [thumb]);
+        // What is no mark hides nothing.
+        mark("0c2d pictures/0001-thumb.jpg\n");
+        assert!(names(&found(), root.path()).contains(&thumb.to_owned()));
+    }
+
+    #[test]
+    fn a_name_alone_makes_no_report() {
+        let root = folder(&["tussock-report-2026-05-01/e.png"]);
+        assert_eq!(names(&find(&[root.path().to_owned()], true, Prefer::Raw), root.path()).len(), 1);
     }
 
     #[test]

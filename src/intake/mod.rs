@@ -45,7 +45,7 @@ pub(crate) use beside::memory_needed;
 pub use error::{IntakeError, IntakeErrorKind};
 pub(crate) use file::{is_picture, open_file, read_text};
 pub use folder::{Candidate, Found, Prefer, find, stem};
-pub(crate) use folder::{REPORT_MARK, is_raw, looks_like_photograph};
+pub(crate) use folder::{MARK_HEAD, REPORT_MARK, is_raw, listed, looks_like_photograph};
 pub use worker::{Workers, serve, use_workers};
 pub(crate) use xmp::sidecar_names;
 pub use xmp::told_beside;

@@ -11,7 +11,12 @@ const MOST: u64 = 1 << 24;
 /// Longest value of interest; image data in XMP is far longer.
 const LONGEST: usize = 4096;
 
-/// The properties of a packet by prefixed name, such as `aux:Lens`; list items are joined by blanks.
+/// Beginnings of the names of the properties that facts and flags are read from, some by a name as a whole. Others are neither
+/// held, so that nothing can be read from them, nor part of what a sidecar tells; the rest of a sidecar is no matter.
+const OF_INTEREST: [&str; 8] =
+    ["exif:", "exifEX:", "aux:", "tiff:", "photoshop:DateCreated", "xmp:CreateDate", "xmp:CreatorTool", "GPano:"];
+
+/// The properties of interest of a packet by prefixed name, such as `aux:Lens`; list items are joined by blanks.
 #[derive(Debug, Default)]
 pub struct Properties(HashMap<String, String>);
 
@@ -64,7 +69,8 @@ impl Properties {
     }
 
     fn note(&mut self, key: &str, value: &str) {
-        if value.is_empty() || value.len() > LONGEST || key.starts_with("xmlns") || self.0.len() > 4096 {
+        let wanted = OF_INTEREST.iter().any(|i| key.starts_with(i));
+        if !wanted || value.is_empty() || value.len() > LONGEST || self.0.len() > 4096 {
             return;
         }
         match self.0.get_mut(key) {
@@ -103,17 +109,14 @@ fn name(text: &str) -> String {
     text.chars().take(128).collect()
 }
 
-/// Beginnings of the names of properties that facts are read from; the rest of a sidecar is none of a frame's facts.
-const OF_INTEREST: [&str; 6] = ["exif:", "exifEX:", "aux:", "tiff:", "photoshop:DateCreated", "xmp:CreateDate"];
-
-/// What the sidecar beside a file tells of its facts, in one order; empty where there is none or it tells nothing.
+/// What the sidecar beside a file tells of its facts and flags, in one order; empty where there is none or it tells nothing.
+/// All that can be read from a sidecar is in it.
 #[must_use]
 pub fn told_beside(path: &Path) -> Vec<u8> {
     let Some(packet) = sidecar(path) else { return Vec::new() };
     let mut properties = Properties::default();
     properties.add(&packet);
-    let mut told: Vec<(&String, &String)> =
-        properties.0.iter().filter(|(name, _)| OF_INTEREST.iter().any(|i| name.starts_with(i))).collect();
+    let mut told: Vec<(&String, &String)> = properties.0.iter().collect();
     told.sort();
     told.iter().flat_map(|(name, value)| [name.as_bytes(), b"\0", value.as_bytes(), b"\0"].concat()).collect()
 }
@@ -156,6 +159,28 @@ mod tests {
         assert_eq!(p.number("exif:FNumber"), Some(5.6));
         assert_eq!(p.number("exif:ISOSpeedRatings"), Some(400.0));
         assert_eq!(p.text("exif:Missing"), None);
+    }
+
+    /// What flags are read from in a sidecar changes what it tells; what nothing is read from doesn't.
+    #[test]
+    fn a_sidecar_tells_all_that_can_be_read_from_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let raw = folder.path().join("a.nef");
+        let told = |properties: &str| {
+            std::fs::write(folder.path().join("a.xmp"), format!("<rdf:Description {properties}/>")).unwrap();
+            let mut read = Properties::default();
+            read.add(&sidecar(&raw).unwrap());
+            (told_beside(&raw), read)
+        };
+        for name in ["GPano:ProjectionType", "GPano:StitchingSoftware", "xmp:CreatorTool", "aux:Lens", "exif:FNumber"] {
+            let (first, read) = told(&format!("{name}=\"1\""));
+            assert_eq!(read.text(name), Some("1"));
+            assert!(!first.is_empty() && first != told(&format!("{name}=\"2\"")).0, "{name}");
+        }
+        for name in ["dc:title", "xmp:Rating", "e:Tone", "xmlns:exif"] {
+            let (first, read) = told(&format!("{name}=\"1\""));
+            assert!(first.is_empty() && read.text(name).is_none(), "{name}");
+        }
     }
 
     #[test]

@@ -11,7 +11,7 @@ use anyhow::{Context as _, bail};
 use tempfile::TempDir;
 
 use super::ledger::{Digesting, Ledger, each_file, is_ours, parsed, refuse_foreign, written};
-use crate::intake::REPORT_MARK;
+use crate::intake::{REPORT_MARK, looks_like_photograph};
 use crate::quantity::shown;
 
 /// What a report consists of, as names in its folder; the page comes first, since it is what ties the rest together.
@@ -106,6 +106,13 @@ impl Folder {
         let mark = fs::read_to_string(path.join(REPORT_MARK)).ok().and_then(|text| parsed(&text));
         let marked = mark.is_some();
         let placed = mark.unwrap_or_default();
+        if let Some(photograph) = photograph_in(&path, &placed) {
+            bail!(
+                "{} holds photographs ({} is one), and a report goes into a folder of its own; name another folder",
+                shown(&path),
+                shown(Path::new(&photograph))
+            );
+        }
         let mut leftovers = Vec::new();
         if marked {
             leftovers = unfinished(&path);
@@ -275,6 +282,16 @@ fn lock(folder: &Path) -> Result<Option<File>, ()> {
     }
 }
 
+/// The name of a photograph that lies in a folder and is none of the report's files; the first by name.
+fn photograph_in(folder: &Path, ledger: &Ledger) -> Option<String> {
+    let names = fs::read_dir(folder).ok()?.flatten().map(|e| e.file_name().to_string_lossy().into_owned());
+    let theirs = |name: &String| {
+        let path = folder.join(name);
+        !name.starts_with('.') && !ledger.contains_key(name) && looks_like_photograph(&path) && path.is_file()
+    };
+    names.filter(theirs).min()
+}
+
 /// Whether a folder was claimed but holds no report: nothing but a mark without entries and what was not finished.
 fn abandoned(folder: &Path) -> bool {
     let marked = fs::read_to_string(folder.join(REPORT_MARK)).ok().and_then(|text| parsed(&text));
@@ -296,8 +313,8 @@ fn unfinished(folder: &Path) -> Vec<PathBuf> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::ledger::HEAD;
     use super::*;
+    use crate::intake::MARK_HEAD;
 
     fn names(folder: &Path) -> Vec<String> {
         let mut found = Vec::new();
@@ -352,6 +369,23 @@ mod tests {
         assert!(Folder::claim(&out, true).err().unwrap().to_string().contains("never written over"));
     }
 
+    #[test]
+    fn a_folder_of_photographs_is_no_place_for_a_report() {
+        let root = tempfile::tempdir().unwrap();
+        let out = root.path().join("out");
+        report(&out, &["index.html", "pictures/0001-thumb.jpg"]).unwrap();
+        fs::create_dir(out.join("more.jpg")).unwrap();
+        fs::write(out.join(".a.jpg"), "what a file manager keeps").unwrap();
+        assert!(report(&out, &["index.html"]).is_ok());
+        fs::write(out.join("b.jpg"), "a photograph").unwrap();
+        fs::write(out.join("a.JPG"), "another").unwrap();
+        for overwrite in [false, true] {
+            let said = Folder::claim(&out, overwrite).err().unwrap().to_string();
+            assert!(said.contains("holds photographs (a.JPG is one)"), "{said}");
+        }
+        assert!(out.join("index.html").is_file());
+    }
+
     #[cfg(unix)]
     #[test]
     fn links_are_not_followed() {
@@ -384,7 +418,7 @@ mod tests {
         // As a kill leaves it.
         let killed = root.path().join("report");
         fs::create_dir_all(killed.join(format!("{UNFINISHED}x/pictures"))).unwrap();
-        fs::write(killed.join(REPORT_MARK), format!("{HEAD}\n")).unwrap();
+        fs::write(killed.join(REPORT_MARK), format!("{MARK_HEAD}\n")).unwrap();
         let again = Folder::claim_new(root.path(), "report").unwrap();
         assert_eq!(again.path(), killed.canonicalize().unwrap());
         assert_eq!(names(&killed), [""; 0]);

@@ -8,20 +8,16 @@ use std::path::Path;
 
 use anyhow::bail;
 
-use crate::intake::is_picture;
+use crate::intake::{MARK_HEAD, is_picture, listed};
 use crate::quantity::shown;
 
-/// First line of a mark.
-pub(super) const HEAD: &str = "tussock report 1: the files listed here may be replaced or removed by tussock";
 /// Digests of files by their path in the folder, `/` between names.
 pub(super) type Ledger = BTreeMap<String, BTreeSet<String>>;
 
 /// The ledger in a mark; `None` where it is no mark.
 pub(super) fn parsed(mark: &str) -> Option<Ledger> {
-    let mut lines = mark.lines();
-    (lines.next() == Some(HEAD)).then_some(())?;
     let mut ledger = Ledger::new();
-    for (digest, file) in lines.filter_map(|line| line.split_once(' ')) {
+    for (digest, file) in listed(mark)? {
         ledger.entry(file.to_owned()).or_default().insert(digest.to_owned());
     }
     Some(ledger)
@@ -29,7 +25,7 @@ pub(super) fn parsed(mark: &str) -> Option<Ledger> {
 
 /// The mark of a ledger.
 pub(super) fn written(ledger: &Ledger) -> String {
-    let mut text = format!("{HEAD}\n");
+    let mut text = format!("{MARK_HEAD}\n");
     for (file, digests) in ledger {
         digests.iter().for_each(|digest| text.push_str(&format!("{digest} {file}\n")));
     }

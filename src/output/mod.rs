@@ -20,7 +20,7 @@ use anyhow::{Context as _, bail};
 use serde::Serialize;
 
 use crate::intake::{IntakeError, is_picture};
-use crate::quantity::{plain, shown};
+use crate::quantity::{plain, plain_json, shown};
 use crate::report::FailureView;
 use folder::UNFINISHED;
 pub(crate) use open::open;
@@ -118,6 +118,21 @@ pub(crate) fn print_bytes(bytes: &[u8]) {
     }
 }
 
+/// Prints JSON: what would steer a terminal is spelt out as JSON does it, so that every value stays what it is.
+pub(crate) fn print_json(json: &str) {
+    print_bytes(plain_json(json).as_bytes());
+}
+
+/// Whether standard output is a terminal.
+pub(crate) fn at_terminal() -> bool {
+    io::stdout().is_terminal()
+}
+
+/// Prints lines of names: as they are for another program, made harmless for a terminal.
+pub(crate) fn print_names(lines: &str) {
+    if at_terminal() { print(lines) } else { print_bytes(lines.as_bytes()) }
+}
+
 /// Says something to the person on standard error.
 pub(crate) fn say(text: &str) {
     // Nothing can be done about a closed standard error.
@@ -206,7 +221,7 @@ pub(crate) fn print_file(path: &Path) -> anyhow::Result<()> {
 
 /// Prints a line that is to be read from afar: set off by weight where a person watches and wants it.
 pub(crate) fn print_large(text: &str) {
-    let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty()) || !io::stdout().is_terminal();
+    let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty()) || !at_terminal();
     if plain {
         return print(&format!("{text}\n"));
     }

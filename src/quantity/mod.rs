@@ -15,7 +15,7 @@ pub use estimate::Estimate;
 pub use flag::Flag;
 pub use intent::{FINEST_DISC_PX, Intent, SharpFor, Units};
 pub use length::{Distance, LengthError, parse_distance, parse_length};
-pub use plain::{invisible, plain, shown};
+pub use plain::{invisible, plain, plain_json, shown};
 pub use point::{Place, Point, Region};
 pub(crate) use zone::CORNER_SHARE;
 pub use zone::ZoneName;

@@ -9,7 +9,9 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 use serde::{Deserialize, Serialize};
 
-use super::{Carry, How, cannot, found};
+use super::place::found;
+use super::report::{Frame, Report};
+use super::{Carry, How, cannot};
 use crate::commands::Outcome;
 use crate::intake::{self, is_raw, looks_like_photograph, sidecar_names, stem};
 use crate::output;
@@ -32,7 +34,7 @@ struct Step {
 }
 
 /// Carries files of a report into a folder; the number of those that could not be carried comes back.
-pub(super) fn carry(files: &[&str], beside: &Path, to: &Carry) -> anyhow::Result<usize> {
+pub(super) fn carry(frames: &[&Frame], report: &Report, to: &Carry) -> anyhow::Result<usize> {
     let mut failed = 0;
     let mut fail = |text: String| {
         output::say(&format!("tussock: {text}"));
@@ -41,15 +43,13 @@ pub(super) fn carry(files: &[&str], beside: &Path, to: &Carry) -> anyhow::Result
     fs::create_dir_all(&to.folder).with_context(|| format!("cannot make the folder {}", shown(&to.folder)))?;
     let folder = to.folder.canonicalize().with_context(|| format!("cannot find {}", shown(&to.folder)))?;
     let mut steps: Vec<Step> = Vec::new();
-    for file in files {
-        match found(file, beside) {
-            None => {
-                fail(format!("{}: it is not there any more, or the report was made in another folder", plain(file)))
-            }
-            Some(path) if to.how == How::Move && path.is_symlink() => {
+    for frame in frames {
+        match found(frame, report) {
+            Err(why) => fail(format!("{}: {why}", plain(frame.path()))),
+            Ok(path) if to.how == How::Move && path.is_symlink() => {
                 fail(format!("{}: it is a link and is not moved; move what it leads to", shown(&path)));
             }
-            Some(path) => steps.extend(planned(&path, &folder, to.how, &steps)),
+            Ok(path) => steps.extend(planned(&path, &folder, to.how, &steps)),
         }
     }
     let already = steps.iter().filter(|s| same(s, to.how)).count();

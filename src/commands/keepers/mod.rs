@@ -1,6 +1,7 @@
 //! From a report to the frames to keep: lists of them, a folder of links, copies or moves that can be undone.
 
 mod carry;
+mod place;
 mod report;
 mod select;
 
@@ -12,7 +13,7 @@ use super::Outcome;
 use crate::output;
 use crate::quantity::{plain, shown};
 pub(crate) use carry::undo;
-use report::{Marks, Report};
+use report::{Frame, Marks, Report};
 pub(crate) use select::{Choice, Which};
 
 /// The keepers command as meant.
@@ -88,29 +89,34 @@ pub(crate) fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
     }
     let choice = Choice { which: asked.which.as_deref(), best: asked.best, marks: marks.as_ref() };
     let kept = select::select(&report, &choice);
+    let named = |i: &usize| place::named(&report.frames[*i], &report);
     match asked.list {
         List::Lines => {
-            let lines: String = kept.iter().map(|&i| format!("{}\n", report.frames[i].path())).collect();
-            for &i in kept.iter().filter(|&&i| plain(report.frames[i].path()) != report.frames[i].path()) {
-                say(format!("{}: its name can't be told in a list of lines; use -0", plain(report.frames[i].path())));
+            let names: Vec<String> = kept.iter().map(named).collect();
+            for name in names.iter().filter(|name| !in_a_line(name, output::at_terminal())) {
+                say(format!("{}: its name can't be told in a list of lines; use -0", plain(name)));
             }
-            output::print(&lines);
+            output::print_names(&names.iter().map(|name| format!("{name}\n")).collect::<String>());
         }
         List::Nul => {
-            let bytes =
-                kept.iter().flat_map(|&i| [report.frames[i].path().as_bytes(), b"\0"].concat()).collect::<Vec<_>>();
-            output::print_bytes(&bytes);
+            output::print_bytes(kept.iter().map(|i| named(i) + "\0").collect::<String>().as_bytes());
         }
-        List::Json => output::print(&json(&report, &kept)?),
+        List::Json => output::print_json(&json(&report, &kept)?),
     }
     if let Some(to) = &asked.carry {
-        let files: Vec<&str> = kept.iter().map(|&i| report.frames[i].path()).collect();
-        problems += carry::carry(&files, &report.beside, to)?;
+        let frames: Vec<&Frame> = kept.iter().map(|&i| &report.frames[i]).collect();
+        problems += carry::carry(&frames, &report, to)?;
     }
     if kept.is_empty() {
         output::say("tussock: no frame of this report is wanted so");
     }
     Ok(if problems > 0 { Outcome::Partly } else { Outcome::Done })
+}
+
+/// Whether a name is told by a line of its own: one without line ends, and at a terminal, which shows it made harmless, one
+/// that is harmless as it is.
+fn in_a_line(name: &str, at_terminal: bool) -> bool {
+    if at_terminal { plain(name) == name } else { !name.contains('\n') }
 }
 
 /// `tussock.keepers`, version 1.
@@ -129,6 +135,8 @@ pub(crate) struct KeepersView<'a> {
 pub(crate) struct KeeperView<'a> {
     /// The file as the report names it.
     pub path: &'a str,
+    /// The name that leads to the file from the folder that the command is run in.
+    pub file: String,
     /// Whether it is sharp from near to far; null where that can't be told.
     pub sharp_throughout: Option<bool>,
     /// Its cause, as in the report.
@@ -140,16 +148,16 @@ pub(crate) struct KeeperView<'a> {
 fn json(report: &Report, kept: &[usize]) -> anyhow::Result<String> {
     let frames = kept.iter().map(|&i| {
         let f = &report.frames[i];
-        KeeperView { path: f.path(), sharp_throughout: f.sharp.throughout, cause: &f.verdict.cause, group: f.group }
+        KeeperView {
+            path: f.path(),
+            file: place::named(f, report),
+            sharp_throughout: f.sharp.throughout,
+            cause: &f.verdict.cause,
+            group: f.group,
+        }
     });
     let view = KeepersView { format: "tussock.keepers", version: 1, frames: frames.collect() };
     output::json(&view)
-}
-
-/// The file that a report's path means: as it stands, or seen from the folder that the report lies in.
-fn found(path: &str, beside: &Path) -> Option<PathBuf> {
-    let places = [PathBuf::from(path), beside.join(path)];
-    places.into_iter().find(|p| p.symlink_metadata().is_ok()).map(|p| std::path::absolute(&p).unwrap_or(p))
 }
 
 /// What can't be done with a file, as it is said.

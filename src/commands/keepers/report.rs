@@ -10,6 +10,7 @@ use serde::Deserialize;
 use crate::intake;
 use crate::output;
 use crate::quantity::shown;
+use crate::report::OriginalView;
 
 /// What is read of `audit.json`; everything else is passed over, so that its size is no matter.
 #[derive(Debug, Deserialize)]
@@ -17,6 +18,9 @@ pub(super) struct Report {
     format: String,
     #[serde(default)]
     pub id: Option<String>,
+    /// The folder that relative names of files are seen from.
+    #[serde(default)]
+    pub base: Option<String>,
     pub frames: Vec<Frame>,
     #[serde(default)]
     pub groups: Vec<Group>,
@@ -31,6 +35,9 @@ pub(super) struct Frame {
     path: Option<String>,
     #[serde(default)]
     file: Option<String>,
+    /// What the file is known again by.
+    #[serde(default)]
+    pub original: Option<OriginalView>,
     pub sharp: Sharp,
     pub verdict: Verdict,
     #[serde(default)]

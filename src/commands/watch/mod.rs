@@ -10,7 +10,6 @@ use anyhow::{Context as _, bail};
 
 use super::album::Album;
 use super::audit::{self, Audit};
-use super::baselines::Shelf;
 use super::frame::{self, Bench};
 use super::held::{Done, small_of};
 use super::{Outcome, place, raw_worker, stop};
@@ -67,7 +66,7 @@ pub(crate) fn run(asked: &Watch) -> anyhow::Result<Outcome> {
         None => place::default_report_folder(&asked.folder)?,
     };
     let memory = audit::memory(&asked.audit);
-    let shelf = Shelf::open(&asked.audit.lenses)?;
+    let shelf = audit::shelf(&asked.audit)?;
     // Pictures are made for the report at the end, since they take longer than the answer.
     let quick = Audit { page: false, ..asked.audit.clone() };
     let bench = Bench { audit: &quick, memory: &memory, album: Album::new(&quick, &[], &folder), shelf: &shelf };
@@ -223,7 +222,7 @@ impl Field<'_> {
         // The page stands before the line does, and the line comes whatever becomes of the page.
         let written = self.write_page();
         if self.asked.json {
-            output::print(&(serde_json::to_string(&told)? + "\n"));
+            output::print_json(&(serde_json::to_string(&told)? + "\n"));
         } else {
             let name = Path::new(&told.path).file_name().unwrap_or_default().to_string_lossy().into_owned();
             output::print(&format!("\n{name}\n"));

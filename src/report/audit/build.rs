@@ -64,6 +64,7 @@ pub fn assembled(frames: Vec<FrameView>, run: &Run) -> View {
         format: "tussock.audit",
         version: VERSION,
         id: report_id(&frames),
+        base: run.base.clone(),
         asked: asked(&run.intent),
         summary,
         frames,
@@ -119,6 +120,7 @@ pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
     let asked = usize::from(intent.units == Units::Imperial);
     FrameView {
         file: frame.file.clone(),
+        original: None,
         width: map.width,
         height: map.height,
         grid: GridView { columns: map.columns, rows: map.rows },

@@ -15,7 +15,7 @@ use super::{chart, keep, line, phrase};
 use crate::diagnose::{Cause, Standing, ZoneName};
 use crate::judge::{BEYOND, Judgement, ROOM, WITHIN};
 use crate::measure::TileState;
-use crate::quantity::{DISC_SIGMA, FINEST_DISC_PX, Point, Region};
+use crate::quantity::{DISC_SIGMA, FINEST_DISC_PX, Point, Region, plain_json};
 use crate::report::say::name::short_name;
 use crate::report::say::number::{plain, significant};
 use crate::report::say::palette;
@@ -287,22 +287,15 @@ pub(super) fn frame_script(index: usize, f: &FrameView, charts: &[Option<String>
     format!("tussockFrame({index},\"{}\",{});\n", packed(f), script_safe(&charts))
 }
 
-/// JSON that can stand inside a script element: no `<` can open or close anything, and no line separator
-/// can end a line of script.
+/// JSON that can stand inside a script element: no `<` can open or close anything, no line separator can end a line of
+/// script, and no direction mark turns what a reader of the source sees.
 pub(super) fn script_safe(json: &str) -> String {
     let mut out = String::with_capacity(json.len());
-    for c in json.chars() {
+    for c in plain_json(json).chars() {
         match c {
             '<' => out.push_str("\\u003c"),
             '>' => out.push_str("\\u003e"),
             '&' => out.push_str("\\u0026"),
-            // Line separators end a line of script; direction marks turn what a reader of the source sees.
-            c if crate::quantity::invisible(c) => {
-                let mut units = [0; 2];
-                for unit in c.encode_utf16(&mut units) {
-                    out.push_str(&format!("\\u{unit:04x}"));
-                }
-            }
             _ => out.push(c),
         }
     }

@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::tiles::{self, BudgetView, TileView};
 use crate::diagnose::{Basis, Cause, CornerState, Undecided, Unsettled};
@@ -18,6 +18,8 @@ use crate::shot::Capture;
 pub struct FrameView {
     /// The file as given.
     pub file: String,
+    /// What the file is known again by; null where that could not be had.
+    pub original: Option<OriginalView>,
     /// Width of the upright picture, px.
     pub width: u32,
     /// Height of the upright picture, px.
@@ -53,6 +55,15 @@ pub struct FrameView {
     pub flags: Vec<Flag>,
     /// Index into `groups`; null for a frame by itself.
     pub group: Option<usize>,
+}
+
+/// What a file is known again by, whatever its name and wherever it lies.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct OriginalView {
+    /// Its length, bytes.
+    pub bytes: u64,
+    /// BLAKE3 digest, in hexadecimal digits, of its first and its last 65,536 bytes; of a file no longer than both, of all.
+    pub digest: String,
 }
 
 /// Whether a frame is sharp, place by place.

@@ -1,10 +1,12 @@
 //! View to `audit.json`.
 
+use std::borrow::Cow;
 use std::io::{self, Write};
 
 use serde::Serialize;
 
 use super::view::{FrameView, View};
+use crate::quantity::plain_json;
 
 /// The view as JSON, one frame or failure a line so that lines can be searched and compared.
 #[must_use]
@@ -40,6 +42,7 @@ pub(crate) fn write_json_with(
         ("format", bytes(&view.format)),
         ("version", bytes(&view.version)),
         ("id", bytes(&view.id)),
+        ("base", bytes(&view.base)),
         ("asked", bytes(&view.asked)),
         ("summary", bytes(&view.summary)),
     ] {
@@ -74,5 +77,10 @@ fn lines<T: Serialize>(out: &mut dyn Write, name: &str, items: &[T], after: &str
 
 fn bytes<T: Serialize>(value: &T) -> Vec<u8> {
     // Plain structs, text and numbers always serialise; an empty value is better than a panic.
-    serde_json::to_vec(value).unwrap_or_else(|_| b"null".to_vec())
+    let json = serde_json::to_string(value).unwrap_or_else(|_| "null".into());
+    let safe = match plain_json(&json) {
+        Cow::Borrowed(_) => None,
+        Cow::Owned(safe) => Some(safe),
+    };
+    safe.unwrap_or(json).into_bytes()
 }

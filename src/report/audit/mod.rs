@@ -47,8 +47,8 @@ pub use run::{Frame, Run};
 pub use tiles::{BudgetView, TileView};
 pub use view::{
     AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VerdictView, View,
-    Words, ZoneView, ZonesView, group,
+    ImpliedView, InFocus, MarksView, ModelView, OriginalView, PermittedView, SettingCount, SharpView, SummaryView,
+    VerdictView, View, Words, ZoneView, ZonesView, group,
 };
 
 pub use json::json;

@@ -39,6 +39,8 @@ pub struct Run {
     pub intent: Intent,
     /// Frames that were found but not looked at, since somebody asked to stop.
     pub unreached: usize,
+    /// The folder, absolute, that relative names of files are seen from.
+    pub base: Option<String>,
 }
 
 impl Run {

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::baselines::BaselineView;
 pub use super::frame_view::{
     CauseWeight, CornersView, FrameView, GridView, ImpliedDistanceView, ImpliedView, InFocus, MarksView, ModelView,
-    PermittedView, SharpView, VerdictView, Words, ZoneView, ZonesView,
+    OriginalView, PermittedView, SharpView, VerdictView, Words, ZoneView, ZonesView,
 };
 use crate::diagnose::Cause;
 use crate::quantity::Distance;
@@ -27,6 +27,8 @@ pub struct View {
     pub version: u32,
     /// The report's name for marks on it: the same for the same photographs measured alike, whatever they are judged for.
     pub id: String,
+    /// The folder, absolute, that `file` of a frame is seen from where it is relative; null where it is no text.
+    pub base: Option<String>,
     /// What the user asked.
     pub asked: AskedView,
     /// The shoot at a glance.

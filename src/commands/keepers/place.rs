@@ -1,0 +1,65 @@
+//! Where the file of a report's frame lies now: where it was audited, or near the report, and only if it is that file.
+
+use std::path::{Path, PathBuf};
+
+use super::report::{Frame, Report};
+use crate::commands::original;
+use crate::quantity::shown;
+
+/// The file of a frame; in words, why there is none.
+///
+/// Files of one name lie in many folders, so none is taken that differs from what was audited. The folder that the audit was
+/// run in comes first, then those around the report, since shoots get moved with their reports, then the present one.
+pub(super) fn found(frame: &Frame, report: &Report) -> Result<PathBuf, String> {
+    let Some(noted) = &frame.original else {
+        return Err("its report is of an earlier version, which didn't note which file it was; audit again".into());
+    };
+    let name = Path::new(frame.path());
+    let mut another = None;
+    let audited = audited(name, report);
+    let around = around(audited.as_deref().unwrap_or(name), &report.beside);
+    for place in audited.iter().cloned().chain(around).chain([name.to_owned()]) {
+        if original::is(&place, noted) {
+            return Ok(std::path::absolute(&place).unwrap_or(place));
+        }
+        if place.is_file() {
+            another.get_or_insert(place);
+        }
+    }
+    Err(another.map_or_else(
+        || "it is not there any more, nor near the report".to_owned(),
+        |other| {
+            let other = shown(&other);
+            format!("{other} is not the file that was audited (it was changed since, or is another), and is left alone")
+        },
+    ))
+}
+
+/// The name that leads to a frame's file from the present folder: the report's own if the audit was run there.
+pub(super) fn named(frame: &Frame, report: &Report) -> String {
+    let name = frame.path().to_owned();
+    let as_given = report.base.is_none() || report.base == original::base() || Path::new(&name).is_absolute();
+    let audited = audited(Path::new(&name), report).filter(|_| !as_given);
+    let place = audited.and_then(|a| if a.is_file() { Some(a) } else { found(frame, report).ok() });
+    place.map_or(name, |p| p.to_string_lossy().into_owned())
+}
+
+/// Where the file lay when it was audited; `None` where the report doesn't tell.
+fn audited(name: &Path, report: &Report) -> Option<PathBuf> {
+    let base = report.base.as_deref().map(Path::new);
+    let full = if name.is_absolute() { name.to_owned() } else { base?.join(name) };
+    Some(std::path::absolute(&full).unwrap_or(full))
+}
+
+/// Places in the folders around the report under the last names of a path, the nearest folder and the longest path first.
+fn around(path: &Path, beside: &Path) -> impl Iterator<Item = PathBuf> {
+    let names: Vec<_> = path.components().filter(|c| matches!(c, std::path::Component::Normal(_))).collect();
+    beside
+        .ancestors()
+        .flat_map(move |folder| {
+            let tails = (0..names.len()).map(|from| folder.join(names[from..].iter().collect::<PathBuf>()));
+            tails.collect::<Vec<_>>()
+        })
+        .collect::<Vec<_>>()
+        .into_iter()
+}
