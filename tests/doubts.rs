@@ -241,3 +241,23 @@ fn a_sharp_thing_before_what_is_soft_by_far_is_not_firmly_sharp_throughout() {
         assert!(much.cause == Cause::SharpThroughout && much.confidence < SURE, "seed {seed}: {much:?}");
     }
 }
+
+/// A twentieth of what has a width may be soft of itself in a sharp picture; an eighth of it is something out of focus.
+#[test]
+fn an_eighth_that_is_soft_beside_what_is_sharp_leaves_sharp_throughout_not_firm() {
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 11.0, down: 0.45, missing: 0.0, seed, ..Scene::default() });
+        let soft = |across: f64| {
+            let mut map = scene.map();
+            let (w, h) = (f64::from(scene.width), f64::from(scene.height));
+            let there = |t: &Tile| t.centre().0 < across * w && (0.3..0.8).contains(&(t.centre().1 / h));
+            for tile in map.tiles.iter_mut().filter(|t| there(t)) {
+                tile.blur = Some(Estimate::new(3.2, 0.2, 20));
+            }
+            judge(&scene, &map).verdict
+        };
+        let (little, much) = (soft(0.08), soft(0.26));
+        assert!(little.cause == Cause::SharpThroughout && little.confidence >= SURE, "seed {seed}: {little:?}");
+        assert!(much.cause != Cause::SharpThroughout || much.confidence < SURE, "seed {seed}: {much:?}");
+    }
+}

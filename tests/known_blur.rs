@@ -241,6 +241,38 @@ fn more_noise_than_elsewhere_is_no_fine_detail() {
     }
 }
 
+/// Soft edges below an even sky, and over all of it grain as a scan of film has it: noise drawn by a Gaussian wider than any
+/// camera's own. It is alike in every patch of the sky, and no detail there or below.
+#[test]
+fn coarse_grain_is_no_fine_detail() {
+    let (side, drawn, sigma) = (960, 0.8_f64, 2.0);
+    let edges = edges_through(sigma, side);
+    let mut dice = fastrand::Rng::with_seed(9);
+    let white: Vec<f64> = (0..side * side).map(|_| (0..12).map(|_| dice.f64()).sum::<f64>() - 6.0).collect();
+    let weight: Vec<f64> = (-4..=4).map(|d: i32| (-0.5 * (f64::from(d) / drawn).powi(2)).exp()).collect();
+    // A unit of white noise so drawn has a deviation of the root of its squared weights, in either direction.
+    let (sum, square) = (weight.iter().sum::<f64>(), weight.iter().map(|w| w * w).sum::<f64>());
+    let along = |data: &[f64], step: usize| -> Vec<f64> {
+        let at = |i: usize, d: usize| data[(i + side * side + d * step - 4 * step) % (side * side)];
+        (0..side * side).map(|i| weight.iter().enumerate().map(|(d, w)| w * at(i, d)).sum::<f64>() / sum).collect()
+    };
+    let grain = along(&along(&white, 1), side);
+    let strength = 0.03 * sum * sum / square * 50_000.0;
+    let data = (0..side * side).map(|i| {
+        let light = if i / side < side / 2 { 31_000.0 } else { f64::from(edges.data[i]) };
+        (light + strength * grain[i]).round().clamp(0.0, 65_535.0) as u16
+    });
+    let map = measure(&Plane { data: data.collect(), ..edges.clone() }, &Settings { tiles: 10, ..Settings::default() });
+    let (sky, below): (Vec<_>, Vec<_>) = map.tiles.iter().partition(|t| (t.y as usize) < side / 2 - 96);
+    assert!(
+        sky.len() >= 40 && sky.iter().all(|t| t.blur.is_none()),
+        "{}",
+        sky.iter().filter(|t| t.blur.is_some()).count()
+    );
+    let fine = below.iter().filter(|t| t.blur.is_some_and(|b| b.value < 0.6 * sigma)).count();
+    assert!(fine == 0, "{fine} of {}", below.len());
+}
+
 /// Rock far out of focus, over half of it what a small camera leaves of its noise: smoothed, but for the strongest of it, and that
 /// sharpened.
 #[test]

@@ -139,7 +139,7 @@ impl Evidence {
             .collect();
         share_rows(&mut samples, map.columns as usize);
         let recorded_lambda_n_px = capture.lambda_n_px(WAVELENGTH_UM);
-        let lambda_n_px = recorded_lambda_n_px.map(|recorded| stop::shown(recorded, samples.iter().map(|s| s.y)));
+        let lambda_n_px = recorded_lambda_n_px.map(|recorded| stop::shown(recorded, own_widths(&samples)));
         Self {
             samples,
             columns: map.columns as usize,
@@ -176,9 +176,14 @@ impl Evidence {
         2 * self.samples.iter().filter(|s| s.learned.is_some()).count() > self.samples.len()
     }
 
+    /// ln of the widths, px, that tiles tell by themselves: a bound says only how wide a tile may be.
+    pub(super) fn own_widths(&self) -> impl Iterator<Item = f64> {
+        own_widths(&self.samples)
+    }
+
     /// Optical width, px, that the sharpest quarter of the measured tiles keeps within.
     pub(super) fn sharpest(&self) -> Option<f64> {
-        let y = ranked(self.samples.iter().filter(|s| !s.bounded).map(|s| s.y).collect(), 0.25)?;
+        let y = ranked(self.own_widths().collect(), 0.25)?;
         Some(judge::optical(Estimate::new(y.exp(), 0.0, 1)).value)
     }
 
@@ -221,6 +226,11 @@ fn told(tile: &Tile) -> Option<Estimate> {
         let (middle, half) = (0.5 * (bound * least).ln(), 0.5 * (bound / least).ln());
         Some(Estimate::new(middle.exp(), middle.exp() * half / ONE_SIDED, 1))
     })
+}
+
+/// See [`Evidence::own_widths`].
+fn own_widths(samples: &[Sample]) -> impl Iterator<Item = f64> {
+    samples.iter().filter(|s| !s.bounded).map(|s| s.y)
 }
 
 /// Gives every tile its say: n tiles of a row whose errors correlate by r are worth n / (1 + (n - 1) r) independent ones.

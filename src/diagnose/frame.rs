@@ -95,7 +95,8 @@ impl Frame<'_> {
             let whole = (place.y + r.departure + r.sd * normal.normal() - draw.theta[Scale]).exp();
             let now = self.problem.predict(&draw.theta, &r.place);
             // A width below the least that the disc and the aperture leave is the measurement's error.
-            let optical = surface.optical(now.disc, surface.gauss_for(whole, now.disc)).min(whole);
+            let disc = now.disc.abs();
+            let optical = surface.optical(disc, surface.gauss_for(whole, disc)).min(whole);
             wholes.add(whole, draw.weight);
             opticals.add(optical, draw.weight);
             all += draw.weight;

@@ -103,8 +103,8 @@ fn judge_fitted(
     streak: Option<&Streak>,
 ) {
     let e = &problem.evidence;
-    let widths = e.samples.iter().map(|s| s.y);
-    let shows_diffraction = e.recorded_lambda_n_px.is_some_and(|recorded| stop::shows_diffraction(recorded, widths));
+    let shows_diffraction =
+        e.recorded_lambda_n_px.is_some_and(|recorded| stop::shows_diffraction(recorded, e.own_widths()));
     let motion = streak.map(|s| s.length);
     let frame = Frame { map, problem, e, shoot, posterior, motion, shows_diffraction };
     frame.fill(d, capture, intent);

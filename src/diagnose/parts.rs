@@ -27,13 +27,15 @@ impl Frame<'_> {
         let there = self.problem.predict(&draw.theta, &reading.place);
         let shake = draw.theta[Shake].abs();
         if reading.departure.abs() > zones::OFF_MODEL || reading.side != 0.0 {
-            let size = self.problem.surface.disc_for(width, there.gauss);
+            // What is sharper than the model has the lens there shows that the lens is no softer than that.
+            let gauss = there.gauss.min(self.problem.surface.gauss_for(width, 0.0));
+            let size = self.problem.surface.disc_for(width, gauss);
             let side = if reading.side == 0.0 { there.disc } else { reading.side };
             let disc = size.copysign(side) - draw.theta[Tilt] * reading.place.u;
             return Parts {
                 disc,
-                lens: there.lens,
-                optical: self.problem.surface.optical(size, there.gauss),
+                lens: there.lens.min(gauss),
+                optical: self.problem.surface.optical(size, gauss).min(width),
                 without_lens: self.problem.surface.optical(disc.abs(), shake),
                 whole: width,
             };

@@ -372,12 +372,21 @@ pub(super) fn turned(posterior: &Posterior, problem: &Problem) -> bool {
 /// both have the same number of free parameters but one, which the lens's law of growth takes.
 pub(super) fn curvature_gain(posterior: &Posterior, problem: &Problem) -> Option<f64> {
     let best = posterior.modes.first()?;
-    let free = best.free.without(DECENTRED).without(Free::of(&[Corner, Power])).and(CURVED);
+    let straight = best.free.without(DECENTRED);
+    let free = straight.without(Free::of(&[Corner, Power])).and(CURVED);
+    // The best mode may have both; what is asked is which of the two does without the other.
+    let soft = if best.free.has(Curve) {
+        let mut from = best.theta;
+        from[Curve] = 0.0;
+        problem.descend(from, straight.without(CURVED).and(Free::of(&[Corner, Power])), 15).energy
+    } else {
+        best.energy
+    };
     let gain = |side: f64| {
         let mut from = best.theta;
         from[Curve] = side;
         (from[Corner], from[Shift], from[Rise]) = (0.0, 0.0, 0.0);
-        best.energy - problem.descend(from, free, 15).energy
+        soft - problem.descend(from, free, 15).energy
     };
     [-3.0, 3.0].map(gain).into_iter().max_by(f64::total_cmp)
 }

@@ -145,11 +145,17 @@ pub(super) fn leave_open(v: &mut Verdict) {
     if matches!(v.cause, Cause::Motion | Cause::Diffraction) {
         return;
     }
+    // What spoke for the cause speaks for none.
+    let mut weights = std::mem::take(&mut v.weights);
+    let spoke = share(&weights, v.cause);
+    weights.retain(|w| w.0 != v.cause);
+    put(&mut weights, Cause::CannotTell, spoke);
+    weights.sort_by(|a, b| b.1.total_cmp(&a.1));
     *v = Verdict {
         cause: Cause::CannotTell,
-        confidence: v.confidence,
+        confidence: share(&weights, Cause::CannotTell).min(1.0),
         unsettled: Some(Unsettled::CausesAlike),
         also: Vec::new(),
-        weights: std::mem::take(&mut v.weights),
+        weights,
     };
 }

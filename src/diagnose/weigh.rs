@@ -70,6 +70,10 @@ pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Ca
             };
             strong.push((cause, strength(&s.near).max(strength(&s.far))));
         }
+        // A near end that lies beyond the focus says that the far scene does, too, whether or not that can be seen.
+        (true, false) if s.far.is_none() && sign(&s.near) < 0.0 => {
+            strong.push((Cause::FocusTooNear, strength(&s.near)));
+        }
         (true, false) => strong.push((Cause::FocusTooFar, strength(&s.near))),
         (false, true) => strong.push((Cause::FocusTooNear, strength(&s.far))),
         (false, false) => {}
@@ -203,5 +207,34 @@ pub(super) fn put(list: &mut Vec<(Cause, f64)>, cause: Cause, weight: f64) {
     match list.iter_mut().find(|(c, _)| *c == cause) {
         Some(entry) => entry.1 += weight,
         None => list.push((cause, weight)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Both ends of ground lie on one side of the focus where the near one lies beyond it.
+    #[test]
+    fn a_near_end_beyond_the_focus_is_focus_too_near_though_the_far_end_is_hidden() {
+        let zone = |disc: f64| {
+            let optical = DISC_SIGMA * disc.abs();
+            Parts { disc, lens: 0.1, optical, without_lens: optical, whole: optical }
+        };
+        let cause = |near: Option<f64>, far: Option<f64>| {
+            let story = Story {
+                near: near.map(zone),
+                far: far.map(zone),
+                diffraction: 0.0,
+                borne_out: 0.0,
+                motion: 0.0,
+                askew: 0.0,
+                upright: 0.0,
+            };
+            causes(&story, 0.5, [0.0; 3]).and_then(|c| c.first().copied())
+        };
+        assert_eq!(cause(Some(-6.0), None), Some(Cause::FocusTooNear));
+        assert_eq!(cause(Some(6.0), None), Some(Cause::FocusTooFar));
+        assert_eq!(cause(Some(-6.0), Some(-0.5)), Some(Cause::FocusTooFar));
     }
 }

@@ -296,8 +296,8 @@ pub(super) fn read(
         .iter()
         .min_by(|a, b| ((a.u - u).hypot(a.v - v)).total_cmp(&(b.u - u).hypot(b.v - v)))
         .map_or(*inside[0], |s| **s);
-    let r = middle(&|s| s.r);
-    Some(Reading { place: Sample { u, v, r, ..nearest }, departure: mean, sd: variance.sqrt(), used, side: 0.0 })
+    let place = Sample { index: nearest.index, say: nearest.say, ..Sample::place(u, v, nearest.learned) };
+    Some(Reading { place, departure: mean, sd: variance.sqrt(), used, side: 0.0 })
 }
 
 /// Chosen: beyond, tiles without fine detail are often given no number. Disc, px, up to which most tiles of ground are
