@@ -217,7 +217,7 @@ fn what_is_sharp_before_a_third_that_is_soft_is_not_firmly_sharp_throughout() {
             }
             judge(&scene, &map).verdict
         };
-        let (little, much) = (soft(0.1), soft(0.4));
+        let (little, much) = (soft(0.05), soft(0.4));
         assert!(little.cause == Cause::SharpThroughout && little.confidence >= SURE, "seed {seed}: {little:?}");
         assert!(much.cause != Cause::SharpThroughout || much.confidence < SURE, "seed {seed}: {much:?}");
     }
