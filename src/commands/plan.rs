@@ -89,11 +89,14 @@ pub(crate) fn run(next: &Next) -> anyhow::Result<Outcome> {
         output::write(path, plan_page(&answer, was, units).as_bytes(), next.overwrite)?;
         output::note(&format!("Page written to {}", shown(path)));
     }
-    output::print(&if next.json {
-        output::json(&PlanView::new(&answer, was, units))?
+    if next.json {
+        output::print(&output::json(&PlanView::new(&answer, was, units))?);
+    } else if next.out.is_some() {
+        // The page is what was asked for; the words are told beside it.
+        output::tell(&plan_text(&answer, was, units));
     } else {
-        plan_text(&answer, was, units)
-    });
+        output::print(&plan_text(&answer, was, units));
+    }
     Ok(Outcome::Done)
 }
 
