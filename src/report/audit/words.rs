@@ -323,6 +323,9 @@ fn implied(d: &Diagnosis, units: Units) -> Option<String> {
 const AS_GOOD_AS_INFINITE: f64 = 10.0;
 
 fn range(i: &ImpliedDistance, units: Units) -> String {
+    if i.low.is_infinite() {
+        return "infinity".into();
+    }
     if i.high.is_infinite() && i.value > AS_GOOD_AS_INFINITE * i.low {
         return format!("{} or beyond", camera::distance(i.low, units));
     }
@@ -346,6 +349,7 @@ mod tests {
         let said = |value, low, high| range(&ImpliedDistance { value, low, high }, Units::Metric);
         assert_eq!(said(1500.0, 10.6, f64::INFINITY), "10.6 m or beyond");
         assert_eq!(said(f64::INFINITY, 10.6, f64::INFINITY), "10.6 m or beyond");
+        assert_eq!(said(f64::INFINITY, f64::INFINITY, f64::INFINITY), "infinity");
         assert_eq!(said(5.0, 2.3, f64::INFINITY), "about 5.0 m (2.3 m or more)");
         assert_eq!(said(1.4, 1.2, 1.7), "about 1.4 m (1.2 m to 1.7 m)");
     }
