@@ -1,5 +1,6 @@
 //! The report's formats, from hand-written frames: published schema, CSV, terminal table, page, hostile names.
 
+mod corners;
 mod formats;
 mod kept;
 mod large;

@@ -11,14 +11,14 @@ use super::view::{
     MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VERSION, VerdictView, View, ZoneView,
     ZonesView,
 };
-use super::words;
+use super::{corner, words};
 use crate::diagnose::{
-    Budget, Cause, Corners, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Zone, ZoneName,
+    Basis, Budget, Cause, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Zone, ZoneName,
 };
 use crate::judge;
 use crate::lens::Baseline;
 use crate::measure::TileMap;
-use crate::quantity::{Distance, Estimate, Intent, Place, Point, Units};
+use crate::quantity::{Distance, Estimate, Flag, Intent, Place, Point, Units};
 use crate::report::say::camera::sharp_for;
 use crate::report::say::number::machine;
 use crate::shot::{Capture, Fact};
@@ -48,8 +48,9 @@ pub fn bases(baselines: &[LensBasis], frames: usize) -> Vec<Option<usize>> {
 /// The view of one frame of a run, whose frames may be elsewhere; `base`: the place of its baseline.
 #[must_use]
 pub fn told(f: &Frame, base: Option<usize>, run: &Run) -> FrameView {
-    let mut view = frame(f, &run.intent);
-    if let Some(baseline) = base.and_then(|i| run.baselines.get(i)?.baseline.as_ref()) {
+    let baseline = base.and_then(|i| run.baselines.get(i)?.baseline.as_ref());
+    let mut view = frame(f, baseline.is_some_and(|b| b.provisional), &run.intent);
+    if let Some(baseline) = baseline {
         view.corners.baseline = base;
         view.corners.in_focus = in_focus(baseline, &view);
     }
@@ -107,15 +108,19 @@ fn asked(intent: &Intent) -> AskedView {
     }
 }
 
-/// One frame; never fails, whatever the numbers: what is not finite becomes null.
-pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
+/// One frame; never fails, whatever the numbers: what is not finite becomes null. `provisional`: whether its lens was learned
+/// from the very shoot.
+fn frame(frame: &Frame, provisional: bool, intent: &Intent) -> FrameView {
     let (map, found) = (&frame.map, &frame.diagnosis);
     let capture = capture(&frame.capture);
     let pitch = capture.pixel_pitch_um.as_ref().map(|p| p.value);
     let mut flags: Vec<_> = frame.flags.iter().chain(&found.flags).copied().collect();
+    if provisional && found.corners.basis == Basis::Learned {
+        flags.push(Flag::LensBaselineProvisional);
+    }
     flags.sort_unstable();
     flags.dedup();
-    let words = [Units::Metric, Units::Imperial].map(|units| words::of(found, &frame.capture, units));
+    let words = [Units::Metric, Units::Imperial].map(|units| words::of(found, &frame.capture, &flags, units));
     let asked = usize::from(intent.units == Units::Imperial);
     FrameView {
         file: frame.file.clone(),
@@ -141,7 +146,7 @@ pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             unsettled: found.verdict.unsettled,
             words,
         },
-        corners: corners(&found.corners),
+        corners: corners(found),
         permitted: PermittedView {
             blur_px: machine(found.permitted_px),
             blur_um: pitch.and_then(|p| machine(found.permitted_px * p)),
@@ -195,8 +200,10 @@ fn zones(found: &Diagnosis, pitch: Option<f64>) -> ZonesView {
     }
 }
 
-fn corners(found: &Corners) -> CornersView {
+fn corners(diagnosis: &Diagnosis) -> CornersView {
+    let found = &diagnosis.corners;
     CornersView {
+        soft: corner::names(&corner::soft(diagnosis)),
         state: found.state,
         basis: found.basis,
         baseline: None,

@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::tiles::{self, BudgetView, TileView};
 use crate::diagnose::{Basis, Cause, CornerState, Undecided, Unsettled};
 use crate::judge::{Answer, Judgement, Reason, SetBy};
-use crate::quantity::{Distance, Flag, Point};
+use crate::quantity::{Distance, Flag, Point, ZoneName};
 use crate::shot::Capture;
 
 /// One audited frame.
@@ -196,7 +196,11 @@ pub struct CornersView {
     /// What that baseline expects of the lens in focus, from the centre outwards; only charts show it.
     #[serde(skip)]
     pub in_focus: Vec<InFocus>,
-    /// Expected lens blur there, px.
+    /// Corners that are softer than what lies beside them: beyond the permitted, and wider than the sharper of the zones
+    /// beside them by more than their errors and the conventions for the permitted blur leave open. The others are as sharp or
+    /// as soft as the frame.
+    pub soft: Vec<ZoneName>,
+    /// Expected lens blur there, px: the lens alone, without pixel and diffraction.
     pub expected_px: Option<f64>,
     /// Its standard deviation, px.
     pub expected_px_sd: Option<f64>,

@@ -10,6 +10,7 @@ mod view;
 
 // Words on a frame.
 mod besides;
+mod corner;
 mod line;
 mod open;
 mod phrase;

@@ -33,7 +33,7 @@ pub(crate) fn write_csv(view: &View, out: &mut dyn Write) -> io::Result<()> {
 /// A column: its name, and what stands in it of a frame.
 type Column = (&'static str, fn(&FrameView) -> String);
 
-const COLUMNS: [Column; 61] = [
+const COLUMNS: [Column; 62] = [
     ("file", |f| guarded(&f.file)),
     ("sharp_throughout", |f| f.sharp.throughout.map_or_else(String::new, |t| t.to_string())),
     ("near", |f| word(&f.sharp.near)),
@@ -78,6 +78,7 @@ const COLUMNS: [Column; 61] = [
     ("bottom_right_blur_px", |f| opt(f.zones.bottom_right.blur_px)),
     ("bottom_right_blur_px_sd", |f| opt(f.zones.bottom_right.blur_px_sd)),
     ("corners", |f| word(&f.corners.state)),
+    ("soft_corners", |f| list(f.corners.soft.iter().map(word))),
     ("corners_basis", |f| word(&f.corners.basis)),
     ("f_number", |f| number(&f.capture.f_number)),
     ("focal_length_mm", |f| number(&f.capture.focal_length_mm)),

@@ -7,7 +7,7 @@ use unicode_width::UnicodeWidthChar as _;
 use super::keep::proposals;
 use super::phrase;
 use super::view::{FrameView, View, ZoneView};
-use crate::diagnose::{Cause, CornerState};
+use crate::diagnose::Cause;
 use crate::judge::Judgement;
 use crate::quantity::{Distance, Units};
 use crate::report::say::camera;
@@ -164,12 +164,7 @@ fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
     let mut cells =
         vec![name::short_name(&f.file, folder), zone(&f.zones.near), zone(&f.zones.far), f.verdict.cause.word().into()];
     if wide {
-        let corners = match f.corners.state {
-            CornerState::AsExpected => "normal",
-            CornerState::SofterThanExpected => "softer",
-            CornerState::NotMeasured => "-",
-        };
-        cells.insert(3, corners.into());
+        cells.insert(3, phrase::corners_word(&f.corners).into());
     }
     cells.push(next(f, units));
     cells
