@@ -45,9 +45,8 @@ fn detail(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Str
         text.push_str(&format!(" {}.", capital(&said)));
     }
     if d.flags.contains(&Flag::LittleLight) {
-        text.push_str(
-            " The pixels gathered little light, so the camera may have smoothed fine texture: look at it at 1:1.",
-        );
+        text.push(' ');
+        text.push_str(little_light(flags));
     }
     for more in [besides::sentence(d), implied(d, units).filter(|_| told)].into_iter().flatten() {
         text.push(' ');
@@ -57,6 +56,22 @@ fn detail(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Str
         text.push_str(" Edges were sharpened, so widths read small and \"sharp\" is less sure.");
     }
     text
+}
+
+/// What may have smoothed texture that gathered little light: what was done to the picture afterwards comes before the camera.
+fn little_light(flags: &[Flag]) -> &'static str {
+    if flags.contains(&Flag::Enlarged) {
+        "The picture was enlarged, which leaves nothing fine in it; the pixels gathered little light too, so look at the \
+         original at 1:1."
+    } else if flags.contains(&Flag::Resized) {
+        "The picture is smaller than the sensor recorded it, so it shows no fine texture at full size; the pixels gathered \
+         little light too, so look at the original at 1:1."
+    } else if flags.contains(&Flag::Processed) {
+        "The file was rendered and its pixels gathered little light, so the camera or the editor may have smoothed fine \
+         texture: look at it at 1:1."
+    } else {
+        "The pixels gathered little light, so the camera may have smoothed fine texture: look at it at 1:1."
+    }
 }
 
 /// What makes the frame soft in more words than the line's, or why that can't be told; `None` where the line has said it.
