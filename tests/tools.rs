@@ -153,6 +153,7 @@ fn keepers_lists_frames_by_verdict_group_and_marks() {
     assert_eq!(listed(&place, &["--of", "unknown,cannot-tell"]), "d.jpg\n");
     assert_eq!(listed(&place, &["--of", "not-sharp", "-0"]), "c.jpg\0f1.jpg\0f2.jpg\0f3.jpg\0");
     let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--of", "not-sharp", "--json"])).unwrap();
+    assert_eq!(json["frames"][1]["why"], serde_json::Value::Null);
     assert_eq!((&json["format"], &json["frames"][0]["cause"]), (&"tussock.keepers".into(), &"focus_too_far".into()));
     let marks = |text: &str| fs::write(place.path("keep.json"), text).unwrap();
     marks(r#"{"format":"tussock.keep","version":1,"report":"x","keep":["photos/c.jpg"],"leave_out":["photos/a.jpg"]}"#);
@@ -176,6 +177,22 @@ fn keepers_lists_frames_by_verdict_group_and_marks() {
         assert!(done.status.code() == Some(2) && said(&done).contains(why), "{report}: {}", said(&done));
     }
     assert_eq!(place.run(&["keepers", "report", "--of", "nice"]).status.code(), Some(2));
+}
+
+#[test]
+fn keepers_tells_of_the_best_of_a_scene_that_an_end_of_it_is_soft() {
+    let place = reported();
+    let file = place.path("report/audit.json");
+    let mut report: serde_json::Value = serde_json::from_str(&fs::read_to_string(&file).unwrap()).unwrap();
+    (report["frames"][7]["proposal"], report["groups"][1]["covering_set"]) =
+        (serde_json::json!({"keep": true, "why": "best of its scene, but soft far"}), serde_json::Value::Null);
+    fs::write(&file, report.to_string()).unwrap();
+    let done = place.run(&["keepers", "report", "--best"]);
+    assert!(out(&done).ends_with("f2.jpg\n"), "{}", out(&done));
+    assert!(said(&done).contains("f2.jpg: best of its scene, but soft far"), "{}", said(&done));
+    let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--best", "--json"])).unwrap();
+    assert_eq!(json["frames"][3]["why"], "best of its scene, but soft far");
+    assert_eq!(said(&place.run(&["keepers", "report", "--best", "--quiet"])), "");
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 mod corners;
 mod formats;
+mod keepers;
 mod kept;
 mod large;
 mod page;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::baselines::{LensBasis, baseline};
-use super::keep::report_id;
+use super::keep::{proposal, report_id};
 use super::run::{Frame, Run};
 use super::tiles::{BudgetView, TileView};
 use super::view::{
@@ -27,7 +27,7 @@ use crate::shot::{Capture, Fact};
 #[must_use]
 pub fn view(run: &Run) -> View {
     let bases = bases(&run.baselines, run.frames.len());
-    let frames = run.frames.iter().zip(bases).map(|(f, base)| told(f, base, run)).collect();
+    let frames = run.frames.iter().zip(bases).enumerate().map(|(i, (f, base))| told(f, i, base, run)).collect();
     assembled(frames, run)
 }
 
@@ -45,15 +45,16 @@ pub fn bases(baselines: &[LensBasis], frames: usize) -> Vec<Option<usize>> {
     of
 }
 
-/// The view of one frame of a run, whose frames may be elsewhere; `base`: the place of its baseline.
+/// The view of one frame of a run, whose frames may be elsewhere, by its place there; `base`: the place of its baseline.
 #[must_use]
-pub fn told(f: &Frame, base: Option<usize>, run: &Run) -> FrameView {
+pub fn told(f: &Frame, index: usize, base: Option<usize>, run: &Run) -> FrameView {
     let baseline = base.and_then(|i| run.baselines.get(i)?.baseline.as_ref());
     let mut view = frame(f, baseline.is_some_and(|b| b.provisional), &run.intent);
     if let Some(baseline) = baseline {
         view.corners.baseline = base;
         view.corners.in_focus = in_focus(baseline, &view);
     }
+    view.proposal = proposal(&run.groups, index, &view);
     view
 }
 
@@ -160,6 +161,7 @@ fn frame(frame: &Frame, provisional: bool, intent: &Intent) -> FrameView {
         capture,
         flags,
         group: frame.group,
+        proposal: None,
     }
 }
 

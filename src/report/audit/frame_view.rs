@@ -53,6 +53,20 @@ pub struct FrameView {
     pub flags: Vec<Flag>,
     /// Index into `groups`; null for a frame by itself.
     pub group: Option<usize>,
+    /// Whether to keep it, as far as that can be proposed; null where somebody has to look.
+    pub proposal: Option<Proposal>,
+}
+
+/// What is proposed for one frame.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Proposal {
+    /// Keep it, or leave it out.
+    pub keep: bool,
+    /// Why, in a few words; of the best of its scene what is soft in it, too.
+    pub why: String,
+    /// Whether it is kept beside others of its scene, which cover the depth together.
+    #[serde(skip)]
+    pub together: bool,
 }
 
 /// Whether a frame is sharp, place by place.

@@ -48,13 +48,12 @@ pub use run::{Frame, Run};
 pub use tiles::{BudgetView, TileView};
 pub use view::{
     AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VerdictView, View,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, Proposal, SettingCount, SharpView, SummaryView, VerdictView, View,
     Words, ZoneView, ZonesView, group,
 };
 
 pub use json::json;
 pub(crate) use json::{frame_line, write_json_with};
-pub use keep::Proposal;
 pub use table::csv;
 pub(crate) use table::write_csv;
 pub use text::text;

@@ -33,7 +33,7 @@ pub(crate) fn write_csv(view: &View, out: &mut dyn Write) -> io::Result<()> {
 /// A column: its name, and what stands in it of a frame.
 type Column = (&'static str, fn(&FrameView) -> String);
 
-const COLUMNS: [Column; 62] = [
+const COLUMNS: [Column; 64] = [
     ("file", |f| guarded(&f.file)),
     ("sharp_throughout", |f| f.sharp.throughout.map_or_else(String::new, |t| t.to_string())),
     ("near", |f| word(&f.sharp.near)),
@@ -94,6 +94,8 @@ const COLUMNS: [Column; 62] = [
     ("pixel_pitch_um", |f| number(&f.capture.pixel_pitch_um)),
     ("right_focus_m", |f| metres(f.implied.right_focus_m.map(Distance::middle))),
     ("best_f_number", |f| opt(f.implied.best_f_number)),
+    ("proposed", |f| f.proposal.as_ref().map_or("", |p| if p.keep { "keep" } else { "leave_out" }).into()),
+    ("proposed_because", |f| f.proposal.as_ref().map_or_else(String::new, |p| p.why.clone())),
     ("group", |f| f.group.map_or_else(String::new, |g| g.to_string())),
     ("flags", |f| list(f.flags.iter().map(word))),
 ];

@@ -4,9 +4,9 @@ use std::collections::HashSet;
 
 use unicode_width::UnicodeWidthChar as _;
 
-use super::keep::proposals;
-use super::phrase;
+use super::keep::{only_best, soft_ends};
 use super::view::{FrameView, View, ZoneView};
+use super::{corner, phrase};
 use crate::diagnose::Cause;
 use crate::judge::Judgement;
 use crate::quantity::{Distance, Units};
@@ -84,42 +84,45 @@ fn limits(frames: &[FrameView]) -> String {
     }
 }
 
-/// What to keep and what to take again, scene by scene.
+/// What to keep and what to take again, scene by scene: no frame is in both.
 fn lists(view: &View) -> String {
     let folder = view.folder();
     let units = units(view);
-    let proposals = proposals(view);
-    let named = |frames: Vec<String>| {
+    let named = |head: &str, frames: Vec<String>| {
         let more = frames.len().saturating_sub(LISTED);
         let shown = frames.iter().take(LISTED).map(String::as_str).collect::<Vec<_>>().join(", ");
-        if more > 0 { format!("{shown} and {more} more") } else { shown }
+        match (frames.len(), more) {
+            (0, _) => String::new(),
+            (_, 0) => format!("{head}: {shown}.\n"),
+            (_, more) => format!("{head}: {shown} and {more} more.\n"),
+        }
     };
-    let of = |wanted: &dyn Fn(usize, &FrameView) -> Option<String>| -> Vec<String> {
-        view.frames.iter().enumerate().filter_map(|(i, f)| wanted(i, f)).collect()
-    };
+    let of = |wanted: &dyn Fn(&FrameView) -> Option<String>| view.frames.iter().filter_map(wanted).collect();
     let name = |f: &FrameView| name::short_name(&f.file, folder);
-    let keep = of(&|i, f| proposals[i].filter(|p| p.keep).map(|_| name(f)));
+    let kept = |f: &FrameView| f.proposal.as_ref().is_some_and(|p| p.keep);
+    let together = |f: &FrameView| f.proposal.as_ref().is_some_and(|p| p.together);
+    let keep = of(&|f| {
+        let part = corner::part(&f.corners.soft).filter(|_| f.sharp.throughout == Some(true));
+        let wanted = kept(f) && !only_best(f) && !together(f);
+        wanted.then(|| part.map_or_else(|| name(f), |part| format!("{} ({part})", name(f))))
+    });
     // What a frame of the scene shows sharp, or a bracket covers together, need not be taken again; else its best stands for it.
-    let covered = |i: usize| proposals[i].is_some_and(|p| p.keep) && view.frames[i].sharp.throughout != Some(false);
-    let served: HashSet<usize> =
-        (0..view.frames.len()).filter(|&i| covered(i)).filter_map(|i| view.frames[i].group).collect();
+    let covered = |f: &FrameView| kept(f) && f.sharp.throughout != Some(false);
+    let served: HashSet<usize> = view.frames.iter().filter(|f| covered(f)).filter_map(|f| f.group).collect();
     let whole =
         |g: usize| view.groups.get(g).is_some_and(|g| g.answer.covering_set.as_ref().is_some_and(|s| s.len() > 1));
-    let again = of(&|i, f| {
+    let again = of(&|f| {
         let stands = match f.group {
-            Some(g) => !served.contains(&g) && !whole(g) && proposals[i].is_some_and(|p| p.keep),
+            Some(g) => !served.contains(&g) && !whole(g) && kept(f),
             None => true,
         };
-        (f.sharp.throughout == Some(false) && stands).then(|| format!("{} ({})", name(f), next(f, units)))
+        let best = soft_ends(f).filter(|_| only_best(f)).map(|ends| format!("best of its scene, but {ends}; "));
+        (f.sharp.throughout == Some(false) && stands)
+            .then(|| format!("{} ({}{})", name(f), best.unwrap_or_default(), next(f, units)))
     });
-    let mut out = String::new();
-    if !keep.is_empty() {
-        out.push_str(&format!("Keep: {}.\n", named(keep)));
-    }
-    if !again.is_empty() {
-        out.push_str(&format!("Take again: {}.\n", named(again)));
-    }
-    out
+    named("Keep", keep)
+        + &named("Keep together, for the depth of their scene", of(&|f| together(f).then(|| name(f))))
+        + &named("Take again", again)
 }
 
 /// The units a view's sentences are in.
@@ -161,8 +164,8 @@ fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
             None => word.to_owned(),
         }
     };
-    let mut cells =
-        vec![name::short_name(&f.file, folder), zone(&f.zones.near), zone(&f.zones.far), f.verdict.cause.word().into()];
+    let verdict = f.verdict.cause.word().into();
+    let mut cells = vec![name::short_name(&f.file, folder), zone(&f.zones.near), zone(&f.zones.far), verdict];
     if wide {
         cells.insert(3, phrase::corners_word(&f.corners).into());
     }
