@@ -154,7 +154,8 @@ pub struct ZoneView {
 pub struct VerdictView {
     /// Main cause.
     pub cause: Cause,
-    /// Probability that it is right, 0 to 1.
+    /// Probability that the named cause is right, 0 to 1; of `cannot_tell`, that no cause can be named: a high one says
+    /// that it surely can't be told from this frame, not that anything was found.
     pub confidence: f64,
     /// Other causes that alone put blur beyond the permitted somewhere.
     pub also: Vec<Cause>,

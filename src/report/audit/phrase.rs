@@ -1,7 +1,8 @@
 //! Short names of causes, zones, states and standings, for tables and labels.
 
-use super::view::{CornersView, FrameView, ZoneView};
+use super::view::{CornersView, FrameView, VerdictView, ZoneView};
 use crate::diagnose::{Cause, CornerState, ZoneName};
+use crate::judge;
 use crate::report::say::name::capital;
 
 /// What is said where an audit was stopped before it had looked at all frames.
@@ -75,6 +76,16 @@ pub(super) fn corners_word(c: &CornersView) -> &'static str {
         (CornerState::SofterThanExpected, false) => "softer",
         (CornerState::AsExpected, false) => "soft",
         (_, true) => "normal",
+    }
+}
+
+/// A cause as the table has it; as on the page, "probably" where it is not firm. "Cannot tell" names none that could be.
+pub(super) fn verdict(v: &VerdictView) -> String {
+    match v.cause {
+        Cause::CannotTell => v.cause.word().into(),
+        cause if v.confidence >= judge::SURE => cause.word().into(),
+        Cause::SharpThroughout => "probably sharp".into(),
+        cause => format!("probably {}", cause.word()),
     }
 }
 

@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 use super::view::{FrameView, View};
+use crate::diagnose::Cause;
 use crate::quantity::Distance;
 use crate::shot::Fact;
 
@@ -47,7 +48,10 @@ const COLUMNS: [Column; 64] = [
     ("width_px", |f| f.width.to_string()),
     ("height_px", |f| f.height.to_string()),
     ("cause", |f| word(&f.verdict.cause)),
-    ("confidence", |f| f.verdict.confidence.to_string()),
+    // Of "cannot tell" it is that of there being no cause to name, which beside the others reads as its opposite.
+    ("confidence", |f| {
+        if f.verdict.cause == Cause::CannotTell { String::new() } else { f.verdict.confidence.to_string() }
+    }),
     ("also", |f| list(f.verdict.also.iter().map(word))),
     ("sentence", |f| guarded(&f.verdict.sentence)),
     ("advice", |f| guarded(&f.verdict.advice)),

@@ -33,14 +33,21 @@ pub fn text(view: &View, width: usize) -> String {
         let folder = view.folder();
         // Below 100 columns the corners give way to the names; the report has them, and the uncertainties.
         let wide = width >= 100;
-        let rows: Vec<Vec<String>> = view.frames.iter().map(|f| row(f, folder, units, wide)).collect();
+        let made = |spelt| -> Vec<Vec<String>> {
+            view.frames.iter().map(|f| row(f, folder, units, wide, spelt)).collect()
+        };
         let mut head: Vec<String> = ["frame", "near px", "far px", "verdict", "next time"].map(str::to_owned).into();
         if wide {
             head.insert(3, "corners".into());
         }
         // The middle columns have what they need; the name and the advice share the rest.
         let last = head.len() - 1;
-        let need = |i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max().unwrap_or(0);
+        let needed = |rows: &[Vec<String>], i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max();
+        let spelt = made(true);
+        // "Probably" is a mark where the word would cost names or advice.
+        let short = (0..=last).filter_map(|i| needed(&spelt, i)).sum::<usize>() + last * 2 > width;
+        let rows = if short { made(false) } else { spelt };
+        let need = |i: usize| needed(&rows, i).unwrap_or(0);
         let middle: usize = (1..last).map(need).sum::<usize>() + last * 2;
         let rest = width.saturating_sub(middle);
         // A name that fits is left whole where the advice keeps room for its shortest words.
@@ -51,6 +58,9 @@ pub fn text(view: &View, width: usize) -> String {
             (0..=last).map(|i| [name, need(i), next][usize::from(i > 0) + usize::from(i == last)]).collect();
         for r in [&head].into_iter().chain(&rows) {
             line(&mut out, r, &widths);
+        }
+        if short && view.frames.iter().any(doubtful) {
+            out.push_str(&format!("{DOUBT} probable, not sure\n"));
         }
         out.push('\n');
     }
@@ -156,7 +166,7 @@ fn closing(view: &View) -> String {
     out
 }
 
-fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
+fn row(f: &FrameView, folder: &str, units: Units, wide: bool, spelt: bool) -> Vec<String> {
     let zone = |z: &ZoneView| {
         let word = z.answer.judgement.word();
         match z.optical_px.filter(|_| z.answer.judgement != Judgement::Unknown) {
@@ -164,13 +174,27 @@ fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
             None => word.to_owned(),
         }
     };
-    let verdict = f.verdict.cause.word().into();
+    let verdict = if spelt { phrase::verdict(&f.verdict) } else { short_verdict(f) };
     let mut cells = vec![name::short_name(&f.file, folder), zone(&f.zones.near), zone(&f.zones.far), verdict];
     if wide {
         cells.insert(3, phrase::corners_word(&f.corners).into());
     }
     cells.push(next(f, units));
     cells
+}
+
+/// A mark for "probably" where a line has no room for the word, explained below the table.
+const DOUBT: char = '?';
+
+/// The verdict with that mark.
+fn short_verdict(f: &FrameView) -> String {
+    let mark = if doubtful(f) { DOUBT.to_string() } else { String::new() };
+    f.verdict.cause.word().to_owned() + &mark
+}
+
+/// Whether the verdict is said with "probably".
+fn doubtful(f: &FrameView) -> bool {
+    phrase::verdict(&f.verdict) != f.verdict.cause.word()
 }
 
 /// The next step in a few words; the report has the whole sentence.
