@@ -403,7 +403,8 @@ fn alike(frames: u64, mut wider: impl FnMut(&mut Dice) -> f64) -> Vec<(TileMap, 
 
 #[test]
 fn a_provisional_lens_is_as_uncertain_as_its_frames_are_apart() {
-    let at_corner = |frames: &[(TileMap, Capture)]| learn_shoot(&refs(frames)).unwrap().expected_um(0.97, 0.97, 5.6).unwrap();
+    let at_corner =
+        |frames: &[(TileMap, Capture)]| learn_shoot(&refs(frames)).unwrap().expected_um(0.97, 0.97, 5.6).unwrap();
     let same = at_corner(&alike(24, |_| 1.0));
     assert!(same.sd < 0.1 * same.value, "{same:?}");
     // Frames up to a seventh wider, as slight errors of focus make them: most of them lie within two deviations.

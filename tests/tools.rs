@@ -356,7 +356,7 @@ fn manual_pages_completions_and_notices_are_printed_and_written() {
 #[test]
 fn a_plan_written_to_a_file_says_nothing_where_quiet_is_asked_for() {
     let place = Place::new();
-    let plan = |more: &[&str]| place.run(&[&["plan", "--near", "1m", "--focal", "24mm", "--overwrite"], more).concat());
+    let plan = |more: &[&str]| place.run(&[&["plan", "--near", "1m", "--focal", "24mm", "--overwrite"], more].concat());
     let loud = plan(&["--out", "plan.html"]);
     assert!(out(&loud).contains("Focus at"), "{}", out(&loud));
     let quiet = plan(&["--out", "plan.html", "--quiet"]);

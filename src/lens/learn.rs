@@ -86,10 +86,8 @@ fn one_sided(map: &TileMap) -> bool {
         let all: Vec<f64> = tiles.filter_map(|t| t.by_itself()).map(|b| b.value).collect();
         (all.len() >= SIDE_TILES).then(|| stats::quantile(&all, 0.5)).flatten()
     };
-    let leans: Vec<f64> = [false, true]
-        .into_iter()
-        .filter_map(|low| Some((widths(true, low)? / widths(false, low)?).ln()))
-        .collect();
+    let leans: Vec<f64> =
+        [false, true].into_iter().filter_map(|low| Some((widths(true, low)? / widths(false, low)?).ln())).collect();
     let beyond = |sign: f64| !leans.is_empty() && leans.iter().all(|l| sign * l > ALIKE.ln());
     beyond(1.0) || beyond(-1.0)
 }
@@ -183,7 +181,11 @@ fn entry(f_number: f64, apart: f64, fitted: &Field, all: &[Sample], frames: &[Fr
             let near = |s: &Sample| (s.u - u).hypot(s.v - v) < NEAR;
             let ever: f64 = all.iter().zip(&fitted.clean).filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
             let here: f64 = at_stop.iter().filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
-            if ever < CLEAN_NEAR { None } else { fitted.sigma_um((u, v), f_number, here.round() as u32, (apart, floor)) }
+            if ever < CLEAN_NEAR {
+                None
+            } else {
+                fitted.sigma_um((u, v), f_number, here.round() as u32, (apart, floor))
+            }
         })
         .collect();
     Entry { f_number, frames: used.len() as u32, columns: GRID.0, rows: GRID.1, sigma_um }

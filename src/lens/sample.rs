@@ -35,7 +35,9 @@ pub enum Unsuitable {
         needed: usize,
     },
     /// Most have one side softer than the other.
-    #[error("in {found} of {of} frames one side is softer than the other, so that they can't tell what the lens does in line")]
+    #[error(
+        "in {found} of {of} frames one side is softer than the other, so that they can't tell what the lens does in line"
+    )]
     OneSided {
         /// How many.
         found: usize,

@@ -93,7 +93,8 @@ fn learned(lens_px: f64, provisional: bool) -> View {
     let mut f = with([0.57, 0.55, 0.56, 0.58, 0.57, 1.4, 0.57], CornerState::AsExpected, 0.9);
     f.diagnosis.corners.basis = Basis::Learned;
     f.diagnosis.corners.expected_px = Some(Estimate::new(lens_px, 0.05, 4));
-    let entry = Entry { f_number: 11.0, frames: 9, columns: 1, rows: 1, sigma_um: vec![Some(Estimate::new(3.0, 0.3, 9))] };
+    let entry =
+        Entry { f_number: 11.0, frames: 9, columns: 1, rows: 1, sigma_um: vec![Some(Estimate::new(3.0, 0.3, 9))] };
     let baseline = Baseline {
         lens: "Wide 24 mm".into(),
         focal_length_mm: 24.0,

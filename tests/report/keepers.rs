@@ -42,7 +42,8 @@ fn the_best_of_a_soft_scene_is_called_so_everywhere_and_never_kept_as_sharp() {
 #[test]
 fn the_table_says_probably_where_the_page_does() {
     let intent = Intent::default();
-    let mut frames: Vec<_> = (0..4).map(|i| frame(&format!("m/{i}.jpg"), &FAULTS[[1, 1, 0, 7][i]], 9, &intent)).collect();
+    let mut frames: Vec<_> =
+        (0..4).map(|i| frame(&format!("m/{i}.jpg"), &FAULTS[[1, 1, 0, 7][i]], 9, &intent)).collect();
     (frames[0].diagnosis.verdict.confidence, frames[2].diagnosis.verdict.confidence) = (0.44, 0.5);
     frames[3].diagnosis.verdict.unsettled = Some(Unsettled::NearUnmeasured);
     let view = report::view(&Run { frames, intent, ..Run::default() });
@@ -52,7 +53,18 @@ fn the_table_says_probably_where_the_page_does() {
     assert!(!row(&wide, 1).contains("probably") && !row(&wide, 3).contains("probably"), "{wide}");
     assert!(!wide.contains("not sure"), "{wide}");
     // What has no room for the word has a mark that is explained.
-    let long = View { frames: view.frames.iter().cloned().map(|mut f| { f.file = format!("a-long-name-of-a-frame-{}", f.file); f }).collect(), ..view.clone() };
+    let long = View {
+        frames: view
+            .frames
+            .iter()
+            .cloned()
+            .map(|mut f| {
+                f.file = format!("a-long-name-of-a-frame-{}", f.file);
+                f
+            })
+            .collect(),
+        ..view.clone()
+    };
     let narrow = report::text(&long, 80);
     assert!(narrow.contains("focus too far?") && narrow.contains("? probable, not sure"), "{narrow}");
     // Of what can't be told there is no confidence beside the others' in the table of numbers.
@@ -73,9 +85,11 @@ fn what_was_done_to_a_picture_comes_before_what_the_camera_may_have_done() {
         report::view(&Run { frames: vec![f], ..Run::default() }).frames[0].verdict.words[0].detail.clone()
     };
     assert!(said(None).contains("The pixels gathered little light, so the camera may have"));
-    for (flag, first) in
-        [(Flag::Enlarged, "was enlarged"), (Flag::Resized, "smaller than the sensor"), (Flag::Processed, "was rendered")]
-    {
+    for (flag, first) in [
+        (Flag::Enlarged, "was enlarged"),
+        (Flag::Resized, "smaller than the sensor"),
+        (Flag::Processed, "was rendered"),
+    ] {
         let text = said(Some(flag));
         let (done, light) = (text.find(first), text.find("little light"));
         assert!(done.is_some() && done < light && !text.contains("so the camera may"), "{text}");

@@ -237,7 +237,8 @@ fn words_of(svg: &str) -> Vec<(f64, f64, String, String)> {
 #[test]
 fn the_words_of_a_chart_lie_inside_it_over_its_points_and_clear_of_each_other() {
     let page = report::html(&report::view(&shoot(3)), &[]);
-    let charts: Vec<&str> = page.split("aria-label=\"Blur against ").skip(1).map(|c| c.split("</svg>").next().unwrap()).collect();
+    let charts: Vec<&str> =
+        page.split("aria-label=\"Blur against ").skip(1).map(|c| c.split("</svg>").next().unwrap()).collect();
     assert_eq!(charts.len(), 6);
     for chart in charts {
         let words = words_of(chart);
@@ -247,7 +248,8 @@ fn the_words_of_a_chart_lie_inside_it_over_its_points_and_clear_of_each_other() 
             .iter()
             .map(|(x, y, anchor, said)| {
                 let wide = 7.0 * said.chars().count() as f64;
-                let left = x - wide * [0.0, 0.5, 1.0][["start", "middle", "end"].iter().position(|a| a == anchor).unwrap()];
+                let left =
+                    x - wide * [0.0, 0.5, 1.0][["start", "middle", "end"].iter().position(|a| a == anchor).unwrap()];
                 (left, left + wide, *y, said)
             })
             .collect();
@@ -258,10 +260,13 @@ fn the_words_of_a_chart_lie_inside_it_over_its_points_and_clear_of_each_other() 
         let own: Vec<_> = boxes.iter().filter(|b| names.contains(&b.3.as_str())).collect();
         assert!(own.iter().any(|b| b.3 == "permitted"), "{own:?}");
         let permitted = own.iter().find(|b| b.3 == "permitted").unwrap();
-        let apart = |b: &&&(f64, f64, f64, &String)| b.0 < permitted.1 && permitted.0 < b.1 && (b.2 - permitted.2).abs() < 12.0;
+        let apart =
+            |b: &&&(f64, f64, f64, &String)| b.0 < permitted.1 && permitted.0 < b.1 && (b.2 - permitted.2).abs() < 12.0;
         assert_eq!(own.iter().filter(apart).count(), 1, "nothing lies on the limit's name but itself: {own:?}");
         let last_point = chart.rfind("<circle").unwrap();
-        assert!(chart.rfind(">permitted").unwrap() > last_point && chart.find(">defocus").is_none_or(|at| at > last_point));
+        assert!(
+            chart.rfind(">permitted").unwrap() > last_point && chart.find(">defocus").is_none_or(|at| at > last_point)
+        );
     }
 }
 
@@ -274,7 +279,7 @@ fn scenes_are_listed_with_the_one_to_keep_and_their_apertures() {
         vec![report::group(vec![3, 4], two_apertures(["moor/T0004.jpg", "moor/T0005.jpg"], "Two <b>apertures</b>."))];
     let view = report::view(&run);
     let page = report::html(&view, &[]);
-    assert!(page.contains("Two &lt;b&gt;apertures") && page.contains("Keep <a href=\"#look-5\">"));
+    assert!(page.contains("Two &lt;b&gt;apertures") && page.contains(", but soft near and far: <a href=\"#look-5\">"));
     assert!(page.contains("\"laid\":[12.0,-7.0,1.0,0.0]"), "the script knows where the scene lies in the other frame");
     // The chart is that of the series command's page, to the letter.
     let series = SeriesView { groups: vec![run.groups[0].answer.clone()], ..series_view(&[], &[], &[]) };

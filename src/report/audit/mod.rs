@@ -48,8 +48,8 @@ pub use run::{Frame, Run};
 pub use tiles::{BudgetView, TileView};
 pub use view::{
     AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, PermittedView, Proposal, SettingCount, SharpView, SummaryView, VerdictView, View,
-    Words, ZoneView, ZonesView, group,
+    ImpliedView, InFocus, MarksView, ModelView, PermittedView, Proposal, SettingCount, SharpView, SummaryView,
+    VerdictView, View, Words, ZoneView, ZonesView, group,
 };
 
 pub use json::json;

@@ -48,10 +48,7 @@ const COLUMNS: [Column; 64] = [
     ("width_px", |f| f.width.to_string()),
     ("height_px", |f| f.height.to_string()),
     ("cause", |f| word(&f.verdict.cause)),
-    // Of "cannot tell" it is that of there being no cause to name, which beside the others reads as its opposite.
-    ("confidence", |f| {
-        if f.verdict.cause == Cause::CannotTell { String::new() } else { f.verdict.confidence.to_string() }
-    }),
+    ("confidence", |f| opt(confidence(f))),
     ("also", |f| list(f.verdict.also.iter().map(word))),
     ("sentence", |f| guarded(&f.verdict.sentence)),
     ("advice", |f| guarded(&f.verdict.advice)),
@@ -98,11 +95,22 @@ const COLUMNS: [Column; 64] = [
     ("pixel_pitch_um", |f| number(&f.capture.pixel_pitch_um)),
     ("right_focus_m", |f| metres(f.implied.right_focus_m.map(Distance::middle))),
     ("best_f_number", |f| opt(f.implied.best_f_number)),
-    ("proposed", |f| f.proposal.as_ref().map_or("", |p| if p.keep { "keep" } else { "leave_out" }).into()),
+    ("proposed", |f| proposed(f).into()),
     ("proposed_because", |f| f.proposal.as_ref().map_or_else(String::new, |p| p.why.clone())),
     ("group", |f| f.group.map_or_else(String::new, |g| g.to_string())),
     ("flags", |f| list(f.flags.iter().map(word))),
 ];
+
+/// What is proposed, in a word.
+fn proposed(f: &FrameView) -> &'static str {
+    f.proposal.as_ref().map_or("", |p| if p.keep { "keep" } else { "leave_out" })
+}
+
+/// How sure the cause is. Of "cannot tell" it is that of there being no cause to name, which beside the others reads as its
+/// opposite, so that none is given.
+fn confidence(f: &FrameView) -> Option<f64> {
+    (f.verdict.cause != Cause::CannotTell).then_some(f.verdict.confidence)
+}
 
 fn opt(value: Option<f64>) -> String {
     value.map_or_else(String::new, |v| v.to_string())

@@ -33,9 +33,8 @@ pub fn text(view: &View, width: usize) -> String {
         let folder = view.folder();
         // Below 100 columns the corners give way to the names; the report has them, and the uncertainties.
         let wide = width >= 100;
-        let made = |spelt| -> Vec<Vec<String>> {
-            view.frames.iter().map(|f| row(f, folder, units, wide, spelt)).collect()
-        };
+        let made =
+            |spelt| -> Vec<Vec<String>> { view.frames.iter().map(|f| row(f, folder, units, wide, spelt)).collect() };
         let mut head: Vec<String> = ["frame", "near px", "far px", "verdict", "next time"].map(str::to_owned).into();
         if wide {
             head.insert(3, "corners".into());
@@ -43,10 +42,11 @@ pub fn text(view: &View, width: usize) -> String {
         // The middle columns have what they need; the name and the advice share the rest.
         let last = head.len() - 1;
         let needed = |rows: &[Vec<String>], i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max();
-        let spelt = made(true);
+        let (spelt, marked) = (made(true), made(false));
         // "Probably" is a mark where the word would cost names or advice.
-        let short = (0..=last).filter_map(|i| needed(&spelt, i)).sum::<usize>() + last * 2 > width;
-        let rows = if short { made(false) } else { spelt };
+        let whole = (0..=last).filter_map(|i| needed(&spelt, i)).sum::<usize>() + last * 2;
+        let short = whole > width && needed(&spelt, last - 1) > needed(&marked, last - 1);
+        let rows = if short { marked } else { spelt };
         let need = |i: usize| needed(&rows, i).unwrap_or(0);
         let middle: usize = (1..last).map(need).sum::<usize>() + last * 2;
         let rest = width.saturating_sub(middle);
