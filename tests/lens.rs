@@ -386,6 +386,64 @@ fn unsuitable_frames_say_why() {
     assert!(matches!(why(&empty), Unsuitable::LittleInFocus { .. }));
 }
 
+/// Frames at f/5.6 of a flat subject, each as much wider all over as `wider` says.
+fn alike(frames: u64, mut wider: impl FnMut(&mut Dice) -> f64) -> Vec<(TileMap, Capture)> {
+    let mut dice = Dice(77);
+    (0..frames)
+        .map(|_| {
+            let mut map = tile_map(Glass::PLAIN, Take { n: 5.6, ..FLAT }, |_, _| 0.0, &mut dice);
+            let times = wider(&mut dice);
+            for blur in map.tiles.iter_mut().filter_map(|t| t.blur.as_mut()) {
+                *blur = Estimate::new(blur.value * times, blur.sd * times, blur.n);
+            }
+            (map, capture(5.6))
+        })
+        .collect()
+}
+
+#[test]
+fn a_provisional_lens_is_as_uncertain_as_its_frames_are_apart() {
+    let at_corner =
+        |frames: &[(TileMap, Capture)]| learn_shoot(&refs(frames)).unwrap().expected_um(0.97, 0.97, 5.6).unwrap();
+    let same = at_corner(&alike(24, |_| 1.0));
+    assert!(same.sd < 0.1 * same.value, "{same:?}");
+    // Frames up to a seventh wider, as slight errors of focus make them: most of them lie within two deviations.
+    let mut times = Vec::new();
+    let apart = at_corner(&alike(24, |dice| {
+        times.push(dice.between(1.0, 1.15));
+        *times.last().unwrap()
+    }));
+    let (u, v) = place(0.97 * f64::from(WIDTH), 0.97 * f64::from(HEIGHT));
+    let whole = |lens_px: f64| {
+        sigma_px(&Parts { lambda_n_px: Some(WAVELENGTH_UM * 5.6 / PITCH), lens_px, pixel: true, ..Parts::default() })
+    };
+    let range = [apart.value - 2.0 * apart.sd, apart.value + 2.0 * apart.sd].map(|um| whole(um.max(0.0) / PITCH));
+    let shown = |t: &&f64| (range[0]..=range[1]).contains(&(*t * whole(Glass::PLAIN.um(u, v, 5.6) / PITCH)));
+    let covered = times.iter().filter(shown).count();
+    assert!(10 * covered >= 8 * times.len(), "{covered} of {}: {apart:?} {range:?}", times.len());
+    assert!(apart.sd > 1.5 * same.sd, "{apart:?} {same:?}");
+}
+
+#[test]
+fn frames_with_one_soft_side_teach_no_lens_in_line() {
+    let with = |one_sided: usize| {
+        let mut frames = alike(20, |_| 1.0);
+        for (map, _) in frames.iter_mut().take(one_sided) {
+            for tile in map.tiles.iter_mut().filter(|t| t.x > WIDTH * 2 / 3) {
+                tile.blur = tile.blur.map(|b| Estimate::new(b.value.hypot(1.5), b.sd, b.n));
+            }
+        }
+        learn_shoot(&refs(&frames))
+    };
+    assert_eq!(with(15).unwrap_err(), Unsuitable::OneSided { found: 15, of: 20 });
+    let (some, none) = (with(8).unwrap(), with(0).unwrap());
+    for (x, y) in [(0.97, 0.03), (0.97, 0.97)] {
+        let at = |b: &Baseline| b.expected_um(x, y, 5.6).unwrap();
+        assert!((at(&some).value / at(&none).value - 1.0).abs() < 0.1, "{:?} {:?}", at(&some), at(&none));
+    }
+    assert_eq!((some.entries[0].frames, none.entries[0].frames), (12, 20));
+}
+
 /// Strong corners at f/4 and a flat subject in focus: blur far beyond what a lens is assumed to have.
 const STRONG: Glass = Glass { centre_um: 1.3, corner_um: 34.0, rest_um: 3.0, lopsided: 0.0, curvature_um: 0.0 };
 

@@ -156,6 +156,7 @@ fn keepers_lists_frames_by_verdict_group_and_marks() {
     assert_eq!(listed(&place, &["--of", "unknown,cannot-tell"]), "d.jpg\n");
     assert_eq!(listed(&place, &["--of", "not-sharp", "-0"]), "c.jpg\0f1.jpg\0f2.jpg\0f3.jpg\0");
     let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--of", "not-sharp", "--json"])).unwrap();
+    assert_eq!(json["frames"][1]["why"], serde_json::Value::Null);
     assert_eq!((&json["format"], &json["frames"][0]["cause"]), (&"tussock.keepers".into(), &"focus_too_far".into()));
     let marks = |text: &str| fs::write(place.path("keep.json"), text).unwrap();
     marks(r#"{"format":"tussock.keep","version":1,"report":"x","keep":["photos/c.jpg"],"leave_out":["photos/a.jpg"]}"#);
@@ -179,6 +180,22 @@ fn keepers_lists_frames_by_verdict_group_and_marks() {
         assert!(done.status.code() == Some(2) && said(&done).contains(why), "{report}: {}", said(&done));
     }
     assert_eq!(place.run(&["keepers", "report", "--of", "nice"]).status.code(), Some(2));
+}
+
+#[test]
+fn keepers_tells_of_the_best_of_a_scene_that_an_end_of_it_is_soft() {
+    let place = reported();
+    let file = place.path("report/audit.json");
+    let mut report: serde_json::Value = serde_json::from_str(&fs::read_to_string(&file).unwrap()).unwrap();
+    (report["frames"][7]["proposal"], report["groups"][1]["covering_set"]) =
+        (serde_json::json!({"keep": true, "why": "best of its scene, but soft far"}), serde_json::Value::Null);
+    fs::write(&file, report.to_string()).unwrap();
+    let done = place.run(&["keepers", "report", "--best"]);
+    assert!(out(&done).ends_with("f2.jpg\n"), "{}", out(&done));
+    assert!(said(&done).contains("f2.jpg: best of its scene, but soft far"), "{}", said(&done));
+    let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--best", "--json"])).unwrap();
+    assert_eq!(json["frames"][3]["why"], "best of its scene, but soft far");
+    assert_eq!(said(&place.run(&["keepers", "report", "--best", "--quiet"])), "");
 }
 
 #[test]
@@ -463,4 +480,18 @@ fn manual_pages_completions_and_notices_are_printed_and_written() {
     assert_eq!(place.run(&["man", "--out", "man1"]).status.code(), Some(2), "nothing is written over");
     let notices = out(&place.run(&["licences"]));
     assert!(notices.contains("GNU LESSER GENERAL PUBLIC LICENSE") && notices.contains("Permission is hereby granted"));
+}
+
+#[test]
+fn a_plan_written_to_a_file_says_nothing_where_quiet_is_asked_for() {
+    let place = Place::new();
+    let plan = |more: &[&str]| place.run(&[&["plan", "--near", "1m", "--focal", "24mm", "--overwrite"], more].concat());
+    let loud = plan(&["--out", "plan.html"]);
+    assert!(out(&loud).contains("Focus at"), "{}", out(&loud));
+    let quiet = plan(&["--out", "plan.html", "--quiet"]);
+    assert!(out(&quiet).is_empty() && said(&quiet).is_empty(), "{}{}", out(&quiet), said(&quiet));
+    assert!(fs::read_to_string(place.path("plan.html")).unwrap().contains("Stop by stop"));
+    // Without a file the words are what was asked for.
+    assert!(out(&plan(&["--quiet"])).contains("Focus at"));
+    assert!(out(&plan(&["--out", "plan.html", "--quiet", "--json"])).starts_with('{'));
 }

@@ -91,6 +91,9 @@ pub(crate) fn run(next: &Next) -> anyhow::Result<Outcome> {
     }
     if next.json {
         output::print_json(&output::json(&PlanView::new(&answer, was, units))?);
+    } else if next.out.is_some() {
+        // The page is what was asked for; the words are told beside it.
+        output::tell(&plan_text(&answer, was, units));
     } else {
         output::print(&plan_text(&answer, was, units));
     }

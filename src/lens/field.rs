@@ -171,15 +171,23 @@ impl Field {
         (x.dot(&self.beta), (&self.covariance * &x).dot(&x).max(0.0).sqrt())
     }
 
-    /// Lens blur, um; `None` where it is not known to better than 60 % and 0.6 um.
-    pub(super) fn sigma_um(&self, u: f64, v: f64, f_number: f64, n: u32) -> Option<Estimate> {
+    /// Lens blur, um, at a place; `None` where it is not known to better than 60 % and 0.6 um. Frames are `apart` by a share of
+    /// the squared whole width, of which pixel and diffraction have `floor`, um^2.
+    pub(super) fn sigma_um(
+        &self,
+        (u, v): (f64, f64),
+        f_number: f64,
+        n: u32,
+        (apart, floor): (f64, f64),
+    ) -> Option<Estimate> {
         let (square, sd) = self.square(u, v, f_number);
         let value = square.max(0.0).sqrt();
         // At zero the spread of the square itself is the honest scale. Tiles of one frame err together, so
         // three per cent always remain.
-        let spread = if square > sd { 0.5 * sd / value } else { 0.7 * sd.sqrt() };
-        let spread = spread.hypot(0.03 * value);
-        (spread.is_finite() && (spread < 0.6 * value || spread < 0.6)).then(|| Estimate::new(value, spread, n))
+        let spread = |sd: f64| (if square > sd { 0.5 * sd / value } else { 0.7 * sd.sqrt() }).hypot(0.03 * value);
+        let known = spread(sd);
+        let told = spread(sd.hypot(apart * (square.max(0.0) + floor)));
+        (told.is_finite() && (known < 0.6 * value || known < 0.6)).then(|| Estimate::new(value, told, n))
     }
 }
 

@@ -63,7 +63,8 @@ pub fn learn_focus_series(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, U
     let shift = field::fit_even_handed(&samples(|b| b.focus)).ok_or(Unsuitable::LittleInFocus { place: "anywhere" })?;
     let (centre, _) = shift.square(0.0, 0.0, f_number);
     let near = |u: f64, v: f64| best.iter().filter(|b| (b.u - u).hypot(b.v - v) < 0.2).count() as u32;
-    let sigma_um = cells(frames[0].map, GRID).map(|(u, v)| soft.sigma_um(u, v, f_number, near(u, v))).collect();
+    let sigma_um =
+        cells(frames[0].map, GRID).map(|(u, v)| soft.sigma_um((u, v), f_number, near(u, v), (0.0, 0.0))).collect();
     let shift_um = cells(frames[0].map, GRID)
         .map(|(u, v)| {
             let (value, sd) = shift.square(u, v, f_number);

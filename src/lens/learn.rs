@@ -5,6 +5,7 @@ use super::sample::{self, Frame, Sample, samples};
 use super::{Baseline, Entry, LearnedFrom, Unsuitable};
 use crate::measure::TileMap;
 use crate::shot::Capture;
+use crate::stats;
 
 /// Chosen: cells as large as two tiles a side. Columns and rows of a learned grid.
 pub(super) const GRID: (u32, u32) = (12, 8);
@@ -49,12 +50,46 @@ pub fn learn_from_shoot(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Uns
     learn(&frames, LearnedFrom::Shoot, Prior { lopsided: 0.1 })
 }
 
-/// The provisional baseline of a shoot, for auditing that very shoot: frames of one lens and focal length.
+/// The provisional baseline of a shoot, for auditing that very shoot: frames of one lens and focal length. Frames of which
+/// one side is softer than the other are left out: what they show is the fault that the audit is to find.
 ///
 /// # Errors
 /// [`Unsuitable`] says why the frames won't do.
 pub fn learn_shoot(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Unsuitable> {
-    learn_from_shoot(frames).map(|baseline| Baseline { provisional: true, ..baseline })
+    let even: Vec<(&TileMap, &Capture)> = frames.iter().copied().filter(|(map, _)| !one_sided(map)).collect();
+    if even.len() < frames.len() {
+        let count = |frames: &[(&TileMap, &Capture)]| sample::usable(frames).map_or(0, |f| f.len());
+        let (found, of) = (count(&even), sample::usable(frames)?.len());
+        if found < SHOOT_FRAMES.min(of) {
+            return Err(Unsuitable::OneSided { found: of - found, of });
+        }
+    }
+    learn_from_shoot(&even).map(|baseline| Baseline { provisional: true, ..baseline })
+}
+
+/// Chosen: the outer quarters of the width, as a third is what a lens out of line softens. Share of the width that a side takes.
+const SIDE: f64 = 0.25;
+/// Chosen: as the diagnosis has it for near and far. Larger over smaller median width up to which two sides are alike.
+const ALIKE: f64 = 1.4;
+/// Chosen: a median of fewer follows one thing. Fewest tiles of a side in the upper or the lower half.
+const SIDE_TILES: usize = 6;
+
+/// Whether one side of a frame is softer than the other, in its upper and its lower half alike as far as either tells: a near
+/// thing at one side shows in the lower alone.
+fn one_sided(map: &TileMap) -> bool {
+    let (w, h) = (f64::from(map.width), f64::from(map.height));
+    let widths = |right: bool, low: bool| -> Option<f64> {
+        let tiles = map.tiles.iter().filter(|t| {
+            let (x, y) = t.centre();
+            (y > 0.5 * h) == low && if right { x > (1.0 - SIDE) * w } else { x < SIDE * w }
+        });
+        let all: Vec<f64> = tiles.filter_map(|t| t.by_itself()).map(|b| b.value).collect();
+        (all.len() >= SIDE_TILES).then(|| stats::quantile(&all, 0.5)).flatten()
+    };
+    let leans: Vec<f64> =
+        [false, true].into_iter().filter_map(|low| Some((widths(true, low)? / widths(false, low)?).ln())).collect();
+    let beyond = |sign: f64| !leans.is_empty() && leans.iter().all(|l| sign * l > ALIKE.ln());
+    beyond(1.0) || beyond(-1.0)
 }
 
 /// Distinct f-numbers, rising.
@@ -96,21 +131,61 @@ fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, 
             return Err(Unsuitable::LittleInFocus { place });
         }
     }
-    let entries = stops(frames).into_iter().map(|n| entry(n, &fitted, &all, frames)).collect();
+    // Frames of one subject differ by chance; those of a shoot by focus and movement, too, which one frame can't be told from.
+    let apart = if from == LearnedFrom::Shoot { apart(&fitted, &all, frames.len()) } else { 0.0 };
+    let entries = stops(frames).into_iter().map(|n| entry(n, apart, &fitted, &all, frames)).collect();
     Ok(Baseline { lens, focal_length_mm, provisional: false, learned_from: from, entries, curvature: None })
 }
 
-fn entry(f_number: f64, fitted: &Field, all: &[Sample], frames: &[Frame]) -> Entry {
+/// Chosen: what less of is in focus says little of the lens. Share of a frame's samples in the inner or the outer field that
+/// must be clean for it to have a say there in how far frames are apart, and the fewest there must be.
+const SOME_CLEAN: f64 = 0.25;
+const SOME_SAMPLES: usize = 12;
+/// Chosen: about half of the picture lies within. Where the outer field begins, half-diagonals.
+const OUTER: f64 = 0.6;
+/// Derived: a quarter of a normal law lies below its mean by as many standard deviations.
+const QUARTER_SD: f64 = 0.6745;
+
+/// How far the frames of a shoot are apart: the departure from the field of the sharpest quarter of each, in the inner and the
+/// outer field, less what chance makes of it; root mean square, as a share of the squared whole width.
+fn apart(fitted: &Field, all: &[Sample], frames: usize) -> f64 {
+    let mut squares = Vec::new();
+    for (frame, outer) in (0..frames).flat_map(|frame| [(frame, false), (frame, true)]) {
+        let of = all.iter().zip(&fitted.clean).filter(|(s, _)| s.frame == frame && (s.u.hypot(s.v) > OUTER) == outer);
+        let (mut departures, mut errors, mut clean) = (Vec::new(), Vec::new(), 0.0);
+        for (s, c) in of {
+            let field = fitted.square(s.u, s.v, s.f_number).0;
+            let whole = field.max(0.0) + s.floor;
+            departures.push((s.square - field) / whole);
+            errors.push(s.sd_at(field) / whole);
+            clean += c;
+        }
+        if departures.len() >= SOME_SAMPLES
+            && clean >= SOME_CLEAN * departures.len() as f64
+            && let (Some(low), Some(error)) = (stats::quantile(&departures, 0.25), stats::quantile(&errors, 0.5))
+        {
+            squares.push((low + QUARTER_SD * error).powi(2));
+        }
+    }
+    (squares.iter().sum::<f64>() / (squares.len() as f64).max(1.0)).sqrt()
+}
+
+fn entry(f_number: f64, apart: f64, fitted: &Field, all: &[Sample], frames: &[Frame]) -> Entry {
     let at_stop: Vec<(&Sample, f64)> =
         all.iter().zip(&fitted.clean).filter(|(s, _)| same_stop(s.f_number, f_number)).map(|(s, c)| (s, *c)).collect();
     let mut used: Vec<usize> = at_stop.iter().filter(|(_, c)| *c > 0.5).map(|(s, _)| s.frame).collect();
     used.dedup();
+    let floor = at_stop.first().map_or(0.0, |(s, _)| s.floor);
     let sigma_um = cells(frames[0].map, GRID)
         .map(|(u, v)| {
             let near = |s: &Sample| (s.u - u).hypot(s.v - v) < NEAR;
             let ever: f64 = all.iter().zip(&fitted.clean).filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
             let here: f64 = at_stop.iter().filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
-            if ever < CLEAN_NEAR { None } else { fitted.sigma_um(u, v, f_number, here.round() as u32) }
+            if ever < CLEAN_NEAR {
+                None
+            } else {
+                fitted.sigma_um((u, v), f_number, here.round() as u32, (apart, floor))
+            }
         })
         .collect();
     Entry { f_number, frames: used.len() as u32, columns: GRID.0, rows: GRID.1, sigma_um }

@@ -34,6 +34,16 @@ pub enum Unsuitable {
         /// How many are needed.
         needed: usize,
     },
+    /// Most have one side softer than the other.
+    #[error(
+        "in {found} of {of} frames one side is softer than the other, so that they can't tell what the lens does in line"
+    )]
+    OneSided {
+        /// How many.
+        found: usize,
+        /// Of how many.
+        of: usize,
+    },
     /// All at one f-number where several are needed.
     #[error("all frames have the same f-number, so there is no series of apertures")]
     OneStop,

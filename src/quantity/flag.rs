@@ -56,7 +56,7 @@ flags! {
     OrientationLost: "The picture looks turned although it says it is upright.", "Give --turn, or restore the orientation tag.";
     ClippedHighlights: "Part of the frame is clipped.", "Expose a test frame lower.";
     HeavyNoise: "Noise dominates much of the frame.", "Use a lower ISO for a test frame.";
-    LittleLight: "Its pixels gathered so little light that the camera will have smoothed fine texture.", "Look at fine texture at 1:1; use a lower ISO, or audit the raw file.";
+    LittleLight: "Its pixels gathered so little light that fine texture will have been smoothed, in the camera or after.", "Look at fine texture at 1:1; use a lower ISO, or audit the raw file.";
     StrongCompression: "JPEG compression is strong enough to hide fine detail.", "Save at higher quality or audit the raw file.";
     MultiShot: "The file holds several exposures combined in the camera.", "Movement between the exposures can look like blur.";
     LensCorrectionPending: "The file asks for a lens correction that moves pixels; the picture was measured before it.", "No action needed; the corrected picture is stretched by place, its corners most.";

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::Wanted;
-use crate::diagnose::{Cause, CornerState};
+use crate::diagnose::Cause;
 use crate::judge;
 use crate::quantity::Distance;
 use crate::report::{FrameView, ZoneView};
@@ -32,7 +32,7 @@ fn keywords(frame: &FrameView, best: bool) -> Vec<String> {
             out.push("cause-not-sure".into());
         }
     }
-    if frame.corners.state == CornerState::SofterThanExpected {
+    if !frame.corners.soft.is_empty() {
         out.push("corners-soft".into());
     }
     if best {

@@ -50,7 +50,7 @@ fn many(count: usize) -> report::View {
     let views = (0..count).map(|i| {
         let mut frame = nth(i, &run.intent);
         frame.group = (i / 2 < count / 2).then_some(i / 2);
-        let mut view = report::told(&frame, None, &run);
+        let mut view = report::told(&frame, i, None, &run);
         view.tiles = Vec::new();
         view
     });

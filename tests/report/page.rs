@@ -223,6 +223,53 @@ fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
     );
 }
 
+/// The words in a drawing: where they stand (px) and how, and what they say.
+fn words_of(svg: &str) -> Vec<(f64, f64, String, String)> {
+    let words = svg.split("<text ").skip(1).map(|t| {
+        let of = |name: &str| t.split(&format!("{name}=\"")).nth(1).and_then(|v| v.split('"').next()).unwrap_or("");
+        let said = t.split('>').nth(1).and_then(|v| v.split('<').next()).unwrap_or("").trim().to_owned();
+        let turned = t.split('>').next().is_some_and(|head| head.contains("rotate("));
+        (!turned).then(|| (of("x").parse().unwrap(), of("y").parse().unwrap(), of("text-anchor").to_owned(), said))
+    });
+    words.flatten().collect()
+}
+
+#[test]
+fn the_words_of_a_chart_lie_inside_it_over_its_points_and_clear_of_each_other() {
+    let page = report::html(&report::view(&shoot(3)), &[]);
+    let charts: Vec<&str> =
+        page.split("aria-label=\"Blur against ").skip(1).map(|c| c.split("</svg>").next().unwrap()).collect();
+    assert_eq!(charts.len(), 6);
+    for chart in charts {
+        let words = words_of(chart);
+        assert!(words.len() > 8, "{words:?}");
+        // Letters of 12 px are about 7 px wide.
+        let boxes: Vec<_> = words
+            .iter()
+            .map(|(x, y, anchor, said)| {
+                let wide = 7.0 * said.chars().count() as f64;
+                let left =
+                    x - wide * [0.0, 0.5, 1.0][["start", "middle", "end"].iter().position(|a| a == anchor).unwrap()];
+                (left, left + wide, *y, said)
+            })
+            .collect();
+        for &(left, right, y, said) in &boxes {
+            assert!(left > -1.0 && right < 441.0 && (8.0..=334.0).contains(&y), "{said}: {left} to {right} at {y}");
+        }
+        let names = ["permitted", "defocus", "diffraction", "lens", "motion", "fitted model"];
+        let own: Vec<_> = boxes.iter().filter(|b| names.contains(&b.3.as_str())).collect();
+        assert!(own.iter().any(|b| b.3 == "permitted"), "{own:?}");
+        let permitted = own.iter().find(|b| b.3 == "permitted").unwrap();
+        let apart =
+            |b: &&&(f64, f64, f64, &String)| b.0 < permitted.1 && permitted.0 < b.1 && (b.2 - permitted.2).abs() < 12.0;
+        assert_eq!(own.iter().filter(apart).count(), 1, "nothing lies on the limit's name but itself: {own:?}");
+        let last_point = chart.rfind("<circle").unwrap();
+        assert!(
+            chart.rfind(">permitted").unwrap() > last_point && chart.find(">defocus").is_none_or(|at| at > last_point)
+        );
+    }
+}
+
 #[test]
 fn scenes_are_listed_with_the_one_to_keep_and_their_apertures() {
     let mut run = shoot(8);
@@ -232,7 +279,7 @@ fn scenes_are_listed_with_the_one_to_keep_and_their_apertures() {
         vec![report::group(vec![3, 4], two_apertures(["moor/T0004.jpg", "moor/T0005.jpg"], "Two <b>apertures</b>."))];
     let view = report::view(&run);
     let page = report::html(&view, &[]);
-    assert!(page.contains("Two &lt;b&gt;apertures") && page.contains("Keep <a href=\"#look-5\">"));
+    assert!(page.contains("Two &lt;b&gt;apertures") && page.contains(", but soft near and far: <a href=\"#look-5\">"));
     assert!(page.contains("\"laid\":[12.0,-7.0,1.0,0.0]"), "the script knows where the scene lies in the other frame");
     // The chart is that of the series command's page, to the letter.
     let series = SeriesView { groups: vec![run.groups[0].answer.clone()], ..series_view(&[], &[], &[]) };

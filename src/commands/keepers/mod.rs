@@ -90,6 +90,13 @@ pub(crate) fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
     let choice = Choice { which: asked.which.as_deref(), best: asked.best, marks: marks.as_ref() };
     let kept = select::select(&report, &choice);
     let named = |i: &usize| place::named(&report.frames[*i], &report);
+    // A list of names can't tell which of them are only the best of a soft scene.
+    if asked.best && asked.list != List::Json {
+        let soft = |f: &&report::Frame| f.sharp.throughout == Some(false);
+        for f in kept.iter().map(|&i| &report.frames[i]).filter(soft) {
+            f.why().iter().for_each(|why| output::note(&format!("tussock: {}: {why}", plain(f.path()))));
+        }
+    }
     match asked.list {
         List::Lines => {
             let names: Vec<String> = kept.iter().map(named).collect();
@@ -143,6 +150,8 @@ pub(crate) struct KeeperView<'a> {
     pub cause: &'a str,
     /// Its group of frames of one scene; null where it is by itself.
     pub group: Option<usize>,
+    /// Why the report proposes to keep it, in its words; null where it does not.
+    pub why: Option<&'a str>,
 }
 
 fn json(report: &Report, kept: &[usize]) -> anyhow::Result<String> {
@@ -154,6 +163,7 @@ fn json(report: &Report, kept: &[usize]) -> anyhow::Result<String> {
             sharp_throughout: f.sharp.throughout,
             cause: &f.verdict.cause,
             group: f.group,
+            why: f.why(),
         }
     });
     let view = KeepersView { format: "tussock.keepers", version: 1, frames: frames.collect() };

@@ -42,12 +42,26 @@ pub(super) struct Frame {
     pub verdict: Verdict,
     #[serde(default)]
     pub group: Option<usize>,
+    /// What the report proposes for it.
+    #[serde(default)]
+    pub proposal: Option<Proposal>,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Proposal {
+    pub keep: bool,
+    pub why: String,
 }
 
 impl Frame {
     /// The file as the report names it.
     pub(super) fn path(&self) -> &str {
         self.names().next().unwrap_or_default()
+    }
+
+    /// Why the report proposes to keep it, where it does.
+    pub(super) fn why(&self) -> Option<&str> {
+        self.proposal.as_ref().filter(|p| p.keep).map(|p| p.why.as_str())
     }
 
     /// Every name the report has for the file.

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::baselines::{LensBasis, baseline};
-use super::keep::report_id;
+use super::keep::{proposal, report_id};
 use super::run::{Frame, Run};
 use super::tiles::{BudgetView, TileView};
 use super::view::{
@@ -11,14 +11,14 @@ use super::view::{
     MarksView, ModelView, PermittedView, SettingCount, SharpView, SummaryView, VERSION, VerdictView, View, ZoneView,
     ZonesView,
 };
-use super::words;
+use super::{corner, words};
 use crate::diagnose::{
-    Budget, Cause, Corners, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Zone, ZoneName,
+    Basis, Budget, Cause, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Zone, ZoneName,
 };
 use crate::judge;
 use crate::lens::Baseline;
 use crate::measure::TileMap;
-use crate::quantity::{Distance, Estimate, Intent, Place, Point, Units};
+use crate::quantity::{Distance, Estimate, Flag, Intent, Place, Point, Units};
 use crate::report::say::camera::sharp_for;
 use crate::report::say::number::machine;
 use crate::shot::{Capture, Fact};
@@ -27,7 +27,7 @@ use crate::shot::{Capture, Fact};
 #[must_use]
 pub fn view(run: &Run) -> View {
     let bases = bases(&run.baselines, run.frames.len());
-    let frames = run.frames.iter().zip(bases).map(|(f, base)| told(f, base, run)).collect();
+    let frames = run.frames.iter().zip(bases).enumerate().map(|(i, (f, base))| told(f, i, base, run)).collect();
     assembled(frames, run)
 }
 
@@ -45,14 +45,16 @@ pub fn bases(baselines: &[LensBasis], frames: usize) -> Vec<Option<usize>> {
     of
 }
 
-/// The view of one frame of a run, whose frames may be elsewhere; `base`: the place of its baseline.
+/// The view of one frame of a run, whose frames may be elsewhere, by its place there; `base`: the place of its baseline.
 #[must_use]
-pub fn told(f: &Frame, base: Option<usize>, run: &Run) -> FrameView {
-    let mut view = frame(f, &run.intent);
-    if let Some(baseline) = base.and_then(|i| run.baselines.get(i)?.baseline.as_ref()) {
+pub fn told(f: &Frame, index: usize, base: Option<usize>, run: &Run) -> FrameView {
+    let baseline = base.and_then(|i| run.baselines.get(i)?.baseline.as_ref());
+    let mut view = frame(f, baseline.is_some_and(|b| b.provisional), &run.intent);
+    if let Some(baseline) = baseline {
         view.corners.baseline = base;
         view.corners.in_focus = in_focus(baseline, &view);
     }
+    view.proposal = proposal(&run.groups, index, &view);
     view
 }
 
@@ -108,15 +110,19 @@ fn asked(intent: &Intent) -> AskedView {
     }
 }
 
-/// One frame; never fails, whatever the numbers: what is not finite becomes null.
-pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
+/// One frame; never fails, whatever the numbers: what is not finite becomes null. `provisional`: whether its lens was learned
+/// from the very shoot.
+fn frame(frame: &Frame, provisional: bool, intent: &Intent) -> FrameView {
     let (map, found) = (&frame.map, &frame.diagnosis);
     let capture = capture(&frame.capture);
     let pitch = capture.pixel_pitch_um.as_ref().map(|p| p.value);
     let mut flags: Vec<_> = frame.flags.iter().chain(&found.flags).copied().collect();
+    if provisional && found.corners.basis == Basis::Learned {
+        flags.push(Flag::LensBaselineProvisional);
+    }
     flags.sort_unstable();
     flags.dedup();
-    let words = [Units::Metric, Units::Imperial].map(|units| words::of(found, &frame.capture, units));
+    let words = [Units::Metric, Units::Imperial].map(|units| words::of(found, &frame.capture, &flags, units));
     let asked = usize::from(intent.units == Units::Imperial);
     FrameView {
         file: frame.file.clone(),
@@ -143,7 +149,7 @@ pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
             unsettled: found.verdict.unsettled,
             words,
         },
-        corners: corners(&found.corners),
+        corners: corners(found),
         permitted: PermittedView {
             blur_px: machine(found.permitted_px),
             blur_um: pitch.and_then(|p| machine(found.permitted_px * p)),
@@ -157,6 +163,7 @@ pub(super) fn frame(frame: &Frame, intent: &Intent) -> FrameView {
         capture,
         flags,
         group: frame.group,
+        proposal: None,
     }
 }
 
@@ -197,8 +204,10 @@ fn zones(found: &Diagnosis, pitch: Option<f64>) -> ZonesView {
     }
 }
 
-fn corners(found: &Corners) -> CornersView {
+fn corners(diagnosis: &Diagnosis) -> CornersView {
+    let found = &diagnosis.corners;
     CornersView {
+        soft: corner::names(&corner::soft(diagnosis)),
         state: found.state,
         basis: found.basis,
         baseline: None,

@@ -148,7 +148,7 @@ fn card(index: usize, f: &FrameView, links: &Links, &Shared { folder, inline, re
         ribbon: ribbon(f),
         zones: [ZoneName::Near, ZoneName::Far, ZoneName::Centre].map(row).into(),
         corner_zones: ZoneName::CORNERS.map(row).into(),
-        corners: phrase::corner_state(f.corners.state),
+        corners: phrase::corners(&f.corners),
         corners_basis: match f.corners.basis {
             Basis::Learned => "judged against this lens's own baseline",
             Basis::Assumed => "judged against a general assumption, for want of a baseline of this lens",

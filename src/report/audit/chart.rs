@@ -6,7 +6,7 @@ use plotters::style::text_anchor::{HPos, VPos};
 use super::tiles::{BudgetView, TileView};
 use super::view::{FrameView, InFocus};
 use crate::diagnose::Standing;
-use crate::report::say::paper::{BAND, BLUR, FAINT, Failed, INK, PARTS, SIZE, drawn, word};
+use crate::report::say::paper::{Area, BAND, BLUR, FAINT, Failed, INK, PARTS, SIZE, drawn, word};
 
 /// The most points drawn; more would make the page heavy and the chart a smear.
 const MOST: usize = 240;
@@ -24,11 +24,8 @@ pub(crate) fn height(f: &FrameView) -> Option<String> {
     let top = reach(&points, f)?;
     let rows = rows(f);
     drawn(SIZE, |area| {
-        let mut chart = ChartBuilder::on(area)
-            .margin(8)
-            .x_label_area_size(46)
-            .y_label_area_size(58)
-            .build_cartesian_2d(0.0..top, 0.0..100.0)?;
+        let mut chart = builder(area).margin_top(ABOVE).build_cartesian_2d(0.0..top, 0.0..100.0)?;
+        let mut names = Vec::new();
         // Bands first: each part is drawn as what it adds to those before it, in quadrature.
         for (i, (name, colour)) in PARTS.iter().enumerate() {
             let edge =
@@ -40,15 +37,19 @@ pub(crate) fn height(f: &FrameView) -> Option<String> {
             chart.draw_series(std::iter::once(Polygon::new(clipped(&band, top), colour.filled())))?;
             let widest = rows.iter().max_by(|a, b| (width(&a.1, i)).total_cmp(&width(&b.1, i)));
             if let Some((y, sums)) = widest.filter(|(_, sums)| width(sums, i) > 0.13 * top) {
-                let middle = sums[i] - width(sums, i) / 2.0;
-                word(&mut chart, name, (middle, y.clamp(6.0, 94.0)), (HPos::Center, VPos::Center))?;
+                names.push((*name, (sums[i] - width(sums, i) / 2.0, y.clamp(6.0, 94.0))));
             }
         }
         mesh(&mut chart, "optical blur, px", "height in the frame, %")?;
-        limit(&mut chart, f, |x| vec![(x, 0.0), (x, 100.0)])?;
+        let permitted = limit(&mut chart, f, |x| [(x, 0.0), (x, 100.0)])?;
         let at =
             |t: &TileView| 100.0 * (1.0 - (f64::from(t.y) + f64::from(t.height) / 2.0) / f64::from(f.height.max(1)));
-        readings(&mut chart, &points, top, |t, b| (b, at(t)))
+        readings(&mut chart, &points, top, |t, b| (b, at(t)))?;
+        // Names last, so that no point lies on them; the limit's stands over the chart, where no band has its own.
+        for (name, place) in names {
+            word(&mut chart, name, place, (HPos::Center, VPos::Center))?;
+        }
+        permitted.map_or(Ok(()), |(x, _)| word(&mut chart, "permitted", (x, 101.0), (HPos::Center, VPos::Bottom)))
     })
 }
 
@@ -65,11 +66,8 @@ pub(crate) fn radius(f: &FrameView) -> Option<String> {
     };
     let known = model_band(f, at);
     drawn(SIZE, |area| {
-        let mut chart = ChartBuilder::on(area)
-            .margin(8)
-            .x_label_area_size(46)
-            .y_label_area_size(58)
-            .build_cartesian_2d(0.0..100.0, 0.0..top)?;
+        let mut chart = builder(area).build_cartesian_2d(0.0..100.0, 0.0..top)?;
+        let mut names = Vec::new();
         if known.len() > 1 {
             let low = known.iter().map(|&(x, (low, _))| (x, low.min(top)));
             let high = known.iter().map(|&(x, (_, high))| (x, high.min(top)));
@@ -77,7 +75,7 @@ pub(crate) fn radius(f: &FrameView) -> Option<String> {
             // Over the band's inner end, where the fewest points lie.
             let (x, (_, high)) = known[0];
             let place = (x, (high + 0.12 * top).min(0.95 * top));
-            word(&mut chart, "fitted model", place, (HPos::Left, VPos::Bottom))?;
+            names.push(("fitted model", place, HPos::Left, VPos::Bottom));
         }
         let learned = &f.corners.in_focus;
         if learned.len() > 1 {
@@ -87,12 +85,24 @@ pub(crate) fn radius(f: &FrameView) -> Option<String> {
             chart.draw_series(std::iter::once(PathElement::new(band, PARTS[3].1)))?;
             let (x, y) = side(|p| p.optical_px.0).next_back().unwrap_or((100.0, 0.0));
             let place = (x, (y - 0.02 * top).max(0.08 * top));
-            word(&mut chart, "this lens in focus", place, (HPos::Right, VPos::Top))?;
+            names.push(("this lens in focus", place, HPos::Right, VPos::Top));
         }
         mesh(&mut chart, "distance from the centre, % of the half diagonal", "optical blur, px")?;
-        limit(&mut chart, f, |y| vec![(0.0, y), (100.0, y)])?;
-        readings(&mut chart, &points, top, |t, b| (at(t), b))
+        let permitted = limit(&mut chart, f, |y| [(0.0, y), (100.0, y)])?;
+        names.extend(permitted.map(|(_, y)| ("permitted", (99.0, y), HPos::Right, VPos::Bottom)));
+        readings(&mut chart, &points, top, |t, b| (at(t), b))?;
+        names.into_iter().try_for_each(|(name, place, across, down)| word(&mut chart, name, place, (across, down)))
     })
+}
+
+/// Room for a word over a chart, and at its right for half of the last number of its axis, px.
+const ABOVE: u32 = 26;
+const BESIDE: u32 = 22;
+
+fn builder<'a, 'b>(area: &'a Area<'b>) -> ChartBuilder<'a, 'b, SVGBackend<'b>> {
+    let mut builder = ChartBuilder::on(area);
+    builder.margin(8).margin_right(BESIDE).x_label_area_size(46).y_label_area_size(58);
+    builder
 }
 
 /// Least and most that the fitted model gives, by distance from the centre, % of the half diagonal; `at` is a tile's.
@@ -130,19 +140,16 @@ fn mesh<'b>(chart: &mut Drawing<'_, 'b>, x: &str, y: &str) -> Result<(), Failed<
         .draw()
 }
 
-/// The permitted blur.
+/// The permitted blur; gives the far end of its line, where it is known.
 fn limit<'b>(
     chart: &mut Drawing<'_, 'b>,
     f: &FrameView,
-    line: impl Fn(f64) -> Vec<(f64, f64)>,
-) -> Result<(), Failed<'b>> {
-    let Some(permitted) = f.permitted.blur_px else { return Ok(()) };
+    line: impl Fn(f64) -> [(f64, f64); 2],
+) -> Result<Option<(f64, f64)>, Failed<'b>> {
+    let Some(permitted) = f.permitted.blur_px else { return Ok(None) };
     let ends = line(permitted);
-    chart.draw_series(DashedLineSeries::new(ends.clone(), 5, 4, INK.into()))?;
-    let (x, y) = ends[1];
-    // Beside an upright line at its top, over a level one at its right end.
-    let place = if ends[0].0 == x { (x, 93.0) } else { (99.0, y) };
-    word(chart, "permitted ", place, (HPos::Right, VPos::Bottom))
+    chart.draw_series(DashedLineSeries::new(ends, 5, 4, INK.into()))?;
+    Ok(Some(ends[1]))
 }
 
 /// The measured tiles with their error bars; `place` is where one stands for a blur.

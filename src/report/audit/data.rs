@@ -11,7 +11,7 @@ use super::spots::Spot;
 use super::template::{PART, TOGETHER, held_scenes};
 use super::tiles::BudgetView;
 use super::view::{FrameView, View, ZoneView};
-use super::{chart, keep, line, phrase};
+use super::{chart, line, phrase};
 use crate::diagnose::{Cause, Standing, ZoneName};
 use crate::judge::{BEYOND, Judgement, ROOM, WITHIN};
 use crate::measure::TileState;
@@ -26,8 +26,8 @@ pub(super) fn data(view: &View, links: &[Links], held: usize) -> String {
     let folder = view.folder();
     let causes: BTreeMap<String, String> =
         Cause::ALL.iter().map(|c| (super::table::word(c), phrase::cause_name(*c))).collect();
-    let reasons: Vec<&str> =
-        keep::proposals(view).iter().flatten().map(|p| p.why).collect::<BTreeSet<_>>().into_iter().collect();
+    let whys = view.frames.iter().filter_map(|f| f.proposal.as_ref()).map(|p| p.why.as_str());
+    let reasons: Vec<&str> = whys.collect::<BTreeSet<_>>().into_iter().collect();
     let (kinds, all) = columns(view, folder, &causes, &reasons);
     let data = Data {
         id: view.id.clone(),
@@ -64,7 +64,6 @@ fn columns<'a>(
 ) -> (Vec<Kind>, Columns<'a>) {
     let words: Vec<&String> = causes.keys().collect();
     let (mut kinds, mut known, mut all) = (Vec::new(), HashMap::new(), Columns::default());
-    let proposed = keep::proposals(view);
     for (i, f) in view.frames.iter().enumerate() {
         let file = f.file.strip_prefix(folder).unwrap_or(&f.file);
         let name = short_name(&f.file, folder);
@@ -88,8 +87,8 @@ fn columns<'a>(
         all.ends.push(4 * code(near.answer.judgement) + code(far.answer.judgement));
         all.group.push(f.group);
         let reason = |why: &str| reasons.iter().position(|r| *r == why).map_or(0, |k| k as i32 + 1);
-        let one = proposed.get(i).copied().flatten();
-        all.proposed.push(one.map_or(0, |p| if p.keep { reason(p.why) } else { -reason(p.why) }));
+        let one = f.proposal.as_ref();
+        all.proposed.push(one.map_or(0, |p| if p.keep { reason(&p.why) } else { -reason(&p.why) }));
     }
     (kinds, all)
 }
@@ -128,7 +127,7 @@ struct Data<'a> {
     /// Frames of one kind have these in common.
     kinds: Vec<Kind>,
     /// Why frames are proposed to be kept or left out.
-    reasons: Vec<&'static str>,
+    reasons: Vec<&'a str>,
     all: Columns<'a>,
     /// The records of the first frames.
     held: Vec<Record<'a>>,

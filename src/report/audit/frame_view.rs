@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::tiles::{self, BudgetView, TileView};
 use crate::diagnose::{Basis, Cause, CornerState, Undecided, Unsettled};
 use crate::judge::{Answer, Judgement, Reason, SetBy};
-use crate::quantity::{Distance, Flag, Point};
+use crate::quantity::{Distance, Flag, Point, ZoneName};
 use crate::shot::Capture;
 
 /// One audited frame.
@@ -55,6 +55,20 @@ pub struct FrameView {
     pub flags: Vec<Flag>,
     /// Index into `groups`; null for a frame by itself.
     pub group: Option<usize>,
+    /// Whether to keep it, as far as that can be proposed; null where somebody has to look.
+    pub proposal: Option<Proposal>,
+}
+
+/// What is proposed for one frame.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Proposal {
+    /// Keep it, or leave it out.
+    pub keep: bool,
+    /// Why, in a few words; of the best of its scene what is soft in it, too.
+    pub why: String,
+    /// Whether it is kept beside others of its scene, which cover the depth together.
+    #[serde(skip)]
+    pub together: bool,
 }
 
 /// What a file is known again by, whatever its name and wherever it lies.
@@ -151,7 +165,8 @@ pub struct ZoneView {
 pub struct VerdictView {
     /// Main cause.
     pub cause: Cause,
-    /// Probability that it is right, 0 to 1.
+    /// Probability that the named cause is right, 0 to 1; of `cannot_tell`, that no cause can be named: a high one says
+    /// that it surely can't be told from this frame, not that anything was found.
     pub confidence: f64,
     /// Other causes that alone put blur beyond the permitted somewhere.
     pub also: Vec<Cause>,
@@ -207,7 +222,11 @@ pub struct CornersView {
     /// What that baseline expects of the lens in focus, from the centre outwards; only charts show it.
     #[serde(skip)]
     pub in_focus: Vec<InFocus>,
-    /// Expected lens blur there, px.
+    /// Corners that are softer than what lies beside them: beyond the permitted, and wider than the sharper of the zones
+    /// beside them by more than their errors and the conventions for the permitted blur leave open. The others are as sharp or
+    /// as soft as the frame.
+    pub soft: Vec<ZoneName>,
+    /// Expected lens blur there, px: the lens alone, without pixel and diffraction.
     pub expected_px: Option<f64>,
     /// Its standard deviation, px.
     pub expected_px_sd: Option<f64>,

@@ -1,59 +1,67 @@
 //! What a report proposes to keep and to leave out, frame by frame, and the name by which a report's marks are remembered.
 
-use serde::Serialize;
-
-use super::view::{FrameView, GroupView, View};
+use super::corner;
+use super::view::{FrameView, GroupView, Proposal};
+use crate::judge::Judgement;
 use crate::series::Varied;
 
-/// What is proposed for one frame.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-pub struct Proposal {
-    /// Keep it, or leave it out.
-    pub keep: bool,
-    /// Why, in a few words.
-    pub why: &'static str,
-}
-
-/// A proposal a frame, in the view's order; `None` where somebody has to look.
+/// What is proposed for a frame by its place in the run; `None` where somebody has to look.
 ///
 /// Of frames of one scene the best is kept, or those of a focus bracket that cover the depth (`series::compare` tells which,
 /// and whether one does so by itself), and the others are left out; where none is clearly best, and for frames by
 /// themselves, what is sharp from near to far is kept and what is not is left out.
-pub(crate) fn proposals(view: &View) -> Vec<Option<Proposal>> {
-    view.frames
-        .iter()
-        .enumerate()
-        .map(|(i, f)| {
-            let group = f.group.and_then(|g| view.groups.get(g));
-            group.and_then(|g| among(view, g, i, f)).or_else(|| alone(f))
-        })
-        .collect()
+pub(super) fn proposal(groups: &[GroupView], index: usize, f: &FrameView) -> Option<Proposal> {
+    let group = f.group.and_then(|g| groups.get(g));
+    group.and_then(|g| among(g, index, f)).or_else(|| alone(f))
 }
 
-fn among(view: &View, group: &GroupView, i: usize, f: &FrameView) -> Option<Proposal> {
+fn among(group: &GroupView, index: usize, f: &FrameView) -> Option<Proposal> {
     let answer = &group.answer;
-    let best = group.best.filter(|&b| view.frames.get(b).is_some());
     let cover = answer.covering_set.as_ref().filter(|set| !set.is_empty() && answer.varied == Varied::Focus);
     if let Some(set) = cover.filter(|set| set.len() > 1) {
-        let part = set.contains(&f.file);
-        let why = if part { "one of the frames that cover the depth together" } else { "others cover its depth" };
-        return Some(Proposal { keep: part, why });
+        let together = set.contains(&f.file);
+        let why = if together { "one of the frames that cover the depth together" } else { "others cover its depth" };
+        return Some(Proposal { keep: together, why: why.into(), together });
     }
     let kept = match cover {
         Some(set) => set.contains(&f.file),
-        None => best? == i,
+        None => group.best? == index,
     };
-    Some(match kept {
-        true => Proposal { keep: true, why: "best of its scene" },
-        false => Proposal { keep: false, why: "another of its scene is better" },
-    })
+    let best = || match (soft_ends(f), corner::part(&f.corners.soft)) {
+        (Some(ends), _) => format!("{BEST}, but {ends}"),
+        (None, Some(part)) if f.sharp.throughout == Some(true) => format!("{BEST}, {part}"),
+        _ => BEST.into(),
+    };
+    let why = if kept { best() } else { "another of its scene is better".into() };
+    Some(Proposal { keep: kept, why, together: false })
 }
 
+/// What the best of a scene is called.
+const BEST: &str = "best of its scene";
+
 fn alone(f: &FrameView) -> Option<Proposal> {
-    Some(match f.sharp.throughout? {
-        true => Proposal { keep: true, why: "sharp from near to far" },
-        false => Proposal { keep: false, why: "not sharp from near to far" },
-    })
+    let why = match (f.sharp.throughout?, corner::part(&f.corners.soft)) {
+        (true, None) => "sharp from near to far".into(),
+        (true, Some(part)) => format!("sharp near and far, {part}"),
+        (false, _) => "not sharp from near to far".into(),
+    };
+    Some(Proposal { keep: f.sharp.throughout == Some(true), why, together: false })
+}
+
+/// Which end of a frame is soft, in words; `None` where neither is known to be.
+pub(super) fn soft_ends(f: &FrameView) -> Option<&'static str> {
+    match [f.sharp.near, f.sharp.far].map(|j| j == Judgement::Beyond) {
+        [true, true] => Some("soft near and far"),
+        [true, false] => Some("soft near"),
+        [false, true] => Some("soft far"),
+        [false, false] => None,
+    }
+}
+
+/// Whether a frame is proposed to be kept though an end of it is soft and no other frame makes up for that: the best there
+/// is of its scene, which is never told among those that are sharp.
+pub(super) fn only_best(f: &FrameView) -> bool {
+    f.proposal.as_ref().is_some_and(|p| p.keep && !p.together) && soft_ends(f).is_some()
 }
 
 /// A report's name for its marks: the same for the same photographs measured alike, whatever they are judged for.

@@ -1,7 +1,7 @@
 //! The answer in one line of at most twelve words: whether a frame is sharp near and far, and the cause where it is not.
 
-use super::terms;
-use crate::diagnose::{Cause, CornerState, Diagnosis, ZoneName};
+use super::{corner, terms};
+use crate::diagnose::{Cause, Diagnosis, ZoneName};
 use crate::judge::{self, Judgement, Reason};
 use crate::quantity::Flag;
 use crate::report::say::{camera, number};
@@ -11,16 +11,30 @@ use crate::shot::Capture;
 pub(super) fn line(d: &Diagnosis, capture: &Capture) -> String {
     let answers = [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z));
     let [near, far] = answers.map(|a| a.judgement);
+    if near.passes() && far.passes() {
+        // A cause that goes over the whole frame takes its corners with it.
+        let whole = !matches!(d.verdict.cause, Cause::SharpThroughout | Cause::LensAsymmetry | Cause::CannotTell);
+        let soft = corner::part(&corner::names(&corner::soft(d))).filter(|_| !whole);
+        let ends = passing(near, far, soft);
+        return match cause(d, capture) {
+            Some(cause) => format!("{ends}; {cause}."),
+            None => format!("{ends}."),
+        };
+    }
     let ends = ends(near, far);
     match cause(d, capture) {
-        Some(cause) if near.passes() && far.passes() => format!("{ends}; {cause}."),
         Some(cause) => format!("{ends}: {cause}."),
-        None => match (corner(d), answers.iter().find(|a| a.judgement == Judgement::Unknown).and_then(|a| a.reason)) {
-            (Some(corner), _) if near.passes() && far.passes() => format!("{ends}, {corner}."),
-            (_, Some(reason)) => format!("{ends}: {}.", short(reason)),
-            _ => format!("{ends}."),
+        None => match answers.iter().find(|a| a.judgement == Judgement::Unknown).and_then(|a| a.reason) {
+            Some(reason) => format!("{ends}: {}.", short(reason)),
+            None => format!("{ends}."),
         },
     }
+}
+
+/// What near and far come to where both pass, with the part of the frame that is soft all the same.
+pub(super) fn passing(near: Judgement, far: Judgement, soft: Option<&str>) -> String {
+    let sharp = if near == Judgement::Within && far == Judgement::Within { "Sharp" } else { "Just sharp" };
+    soft.map_or_else(|| ends(near, far).into(), |part| format!("{sharp} near and far, {part}"))
 }
 
 /// What near and far come to, without full stop.
@@ -54,7 +68,7 @@ fn named(cause: Cause, f_number: Option<f64>, sure: bool) -> Option<String> {
         Cause::TooLittleDepth => format!("too little depth{stop}"),
         Cause::Diffraction => format!("diffraction{stop}"),
         Cause::Motion => "camera or scene moved".into(),
-        Cause::LensAsymmetry => "one-sided softness of the lens".into(),
+        Cause::LensAsymmetry => "lens asymmetry".into(),
         Cause::LensSoftness => format!("soft lens{stop}"),
         Cause::Processing => "smoothed after the lens".into(),
     };
@@ -79,13 +93,6 @@ pub(super) fn numbers(d: &Diagnosis) -> String {
         None => d.answer(name).reason.map_or_else(|| "unknown".into(), |r| format!("unknown ({})", r.words())),
     };
     format!("Near {}, far {}; permitted {permitted} px.", one(ZoneName::Near), one(ZoneName::Far))
-}
-
-/// A corner that is soft although near and far are sharp.
-fn corner(d: &Diagnosis) -> Option<String> {
-    let (name, blur) = terms::worst_corner(d)?;
-    let soft = d.corners.state == CornerState::SofterThanExpected || blur > d.permitted_px;
-    (soft && d.corners.state != CornerState::NotMeasured).then(|| format!("{name} corner soft"))
 }
 
 const fn short(reason: Reason) -> &'static str {
@@ -113,6 +120,13 @@ mod tests {
         for cause in Cause::ALL {
             let told = named(cause, Some(5.6), false).map_or(0, |c| words(&c));
             assert!(longest + told <= 12, "{cause:?}: {told}");
+        }
+        let set = |k: u32| ZoneName::CORNERS.into_iter().enumerate().filter(move |(i, _)| k >> i & 1 == 1).map(|z| z.1);
+        for k in 1..16 {
+            let part = corner::part(&set(k).collect::<Vec<_>>());
+            let told = named(Cause::LensAsymmetry, Some(5.6), false).map_or(0, |c| words(&c));
+            let said = words(&passing(Judgement::AtLimit, Judgement::AtLimit, part));
+            assert!(part.is_some() && said + told <= 12, "{part:?}: {said} + {told}");
         }
         assert!(longest <= 6 && reasons.iter().all(|&r| words(short(r)) + 4 <= 12));
     }

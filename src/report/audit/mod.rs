@@ -10,6 +10,7 @@ mod view;
 
 // Words on a frame.
 mod besides;
+mod corner;
 mod line;
 mod open;
 mod phrase;
@@ -47,13 +48,12 @@ pub use run::{Frame, Run};
 pub use tiles::{BudgetView, TileView};
 pub use view::{
     AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
-    ImpliedView, InFocus, MarksView, ModelView, OriginalView, PermittedView, SettingCount, SharpView, SummaryView,
-    VerdictView, View, Words, ZoneView, ZonesView, group,
+    ImpliedView, InFocus, MarksView, ModelView, OriginalView, PermittedView, Proposal, SettingCount, SharpView,
+    SummaryView, VerdictView, View, Words, ZoneView, ZonesView, group,
 };
 
 pub use json::json;
 pub(crate) use json::{frame_line, write_json_with};
-pub use keep::Proposal;
 pub use table::csv;
 pub(crate) use table::write_csv;
 pub use text::text;

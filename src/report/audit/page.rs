@@ -4,7 +4,6 @@
 use serde::Serialize;
 
 use super::cards::{self, Card, Shared};
-use super::keep::proposals;
 use super::pictures::Links;
 use super::scenes::{self, Member, Scene};
 use super::view::View;
@@ -47,8 +46,7 @@ pub fn html(view: &View, links: &[Links]) -> String {
     // One word, unlike in every report, that marks the page's own style and script; what a hostile name
     // smuggles in can't know it, since the name itself is part of what is hashed.
     let nonce = blake3::hash(format!("{STYLE}{SCRIPT}{data}").as_bytes()).to_hex();
-    let proposed = proposals(view);
-    let (keepers, more_keepers) = scenes::keepers(view, &proposed);
+    let (keepers, more_keepers) = scenes::keepers(view);
     let scenes = template::held_scenes(view.groups.len());
     let page = Page {
         headline: headline(view),
@@ -64,7 +62,7 @@ pub fn html(view: &View, links: &[Links]) -> String {
         doubts: doubts.iter().map(|&(flag, frames)| doubt(flag, frames, view.frames.len())).collect(),
         lessons: lessons(view),
         settings: settings(view),
-        groups: scenes::scenes(view, &proposed, folder, 0..scenes),
+        groups: scenes::scenes(view, folder, 0..scenes),
         frames: view.frames.len(),
         beside: held < view.frames.len(),
         keepers,

@@ -5,7 +5,6 @@ use serde::Serialize;
 
 use super::cards::{Card, Shared, cards};
 use super::data;
-use super::keep::proposals;
 use super::pictures::Links;
 use super::scenes::{Scene, scenes};
 use super::template::{PART, environment, held, held_scenes};
@@ -30,7 +29,7 @@ pub fn parts<'a>(view: &'a View, links: &'a [Links]) -> impl Iterator<Item = (St
     let groups = if frames > 0 && held_scenes(groups) < groups { groups } else { 0 };
     let environment = environment();
     let scenery = environment.clone();
-    let (proposed, shared) = (proposals(view), Shared::of(view));
+    let shared = Shared::of(view);
     let folder = view.folder();
     let range = |part: usize, all: usize| part * PART..all.min((part + 1) * PART);
     let of_frames = (0..frames.div_ceil(PART)).map(move |part| {
@@ -40,7 +39,7 @@ pub fn parts<'a>(view: &'a View, links: &'a [Links]) -> impl Iterator<Item = (St
         file("cards", part, &format!("{},{}", data::records(view, links, which), json(&made)))
     });
     let of_scenes = (0..groups.div_ceil(PART)).map(move |part| {
-        let made = scenes(view, &proposed, folder, range(part, groups)).into_iter();
+        let made = scenes(view, folder, range(part, groups)).into_iter();
         let made: Vec<String> = made.map(|g| rendered(&scenery, "scene.html", &OfScene { g })).collect();
         file("scenes", part, &json(&made))
     });

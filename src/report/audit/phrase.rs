@@ -1,7 +1,8 @@
 //! Short names of causes, zones, states and standings, for tables and labels.
 
-use super::view::{FrameView, ZoneView};
+use super::view::{CornersView, FrameView, VerdictView, ZoneView};
 use crate::diagnose::{Cause, CornerState, ZoneName};
+use crate::judge;
 use crate::report::say::name::capital;
 
 /// What is said where an audit was stopped before it had looked at all frames.
@@ -57,12 +58,34 @@ pub(super) const fn zone_name(zone: ZoneName) -> &'static str {
     }
 }
 
-/// The corners' state in a few words.
-pub(super) const fn corner_state(state: CornerState) -> &'static str {
-    match state {
-        CornerState::AsExpected => "as expected",
-        CornerState::SofterThanExpected => "softer than expected",
-        CornerState::NotMeasured => "not measured",
+/// The corners in a few words.
+pub(super) fn corners(c: &CornersView) -> &'static str {
+    match (c.state, c.soft.is_empty()) {
+        (CornerState::NotMeasured, _) => "not measured",
+        (CornerState::SofterThanExpected, false) => "softer than expected",
+        (CornerState::AsExpected, false) => "soft, as a lens may be",
+        (CornerState::AsExpected, true) => "as expected",
+        (CornerState::SofterThanExpected, true) => "no softer than the frame",
+    }
+}
+
+/// The same in one word.
+pub(super) fn corners_word(c: &CornersView) -> &'static str {
+    match (c.state, c.soft.is_empty()) {
+        (CornerState::NotMeasured, _) => "-",
+        (CornerState::SofterThanExpected, false) => "softer",
+        (CornerState::AsExpected, false) => "soft",
+        (_, true) => "normal",
+    }
+}
+
+/// A cause as the table has it; as on the page, "probably" where it is not firm. "Cannot tell" names none that could be.
+pub(super) fn verdict(v: &VerdictView) -> String {
+    match v.cause {
+        Cause::CannotTell => v.cause.word().into(),
+        cause if v.confidence >= judge::SURE => cause.word().into(),
+        Cause::SharpThroughout => "probably sharp".into(),
+        cause => format!("probably {}", cause.word()),
     }
 }
 

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use serde::Serialize;
 
-use super::keep::Proposal;
+use super::keep::{only_best, soft_ends};
 use super::view::{FrameView, View};
 use crate::report::say::name;
 use crate::report::say::number::plain;
@@ -16,8 +16,8 @@ use crate::series::Varied;
 pub(super) struct Scene {
     n: usize,
     sentence: String,
-    /// Whether any of them is proposed to be kept.
-    kept: bool,
+    /// What those are called that are proposed to be kept; nothing where none is.
+    kept: Option<String>,
     members: Vec<Member>,
     chart: Option<String>,
 }
@@ -33,16 +33,17 @@ pub(super) struct Member {
 /// Keepers that the head of the page names; all are marked below it.
 const NAMED: usize = 8;
 
-/// The first keepers, and how many more there are.
-pub(super) fn keepers(view: &View, proposed: &[Option<Proposal>]) -> (Vec<Member>, usize) {
-    let all: Vec<usize> = (0..view.frames.len()).filter(|&i| kept(proposed, i)).collect();
+/// The first keepers, and how many more there are; what is only the best of a soft scene is none of them.
+pub(super) fn keepers(view: &View) -> (Vec<Member>, usize) {
+    let sharp = |f: &FrameView| kept(f) && !only_best(f);
+    let all: Vec<usize> = (0..view.frames.len()).filter(|&i| sharp(&view.frames[i])).collect();
     let folder = view.folder();
     let row = |&i: &usize| Member { n: i + 1, name: name::short_name(&view.frames[i].file, folder), best: true };
     (all.iter().take(NAMED).map(row).collect(), all.len().saturating_sub(NAMED))
 }
 
 /// Some of the scenes.
-pub(super) fn scenes(view: &View, proposed: &[Option<Proposal>], folder: &str, which: Range<usize>) -> Vec<Scene> {
+pub(super) fn scenes(view: &View, folder: &str, which: Range<usize>) -> Vec<Scene> {
     let one = |index: usize| {
         let g = &view.groups[index];
         let members: Vec<(usize, &FrameView)> =
@@ -50,10 +51,13 @@ pub(super) fn scenes(view: &View, proposed: &[Option<Proposal>], folder: &str, w
         Scene {
             n: index + 1,
             sentence: plain(&g.answer.sentence),
-            kept: members.iter().any(|&(i, _)| kept(proposed, i)),
+            kept: members.iter().find(|&&(_, f)| kept(f)).map(|&(_, f)| match soft_ends(f).filter(|_| only_best(f)) {
+                Some(ends) => format!("The best, but {ends}:"),
+                None => "Keep".into(),
+            }),
             members: members
                 .iter()
-                .map(|&(i, f)| Member { n: i + 1, name: name::short_name(&f.file, folder), best: kept(proposed, i) })
+                .map(|&(i, f)| Member { n: i + 1, name: name::short_name(&f.file, folder), best: kept(f) })
                 .collect(),
             chart: (g.answer.varied == Varied::Aperture).then(|| series::figure(&g.answer)).flatten(),
         }
@@ -61,6 +65,6 @@ pub(super) fn scenes(view: &View, proposed: &[Option<Proposal>], folder: &str, w
     which.map(one).collect()
 }
 
-fn kept(proposed: &[Option<Proposal>], i: usize) -> bool {
-    proposed.get(i).copied().flatten().is_some_and(|p| p.keep)
+fn kept(f: &FrameView) -> bool {
+    f.proposal.as_ref().is_some_and(|p| p.keep)
 }

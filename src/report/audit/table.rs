@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 use super::view::{FrameView, View};
+use crate::diagnose::Cause;
 use crate::quantity::Distance;
 use crate::shot::Fact;
 
@@ -33,7 +34,7 @@ pub(crate) fn write_csv(view: &View, out: &mut dyn Write) -> io::Result<()> {
 /// A column: its name, and what stands in it of a frame.
 type Column = (&'static str, fn(&FrameView) -> String);
 
-const COLUMNS: [Column; 61] = [
+const COLUMNS: [Column; 64] = [
     ("file", |f| guarded(&f.file)),
     ("sharp_throughout", |f| f.sharp.throughout.map_or_else(String::new, |t| t.to_string())),
     ("near", |f| word(&f.sharp.near)),
@@ -47,7 +48,7 @@ const COLUMNS: [Column; 61] = [
     ("width_px", |f| f.width.to_string()),
     ("height_px", |f| f.height.to_string()),
     ("cause", |f| word(&f.verdict.cause)),
-    ("confidence", |f| f.verdict.confidence.to_string()),
+    ("confidence", |f| opt(confidence(f))),
     ("also", |f| list(f.verdict.also.iter().map(word))),
     ("sentence", |f| guarded(&f.verdict.sentence)),
     ("advice", |f| guarded(&f.verdict.advice)),
@@ -78,6 +79,7 @@ const COLUMNS: [Column; 61] = [
     ("bottom_right_blur_px", |f| opt(f.zones.bottom_right.blur_px)),
     ("bottom_right_blur_px_sd", |f| opt(f.zones.bottom_right.blur_px_sd)),
     ("corners", |f| word(&f.corners.state)),
+    ("soft_corners", |f| list(f.corners.soft.iter().map(word))),
     ("corners_basis", |f| word(&f.corners.basis)),
     ("f_number", |f| number(&f.capture.f_number)),
     ("focal_length_mm", |f| number(&f.capture.focal_length_mm)),
@@ -93,9 +95,22 @@ const COLUMNS: [Column; 61] = [
     ("pixel_pitch_um", |f| number(&f.capture.pixel_pitch_um)),
     ("right_focus_m", |f| metres(f.implied.right_focus_m.map(Distance::middle))),
     ("best_f_number", |f| opt(f.implied.best_f_number)),
+    ("proposed", |f| proposed(f).into()),
+    ("proposed_because", |f| f.proposal.as_ref().map_or_else(String::new, |p| p.why.clone())),
     ("group", |f| f.group.map_or_else(String::new, |g| g.to_string())),
     ("flags", |f| list(f.flags.iter().map(word))),
 ];
+
+/// What is proposed, in a word.
+fn proposed(f: &FrameView) -> &'static str {
+    f.proposal.as_ref().map_or("", |p| if p.keep { "keep" } else { "leave_out" })
+}
+
+/// How sure the cause is. Of "cannot tell" it is that of there being no cause to name, which beside the others reads as its
+/// opposite, so that none is given.
+fn confidence(f: &FrameView) -> Option<f64> {
+    (f.verdict.cause != Cause::CannotTell).then_some(f.verdict.confidence)
+}
 
 fn opt(value: Option<f64>) -> String {
     value.map_or_else(String::new, |v| v.to_string())

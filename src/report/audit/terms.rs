@@ -9,24 +9,6 @@ pub(super) fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
     d.zones.iter().find(|z| z.name == name)
 }
 
-/// The corner with the widest optical blur.
-pub(super) fn worst_corner(d: &Diagnosis) -> Option<(&'static str, f64)> {
-    ZoneName::CORNERS
-        .iter()
-        .filter_map(|&name| Some((corner_name(name), zone(d, name)?.optical_px?.value)))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-}
-
-const fn corner_name(name: ZoneName) -> &'static str {
-    match name {
-        ZoneName::TopLeft => "top left",
-        ZoneName::TopRight => "top right",
-        ZoneName::BottomLeft => "bottom left",
-        ZoneName::BottomRight => "bottom right",
-        _ => "middle",
-    }
-}
-
 /// A width with its unit.
 pub(super) fn px(v: f64) -> String {
     format!("{} px", number::width(v))

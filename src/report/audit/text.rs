@@ -4,10 +4,10 @@ use std::collections::HashSet;
 
 use unicode_width::UnicodeWidthChar as _;
 
-use super::keep::proposals;
-use super::phrase;
+use super::keep::{only_best, soft_ends};
 use super::view::{FrameView, View, ZoneView};
-use crate::diagnose::{Cause, CornerState};
+use super::{corner, phrase};
+use crate::diagnose::Cause;
 use crate::judge::Judgement;
 use crate::quantity::{Distance, Units};
 use crate::report::say::camera;
@@ -33,14 +33,21 @@ pub fn text(view: &View, width: usize) -> String {
         let folder = view.folder();
         // Below 100 columns the corners give way to the names; the report has them, and the uncertainties.
         let wide = width >= 100;
-        let rows: Vec<Vec<String>> = view.frames.iter().map(|f| row(f, folder, units, wide)).collect();
+        let made =
+            |spelt| -> Vec<Vec<String>> { view.frames.iter().map(|f| row(f, folder, units, wide, spelt)).collect() };
         let mut head: Vec<String> = ["frame", "near px", "far px", "verdict", "next time"].map(str::to_owned).into();
         if wide {
             head.insert(3, "corners".into());
         }
         // The middle columns have what they need; the name and the advice share the rest.
         let last = head.len() - 1;
-        let need = |i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max().unwrap_or(0);
+        let needed = |rows: &[Vec<String>], i: usize| rows.iter().chain([&head]).map(|r| columns(&r[i])).max();
+        let (spelt, marked) = (made(true), made(false));
+        // "Probably" is a mark where the word would cost names or advice.
+        let whole = (0..=last).filter_map(|i| needed(&spelt, i)).sum::<usize>() + last * 2;
+        let short = whole > width && needed(&spelt, last - 1) > needed(&marked, last - 1);
+        let rows = if short { marked } else { spelt };
+        let need = |i: usize| needed(&rows, i).unwrap_or(0);
         let middle: usize = (1..last).map(need).sum::<usize>() + last * 2;
         let rest = width.saturating_sub(middle);
         // A name that fits is left whole where the advice keeps room for its shortest words.
@@ -51,6 +58,9 @@ pub fn text(view: &View, width: usize) -> String {
             (0..=last).map(|i| [name, need(i), next][usize::from(i > 0) + usize::from(i == last)]).collect();
         for r in [&head].into_iter().chain(&rows) {
             line(&mut out, r, &widths);
+        }
+        if short && view.frames.iter().any(doubtful) {
+            out.push_str(&format!("{DOUBT} probable, not sure\n"));
         }
         out.push('\n');
     }
@@ -84,42 +94,45 @@ fn limits(frames: &[FrameView]) -> String {
     }
 }
 
-/// What to keep and what to take again, scene by scene.
+/// What to keep and what to take again, scene by scene: no frame is in both.
 fn lists(view: &View) -> String {
     let folder = view.folder();
     let units = units(view);
-    let proposals = proposals(view);
-    let named = |frames: Vec<String>| {
+    let named = |head: &str, frames: Vec<String>| {
         let more = frames.len().saturating_sub(LISTED);
         let shown = frames.iter().take(LISTED).map(String::as_str).collect::<Vec<_>>().join(", ");
-        if more > 0 { format!("{shown} and {more} more") } else { shown }
+        match (frames.len(), more) {
+            (0, _) => String::new(),
+            (_, 0) => format!("{head}: {shown}.\n"),
+            (_, more) => format!("{head}: {shown} and {more} more.\n"),
+        }
     };
-    let of = |wanted: &dyn Fn(usize, &FrameView) -> Option<String>| -> Vec<String> {
-        view.frames.iter().enumerate().filter_map(|(i, f)| wanted(i, f)).collect()
-    };
+    let of = |wanted: &dyn Fn(&FrameView) -> Option<String>| view.frames.iter().filter_map(wanted).collect();
     let name = |f: &FrameView| name::short_name(&f.file, folder);
-    let keep = of(&|i, f| proposals[i].filter(|p| p.keep).map(|_| name(f)));
+    let kept = |f: &FrameView| f.proposal.as_ref().is_some_and(|p| p.keep);
+    let together = |f: &FrameView| f.proposal.as_ref().is_some_and(|p| p.together);
+    let keep = of(&|f| {
+        let part = corner::part(&f.corners.soft).filter(|_| f.sharp.throughout == Some(true));
+        let wanted = kept(f) && !only_best(f) && !together(f);
+        wanted.then(|| part.map_or_else(|| name(f), |part| format!("{} ({part})", name(f))))
+    });
     // What a frame of the scene shows sharp, or a bracket covers together, need not be taken again; else its best stands for it.
-    let covered = |i: usize| proposals[i].is_some_and(|p| p.keep) && view.frames[i].sharp.throughout != Some(false);
-    let served: HashSet<usize> =
-        (0..view.frames.len()).filter(|&i| covered(i)).filter_map(|i| view.frames[i].group).collect();
+    let covered = |f: &FrameView| kept(f) && f.sharp.throughout != Some(false);
+    let served: HashSet<usize> = view.frames.iter().filter(|f| covered(f)).filter_map(|f| f.group).collect();
     let whole =
         |g: usize| view.groups.get(g).is_some_and(|g| g.answer.covering_set.as_ref().is_some_and(|s| s.len() > 1));
-    let again = of(&|i, f| {
+    let again = of(&|f| {
         let stands = match f.group {
-            Some(g) => !served.contains(&g) && !whole(g) && proposals[i].is_some_and(|p| p.keep),
+            Some(g) => !served.contains(&g) && !whole(g) && kept(f),
             None => true,
         };
-        (f.sharp.throughout == Some(false) && stands).then(|| format!("{} ({})", name(f), next(f, units)))
+        let best = soft_ends(f).filter(|_| only_best(f)).map(|ends| format!("best of its scene, but {ends}; "));
+        (f.sharp.throughout == Some(false) && stands)
+            .then(|| format!("{} ({}{})", name(f), best.unwrap_or_default(), next(f, units)))
     });
-    let mut out = String::new();
-    if !keep.is_empty() {
-        out.push_str(&format!("Keep: {}.\n", named(keep)));
-    }
-    if !again.is_empty() {
-        out.push_str(&format!("Take again: {}.\n", named(again)));
-    }
-    out
+    named("Keep", keep)
+        + &named("Keep together, for the depth of their scene", of(&|f| together(f).then(|| name(f))))
+        + &named("Take again", again)
 }
 
 /// The units a view's sentences are in.
@@ -153,7 +166,7 @@ fn closing(view: &View) -> String {
     out
 }
 
-fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
+fn row(f: &FrameView, folder: &str, units: Units, wide: bool, spelt: bool) -> Vec<String> {
     let zone = |z: &ZoneView| {
         let word = z.answer.judgement.word();
         match z.optical_px.filter(|_| z.answer.judgement != Judgement::Unknown) {
@@ -161,18 +174,27 @@ fn row(f: &FrameView, folder: &str, units: Units, wide: bool) -> Vec<String> {
             None => word.to_owned(),
         }
     };
-    let mut cells =
-        vec![name::short_name(&f.file, folder), zone(&f.zones.near), zone(&f.zones.far), f.verdict.cause.word().into()];
+    let verdict = if spelt { phrase::verdict(&f.verdict) } else { short_verdict(f) };
+    let mut cells = vec![name::short_name(&f.file, folder), zone(&f.zones.near), zone(&f.zones.far), verdict];
     if wide {
-        let corners = match f.corners.state {
-            CornerState::AsExpected => "normal",
-            CornerState::SofterThanExpected => "softer",
-            CornerState::NotMeasured => "-",
-        };
-        cells.insert(3, corners.into());
+        cells.insert(3, phrase::corners_word(&f.corners).into());
     }
     cells.push(next(f, units));
     cells
+}
+
+/// A mark for "probably" where a line has no room for the word, explained below the table.
+const DOUBT: char = '?';
+
+/// The verdict with that mark.
+fn short_verdict(f: &FrameView) -> String {
+    let mark = if doubtful(f) { DOUBT.to_string() } else { String::new() };
+    f.verdict.cause.word().to_owned() + &mark
+}
+
+/// Whether the verdict is said with "probably".
+fn doubtful(f: &FrameView) -> bool {
+    phrase::verdict(&f.verdict) != f.verdict.cause.word()
 }
 
 /// The next step in a few words; the report has the whole sentence.

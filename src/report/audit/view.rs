@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::baselines::BaselineView;
 pub use super::frame_view::{
     CauseWeight, CornersView, FrameView, GridView, ImpliedDistanceView, ImpliedView, InFocus, MarksView, ModelView,
-    OriginalView, PermittedView, SharpView, VerdictView, Words, ZoneView, ZonesView,
+    OriginalView, PermittedView, Proposal, SharpView, VerdictView, Words, ZoneView, ZonesView,
 };
 use crate::diagnose::Cause;
 use crate::quantity::Distance;

@@ -2,10 +2,10 @@
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
-use super::terms::{fixed_aperture, px, worst_corner, zone};
+use super::terms::{fixed_aperture, px, zone};
 use super::view::Words;
-use super::{besides, line, open, sides};
-use crate::diagnose::{Basis, Cause, CornerState, Diagnosis, ImpliedDistance, Undecided, ZoneName};
+use super::{besides, corner, line, open, sides};
+use crate::diagnose::{Cause, CornerState, Diagnosis, ImpliedDistance, ZoneName};
 use crate::judge;
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
@@ -18,22 +18,26 @@ use crate::shot::Capture;
 /// What is said beside any advice to move.
 const CAUTION: &str = "Look where you step, and keep to local rules.";
 
-/// What is said of a frame: the line, what it rests on, and the advice.
-pub(super) fn of(d: &Diagnosis, capture: &Capture, units: Units) -> Words {
-    Words { line: line::line(d, capture), detail: detail(d, capture, units), advice: advice(d, capture, units) }
+/// What is said of a frame: the line, what it rests on, and the advice; `flags` are all of the frame.
+pub(super) fn of(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Words {
+    Words {
+        line: line::line(d, capture),
+        detail: detail(d, capture, flags, units),
+        advice: advised(d, capture, flags, units),
+    }
 }
 
 /// Whether the frame is sharp and why not, in one short line; then the numbers and what else is known.
 #[must_use]
 pub fn sentence(d: &Diagnosis, capture: &Capture, units: Units) -> String {
-    of(d, capture, units).sentence()
+    of(d, capture, &d.flags, units).sentence()
 }
 
 /// What follows the line: the numbers it rests on, why in more words, what else has a part, and what the blur implies.
-fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+fn detail(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> String {
     let mut text = line::numbers(d);
     let told = d.verdict.cause != Cause::CannotTell;
-    let said = why(d, capture);
+    let said = why(d, capture, flags);
     let open = said.is_none() || d.verdict.cause == Cause::SharpThroughout;
     if open && d.verdict.confidence < judge::SURE && d.sharp_throughout() == Some(true) {
         text.push_str(" That is probable, not sure.");
@@ -42,9 +46,8 @@ fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
         text.push_str(&format!(" {}.", capital(&said)));
     }
     if d.flags.contains(&Flag::LittleLight) {
-        text.push_str(
-            " The pixels gathered little light, so the camera may have smoothed fine texture: look at it at 1:1.",
-        );
+        text.push(' ');
+        text.push_str(little_light(flags));
     }
     for more in [besides::sentence(d), implied(d, units).filter(|_| told)].into_iter().flatten() {
         text.push(' ');
@@ -56,10 +59,26 @@ fn detail(d: &Diagnosis, capture: &Capture, units: Units) -> String {
     text
 }
 
+/// What may have smoothed texture that gathered little light: what was done to the picture afterwards comes before the camera.
+fn little_light(flags: &[Flag]) -> &'static str {
+    if flags.contains(&Flag::Enlarged) {
+        "The picture was enlarged, which leaves nothing fine in it; the pixels gathered little light too, so look at the \
+         original at 1:1."
+    } else if flags.contains(&Flag::Resized) {
+        "The picture is smaller than the sensor recorded it, so it shows no fine texture at full size; the pixels gathered \
+         little light too, so look at the original at 1:1."
+    } else if flags.contains(&Flag::Processed) {
+        "The file was rendered and its pixels gathered little light, so the camera or the editor may have smoothed fine \
+         texture: look at it at 1:1."
+    } else {
+        "The pixels gathered little light, so the camera may have smoothed fine texture: look at it at 1:1."
+    }
+}
+
 /// What makes the frame soft in more words than the line's, or why that can't be told; `None` where the line has said it.
-fn why(d: &Diagnosis, capture: &Capture) -> Option<String> {
+fn why(d: &Diagnosis, capture: &Capture, flags: &[Flag]) -> Option<String> {
     Some(match d.verdict.cause {
-        Cause::SharpThroughout => return corner_aside(d),
+        Cause::SharpThroughout => return corner::aside(d, flags),
         Cause::FocusTooFar | Cause::FocusTooNear => return None,
         Cause::TooLittleDepth => "focus lies between near and far, and reaches neither".into(),
         Cause::Diffraction => diffraction(d, capture),
@@ -85,8 +104,13 @@ fn why(d: &Diagnosis, capture: &Capture) -> Option<String> {
 /// What to do next time, in one to three sentences.
 #[must_use]
 pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
+    advised(d, capture, &d.flags, units)
+}
+
+fn advised(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> String {
+    let corners_beyond = d.corners.state == CornerState::SofterThanExpected && !corner::soft(d).is_empty();
     let mut parts: Vec<String> = match d.verdict.cause {
-        Cause::SharpThroughout if d.corners.state == CornerState::SofterThanExpected => vec![corners(d)],
+        Cause::SharpThroughout if corners_beyond => vec![corner::sentence(d, flags)],
         Cause::SharpThroughout => vec!["Nothing to change.".into()],
         Cause::FocusTooFar | Cause::FocusTooNear => refocus(d, capture, units),
         Cause::TooLittleDepth => deepen(d, capture, units),
@@ -245,53 +269,7 @@ fn softness(capture: &Capture) -> String {
 /// The corners, said plainly as corners.
 #[must_use]
 pub fn corners(d: &Diagnosis) -> String {
-    let c = &d.corners;
-    let basis = match c.basis {
-        Basis::Learned => "learned for this lens",
-        Basis::Assumed => "assumed, since this lens has not been learned",
-    };
-    let expected = c.expected_px.map_or_else(String::new, |e| format!(" ({} expected, {basis})", px(e.value)));
-    let worst = worst_corner(d);
-    let mut text = match (c.state, worst) {
-        (CornerState::NotMeasured, _) | (_, None) => return "No corner could be measured.".into(),
-        (CornerState::AsExpected, Some((name, blur))) if blur > d.permitted_px => {
-            format!("The {name} corner reads {}: this corner is the lens, not your focus{expected}.", px(blur))
-        }
-        (CornerState::AsExpected, Some(_)) => format!("The corners are within the permitted blur{expected}."),
-        (CornerState::SofterThanExpected, Some((name, blur))) => {
-            format!(
-                "The {name} corner reads {}, beyond what this lens should do{expected}{}.",
-                px(blur),
-                sides::one_sided(d)
-            )
-        }
-    };
-    match c.field_curvature {
-        Some(Undecided::Favoured) => {
-            text.push_str(
-                " Best focus at another distance in the corners (field curvature) fits better than softness.",
-            );
-        }
-        Some(Undecided::Undecided) => {
-            text.push_str(" Field curvature would explain it as well; a frame focused a little elsewhere would tell.");
-        }
-        Some(Undecided::Excluded) | None => {}
-    }
-    text
-}
-
-/// What is said of the corners of a frame that is sharp from near to far, where one is soft.
-fn corner_aside(d: &Diagnosis) -> Option<String> {
-    let (name, blur) = worst_corner(d)?;
-    match d.corners.state {
-        CornerState::AsExpected if blur > d.permitted_px => {
-            Some(format!("the {name} corner is softer ({}), which is the lens, not your focus", px(blur)))
-        }
-        CornerState::SofterThanExpected => {
-            Some(format!("the {name} corner is softer ({}) than this lens should be", px(blur)))
-        }
-        _ => None,
-    }
+    corner::sentence(d, &d.flags)
 }
 
 fn diffraction(d: &Diagnosis, capture: &Capture) -> String {
@@ -364,6 +342,9 @@ fn implied(d: &Diagnosis, units: Units) -> Option<String> {
 const AS_GOOD_AS_INFINITE: f64 = 10.0;
 
 fn range(i: &ImpliedDistance, units: Units) -> String {
+    if i.low.is_infinite() {
+        return "infinity".into();
+    }
     if i.high.is_infinite() && i.value > AS_GOOD_AS_INFINITE * i.low {
         return format!("{} or beyond", camera::distance(i.low, units));
     }
@@ -387,6 +368,7 @@ mod tests {
         let said = |value, low, high| range(&ImpliedDistance { value, low, high }, Units::Metric);
         assert_eq!(said(1500.0, 10.6, f64::INFINITY), "10.6 m or beyond");
         assert_eq!(said(f64::INFINITY, 10.6, f64::INFINITY), "10.6 m or beyond");
+        assert_eq!(said(f64::INFINITY, f64::INFINITY, f64::INFINITY), "infinity");
         assert_eq!(said(5.0, 2.3, f64::INFINITY), "about 5.0 m (2.3 m or more)");
         assert_eq!(said(1.4, 1.2, 1.7), "about 1.4 m (1.2 m to 1.7 m)");
     }

@@ -90,7 +90,8 @@ pub(in crate::report) fn labelled(svg: &str, label: &str) -> String {
 
 /// A drawing as a file of its own, which brings its light and dark colours with it.
 pub(crate) fn standalone(svg: &str) -> String {
-    const STYLE: &str = "<style>@media(prefers-color-scheme:dark){:root{--ink:#e2e5db;--faint:#a2aca4;\
+    const STYLE: &str = "<style>text{paint-order:stroke;stroke:var(--paper,#f0f1ea);stroke-width:3px}\
+        @media(prefers-color-scheme:dark){:root{--paper:#161b19;--ink:#e2e5db;--faint:#a2aca4;\
         --heather:#cfa3cd;--part1:#39423d;--part2:#4b574f;--part3:#6d5a35;--part4:#6a4d55;--part5:#41604d}}</style>";
     match svg.find('>') {
         Some(end) => format!("{}{STYLE}{}", &svg[..=end], &svg[end + 1..]),

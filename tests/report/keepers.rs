@@ -1,0 +1,97 @@
+//! What is proposed to be kept, in the same words in terminal, page, CSV and JSON; and how sure the table is.
+
+use tussock::diagnose::{Cause, Unsettled};
+use tussock::quantity::{Flag, Intent};
+use tussock::report::{self, Run, View};
+
+use crate::shoot::{FAULTS, frame, two_apertures};
+
+/// Two frames of one scene, the second of which is the best and soft far, and a third by itself that is sharp.
+fn scene() -> View {
+    let intent = Intent::default();
+    let mut frames = vec![
+        frame("moor/T0001.jpg", &FAULTS[3], 1, &intent),
+        frame("moor/T0002.jpg", &FAULTS[2], 2, &intent),
+        frame("moor/T0003.jpg", &FAULTS[0], 3, &intent),
+    ];
+    frames[0].group = Some(0);
+    frames[1].group = Some(0);
+    let group = report::group(vec![0, 1], two_apertures(["moor/T0001.jpg", "moor/T0002.jpg"], "Two apertures."));
+    report::view(&Run { frames, groups: vec![group], intent, ..Run::default() })
+}
+
+#[test]
+fn the_best_of_a_soft_scene_is_called_so_everywhere_and_never_kept_as_sharp() {
+    let view = scene();
+    assert_eq!((view.frames[1].sharp.throughout, view.groups[0].best), (Some(false), Some(1)));
+    let why = "best of its scene, but soft far";
+    let text = report::text(&view, 120);
+    let named = |head: &str| text.lines().find(|l| l.starts_with(head)).unwrap_or_default().to_owned();
+    assert!(named("Keep: ").contains("T0003") && !named("Keep: ").contains("T0002"), "{text}");
+    assert!(named("Take again: ").contains(&format!("T0002.jpg ({why}; focus at ")), "{text}");
+    let json: serde_json::Value = serde_json::from_slice(&report::json(&view)).unwrap();
+    assert_eq!(json["frames"][1]["proposal"], serde_json::json!({"keep": true, "why": why}));
+    assert_eq!(json["frames"][0]["proposal"]["keep"], false);
+    assert!(String::from_utf8(report::csv(&view)).unwrap().contains(&format!(",keep,\"{why}\",")));
+    let page = report::html(&view, &[]);
+    let head = page.split("<header").nth(1).and_then(|rest| rest.split("</header>").next()).unwrap();
+    assert!(head.contains("#look-3") && !head.contains("#look-2"), "{head}");
+    assert!(page.contains("The best, but soft far: <a href=\"#look-2\">") && page.contains(why));
+}
+
+#[test]
+fn the_table_says_probably_where_the_page_does() {
+    let intent = Intent::default();
+    let mut frames: Vec<_> =
+        (0..4).map(|i| frame(&format!("m/{i}.jpg"), &FAULTS[[1, 1, 0, 7][i]], 9, &intent)).collect();
+    (frames[0].diagnosis.verdict.confidence, frames[2].diagnosis.verdict.confidence) = (0.44, 0.5);
+    frames[3].diagnosis.verdict.unsettled = Some(Unsettled::NearUnmeasured);
+    let view = report::view(&Run { frames, intent, ..Run::default() });
+    let wide = report::text(&view, 120);
+    let row = |text: &str, k: usize| text.lines().nth(3 + k).unwrap_or_default().to_owned();
+    assert!(row(&wide, 0).contains("probably focus too far") && row(&wide, 2).contains("probably sharp"), "{wide}");
+    assert!(!row(&wide, 1).contains("probably") && !row(&wide, 3).contains("probably"), "{wide}");
+    assert!(!wide.contains("not sure"), "{wide}");
+    // What has no room for the word has a mark that is explained.
+    let long = View {
+        frames: view
+            .frames
+            .iter()
+            .cloned()
+            .map(|mut f| {
+                f.file = format!("a-long-name-of-a-frame-{}", f.file);
+                f
+            })
+            .collect(),
+        ..view.clone()
+    };
+    let narrow = report::text(&long, 80);
+    assert!(narrow.contains("focus too far?") && narrow.contains("? probable, not sure"), "{narrow}");
+    // Of what can't be told there is no confidence beside the others' in the table of numbers.
+    let csv = report::csv(&view);
+    let mut rows = csv::Reader::from_reader(csv.as_slice());
+    let at = rows.headers().unwrap().iter().position(|h| h == "confidence").unwrap();
+    let told: Vec<String> = rows.records().map(|r| r.unwrap()[at].to_owned()).collect();
+    assert_eq!(told, ["0.44", "0.93", "0.5", ""]);
+}
+
+#[test]
+fn what_was_done_to_a_picture_comes_before_what_the_camera_may_have_done() {
+    let said = |flag: Option<Flag>| {
+        let mut f = frame("m/a.jpg", &FAULTS[0], 1, &Intent::default());
+        f.diagnosis.flags.push(Flag::LittleLight);
+        f.flags.extend(flag);
+        assert_eq!(f.diagnosis.verdict.cause, Cause::SharpThroughout);
+        report::view(&Run { frames: vec![f], ..Run::default() }).frames[0].verdict.words[0].detail.clone()
+    };
+    assert!(said(None).contains("The pixels gathered little light, so the camera may have"));
+    for (flag, first) in [
+        (Flag::Enlarged, "was enlarged"),
+        (Flag::Resized, "smaller than the sensor"),
+        (Flag::Processed, "was rendered"),
+    ] {
+        let text = said(Some(flag));
+        let (done, light) = (text.find(first), text.find("little light"));
+        assert!(done.is_some() && done < light && !text.contains("so the camera may"), "{text}");
+    }
+}
