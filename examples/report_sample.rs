@@ -44,7 +44,7 @@ fn main() -> anyhow::Result<()> {
             Some((name, _)) => link.with_tiles(&name),
             None => link,
         });
-        let mut view = report::told(&frame, None, &run);
+        let mut view = report::told(&frame, i, None, &run);
         // Tiles and charts of so many that a test finds some everywhere.
         if large && (i < 200 || i % 100 >= 96) {
             let (name, bytes) = report::companion(i, &view);
