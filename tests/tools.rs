@@ -485,13 +485,13 @@ fn manual_pages_completions_and_notices_are_printed_and_written() {
 #[test]
 fn a_plan_written_to_a_file_says_nothing_where_quiet_is_asked_for() {
     let place = Place::new();
-    let plan = |more: &[&str]| place.run(&[&["plan", "--near", "1m", "--focal", "24mm", "--overwrite"], more].concat());
+    let plan = |more: &[&str]| place.run(&[&["plan", "--near", "1m", "--focal", "24mm"], more].concat());
     let loud = plan(&["--out", "plan.html"]);
     assert!(out(&loud).contains("Focus at"), "{}", out(&loud));
-    let quiet = plan(&["--out", "plan.html", "--quiet"]);
+    let quiet = plan(&["--out", "plan.html", "--overwrite", "--quiet"]);
     assert!(out(&quiet).is_empty() && said(&quiet).is_empty(), "{}{}", out(&quiet), said(&quiet));
     assert!(fs::read_to_string(place.path("plan.html")).unwrap().contains("Stop by stop"));
     // Without a file the words are what was asked for.
     assert!(out(&plan(&["--quiet"])).contains("Focus at"));
-    assert!(out(&plan(&["--out", "plan.html", "--quiet", "--json"])).starts_with('{'));
+    assert!(out(&plan(&["--out", "plan.html", "--overwrite", "--quiet", "--json"])).starts_with('{'));
 }
