@@ -15,7 +15,7 @@ use crate::output;
 use crate::output::store::Key;
 use crate::quantity::Intent;
 use crate::report::series::{SeriesGroupView, group_view};
-use crate::series::{self, Answer, Ask, Group, Held, Known, NoteKind, Recall as _, Seen, Varied, Zone};
+use crate::series::{self, Answer, Ask, Group, Held, Known, NoteKind, Pauses, Recall as _, Seen, Varied, Zone};
 use crate::shot::{Capture, Plane};
 
 /// Compares the frames of one scene; `diagnosis` gives that of a frame by its index, `pixels` its pixels.
@@ -111,7 +111,7 @@ pub(crate) fn groups(shoot: &Shoot<'_>, memory: &Memory, intent: &Intent) -> Vec
         })
         .collect();
     let known = Remembered { shoot, memory };
-    let groups = output::timed("finding frames of one scene", || series::group_knowing(&seen, &known));
+    let groups = output::timed("finding frames of one scene", || series::group_knowing(&seen, Pauses::Part, &known));
     let of = |group: Group| {
         let view = answered(shoot, memory, intent, (&seen, &group));
         (group, view)

@@ -100,6 +100,39 @@ fn a_frame_without_a_mate_is_no_failure() {
     assert!(String::from_utf8_lossy(&told.get_output().stdout).contains("rock.png: No frame"));
 }
 
+/// Two scenes of one frame each are no series: the reason is said and the exit status is that of nothing done.
+#[test]
+fn where_no_two_frames_can_be_compared_the_status_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.5)], true);
+    let spec = PatchSpec { texture: Texture::Rock, seed: 9, width: 368, height: 368, ..PatchSpec::default() };
+    let grey: Vec<u8> = patch_luminance(&spec).iter().map(|v| (255.0 * v.clamp(0.0, 1.0)) as u8).collect();
+    image::save_buffer(folder.path().join("rock.png"), &grey, 368, 368, image::ColorType::L8).unwrap();
+    let told = tussock().arg("series").arg(folder.path()).assert().code(2);
+    assert!(String::from_utf8_lossy(&told.get_output().stdout).contains("rock.png: No frame"));
+    assert!(String::from_utf8_lossy(&told.get_output().stderr).contains("no two of these frames could be compared"));
+}
+
+/// Frames minutes apart are one series: each stop may have waited for the light.
+#[test]
+fn frames_taken_minutes_apart_are_one_series() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.5), (5.6, 1.0), (8.0, 0.8), (16.0, 1.2)], true);
+    for i in 0..4 {
+        let path = folder.path().join(format!("moor-{i}.jpg"));
+        let mut bytes = std::fs::read(&path).unwrap();
+        let (was, is) = (format!("10:00:{}", 10 + i), format!("10:{}:10", 10 + 4 * i));
+        let places: Vec<usize> =
+            (0..bytes.len() - was.len()).filter(|&at| bytes[at..].starts_with(was.as_bytes())).collect();
+        assert!(!places.is_empty());
+        places.into_iter().for_each(|at| bytes[at..at + was.len()].copy_from_slice(is.as_bytes()));
+        std::fs::write(path, bytes).unwrap();
+    }
+    let told = tussock().arg("series").arg(folder.path()).arg("--json").assert().code(0);
+    let json: serde_json::Value = serde_json::from_slice(&told.get_output().stdout).unwrap();
+    assert_eq!(json["groups"][0]["members"].as_array().unwrap().len(), 4, "{json:#}");
+}
+
 #[test]
 fn without_exif_the_stops_come_from_the_command_line() {
     let folder = tempfile::tempdir().unwrap();

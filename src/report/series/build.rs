@@ -5,7 +5,7 @@ use super::view::{
     SeriesFailureView, SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
     VERSION,
 };
-use super::{Alone, words};
+use super::{Alone, notes, words};
 use crate::measure::register::Similarity;
 use crate::quantity::Region;
 use crate::report::FailureView;
@@ -21,7 +21,7 @@ pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView])
         format: "tussock.series",
         version: VERSION,
         groups: groups.iter().map(group_view).collect(),
-        alone: alone.iter().map(|a| AloneView { file: a.file.clone(), sentence: words::alone(a) }).collect(),
+        alone: alone.iter().map(|a| AloneView { file: a.file.clone(), sentence: notes::alone(a) }).collect(),
         failures: failures
             .iter()
             .map(|f| SeriesFailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
@@ -69,7 +69,7 @@ pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
         notes: group
             .notes
             .iter()
-            .map(|&(k, note)| NoteView { file: k.map(file), note, sentence: words::note(group, k, note) })
+            .map(|&(k, note)| NoteView { file: k.map(file), note, sentence: notes::note(group, k, note) })
             .collect(),
         laid: group
             .laid

@@ -1,13 +1,12 @@
 //! The sentences of a series.
 
-use super::Alone;
 use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::name::common_folder;
 use crate::report::say::number::percent;
 use crate::series::aperture::{LeftOut, ZoneAnswer};
 use crate::series::bracket::{Bracket, Lack};
-use crate::series::{Answer, Lone, NoteKind, Varied, ZoneName};
+use crate::series::{Answer, Varied, ZoneName};
 
 /// A zone's name in a sentence.
 pub(super) fn zone(name: ZoneName) -> &'static str {
@@ -87,12 +86,12 @@ fn listed(names: &[&str]) -> Option<String> {
     Some(if rest.is_empty() { (*last).to_owned() } else { format!("{} and {last}", rest.join(", ")) })
 }
 
-fn stop(group: &Answer, k: usize) -> String {
+pub(super) fn stop(group: &Answer, k: usize) -> String {
     group.f_numbers[k].map_or_else(|| name(group, k).to_owned(), f_number)
 }
 
 /// A member's name: its file without the folders that all members share, so that two can always be told apart.
-fn name(group: &Answer, k: usize) -> &str {
+pub(super) fn name(group: &Answer, k: usize) -> &str {
     let file = group.files[k].as_str();
     file.strip_prefix(common_folder(group.files.iter().map(String::as_str))).unwrap_or(file)
 }
@@ -307,67 +306,4 @@ fn keep(group: &Answer, softer: &[usize]) -> String {
 
 fn nothing() -> String {
     "Too little could be compared to answer.".into()
-}
-
-/// A note in words.
-pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
-    let file = k.map_or("a frame", |k| name(group, k));
-    match kind {
-        NoteKind::NoFNumber => {
-            format!("{file} records no f-number, so it can't be placed in the series; give --apertures.")
-        }
-        NoteKind::FNumberFromName => {
-            format!(
-                "{file} records no f-number; the {} of its name is taken for it.",
-                k.map_or_else(String::new, |k| stop(group, k))
-            )
-        }
-        NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
-        NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
-        NoteKind::Spoiled => format!(
-            "{file} is softer all over than the stops beside it allow: shaken, or out of focus by accident. It was \
-             left out of the answers; take it again."
-        ),
-        NoteKind::MissingStop(from, to) => {
-            format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
-        }
-        NoteKind::Moved => format!(
-            "{} of {file} moved between the frames and was left out; a calmer day would tell more.",
-            percent(k.map_or(0.0, |k| group.moved[k]))
-        ),
-        NoteKind::SoftContent(tiles) if group.varied == Varied::Focus => format!(
-            "{} of the picture is equally soft wherever the focus lies, as clouds and smooth water are, and was left out.",
-            percent(tiles as f64 / group.tiles.len().max(1) as f64)
-        ),
-        NoteKind::SoftContent(tiles) => format!(
-            "{} of the picture stays soft at the smallest apertures, as clouds and rippled water do, and has no say in which \
-             aperture is best.",
-            percent(tiles as f64 / group.tiles.len().max(1) as f64)
-        ),
-        NoteKind::WidthsOnly => {
-            "There are many frames, so they are compared by what each shows alone, which errs by a few per cent more."
-                .into()
-        }
-        NoteKind::Reduced(by) => format!(
-            "{file} is {by:.2} times as large as the smallest frame and was averaged down to that size; widths are in pixels of \
-             that size, and how the smaller frames were made smaller is in them."
-        ),
-        NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
-    }
-}
-
-/// Why a frame stands alone, in words.
-pub(super) fn alone(alone: &Alone) -> String {
-    match alone.why {
-        Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
-        Lone::OtherSize(own, group) => format!(
-            "It is {} x {} px, the frames beside it {} x {}: only frames of one size, or less than twice it, and of one shape \
-             can be compared. Export all at full size.",
-            own.0, own.1, group.0, group.1
-        ),
-        Lone::Turned(quarters) => format!(
-            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turn{} clockwise.",
-            if quarters == 1 { "" } else { "s" }
-        ),
-    }
 }
