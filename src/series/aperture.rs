@@ -4,9 +4,10 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fit::{Split, split};
+pub use super::odd::Shift;
+use super::odd::{shifts, spoiled};
 use super::{Point, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
-use crate::optics::blur::{Parts, lens_px_for, sigma_px};
 use crate::quantity::Estimate;
 use crate::stats::upper_median;
 
@@ -24,10 +25,12 @@ pub struct Apertures {
     pub whole_within: Vec<usize>,
     /// Zones that had no say in that, since too little of them was measured.
     pub left_out: Vec<(ZoneName, LeftOut)>,
-    /// Zones that grew softer on stopping down by more than diffraction can do.
+    /// Zones that grew softer on stopping down by more than diffraction can do, and stayed so.
     pub focus_shift: Vec<Shift>,
     /// Frames softer all over than the stops beside them allow: shaken, or out of focus by accident.
     pub spoiled: Vec<usize>,
+    /// By how many standard deviations, in the middle zone, for each of them.
+    pub spoiled_by: Vec<f64>,
     /// Gaps in the run of stops: (before, after, what is missing where it is a full stop).
     pub gaps: Vec<(f64, f64, Option<f64>)>,
     /// The zones' blur with the anchor of each settled by the fit, where there is one.
@@ -69,23 +72,12 @@ pub struct ZoneAnswer {
     pub within: Vec<usize>,
 }
 
-/// A zone that grew softer between two stops.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shift {
-    /// Which zone.
-    pub zone: ZoneName,
-    /// Frame before.
-    pub from: usize,
-    /// Frame after, stopped down.
-    pub to: usize,
-}
-
 /// Answers an aperture series. `f_numbers` by frame; frames without one take no part. `permitted` is the widest blur that
 /// counts as sharp, px, pixel aperture included.
 #[must_use]
 pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>, permitted: f64) -> Apertures {
     let zones: Vec<ZoneBlur> = zones.iter().map(|z| by_stop(z, f_numbers)).filter(|z| z.points.len() >= 2).collect();
-    let spoiled = spoiled(&zones, f_numbers, pitch_um);
+    let (spoiled, spoiled_by): (Vec<usize>, Vec<f64>) = spoiled(&zones, f_numbers, pitch_um).into_iter().unzip();
     let sound: Vec<ZoneBlur> = zones
         .iter()
         .map(|z| ZoneBlur {
@@ -107,6 +99,7 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
         focus_shift: growth.map_or_else(Vec::new, |g| shifts(&sound, f_numbers, g)),
         gaps: gaps(f_numbers),
         spoiled,
+        spoiled_by,
         split,
         blurs: sound,
     }
@@ -152,8 +145,6 @@ fn run(count: usize, about: usize, holds: impl Fn(usize) -> bool) -> std::ops::R
     first..=last
 }
 
-/// Chosen: fewer follow one content. Fewest tiles of a zone that may decide for the whole frame.
-const TILES: u32 = 3;
 /// Chosen: nineteen of twenty. Standard errors by which a zone's widest must exceed its narrowest for it to have
 /// changed.
 const CHANGED: f64 = 2.0;
@@ -196,7 +187,7 @@ fn deciding<'a>(
     // Where all are alike in that they say nothing against any of them.
     let (any_changes, any_sharp) = (zones.iter().any(changes), zones.iter().any(sharp));
     let thin = |z: &ZoneBlur| {
-        if z.tiles < TILES || (z.name.is_corner() && 2 * z.tiles < z.of) {
+        if z.is_thin() {
             Some(LeftOut::FewTiles)
         } else if 3 * z.points.len() <= 2 * stops {
             Some(LeftOut::FewStops)
@@ -232,53 +223,6 @@ fn whole(zones: &[&ZoneBlur], f_numbers: &[Option<f64>]) -> (Option<usize>, Vec<
     let no_loss = |i: usize| known[i].as_ref().is_some_and(|w| w.iter().zip(least).all(|(w, b)| *w <= NO_LOSS * b));
     let within = run(known.len(), best, no_loss).map(|i| stops[i].0).collect();
     (Some(stops[best].0), within)
-}
-
-/// The most a blur can grow from one stop to the next when only diffraction grows.
-fn most(blur: f64, from: f64, to: f64, growth: f64) -> f64 {
-    let bare = Parts { lambda_n_px: Some(growth * from), pixel: true, ..Parts::default() };
-    let lens = lens_px_for(blur, &bare).unwrap_or(0.0);
-    sigma_px(&Parts { lambda_n_px: Some(growth * to), lens_px: lens, ..bare }).max(blur)
-}
-
-fn shifts(zones: &[ZoneBlur], f_numbers: &[Option<f64>], growth: f64) -> Vec<Shift> {
-    let mut found = Vec::new();
-    for zone in zones {
-        for pair in zone.points.windows(2) {
-            let (Some(from), Some(to)) = (f_numbers[pair[0].frame], f_numbers[pair[1].frame]) else { continue };
-            let limit = 1.04 * most(pair[0].blur.value, from, to, growth);
-            let sd = pair[0].apart_sd.hypot(pair[1].apart_sd);
-            if to > 1.1 * from && pair[1].blur.value > limit + 3.0 * sd {
-                found.push(Shift { zone: zone.name, from: pair[0].frame, to: pair[1].frame });
-            }
-        }
-    }
-    found
-}
-
-/// Frames that most zones show softer than both neighbours allow.
-fn spoiled(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Vec<usize> {
-    let growth = pitch_um.map_or(0.2, |p| WAVELENGTH_UM / p);
-    let mut votes = vec![(0u32, 0u32); f_numbers.len()];
-    for zone in zones {
-        for (i, point) in zone.points.iter().enumerate() {
-            let stop = |j: usize| (zone.points[j].blur.value, f_numbers[zone.points[j].frame].unwrap_or(1.0));
-            let n = f_numbers[point.frame].unwrap_or(1.0);
-            let before = i.checked_sub(1).map(stop);
-            let after = (i + 1 < zone.points.len()).then(|| stop(i + 1));
-            // From the stop before, only diffraction can add; from the one after, opening up can add what falls with
-            // the third power of the f-number, spherical aberration's law, at the very most.
-            let limit = match (before, after) {
-                (Some(b), Some(a)) => most(b.0, b.1, n, growth).max(a.0 * (a.1 / n).max(1.0)),
-                (Some(b), None) => most(b.0, b.1, n, growth),
-                (None, Some(a)) => a.0 * (a.1 / n).max(1.0).powi(3),
-                (None, None) => f64::INFINITY,
-            };
-            votes[point.frame].1 += 1;
-            votes[point.frame].0 += u32::from(point.blur.value > 1.15 * limit + 3.0 * point.apart_sd);
-        }
-    }
-    (0..votes.len()).filter(|&k| votes[k].0 > 0 && 3 * votes[k].0 >= 2 * votes[k].1).collect()
 }
 
 /// Published: f-numbers as lenses are marked (ISO 517; from memory). Full stops, as engraved.

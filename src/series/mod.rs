@@ -15,6 +15,7 @@ mod group;
 mod lack;
 mod lay;
 mod lone;
+mod odd;
 mod order;
 mod resolve;
 mod scale;

@@ -4,6 +4,7 @@ use proptest::prelude::*;
 use tussock::quantity::Estimate;
 use tussock::report::series::series_view;
 use tussock::series::{Answer, Point, ZoneBlur, ZoneName, aperture};
+use tussock::simulate::Psf;
 
 use crate::made::{STOPS, answered, aperture_series};
 
@@ -116,6 +117,34 @@ fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
     zones[1].points[2].blur.value *= 1.5;
     let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
     assert!(answer.focus_shift.iter().all(|s| s.zone == ZoneName::Centre) && !answer.focus_shift.is_empty());
+}
+
+/// A lens alike all over whose frame at f/5.6 was shaken: softer than the stops on either side of it, everywhere.
+#[test]
+fn a_frame_worse_everywhere_and_better_at_the_next_stop_is_spoiled_and_no_focus_shift() {
+    let pitch = 3.5;
+    let width = |n: f64| Psf::lens(n, pitch, 0.0).softened(0.8 * 2.8 / n, 0.8 * 2.8 / n, 0.0).truth().sigma;
+    let zone = |(i, name): (usize, &ZoneName)| {
+        let point = |(frame, &n): (usize, &f64)| {
+            let shaken = if frame == 2 { 0.78 } else { 0.0 };
+            let value = width(n).hypot(shaken) * (1.0 + 0.005 * ((frame + i) % 3) as f64);
+            Point { frame, blur: Estimate::new(value, 0.05, 9), apart_sd: 0.01 * value }
+        };
+        ZoneBlur { name: *name, points: STOPS.iter().enumerate().map(point).collect(), tiles: 9, of: 9 }
+    };
+    let zones: Vec<ZoneBlur> = ZoneName::ALL[..6].iter().enumerate().map(zone).collect();
+    let answer = aperture::answer(&zones, &STOPS.map(Some), Some(pitch), 1.3);
+    assert_eq!((&answer.spoiled[..], answer.focus_shift.len()), (&[2][..], 0), "{answer:?}");
+    assert!(answer.spoiled_by[0] > 5.0, "{:?}", answer.spoiled_by);
+    // Milder, so that no rule calls it spoiled, it is no focus shift either.
+    let milder: Vec<ZoneBlur> = zones
+        .into_iter()
+        .map(|mut z| {
+            z.points[2].blur.value = 1.1 * width(STOPS[1]);
+            z
+        })
+        .collect();
+    assert!(aperture::answer(&milder, &STOPS.map(Some), Some(pitch), 1.3).focus_shift.is_empty());
 }
 
 fn stop_after<'a>(sentence: &'a str, words: &str) -> Option<&'a str> {
