@@ -5,22 +5,26 @@ use serde::{Deserialize, Serialize};
 
 use super::fit::{Split, split};
 pub use super::odd::Shift;
-use super::odd::{shifts, spoiled};
+use super::odd::{scattering, shifts, spoiled};
+pub use super::whole::NO_LOSS;
+use super::whole::{run, whole};
 use super::{Point, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
 use crate::stats::upper_median;
-
-/// Chosen: within 5 % of the best. Blur that counts as no loss, as a ratio to the best.
-pub const NO_LOSS: f64 = 1.05;
 
 /// What an aperture series answers.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Apertures {
     /// By zone, in the order given.
     pub zones: Vec<ZoneAnswer>,
-    /// The frame whose worst zone is the least blurred.
+    /// The frame whose worst zone is the least blurred; of those whose worst can't be told apart the one least blurred in
+    /// all zones together.
     pub whole: Option<usize>,
+    /// Frames that can't be told from it within the error, by f-number.
+    pub whole_alike: Vec<usize>,
+    /// The chance that no other stop is better, as the nearest of those that can be told from it has it.
+    pub whole_confidence: f64,
     /// The run of stops about it, by f-number, at which no zone that decides is wider than there by more than 5 %.
     pub whole_within: Vec<usize>,
     /// Zones that had no say in that, since too little of them was measured.
@@ -55,6 +59,8 @@ pub enum LeftOut {
     FewTiles,
     /// It has no number at a third of the stops or more.
     FewStops,
+    /// Its widths rise and fall again on stopping down, as no lens makes them: their error is larger than is stated.
+    Scatters,
     /// It doesn't change with the aperture, so that it can't tell which is best.
     NoChange,
     /// It lies so far out of focus that no stop shows it sharp.
@@ -88,15 +94,21 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
         .collect();
     let split = split(&sound, f_numbers, pitch_um);
     let sound = split.as_ref().map_or(sound.clone(), |s| settled(&sound, s));
-    let growth = split.as_ref().map(|s| s.growth.value).or(pitch_um.map(|p| WAVELENGTH_UM / p));
-    let (deciding, left_out) = deciding(&sound, f_numbers, permitted);
-    let (whole, whole_within) = whole(&deciding, f_numbers);
+    // Of what is fitted and what the pitch says the larger: neither too fast a growth nor too slow a fit is a focus shift.
+    let growth = split.as_ref().map(|s| s.growth.value.max(s.expected.unwrap_or(0.0)));
+    let growth = growth.or(pitch_um.map(|p| WAVELENGTH_UM / p));
+    let focus_shift = growth.map_or_else(Vec::new, |g| shifts(&sound, f_numbers, g));
+    let odd = scattering(&sound, &focus_shift);
+    let (deciding, left_out) = deciding(&sound, &odd, f_numbers, permitted);
+    let whole = whole(&deciding, f_numbers);
     Apertures {
         zones: sound.iter().filter_map(zone_answer).collect(),
-        whole,
-        whole_within,
+        whole: whole.as_ref().map(|w| w.best),
+        whole_alike: whole.as_ref().map_or_else(Vec::new, |w| w.alike.clone()),
+        whole_confidence: whole.as_ref().map_or(0.0, |w| w.confidence),
+        whole_within: whole.map_or_else(Vec::new, |w| w.within),
         left_out,
-        focus_shift: growth.map_or_else(Vec::new, |g| shifts(&sound, f_numbers, g)),
+        focus_shift,
         gaps: gaps(f_numbers),
         spoiled,
         spoiled_by,
@@ -138,13 +150,6 @@ fn zone_answer(zone: &ZoneBlur) -> Option<ZoneAnswer> {
     Some(ZoneAnswer { name: zone.name, best: zone.points[best].frame, within: frames })
 }
 
-/// The run of places about one that all hold.
-fn run(count: usize, about: usize, holds: impl Fn(usize) -> bool) -> std::ops::RangeInclusive<usize> {
-    let first = (0..about).rev().take_while(|&i| holds(i)).last().unwrap_or(about);
-    let last = (about + 1..count).take_while(|&i| holds(i)).last().unwrap_or(about);
-    first..=last
-}
-
 /// Chosen: nineteen of twenty. Standard errors by which a zone's widest must exceed its narrowest for it to have
 /// changed.
 const CHANGED: f64 = 2.0;
@@ -166,6 +171,7 @@ fn ends(zone: &ZoneBlur) -> Option<(Point, Point)> {
 /// The zones that decide for the whole frame, and those that don't, and why. Where none rests on enough, all decide.
 fn deciding<'a>(
     zones: &'a [ZoneBlur],
+    scattering: &[ZoneName],
     f_numbers: &[Option<f64>],
     permitted: f64,
 ) -> (Vec<&'a ZoneBlur>, Vec<(ZoneName, LeftOut)>) {
@@ -185,12 +191,15 @@ fn deciding<'a>(
     };
     let sharp = |z: &ZoneBlur| ends(z).is_some_and(|(least, _)| least.blur.value <= limit(z));
     // Where all are alike in that they say nothing against any of them.
-    let (any_changes, any_sharp) = (zones.iter().any(changes), zones.iter().any(sharp));
+    let sound = || zones.iter().filter(|z| !z.is_thin() && !scattering.contains(&z.name));
+    let (any_changes, any_sharp) = (sound().any(changes), sound().any(sharp));
     let thin = |z: &ZoneBlur| {
         if z.is_thin() {
             Some(LeftOut::FewTiles)
         } else if 3 * z.points.len() <= 2 * stops {
             Some(LeftOut::FewStops)
+        } else if scattering.contains(&z.name) {
+            Some(LeftOut::Scatters)
         } else if any_sharp && !sharp(z) {
             Some(LeftOut::NeverSharp)
         } else if any_changes && !changes(z) {
@@ -204,25 +213,6 @@ fn deciding<'a>(
         return (zones.iter().collect(), Vec::new());
     }
     (kept, zones.iter().filter_map(|z| Some((z.name, thin(z)?))).collect())
-}
-
-/// Frame with the least blurred worst zone, over the frames that have a number in every zone that decides, and the stops
-/// about it that lose nothing in any of them.
-fn whole(zones: &[&ZoneBlur], f_numbers: &[Option<f64>]) -> (Option<usize>, Vec<usize>) {
-    let mut stops: Vec<(usize, f64)> = f_numbers.iter().enumerate().filter_map(|(k, n)| Some((k, (*n)?))).collect();
-    stops.sort_by(|a, b| a.1.total_cmp(&b.1));
-    // A stop at which some zone has no number breaks the run: nothing is known of it.
-    let of_frame = |&(k, _): &(usize, f64)| -> Option<Vec<f64>> {
-        let at = |z: &&ZoneBlur| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
-        zones.iter().map(at).collect::<Option<Vec<f64>>>().filter(|w| !w.is_empty())
-    };
-    let known: Vec<Option<Vec<f64>>> = stops.iter().map(of_frame).collect();
-    let worst = |i: &usize| known[*i].as_ref().map_or(f64::INFINITY, |w| w.iter().copied().fold(0.0, f64::max));
-    let best = (0..known.len()).min_by(|a, b| worst(a).total_cmp(&worst(b)));
-    let Some((best, least)) = best.and_then(|b| Some((b, known[b].as_ref()?))) else { return (None, Vec::new()) };
-    let no_loss = |i: usize| known[i].as_ref().is_some_and(|w| w.iter().zip(least).all(|(w, b)| *w <= NO_LOSS * b));
-    let within = run(known.len(), best, no_loss).map(|i| stops[i].0).collect();
-    (Some(stops[best].0), within)
 }
 
 /// Published: f-numbers as lenses are marked (ISO 517; from memory). Full stops, as engraved.

@@ -22,6 +22,7 @@ mod scale;
 mod seen;
 mod sharpest;
 mod tone;
+mod whole;
 mod widths;
 mod zone;
 

@@ -1,6 +1,7 @@
 //! What no lens does on stopping down: frames softer than those beside them allow, and zones that lose their focus.
 
 use super::fit::IN_COMMON;
+use super::whole::NO_LOSS;
 use super::{Point, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, lens_px_for, sigma_px};
@@ -74,6 +75,27 @@ pub(super) fn shifts(zones: &[ZoneBlur], f_numbers: &[Option<f64>], growth: f64)
         }
     }
     found
+}
+
+/// Zones whose widths rise and fall again on stopping down beyond their stated errors, so that these can't be believed.
+///
+/// What falls on stopping down and what grows both go with powers of the f-number, so squared widths are convex in its
+/// logarithm and have no top between two stops. Zones with a focus shift are left; where most zones have a top it is the
+/// frames that differ, not the zones.
+pub(super) fn scattering(zones: &[ZoneBlur], focus_shift: &[Shift]) -> Vec<ZoneName> {
+    let stands_out = |low: &Point, top: &Point| {
+        let by = top.blur.value - low.blur.value;
+        top.blur.value > NO_LOSS * low.blur.value && by > SURE * apart(low, top)
+    };
+    let scatters = |z: &&ZoneBlur| {
+        let top = |k: usize| {
+            let beyond = |low: &Point| stands_out(low, &z.points[k]);
+            z.points[..k].iter().any(beyond) && z.points[k + 1..].iter().any(beyond)
+        };
+        focus_shift.iter().all(|s| s.zone != z.name) && (0..z.points.len()).any(top)
+    };
+    let found: Vec<ZoneName> = zones.iter().filter(scatters).map(|z| z.name).collect();
+    if 2 * found.len() > zones.len() { Vec::new() } else { found }
 }
 
 /// Frames that most zones show softer than both neighbours allow, and by how many standard deviations in the middle zone.

@@ -39,9 +39,11 @@ pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
         members: group.files.clone(),
         sentence: words::answer(group),
         zones: group.zones.iter().map(|z| zone(group, z)).collect(),
-        best_whole_frame: apertures
-            .and_then(|a| a.whole)
-            .map(|k| BestView { file: file(k), f_number: group.f_numbers[k] }),
+        best_whole_frame: apertures.and_then(|a| {
+            let (k, confidence) = (a.whole?, machine(a.whole_confidence));
+            Some(BestView { file: file(k), f_number: group.f_numbers[k], confidence })
+        }),
+        whole_frame_alike: apertures.map(|a| stops(group, &a.whole_alike)),
         whole_frame_within_5_percent: apertures.map(|a| stops(group, &a.whole_within)),
         whole_frame_leaves_out: apertures
             .map(|a| a.left_out.iter().map(|&(zone, why)| LeftOutView { zone, why }).collect()),
@@ -121,7 +123,13 @@ fn split(s: &Split, pitch_um: Option<f64>) -> SplitView {
 }
 
 fn focus_shift(group: &Answer, s: &Shift) -> FocusShiftView {
-    FocusShiftView { zone: s.zone, from_f_number: group.f_numbers[s.from], to_f_number: group.f_numbers[s.to] }
+    FocusShiftView {
+        zone: s.zone,
+        from_f_number: group.f_numbers[s.from],
+        to_f_number: group.f_numbers[s.to],
+        by_sd: machine(s.by_sd),
+        confidence: machine(s.confidence),
+    }
 }
 
 const fn tile(r: Region) -> TileRef {

@@ -37,6 +37,8 @@ pub struct SeriesGroupView {
     pub zones: Vec<SeriesZoneView>,
     /// The frame whose most blurred zone is the least blurred, of an aperture series.
     pub best_whole_frame: Option<BestView>,
+    /// f-numbers that can't be told from that frame's as the best, within the error of the widths.
+    pub whole_frame_alike: Option<Vec<f64>>,
     /// f-numbers whose most blurred zone is within 5 % of that frame's.
     pub whole_frame_within_5_percent: Option<Vec<f64>>,
     /// Zones that had no say in the whole frame's answer, and why; null where the aperture was not varied.
@@ -61,7 +63,7 @@ pub struct SeriesGroupView {
     pub between: Option<Vec<BetweenView>>,
     /// What falls and what grows on stopping down, of an aperture series.
     pub split: Option<SplitView>,
-    /// Zones that grew softer on stopping down by more than diffraction can do; null where that can't be said.
+    /// Zones that grew softer on stopping down by more than diffraction can do, and stayed so at the next stop; null where that can't be said.
     pub focus_shift: Option<Vec<FocusShiftView>>,
     /// Widest blur that counts as sharp here, px, pixel aperture included.
     pub permitted_px: Option<f64>,
@@ -124,6 +126,8 @@ pub struct BestView {
     pub file: String,
     /// Its f-number.
     pub f_number: Option<f64>,
+    /// The chance that no other stop is better, but for those that can't be told from it, 0 to 1.
+    pub confidence: Option<f64>,
 }
 
 /// A zone that had no say in the whole frame's answer.
@@ -222,6 +226,10 @@ pub struct FocusShiftView {
     pub from_f_number: Option<f64>,
     /// f-number after.
     pub to_f_number: Option<f64>,
+    /// By how many standard deviations it grew softer than diffraction allows.
+    pub by_sd: Option<f64>,
+    /// The chance that none of all zones and stops looked at would show as much if focus had not shifted, 0 to 1.
+    pub confidence: Option<f64>,
 }
 
 /// A note.

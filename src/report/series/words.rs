@@ -4,7 +4,7 @@ use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::name::common_folder;
 use crate::report::say::number::percent;
-use crate::series::aperture::{LeftOut, ZoneAnswer};
+use crate::series::aperture::{Apertures, LeftOut, ZoneAnswer};
 use crate::series::bracket::{Bracket, Lack};
 use crate::series::{Answer, Varied, ZoneName};
 
@@ -105,7 +105,7 @@ fn aperture(group: &Answer) -> String {
             [first, .., last] => format!("; anything from {first} to {last} is within 5 % of it"),
             _ => String::new(),
         };
-        parts.push(format!("{} is the best aperture for the whole frame{range}.", stop(group, best)));
+        parts.push(format!("{}{range}.", best_stop(group, a, best)));
         parts.extend(left_out(&a.left_out));
     }
     if let Some(needs) = needs_and_loses(group) {
@@ -113,13 +113,42 @@ fn aperture(group: &Answer) -> String {
     }
     if let Some(s) = a.focus_shift.first() {
         parts.push(format!(
-            "Focus seems to shift on stopping down: {} grew softer from {} to {} by more than diffraction does.",
+            "Focus {}shifts on stopping down: {} grew softer from {} to {} by more than diffraction does, by {:.0} standard \
+             deviations, and was so still at the next stop.",
+            sure_word(s.confidence),
             zone(s.zone),
             stop(group, s.from),
-            stop(group, s.to)
+            stop(group, s.to),
+            s.by_sd
         ));
     }
     if parts.is_empty() { nothing() } else { parts.join(" ") }
+}
+
+/// Which aperture is best for the whole frame, and which can't be told from it: "f/8 reads best for the whole frame, but f/5.6
+/// can't be told apart from it; f/5.6, the widest of these, needs the least light".
+fn best_stop(group: &Answer, a: &Apertures, best: usize) -> String {
+    let alike: Vec<String> = a.whole_alike.iter().map(|&k| stop(group, k)).collect();
+    let alike: Vec<&str> = alike.iter().map(String::as_str).collect();
+    let own = stop(group, best);
+    let Some(others) = listed(&alike) else {
+        return format!("{own} is {}the best aperture for the whole frame", sure_word(a.whole_confidence));
+    };
+    let n = |k: usize| group.f_numbers[k].unwrap_or(f64::INFINITY);
+    let widest = a.whole_alike.iter().copied().chain([best]).min_by(|&x, &y| n(x).total_cmp(&n(y))).unwrap_or(best);
+    format!(
+        "{own} reads best for the whole frame, but {others} can't be told apart from it; {}, the widest of these, needs the \
+         least light",
+        stop(group, widest)
+    )
+}
+
+/// Chosen: nineteen of twenty. Confidence from which a conclusion of a series stands without "probably".
+const FIRM: f64 = 0.95;
+
+/// The word before a conclusion of this confidence.
+pub(super) fn sure_word(confidence: f64) -> &'static str {
+    if confidence >= FIRM { "" } else { "probably " }
 }
 
 /// Which zones had no say in the whole frame's answer, and why.
@@ -134,6 +163,11 @@ fn left_out(zones: &[(ZoneName, LeftOut)]) -> Option<String> {
             &[LeftOut::FewTiles, LeftOut::FewStops],
             "too little of it could be compared",
             "too little of them could be compared",
+        ),
+        why(
+            &[LeftOut::Scatters],
+            "its widths rise and fall again from stop to stop, as no aperture makes them",
+            "their widths rise and fall again from stop to stop, as no aperture makes them",
         ),
         why(&[LeftOut::NoChange], "it doesn't change with the aperture", "they don't change with the aperture"),
         why(
