@@ -100,6 +100,47 @@ fn a_frame_without_a_mate_is_no_failure() {
     assert!(String::from_utf8_lossy(&told.get_output().stdout).contains("rock.png: No frame"));
 }
 
+/// Frames of four strips from far to near, each blurred by how far from the focus it lies and by a shake, as JPEG files.
+fn write_bracket(folder: &std::path::Path, frames: &[(&str, f64, f64)]) {
+    const SIDE: usize = 368;
+    for (i, &(name, focus, shake)) in frames.iter().enumerate() {
+        let strip = |place: usize| {
+            let psf = Psf::gaussian(f64::hypot(0.6, 0.6 * (place as f64 - focus)).hypot(shake));
+            let side = 440 - 2 * psf.reach().ceil() as usize;
+            let (texture, seed) = (Texture::Leaves, 77 + place as u64);
+            let light =
+                patch_luminance(&PatchSpec { texture, psf, width: side, height: side, seed, ..PatchSpec::default() });
+            let edge = (side - SIDE) / 2;
+            let row = |y: usize| light[y * side + edge..][..SIDE].iter().map(|v| 0.7 * v).collect::<Vec<f32>>();
+            (edge..edge + SIDE / 4).flat_map(row).collect::<Vec<f32>>()
+        };
+        let luminance = (0..4).flat_map(strip).collect::<Vec<f32>>();
+        let developing = Developing { quality: 97, sharpening: 0.0, noise: Noise::at_snr(80.0, 0.35), seed: i as u64 };
+        let light = Light { width: SIDE as u32, height: SIDE as u32, luminance: &luminance, chroma: None };
+        std::fs::write(folder.join(name), jpeg(&light, None, &developing).unwrap()).unwrap();
+    }
+}
+
+/// A shaken repeat of one of the frames is sharp enough for the limit, and still no frame to blend.
+#[test]
+fn a_frame_softer_everywhere_is_not_recommended_for_a_blend() {
+    let folder = tempfile::tempdir().unwrap();
+    write_bracket(folder.path(), &[("far.jpg", 0.5, 0.0), ("near.jpg", 2.5, 0.0), ("shaken.jpg", 0.5, 0.4)]);
+    let mut command = tussock();
+    command.arg("series").arg(folder.path()).args(["--json", "--sharp-for", "print:2x2cm@50cm"]);
+    let told = command.assert().code(0);
+    let json: serde_json::Value = serde_json::from_slice(&told.get_output().stdout).unwrap();
+    let group = &json["groups"][0];
+    assert_eq!(group["varied"], "focus", "{json:#}");
+    assert_eq!(group["covering_set"].as_array().unwrap().len(), 2, "{group:#}");
+    for field in ["covering_set", "covering_set_instead", "best_single_as_good", "sentence"] {
+        assert!(!group[field].to_string().contains("shaken.jpg"), "{field}: {:#}", group[field]);
+    }
+    let notes = group["notes"].as_array().unwrap();
+    let note = notes.iter().find(|n| n["sentence"].as_str().unwrap().contains("softer than far.jpg"));
+    assert!(note.unwrap()["confidence"].as_f64().unwrap() > 0.95, "{notes:?}");
+}
+
 /// Two scenes of one frame each are no series: the reason is said and the exit status is that of nothing done.
 #[test]
 fn where_no_two_frames_can_be_compared_the_status_says_so() {

@@ -1,10 +1,11 @@
 //! What should be known of single frames of a series, in words.
 
 use super::Alone;
-use super::words::{name, stop};
+use super::words::{name, stop, sure_word};
 use crate::report::say::camera::f_number;
 use crate::report::say::number::percent;
 use crate::series::{Answer, Lone, NoteKind, Varied};
+use crate::stats::normal_beyond;
 
 /// A note in words.
 pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
@@ -22,9 +23,18 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
         NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
         NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
         NoteKind::Spoiled => format!(
-            "{file} is softer all over than the stops beside it allow: shaken, or out of focus by accident. It was \
-             left out of the answers; take it again."
+            "{file} is {}softer all over than the stops beside it allow{}: shaken, or out of focus by accident. It was \
+             left out of the answers; take it again.",
+            confidence(group, k, kind).map_or("", sure_word),
+            by_sd(group, k, kind)
         ),
+        NoteKind::Outdone(other) => format!(
+            "{file} is {}softer than {}{} and sharper nowhere: shaken, or focused beside the scene. It has no part in a blend.",
+            confidence(group, k, kind).map_or("", sure_word),
+            name(group, other),
+            by_sd(group, k, kind)
+        ),
+        NoteKind::Shaken => format!("{file} shows the streaks of a shaken frame and has no part in a blend."),
         NoteKind::MissingStop(from, to) => {
             format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
         }
@@ -51,6 +61,28 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
         ),
         NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
     }
+}
+
+/// By how many standard deviations a frame is softer than it should be, where the note says that it is.
+fn softer_by(group: &Answer, k: Option<usize>, kind: NoteKind) -> Option<f64> {
+    match kind {
+        NoteKind::Spoiled => {
+            let a = group.apertures.as_ref()?;
+            a.spoiled.iter().zip(&a.spoiled_by).find(|s| Some(*s.0) == k).map(|s| *s.1)
+        }
+        NoteKind::Outdone(_) => group.bracket.as_ref()?.outdone.iter().find(|o| Some(o.frame) == k).map(|o| o.by_sd),
+        _ => None,
+    }
+}
+
+/// The same in brackets.
+fn by_sd(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
+    softer_by(group, k, kind).map_or_else(String::new, |by| format!(" (by {by:.0} standard deviations)"))
+}
+
+/// The chance that what a note says of a frame's blur is no accident; `None` for other notes.
+pub(super) fn confidence(group: &Answer, k: Option<usize>, kind: NoteKind) -> Option<f64> {
+    softer_by(group, k, kind).map(|by| 1.0 - normal_beyond(by))
 }
 
 /// Why a frame stands alone, in words.
