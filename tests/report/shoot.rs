@@ -307,6 +307,7 @@ pub fn two_apertures(files: [&str; 2], sentence: &str) -> SeriesGroupView {
         whole_frame_within_5_percent: Some(vec![11.0]),
         whole_frame_leaves_out: Some(Vec::new()),
         best_single: None,
+        best_single_confidence: None,
         best_single_as_good: None,
         covering_set: None,
         covering_set_instead: None,

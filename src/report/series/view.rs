@@ -46,6 +46,9 @@ pub struct SeriesGroupView {
     /// The frame to keep if only one is kept: of a focus bracket the best for near and far together, of
     /// near-duplicates the sharpest.
     pub best_single: Option<String>,
+    /// The chance that no other frame is better than that one, but for those as good, 0 to 1: of a focus bracket and of
+    /// near-duplicates.
+    pub best_single_confidence: Option<f64>,
     /// Other frames of a focus bracket that are as good for near and far together, within the error of the widths; null
     /// for other groups.
     pub best_single_as_good: Option<Vec<String>>,
@@ -172,6 +175,8 @@ pub struct SharpestView {
     pub margin_percent_sd: Option<f64>,
     /// Whether the margin is beyond chance.
     pub real: bool,
+    /// The chance that the next best is not sharper, 0 to 1.
+    pub confidence: Option<f64>,
 }
 
 /// One zone of two frames compared.
@@ -241,6 +246,8 @@ pub struct NoteView {
     pub note: NoteKind,
     /// In words.
     pub sentence: String,
+    /// The chance that a frame said to be softer than it should is so by no accident, 0 to 1; null for other notes.
+    pub confidence: Option<f64>,
 }
 
 /// A frame that belongs to no group.

@@ -6,7 +6,8 @@ use crate::report::say::name::common_folder;
 use crate::report::say::number::percent;
 use crate::series::aperture::{Apertures, LeftOut, ZoneAnswer};
 use crate::series::bracket::{Bracket, Lack};
-use crate::series::{Answer, Varied, ZoneName};
+use crate::series::{Answer, Sharpest, Varied, ZoneName};
+use crate::stats::normal_beyond;
 
 /// A zone's name in a sentence.
 pub(super) fn zone(name: ZoneName) -> &'static str {
@@ -229,7 +230,8 @@ fn focus(group: &Answer) -> String {
             [one] => format!("; {one} is as good within the error of these widths"),
             many => format!("; {} are as good within the error of these widths", many.join(", ")),
         };
-        parts.push(format!("The best single frame for near and far together is {}{alike}.", name(group, k)));
+        let sure = if b.as_good.is_empty() { sure_word(b.confidence) } else { "" };
+        parts.push(format!("The best single frame for near and far together is {sure}{}{alike}.", name(group, k)));
     }
     let names: Vec<&str> = b.covering_set.iter().map(|&k| name(group, k)).collect();
     match names.as_slice() {
@@ -309,12 +311,18 @@ fn uncovered(group: &Answer, b: &Bracket) -> Option<String> {
     Some(format!("{share} of the frame is sharp enough in no frame{why}."))
 }
 
+/// The chance that the next best of near-duplicates is not sharper.
+pub(super) fn sharpest_confidence(s: &Sharpest) -> f64 {
+    1.0 - normal_beyond(s.margin.value / s.margin.sd.max(1e-9))
+}
+
 fn same(group: &Answer) -> String {
     match &group.sharpest {
         None => "These frames show the same scene; too little could be compared to say which is the sharpest.".into(),
         Some(s) if s.real => format!(
-            "Near-duplicates: {} is the sharpest, by {:.0} % over the next.",
+            "Near-duplicates: {} is {}the sharpest, by {:.0} % over the next.",
             name(group, s.frame),
+            sure_word(sharpest_confidence(s)),
             s.margin.value * 100.0
         ),
         Some(s) => format!(
