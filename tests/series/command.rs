@@ -116,7 +116,7 @@ fn write_bracket(folder: &std::path::Path, frames: &[(&str, f64, f64)]) {
         };
         let luminance = (0..4).flat_map(strip).collect::<Vec<f32>>();
         let developing = Developing { quality: 97, sharpening: 0.0, noise: Noise::at_snr(80.0, 0.35), seed: i as u64 };
-        let light = Light { width: SIDE as u32, height: SIDE as u32, luminance: &luminance, chroma: None };
+        let light = Light { width: SIDE, height: SIDE, luminance: &luminance, chroma: None };
         std::fs::write(folder.join(name), jpeg(&light, None, &developing).unwrap()).unwrap();
     }
 }
