@@ -3,7 +3,7 @@
 
 use tussock::measure::register::{Small, register_small};
 use tussock::measure::{Settings, TileMap, measure};
-use tussock::series::{Seen, Varied, group};
+use tussock::series::{Pauses, Seen, Varied, group};
 use tussock::shot::{Capture, Fact, Source};
 use tussock::simulate::SceneSpec;
 
@@ -110,10 +110,10 @@ pub fn groups(seed: u64) {
     // A larger folder is the shoot over and over, which is as many neighbours to compare.
     let many: Vec<Seen> = members.iter().copied().cycle().take(number("FRAMES", members.len())).collect();
     let started = std::time::Instant::now();
-    let groups = group(&many).len();
+    let groups = group(&many, Pauses::Part).len();
     let per_frame = 1e3 * started.elapsed().as_secs_f64() / many.len() as f64;
     println!("grouping {} frames into {groups} groups: {per_frame:.2} ms a frame by the clock", many.len());
-    let found = group(&members);
+    let found = group(&members, Pauses::Part);
     let strangers: usize =
         found.iter().map(|g| g.members.iter().filter(|&&m| shots[m].scene != shots[g.members[0]].scene).count()).sum();
     let (mut true_groups, mut whole, mut named) = (0, 0, 0);

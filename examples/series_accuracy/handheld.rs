@@ -17,7 +17,7 @@ use tussock::measure::register::Small;
 use tussock::measure::{Settings, TileMap, measure};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::{Estimate, Intent, srgb};
-use tussock::series::{Answer, Ask, Lone, Seen, group, lone, reference};
+use tussock::series::{Answer, Ask, Lone, Pauses, Seen, group, lone, reference};
 use tussock::shot::{Capture, Fact, Plane, Source};
 use tussock::simulate::sensor::expose;
 use tussock::simulate::{Noise, Psf};
@@ -295,7 +295,7 @@ pub fn joined(seed: u64) {
             map: Some(map.into()),
         })
         .collect();
-    let found = group(&members);
+    let found = group(&members, Pauses::Part);
     let main = |m: &[usize]| (0..2 * count).max_by_key(|s| m.iter().filter(|k| of[**k].0 == *s).count()).unwrap_or(0);
     let strangers: usize =
         found.iter().map(|g| g.members.iter().filter(|k| of[**k].0 != main(&g.members)).count()).sum();
@@ -306,7 +306,7 @@ pub fn joined(seed: u64) {
         whole += usize::from(best == own.len());
         println!("scene {scene}: {best} of {} in one group", own.len());
     }
-    let alone = lone(&members, &found);
+    let alone = lone(&members, &found, Pauses::Part);
     let told = (0..of.len()).filter(|&k| of[k].1 && alone.iter().any(|a| a.0 == k && matches!(a.1, Lone::Turned(_))));
     println!(
         "{whole} of {} grouped whole; {strangers} frames in a group of another scene; turned frames told as such: {} of {count}",
@@ -344,14 +344,14 @@ fn tell(planes: &[Plane], captures: &[Capture], intent: &Intent) -> Told {
             map: Some((&maps[k]).into()),
         })
         .collect();
-    let found = group(&seen);
-    let alone = lone(&seen, &found).len();
+    let found = group(&seen, Pauses::Part);
+    let alone = lone(&seen, &found, Pauses::Part).len();
     let answer = found.iter().max_by_key(|g| g.members.len()).map(|g| {
         let of: Vec<Seen> = g.members.iter().map(|&m| seen[m]).collect();
         let first = reference(&of);
         let m = g.members[first];
         let zones = groups::zones(&of[first], &diagnose(&maps[m], &captures[m], None, intent));
-        let ask = Ask { varied: g.varied, permitted_px: PERMITTED, subject: None };
+        let ask = Ask { varied: g.varied, permitted_px: PERMITTED, subject: None, shaken: &[] };
         let answer = tussock::series::compare(&of, &zones, &ask, &|k| Some(Cow::Borrowed(&planes[g.members[k]])));
         (g.members.clone(), answer)
     });

@@ -93,7 +93,7 @@ pub(super) const ALL: &str = "\
 Exit status:
   0  all that was asked was done
   1  some files failed, were left alone or were not reached; the rest was done
-  2  the command was wrong, or nothing could be read
+  2  the command was wrong, or nothing could be read; series: no two frames could be compared
   128 and the number of the signal, where a second signal ended it at once
 
 Lengths carry their unit: 1.2m, 4ft, 35mm, 6in, inf. Originals are only ever read.

@@ -6,8 +6,9 @@ use super::frames::{f_numbers_in_names, take_name};
 use super::held::Shoot;
 use super::judging::trusted;
 use super::remember::Memory;
-use crate::diagnose::{self, Diagnosis};
+use crate::diagnose::{self, Cause, Diagnosis};
 use crate::intake;
+use crate::judge::SURE;
 use crate::measure::register::Small;
 use crate::measure::{Settings, Tile, TileMap, measure, smaller};
 use crate::optics::WAVELENGTH_UM;
@@ -15,7 +16,7 @@ use crate::output;
 use crate::output::store::Key;
 use crate::quantity::Intent;
 use crate::report::series::{SeriesGroupView, group_view};
-use crate::series::{self, Answer, Ask, Group, Held, Known, NoteKind, Recall as _, Seen, Varied, Zone};
+use crate::series::{self, Answer, Ask, Group, Held, Known, NoteKind, Pauses, Recall as _, Seen, Varied, Zone};
 use crate::shot::{Capture, Plane};
 
 /// Compares the frames of one scene; `diagnosis` gives that of a frame by its index, `pixels` its pixels.
@@ -34,12 +35,23 @@ pub(crate) fn compare<'p>(
     let at_least = |k: usize| Some(at_size(pixels(k)?, least));
     let reference = series::reference(&of_one_size);
     let zones = diagnosis(reference).map_or_else(Vec::new, |found| zones(&of_one_size[reference], &found));
-    let ask = Ask::new(intent, of_one_size[reference].size, varied);
+    let shaken = if varied == Varied::Aperture { Vec::new() } else { shaken(seen.len(), diagnosis) };
+    let ask = Ask::new(intent, of_one_size[reference].size, varied, &shaken);
     let mut answer = series::compare(&of_one_size, &zones, &ask, &at_least);
     let larger = (0..seen.len()).filter(|&k| reduced[k].is_some());
     let by = |k: usize| f64::from(seen[k].size.0) / f64::from(least.0.max(1));
     answer.notes.extend(larger.map(|k| (Some(k), NoteKind::Reduced(by(k)))));
     answer
+}
+
+/// Chosen: no bracket is that long, and each takes a moment. Most frames that are asked whether they were shaken.
+const ASKED: usize = 64;
+
+/// The frames that are firmly judged shaken.
+fn shaken(frames: usize, diagnosis: &dyn Fn(usize) -> Option<Diagnosis>) -> Vec<usize> {
+    let moved =
+        |k: &usize| diagnosis(*k).is_some_and(|d| d.verdict.cause == Cause::Motion && d.verdict.confidence >= SURE);
+    if frames > ASKED { Vec::new() } else { (0..frames).filter(moved).collect() }
 }
 
 /// A frame's pixels at the size at which its group is compared.
@@ -111,7 +123,7 @@ pub(crate) fn groups(shoot: &Shoot<'_>, memory: &Memory, intent: &Intent) -> Vec
         })
         .collect();
     let known = Remembered { shoot, memory };
-    let groups = output::timed("finding frames of one scene", || series::group_knowing(&seen, &known));
+    let groups = output::timed("finding frames of one scene", || series::group_knowing(&seen, Pauses::Part, &known));
     let of = |group: Group| {
         let view = answered(shoot, memory, intent, (&seen, &group));
         (group, view)

@@ -18,7 +18,7 @@ use crate::output::folder::{Folder, REPORT};
 use crate::quantity::{Intent, plain, shown};
 use crate::report::Pixels;
 use crate::report::series::{Alone, Shown, series_html, series_text, series_view};
-use crate::series::{Answer, Group, Seen, group, lone};
+use crate::series::{Answer, Group, Pauses, Seen, group, lone};
 use crate::shot::Plane;
 
 /// The series command as meant.
@@ -75,7 +75,10 @@ pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
         output::say(&format!("tussock: the series is in {}", shown(&folder.path().join("index.html"))));
     }
     if answers.is_empty() {
-        output::say("tussock: no two of these frames show one scene, so there is no series to compare");
+        output::say(
+            "tussock: no two of these frames could be compared, so there is no series; why stands with each of them",
+        );
+        return Ok(Outcome::Nothing);
     }
     // A frame without a mate was read all the same.
     Ok(Outcome::of(frames.len(), failures.len()))
@@ -105,8 +108,12 @@ fn answers(series: &Series, frames: &[Measured], pictured: bool) -> (Vec<Told>, 
             map: Some((&f.map).into()),
         })
         .collect();
-    let found = group(&seen);
-    let alone = lone(&seen, &found).into_iter().map(|(k, why)| Alone { file: frames[k].file.clone(), why }).collect();
+    // Files that are named one by one are meant as a series; a folder may hold a whole shoot.
+    let named = series.wanted.paths.iter().all(|p| p.is_file());
+    let pauses = if named { Pauses::Nothing } else { Pauses::Part };
+    let found = group(&seen, pauses);
+    let alone =
+        lone(&seen, &found, pauses).into_iter().map(|(k, why)| Alone { file: frames[k].file.clone(), why }).collect();
     (found.iter().map(|g| answer(series, frames, &seen, (g, pictured))).collect(), alone)
 }
 

@@ -64,6 +64,10 @@ pub enum NoteKind {
     SameStop,
     /// Softer all over than its neighbours allow: shaken or out of focus; it was left out of the answers.
     Spoiled,
+    /// Softer than the member with this index and sharper nowhere: shaken, or focused beside the scene; it has no part in a blend.
+    Outdone(usize),
+    /// Its own streaks of one direction say that it was shaken; it has no part in a blend.
+    Shaken,
     /// A stop is missing between these two f-numbers.
     MissingStop(f64, f64),
     /// More than a third of it moved between the frames, and was left out.

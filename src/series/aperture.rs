@@ -4,30 +4,37 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fit::{Split, split};
+pub use super::odd::Shift;
+use super::odd::{scattering, shifts, spoiled};
+pub use super::whole::NO_LOSS;
+use super::whole::{run, whole};
 use super::{Point, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
-use crate::optics::blur::{Parts, lens_px_for, sigma_px};
 use crate::quantity::Estimate;
 use crate::stats::upper_median;
-
-/// Chosen: within 5 % of the best. Blur that counts as no loss, as a ratio to the best.
-pub const NO_LOSS: f64 = 1.05;
 
 /// What an aperture series answers.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Apertures {
     /// By zone, in the order given.
     pub zones: Vec<ZoneAnswer>,
-    /// The frame whose worst zone is the least blurred.
+    /// The frame whose worst zone is the least blurred; of those whose worst can't be told apart the one least blurred in
+    /// all zones together.
     pub whole: Option<usize>,
+    /// Frames that can't be told from it within the error, by f-number.
+    pub whole_alike: Vec<usize>,
+    /// The chance that no other stop is better, as the nearest of those that can be told from it has it.
+    pub whole_confidence: f64,
     /// The run of stops about it, by f-number, at which no zone that decides is wider than there by more than 5 %.
     pub whole_within: Vec<usize>,
     /// Zones that had no say in that, since too little of them was measured.
     pub left_out: Vec<(ZoneName, LeftOut)>,
-    /// Zones that grew softer on stopping down by more than diffraction can do.
+    /// Zones that grew softer on stopping down by more than diffraction can do, and stayed so.
     pub focus_shift: Vec<Shift>,
     /// Frames softer all over than the stops beside them allow: shaken, or out of focus by accident.
     pub spoiled: Vec<usize>,
+    /// By how many standard deviations, in the middle zone, for each of them.
+    pub spoiled_by: Vec<f64>,
     /// Gaps in the run of stops: (before, after, what is missing where it is a full stop).
     pub gaps: Vec<(f64, f64, Option<f64>)>,
     /// The zones' blur with the anchor of each settled by the fit, where there is one.
@@ -52,6 +59,8 @@ pub enum LeftOut {
     FewTiles,
     /// It has no number at a third of the stops or more.
     FewStops,
+    /// Its widths rise and fall again on stopping down, as no lens makes them: their error is larger than is stated.
+    Scatters,
     /// It doesn't change with the aperture, so that it can't tell which is best.
     NoChange,
     /// It lies so far out of focus that no stop shows it sharp.
@@ -69,23 +78,12 @@ pub struct ZoneAnswer {
     pub within: Vec<usize>,
 }
 
-/// A zone that grew softer between two stops.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shift {
-    /// Which zone.
-    pub zone: ZoneName,
-    /// Frame before.
-    pub from: usize,
-    /// Frame after, stopped down.
-    pub to: usize,
-}
-
 /// Answers an aperture series. `f_numbers` by frame; frames without one take no part. `permitted` is the widest blur that
 /// counts as sharp, px, pixel aperture included.
 #[must_use]
 pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>, permitted: f64) -> Apertures {
     let zones: Vec<ZoneBlur> = zones.iter().map(|z| by_stop(z, f_numbers)).filter(|z| z.points.len() >= 2).collect();
-    let spoiled = spoiled(&zones, f_numbers, pitch_um);
+    let (spoiled, spoiled_by): (Vec<usize>, Vec<f64>) = spoiled(&zones, f_numbers, pitch_um).into_iter().unzip();
     let sound: Vec<ZoneBlur> = zones
         .iter()
         .map(|z| ZoneBlur {
@@ -96,17 +94,24 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
         .collect();
     let split = split(&sound, f_numbers, pitch_um);
     let sound = split.as_ref().map_or(sound.clone(), |s| settled(&sound, s));
-    let growth = split.as_ref().map(|s| s.growth.value).or(pitch_um.map(|p| WAVELENGTH_UM / p));
-    let (deciding, left_out) = deciding(&sound, f_numbers, permitted);
-    let (whole, whole_within) = whole(&deciding, f_numbers);
+    // Of what is fitted and what the pitch says the larger: neither too fast a growth nor too slow a fit is a focus shift.
+    let growth = split.as_ref().map(|s| s.growth.value.max(s.expected.unwrap_or(0.0)));
+    let growth = growth.or(pitch_um.map(|p| WAVELENGTH_UM / p));
+    let focus_shift = growth.map_or_else(Vec::new, |g| shifts(&sound, f_numbers, g));
+    let odd = scattering(&sound, &focus_shift);
+    let (deciding, left_out) = deciding(&sound, &odd, f_numbers, permitted);
+    let whole = whole(&deciding, f_numbers);
     Apertures {
         zones: sound.iter().filter_map(zone_answer).collect(),
-        whole,
-        whole_within,
+        whole: whole.as_ref().map(|w| w.best),
+        whole_alike: whole.as_ref().map_or_else(Vec::new, |w| w.alike.clone()),
+        whole_confidence: whole.as_ref().map_or(0.0, |w| w.confidence),
+        whole_within: whole.map_or_else(Vec::new, |w| w.within),
         left_out,
-        focus_shift: growth.map_or_else(Vec::new, |g| shifts(&sound, f_numbers, g)),
+        focus_shift,
         gaps: gaps(f_numbers),
         spoiled,
+        spoiled_by,
         split,
         blurs: sound,
     }
@@ -145,15 +150,6 @@ fn zone_answer(zone: &ZoneBlur) -> Option<ZoneAnswer> {
     Some(ZoneAnswer { name: zone.name, best: zone.points[best].frame, within: frames })
 }
 
-/// The run of places about one that all hold.
-fn run(count: usize, about: usize, holds: impl Fn(usize) -> bool) -> std::ops::RangeInclusive<usize> {
-    let first = (0..about).rev().take_while(|&i| holds(i)).last().unwrap_or(about);
-    let last = (about + 1..count).take_while(|&i| holds(i)).last().unwrap_or(about);
-    first..=last
-}
-
-/// Chosen: fewer follow one content. Fewest tiles of a zone that may decide for the whole frame.
-const TILES: u32 = 3;
 /// Chosen: nineteen of twenty. Standard errors by which a zone's widest must exceed its narrowest for it to have
 /// changed.
 const CHANGED: f64 = 2.0;
@@ -175,6 +171,7 @@ fn ends(zone: &ZoneBlur) -> Option<(Point, Point)> {
 /// The zones that decide for the whole frame, and those that don't, and why. Where none rests on enough, all decide.
 fn deciding<'a>(
     zones: &'a [ZoneBlur],
+    scattering: &[ZoneName],
     f_numbers: &[Option<f64>],
     permitted: f64,
 ) -> (Vec<&'a ZoneBlur>, Vec<(ZoneName, LeftOut)>) {
@@ -194,12 +191,15 @@ fn deciding<'a>(
     };
     let sharp = |z: &ZoneBlur| ends(z).is_some_and(|(least, _)| least.blur.value <= limit(z));
     // Where all are alike in that they say nothing against any of them.
-    let (any_changes, any_sharp) = (zones.iter().any(changes), zones.iter().any(sharp));
+    let sound = || zones.iter().filter(|z| !z.is_thin() && !scattering.contains(&z.name));
+    let (any_changes, any_sharp) = (sound().any(changes), sound().any(sharp));
     let thin = |z: &ZoneBlur| {
-        if z.tiles < TILES || (z.name.is_corner() && 2 * z.tiles < z.of) {
+        if z.is_thin() {
             Some(LeftOut::FewTiles)
         } else if 3 * z.points.len() <= 2 * stops {
             Some(LeftOut::FewStops)
+        } else if scattering.contains(&z.name) {
+            Some(LeftOut::Scatters)
         } else if any_sharp && !sharp(z) {
             Some(LeftOut::NeverSharp)
         } else if any_changes && !changes(z) {
@@ -213,73 +213,6 @@ fn deciding<'a>(
         return (zones.iter().collect(), Vec::new());
     }
     (kept, zones.iter().filter_map(|z| Some((z.name, thin(z)?))).collect())
-}
-
-/// Frame with the least blurred worst zone, over the frames that have a number in every zone that decides, and the stops
-/// about it that lose nothing in any of them.
-fn whole(zones: &[&ZoneBlur], f_numbers: &[Option<f64>]) -> (Option<usize>, Vec<usize>) {
-    let mut stops: Vec<(usize, f64)> = f_numbers.iter().enumerate().filter_map(|(k, n)| Some((k, (*n)?))).collect();
-    stops.sort_by(|a, b| a.1.total_cmp(&b.1));
-    // A stop at which some zone has no number breaks the run: nothing is known of it.
-    let of_frame = |&(k, _): &(usize, f64)| -> Option<Vec<f64>> {
-        let at = |z: &&ZoneBlur| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
-        zones.iter().map(at).collect::<Option<Vec<f64>>>().filter(|w| !w.is_empty())
-    };
-    let known: Vec<Option<Vec<f64>>> = stops.iter().map(of_frame).collect();
-    let worst = |i: &usize| known[*i].as_ref().map_or(f64::INFINITY, |w| w.iter().copied().fold(0.0, f64::max));
-    let best = (0..known.len()).min_by(|a, b| worst(a).total_cmp(&worst(b)));
-    let Some((best, least)) = best.and_then(|b| Some((b, known[b].as_ref()?))) else { return (None, Vec::new()) };
-    let no_loss = |i: usize| known[i].as_ref().is_some_and(|w| w.iter().zip(least).all(|(w, b)| *w <= NO_LOSS * b));
-    let within = run(known.len(), best, no_loss).map(|i| stops[i].0).collect();
-    (Some(stops[best].0), within)
-}
-
-/// The most a blur can grow from one stop to the next when only diffraction grows.
-fn most(blur: f64, from: f64, to: f64, growth: f64) -> f64 {
-    let bare = Parts { lambda_n_px: Some(growth * from), pixel: true, ..Parts::default() };
-    let lens = lens_px_for(blur, &bare).unwrap_or(0.0);
-    sigma_px(&Parts { lambda_n_px: Some(growth * to), lens_px: lens, ..bare }).max(blur)
-}
-
-fn shifts(zones: &[ZoneBlur], f_numbers: &[Option<f64>], growth: f64) -> Vec<Shift> {
-    let mut found = Vec::new();
-    for zone in zones {
-        for pair in zone.points.windows(2) {
-            let (Some(from), Some(to)) = (f_numbers[pair[0].frame], f_numbers[pair[1].frame]) else { continue };
-            let limit = 1.04 * most(pair[0].blur.value, from, to, growth);
-            let sd = pair[0].apart_sd.hypot(pair[1].apart_sd);
-            if to > 1.1 * from && pair[1].blur.value > limit + 3.0 * sd {
-                found.push(Shift { zone: zone.name, from: pair[0].frame, to: pair[1].frame });
-            }
-        }
-    }
-    found
-}
-
-/// Frames that most zones show softer than both neighbours allow.
-fn spoiled(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Vec<usize> {
-    let growth = pitch_um.map_or(0.2, |p| WAVELENGTH_UM / p);
-    let mut votes = vec![(0u32, 0u32); f_numbers.len()];
-    for zone in zones {
-        for (i, point) in zone.points.iter().enumerate() {
-            let stop = |j: usize| (zone.points[j].blur.value, f_numbers[zone.points[j].frame].unwrap_or(1.0));
-            let n = f_numbers[point.frame].unwrap_or(1.0);
-            let before = i.checked_sub(1).map(stop);
-            let after = (i + 1 < zone.points.len()).then(|| stop(i + 1));
-            // From the stop before, only diffraction can add. From the one after, opening up adds in proportion at
-            // most where the stop before holds it too, as defocus does; where none does, at the very most what falls
-            // with the third power of the f-number, spherical aberration's law.
-            let limit = match (before, after) {
-                (Some(b), Some(a)) => most(b.0, b.1, n, growth).max(a.0 * (a.1 / n).max(1.0)),
-                (Some(b), None) => most(b.0, b.1, n, growth),
-                (None, Some(a)) => a.0 * (a.1 / n).max(1.0).powi(3),
-                (None, None) => f64::INFINITY,
-            };
-            votes[point.frame].1 += 1;
-            votes[point.frame].0 += u32::from(point.blur.value > 1.15 * limit + 3.0 * point.apart_sd);
-        }
-    }
-    (0..votes.len()).filter(|&k| votes[k].0 > 0 && 3 * votes[k].0 >= 2 * votes[k].1).collect()
 }
 
 /// Published: f-numbers as lenses are marked (ISO 517; from memory). Full stops, as engraved.

@@ -1,13 +1,15 @@
 //! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
 
+use super::cover::smallest_cover;
 use super::focusing::focusing;
 pub use super::lack::Lack;
 use super::lack::{lacks, nearness};
 use super::widths::steadied;
 pub use super::widths::{Depth, Widths};
-use super::{Blurs, ZoneBlur, ZoneName, ends};
+use super::{Blurs, Outdone, ZoneBlur, ZoneName, ends};
 use crate::optics;
 use crate::quantity::{Estimate, Region};
+use crate::stats::normal_beyond;
 
 /// What a focus bracket answers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -25,10 +27,13 @@ pub struct Bracket {
     pub uncovered: Vec<usize>,
     /// Why, for each of them; `None` where that is not known.
     pub lacks: Vec<Option<Lack>>,
+    /// The chance that no other frame is better for near and far together, but for those that are as good.
+    pub confidence: f64,
+    /// Frames softer than another and sharper nowhere: they are neither in a set nor called as good.
+    pub outdone: Vec<Outdone>,
+    /// Nor are these, which the picture itself says were shaken.
+    pub shaken: Vec<usize>,
 }
-
-/// Chosen: no bracket is that long. Frames beyond this many are not searched exhaustively but greedily.
-const MOST: usize = 64;
 
 /// Derived: a sixth of a stop. Factor within which f-numbers are one aperture.
 const ONE_APERTURE: f64 = 1.06;
@@ -71,6 +76,24 @@ pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_
 /// others.
 #[must_use]
 pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: f64) -> Bracket {
+    answer_without(zones, widths, tiles, permitted, &[])
+}
+
+/// As [`answer`], of the frames that are not `left_out`.
+#[must_use]
+pub fn answer_without(
+    zones: &[ZoneBlur],
+    widths: &Widths,
+    tiles: &[Region],
+    permitted: f64,
+    left_out: &[usize],
+) -> Bracket {
+    let widths = &widths.without(left_out);
+    let of_others = |z: &ZoneBlur| ZoneBlur {
+        points: z.points.iter().copied().filter(|p| !left_out.contains(&p.frame)).collect(),
+        ..z.clone()
+    };
+    let zones: &[ZoneBlur] = &zones.iter().map(of_others).collect::<Vec<ZoneBlur>>();
     let frames = widths.sigma.len();
     let width = |k: usize, t: usize| widths.sigma[k][t].unwrap_or(f64::INFINITY);
     let least = |t: usize| (0..frames).map(|k| width(k, t)).fold(f64::INFINITY, f64::min);
@@ -96,7 +119,8 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
         rows.iter().sum::<f64>() / rows.len().max(1) as f64
     };
     set.sort_by(|&a, &b| place(b).total_cmp(&place(a)));
-    let (best_single, as_good) = best_single(zones, widths, tiles).map_or((None, Vec::new()), |(k, o)| (Some(k), o));
+    let single = best_single(zones, widths, tiles);
+    let (best_single, as_good) = single.as_ref().map_or((None, Vec::new()), |s| (Some(s.0), s.1.clone()));
     // Where one frame covers all by itself, it is the best one if that does so.
     if let Some(k) = best_single.filter(|&k| set.len() == 1 && sets[k].iter().all(|&covered| covered)) {
         set = vec![k];
@@ -107,7 +131,8 @@ pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: 
     }
     let instead = instead(&set, &sets);
     let lacks = lacks(&uncovered, widths, tiles, permitted);
-    Bracket { best_single, as_good, covering_set: set, instead, uncovered, lacks }
+    let confidence = single.map_or(0.0, |s| s.2);
+    Bracket { best_single, as_good, covering_set: set, instead, uncovered, lacks, confidence, ..Bracket::default() }
 }
 
 /// Whether a frame shows the nearest and the farthest ground sharp, and so everything between: the disc of defocus grows from
@@ -126,7 +151,9 @@ fn spans(zones: &[ZoneBlur], widths: &Widths, frame: usize, permitted: f64) -> b
 fn instead(set: &[usize], sets: &[Vec<bool>]) -> Vec<(usize, Vec<usize>)> {
     let others = |k: usize| {
         let left: Vec<usize> = (0..sets[k].len()).filter(|&c| set.iter().all(|&o| o == k || !sets[o][c])).collect();
-        let able = |o: &usize| !set.contains(o) && left.iter().all(|&c| sets[*o][c] || !sets[k][c]);
+        let able = |o: &usize| {
+            !set.contains(o) && sets[*o].contains(&true) && left.iter().all(|&c| sets[*o][c] || !sets[k][c])
+        };
         (0..sets.len()).filter(able).collect::<Vec<usize>>()
     };
     set.iter().map(|&k| (k, others(k))).filter(|(_, o)| !o.is_empty()).collect()
@@ -139,8 +166,8 @@ const ALIKE: (f64, f64) = (0.02, 0.06);
 
 /// Frame with the least worst of the nearest and the farthest tiles, where the tiles' places are known: zones found in one
 /// frame may hold clouds, or lie elsewhere. Without places that of the zones near and far; without these, of all zones.
-/// With it the frames that can't be told from it.
-fn best_single(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region]) -> Option<(usize, Vec<usize>)> {
+/// With it the frames that can't be told from it, and the chance that none of the others is better.
+fn best_single(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region]) -> Option<(usize, Vec<usize>, f64)> {
     let of_zone = |z: &ZoneBlur| -> Vec<Option<f64>> {
         let at = |k: usize| z.points.iter().find(|p| p.frame == k).map(|p| p.blur.value);
         (0..widths.sigma.len()).map(at).collect()
@@ -160,80 +187,11 @@ fn best_single(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region]) -> Option<
         })
         .collect();
     let &(best, end, least) = worst.iter().min_by(|a, b| a.2.total_cmp(&b.2))?;
-    let margin = |other: usize| 1.0 + if other == end { ALIKE.0 } else { ALIKE.1 };
-    let as_good = worst.iter().filter(|w| w.0 != best && w.2 <= margin(w.1) * least).map(|w| w.0).collect();
-    Some((best, as_good))
-}
-
-/// The smallest set of rows that together cover every column; of sets of one size that with the least cost.
-fn smallest_cover(sets: &[Vec<bool>], cost: &dyn Fn(&[usize]) -> f64) -> Vec<usize> {
-    let columns = sets.first().map_or(0, Vec::len);
-    let first = greedy(sets, columns);
-    if sets.len() > MOST || first.is_empty() {
-        return first;
-    }
-    let mut search = Search { sets, cost, least: cost(&first), best: first, steps: 0 };
-    search.branch(&vec![false; columns], &mut Vec::new());
-    search.best
-}
-
-fn greedy(sets: &[Vec<bool>], columns: usize) -> Vec<usize> {
-    let mut covered = vec![false; columns];
-    let mut chosen = Vec::new();
-    loop {
-        let gain = |k: usize| sets[k].iter().zip(&covered).filter(|(s, c)| **s && !**c).count();
-        match (0..sets.len()).max_by_key(|&k| gain(k)).filter(|&k| gain(k) > 0) {
-            Some(k) => {
-                chosen.push(k);
-                for (c, s) in covered.iter_mut().zip(&sets[k]) {
-                    *c |= s;
-                }
-            }
-            None => return chosen,
-        }
-    }
-}
-
-/// Branch and bound over the rows.
-struct Search<'a> {
-    sets: &'a [Vec<bool>],
-    cost: &'a dyn Fn(&[usize]) -> f64,
-    best: Vec<usize>,
-    least: f64,
-    steps: u32,
-}
-
-/// Chosen: a moment's work. Branches after which the best so far is taken.
-const STEPS: u32 = 100_000;
-
-impl Search<'_> {
-    /// Branches on the uncovered column that the fewest rows cover; leaves off where the best is beaten already.
-    fn branch(&mut self, covered: &[bool], chosen: &mut Vec<usize>) {
-        self.steps += 1;
-        if self.steps > STEPS {
-            return;
-        }
-        let open = (0..covered.len()).filter(|&c| !covered[c]);
-        let Some(column) = open.min_by_key(|&c| self.sets.iter().filter(|s| s[c]).count()) else {
-            let cost = (self.cost)(chosen);
-            if chosen.len() < self.best.len() || (chosen.len() == self.best.len() && cost < self.least) {
-                self.best.clone_from(chosen);
-                self.least = cost;
-            }
-            return;
-        };
-        if chosen.len() >= self.best.len() {
-            return;
-        }
-        for k in 0..self.sets.len() {
-            if self.sets[k][column] {
-                let next: Vec<bool> = covered.iter().zip(&self.sets[k]).map(|(c, s)| *c || *s).collect();
-                chosen.push(k);
-                self.branch(&next, chosen);
-                chosen.pop();
-            }
-        }
-    }
+    let sd = |other: usize| if other == end { ALIKE.0 } else { ALIKE.1 };
+    let (alike, told): (Vec<&(usize, usize, f64)>, Vec<_>) =
+        worst.iter().filter(|w| w.0 != best).partition(|w| w.2 <= (1.0 + sd(w.1)) * least);
+    let nearest = told.iter().map(|w| (w.2 / least - 1.0) / sd(w.1)).fold(f64::INFINITY, f64::min);
+    Some((best, alike.iter().map(|w| w.0).collect(), 1.0 - normal_beyond(nearest)))
 }
 
 #[cfg(test)]

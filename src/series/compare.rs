@@ -13,7 +13,8 @@ use super::seen::Seen;
 use super::tone::tone_curve;
 use super::{
     Blurs, Frame, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends, focus_varied,
-    on_reference, resolve, settled, sharpest, with_ends, without_soft_content, without_still_content, zone_blurs,
+    on_reference, outdone, resolve, settled, sharpest, with_ends, without_soft_content, without_still_content,
+    zone_blurs,
 };
 use crate::judge::{self, beyond_px, finest_px};
 use crate::measure::Tile;
@@ -26,24 +27,26 @@ use crate::stats::upper_median;
 
 /// What is asked of a comparison.
 #[derive(Clone, Copy, Debug)]
-pub struct Ask {
+pub struct Ask<'a> {
     /// What was varied between the frames.
     pub varied: Varied,
     /// Widest blur that counts as sharp, px, pixel aperture included.
     pub permitted_px: f64,
     /// Where the subject was marked.
     pub subject: Option<Place>,
+    /// Frames that the picture itself says were shaken.
+    pub shaken: &'a [usize],
 }
 
-impl Ask {
+impl<'a> Ask<'a> {
     /// The question that an intent puts to frames of a size. A place counts as shown sharp where a single frame's audit
     /// would pass it, so that no set asks for frames beside one that is sharp from near to far: the limit is that from
     /// which `judge` calls an optical blur beyond the permitted; what is compared has the pixel in it.
     #[must_use]
-    pub fn new(intent: &Intent, (width, height): (u32, u32), varied: Varied) -> Self {
+    pub fn new(intent: &Intent, (width, height): (u32, u32), varied: Varied, shaken: &'a [usize]) -> Self {
         let lens_px = beyond_px(judge::permitted_px(intent.sharp_for, width, height), finest_px(None));
         let permitted_px = sigma_px(&Parts { lens_px, pixel: true, ..Parts::default() });
-        Self { varied, permitted_px, subject: intent.near_at }
+        Self { varied, permitted_px, subject: intent.near_at, shaken }
     }
 }
 
@@ -155,7 +158,8 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     let read = apertures.as_ref().map_or(read.clone(), |a| with_settled(&read, &a.blurs));
     let moved: Vec<f64> = blurs.moved.iter().map(|&m| f64::from(m) / tiles.len().max(1) as f64).collect();
     notes.extend((0..seen.len()).filter(|&k| moved[k] > MOVED).map(|k| (Some(k), NoteKind::Moved)));
-    let bracket = widths.map(|widths| bracket::answer(&read, &widths, &tiles, ask.permitted_px));
+    let bracket = widths.map(|widths| bracket_answer(&read, &widths, (&blurs, &tiles), ask));
+    notes.extend(bracket.iter().flat_map(bracket_notes));
     let unnumbered = varied == Varied::Nothing && f_numbers.iter().all(Option::is_none);
     let order = unnumbered.then(|| deepest_first(&blurs)).flatten();
     Answer {
@@ -178,6 +182,32 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         tiles,
         blurs,
     }
+}
+
+/// Which frames have no part in the answers of a bracket, and why.
+fn bracket_notes(b: &bracket::Bracket) -> Vec<(Option<usize>, NoteKind)> {
+    let outdone = b.outdone.iter().map(|o| (Some(o.frame), NoteKind::Outdone(o.by)));
+    outdone.chain(b.shaken.iter().map(|&k| (Some(k), NoteKind::Shaken))).collect()
+}
+
+/// What a bracket answers, without frames softer than another and sharper nowhere and without shaken ones.
+fn bracket_answer(
+    read: &[ZoneBlur],
+    widths: &bracket::Widths,
+    (blurs, tiles): (&Blurs, &[Region]),
+    ask: &Ask,
+) -> bracket::Bracket {
+    let frames = blurs.sigma.len();
+    let outdone = if frames > MOST { Vec::new() } else { outdone(blurs, tiles) };
+    let is_out = |k: &usize| outdone.iter().any(|o| o.frame == *k);
+    let mut shaken: Vec<usize> = ask.shaken.iter().copied().filter(|k| *k < frames && !is_out(k)).collect();
+    // Where nothing would be left all are as good as they are.
+    if outdone.len() + shaken.len() == frames {
+        shaken.clear();
+    }
+    let left_out: Vec<usize> = outdone.iter().map(|o| o.frame).chain(shaken.iter().copied()).collect();
+    let answer = bracket::answer_without(read, widths, tiles, ask.permitted_px, &left_out);
+    bracket::Bracket { outdone, shaken, ..answer }
 }
 
 /// Where the subject lies on the reference frame, px: as marked, else as the camera recorded that it focused.

@@ -33,25 +33,14 @@ pub struct Group {
     pub varied: Varied,
 }
 
-/// Why a frame belongs to no group.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Lone {
-    /// No other frame that it was compared with shows its scene.
-    OtherScene,
-    /// The groups beside it are of frames of another shape or size: its own and theirs, px.
-    OtherSize((u32, u32), (u32, u32)),
-    /// A group shows its scene after this many quarter turns clockwise.
-    Turned(u8),
-}
-
-/// Chosen: setting the next stop or focus takes seconds, the next scene minutes. Longest pause between neighbouring
-/// frames of one series, s.
-const PAUSE_S: f64 = 180.0;
+/// Chosen: waiting for the light between two frames takes minutes, coming back to a place longer. Pause from which frames
+/// are taken for two visits where a whole shoot is looked through and nothing says that the focal length stayed, s.
+const PAUSE_S: f64 = 1800.0;
 /// Chosen: beyond, it is a pan. Largest shift between frames of one scene, as a share of the longer side.
 const SHIFT: f64 = 0.15;
 /// Chosen: a series of any length hangs together by fewer. Frames each frame is compared with: its neighbours in time
 /// and order.
-const NEIGHBOURS: usize = 4;
+pub(super) const NEIGHBOURS: usize = 4;
 /// Chosen: blur and movement take patches, chance finds few that agree. Share of patches that must be found, and of
 /// those found that must lie where those around them say.
 const FOUND: f64 = 0.3;
@@ -66,23 +55,33 @@ const SAME: f64 = 0.8;
 const OTHER: f64 = 0.2;
 const BLOCKS: u32 = 10;
 
-/// Finds the groups among frames: same shape and like size, same body and focal length where known, taken within three minutes of
-/// each other where dates are known, and showing one scene with little shift. A frame joins by any member. Groups have
-/// two members or more and come in the order of their first.
+/// What a pause between two frames says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pauses {
+    /// A long one parts two visits, unless both frames record one focal length: of a folder that holds a whole shoot.
+    Part,
+    /// Nothing: the user named the frames as one series.
+    Nothing,
+}
+
+/// Finds the groups among frames: same shape and like size, same body and focal length where known, and showing one scene with
+/// little shift; time parts only what [`Pauses`] says. A frame joins by any member. Groups have two members or more and
+/// come in the order of their first.
 ///
-/// Where dates are missing frames are compared in the order given, so files of one scene must be neighbours.
+/// Each is compared with its neighbours in time; where dates are missing in the order given, so files of one scene must be
+/// neighbours.
 #[must_use]
-pub fn group(frames: &[Seen]) -> Vec<Group> {
-    group_knowing(frames, &())
+pub fn group(frames: &[Seen], pauses: Pauses) -> Vec<Group> {
+    group_knowing(frames, pauses, &())
 }
 
 /// As [`group`], with what is known from before: two frames of which it is known are not looked at.
 #[must_use]
-pub fn group_knowing(frames: &[Seen], known: &dyn Known) -> Vec<Group> {
+pub fn group_knowing(frames: &[Seen], pauses: Pauses, known: &dyn Known) -> Vec<Group> {
     let dates: Vec<Option<f64>> = frames.iter().map(|f| seconds(f.capture)).collect();
     let order = in_time(&dates);
     let mut leader: Vec<usize> = (0..frames.len()).collect();
-    let may = |a: usize, b: usize| compatible(&frames[a], &frames[b], dates[a], dates[b]);
+    let may = |a: usize, b: usize| bar((&frames[a], dates[a]), (&frames[b], dates[b]), pauses).is_none();
     // What frames look like is held of a part of them at a time, and of those that its last are compared with.
     let mut held: Vec<Option<Option<Look>>> = Vec::new();
     for start in (0..order.len()).step_by(PART) {
@@ -155,7 +154,7 @@ const PART: usize = 64;
 
 /// What a frame looks like.
 pub(super) struct Look<'a> {
-    size: (u32, u32),
+    pub(super) size: (u32, u32),
     small: Cow<'a, Small>,
     sketch: Sketch,
 }
@@ -167,7 +166,7 @@ impl<'a> Look<'a> {
         Some(Self { size: frame.size, sketch: Sketch::new(&small), small })
     }
 
-    fn turned(&self, quarters: u8) -> Self {
+    pub(super) fn turned(&self, quarters: u8) -> Self {
         let small = self.small.turned(quarters);
         let size = if quarters.is_multiple_of(2) { self.size } else { (self.size.1, self.size.0) };
         Self { size, sketch: Sketch::new(&small), small: Cow::Owned(small) }
@@ -175,7 +174,7 @@ impl<'a> Look<'a> {
 }
 
 /// Dated frames by date, the others where the order given has them: after the dated one before.
-fn in_time(dates: &[Option<f64>]) -> Vec<usize> {
+pub(super) fn in_time(dates: &[Option<f64>]) -> Vec<usize> {
     let mut last = f64::NEG_INFINITY;
     let keys: Vec<f64> = dates
         .iter()
@@ -191,7 +190,7 @@ fn in_time(dates: &[Option<f64>]) -> Vec<usize> {
 
 /// Whether two frames show one scene with little shift: by their sketches where these are plain, else by the small pictures.
 /// The larger of two sizes is looked at on the grid of the smaller.
-fn one_scene(a: &Look, b: &Look) -> bool {
+pub(super) fn one_scene(a: &Look, b: &Look) -> bool {
     if one_size(a.size, b.size) {
         return at_one_size(a, b);
     }
@@ -248,26 +247,42 @@ pub fn one_size(a: (u32, u32), b: (u32, u32)) -> bool {
 
 /// Whether frames of two sizes can be compared: of one shape within a hundredth, one less than twice the other. Beyond that
 /// little of what the larger shows is left at the size of the smaller, and a thumbnail among originals would decide for all.
-fn comparable(a: (u32, u32), b: (u32, u32)) -> bool {
+pub(super) fn comparable(a: (u32, u32), b: (u32, u32)) -> bool {
     let by = |a: u32, b: u32| f64::from(a.max(1)) / f64::from(b.max(1));
     let (across, down) = (by(a.0, b.0), by(a.1, b.1));
     (across / down - 1.0).abs() <= 0.01 && (0.5..2.0).contains(&across) && across > 0.5
 }
 
-fn compatible(a: &Seen, b: &Seen, at: Option<f64>, bt: Option<f64>) -> bool {
-    let differ = |x: &Option<crate::shot::Fact<f64>>, y: &Option<crate::shot::Fact<f64>>, by: f64| {
-        x.as_ref().zip(y.as_ref()).is_some_and(|(x, y)| (x.value / y.value).ln().abs() > by)
-    };
+/// What keeps two frames from being compared.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Bar {
+    /// Another shape or size.
+    Size,
+    /// Another body, or another focal length.
+    Camera,
+    /// So long a pause between them, s.
+    Pause(f64),
+}
+
+/// What keeps two frames, each with its time, from being compared; `None` where nothing does.
+///
+/// Frames that record one focal length are of one view if they register, however long the light was waited for.
+pub(super) fn bar((a, at): (&Seen, Option<f64>), (b, bt): (&Seen, Option<f64>), pauses: Pauses) -> Option<Bar> {
+    let focal = a.capture.focal_length_mm.as_ref().zip(b.capture.focal_length_mm.as_ref());
+    let other_focal = focal.is_some_and(|(x, y)| (x.value / y.value).ln().abs() > 0.03);
     let other_body = a.capture.body.as_ref().zip(b.capture.body.as_ref()).is_some_and(|(x, y)| x.value != y.value);
-    let apart = at.zip(bt).is_some_and(|(x, y)| (x - y).abs() > PAUSE_S);
-    comparable(a.size, b.size)
-        && !other_body
-        && !apart
-        && !differ(&a.capture.focal_length_mm, &b.capture.focal_length_mm, 0.03)
+    let pause = at.zip(bt).map(|(x, y)| (x - y).abs()).filter(|p| *p > PAUSE_S);
+    if !comparable(a.size, b.size) {
+        Some(Bar::Size)
+    } else if other_focal || other_body {
+        Some(Bar::Camera)
+    } else {
+        pause.filter(|_| pauses == Pauses::Part && focal.is_none()).map(Bar::Pause)
+    }
 }
 
 /// Capture time in seconds, from any fixed origin.
-fn seconds(capture: &Capture) -> Option<f64> {
+pub(super) fn seconds(capture: &Capture) -> Option<f64> {
     let text = &capture.date.as_ref()?.value;
     let date: DateTime = text.parse().ok()?;
     let origin = DateTime::constant(1970, 1, 1, 0, 0, 0, 0);
@@ -323,46 +338,4 @@ fn focus_differs(a: &TileMap, b: &TileMap) -> bool {
     }
     let enough = (compared / 20).max(3);
     first >= enough && second >= enough
-}
-
-/// The frames that belong to no group, and why as far as can be said.
-#[must_use]
-pub fn lone(frames: &[Seen], groups: &[Group]) -> Vec<(usize, Lone)> {
-    let mut grouped = vec![None; frames.len()];
-    for (g, group) in groups.iter().enumerate() {
-        group.members.iter().for_each(|&m| grouped[m] = Some(g));
-    }
-    (0..frames.len())
-        .into_par_iter()
-        .filter(|&k| grouped[k].is_none())
-        .map(|k| (k, why_lone(frames, &grouped, k)))
-        .collect()
-}
-
-fn why_lone(frames: &[Seen], grouped: &[Option<usize>], k: usize) -> Lone {
-    // The groups nearest in order are the likeliest to show its scene; of each the nearest member.
-    let reach = 2 * NEIGHBOURS;
-    let mut near: Vec<usize> = (k.saturating_sub(reach)..(k + reach + 1).min(frames.len())).collect();
-    near.retain(|&m| grouped[m].is_some());
-    near.sort_by_key(|&m| m.abs_diff(k));
-    let mut groups = Vec::new();
-    near.retain(|&m| !groups.contains(&grouped[m]) && (groups.push(grouped[m]), true).1);
-    let turned: Vec<(u8, Look)> =
-        Look::at(&frames[k]).map_or_else(Vec::new, |own| [1, 2, 3].map(|q| (q, own.turned(q))).into());
-    for &m in near.iter().take(3) {
-        let Some(other) = Look::at(&frames[m]) else { continue };
-        for (quarters, upright) in &turned {
-            if comparable(upright.size, other.size) && one_scene(&other, upright) {
-                return Lone::Turned(*quarters);
-            }
-        }
-    }
-    // Where frames of about its own size, upright or not, are grouped beside it, size is not what keeps it out.
-    let sides = |m: usize| (frames[m].size.0.max(frames[m].size.1), frames[m].size.0.min(frames[m].size.1));
-    match near.first() {
-        Some(&m) if near.iter().all(|&m| !comparable(sides(m), sides(k))) => {
-            Lone::OtherSize(frames[k].size, frames[m].size)
-        }
-        _ => Lone::OtherScene,
-    }
 }

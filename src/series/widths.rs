@@ -14,6 +14,18 @@ pub struct Widths {
     pub doubt: f64,
 }
 
+impl Widths {
+    /// The same without widths of these frames.
+    #[must_use]
+    pub fn without(&self, frames: &[usize]) -> Self {
+        let mut kept = self.clone();
+        for &k in frames {
+            kept.sigma[k].fill(None);
+        }
+        kept
+    }
+}
+
 /// Places of tiles and frames along the depth of a scene: inverse distances in px of blur disc, to an unknown sign and offset.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Depth {

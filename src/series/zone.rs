@@ -36,6 +36,17 @@ pub struct ZoneBlur {
     pub of: u32,
 }
 
+/// Chosen: fewer follow one content. Fewest tiles of a zone that anything is said by.
+const TILES: u32 = 3;
+
+impl ZoneBlur {
+    /// Whether it rests on so little that one odd tile, or what little a corner of sky or water shows, could decide.
+    #[must_use]
+    pub fn is_thin(&self) -> bool {
+        self.tiles < TILES || (self.name.is_corner() && 2 * self.tiles < self.of)
+    }
+}
+
 /// Blur of each zone in each frame.
 ///
 /// One frame of the zone, that with most tiles, is taken as it is: the mean of the middle half of its tiles. Every other

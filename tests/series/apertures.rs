@@ -4,6 +4,7 @@ use proptest::prelude::*;
 use tussock::quantity::Estimate;
 use tussock::report::series::series_view;
 use tussock::series::{Answer, Point, ZoneBlur, ZoneName, aperture};
+use tussock::simulate::Psf;
 
 use crate::made::{STOPS, answered, aperture_series};
 
@@ -111,11 +112,109 @@ fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
     let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
     assert_eq!(answer.gaps, [(5.6, 11.0, Some(8.0))]);
     assert!(answer.spoiled.is_empty());
+    // Spherical aberration: focus moves with the inverse square of the f-number (Hopkins, Wave Theory of Aberrations; the
+    // law from memory), and the disc that leaves closes with its first power. In the centre it is 11 um wide at f/4.
     let (mut zones, f_numbers, pitch) = aperture_series();
-    zones[1].points[1].blur.value *= 1.3;
-    zones[1].points[2].blur.value *= 1.5;
+    for (point, n) in zones[1].points.iter_mut().zip(STOPS) {
+        let (soft, disc) = (0.4 * (2.8 / n).powf(1.5), 32.0 * (1.0 - (2.8 / n).powi(2)) * 2.8 / n);
+        point.blur.value =
+            Psf::lens(n, pitch, disc).softened(0.25f64.hypot(soft), 0.25f64.hypot(soft), 0.0).truth().sigma;
+    }
     let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    assert!(answer.focus_shift.iter().all(|s| s.by_sd > 3.0 && s.confidence > 0.9), "{:?}", answer.focus_shift);
     assert!(answer.focus_shift.iter().all(|s| s.zone == ZoneName::Centre) && !answer.focus_shift.is_empty());
+}
+
+/// A lens alike all over whose frame at f/5.6 was shaken: softer than the stops on either side of it, everywhere.
+#[test]
+fn a_frame_worse_everywhere_and_better_at_the_next_stop_is_spoiled_and_no_focus_shift() {
+    let pitch = 3.5;
+    let width = |n: f64| Psf::lens(n, pitch, 0.0).softened(0.8 * 2.8 / n, 0.8 * 2.8 / n, 0.0).truth().sigma;
+    let zone = |(i, name): (usize, &ZoneName)| {
+        let point = |(frame, &n): (usize, &f64)| {
+            let shaken = if frame == 2 { 0.78 } else { 0.0 };
+            let value = width(n).hypot(shaken) * (1.0 + 0.005 * ((frame + i) % 3) as f64);
+            Point { frame, blur: Estimate::new(value, 0.05, 9), apart_sd: 0.01 * value }
+        };
+        ZoneBlur { name: *name, points: STOPS.iter().enumerate().map(point).collect(), tiles: 9, of: 9 }
+    };
+    let zones: Vec<ZoneBlur> = ZoneName::ALL[..6].iter().enumerate().map(zone).collect();
+    let answer = aperture::answer(&zones, &STOPS.map(Some), Some(pitch), 1.3);
+    assert_eq!((&answer.spoiled[..], answer.focus_shift.len()), (&[2][..], 0), "{answer:?}");
+    assert!(answer.spoiled_by[0] > 5.0, "{:?}", answer.spoiled_by);
+    // Milder, so that no rule calls it spoiled, it is no focus shift either.
+    let milder: Vec<ZoneBlur> = zones
+        .into_iter()
+        .map(|mut z| {
+            z.points[2].blur.value = 1.1 * width(STOPS[1]);
+            z
+        })
+        .collect();
+    assert!(aperture::answer(&milder, &STOPS.map(Some), Some(pitch), 1.3).focus_shift.is_empty());
+}
+
+/// A lens alike all over with diffraction alone: the widest stop is best, whatever a corner of sky reads.
+#[test]
+fn a_corner_that_rises_and_falls_beyond_its_error_does_not_decide() {
+    let stops = [4.0, 5.6, 8.0, 11.0];
+    let zone = |name: ZoneName, widths: [f64; 4], sd: f64| {
+        let point = |(frame, w): (usize, &f64)| Point { frame, blur: Estimate::new(*w, 0.05, 9), apart_sd: sd * w };
+        ZoneBlur { name, points: widths.iter().enumerate().map(point).collect(), tiles: 9, of: 9 }
+    };
+    let lens = |scale: f64| stops.map(|n| scale * Psf::lens(n, 14.0, 0.0).softened(0.3, 0.3, 0.0).truth().sigma);
+    let mut zones = vec![
+        zone(ZoneName::Near, lens(1.0), 0.01),
+        zone(ZoneName::Centre, lens(1.05), 0.01),
+        zone(ZoneName::MidFrame, lens(1.02), 0.01),
+    ];
+    // The worst at every stop, and by a scatter that no lens has.
+    let sky = [1.1, 1.31, 1.16, 1.02].map(|by| by * lens(1.05)[3]);
+    zones.push(zone(ZoneName::TopRight, sky, 0.02));
+    let answer = aperture::answer(&zones, &stops.map(Some), Some(14.0), 0.8);
+    assert_eq!(
+        (answer.whole, &answer.left_out[..]),
+        (Some(0), &[(ZoneName::TopRight, aperture::LeftOut::Scatters)][..])
+    );
+    assert!(answer.focus_shift.is_empty(), "{:?}", answer.focus_shift);
+    // Nor where so large an error is stated that it may be alike at all stops.
+    zones.pop();
+    zones.push(zone(ZoneName::TopRight, [1.1, 1.14, 1.16, 1.02].map(|by| by * lens(1.05)[3]), 0.1));
+    let answer = aperture::answer(&zones, &stops.map(Some), Some(14.0), 0.8);
+    assert_eq!(answer.whole, Some(0), "{answer:?}");
+}
+
+#[test]
+fn stops_within_the_error_of_each_other_are_called_alike() {
+    let (zones, f_numbers, pitch) = aperture_series();
+    let mut answer = answered();
+    let mut apertures = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+    let best = apertures.whole.unwrap();
+    let sentence = |apertures: aperture::Apertures, answer: &mut Answer| {
+        answer.apertures = Some(apertures);
+        series_view(std::slice::from_ref(answer), &[], &[]).groups[0].clone()
+    };
+    apertures.whole_alike = vec![best - 1];
+    let alike = sentence(apertures.clone(), &mut answer);
+    assert!(alike.sentence.contains("can't be told apart from it") && alike.sentence.contains("the widest of these"));
+    assert_eq!(alike.whole_frame_alike, Some(vec![STOPS[best - 1]]));
+    (apertures.whole_alike, apertures.whole_confidence) = (Vec::new(), 0.9);
+    assert!(sentence(apertures.clone(), &mut answer).sentence.contains("is probably the best aperture"));
+    apertures.whole_confidence = 0.99;
+    assert!(sentence(apertures, &mut answer).sentence.contains("is the best aperture"));
+    // The middle stop a hair better than its neighbours, the ends plainly worse.
+    let flat = |name: ZoneName| ZoneBlur {
+        name,
+        points: [0.8, 0.51, 0.5, 0.51, 0.8]
+            .iter()
+            .enumerate()
+            .map(|(frame, &w)| Point { frame, blur: Estimate::new(w, 0.05, 9), apart_sd: 0.005 })
+            .collect(),
+        tiles: 9,
+        of: 9,
+    };
+    let stops = [5.6, 6.3, 7.1, 8.0, 9.0].map(Some);
+    let close = aperture::answer(&[flat(ZoneName::Near), flat(ZoneName::Centre)], &stops, None, 1.3);
+    assert_eq!((close.whole, close.whole_alike), (Some(2), vec![1, 3]));
 }
 
 fn stop_after<'a>(sentence: &'a str, words: &str) -> Option<&'a str> {
@@ -174,12 +273,13 @@ proptest! {
                     }
                 }
             }
-            // No other stop at which every zone that speaks is known has a less blurred worst zone.
+            // No other stop at which every zone that speaks is known has a less blurred worst zone beyond the errors: 1 % of
+            // either width and 2.5 % between frames, which four times in five leave less than 2.5 %.
             let worst = |n: f64| {
                 speaking.iter().map(|&z| at(z, n)).collect::<Option<Vec<f64>>>().map(|w| w.into_iter().fold(0.0, f64::max))
             };
             for other in THIRDS.iter().filter_map(|&n| worst(n)) {
-                prop_assert!(worst(best).unwrap() <= other + 1e-9, "{sentence}");
+                prop_assert!(worst(best).unwrap() <= 1.025 * other, "{sentence}");
             }
         }
         let least = |zone: ZoneName| THIRDS.iter().filter_map(|&n| at(zone, n)).fold(f64::INFINITY, f64::min);

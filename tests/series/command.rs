@@ -100,6 +100,80 @@ fn a_frame_without_a_mate_is_no_failure() {
     assert!(String::from_utf8_lossy(&told.get_output().stdout).contains("rock.png: No frame"));
 }
 
+/// Frames of four strips from far to near, each blurred by how far from the focus it lies and by a shake, as JPEG files.
+fn write_bracket(folder: &std::path::Path, frames: &[(&str, f64, f64)]) {
+    const SIDE: usize = 368;
+    for (i, &(name, focus, shake)) in frames.iter().enumerate() {
+        let strip = |place: usize| {
+            let psf = Psf::gaussian(f64::hypot(0.6, 0.6 * (place as f64 - focus)).hypot(shake));
+            let side = 440 - 2 * psf.reach().ceil() as usize;
+            let (texture, seed) = (Texture::Leaves, 77 + place as u64);
+            let light =
+                patch_luminance(&PatchSpec { texture, psf, width: side, height: side, seed, ..PatchSpec::default() });
+            let edge = (side - SIDE) / 2;
+            let row = |y: usize| light[y * side + edge..][..SIDE].iter().map(|v| 0.7 * v).collect::<Vec<f32>>();
+            (edge..edge + SIDE / 4).flat_map(row).collect::<Vec<f32>>()
+        };
+        let luminance = (0..4).flat_map(strip).collect::<Vec<f32>>();
+        let developing = Developing { quality: 97, sharpening: 0.0, noise: Noise::at_snr(80.0, 0.35), seed: i as u64 };
+        let light = Light { width: SIDE, height: SIDE, luminance: &luminance, chroma: None };
+        std::fs::write(folder.join(name), jpeg(&light, None, &developing).unwrap()).unwrap();
+    }
+}
+
+/// A shaken repeat of one of the frames is sharp enough for the limit, and still no frame to blend.
+#[test]
+fn a_frame_softer_everywhere_is_not_recommended_for_a_blend() {
+    let folder = tempfile::tempdir().unwrap();
+    write_bracket(folder.path(), &[("far.jpg", 0.5, 0.0), ("near.jpg", 2.5, 0.0), ("shaken.jpg", 0.5, 0.4)]);
+    let mut command = tussock();
+    command.arg("series").arg(folder.path()).args(["--json", "--sharp-for", "print:2x2cm@50cm"]);
+    let told = command.assert().code(0);
+    let json: serde_json::Value = serde_json::from_slice(&told.get_output().stdout).unwrap();
+    let group = &json["groups"][0];
+    assert_eq!(group["varied"], "focus", "{json:#}");
+    assert_eq!(group["covering_set"].as_array().unwrap().len(), 2, "{group:#}");
+    for field in ["covering_set", "covering_set_instead", "best_single_as_good", "sentence"] {
+        assert!(!group[field].to_string().contains("shaken.jpg"), "{field}: {:#}", group[field]);
+    }
+    let notes = group["notes"].as_array().unwrap();
+    let note = notes.iter().find(|n| n["sentence"].as_str().unwrap().contains("softer than far.jpg"));
+    assert!(note.unwrap()["confidence"].as_f64().unwrap() > 0.95, "{notes:?}");
+}
+
+/// Two scenes of one frame each are no series: the reason is said and the exit status is that of nothing done.
+#[test]
+fn where_no_two_frames_can_be_compared_the_status_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.5)], true);
+    let spec = PatchSpec { texture: Texture::Rock, seed: 9, width: 368, height: 368, ..PatchSpec::default() };
+    let grey: Vec<u8> = patch_luminance(&spec).iter().map(|v| (255.0 * v.clamp(0.0, 1.0)) as u8).collect();
+    image::save_buffer(folder.path().join("rock.png"), &grey, 368, 368, image::ColorType::L8).unwrap();
+    let told = tussock().arg("series").arg(folder.path()).assert().code(2);
+    assert!(String::from_utf8_lossy(&told.get_output().stdout).contains("rock.png: No frame"));
+    assert!(String::from_utf8_lossy(&told.get_output().stderr).contains("no two of these frames could be compared"));
+}
+
+/// Frames minutes apart are one series: each stop may have waited for the light.
+#[test]
+fn frames_taken_minutes_apart_are_one_series() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.5), (5.6, 1.0), (8.0, 0.8), (16.0, 1.2)], true);
+    for i in 0..4 {
+        let path = folder.path().join(format!("moor-{i}.jpg"));
+        let mut bytes = std::fs::read(&path).unwrap();
+        let (was, is) = (format!("10:00:{}", 10 + i), format!("10:{}:10", 10 + 4 * i));
+        let places: Vec<usize> =
+            (0..bytes.len() - was.len()).filter(|&at| bytes[at..].starts_with(was.as_bytes())).collect();
+        assert!(!places.is_empty());
+        places.into_iter().for_each(|at| bytes[at..at + was.len()].copy_from_slice(is.as_bytes()));
+        std::fs::write(path, bytes).unwrap();
+    }
+    let told = tussock().arg("series").arg(folder.path()).arg("--json").assert().code(0);
+    let json: serde_json::Value = serde_json::from_slice(&told.get_output().stdout).unwrap();
+    assert_eq!(json["groups"][0]["members"].as_array().unwrap().len(), 4, "{json:#}");
+}
+
 #[test]
 fn without_exif_the_stops_come_from_the_command_line() {
     let folder = tempfile::tempdir().unwrap();

@@ -2,7 +2,7 @@
 
 use tussock::measure::register::Small;
 use tussock::quantity::Distance;
-use tussock::series::{Lone, Seen, Varied, group, lone};
+use tussock::series::{Lone, Pauses, Seen, Varied, group, lone};
 use tussock::shot::{Capture, Fact, Source};
 use tussock::simulate::{PatchSpec, Psf, Texture, View};
 
@@ -65,10 +65,10 @@ fn frames_of_one_scene_are_found_and_no_others() {
             map: None,
         })
         .collect();
-    let groups = group(&members);
+    let groups = group(&members, Pauses::Part);
     let found: Vec<(Vec<usize>, Varied)> = groups.iter().map(|g| (g.members.clone(), g.varied)).collect();
     assert_eq!(found, [(vec![1, 2], Varied::Aperture), (vec![3, 4, 5], Varied::Nothing)]);
-    let alone = lone(&members, &groups);
+    let alone = lone(&members, &groups, Pauses::Part);
     assert_eq!(alone[0], (0, Lone::OtherScene));
     assert_eq!(alone.last(), Some(&(7, Lone::Turned(1))));
 
@@ -76,7 +76,7 @@ fn frames_of_one_scene_are_found_and_no_others() {
     let sized = |sizes: [(u32, u32); 3]| {
         let size = |k: usize| sizes[[0, 1, 1, 2, 2, 2, 1, 1][k]];
         let sized: Vec<Seen> = members.iter().enumerate().map(|(k, m)| Seen { size: size(k), ..*m }).collect();
-        lone(&sized, &groups)[0].1
+        lone(&sized, &groups, Pauses::Part)[0].1
     };
     let (whole, upright, reduced) = ((600, 400), (400, 600), (300, 200));
     assert_eq!(sized([reduced, whole, whole]), Lone::OtherSize(reduced, whole));
@@ -85,6 +85,35 @@ fn frames_of_one_scene_are_found_and_no_others() {
     let (cropped, export) = ((600, 300), (400, 267));
     assert_eq!(sized([cropped, whole, whole]), Lone::OtherSize(cropped, whole));
     assert_eq!(sized([export, whole, whole]), Lone::OtherScene);
+}
+
+/// What two frames show decides; a pause parts them only in a shoot, where it is long and no focal length is recorded.
+#[test]
+fn a_pause_parts_no_frames_of_one_view() {
+    let spec = PatchSpec { texture: Texture::Rock, psf: Psf::gaussian(1.0), ..PatchSpec::default() };
+    let smalls = [1, 2].map(|noise_seed| Small::new(&framed(&PatchSpec { noise_seed, ..spec }).0));
+    let told = |time: &str, focal_mm: Option<[f64; 2]>, pauses: Pauses| {
+        let captures: [Capture; 2] = std::array::from_fn(|k| Capture {
+            focal_length_mm: focal_mm.map(|f| Fact::new(f[k], Source::Exif)),
+            ..capture(Some([4.0, 8.0][k]), Some(["2026-05-01T10:00:00", time][k]))
+        });
+        let size = (SIDE as u32, SIDE as u32);
+        let seen: [Seen; 2] = std::array::from_fn(|k| Seen {
+            file: "",
+            size,
+            capture: &captures[k],
+            small: (&smalls[k]).into(),
+            map: None,
+        });
+        let groups = group(&seen, pauses);
+        (groups.len(), lone(&seen, &groups, pauses).first().map(|l| l.1))
+    };
+    let (soon, later) = ("2026-05-01T10:03:20", "2026-05-01T15:00:00");
+    assert_eq!(told(soon, None, Pauses::Part), (1, None));
+    assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Part), (1, None));
+    assert_eq!(told(later, None, Pauses::Nothing), (1, None));
+    assert_eq!(told(later, None, Pauses::Part), (0, Some(Lone::Pause(18_000))));
+    assert_eq!(told(soon, Some([24.0, 70.0]), Pauses::Nothing), (0, Some(Lone::OtherCamera)));
 }
 
 #[test]
@@ -110,7 +139,7 @@ fn frames_focused_elsewhere_are_no_aperture_series() {
             .zip(&smalls)
             .map(|(capture, small)| Seen { file: "", size, capture, small: small.into(), map: None })
             .collect();
-        group(&members).first().map(|g| g.varied)
+        group(&members, Pauses::Part).first().map(|g| g.varied)
     };
     let (near, far) = (Distance::Finite(2.8), Distance::Infinite);
     assert_eq!(varied(&[(8.0, near), (11.0, far)]), Some(Varied::Focus));

@@ -241,7 +241,9 @@ impl Field<'_> {
 
     /// The last earlier frame of the same scene.
     fn before(&self, now: &Done) -> Option<&(Done, FrameView)> {
-        self.earlier.iter().find(|(earlier, _)| series::group(&[of_scene(earlier), of_scene(now)]).len() == 1)
+        self.earlier
+            .iter()
+            .find(|(earlier, _)| series::group(&[of_scene(earlier), of_scene(now)], series::Pauses::Part).len() == 1)
     }
 
     fn write_page(&self) -> anyhow::Result<()> {

@@ -5,14 +5,14 @@ use super::view::{
     SeriesFailureView, SeriesGroupView, SeriesView, SeriesZoneView, SharpestView, SplitView, SplitZoneView, TileRef,
     VERSION,
 };
-use super::{Alone, words};
+use super::{Alone, notes, words};
 use crate::measure::register::Similarity;
 use crate::quantity::Region;
 use crate::report::FailureView;
 use crate::report::say::number::machine;
 use crate::series::aperture::Shift;
 use crate::series::fit::{Split, ZoneSplit};
-use crate::series::{Answer, Between, Point, ZoneBlur, ZoneName};
+use crate::series::{Answer, Between, NoteKind, Point, ZoneBlur, ZoneName};
 
 /// The view of a whole run.
 #[must_use]
@@ -21,7 +21,7 @@ pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView])
         format: "tussock.series",
         version: VERSION,
         groups: groups.iter().map(group_view).collect(),
-        alone: alone.iter().map(|a| AloneView { file: a.file.clone(), sentence: words::alone(a) }).collect(),
+        alone: alone.iter().map(|a| AloneView { file: a.file.clone(), sentence: notes::alone(a) }).collect(),
         failures: failures
             .iter()
             .map(|f| SeriesFailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
@@ -34,22 +34,22 @@ pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
     let file = |k: usize| group.files[k].clone();
     let files = |of: &[usize]| of.iter().map(|&k| file(k)).collect::<Vec<_>>();
     let (apertures, bracket) = (group.apertures.as_ref(), group.bracket.as_ref());
+    let (best_single, best_single_confidence) = best_single(group);
     SeriesGroupView {
         varied: group.varied,
         members: group.files.clone(),
         sentence: words::answer(group),
         zones: group.zones.iter().map(|z| zone(group, z)).collect(),
-        best_whole_frame: apertures
-            .and_then(|a| a.whole)
-            .map(|k| BestView { file: file(k), f_number: group.f_numbers[k] }),
+        best_whole_frame: apertures.and_then(|a| {
+            let (k, confidence) = (a.whole?, machine(a.whole_confidence));
+            Some(BestView { file: file(k), f_number: group.f_numbers[k], confidence })
+        }),
+        whole_frame_alike: apertures.map(|a| stops(group, &a.whole_alike)),
         whole_frame_within_5_percent: apertures.map(|a| stops(group, &a.whole_within)),
         whole_frame_leaves_out: apertures
             .map(|a| a.left_out.iter().map(|&(zone, why)| LeftOutView { zone, why }).collect()),
-        best_single: match (bracket, &group.sharpest) {
-            (Some(b), _) => b.best_single.map(file),
-            (None, Some(s)) => Some(file(s.frame)),
-            (None, None) => apertures.and_then(|a| a.whole).map(file),
-        },
+        best_single: best_single.map(file),
+        best_single_confidence,
         best_single_as_good: bracket.map(|b| files(&b.as_good)),
         covering_set: bracket.map(|b| files(&b.covering_set)),
         covering_set_instead: bracket
@@ -60,23 +60,38 @@ pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
             margin_percent: machine(s.margin.value * 100.0),
             margin_percent_sd: machine(s.margin.sd * 100.0),
             real: s.real,
+            confidence: machine(words::sharpest_confidence(s)),
         }),
         deepest_first: group.deepest_first.as_ref().map(|order| files(order)),
         between: (group.files.len() == 2).then(|| group.between.iter().map(|b| between(group, b)).collect()),
         split: apertures.and_then(|a| a.split.as_ref()).map(|s| split(s, group.pitch_um)),
         focus_shift: apertures.map(|a| a.focus_shift.iter().map(|s| focus_shift(group, s)).collect()),
         permitted_px: bracket.and_then(|_| machine(group.permitted_px)),
-        notes: group
-            .notes
-            .iter()
-            .map(|&(k, note)| NoteView { file: k.map(file), note, sentence: words::note(group, k, note) })
-            .collect(),
+        notes: group.notes.iter().map(|&(k, kind)| note(group, k, kind)).collect(),
         laid: group
             .laid
             .iter()
             .enumerate()
             .filter_map(|(k, map)| Some(laid(file(k), map.as_ref()?, group.size)))
             .collect(),
+    }
+}
+
+/// The frame to keep if only one is kept, and the chance that no other is better where that is known.
+fn best_single(group: &Answer) -> (Option<usize>, Option<f64>) {
+    match (&group.bracket, &group.sharpest) {
+        (Some(b), _) => (b.best_single, b.best_single.and(machine(b.confidence))),
+        (None, Some(s)) => (Some(s.frame), machine(words::sharpest_confidence(s))),
+        (None, None) => (group.apertures.as_ref().and_then(|a| a.whole), None),
+    }
+}
+
+fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> NoteView {
+    NoteView {
+        file: k.map(|k| group.files[k].clone()),
+        note: kind,
+        sentence: notes::note(group, k, kind),
+        confidence: notes::confidence(group, k, kind).and_then(machine),
     }
 }
 
@@ -121,7 +136,13 @@ fn split(s: &Split, pitch_um: Option<f64>) -> SplitView {
 }
 
 fn focus_shift(group: &Answer, s: &Shift) -> FocusShiftView {
-    FocusShiftView { zone: s.zone, from_f_number: group.f_numbers[s.from], to_f_number: group.f_numbers[s.to] }
+    FocusShiftView {
+        zone: s.zone,
+        from_f_number: group.f_numbers[s.from],
+        to_f_number: group.f_numbers[s.to],
+        by_sd: machine(s.by_sd),
+        confidence: machine(s.confidence),
+    }
 }
 
 const fn tile(r: Region) -> TileRef {

@@ -2,6 +2,7 @@
 
 mod build;
 mod chart;
+mod notes;
 mod page;
 mod shown;
 mod text;

@@ -37,6 +37,8 @@ pub struct SeriesGroupView {
     pub zones: Vec<SeriesZoneView>,
     /// The frame whose most blurred zone is the least blurred, of an aperture series.
     pub best_whole_frame: Option<BestView>,
+    /// f-numbers that can't be told from that frame's as the best, within the error of the widths.
+    pub whole_frame_alike: Option<Vec<f64>>,
     /// f-numbers whose most blurred zone is within 5 % of that frame's.
     pub whole_frame_within_5_percent: Option<Vec<f64>>,
     /// Zones that had no say in the whole frame's answer, and why; null where the aperture was not varied.
@@ -44,6 +46,9 @@ pub struct SeriesGroupView {
     /// The frame to keep if only one is kept: of a focus bracket the best for near and far together, of
     /// near-duplicates the sharpest.
     pub best_single: Option<String>,
+    /// The chance that no other frame is better than that one, but for those as good, 0 to 1: of a focus bracket and of
+    /// near-duplicates.
+    pub best_single_confidence: Option<f64>,
     /// Other frames of a focus bracket that are as good for near and far together, within the error of the widths; null
     /// for other groups.
     pub best_single_as_good: Option<Vec<String>>,
@@ -61,7 +66,7 @@ pub struct SeriesGroupView {
     pub between: Option<Vec<BetweenView>>,
     /// What falls and what grows on stopping down, of an aperture series.
     pub split: Option<SplitView>,
-    /// Zones that grew softer on stopping down by more than diffraction can do; null where that can't be said.
+    /// Zones that grew softer on stopping down by more than diffraction can do, and stayed so at the next stop; null where that can't be said.
     pub focus_shift: Option<Vec<FocusShiftView>>,
     /// Widest blur that counts as sharp here, px, pixel aperture included.
     pub permitted_px: Option<f64>,
@@ -124,6 +129,8 @@ pub struct BestView {
     pub file: String,
     /// Its f-number.
     pub f_number: Option<f64>,
+    /// The chance that no other stop is better, but for those that can't be told from it, 0 to 1.
+    pub confidence: Option<f64>,
 }
 
 /// A zone that had no say in the whole frame's answer.
@@ -168,6 +175,8 @@ pub struct SharpestView {
     pub margin_percent_sd: Option<f64>,
     /// Whether the margin is beyond chance.
     pub real: bool,
+    /// The chance that the next best is not sharper, 0 to 1.
+    pub confidence: Option<f64>,
 }
 
 /// One zone of two frames compared.
@@ -222,6 +231,10 @@ pub struct FocusShiftView {
     pub from_f_number: Option<f64>,
     /// f-number after.
     pub to_f_number: Option<f64>,
+    /// By how many standard deviations it grew softer than diffraction allows.
+    pub by_sd: Option<f64>,
+    /// The chance that none of all zones and stops looked at would show as much if focus had not shifted, 0 to 1.
+    pub confidence: Option<f64>,
 }
 
 /// A note.
@@ -233,6 +246,8 @@ pub struct NoteView {
     pub note: NoteKind,
     /// In words.
     pub sentence: String,
+    /// The chance that a frame said to be softer than it should is so by no accident, 0 to 1; null for other notes.
+    pub confidence: Option<f64>,
 }
 
 /// A frame that belongs to no group.

@@ -1,13 +1,13 @@
 //! The sentences of a series.
 
-use super::Alone;
 use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::name::common_folder;
 use crate::report::say::number::percent;
-use crate::series::aperture::{LeftOut, ZoneAnswer};
+use crate::series::aperture::{Apertures, LeftOut, ZoneAnswer};
 use crate::series::bracket::{Bracket, Lack};
-use crate::series::{Answer, Lone, NoteKind, Varied, ZoneName};
+use crate::series::{Answer, Sharpest, Varied, ZoneName};
+use crate::stats::normal_beyond;
 
 /// A zone's name in a sentence.
 pub(super) fn zone(name: ZoneName) -> &'static str {
@@ -87,12 +87,12 @@ fn listed(names: &[&str]) -> Option<String> {
     Some(if rest.is_empty() { (*last).to_owned() } else { format!("{} and {last}", rest.join(", ")) })
 }
 
-fn stop(group: &Answer, k: usize) -> String {
+pub(super) fn stop(group: &Answer, k: usize) -> String {
     group.f_numbers[k].map_or_else(|| name(group, k).to_owned(), f_number)
 }
 
 /// A member's name: its file without the folders that all members share, so that two can always be told apart.
-fn name(group: &Answer, k: usize) -> &str {
+pub(super) fn name(group: &Answer, k: usize) -> &str {
     let file = group.files[k].as_str();
     file.strip_prefix(common_folder(group.files.iter().map(String::as_str))).unwrap_or(file)
 }
@@ -106,7 +106,7 @@ fn aperture(group: &Answer) -> String {
             [first, .., last] => format!("; anything from {first} to {last} is within 5 % of it"),
             _ => String::new(),
         };
-        parts.push(format!("{} is the best aperture for the whole frame{range}.", stop(group, best)));
+        parts.push(format!("{}{range}.", best_stop(group, a, best)));
         parts.extend(left_out(&a.left_out));
     }
     if let Some(needs) = needs_and_loses(group) {
@@ -114,13 +114,42 @@ fn aperture(group: &Answer) -> String {
     }
     if let Some(s) = a.focus_shift.first() {
         parts.push(format!(
-            "Focus seems to shift on stopping down: {} grew softer from {} to {} by more than diffraction does.",
+            "Focus {}shifts on stopping down: {} grew softer from {} to {} by more than diffraction does, by {:.0} standard \
+             deviations, and was so still at the next stop.",
+            sure_word(s.confidence),
             zone(s.zone),
             stop(group, s.from),
-            stop(group, s.to)
+            stop(group, s.to),
+            s.by_sd
         ));
     }
     if parts.is_empty() { nothing() } else { parts.join(" ") }
+}
+
+/// Which aperture is best for the whole frame, and which can't be told from it: "f/8 reads best for the whole frame, but f/5.6
+/// can't be told apart from it; f/5.6, the widest of these, needs the least light".
+fn best_stop(group: &Answer, a: &Apertures, best: usize) -> String {
+    let alike: Vec<String> = a.whole_alike.iter().map(|&k| stop(group, k)).collect();
+    let alike: Vec<&str> = alike.iter().map(String::as_str).collect();
+    let own = stop(group, best);
+    let Some(others) = listed(&alike) else {
+        return format!("{own} is {}the best aperture for the whole frame", sure_word(a.whole_confidence));
+    };
+    let n = |k: usize| group.f_numbers[k].unwrap_or(f64::INFINITY);
+    let widest = a.whole_alike.iter().copied().chain([best]).min_by(|&x, &y| n(x).total_cmp(&n(y))).unwrap_or(best);
+    format!(
+        "{own} reads best for the whole frame, but {others} can't be told apart from it; {}, the widest of these, needs the \
+         least light",
+        stop(group, widest)
+    )
+}
+
+/// Chosen: nineteen of twenty. Confidence from which a conclusion of a series stands without "probably".
+const FIRM: f64 = 0.95;
+
+/// The word before a conclusion of this confidence.
+pub(super) fn sure_word(confidence: f64) -> &'static str {
+    if confidence >= FIRM { "" } else { "probably " }
 }
 
 /// Which zones had no say in the whole frame's answer, and why.
@@ -135,6 +164,11 @@ fn left_out(zones: &[(ZoneName, LeftOut)]) -> Option<String> {
             &[LeftOut::FewTiles, LeftOut::FewStops],
             "too little of it could be compared",
             "too little of them could be compared",
+        ),
+        why(
+            &[LeftOut::Scatters],
+            "its widths rise and fall again from stop to stop, as no aperture makes them",
+            "their widths rise and fall again from stop to stop, as no aperture makes them",
         ),
         why(&[LeftOut::NoChange], "it doesn't change with the aperture", "they don't change with the aperture"),
         why(
@@ -196,7 +230,8 @@ fn focus(group: &Answer) -> String {
             [one] => format!("; {one} is as good within the error of these widths"),
             many => format!("; {} are as good within the error of these widths", many.join(", ")),
         };
-        parts.push(format!("The best single frame for near and far together is {}{alike}.", name(group, k)));
+        let sure = if b.as_good.is_empty() { sure_word(b.confidence) } else { "" };
+        parts.push(format!("The best single frame for near and far together is {sure}{}{alike}.", name(group, k)));
     }
     let names: Vec<&str> = b.covering_set.iter().map(|&k| name(group, k)).collect();
     match names.as_slice() {
@@ -276,12 +311,18 @@ fn uncovered(group: &Answer, b: &Bracket) -> Option<String> {
     Some(format!("{share} of the frame is sharp enough in no frame{why}."))
 }
 
+/// The chance that the next best of near-duplicates is not sharper.
+pub(super) fn sharpest_confidence(s: &Sharpest) -> f64 {
+    1.0 - normal_beyond(s.margin.value / s.margin.sd.max(1e-9))
+}
+
 fn same(group: &Answer) -> String {
     match &group.sharpest {
         None => "These frames show the same scene; too little could be compared to say which is the sharpest.".into(),
         Some(s) if s.real => format!(
-            "Near-duplicates: {} is the sharpest, by {:.0} % over the next.",
+            "Near-duplicates: {} is {}the sharpest, by {:.0} % over the next.",
             name(group, s.frame),
+            sure_word(sharpest_confidence(s)),
             s.margin.value * 100.0
         ),
         Some(s) => format!(
@@ -307,67 +348,4 @@ fn keep(group: &Answer, softer: &[usize]) -> String {
 
 fn nothing() -> String {
     "Too little could be compared to answer.".into()
-}
-
-/// A note in words.
-pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
-    let file = k.map_or("a frame", |k| name(group, k));
-    match kind {
-        NoteKind::NoFNumber => {
-            format!("{file} records no f-number, so it can't be placed in the series; give --apertures.")
-        }
-        NoteKind::FNumberFromName => {
-            format!(
-                "{file} records no f-number; the {} of its name is taken for it.",
-                k.map_or_else(String::new, |k| stop(group, k))
-            )
-        }
-        NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
-        NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
-        NoteKind::Spoiled => format!(
-            "{file} is softer all over than the stops beside it allow: shaken, or out of focus by accident. It was \
-             left out of the answers; take it again."
-        ),
-        NoteKind::MissingStop(from, to) => {
-            format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
-        }
-        NoteKind::Moved => format!(
-            "{} of {file} moved between the frames and was left out; a calmer day would tell more.",
-            percent(k.map_or(0.0, |k| group.moved[k]))
-        ),
-        NoteKind::SoftContent(tiles) if group.varied == Varied::Focus => format!(
-            "{} of the picture is equally soft wherever the focus lies, as clouds and smooth water are, and was left out.",
-            percent(tiles as f64 / group.tiles.len().max(1) as f64)
-        ),
-        NoteKind::SoftContent(tiles) => format!(
-            "{} of the picture stays soft at the smallest apertures, as clouds and rippled water do, and has no say in which \
-             aperture is best.",
-            percent(tiles as f64 / group.tiles.len().max(1) as f64)
-        ),
-        NoteKind::WidthsOnly => {
-            "There are many frames, so they are compared by what each shows alone, which errs by a few per cent more."
-                .into()
-        }
-        NoteKind::Reduced(by) => format!(
-            "{file} is {by:.2} times as large as the smallest frame and was averaged down to that size; widths are in pixels of \
-             that size, and how the smaller frames were made smaller is in them."
-        ),
-        NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
-    }
-}
-
-/// Why a frame stands alone, in words.
-pub(super) fn alone(alone: &Alone) -> String {
-    match alone.why {
-        Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
-        Lone::OtherSize(own, group) => format!(
-            "It is {} x {} px, the frames beside it {} x {}: only frames of one size, or less than twice it, and of one shape \
-             can be compared. Export all at full size.",
-            own.0, own.1, group.0, group.1
-        ),
-        Lone::Turned(quarters) => format!(
-            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turn{} clockwise.",
-            if quarters == 1 { "" } else { "s" }
-        ),
-    }
 }

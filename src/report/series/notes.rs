@@ -1,0 +1,122 @@
+//! What should be known of single frames of a series, in words.
+
+use super::Alone;
+use super::words::{name, stop, sure_word};
+use crate::report::say::camera::f_number;
+use crate::report::say::number::percent;
+use crate::series::{Answer, Lone, NoteKind, Varied};
+use crate::stats::normal_beyond;
+
+/// A note in words.
+pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
+    let file = k.map_or("a frame", |k| name(group, k));
+    match kind {
+        NoteKind::NoFNumber => {
+            format!("{file} records no f-number, so it can't be placed in the series; give --apertures.")
+        }
+        NoteKind::FNumberFromName => {
+            format!(
+                "{file} records no f-number; the {} of its name is taken for it.",
+                k.map_or_else(String::new, |k| stop(group, k))
+            )
+        }
+        NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
+        NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
+        NoteKind::Spoiled => format!(
+            "{file} is {}softer all over than the stops beside it allow{}: shaken, or out of focus by accident. It was \
+             left out of the answers; take it again.",
+            confidence(group, k, kind).map_or("", sure_word),
+            by_sd(group, k, kind)
+        ),
+        NoteKind::Outdone(other) => format!(
+            "{file} is {}softer than {}{} and sharper nowhere: shaken, or focused beside the scene. It has no part in a blend.",
+            confidence(group, k, kind).map_or("", sure_word),
+            name(group, other),
+            by_sd(group, k, kind)
+        ),
+        NoteKind::Shaken => format!("{file} shows the streaks of a shaken frame and has no part in a blend."),
+        NoteKind::MissingStop(from, to) => {
+            format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
+        }
+        NoteKind::Moved => format!(
+            "{} of {file} moved between the frames and was left out; a calmer day would tell more.",
+            percent(k.map_or(0.0, |k| group.moved[k]))
+        ),
+        NoteKind::SoftContent(tiles) if group.varied == Varied::Focus => format!(
+            "{} of the picture is equally soft wherever the focus lies, as clouds and smooth water are, and was left out.",
+            percent(tiles as f64 / group.tiles.len().max(1) as f64)
+        ),
+        NoteKind::SoftContent(tiles) => format!(
+            "{} of the picture stays soft at the smallest apertures, as clouds and rippled water do, and has no say in which \
+             aperture is best.",
+            percent(tiles as f64 / group.tiles.len().max(1) as f64)
+        ),
+        NoteKind::WidthsOnly => {
+            "There are many frames, so they are compared by what each shows alone, which errs by a few per cent more."
+                .into()
+        }
+        NoteKind::Reduced(by) => format!(
+            "{file} is {by:.2} times as large as the smallest frame and was averaged down to that size; widths are in pixels of \
+             that size, and how the smaller frames were made smaller is in them."
+        ),
+        NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
+    }
+}
+
+/// By how many standard deviations a frame is softer than it should be, where the note says that it is.
+fn softer_by(group: &Answer, k: Option<usize>, kind: NoteKind) -> Option<f64> {
+    match kind {
+        NoteKind::Spoiled => {
+            let a = group.apertures.as_ref()?;
+            a.spoiled.iter().zip(&a.spoiled_by).find(|s| Some(*s.0) == k).map(|s| *s.1)
+        }
+        NoteKind::Outdone(_) => group.bracket.as_ref()?.outdone.iter().find(|o| Some(o.frame) == k).map(|o| o.by_sd),
+        _ => None,
+    }
+}
+
+/// The same in brackets.
+fn by_sd(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
+    softer_by(group, k, kind).map_or_else(String::new, |by| format!(" (by {by:.0} standard deviations)"))
+}
+
+/// The chance that what a note says of a frame's blur is no accident; `None` for other notes.
+pub(super) fn confidence(group: &Answer, k: Option<usize>, kind: NoteKind) -> Option<f64> {
+    softer_by(group, k, kind).map(|by| 1.0 - normal_beyond(by))
+}
+
+/// Why a frame stands alone, in words.
+pub(super) fn alone(alone: &Alone) -> String {
+    match alone.why {
+        Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
+        Lone::Pause(seconds) => format!(
+            "It was compared with none: the frame nearest in time was taken {} before or after it, and without a recorded \
+             focal length that passes for another visit. Name the files one by one to have them compared.",
+            pause(seconds)
+        ),
+        Lone::OtherCamera => {
+            "It was compared with none: the frames beside it record another camera or focal length.".into()
+        }
+        Lone::OtherSize(own, group) => format!(
+            "It is {} x {} px, the frames beside it {} x {}: only frames of one size, or less than twice it, and of one shape \
+             can be compared. Export all at full size.",
+            own.0, own.1, group.0, group.1
+        ),
+        Lone::Turned(quarters) => format!(
+            "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turn{} clockwise.",
+            if quarters == 1 { "" } else { "s" }
+        ),
+    }
+}
+
+/// A pause in words: "50 minutes", "3 hours".
+fn pause(seconds: u64) -> String {
+    let (hours, minutes) = ((seconds + 1800) / 3600, (seconds + 30) / 60);
+    if hours >= 48 {
+        format!("{} days", (hours + 12) / 24)
+    } else if minutes > 90 {
+        format!("{hours} hours")
+    } else {
+        format!("{minutes} minutes")
+    }
+}

@@ -1,0 +1,106 @@
+//! Frames of a focus bracket softer than another and sharper nowhere: shaken, or focused beside the scene.
+
+use super::Blurs;
+use super::fit::IN_COMMON;
+use super::whole::NO_LOSS;
+use crate::quantity::Region;
+use crate::stats;
+
+/// A frame softer than another and sharper nowhere.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Outdone {
+    /// The frame.
+    pub frame: usize,
+    /// The sharper one: of several that by which it is softest.
+    pub by: usize,
+    /// By how many standard deviations, in the middle tile.
+    pub by_sd: f64,
+}
+
+/// Derived: a dozen tiles have a tenth. Fewest tiles in common by which two frames are compared.
+const TILES: usize = 12;
+/// Chosen: in fifty tiles one, as chance leaves when tiles are steadied by those around them; a strip of ground that only this
+/// frame shows sharp is more. Largest share of tiles that may read sharper by more than is no loss.
+const SHARPER: f64 = 0.02;
+
+/// The frames softer than another one that are sharper than it in no part of the picture.
+///
+/// A frame that is focused elsewhere is the sharper where it is focused, so one that is so nowhere adds nothing to a blend.
+/// Tiles are steadied by the middle of those around them, since single ones scatter.
+#[must_use]
+pub fn outdone(blurs: &Blurs, tiles: &[Region]) -> Vec<Outdone> {
+    let frames = blurs.sigma.len();
+    let rivals = |k: usize| (0..frames).filter(move |&j| j != k).filter_map(move |j| softer(blurs, tiles, (k, j)));
+    let found = (0..frames).filter_map(|k| rivals(k).max_by(|a, b| a.by_sd.total_cmp(&b.by_sd)));
+    let found: Vec<Outdone> = found.collect();
+    // Middle ones of different tiles may go round in a circle.
+    if found.len() == frames { Vec::new() } else { found }
+}
+
+/// Whether the first frame is softer than the second and nowhere sharper: a shake hardly shows where defocus blurs more.
+fn softer(blurs: &Blurs, tiles: &[Region], (k, j): (usize, usize)) -> Option<Outdone> {
+    let log = |t: usize| Some((blurs.sigma[k][t]?.value / blurs.sigma[j][t]?.value).ln()).filter(|l| l.is_finite());
+    let logs: Vec<Option<f64>> = (0..tiles.len()).map(log).collect();
+    let known: Vec<f64> = logs.iter().copied().flatten().collect();
+    // A place that only this frame shows a width in may be what it is for.
+    let own = blurs.sigma[k].iter().flatten().count();
+    if known.len() < TILES || (known.len() as f64) < (1.0 - SHARPER) * own as f64 {
+        return None;
+    }
+    let middle = stats::median(&known)?;
+    let steadied = (0..tiles.len()).filter(|&t| logs[t].is_some()).filter_map(|t| around(&logs, tiles, t));
+    let sharper = steadied.filter(|l| *l < -NO_LOSS.ln()).count() as f64;
+    let everywhere = middle > NO_LOSS.ln() && sharper <= SHARPER * known.len() as f64;
+    let scatter = stats::MEDIAN_SD * stats::scatter(&known)? / (known.len() as f64).sqrt();
+    everywhere.then_some(Outdone { frame: k, by: j, by_sd: middle / scatter.hypot(IN_COMMON) })
+}
+
+/// Middle one of a tile and those that touch it.
+fn around(logs: &[Option<f64>], tiles: &[Region], t: usize) -> Option<f64> {
+    let columns = tiles.iter().take_while(|r| r.y == tiles[0].y).count().max(1);
+    let rows = tiles.len().div_ceil(columns);
+    let (row, column) = (t / columns, t % columns);
+    let near = |at: usize, last: usize| at.saturating_sub(1)..(at + 2).min(last);
+    let all = near(row, rows).flat_map(|r| near(column, columns).map(move |c| r * columns + c));
+    stats::median(&all.filter_map(|o| logs.get(o).copied().flatten()).collect::<Vec<f64>>())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::Estimate;
+
+    /// Twelve columns and eight rows; widths by frame and row, with four per cent of scatter.
+    fn of_rows(frames: &[[f64; 8]]) -> (Blurs, Vec<Region>) {
+        let tiles: Vec<Region> =
+            (0..96).map(|t| Region { x: 50 * (t % 12), y: 50 * (t / 12), width: 50, height: 50 }).collect();
+        let width = |k: usize, t: usize| frames[k][t / 12] * (1.0 + 0.04 * (((7 * t + 5 * k) % 9) as f64 / 4.0 - 1.0));
+        let sigma =
+            (0..frames.len()).map(|k| (0..96).map(|t| Some(Estimate::new(width(k, t), 0.02, 9))).collect()).collect();
+        let blurs = Blurs {
+            sigma,
+            apart_sd: vec![vec![0.02; 96]; frames.len()],
+            from_middle: vec![vec![(0.0, 0.0); 96]; frames.len()],
+            anchor_sd: vec![0.05; 96],
+            moved: vec![0; frames.len()],
+        };
+        (blurs, tiles)
+    }
+
+    #[test]
+    fn a_frame_softer_everywhere_is_outdone_and_one_sharper_in_a_row_is_not() {
+        let far = [0.5, 0.5, 0.52, 0.55, 0.6, 0.7, 0.9, 1.2];
+        let shaken = far.map(|w| f64::hypot(w, 0.4));
+        let near = [1.0, 0.98, 0.95, 0.9, 0.85, 0.8, 0.92, 0.7];
+        let (blurs, tiles) = of_rows(&[far, shaken, near]);
+        let found = outdone(&blurs, &tiles);
+        assert_eq!(found.iter().map(|o| (o.frame, o.by)).collect::<Vec<_>>(), [(1, 0)]);
+        assert!(found[0].by_sd > 3.0, "{found:?}");
+    }
+
+    #[test]
+    fn frames_alike_within_the_error_outdo_no_one() {
+        let (blurs, tiles) = of_rows(&[[0.5; 8], [0.51; 8], [0.52; 8]]);
+        assert_eq!(outdone(&blurs, &tiles), []);
+    }
+}
