@@ -71,7 +71,7 @@ pub(crate) struct Measured {
     pub tint: Option<Tint>,
 }
 
-/// Finds, reads and measures frames; what fails is named on standard error and handed back. `keep` is asked of each frame
+/// Finds, reads and measures frames; what fails, or is there in part only, is named on standard error and handed back. `keep` is asked of each frame
 /// whether its pixels stay in memory. `apertures`: f-numbers of the frames in order, given by the user; empty to take the
 /// recorded ones.
 ///
@@ -125,7 +125,12 @@ fn one(
     if let Some(n) = given {
         overrides.capture.f_number = Some(Fact::new(n, Source::Given));
     }
-    let Shot { file, plane, mut capture, flags, tint, .. } = intake::read(path, &overrides)?;
+    let Shot { file, plane, mut capture, flags, tint, coded, .. } = intake::read(path, &overrides)?;
+    if let Some(share) = coded {
+        // What is missing would be compared as if it were the scene's.
+        let problem = format!("it was cut short, only {:.0} % of the picture is in the file: left out", 100.0 * share);
+        return Err(IntakeError::damaged(path, problem));
+    }
     take_name(&mut capture, named);
     Ok(Measured {
         path: path.to_owned(),
