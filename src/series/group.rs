@@ -33,8 +33,9 @@ pub struct Group {
     pub varied: Varied,
 }
 
-/// Chosen: waiting for the light between two frames takes minutes, coming back to a place longer. Pause from which frames
-/// are taken for two visits where a whole shoot is looked through and nothing says that the focal length stayed, s.
+/// Chosen: setting the next stop or focus takes seconds, waiting for a gust to pass minutes, and within half an hour the light of
+/// dawn and dusk is another: two pictures of one view, of which neither stands for the other. Pause from which frames of a whole
+/// shoot are two visits, s.
 const PAUSE_S: f64 = 1800.0;
 /// Chosen: beyond, it is a pan. Largest shift between frames of one scene, as a share of the longer side.
 const SHIFT: f64 = 0.15;
@@ -58,7 +59,7 @@ const BLOCKS: u32 = 10;
 /// What a pause between two frames says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pauses {
-    /// A long one parts two visits, unless both frames record one focal length: of a folder that holds a whole shoot.
+    /// A long one parts two visits: of a folder that holds a whole shoot.
     Part,
     /// Nothing: the user named the frames as one series.
     Nothing,
@@ -265,8 +266,6 @@ pub(super) enum Bar {
 }
 
 /// What keeps two frames, each with its time, from being compared; `None` where nothing does.
-///
-/// Frames that record one focal length are of one view if they register, however long the light was waited for.
 pub(super) fn bar((a, at): (&Seen, Option<f64>), (b, bt): (&Seen, Option<f64>), pauses: Pauses) -> Option<Bar> {
     let focal = a.capture.focal_length_mm.as_ref().zip(b.capture.focal_length_mm.as_ref());
     let other_focal = focal.is_some_and(|(x, y)| (x.value / y.value).ln().abs() > 0.03);
@@ -277,7 +276,7 @@ pub(super) fn bar((a, at): (&Seen, Option<f64>), (b, bt): (&Seen, Option<f64>), 
     } else if other_focal || other_body {
         Some(Bar::Camera)
     } else {
-        pause.filter(|_| pauses == Pauses::Part && focal.is_none()).map(Bar::Pause)
+        pause.filter(|_| pauses == Pauses::Part).map(Bar::Pause)
     }
 }
 

@@ -87,9 +87,9 @@ fn frames_of_one_scene_are_found_and_no_others() {
     assert_eq!(sized([export, whole, whole]), Lone::OtherScene);
 }
 
-/// What two frames show decides; a pause parts them only in a shoot, where it is long and no focal length is recorded.
+/// What two frames show decides; a long pause parts them only in a whole shoot, since the light is another then.
 #[test]
-fn a_pause_parts_no_frames_of_one_view() {
+fn a_pause_parts_frames_of_one_view_only_in_a_shoot() {
     let spec = PatchSpec { texture: Texture::Rock, psf: Psf::gaussian(1.0), ..PatchSpec::default() };
     let smalls = [1, 2].map(|noise_seed| Small::new(&framed(&PatchSpec { noise_seed, ..spec }).0));
     let told = |time: &str, focal_mm: Option<[f64; 2]>, pauses: Pauses| {
@@ -110,7 +110,8 @@ fn a_pause_parts_no_frames_of_one_view() {
     };
     let (soon, later) = ("2026-05-01T10:03:20", "2026-05-01T15:00:00");
     assert_eq!(told(soon, None, Pauses::Part), (1, None));
-    assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Part), (1, None));
+    assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Nothing), (1, None));
+    assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Part), (0, Some(Lone::Pause(18_000))));
     assert_eq!(told(later, None, Pauses::Nothing), (1, None));
     assert_eq!(told(later, None, Pauses::Part), (0, Some(Lone::Pause(18_000))));
     assert_eq!(told(soon, Some([24.0, 70.0]), Pauses::Nothing), (0, Some(Lone::OtherCamera)));
