@@ -23,7 +23,7 @@ pub struct Shift {
 }
 
 /// Chosen: in ten series none by chance. Standard deviations beyond which a width is no accident.
-const SURE: f64 = 3.0;
+pub(super) const SURE: f64 = 3.0;
 /// Chosen: nineteen of twenty. Standard deviations by which the next stop must bear it out.
 const BORNE_OUT: f64 = 2.0;
 /// Chosen: what a fitted growth may be off by. Times the width that diffraction allows, beyond which a zone is softer.

@@ -2,6 +2,7 @@
 
 use super::Blurs;
 use super::fit::IN_COMMON;
+use super::odd::SURE;
 use super::whole::NO_LOSS;
 use crate::quantity::Region;
 use crate::stats;
@@ -50,9 +51,10 @@ fn softer(blurs: &Blurs, tiles: &[Region], (k, j): (usize, usize)) -> Option<Out
     let middle = stats::median(&known)?;
     let steadied = (0..tiles.len()).filter(|&t| logs[t].is_some()).filter_map(|t| around(&logs, tiles, t));
     let sharper = steadied.filter(|l| *l < -NO_LOSS.ln()).count() as f64;
-    let everywhere = middle > NO_LOSS.ln() && sharper <= SHARPER * known.len() as f64;
     let scatter = stats::MEDIAN_SD * stats::scatter(&known)? / (known.len() as f64).sqrt();
-    everywhere.then_some(Outdone { frame: k, by: j, by_sd: middle / scatter.hypot(IN_COMMON) })
+    let by_sd = middle / scatter.hypot(IN_COMMON);
+    let softer = middle > NO_LOSS.ln() && by_sd > SURE && sharper <= SHARPER * known.len() as f64;
+    softer.then_some(Outdone { frame: k, by: j, by_sd })
 }
 
 /// Middle one of a tile and those that touch it.
