@@ -108,12 +108,12 @@ fn answers(series: &Series, frames: &[Measured], pictured: bool) -> (Vec<Told>, 
             map: Some((&f.map).into()),
         })
         .collect();
-    // Files that are named one by one are meant as a series; a folder may hold a whole shoot.
-    let named = series.wanted.paths.iter().all(|p| p.is_file());
-    let pauses = if named { Pauses::Nothing } else { Pauses::Part };
-    let found = group(&seen, pauses);
-    let alone =
-        lone(&seen, &found, pauses).into_iter().map(|(k, why)| Alone { file: frames[k].file.clone(), why }).collect();
+    // What is given here is meant as a series, however long the light was waited for.
+    let found = group(&seen, Pauses::Nothing);
+    let alone = lone(&seen, &found, Pauses::Nothing)
+        .into_iter()
+        .map(|(k, why)| Alone { file: frames[k].file.clone(), why })
+        .collect();
     (found.iter().map(|g| answer(series, frames, &seen, (g, pictured))).collect(), alone)
 }
 

@@ -33,10 +33,9 @@ pub struct Group {
     pub varied: Varied,
 }
 
-/// Chosen: setting the next stop or focus takes seconds, waiting for a gust to pass minutes, and within half an hour the light of
-/// dawn and dusk is another: two pictures of one view, of which neither stands for the other. Pause from which frames of a whole
-/// shoot are two visits, s.
-const PAUSE_S: f64 = 1800.0;
+/// Chosen: setting the next stop or focus takes seconds, the next scene minutes; what was taken of one view later has another light,
+/// and neither picture stands for the other. Longest pause between neighbouring frames of one scene in a whole shoot, s.
+const PAUSE_S: f64 = 180.0;
 /// Chosen: beyond, it is a pan. Largest shift between frames of one scene, as a share of the longer side.
 const SHIFT: f64 = 0.15;
 /// Chosen: a series of any length hangs together by fewer. Frames each frame is compared with: its neighbours in time

@@ -108,7 +108,7 @@ fn a_pause_parts_frames_of_one_view_only_in_a_shoot() {
         let groups = group(&seen, pauses);
         (groups.len(), lone(&seen, &groups, pauses).first().map(|l| l.1))
     };
-    let (soon, later) = ("2026-05-01T10:03:20", "2026-05-01T15:00:00");
+    let (soon, later) = ("2026-05-01T10:02:50", "2026-05-01T15:00:00");
     assert_eq!(told(soon, None, Pauses::Part), (1, None));
     assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Nothing), (1, None));
     assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Part), (0, Some(Lone::Pause(18_000))));
