@@ -306,7 +306,7 @@ pub fn joined(seed: u64) {
         whole += usize::from(best == own.len());
         println!("scene {scene}: {best} of {} in one group", own.len());
     }
-    let alone = lone(&members, &found, Pauses::Part);
+    let alone = lone(&members, &found);
     let told = (0..of.len()).filter(|&k| of[k].1 && alone.iter().any(|a| a.0 == k && matches!(a.1, Lone::Turned(_))));
     println!(
         "{whole} of {} grouped whole; {strangers} frames in a group of another scene; turned frames told as such: {} of {count}",
@@ -345,7 +345,7 @@ fn tell(planes: &[Plane], captures: &[Capture], intent: &Intent) -> Told {
         })
         .collect();
     let found = group(&seen, Pauses::Part);
-    let alone = lone(&seen, &found, Pauses::Part).len();
+    let alone = lone(&seen, &found).len();
     let answer = found.iter().max_by_key(|g| g.members.len()).map(|g| {
         let of: Vec<Seen> = g.members.iter().map(|&m| seen[m]).collect();
         let first = reference(&of);

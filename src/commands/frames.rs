@@ -71,9 +71,9 @@ pub(crate) struct Measured {
     pub tint: Option<Tint>,
 }
 
-/// Finds, reads and measures frames; what fails, or is there in part only, is named on standard error and handed back. `keep` is asked of each frame
-/// whether its pixels stay in memory. `apertures`: f-numbers of the frames in order, given by the user; empty to take the
-/// recorded ones.
+/// Finds, reads and measures frames; what fails, or is there in part only, is named on standard error and handed back. `keep`
+/// is asked of each frame whether its pixels stay in memory. `apertures`: f-numbers of the frames in order, given by the
+/// user; empty to take the recorded ones.
 ///
 /// # Errors
 /// Where the f-numbers given do not match the frames found.

@@ -6,8 +6,8 @@ use std::path::Path;
 use crate::intake;
 use crate::report::OriginalView;
 
-/// Bytes at either end of a file that its digest is of. Chosen: the first hold date, settings and a preview, no two of which are
-/// alike; and so few are read in no time beside the picture, however long the file is.
+/// Bytes at either end of a file that its digest is of. Chosen: the first hold date, settings and a preview, no two of which
+/// are alike; and so few are read in no time beside the picture, however long the file is.
 const END: u64 = 1 << 16;
 
 /// What a file is known again by; `None` where it can't be read.

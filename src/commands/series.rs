@@ -110,10 +110,7 @@ fn answers(series: &Series, frames: &[Measured], pictured: bool) -> (Vec<Told>, 
         .collect();
     // What is given here is meant as a series, however long the light was waited for.
     let found = group(&seen, Pauses::Nothing);
-    let alone = lone(&seen, &found, Pauses::Nothing)
-        .into_iter()
-        .map(|(k, why)| Alone { file: frames[k].file.clone(), why })
-        .collect();
+    let alone = lone(&seen, &found).into_iter().map(|(k, why)| Alone { file: frames[k].file.clone(), why }).collect();
     (found.iter().map(|g| answer(series, frames, &seen, (g, pictured))).collect(), alone)
 }
 

@@ -305,7 +305,7 @@ mod tests {
                     match read(&[&whole[..end], behind].concat()) {
                         Ok(cut) => {
                             let share = cut.coded.unwrap_or(1.0);
-                            let most = (end as f64 / whole.len() as f64).mul_add(1.0, 0.25);
+                            let most = end as f64 / whole.len() as f64 + 0.25;
                             assert!(share < 1.0 && share <= most, "{name} {end} {}: {share}", behind.len());
                         }
                         Err(error) => {

@@ -105,12 +105,23 @@ pub(super) fn forget(database: &Database, limit: &impl Fn(&[(u64, u64)]) -> u64)
 }
 
 /// Opens a database; `Err(None)` where it is damaged.
+///
+/// The pages of one that was there before are held against their checksums first. The library believes what it reads, and where
+/// writing meets damage it may fail once more while it cleans up, which would end the program.
 pub(super) fn database(path: &Path) -> Result<Database, Option<StoreError>> {
     match std::fs::metadata(path) {
         Ok(found) if !found.is_file() => return Err(Some(StoreError::Broken("something else is in their place"))),
         _ => {}
     }
-    let opened = guarded(|| Database::builder().set_cache_size(CACHE).create(path)).map_err(|_| None)?;
+    let there = path.exists();
+    let opened = guarded(|| {
+        let mut database = Database::builder().set_cache_size(CACHE).create(path)?;
+        if there {
+            database.check_integrity()?;
+        }
+        Ok(database)
+    })
+    .map_err(|_| None)?;
     opened.map_err(|error| match error {
         DatabaseError::DatabaseAlreadyOpen => Some(StoreError::Busy),
         DatabaseError::Storage(StorageError::Io(e))

@@ -260,8 +260,8 @@ pub(super) enum Bar {
     Size,
     /// Another body, or another focal length.
     Camera,
-    /// So long a pause between them, s.
-    Pause(f64),
+    /// A long pause between them.
+    Pause,
 }
 
 /// What keeps two frames, each with its time, from being compared; `None` where nothing does.
@@ -275,7 +275,7 @@ pub(super) fn bar((a, at): (&Seen, Option<f64>), (b, bt): (&Seen, Option<f64>), 
     } else if other_focal || other_body {
         Some(Bar::Camera)
     } else {
-        pause.filter(|_| pauses == Pauses::Part).map(Bar::Pause)
+        pause.filter(|_| pauses == Pauses::Part).map(|_| Bar::Pause)
     }
 }
 

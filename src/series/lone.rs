@@ -14,15 +14,13 @@ pub enum Lone {
     OtherSize((u32, u32), (u32, u32)),
     /// A group shows its scene after this many quarter turns clockwise.
     Turned(u8),
-    /// It was compared with none: the nearest was taken so many seconds earlier or later, and no focal length is known.
-    Pause(u64),
     /// It was compared with none: those beside it are of another body or focal length.
     OtherCamera,
 }
 
-/// The frames that belong to no group, and why as far as can be said.
+/// The frames of a series that belong to no group, and why as far as can be said.
 #[must_use]
-pub fn lone(frames: &[Seen], groups: &[Group], pauses: Pauses) -> Vec<(usize, Lone)> {
+pub fn lone(frames: &[Seen], groups: &[Group]) -> Vec<(usize, Lone)> {
     let dates: Vec<Option<f64>> = frames.iter().map(|f| seconds(f.capture)).collect();
     let order = in_time(&dates);
     let mut grouped = vec![None; frames.len()];
@@ -32,25 +30,19 @@ pub fn lone(frames: &[Seen], groups: &[Group], pauses: Pauses) -> Vec<(usize, Lo
     (0..frames.len())
         .into_par_iter()
         .filter(|&k| grouped[k].is_none())
-        .map(|k| {
-            (k, seen_beside(frames, &grouped, k).unwrap_or_else(|| uncompared(frames, (&dates, &order), k, pauses)))
-        })
+        .map(|k| (k, seen_beside(frames, &grouped, k).unwrap_or_else(|| uncompared(frames, (&dates, &order), k))))
         .collect()
 }
 
 /// Why a frame that no group beside it shows turned or in another size was compared with none, if so.
-fn uncompared(frames: &[Seen], (dates, order): (&[Option<f64>], &[usize]), k: usize, pauses: Pauses) -> Lone {
+fn uncompared(frames: &[Seen], (dates, order): (&[Option<f64>], &[usize]), k: usize) -> Lone {
     let at = order.iter().position(|&m| m == k).unwrap_or(0);
     let near = &order[at.saturating_sub(NEIGHBOURS)..(at + NEIGHBOURS + 1).min(order.len())];
     let others: Vec<usize> = near.iter().copied().filter(|&m| m != k).collect();
     let bars: Option<Vec<Bar>> =
-        others.iter().map(|&m| bar((&frames[k], dates[k]), (&frames[m], dates[m]), pauses)).collect();
+        others.iter().map(|&m| bar((&frames[k], dates[k]), (&frames[m], dates[m]), Pauses::Nothing)).collect();
     // Some neighbour was looked at.
     let Some(bars) = bars else { return Lone::OtherScene };
-    let pause = bars.iter().filter_map(|b| if let Bar::Pause(s) = b { Some(*s) } else { None }).reduce(f64::min);
-    if let Some(pause) = pause {
-        return Lone::Pause(pause.round() as u64);
-    }
     if bars.contains(&Bar::Camera) {
         return Lone::OtherCamera;
     }

@@ -68,7 +68,7 @@ fn frames_of_one_scene_are_found_and_no_others() {
     let groups = group(&members, Pauses::Part);
     let found: Vec<(Vec<usize>, Varied)> = groups.iter().map(|g| (g.members.clone(), g.varied)).collect();
     assert_eq!(found, [(vec![1, 2], Varied::Aperture), (vec![3, 4, 5], Varied::Nothing)]);
-    let alone = lone(&members, &groups, Pauses::Part);
+    let alone = lone(&members, &groups);
     assert_eq!(alone[0], (0, Lone::OtherScene));
     assert_eq!(alone.last(), Some(&(7, Lone::Turned(1))));
 
@@ -76,7 +76,7 @@ fn frames_of_one_scene_are_found_and_no_others() {
     let sized = |sizes: [(u32, u32); 3]| {
         let size = |k: usize| sizes[[0, 1, 1, 2, 2, 2, 1, 1][k]];
         let sized: Vec<Seen> = members.iter().enumerate().map(|(k, m)| Seen { size: size(k), ..*m }).collect();
-        lone(&sized, &groups, Pauses::Part)[0].1
+        lone(&sized, &groups)[0].1
     };
     let (whole, upright, reduced) = ((600, 400), (400, 600), (300, 200));
     assert_eq!(sized([reduced, whole, whole]), Lone::OtherSize(reduced, whole));
@@ -106,14 +106,14 @@ fn a_pause_parts_frames_of_one_view_only_in_a_shoot() {
             map: None,
         });
         let groups = group(&seen, pauses);
-        (groups.len(), lone(&seen, &groups, pauses).first().map(|l| l.1))
+        (groups.len(), lone(&seen, &groups).first().map(|l| l.1).filter(|_| pauses == Pauses::Nothing))
     };
     let (soon, later) = ("2026-05-01T10:02:50", "2026-05-01T15:00:00");
     assert_eq!(told(soon, None, Pauses::Part), (1, None));
     assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Nothing), (1, None));
-    assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Part), (0, Some(Lone::Pause(18_000))));
+    assert_eq!(told(later, Some([24.0, 24.0]), Pauses::Part), (0, None));
     assert_eq!(told(later, None, Pauses::Nothing), (1, None));
-    assert_eq!(told(later, None, Pauses::Part), (0, Some(Lone::Pause(18_000))));
+    assert_eq!(told(later, None, Pauses::Part), (0, None));
     assert_eq!(told(soon, Some([24.0, 70.0]), Pauses::Nothing), (0, Some(Lone::OtherCamera)));
 }
 

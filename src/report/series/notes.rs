@@ -89,11 +89,6 @@ pub(super) fn confidence(group: &Answer, k: Option<usize>, kind: NoteKind) -> Op
 pub(super) fn alone(alone: &Alone) -> String {
     match alone.why {
         Lone::OtherScene => "No frame that it was compared with shows its scene.".into(),
-        Lone::Pause(seconds) => format!(
-            "It was compared with none: the frame nearest in time was taken {} before or after it, and without a recorded \
-             focal length that passes for another visit. Name the files one by one to have them compared.",
-            pause(seconds)
-        ),
         Lone::OtherCamera => {
             "It was compared with none: the frames beside it record another camera or focal length.".into()
         }
@@ -106,17 +101,5 @@ pub(super) fn alone(alone: &Alone) -> String {
             "It shows the same scene turned: its orientation tag is missing or wrong. Turn it by {quarters} quarter turn{} clockwise.",
             if quarters == 1 { "" } else { "s" }
         ),
-    }
-}
-
-/// A pause in words: "50 minutes", "3 hours".
-fn pause(seconds: u64) -> String {
-    let (hours, minutes) = ((seconds + 1800) / 3600, (seconds + 30) / 60);
-    if hours >= 48 {
-        format!("{} days", (hours + 12) / 24)
-    } else if minutes > 90 {
-        format!("{hours} hours")
-    } else {
-        format!("{minutes} minutes")
     }
 }
