@@ -318,6 +318,25 @@ fn strong_corners_that_were_learned_are_as_expected_and_what_goes_beyond_is_not(
     assert_eq!(d.corners.state, CornerState::SofterThanExpected, "{:?}", d.corners);
 }
 
+/// No picture is sharper than its lens: what was learned from frames with depth, or out of focus, is not the lens's. A zone's
+/// number must stay with its tiles then.
+#[test]
+fn a_frame_too_sharp_for_what_was_learned_of_its_lens_is_not_judged_by_it() {
+    let mut scene = Scene { f_number: 8.0, lens: (0.3, 0.8, 2.5), ..Scene::default() };
+    scene.focus_m = 4.0 * near(&scene);
+    let map = scene.map();
+    let by = |lens: Option<&Baseline>| diagnose(&map, &scene.capture(), lens, &Intent::default());
+    let alone = by(None);
+    for (learned_lens, contradicted) in [((1.2, 1.5, 2.5), true), (scene.lens, false)] {
+        let d = by(Some(&learned(&Scene { lens: learned_lens, ..scene })));
+        assert_eq!(d.flags.contains(&Flag::LensContradicted), contradicted, "{learned_lens:?}: {:?}", d.flags);
+        for (zone, before) in d.zones.iter().zip(&alone.zones).take(2) {
+            let (now, was) = (zone.optical_px.unwrap().value, before.optical_px.unwrap().value);
+            assert!((now / was).ln().abs() < 0.1, "{learned_lens:?}: {:?} {now} for {was}", zone.name);
+        }
+    }
+}
+
 #[test]
 fn one_bad_corner_is_beyond_what_the_lens_does_and_is_named() {
     let mut scene = Scene { f_number: 11.0, ..Scene::default() };

@@ -89,6 +89,11 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
     if posterior.draws.is_empty() {
         return diagnosis;
     }
+    if stop::sharper_than_learned(&problem, &posterior) {
+        let mut d = diagnose(map, capture, None, intent);
+        d.flags.push(Flag::LensContradicted);
+        return d;
+    }
     judge_fitted(&mut diagnosis, (map, capture, intent), &problem, &posterior, shoot.as_ref(), streak.as_ref());
     diagnosis
 }

@@ -43,6 +43,7 @@ flags! {
     ApertureUnknown: "The f-number is unknown, so diffraction can't be told from other blur.", "Give --aperture.";
     NearBeyondMeasure: "The nearest ground is too blurred to measure; that above it shows how its blur grows.", "Look at the foreground at 1:1: the verdict takes it for out of focus.";
     ApertureContradicted: "The picture is sharper than the recorded f-number allows, so it was not judged by it.", "Give --aperture if it is known.";
+    LensContradicted: "The picture is sharper than what was learned of its lens allows, so it was not judged by that.", "Learn the lens from a wall or a distant ridge, focused with care.";
     Enlarged: "Nothing in the picture is finer than an enlargement leaves it.", "Audit the original file.";
     Panorama: "The picture is far wider than a sensor, as stitched ones are; near and far can't be named from one horizon.", "Audit the single frames.";
     Fisheye: "The lens is a fisheye, which bends ground and horizon.", "Mark near and far with --near-at and --far-at.";
