@@ -25,8 +25,11 @@ fn glass(dice: &mut u64) -> Lens {
     }
 }
 
+/// Error of the total blur told for a corner, as a share, and in standard deviations as stated.
+type Miss = (f64, f64);
+
 /// Errors of the total blur told for the corners of an in-focus frame at each learned stop.
-fn corner_errors(baseline: &Baseline, open: &SceneSpec) -> Vec<f64> {
+fn corner_errors(baseline: &Baseline, open: &SceneSpec) -> Vec<Miss> {
     let mut errors = Vec::new();
     for entry in &baseline.entries {
         let spec = stopped(open, entry.f_number);
@@ -36,30 +39,36 @@ fn corner_errors(baseline: &Baseline, open: &SceneSpec) -> Vec<f64> {
             // In focus: the distance it is focused at.
             let truth = camera.psf(&spec.lens, (0.0, 0.0), x * w, y * h, 1.0 / camera.focus_m).truth().sigma;
             let Some(told) = baseline.expected_um(x, y, entry.f_number) else {
-                errors.push(f64::NAN);
+                errors.push((f64::NAN, f64::NAN));
                 continue;
             };
-            let parts = Parts {
-                lambda_n_px: Some(WAVELENGTH_UM * entry.f_number / camera.pitch_um),
-                lens_px: told.value / camera.pitch_um,
-                pixel: true,
-                ..Parts::default()
+            let whole = |um: f64| {
+                sigma_px(&Parts {
+                    lambda_n_px: Some(WAVELENGTH_UM * entry.f_number / camera.pitch_um),
+                    lens_px: um.max(0.0) / camera.pitch_um,
+                    pixel: true,
+                    ..Parts::default()
+                })
             };
-            errors.push(sigma_px(&parts) / truth - 1.0);
+            let (value, sd) = (whole(told.value), 0.5 * (whole(told.value + told.sd) - whole(told.value - told.sd)));
+            errors.push((value / truth - 1.0, (value - truth) / sd));
         }
     }
     errors
 }
 
-fn summary(errors: &[f64]) -> String {
-    let known: Vec<f64> = errors.iter().copied().filter(|e| e.is_finite()).collect();
-    let worst = known.iter().fold(0.0f64, |m, e| if e.abs() > m.abs() { *e } else { m });
+fn summary(errors: &[Miss]) -> String {
+    let known: Vec<Miss> = errors.iter().copied().filter(|e| e.0.is_finite()).collect();
+    let worst = known.iter().fold(0.0f64, |m, e| if e.0.abs() > m.abs() { e.0 } else { m });
+    let share = |n: usize| 100.0 * n as f64 / known.len().max(1) as f64;
     format!(
-        "{} of {} told, mean {:+.1} %, worst {:+.1} %",
+        "{} of {} told, mean {:+.1} %, worst {:+.1} %, within 15 % {:.0} %, within two stated sd {:.0} %",
         known.len(),
         errors.len(),
-        100.0 * known.iter().sum::<f64>() / known.len().max(1) as f64,
-        100.0 * worst
+        100.0 * known.iter().map(|e| e.0).sum::<f64>() / known.len().max(1) as f64,
+        100.0 * worst,
+        share(known.iter().filter(|e| e.0.abs() < 0.15).count()),
+        share(known.iter().filter(|e| e.1.abs() < 2.0).count())
     )
 }
 
@@ -119,6 +128,11 @@ pub fn lens(seed: u64) {
             Ok(baseline) => {
                 let errors = corner_errors(&baseline, &model);
                 println!("shoot {i} of {frames} frames: corners {}", summary(&errors));
+                if std::env::var_os("VERBOSE").is_some() {
+                    for (entry, corners) in baseline.entries.iter().zip(errors.chunks(4)) {
+                        println!("  f/{} of {} frames: {corners:.3?}", entry.f_number, entry.frames);
+                    }
+                }
                 shoots.extend(errors);
             }
             Err(why) => println!("shoot {i} of {frames} frames: {why}"),
