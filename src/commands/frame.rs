@@ -16,6 +16,7 @@ use crate::measure::register::Small;
 use crate::measure::{TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
 use crate::output::guard::guarded;
+use crate::output::store::Key;
 use crate::quantity::Flag;
 use crate::report::{Frame, Links, OriginalView};
 use crate::shot::{Capture, Shot};
@@ -152,27 +153,41 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     let known = baseline.map(|place| shelf.baseline(place));
     let diagnosis = diagnosed(memory, key, (&map, &capture, &flags), known, &audit.intent);
     let frame = Frame { file, capture, flags, map, diagnosis, group: None };
-    if !album.wanted() {
-        let links = Links::default();
-        return Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, original, small, key }, partly)));
-    }
-    // The diagnosis decides where the crops are taken.
-    let whole = audit.renditions.of(path);
-    let crops = memory.build_key(key.as_slice(), &format!("pictures {:?} {known:?} {whole}", audit.intent));
-    let pictures = match album.recall(memory, crops.as_ref(), path) {
+    let links = if album.wanted() {
+        // The diagnosis decides where the crops are taken.
+        let asked = format!("pictures {:?} {known:?} {}", audit.intent, audit.renditions.of(path));
+        match pictured(path, bench, &frame, shot, memory.build_key(key.as_slice(), &asked))? {
+            Ok(links) => links,
+            Err(e) => return Ok(Err(e)),
+        }
+    } else {
+        Links::default()
+    };
+    Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, original, small, key }, partly)))
+}
+
+/// Puts a frame's pictures in place, those remembered under a key or new ones, and says where the page finds them. `shot`: its
+/// pixels, where they are there already.
+fn pictured(
+    path: &Path,
+    Bench { audit, memory, album, .. }: &Bench<'_>,
+    frame: &Frame,
+    shot: Option<Shot>,
+    key: Option<Key>,
+) -> anyhow::Result<Result<Links, IntakeError>> {
+    let pictures = match album.recall(memory, key.as_ref(), path) {
         Some(known) => known,
         None => {
             let shot = match shot.map_or_else(|| intake::read(path, &audit.wanted.overrides), Ok) {
                 Ok(shot) => shot,
                 Err(e) => return Ok(Err(e)),
             };
-            let pictures = album.make(&frame, &shot, path);
-            album.remember(memory, crops, path, &pictures);
+            let pictures = album.make(frame, &shot, path);
+            album.remember(memory, key, path, &pictures);
             pictures
         }
     };
-    let links = album.place(path, &pictures)?;
-    Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, original, small, key }, partly)))
+    album.place(path, &pictures).map(Ok)
 }
 
 #[cfg(test)]

@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 
 use super::Outcome;
-use crate::diagnose::{ImpliedDistance, diagnose};
+use super::baselines::Shelf;
+use super::judging::judged;
+use crate::diagnose::ImpliedDistance;
 use crate::intake::{self, Overrides};
 use crate::measure::{Settings, measure};
 use crate::optics::WAVELENGTH_UM;
@@ -129,10 +131,9 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
         ..Intent::default()
     };
     let capture = &shot.capture;
-    let name = capture.lens.as_ref().map_or("", |l| l.value.as_str());
-    let focal_mm = capture.focal_length_mm.as_ref().map(|f| f.value);
-    let baseline = super::shelf::find(name, focal_mm);
-    let found = diagnose(&map, capture, baseline.as_ref(), &intent);
+    let shelf = Shelf::open(&[])?;
+    let baseline = shelf.find(capture).map(|place| shelf.baseline(place));
+    let found = judged(&map, capture, &shot.flags, baseline, &intent);
     let range = |d: Option<ImpliedDistance>| {
         d.filter(|d| d.value.is_finite() && d.value > 0.0).map(|d| [d.low, d.value, d.high].map(Distance::from_metres))
     };
@@ -147,7 +148,7 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
             focus_m: range(found.implied.focus_m),
             near_m: range(found.implied.near_m),
         },
-        focal_mm,
+        focal_mm: capture.focal_length_mm.as_ref().map(|f| f.value),
         sensor,
         pitch_um: capture.pixel_pitch_um.clone(),
     })

@@ -23,24 +23,6 @@ pub(crate) fn read(file: &Path) -> anyhow::Result<Baseline> {
     record::read(&text).with_context(|| shown(file))
 }
 
-/// Finds the baseline of a lens by its name (and focal length, mm, where that is known) in the user's
-/// configuration folder; `None` where there is none. A damaged file there is passed over.
-pub(crate) fn find(name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
-    find_in(&folder().ok()?, name, focal_mm)
-}
-
-/// As [`find`], in a folder of one's own.
-pub(crate) fn find_in(folder: &Path, name: &str, focal_mm: Option<f64>) -> Option<Baseline> {
-    let name = name.trim();
-    let off = |b: &Baseline| focal_mm.map_or(0.0, |f| away(b, f));
-    stored_in(folder)
-        .into_iter()
-        .map(|(_, baseline)| baseline)
-        .filter(|b| !name.is_empty() && b.lens.trim().eq_ignore_ascii_case(name))
-        .filter(|b| off(b) < NEAR)
-        .min_by(|a, b| off(a).total_cmp(&off(b)))
-}
-
 /// Largest distance between focal lengths, as [`away`] counts, at which a baseline still stands: a zoom draws
 /// differently at each.
 pub(super) const NEAR: f64 = 0.1;
@@ -52,11 +34,8 @@ pub(super) fn away(baseline: &Baseline, focal_mm: f64) -> f64 {
 
 /// Every baseline in the user's configuration folder, in the order of file names; damaged files are passed over.
 pub(super) fn stored() -> Vec<(PathBuf, Baseline)> {
-    folder().map(|folder| stored_in(&folder)).unwrap_or_default()
-}
-
-fn stored_in(folder: &Path) -> Vec<(PathBuf, Baseline)> {
-    files_in(folder).into_iter().filter_map(|p| Some((p.clone(), read(&p).ok()?))).collect()
+    let files = folder().map(|folder| files_in(&folder)).unwrap_or_default();
+    files.into_iter().filter_map(|p| Some((p.clone(), read(&p).ok()?))).collect()
 }
 
 fn files_in(folder: &Path) -> Vec<PathBuf> {

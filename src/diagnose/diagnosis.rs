@@ -279,10 +279,16 @@ pub struct Diagnosis {
 }
 
 impl Diagnosis {
+    /// What was found of a zone; `None` of those that a single frame is not judged by.
+    #[must_use]
+    pub fn zone(&self, name: ZoneName) -> Option<&Zone> {
+        self.zones.iter().find(|z| z.name == name)
+    }
+
     /// Whether a zone is sharp.
     #[must_use]
     pub fn answer(&self, name: ZoneName) -> Answer {
-        self.zones.iter().find(|z| z.name == name).map_or_else(Answer::default, |z| z.answer)
+        self.zone(name).map_or_else(Answer::default, |z| z.answer)
     }
 
     /// Whether the frame is sharp from near to far: `None` where one of the two is unknown and the other is sharp.

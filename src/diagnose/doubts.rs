@@ -98,7 +98,7 @@ fn one_side_is_soft(d: &Diagnosis) -> bool {
     let right = side([ZoneName::TopRight, ZoneName::BottomRight]);
     let sharp = |side: &[Judgement; 2]| side.iter().any(|j| j.passes()) && !side.contains(&Judgement::Beyond);
     let soft = |side: &[Judgement; 2]| *side == [Judgement::Beyond; 2];
-    let width = |name: ZoneName| d.zones.iter().find(|z| z.name == name).and_then(|z| z.blur_px).map(|b| b.value);
+    let width = |name: ZoneName| d.zone(name).and_then(|z| z.blur_px).map(|b| b.value);
     let wider = |a: ZoneName, b: ZoneName| {
         let differ = d.answer(a).judgement == Judgement::Beyond && d.answer(b).judgement.passes();
         differ && width(a).zip(width(b)).is_some_and(|(a, b)| a > ONE_CORNER * b)

@@ -3,15 +3,11 @@
 use super::{sky, stop, veil};
 use crate::judge;
 use crate::lens::Baseline;
-use crate::measure::{Tile, TileMap, TileState};
+use crate::measure::{BOUND, TILE_SCATTER, Tile, TileMap, TileState};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
 use crate::shot::Capture;
 use crate::stats::ranked;
-
-/// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile has beside
-/// its stated one: content that no estimator sees through.
-pub(super) const FLOOR: f64 = 0.05;
 
 /// Set on the rendered frames used for building: 0.25 to 0.33 from the next tile to the sixth; between rows it is 0.2,
 /// 0.07 and then nothing. Correlation of the errors of two tiles of one row: they show one texture at one distance.
@@ -131,7 +127,7 @@ impl Evidence {
                 Some(Sample {
                     index,
                     y: blur.value.ln(),
-                    sd: stated.hypot(FLOOR),
+                    sd: stated.hypot(TILE_SCATTER),
                     bounded,
                     ..Sample::place(u, v, learned)
                 })
@@ -166,9 +162,7 @@ impl Evidence {
     /// A place given as fractions of the picture, in the model's coordinates.
     pub(super) fn place(&self, at: crate::quantity::Point) -> Sample {
         let (u, v) = ((2.0 * at.x - 1.0) * self.right, (2.0 * at.y - 1.0) * self.bottom);
-        let near = |s: &&Sample| (s.u - u).hypot(s.v - v);
-        let nearest = self.samples.iter().min_by(|a, b| near(a).total_cmp(&near(b)));
-        Sample::place(u, v, nearest.and_then(|s| s.learned))
+        Sample::place(u, v, self.learned_at(u, v))
     }
 
     /// Whether something was learned of the lens at most of the tiles.
@@ -188,8 +182,8 @@ impl Evidence {
     }
 
     /// What was learned of the lens at a place: that of the nearest measured tile.
-    pub(super) fn learned_at(&self, place: &Sample) -> Option<(f64, f64)> {
-        let away = |s: &&Sample| (s.u - place.u).hypot(s.v - place.v);
+    pub(super) fn learned_at(&self, u: f64, v: f64) -> Option<(f64, f64)> {
+        let away = |s: &&Sample| (s.u - u).hypot(s.v - v);
         self.samples.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?.learned
     }
 
@@ -213,8 +207,6 @@ impl Evidence {
 /// Derived: the pixel's own 0.31 px with a third of a pixel of lens and low-pass filter. Whole width, px, that a sharp
 /// lens and the finest sampling leave: no tile is narrower.
 const SHARPEST: f64 = 0.45;
-/// Derived: the normal law. Standard deviations within which nineteen of twenty lie on one side.
-const ONE_SIDED: f64 = 1.645;
 
 /// What a tile tells of its width: the measured one, or where it is only known to be fine, something between the sharpest
 /// there is and its bound. That it is at least so wide says nothing of optics, since content may be as soft.
@@ -224,7 +216,7 @@ fn told(tile: &Tile) -> Option<Estimate> {
         let bound = tile.bound.filter(|b| tile.state == TileState::AtMost && b.is_finite() && *b > 0.0)?;
         let least = SHARPEST.min(0.9 * bound);
         let (middle, half) = (0.5 * (bound * least).ln(), 0.5 * (bound / least).ln());
-        Some(Estimate::new(middle.exp(), middle.exp() * half / ONE_SIDED, 1))
+        Some(Estimate::new(middle.exp(), middle.exp() * half / BOUND, 1))
     })
 }
 

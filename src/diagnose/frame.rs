@@ -61,7 +61,7 @@ impl Frame<'_> {
         }
         let mut measured: Vec<Reading> = ends.readings[3..].iter().filter_map(|r| r[0]).collect();
         if let Some(shoot) = self.shoot {
-            measured.iter_mut().for_each(|r| r.place.learned = shoot.learned_at(&r.place));
+            measured.iter_mut().for_each(|r| r.place.learned = shoot.learned_at(r.place.u, r.place.v));
         }
         d.corners = corners::judge(&measured, self.posterior, self.problem, d.permitted_px);
         let beyond = |e: Option<Estimate>| e.is_some_and(|e| e.value > d.permitted_px);

@@ -62,7 +62,7 @@ impl Frame<'_> {
     pub(super) fn nominal(&self, zone: usize, place: &Sample, theta: &Theta, marked: bool) -> Sample {
         let v = match zone {
             _ if marked => return *place,
-            0 => place.v.max(0.875 * self.e.bottom),
+            0 => place.v.max(zones::NEAREST * self.e.bottom),
             // No farther than half a band: the horizon is known from the blur only.
             _ => place.v.min(theta[Horizon] - 0.03).max(place.v - 0.05),
         };
@@ -110,11 +110,12 @@ impl Frame<'_> {
             let far = draw.theta[Far].clamp(-reach / low, -reach / high);
             let mut moved = draw.theta;
             moved[Far] = far;
-            let worst = (0..2)
-                .filter_map(|k| readings[k][draw.mode].as_ref().map(|r| (k, r)))
-                .map(|(_, r)| {
+            let worst = readings[..2]
+                .iter()
+                .filter_map(|r| r[draw.mode].as_ref())
+                .map(|r| {
                     let mode = self.problem.predict(&self.posterior.modes[draw.mode].theta, &r.place).y;
-                    let here = mode + r.departure - draw.theta[Scale] + moved[Scale];
+                    let here = mode + r.departure;
                     (self.problem.predict(&moved, &r.place).y - here).abs() / r.sd.hypot(WIDTH_DOUBT)
                 })
                 .fold(0.0, f64::max);

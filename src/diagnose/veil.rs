@@ -1,7 +1,7 @@
 //! What the picture's light says of the horizon: where the sky ends, and whether haze hides the far scene.
 
 use crate::measure::TileMap;
-use crate::stats::upper_median;
+use crate::stats::{Line, line, upper_median};
 
 /// Chosen: half; less may be gaps between trees. Share of the columns that must have sky at the top for the sky's lower
 /// edge to say where the horizon is.
@@ -94,12 +94,9 @@ pub(super) fn veiled_horizon(map: &TileMap) -> Option<f64> {
     if few || (veil.len() as f64) < VEIL_HEIGHT * rows as f64 {
         return None;
     }
-    let n = veil.len() as f64;
-    let (mv, my) = (veil.iter().map(|p| p.0).sum::<f64>() / n, veil.iter().map(|p| p.1).sum::<f64>() / n);
-    let slope = veil.iter().map(|p| (p.0 - mv) * (p.1 - my)).sum::<f64>()
-        / veil.iter().map(|p| (p.0 - mv).powi(2)).sum::<f64>();
+    let Line { at_zero, slope } = line(veil.iter().map(|&(v, y)| (v, y, 1.0)))?;
     // No lower than the first row that is told from the sky; a root far above the picture is no veil's.
-    let horizon = (mv - my / slope).min(veil[0].0);
+    let horizon = (-at_zero / slope).min(veil[0].0);
     let top = -f64::from(map.height) / 2.0 / half;
     // The row above the first shows too little to tell it from the sky, and so it must by the line: what stands out
     // of it at once is a ridge.

@@ -213,6 +213,14 @@ pub(super) fn put(list: &mut Vec<(Cause, f64)>, cause: Cause, weight: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::optics::diffraction::MTF50;
+    use crate::quantity::MTF50_SIGMA;
+
+    /// Of a clear round pupil, by equal half contrast; given to five digits.
+    #[test]
+    fn the_width_of_diffraction_is_that_of_its_half_contrast() {
+        assert!((DIFFRACTION_SIGMA * MTF50 / MTF50_SIGMA - 1.0).abs() < 1e-5);
+    }
 
     /// Both ends of ground lie on one side of the focus where the near one lies beyond it.
     #[test]

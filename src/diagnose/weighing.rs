@@ -7,7 +7,7 @@ use super::parameters::Theta;
 use super::posterior::Draw;
 use super::verdict::{self, Known};
 use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, Tally};
-use super::zones::Reading;
+use super::zones::{self, Reading};
 use super::{Cause, Diagnosis, Frame};
 use crate::judge::{self, Answer};
 use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent, TRACK_SIGMA};
@@ -176,7 +176,7 @@ impl Frame<'_> {
         let tilt = DISC_SIGMA * (t[Tilt] * side).abs();
         // A lens decentred to a side shows as left against right; up or down it can't be told from defocus.
         let lens = |u: f64, v: f64| (t[Corner] * (u - t[Shift]).hypot(v - t[Rise]).powf(t[Power])).powi(2);
-        let heights = [t[Horizon].max(-self.e.bottom), 0.875 * self.e.bottom];
+        let heights = [t[Horizon].max(-self.e.bottom), zones::NEAREST * self.e.bottom];
         let off = t[Shift] != 0.0 || t[Rise] != 0.0;
         let across = if off {
             heights.iter().map(|&v| (lens(-side, v) - lens(side, v)).abs()).fold(0.0, f64::max).sqrt()

@@ -12,6 +12,8 @@ use crate::stats::upper_median;
 
 /// Chosen: an eighth, two of sixteen rows. Height of the near band as a share of the picture's height.
 pub(super) const NEAR_BAND: f64 = 0.13;
+/// Derived: the middle of the lowest eighth. v of the nearest ground, as a share of that of the lower edge.
+pub(super) const NEAREST: f64 = 0.875;
 /// Derived: ground there lies half as far again as the nearest. How far up from the bottom, as a share of the ground's
 /// height, the near band may look for something to judge.
 const NEAR_REACH: f64 = 0.34;

@@ -3,9 +3,9 @@
 
 use super::field::{self, Prior};
 use super::learn::{GRID, cells, one_lens};
-use super::sample::{self, Frame, Sample, TILE_SCATTER};
+use super::sample::{self, Frame, Sample};
 use super::{Baseline, Curvature, Entry, LearnedFrom, Unsuitable};
-use crate::measure::TileMap;
+use crate::measure::{TILE_SCATTER, TileMap};
 use crate::optics::blur::{self, Parts};
 use crate::optics::{WAVELENGTH_UM, lambda_n_px, thin_lens};
 use crate::quantity::{DISC_SIGMA, Estimate};

@@ -4,15 +4,11 @@ use std::f64::consts::{LN_2, PI};
 
 use thiserror::Error;
 
-use crate::measure::{TileMap, sharpened};
+use crate::measure::{TILE_SCATTER, TileMap, sharpened};
 use crate::optics::blur::{self, Parts};
 use crate::optics::lambda_n_px;
 use crate::quantity::MTF50_SIGMA;
 use crate::shot::Capture;
-
-/// Chosen: as the diagnosis has it, which was set on rendered frames. Scatter of a tile's width beyond its stated
-/// error, as a share of the width.
-pub(super) const TILE_SCATTER: f64 = 0.05;
 
 /// Why frames are no good to learn a lens from; each a sentence's clause.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]

@@ -108,18 +108,14 @@ impl NoiseModel {
         if self.code_sd > 0.0 { self.code_slope(level) / 12.0_f64.sqrt() } else { 0.0 }
     }
 
-    /// Levels to an 8-bit code value at a level: slope of the sRGB curve (IEC 61966-2-1), whose toe is
-    /// straight; other rendering curves are close enough for a floor.
-    pub(super) fn code(&self, level: f64) -> f64 {
-        self.code_slope(level)
-    }
-
     /// Mean quantisation step of fine JPEG coefficients, 8-bit code values; zero without.
     pub(super) const fn fine_step(&self) -> f64 {
         self.fine_step
     }
 
-    fn code_slope(&self, level: f64) -> f64 {
+    /// Levels to an 8-bit code value at a level: slope of the sRGB curve (IEC 61966-2-1), whose toe is
+    /// straight; other rendering curves are close enough for a floor.
+    pub(super) fn code_slope(&self, level: f64) -> f64 {
         let l = (level / self.range).clamp(TOE, 1.0);
         2.4 / 1.055 * l.powf(1.0 - 1.0 / 2.4) / 255.0 * self.range
     }

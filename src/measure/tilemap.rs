@@ -113,7 +113,7 @@ impl Tile {
     /// Centre of the tile, px.
     #[must_use]
     pub fn centre(&self) -> (f64, f64) {
-        (f64::from(self.x) + f64::from(self.width) / 2.0, f64::from(self.y) + f64::from(self.height) / 2.0)
+        self.region().middle()
     }
 }
 

@@ -117,6 +117,12 @@ pub fn mtf(parts: &Parts, f: f64) -> f64 {
     (optics * pixel * kernel::gaussian(parts.lens_px, f) * kernel::track_all_directions(parts.motion_px, f)).abs()
 }
 
+/// Squared width that all parts together act with at frequency `f`: that of the Gaussian that leaves as much contrast there,
+/// which counts as a millionth at the least.
+pub(crate) fn square_at(parts: &Parts, f: f64) -> f64 {
+    -mtf(parts, f).max(1e-6).ln() / (2.0 * PI.powi(2) * f.powi(2))
+}
+
 /// A frequency that half contrast can't exceed: the smallest of the parts' own, with room for the
 /// two per cent by which a diffracted disc can beat the plain one.
 fn frequency_limit(parts: &Parts) -> f64 {

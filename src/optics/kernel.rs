@@ -50,3 +50,17 @@ pub fn track_all_directions(length: f64, f: f64) -> f64 {
     }
     sum
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{MTF50_SIGMA, PIXEL_SIGMA, TRACK_SIGMA};
+
+    /// A pixel and a straight, even track are boxes; their widths are given to five digits.
+    #[test]
+    fn widths_of_pixel_and_track_are_those_of_a_box() {
+        for sigma in [PIXEL_SIGMA, TRACK_SIGMA] {
+            assert!((sigma * BOX_MTF50 / MTF50_SIGMA - 1.0).abs() < 1e-5, "{sigma}");
+        }
+    }
+}

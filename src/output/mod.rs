@@ -256,8 +256,7 @@ pub(crate) fn failed(error: &IntakeError) -> String {
 
 /// The same of a failure as reports have it, with what stands in for the file.
 pub(crate) fn failure(failed: &FailureView) -> String {
-    let detail = failed.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
-    let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
+    let detail = in_its_own_words(failed.detail.as_deref());
     let stands =
         failed.stand_in.as_ref().map_or_else(String::new, |other| format!("; {} stands in for it", plain(other)));
     format!("tussock: {}: {}{stands}. {}{detail}", plain(&failed.file), plain(&failed.problem), failed.advice)
@@ -269,14 +268,18 @@ pub(crate) fn refused(error: IntakeError) -> anyhow::Error {
 }
 
 fn sentences(error: &IntakeError) -> String {
-    let detail = error.detail.as_ref().filter(|_| VERBOSE.load(Ordering::Relaxed));
-    let detail = detail.map_or_else(String::new, |d| format!(" [{}]", plain(d)));
-    format!("{error}. {}{detail}", error.advice)
+    format!("{error}. {}{}", error.advice, in_its_own_words(error.detail.as_deref()))
+}
+
+/// What a decoder or the system said of a failure, where that is wanted: to stand behind what is said of it here.
+fn in_its_own_words(detail: Option<&str>) -> String {
+    let wanted = detail.filter(|_| VERBOSE.load(Ordering::Relaxed));
+    wanted.map_or_else(String::new, |words| format!(" [{}]", plain(words)))
 }
 
 /// What is said where `what` ("comparing frames") was given up by a fault of the program.
 pub(crate) fn broke_down(what: &str, words: &str) -> String {
-    let words = if VERBOSE.load(Ordering::Relaxed) { format!(" [{}]", plain(words)) } else { String::new() };
+    let words = in_its_own_words(Some(words));
     format!("tussock: {what} failed by a fault of this program and is left out; please report it{words}")
 }
 

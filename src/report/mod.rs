@@ -35,6 +35,7 @@ pub use picture::{Picture, Pixels};
 pub use plan::{CardView, PlanView};
 pub(crate) use plan::{card_page, card_text, plan_page, plan_text};
 pub(crate) use say::camera::f_number;
+pub(crate) use say::name::word;
 pub use say::number::counted;
 pub use say::theme::Theme;
 pub(crate) use say::theme::themed;

@@ -93,7 +93,7 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
         .filter(|z| z.points.len() >= 2)
         .collect();
     let split = split(&sound, f_numbers, pitch_um);
-    let sound = split.as_ref().map_or(sound.clone(), |s| settled(&sound, s));
+    let sound = if let Some(split) = &split { settled(&sound, split) } else { sound };
     // Of what is fitted and what the pitch says the larger: neither too fast a growth nor too slow a fit is a focus shift.
     let growth = split.as_ref().map(|s| s.growth.value.max(s.expected.unwrap_or(0.0)));
     let growth = growth.or(pitch_um.map(|p| WAVELENGTH_UM / p));

@@ -148,14 +148,14 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     }
     .unwrap_or_else(|| zones.to_vec());
     let read = zone_blurs(&zones, &blurs);
-    let read = ends.as_ref().map_or(read.clone(), |ends| settled(read, ends));
+    let read = if let Some(ends) = &ends { settled(read, ends) } else { read };
     let apertures =
         (varied == Varied::Aperture).then(|| aperture::answer(&read, &f_numbers, pitch_um, ask.permitted_px));
     if let Some(a) = &apertures {
         notes.extend(stop_notes(seen, a, &f_numbers, &notes));
     }
     // Spoiled frames keep their own reading; the rest is as settled.
-    let read = apertures.as_ref().map_or(read.clone(), |a| with_settled(&read, &a.blurs));
+    let read = if let Some(a) = &apertures { with_settled(read, &a.blurs) } else { read };
     let moved: Vec<f64> = blurs.moved.iter().map(|&m| f64::from(m) / tiles.len().max(1) as f64).collect();
     notes.extend((0..seen.len()).filter(|&k| moved[k] > MOVED).map(|k| (Some(k), NoteKind::Moved)));
     let bracket = widths.map(|widths| bracket_answer(&read, &widths, (&blurs, &tiles), ask));
@@ -316,8 +316,7 @@ fn by_widths(seen: &[Seen], laid: &[Option<Registration>], tiles: &[Region]) -> 
 }
 
 /// Zones with the points that the answer settled in place of the first readings.
-fn with_settled(zones: &[ZoneBlur], settled: &[ZoneBlur]) -> Vec<ZoneBlur> {
-    let mut zones = zones.to_vec();
+fn with_settled(mut zones: Vec<ZoneBlur>, settled: &[ZoneBlur]) -> Vec<ZoneBlur> {
     for zone in &mut zones {
         let Some(better) = settled.iter().find(|z| z.name == zone.name) else { continue };
         for point in &mut zone.points {

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::seen::{Known, Seen};
 use crate::measure::TileMap;
-use crate::measure::register::{Registration, Sketch, Small, likeness, register_small};
+use crate::measure::register::{self, Registration, Sketch, Small, likeness, register_small};
 use crate::shot::Capture;
 
 /// What was varied between the frames of a group.
@@ -241,8 +241,8 @@ fn shows(found: &Registration, frame: &Look) -> bool {
 /// Whether two sizes are those of one picture, but for a row or column lost in developing: within a hundredth.
 #[must_use]
 pub fn one_size(a: (u32, u32), b: (u32, u32)) -> bool {
-    let near = |a: u32, b: u32| 100 * a.abs_diff(b) <= a.max(b);
-    near(a.0, b.0) && near(a.1, b.1)
+    let sides = |(width, height): (u32, u32)| (width as usize, height as usize);
+    register::one_size(sides(a), sides(b))
 }
 
 /// Whether frames of two sizes can be compared: of one shape within a hundredth, one less than twice the other. Beyond that

@@ -1,5 +1,7 @@
 //! Why a frame belongs to no group.
 
+use std::collections::HashSet;
+
 use rayon::prelude::*;
 
 use super::group::{Bar, Group, Look, NEIGHBOURS, Pauses, bar, comparable, in_time, one_scene, seconds};
@@ -67,8 +69,8 @@ fn seen_beside(frames: &[Seen], grouped: &[Option<usize>], k: usize) -> Option<L
     let mut near: Vec<usize> = (k.saturating_sub(reach)..(k + reach + 1).min(frames.len())).collect();
     near.retain(|&m| grouped[m].is_some());
     near.sort_by_key(|&m| m.abs_diff(k));
-    let mut groups = Vec::new();
-    near.retain(|&m| !groups.contains(&grouped[m]) && (groups.push(grouped[m]), true).1);
+    let mut groups = HashSet::new();
+    near.retain(|&m| groups.insert(grouped[m]));
     let turned: Vec<(u8, Look)> =
         Look::at(&frames[k]).map_or_else(Vec::new, |own| [1, 2, 3].map(|q| (q, own.turned(q))).into());
     for &m in near.iter().take(3) {

@@ -7,7 +7,7 @@ use crate::measure::TileMap;
 use crate::measure::pair::{Contrast, FrameSpectra, Relative, ToneCurve, relative};
 use crate::measure::register::Registration;
 use crate::optics;
-use crate::optics::blur::{Parts, lens_px_for, mtf, sigma_px};
+use crate::optics::blur::{Parts, lens_px_for, sigma_px, square_at};
 use crate::quantity::{Estimate, Region};
 use crate::stats::MAD_SD;
 
@@ -68,8 +68,7 @@ impl Blurs {
     /// Smallest width of a tile over the frames, px; 0 where it has none.
     #[must_use]
     pub fn least(&self, tile: usize) -> f64 {
-        let widths = self.sigma.iter().filter_map(|f| f[tile]).map(|e| e.value);
-        widths.fold(f64::INFINITY, f64::min).min(1e9) * f64::from(self.sigma.iter().any(|f| f[tile].is_some()))
+        self.sigma.iter().filter_map(|f| f[tile]).map(|e| e.value).reduce(f64::min).unwrap_or(0.0)
     }
 }
 
@@ -87,7 +86,7 @@ pub fn on_reference(map: &TileMap, registration: Option<&Registration>, tiles: &
     tiles
         .iter()
         .map(|r| {
-            let (x, y) = (f64::from(r.x) + f64::from(r.width) / 2.0, f64::from(r.y) + f64::from(r.height) / 2.0);
+            let (x, y) = r.middle();
             let (x, y) = registration.map_or((x, y), |reg| reg.map.apply(x, y));
             map.tile_at(x, y).and_then(crate::measure::Tile::by_itself)
         })
@@ -133,8 +132,7 @@ pub fn resolve(frames: &[Frame], tiles: &[Region], curve: Option<&ToneCurve>) ->
         for (k, relative) in tile.relative.iter().enumerate() {
             let Some(r) = relative else { continue };
             // The square of the sharpest frame's width as it acts at the frequency compared at.
-            let base =
-                -mtf(&parts, r.frequency).max(1e-6).ln() / (2.0 * std::f64::consts::PI.powi(2) * r.frequency.powi(2));
+            let base = square_at(&parts, r.frequency);
             let (square, apart) = if k == tile.sharpest {
                 (anchor.value.powi(2), 0.0)
             } else {
@@ -213,8 +211,7 @@ fn moved(tile: &crate::measure::pair::TileSpectra) -> bool {
 /// taken as Gaussian, whose width is the same at all.
 fn at_half_contrast(frame: &Frame, square: f64, frequency: f64) -> f64 {
     let bare = shape(frame, 0.0);
-    let own = -mtf(&bare, frequency).max(1e-6).ln() / (2.0 * std::f64::consts::PI.powi(2) * frequency.powi(2));
-    let rest = square - own;
+    let rest = square - square_at(&bare, frequency);
     if rest >= 0.0 {
         sigma_px(&Parts { lens_px: rest.sqrt(), ..bare }).powi(2)
     } else {

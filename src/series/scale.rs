@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::resolve::{Frame, Tile};
 use crate::measure::pair::{Relative, ToneCurve};
 use crate::optics::WAVELENGTH_UM;
-use crate::optics::blur::{Parts, mtf};
+use crate::optics::blur::{Parts, square_at};
 use crate::stats;
 
 /// Derived: a stop. Least ratio of two f-numbers that tells.
@@ -45,7 +45,7 @@ pub fn pitch_um(frames: &[Frame], curve: Option<&ToneCurve>) -> Option<f64> {
 /// Squared width of a diffraction pattern as it acts at a frequency, px^2.
 fn pattern(growth: f64, n: f64, frequency: f64) -> f64 {
     let parts = Parts { lambda_n_px: Some(growth * n), ..Parts::default() };
-    -mtf(&parts, frequency).max(1e-6).ln() / (2.0 * std::f64::consts::PI.powi(2) * frequency.powi(2))
+    square_at(&parts, frequency)
 }
 
 /// The scale by each frame that was stopped down further than the tile's sharpest.

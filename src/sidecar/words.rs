@@ -1,12 +1,10 @@
 //! A frame of a report to what its sidecar should say.
 
-use serde::Serialize;
-
 use super::Wanted;
 use crate::diagnose::Cause;
 use crate::judge;
 use crate::quantity::Distance;
-use crate::report::{FrameView, ZoneView};
+use crate::report::{FrameView, ZoneView, word};
 
 /// What the sidecar of a frame should say, apart from a rating. `sharp_for`: the use it was judged for, as asked;
 /// `best`: whether it is the one to keep of its scene.
@@ -92,12 +90,4 @@ fn properties(frame: &FrameView, sharp_for: &str, best: bool) -> Vec<(&'static s
     put("flags", Some(frame.flags.iter().map(word).collect::<Vec<_>>().join(" ")));
     put("bestOfScene", best.then(|| "True".to_owned()));
     out
-}
-
-/// The word that a value has in `audit.json`.
-fn word<T: Serialize>(value: &T) -> String {
-    match serde_json::to_value(value) {
-        Ok(serde_json::Value::String(text)) => text,
-        _ => String::new(),
-    }
 }

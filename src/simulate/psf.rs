@@ -109,7 +109,7 @@ impl Psf {
         Transfer { waves, disc_px, gaussian: self.gaussian, track: self.track, pixel: self.pixel }
     }
 
-    /// True widths of this spread.
+    /// True width of this spread.
     #[must_use]
     pub fn truth(&self) -> Truth {
         self.transfer().truth()
@@ -136,13 +136,9 @@ pub struct Transfer {
     pixel: bool,
 }
 
-/// True widths of a point spread: half-contrast frequencies and the Gaussian-equivalent sigmas they stand for.
+/// True width of a point spread.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Truth {
-    /// Frequency of half contrast for detail that varies along x (upright edges), cycles/px.
-    pub mtf50_x: f64,
-    /// Frequency of half contrast for detail that varies along y, cycles/px.
-    pub mtf50_y: f64,
     /// Gaussian-equivalent sigma over all directions: the root mean square of sigma(t) = 0.187391 / MTF50(t)
     /// over 24 directions t evenly spread over the half circle, px.
     pub sigma: f64,
@@ -204,17 +200,13 @@ impl Transfer {
         0.5 * (low + high)
     }
 
-    /// True widths.
+    /// Its true width.
     pub(crate) fn truth(&self) -> Truth {
         const DIRECTIONS: u32 = 24;
         let square: f64 = (0..DIRECTIONS)
             .map(|i| (MTF50_SIGMA / self.mtf50(PI * f64::from(i) / f64::from(DIRECTIONS))).powi(2))
             .sum();
-        Truth {
-            mtf50_x: self.mtf50(0.0),
-            mtf50_y: self.mtf50(PI / 2.0),
-            sigma: (square / f64::from(DIRECTIONS)).sqrt(),
-        }
+        Truth { sigma: (square / f64::from(DIRECTIONS)).sqrt() }
     }
 }
 
@@ -235,20 +227,23 @@ mod tests {
             let waves = 6.0 + f64::from(step) / 15.0;
             let pupil = Pupil { f_number: 2.8, pitch_um: 5.0, defocus_um: waves * 8.0 * 0.55 * 2.8, light: DAYLIGHT };
             let psf = Psf { pupil: Some(pupil), ..Psf::default() };
-            assert!((psf.transfer().at(0.0, 0.0) - 1.0).abs() < 1e-9, "{waves}");
+            let transfer = psf.transfer();
+            assert!((transfer.at(0.0, 0.0) - 1.0).abs() < 1e-9, "{waves}");
             // A disc's half contrast, with diffraction adding next to nothing (0.705085 over the diameter).
             let disc = pupil.defocus_um / pupil.pitch_um;
-            assert!((psf.truth().mtf50_x * disc / 0.705_085 - 1.0).abs() < 0.03, "{waves}: {:?}", psf.truth());
+            let mtf50 = transfer.mtf50(0.0);
+            assert!((mtf50 * disc / 0.705_085 - 1.0).abs() < 0.03, "{waves}: {mtf50}");
         }
     }
 
     #[test]
     fn plain_shapes_have_the_half_contrast_of_the_handbooks() {
         // Gaussian 0.187391 / sigma; disc 0.705085 / c (first root of 2 J1(x)/x = 1/2); even track 0.603355 / b.
-        let gaussian = Psf::gaussian(1.3).truth();
-        assert!((gaussian.sigma - 1.3).abs() < 1e-6 && (MTF50_SIGMA / gaussian.mtf50_x - 1.3).abs() < 1e-6);
-        let disc = Psf { pixel: false, ..Psf::disc(6.0) }.truth();
-        assert!((disc.mtf50_x * 6.0 - 0.705_085).abs() < 2e-4, "{disc:?}");
+        let gaussian = Psf::gaussian(1.3).transfer();
+        assert!((gaussian.truth().sigma - 1.3).abs() < 1e-6);
+        assert!((MTF50_SIGMA / gaussian.mtf50(0.0) - 1.3).abs() < 1e-6);
+        let disc = Psf { pixel: false, ..Psf::disc(6.0) }.transfer();
+        assert!((disc.mtf50(0.0) * 6.0 - 0.705_085).abs() < 2e-4);
         let track = Psf { pixel: false, ..Psf::default() }.moved(5.0, 0.0).transfer();
         assert!((track.mtf50(0.0) * 5.0 - 0.603_355).abs() < 2e-4);
     }

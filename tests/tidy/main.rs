@@ -66,7 +66,7 @@ fn modules_use_only_lower_ranks() {
                 }
             }
             None if module.ends_with(".rs") => {}
-            None => faults.push(format!("{}: `{module}` has no rank in tests/tidy.rs", path.display())),
+            None => faults.push(format!("{}: `{module}` has no rank in `RANKS`", path.display())),
         }
     }
     assert!(faults.is_empty(), "arrows against the module order:\n{}", faults.join("\n"));

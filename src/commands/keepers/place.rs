@@ -52,14 +52,8 @@ fn audited(name: &Path, report: &Report) -> Option<PathBuf> {
 }
 
 /// Places in the folders around the report under the last names of a path, the nearest folder and the longest path first.
-fn around(path: &Path, beside: &Path) -> impl Iterator<Item = PathBuf> {
+fn around(path: &Path, beside: &Path) -> Vec<PathBuf> {
     let names: Vec<_> = path.components().filter(|c| matches!(c, std::path::Component::Normal(_))).collect();
-    beside
-        .ancestors()
-        .flat_map(move |folder| {
-            let tails = (0..names.len()).map(|from| folder.join(names[from..].iter().collect::<PathBuf>()));
-            tails.collect::<Vec<_>>()
-        })
-        .collect::<Vec<_>>()
-        .into_iter()
+    let tails: Vec<PathBuf> = (0..names.len()).map(|from| names[from..].iter().collect()).collect();
+    beside.ancestors().flat_map(|folder| tails.iter().map(move |tail| folder.join(tail))).collect()
 }

@@ -4,6 +4,7 @@ use std::f64::consts::PI;
 
 use super::line::{EdgeError, LEAST_SNR, Line, Samples};
 use super::{Window, crossing};
+use crate::optics::kernel::sinc;
 
 /// Chosen: enough for a spread, few enough to leave each a whole turn of the edge's phase. Groups of rows for the
 /// jackknife.
@@ -222,7 +223,7 @@ impl Profile {
                     (s.0 + v * cos, s.1 + v * sin)
                 });
                 // The derivative filter's own response, and the bin's.
-                let filter = sinc(2.0 * f * BIN) * sinc(f * BIN);
+                let filter = sinc(2.0 * BIN, f) * sinc(BIN, f);
                 (f, f64::hypot(re, im) / area / filter.max(0.1))
             })
             .collect();
@@ -286,9 +287,4 @@ fn local_crossing(points: &[(f64, f64)], level: f64) -> Option<f64> {
     };
     let (first, last) = (points.first()?.0 - middle, points.last()?.0 - middle);
     (first..=last).contains(&root).then_some(root + middle)
-}
-
-/// sin(pi x) / (pi x).
-fn sinc(x: f64) -> f64 {
-    if x.abs() < 1e-9 { 1.0 } else { (PI * x).sin() / (PI * x) }
 }

@@ -97,9 +97,8 @@ impl<'a> Cutter<'a> {
                 .centres(region, level)
                 .into_iter()
                 .map(|centre| {
-                    let middle = |start: u32, length: u32| f64::from(start) + f64::from(length) / 2.0;
-                    let from_middle =
-                        (centre.0 - middle(region.x, region.width), centre.1 - middle(region.y, region.height));
+                    let (x, y) = region.middle();
+                    let from_middle = (centre.0 - x, centre.1 - y);
                     self.block(level, centre, &mut sums, &mut readings).map(|b| Block { from_middle, ..b })
                 })
                 .collect();

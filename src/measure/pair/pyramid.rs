@@ -19,12 +19,12 @@ struct Half {
 impl<'a> Pyramid<'a> {
     pub(super) fn new(plane: &'a Plane) -> Self {
         let mut halves: Vec<Half> = Vec::new();
-        for level in 1..LEVELS {
+        for _ in 1..LEVELS {
             let next = match halves.last() {
                 None => first(plane),
                 Some(half) => half.halved(),
             };
-            if next.width < 16 || next.height < 16 || level >= LEVELS {
+            if next.width < 16 || next.height < 16 {
                 break;
             }
             halves.push(next);

@@ -115,7 +115,7 @@ const AGREE_PX: f64 = 6.0;
 const STRAY_PX: f64 = 16.0;
 
 /// Whether two sizes are those of one picture, but for a row or column lost in developing: within a hundredth.
-fn alike(a: (usize, usize), b: (usize, usize)) -> bool {
+pub(crate) fn one_size(a: (usize, usize), b: (usize, usize)) -> bool {
     let near = |a: usize, b: usize| 100 * a.abs_diff(b) <= a.max(b);
     near(a.0, b.0) && near(a.1, b.1)
 }
@@ -128,7 +128,7 @@ fn alike(a: (usize, usize), b: (usize, usize)) -> bool {
 /// 3 degrees and scales up to about 5 % are found. Repetitive scenes may register one period off.
 #[must_use]
 pub fn register_small(a: &Small, b: &Small) -> Option<Registration> {
-    if !alike((a.width, a.height), (b.width, b.height)) || a.factor != b.factor {
+    if !one_size((a.width, a.height), (b.width, b.height)) || a.factor != b.factor {
         return None;
     }
     let centre = (a.width as f64 / 2.0, a.height as f64 / 2.0);

@@ -132,7 +132,7 @@ fn spectrum(data: &[f32], width: usize, height: usize) -> Vec<Complex<f32>> {
 /// The common shift comes from phase correlation (Kuglin & Hines 1975); around it each block of the first is looked for
 /// in the second by normalised correlation. At this size the blur of all but the wildest defocus is below a pixel.
 pub(crate) fn likeness(a: &Sketch, b: &Sketch) -> Option<Likeness> {
-    if !super::alike((a.width, a.height), (b.width, b.height)) || a.width < 2 * BLOCK || a.height < 2 * BLOCK {
+    if !super::one_size((a.width, a.height), (b.width, b.height)) || a.width < 2 * BLOCK || a.height < 2 * BLOCK {
         return None;
     }
     let shift = shift(a, b);

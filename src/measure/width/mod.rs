@@ -121,7 +121,7 @@ impl<'a> Views<'a> {
     }
 
     fn described(&self, sight: &Sight, frame: &Frame) -> [f32; features::COUNT] {
-        let code = self.noise.code(sight.level * self.range) / self.range;
+        let code = self.noise.code_slope(sight.level * self.range) / self.range;
         features::of(sight, frame, &self.spectrum, self.gradients, code)
     }
 

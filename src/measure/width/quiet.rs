@@ -81,7 +81,8 @@ impl<'a> NoiseSpectrum<'a> {
         let white = self.model.variance(level * self.range) / self.range.powi(2);
         let alike = group.len() >= MANY && spread(group) < ALIKE;
         let excess = if alike { COARSE } else { EXCESS };
-        let limit = (CODES * self.model.code(level * self.range) / self.range).powi(2).max(excess.powi(2) * white);
+        let limit =
+            (CODES * self.model.code_slope(level * self.range) / self.range).powi(2).max(excess.powi(2) * white);
         if typical.seen.variance > limit {
             return None;
         }

@@ -191,8 +191,7 @@ fn tile(map: &TileMap, found: &Diagnosis, i: usize) -> TileView {
 }
 
 fn zones(found: &Diagnosis, pitch: Option<f64>) -> ZonesView {
-    let zone =
-        |name: ZoneName| found.zones.iter().find(|z| z.name == name).map_or_else(ZoneView::default, |z| zone(z, pitch));
+    let zone = |name: ZoneName| found.zone(name).map_or_else(ZoneView::default, |z| zone(z, pitch));
     ZonesView {
         near: zone(ZoneName::Near),
         far: zone(ZoneName::Far),

@@ -2,7 +2,7 @@
 //! the page and what is proposed go by.
 
 use super::sides;
-use super::terms::{px, zone};
+use super::terms::px;
 use crate::diagnose::{Basis, CornerState, Diagnosis, Undecided, ZoneName};
 use crate::judge::{self, Judgement, ROOM};
 use crate::optics::blur::{Parts, sigma_px};
@@ -16,7 +16,7 @@ pub(super) fn soft(d: &Diagnosis) -> Vec<(ZoneName, Estimate)> {
     if d.corners.state == CornerState::NotMeasured {
         return Vec::new();
     }
-    let width = |name| zone(d, name).and_then(|z| z.optical_px).filter(|_| known(d, name));
+    let width = |name| d.zone(name).and_then(|z| z.optical_px).filter(|_| known(d, name));
     let mut soft: Vec<(ZoneName, Estimate)> = ZoneName::CORNERS
         .into_iter()
         .filter(|&name| d.answer(name).judgement == Judgement::Beyond)
@@ -36,7 +36,7 @@ fn known(d: &Diagnosis, name: ZoneName) -> bool {
 fn beside(d: &Diagnosis, corner: ZoneName) -> Option<Estimate> {
     let low = matches!(corner, ZoneName::BottomLeft | ZoneName::BottomRight);
     let end = if low { ZoneName::Near } else { ZoneName::Far };
-    let width = |name| zone(d, name).and_then(|z| z.optical_px).filter(|_| known(d, name));
+    let width = |name| d.zone(name).and_then(|z| z.optical_px).filter(|_| known(d, name));
     if d.answer(end).judgement == Judgement::Beyond {
         return width(end);
     }

@@ -16,7 +16,7 @@ use crate::diagnose::{Cause, Standing, ZoneName};
 use crate::judge::{BEYOND, Judgement, ROOM, WITHIN};
 use crate::measure::TileState;
 use crate::quantity::{DISC_SIGMA, FINEST_DISC_PX, Point, Region, plain_json};
-use crate::report::say::name::short_name;
+use crate::report::say::name::{short_name, word};
 use crate::report::say::number::{plain, significant};
 use crate::report::say::palette;
 
@@ -24,8 +24,7 @@ use crate::report::say::palette;
 /// `held` in the page.
 pub(super) fn data(view: &View, links: &[Links], held: usize) -> String {
     let folder = view.folder();
-    let causes: BTreeMap<String, String> =
-        Cause::ALL.iter().map(|c| (super::table::word(c), phrase::cause_name(*c))).collect();
+    let causes: BTreeMap<String, String> = Cause::ALL.iter().map(|c| (word(c), phrase::cause_name(*c))).collect();
     let whys = view.frames.iter().filter_map(|f| f.proposal.as_ref()).map(|p| p.why.as_str());
     let reasons: Vec<&str> = whys.collect::<BTreeSet<_>>().into_iter().collect();
     let (kinds, all) = columns(view, folder, &causes, &reasons);
@@ -78,7 +77,7 @@ fn columns<'a>(
         }
         all.kind.push(place);
         all.date.push(f.capture.date.as_ref().map(|d| d.value.as_str()));
-        let cause = super::table::word(&f.verdict.cause);
+        let cause = word(&f.verdict.cause);
         all.cause.push(words.iter().position(|w| **w == cause).unwrap_or(0));
         all.throughout.push(f.sharp.throughout);
         let [near, far] = [ZoneName::Near, ZoneName::Far].map(|name| phrase::zone(f, name));

@@ -1,6 +1,6 @@
 //! The answer in one line of at most twelve words: whether a frame is sharp near and far, and the cause where it is not.
 
-use super::{corner, terms};
+use super::corner;
 use crate::diagnose::{Cause, Diagnosis, ZoneName};
 use crate::judge::{self, Judgement, Reason};
 use crate::quantity::Flag;
@@ -79,7 +79,7 @@ fn named(cause: Cause, f_number: Option<f64>, sure: bool) -> Option<String> {
 pub(super) fn numbers(d: &Diagnosis) -> String {
     let measured = |name| {
         let known = d.answer(name).judgement != Judgement::Unknown;
-        terms::zone(d, name).and_then(|z| z.optical_px).filter(|_| known).map(|e| e.value)
+        d.zone(name).and_then(|z| z.optical_px).filter(|_| known).map(|e| e.value)
     };
     // As many decimals as it takes to tell each from the limit.
     let close = [ZoneName::Near, ZoneName::Far]

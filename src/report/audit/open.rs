@@ -1,6 +1,6 @@
 //! Words for a verdict that is left open: why, and what would settle it.
 
-use super::terms::{fixed_aperture, px, zone};
+use super::terms::{fixed_aperture, px};
 use crate::diagnose::{Cause, Diagnosis, Unsettled, ZoneName};
 use crate::shot::Capture;
 
@@ -27,7 +27,7 @@ pub(super) fn why(d: &Diagnosis) -> Option<String> {
 
 /// Which end is softer and by how much, where the optics can't be told.
 fn evenness(d: &Diagnosis) -> String {
-    let width = |name| zone(d, name).and_then(|z| z.optical_px);
+    let width = |name| d.zone(name).and_then(|z| z.optical_px);
     let (Some(near), Some(far)) = (width(ZoneName::Near), width(ZoneName::Far)) else { return String::new() };
     let by = (near.value - far.value).abs();
     if by < 2.0 * near.sd.hypot(far.sd) {

@@ -7,11 +7,12 @@ use super::cards::{self, Card, Shared};
 use super::pictures::Links;
 use super::scenes::{self, Member, Scene};
 use super::view::View;
-use super::{data, phrase, table, template};
+use super::{data, phrase, template};
 use crate::diagnose::Cause;
 use crate::quantity::Flag;
 use crate::report::say::camera::f_number;
 use crate::report::say::engine;
+use crate::report::say::name::word;
 use crate::report::say::number::plain;
 
 const STYLE: &str =
@@ -172,7 +173,7 @@ fn tally(view: &View) -> Vec<TallyRow> {
         .iter()
         .filter(|c| c.frames > 0 || matches!(c.cause, Cause::SharpThroughout | Cause::CannotTell))
         .map(|c| TallyRow {
-            slug: table::word(&c.cause),
+            slug: word(&c.cause),
             name: phrase::cause_name(c.cause),
             frames: c.frames,
             share: format!("{:.0}", 100.0 * c.frames as f64 / all),
@@ -211,7 +212,7 @@ fn lessons(view: &View) -> Vec<Lesson> {
     faults(view)
         .into_iter()
         .map(|(cause, frames)| Lesson {
-            slug: table::word(&cause),
+            slug: word(&cause),
             name: phrase::cause_name(cause),
             frames,
             advice: phrase::next_time(cause),

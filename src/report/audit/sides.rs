@@ -1,11 +1,11 @@
 //! Words for corners that differ from their mirror images.
 
-use super::terms::{px, zone};
+use super::terms::px;
 use crate::diagnose::{Cause, Diagnosis, ZoneName};
 
 /// Which side is worse and by how much, where a corner is beyond its mirror image by more than the permitted blur.
 pub(super) fn one_sided(d: &Diagnosis) -> String {
-    let blur = |name| zone(d, name).and_then(|z| z.optical_px).map(|e| e.value);
+    let blur = |name| d.zone(name).and_then(|z| z.optical_px).map(|e| e.value);
     let rows =
         [("top", ZoneName::TopLeft, ZoneName::TopRight), ("bottom", ZoneName::BottomLeft, ZoneName::BottomRight)];
     let leans: Vec<(&str, f64)> = rows.iter().filter_map(|&(row, l, r)| Some((row, blur(l)? - blur(r)?))).collect();
@@ -31,7 +31,7 @@ pub(super) fn one_sided(d: &Diagnosis) -> String {
 
 /// How the corners differ from their mirror images: by side, or by pair where upper and lower lean opposite ways.
 pub(super) fn sides(d: &Diagnosis) -> String {
-    let blur = |name| zone(d, name).and_then(|z| z.optical_px).map(|e| e.value);
+    let blur = |name| d.zone(name).and_then(|z| z.optical_px).map(|e| e.value);
     let [tl, tr, bl, br] =
         [ZoneName::TopLeft, ZoneName::TopRight, ZoneName::BottomLeft, ZoneName::BottomRight].map(blur);
     if let (Some(tl), Some(tr), Some(bl), Some(br)) = (tl, tr, bl, br)

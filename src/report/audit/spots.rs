@@ -108,7 +108,7 @@ pub fn spots(frame: &Frame) -> Vec<Spot> {
 /// is more than sky, cloud or water.
 fn telling(frame: &Frame, zone: ZoneName) -> Option<u32> {
     let map = &frame.map;
-    let zone = frame.diagnosis.zones.iter().find(|z| z.name == zone)?;
+    let zone = frame.diagnosis.zone(zone)?;
     let solid = || zone.tiles.iter().filter(|&&i| !soft_by_nature(frame, i as usize));
     let tiles = || solid().filter_map(|&i| Some((i, map.tiles.get(i as usize)?)));
     let carries = zone.blur_px.and_then(|wanted| {

@@ -2,11 +2,10 @@
 
 use std::io::{self, Write};
 
-use serde::Serialize;
-
 use super::view::{FrameView, View};
 use crate::diagnose::Cause;
 use crate::quantity::Distance;
+use crate::report::say::name::word;
 use crate::shot::Fact;
 
 /// The view as CSV (RFC 4180, UTF-8).
@@ -130,14 +129,6 @@ fn text(fact: &Option<Fact<String>>) -> String {
 
 fn list(words: impl Iterator<Item = String>) -> String {
     words.collect::<Vec<_>>().join(" ")
-}
-
-/// The word an enum has in JSON.
-pub(super) fn word<T: Serialize>(value: &T) -> String {
-    match serde_json::to_value(value) {
-        Ok(serde_json::Value::String(text)) => text,
-        _ => String::new(),
-    }
 }
 
 /// Text that a spreadsheet would run as a formula gets a leading apostrophe, which spreadsheets read as

@@ -1,13 +1,7 @@
-//! Terms that all sentences share: a zone's own entry, lengths in pixels, cameras with one aperture.
+//! Terms that all sentences share: lengths in pixels, cameras with one aperture.
 
-use crate::diagnose::{Diagnosis, Zone, ZoneName};
 use crate::report::say::number;
 use crate::shot::{self, Capture};
-
-/// What was found of a zone.
-pub(super) fn zone(d: &Diagnosis, name: ZoneName) -> Option<&Zone> {
-    d.zones.iter().find(|z| z.name == name)
-}
 
 /// A width with its unit.
 pub(super) fn px(v: f64) -> String {

@@ -2,7 +2,7 @@
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
-use super::terms::{fixed_aperture, px, zone};
+use super::terms::{fixed_aperture, px};
 use super::view::Words;
 use super::{besides, corner, line, open, sides};
 use crate::diagnose::{Cause, CornerState, Diagnosis, ImpliedDistance, ZoneName};
@@ -315,7 +315,7 @@ fn streak_ratio(d: &Diagnosis) -> Option<f64> {
 fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
     match (stop_used, d.implied.best_f_number) {
         (Some(used), Some(best)) => {
-            let span = |name| zone(d, name).and_then(|z| z.budget).map_or(0.0, |b| b.defocus.value);
+            let span = |name| d.zone(name).and_then(|z| z.budget).map_or(0.0, |b| b.defocus.value);
             // The two ends share the span of defocus at the right focus.
             best > 1.3 * used && 0.5 * (span(ZoneName::Near) + span(ZoneName::Far)) > d.permitted_px
         }

@@ -1,4 +1,6 @@
-//! Names in sentences and lists: with a capital at the beginning, and without the folder that all share.
+//! Names in sentences and lists: with a capital at the beginning, without the folder that all share, as JSON has them.
+
+use serde::Serialize;
 
 use super::number::plain;
 
@@ -10,6 +12,14 @@ pub(in crate::report) fn capital(text: &str) -> String {
     }
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// The word that a value has in JSON.
+pub(crate) fn word<T: Serialize>(value: &T) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(text)) => text,
+        _ => String::new(),
+    }
 }
 
 /// The folder that all files lie in, with its closing separator, or nothing: what a list of names need not repeat.

@@ -56,8 +56,8 @@ impl Data {
         let usable: Vec<TileData> = (0..tiles.len())
             .filter_map(|t| {
                 let r = tiles[t];
-                let x = f64::from(r.x) + f64::from(r.width) / 2.0 - w / 2.0;
-                let y = f64::from(r.y) + f64::from(r.height) / 2.0 - h / 2.0;
+                let (x, y) = r.middle();
+                let (x, y) = (x - w / 2.0, y - h / 2.0);
                 let points: Vec<Point> = frames
                     .iter()
                     .enumerate()
