@@ -1,6 +1,6 @@
 //! The corners in sentence, table, page, CSV and JSON: one rule, and like quoted against like.
 
-use tussock::diagnose::{Basis, Cause, CornerState, Diagnosis, ZoneName};
+use tussock::diagnose::{Basis, Cause, CornerState, Diagnosis, Undecided, ZoneName};
 use tussock::judge::{Answer, Judgement};
 use tussock::lens::{Baseline, Entry, LearnedFrom};
 use tussock::optics::blur::{Parts, sigma_px};
@@ -36,6 +36,19 @@ fn table(f: &Frame) -> String {
 
 fn csv(f: &Frame) -> String {
     String::from_utf8(report::csv(&view(vec![f.clone()]))).unwrap()
+}
+
+#[test]
+fn a_corner_beyond_its_mirror_image_is_said_to_be_and_no_curved_field_does_that() {
+    // Decentred: 0.85 px against 0.40 px goes beyond the permitted 0.53 px by 0.75 px in quadrature, though by 0.45 px in plain.
+    for (left, right, says) in [(0.85, 0.40, true), (0.85, 0.80, false)] {
+        let widths = [0.45, 0.42, 0.41, 0.45, 0.44, left, right];
+        let mut f = with(widths, CornerState::SofterThanExpected, 0.9);
+        f.diagnosis.corners.field_curvature = Some(Undecided::Favoured);
+        let words = &view(vec![f]).frames[0].verdict.words[0];
+        assert_eq!(words.advice.contains("mirror image"), says, "{}", words.advice);
+        assert_eq!(words.advice.contains("field curvature"), !says, "{}", words.advice);
+    }
 }
 
 #[test]
