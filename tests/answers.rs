@@ -133,6 +133,33 @@ fn water_in_the_foreground_is_not_judged_however_soft_it_reads() {
 }
 
 #[test]
+fn corners_in_water_are_as_unknown_as_the_near_end() {
+    // What softens them is the water's own, as it is in the middle; corners of ground are judged, and so is what is sharp.
+    for seed in 1..=4 {
+        let corners = [ZoneName::BottomLeft, ZoneName::BottomRight];
+        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+        let mut map = scene.map();
+        map.tiles.iter_mut().filter(|t| v(&scene, t) > 0.1).for_each(|t| scaled(t, 4.0));
+        layered(&scene, &mut map);
+        let d = judge(&scene, &map);
+        assert_eq!(d.answer(ZoneName::Near).reason, Some(Reason::Water), "seed {seed}");
+        for corner in corners {
+            assert_eq!(d.answer(corner).reason, Some(Reason::Water), "seed {seed}, {corner:?}");
+            assert!(d.zones.iter().all(|z| z.name != corner || z.optical_px.is_none()), "seed {seed}, {corner:?}");
+        }
+        // A left corner of stones, as soft.
+        for (tile, layers) in map.tiles.iter().zip(&mut map.layers) {
+            if tile.centre().0 < f64::from(map.width) / 4.0 {
+                *layers = Some(0.2);
+            }
+        }
+        let d = judge(&scene, &map);
+        let said = corners.map(|c| d.answer(c).judgement);
+        assert_eq!(said, [Judgement::Beyond, Judgement::Unknown], "seed {seed}");
+    }
+}
+
+#[test]
 fn furrows_and_boards_that_run_out_of_focus_are_no_water() {
     // Drawn in layers like water, but the blur grows from row to row as a disc over ground does.
     for seed in 1..=4 {

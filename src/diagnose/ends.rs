@@ -6,7 +6,7 @@ use super::model::Ready;
 use super::parameters::Theta;
 use super::zones::{self, Reading};
 use super::{Diagnosis, Frame, Zone, ZoneName, foreground};
-use crate::judge::{self, Reason};
+use crate::judge::{self, Answer, Reason};
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Flag, PIXEL_SIGMA};
 use crate::stats::upper_median;
@@ -59,6 +59,9 @@ impl Frame<'_> {
             step: None,
         };
         self.near(d, &mut ends, &credible, horizon, drawn_out);
+        if ends.reasons[0] == Some(Reason::Water) {
+            self.corners_in_water(d, &mut ends);
+        }
         self.far(d, &mut ends, horizon);
         if d.near_at.is_none() && !ends.buried && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
             self.step(&mut ends);
@@ -110,6 +113,19 @@ impl Frame<'_> {
         }
         if ends.readings[0][0].is_none() {
             ends.reasons[0] = reason.or(Some(Reason::NoDetail));
+        }
+    }
+
+    /// Takes back the readings of corners that lie in the water that hides the near end: how soft its ripples are says no more of
+    /// the lens there than of the focus. What reads sharp is sharp, whatever it is.
+    fn corners_in_water(&self, d: &mut Diagnosis, ends: &mut Ends) {
+        let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
+        for (zone, reading) in d.zones.iter_mut().zip(&mut ends.readings) {
+            let soft = reading[0].is_some_and(|r| self.width(&r) + r.sd >= within);
+            if ZoneName::CORNERS.contains(&zone.name) && soft && foreground::layered(self.map, &zone.tiles) {
+                reading.fill(None);
+                zone.answer = Answer::unknown(Reason::Water);
+            }
         }
     }
 

@@ -334,7 +334,12 @@ pub(super) fn soft_as_the_rest(e: &Evidence, ln_width: f64, beyond: f64) -> bool
 /// Whether the foreground is water: drawn in layers, row upon row.
 pub(super) fn is_water(map: &TileMap) -> bool {
     let from = (1.0 - LOWEST) * f64::from(map.height);
-    let lowest = map.tiles.iter().zip(&map.layers).filter(|(t, _)| t.centre().1 > from);
-    let layers: Vec<f64> = lowest.filter_map(|(_, l)| l.map(f64::from)).collect();
+    let lowest: Vec<u32> = (0..).zip(&map.tiles).filter(|(_, t)| t.centre().1 > from).map(|(i, _)| i).collect();
+    layered(map, &lowest)
+}
+
+/// Whether some tiles are drawn in layers as water is.
+pub(super) fn layered(map: &TileMap, tiles: &[u32]) -> bool {
+    let layers: Vec<f64> = tiles.iter().filter_map(|&i| map.layers.get(i as usize)?.map(f64::from)).collect();
     layers.len() >= TILES && median(layers) > LAYERED
 }

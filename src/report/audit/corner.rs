@@ -116,6 +116,7 @@ pub(super) fn sentence(d: &Diagnosis, flags: &[Flag]) -> String {
     };
     let expected = expected(d)
         .map_or_else(String::new, |e| format!(" ({} px expected there in focus, {basis})", number::with_sd(e)));
+    let one_sided = sides::one_sided(d);
     let passing = ZoneName::CORNERS.iter().all(|&z| d.answer(z).judgement != Judgement::Beyond);
     let mut text = match (c.state, soft(d).first()) {
         (CornerState::NotMeasured, _) => return "No corner could be measured.".into(),
@@ -130,13 +131,13 @@ pub(super) fn sentence(d: &Diagnosis, flags: &[Flag]) -> String {
             format!("The {} corner reads {}: {whose}{expected}.", corner_name(name), px(blur.value))
         }
         (CornerState::SofterThanExpected, Some(&(name, blur))) => format!(
-            "The {} corner reads {}, beyond what this lens should do{expected}{}.",
+            "The {} corner reads {}, beyond what this lens should do{expected}{one_sided}.",
             corner_name(name),
-            px(blur.value),
-            sides::one_sided(d)
+            px(blur.value)
         ),
     };
-    match c.field_curvature {
+    // A curved field is the same on either side: it softens no corner and leaves the one across from it sharp.
+    match c.field_curvature.filter(|_| c.state != CornerState::SofterThanExpected || one_sided.is_empty()) {
         Some(Undecided::Favoured) => {
             text.push_str(
                 " Best focus at another distance in the corners (field curvature) fits better than softness.",

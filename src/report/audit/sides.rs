@@ -2,16 +2,27 @@
 
 use super::terms::px;
 use crate::diagnose::{Cause, Diagnosis, ZoneName};
+use crate::quantity::Estimate;
+
+/// Whether one width is beyond another by more than the permitted blur in quadrature, as the corners are judged, and by two
+/// standard deviations.
+fn beyond(a: Estimate, b: Estimate, permitted_px: f64) -> bool {
+    let apart = (a.value * a.value - b.value * b.value).abs();
+    apart - 2.0 * (2.0 * a.value * a.sd).hypot(2.0 * b.value * b.sd) > permitted_px * permitted_px
+}
 
 /// Which side is worse and by how much, where a corner is beyond its mirror image by more than the permitted blur.
 pub(super) fn one_sided(d: &Diagnosis) -> String {
-    let blur = |name| d.zone(name).and_then(|z| z.optical_px).map(|e| e.value);
+    let blur = |name| d.zone(name).and_then(|z| z.optical_px);
     let rows =
         [("top", ZoneName::TopLeft, ZoneName::TopRight), ("bottom", ZoneName::BottomLeft, ZoneName::BottomRight)];
-    let leans: Vec<(&str, f64)> = rows.iter().filter_map(|&(row, l, r)| Some((row, blur(l)? - blur(r)?))).collect();
+    let pairs: Vec<(&str, Estimate, Estimate)> =
+        rows.iter().filter_map(|&(row, l, r)| Some((row, blur(l)?, blur(r)?))).collect();
+    let leans: Vec<(&str, f64)> = pairs.iter().map(|&(row, l, r)| (row, l.value - r.value)).collect();
     let named = d.verdict.cause == Cause::LensAsymmetry || d.verdict.also.contains(&Cause::LensAsymmetry);
+    let apart = pairs.iter().any(|&(_, l, r)| beyond(l, r, d.permitted_px));
     match leans.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())) {
-        Some(&(row, more)) if named || more.abs() > d.permitted_px => {
+        Some(&(row, more)) if named || apart || more.abs() > d.permitted_px => {
             let side = if more > 0.0 { "left" } else { "right" };
             let alike = |&(_, other): &(&str, f64)| other * more > 0.0 && other.abs() > 0.5 * d.permitted_px;
             let corner = leans.len() < rows.len() || !leans.iter().all(alike);
