@@ -6,6 +6,7 @@ mod look;
 mod name;
 mod quad;
 mod sensor;
+mod sound;
 
 use std::io::BufReader;
 use std::panic::{AssertUnwindSafe, catch_unwind};
