@@ -4,6 +4,7 @@ pub mod dng;
 mod green;
 mod look;
 mod name;
+mod outliers;
 mod quad;
 mod sensor;
 mod sound;
@@ -26,7 +27,8 @@ pub use sensor::{Pattern, Refused, Sensor};
 /// Luminance of a raw file, upright. `orientation` is what the file's metadata say, where they do.
 pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<Read, IntakeError> {
     match decode(path) {
-        Ok(sensor) => {
+        Ok(mut sensor) => {
+            outliers::mend(&mut sensor);
             let turn = Turn::from_exif(orientation.unwrap_or(sensor.orientation)).then_clockwise(quarter_turns);
             Ok(developed(&sensor, turn))
         }
@@ -37,7 +39,8 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
 /// A raw file as a picture to look at, upright; half size for mosaics.
 pub(super) fn colour(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
     match decode(path) {
-        Ok(sensor) => {
+        Ok(mut sensor) => {
+            outliers::mend(&mut sensor);
             let turn = Turn::from_exif(orientation.unwrap_or(sensor.orientation)).then_clockwise(quarter_turns);
             Ok(look::picture(&sensor, turn))
         }
