@@ -19,7 +19,7 @@ use image::RgbImage;
 
 use super::luminance::Read;
 use super::turn::Turn;
-use super::{IntakeError, open_file, preview, sniff};
+use super::{IntakeError, IntakeErrorKind, open_file, preview, sniff};
 use crate::quantity::Flag;
 use crate::shot::Plane;
 pub use sensor::{Pattern, Refused, Sensor};
@@ -32,7 +32,12 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
             let turn = Turn::from_exif(orientation.unwrap_or(sensor.orientation)).then_clockwise(quarter_turns);
             Ok(developed(&sensor, turn))
         }
-        Err(refused) => preview::plane(path, orientation, quarter_turns).ok_or(refused),
+        Err(refused) => {
+            let damaged = (refused.kind == IntakeErrorKind::Damaged).then_some(Flag::RawDamaged);
+            let mut read = preview::plane(path, orientation, quarter_turns).ok_or(refused)?;
+            read.flags.extend(damaged);
+            Ok(read)
+        }
     }
 }
 
