@@ -62,6 +62,35 @@ fn grids_are_put_together() {
     }
 }
 
+/// Of a picture with a clean aperture (ISO/IEC 14496-12, 12.1.4) only that is the picture, as everybody sees it; it is cut out
+/// before the picture is turned (ISO/IEC 23000-22, 7.3.6.7).
+#[test]
+fn a_clean_aperture_is_the_picture() {
+    let place = Place::new();
+    let levels = levels("grey-8.levels");
+    let items = [(b"av01", coded(8))];
+    let aperture = |numbers: [i32; 8]| {
+        let body: Vec<u8> = numbers.iter().flat_map(|n| n.to_be_bytes()).collect();
+        [&40_u32.to_be_bytes(), &b"clap"[..], &body].concat()
+    };
+    // 40 x 30 of 64 x 48, its middle 5 px right of and 3 px above the whole's: from (17, 6) on.
+    let mut properties = vec![(1, aperture([40, 1, 60, 2, 5, 1, -3, 1]))];
+    let path = place.file("a.avif", &file(b"avif", &items, 1, &[], (64, 48), &properties));
+    let worst = apart(&path, (40, 30), 8, |x, y| levels[(y + 6) * 64 + x + 17]);
+    assert!(worst <= 1.0, "{worst}");
+    assert_eq!(colour(&path, &Overrides::default()).unwrap().dimensions(), (40, 30));
+    assert_eq!(facts(&path, &Overrides::default()).unwrap().size, Some((40, 30)));
+    properties.push((1, Laid::Turned(1).property()));
+    let path = place.file("b.avif", &file(b"avif", &items, 1, &[], (64, 48), &properties));
+    let worst = apart(&path, (30, 40), 8, |x, y| levels[(x + 6) * 64 + 39 - y + 17]);
+    assert!(worst <= 1.0, "turned: {worst}");
+    // One that reaches beyond the whole, or makes no sense, is none.
+    for numbers in [[40, 1, 30, 1, 13, 1, 0, 1], [40, 0, 30, 1, 0, 1, 0, 1], [0, 1, 30, 1, 0, 1, 0, 1]] {
+        let path = place.file("c.avif", &file(b"avif", &items, 1, &[], (64, 48), &[(1, aperture(numbers))]));
+        assert_eq!(read(&path, &Overrides::default()).unwrap().plane.width, 64, "{numbers:?}");
+    }
+}
+
 /// What lies beside the picture (alpha, depth, a gain map, a thumbnail) is never taken for it, whatever its order.
 #[test]
 fn auxiliary_pictures_are_left_alone() {

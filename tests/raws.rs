@@ -6,6 +6,7 @@ use std::path::PathBuf;
 
 use negatives::catalogue::every;
 use negatives::directory::{Order, Values};
+use negatives::lossless::Lossless;
 use negatives::negative::{Coding, Cut, Levels, Meaning, Negative};
 use tussock::intake::raw::dng::{Samples, decode, stored};
 use tussock::intake::raw::{Refused, Sensor};
@@ -110,6 +111,10 @@ fn masked_pixels_tell_the_black_level_where_no_tag_does() {
             *v = 500 + 10 * (y as u32 % 2) + (x as u32 % 2) + 3 * u32::from(x == 5);
         }
     }
+    assert_eq!(sensor(&negative).black, [500.0, 501.0, 510.0, 511.0]);
+    // Areas do not overlap (DNG 1.7, MaskedAreas): what is more than the whole picture is left out, however much it is.
+    let areas: Vec<u32> = [0, 0, 48, 14].into_iter().chain([0, 0, 48, 64].repeat(10_000)).collect();
+    negative.tags[1].1 = longs(&areas);
     assert_eq!(sensor(&negative).black, [500.0, 501.0, 510.0, 511.0]);
 }
 
@@ -264,6 +269,61 @@ fn a_preview_stands_in_for_a_mosaic_that_is_not_read() {
     assert_eq!((shot.plane.width, shot.plane.height), (1200, 900));
     assert!([Flag::Preview, Flag::Processed, Flag::Resized].iter().all(|f| shot.flags.contains(f)), "{:?}", shot.flags);
     assert_eq!(shot.capture.body.unwrap().value, "Example N1");
+}
+
+/// Where the sensor's picture is there but damaged, the one beside it stands in, but the file is called damaged.
+#[test]
+fn a_preview_of_a_damaged_raw_is_no_whole_file() {
+    let mut jpeg = Vec::new();
+    let drawn = image::RgbImage::from_fn(1200, 900, |x, y| image::Rgb([(x / 5) as u8, (y / 4) as u8, (x ^ y) as u8]));
+    image::codecs::jpeg::JpegEncoder::new(&mut jpeg).encode_image(&drawn).unwrap();
+    let lossless = Lossless { components: 2, predictor: 1, restart_rows: 0 };
+    let coded = Negative {
+        coding: Coding::Lossless(lossless),
+        preview: Some(jpeg.clone()),
+        ..Negative::mosaic(2400, 1800, 14)
+    };
+    let plain = Negative {
+        tags: vec![(50_714, longs(&[512])), (50_717, longs(&[16_383]))],
+        preview: Some(jpeg),
+        ..Negative::mosaic(2400, 1800, 14)
+    };
+    let place = tempfile::tempdir().unwrap();
+    for (name, negative) in [("coded.dng", coded), ("plain.dng", plain)] {
+        let path = place.path().join(name);
+        let mut bytes = negative.bytes();
+        let seen = |bytes: &[u8]| {
+            std::fs::write(&path, bytes).unwrap();
+            let shot = read(&path, &Overrides::default()).unwrap();
+            (shot.flags.contains(&Flag::RawDamaged), shot.flags.contains(&Flag::Preview))
+        };
+        assert_eq!(seen(&bytes), (false, false), "{name}");
+        // Eight sectors of zeros in the midst of the sensor's picture, as a card that fails gives them out.
+        let hole = bytes.len() / 2 / 512 * 512;
+        bytes[hole..hole + 4096].fill(0);
+        assert_eq!(seen(&bytes), (true, true), "{name}");
+    }
+}
+
+/// A file that was cut before its directory, and one that never was a raw file, are not called raw files of an unknown kind.
+#[test]
+fn what_is_left_of_a_raw_file_is_called_damaged() {
+    let bytes = Negative::mosaic(64, 48, 14).bytes();
+    let place = tempfile::tempdir().unwrap();
+    let page = b"<html>404 not found</html>".repeat(4);
+    let none = "not that of any kind of photograph";
+    for (name, bytes, words) in [
+        ("a.dng", &bytes[..bytes.len() / 2], "cut short"),
+        ("a.nef", &bytes[..bytes.len() / 2], "cut short"),
+        ("b.dng", &page, none),
+        ("b.arw", &page, none),
+    ] {
+        let path = place.path().join(name);
+        std::fs::write(&path, bytes).unwrap();
+        let error = read(&path, &Overrides::default()).map(|shot| shot.flags).expect_err(name);
+        assert_eq!(error.kind, IntakeErrorKind::Damaged, "{name}: {error}");
+        assert!(error.problem.contains(words), "{name}: {error}");
+    }
 }
 
 /// Bodies that shift the sensor between exposures keep each as a picture of its own: the first is read, and says so.

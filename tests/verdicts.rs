@@ -61,6 +61,24 @@ fn an_empty_map_is_an_answer_not_a_panic() {
     assert_eq!(d.verdict.unsettled, Some(Unsettled::NothingMeasured));
 }
 
+/// What kept much of a frame from being measured is said, whatever comes of the rest.
+#[test]
+fn a_frame_that_is_clipped_or_drowned_in_noise_says_so() {
+    let scene = Scene { f_number: 11.0, ..Scene::default() };
+    for (state, flag) in [(TileState::Clipped, Flag::ClippedHighlights), (TileState::Noisy, Flag::HeavyNoise)] {
+        // None, a sky around the sun, a third, and all.
+        for (share, told) in [(0.0, false), (0.1, false), (0.33, true), (1.0, true)] {
+            let mut map = scene.map();
+            let count = (map.tiles.len() as f64 * share) as usize;
+            for tile in &mut map.tiles[..count] {
+                (tile.blur, tile.spread, tile.state) = (None, None, state);
+            }
+            let d = diagnose(&map, &scene.capture(), None, &Intent::default());
+            assert_eq!(d.flags.contains(&flag), told, "{state:?} {share}: {:?}", d.flags);
+        }
+    }
+}
+
 #[test]
 fn a_foreground_of_water_alone_is_not_judged_but_the_far_scene_is() {
     let scene = Scene { f_number: 11.0, pool: 1.0, pool_depth: 0.75, ..Scene::default() };

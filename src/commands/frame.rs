@@ -111,6 +111,10 @@ fn cut_short(path: &Path, share: f64) -> IntakeError {
     IntakeError::damaged(path, problem)
 }
 
+fn by_preview(path: &Path) -> IntakeError {
+    IntakeError::damaged(path, "its raw data are damaged, and only the preview in it was measured")
+}
+
 /// A frame, and what is to be said of a file that is there in part only.
 type Whole = (Done, Option<IntakeError>);
 
@@ -147,7 +151,8 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
         }
     };
     let Measured { facts: Facts { file, capture, mut flags, original, coded }, map } = measured;
-    let partly = coded.map(|share| cut_short(path, share));
+    let damaged = || flags.contains(&Flag::RawDamaged).then(|| by_preview(path));
+    let partly = coded.map(|share| cut_short(path, share)).or_else(damaged);
     flags.extend(flag);
     let baseline = shelf.find(&capture);
     let known = baseline.map(|place| shelf.baseline(place));

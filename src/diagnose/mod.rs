@@ -166,6 +166,7 @@ fn nothing(map: &TileMap, capture: &Capture, intent: &Intent) -> Diagnosis {
     if map.sharpened() {
         flags.push(Flag::Sharpened);
     }
+    flags.extend(origin::spoilt(map));
     Diagnosis {
         verdict: Verdict {
             cause: Cause::CannotTell,

@@ -4,7 +4,7 @@ use super::sky::sky;
 use super::verdict::{HALF_SEEN, MAJORITY, cap};
 use super::{Cause, Diagnosis, Verdict};
 use crate::judge::Judgement;
-use crate::measure::TileMap;
+use crate::measure::{TileMap, TileState};
 use crate::quantity::Flag;
 use crate::shot::Capture;
 use crate::stats::{quantile, upper_median};
@@ -13,6 +13,17 @@ use crate::stats::{quantile, upper_median};
 pub(super) const ALTERED: f64 = 0.7;
 /// Derived: sensors end at 2 to 1. Longer over shorter side from which a picture is stitched.
 const PANORAMA: f64 = 2.2;
+
+/// Chosen: a sky that is blown out around the sun is less. Share of the tiles that yield no number for being clipped, or for
+/// noise, from which on the whole frame is.
+const MUCH: f64 = 0.25;
+
+/// What kept much of a picture from being measured, as flags.
+pub(super) fn spoilt(map: &TileMap) -> impl Iterator<Item = Flag> {
+    let share = |state| map.tiles.iter().filter(|t| t.state == state).count() as f64 / map.tiles.len().max(1) as f64;
+    let found = [(Flag::ClippedHighlights, share(TileState::Clipped)), (Flag::HeavyNoise, share(TileState::Noisy))];
+    found.into_iter().filter(|(_, share)| *share >= MUCH).map(|(flag, _)| flag)
+}
 
 /// Flags a picture that is not what the camera wrote, and lowers its verdict's confidence.
 pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {

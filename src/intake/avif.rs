@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use re_rav1d::dav1d::pixel::{MatrixCoefficients, TransferCharacteristic, YUVRange};
 use re_rav1d::dav1d::{Decoder, Error, Picture, PixelLayout, PlanarImageComponent, Settings};
 
-use super::containers::{Primary, primary_item};
+use super::containers::{Aperture, Primary, primary_item};
 use super::luminance::Read;
 use super::rendered::{self, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};
@@ -27,6 +27,8 @@ struct Decoded {
     width: usize,
     height: usize,
     icc: Option<Vec<u8>>,
+    /// The part that is the picture.
+    shown: Aperture,
 }
 
 impl Decoded {
@@ -64,8 +66,12 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
     let lut: Vec<u16> = (0..=top)
         .map(|v| (tone.linear((v as f32 - black) / (white - black)) * f32::from(WHITE)).round() as u16)
         .collect();
-    let (stored_width, stored_height) = (decoded.width, decoded.height);
-    let luma = decoded.samples(PlanarImageComponent::Y, (1, 1));
+    let Aperture { left, top: above, width: stored_width, height: stored_height } = decoded.shown;
+    let mut luma = decoded.samples(PlanarImageComponent::Y, (1, 1));
+    if stored_width * stored_height < luma.len() {
+        let rows = luma.chunks_exact(decoded.width).skip(above).take(stored_height);
+        luma = rows.flat_map(|row| &row[left..left + stored_width]).copied().collect();
+    }
     let turn = Turn::from_exif(orientation.unwrap_or(1)).then_clockwise(quarter_turns);
     let data = turn.apply(&luma, stored_width, stored_height, |v| lut[usize::from(v).min(top)]);
     let (width, height) = turn.size(stored_width, stored_height);
@@ -80,7 +86,7 @@ pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) ->
 /// A picture to look at, upright.
 pub(super) fn rgb(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
     let decoded = decode(path)?;
-    let (picture, width, height) = (decoded.first(), decoded.width, decoded.height);
+    let (picture, width) = (decoded.first(), decoded.width);
     let (black, white) = range(picture);
     let luma = decoded.samples(PlanarImageComponent::Y, (1, 1));
     let (across, down) = match picture.pixel_layout() {
@@ -121,7 +127,10 @@ pub(super) fn rgb(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> R
         [code(r), code((y - kr * r - kb * b) / (1.0 - kr - kb)), code(b)]
     };
     let turn = Turn::from_exif(orientation.unwrap_or(1)).then_clockwise(quarter_turns);
-    Ok(rendered::upright_rgb((0..width * height).map(colour).collect(), width, height, turn))
+    let shown = decoded.shown;
+    let place = |i: usize| (shown.top + i / shown.width) * width + shown.left + i % shown.width;
+    let pixels = (0..shown.width * shown.height).map(|i| colour(place(i))).collect();
+    Ok(rendered::upright_rgb(pixels, shown.width, shown.height, turn))
 }
 
 /// The curve of a picture: its profile's, else sRGB's, which photographs have under several names.
@@ -151,7 +160,7 @@ fn unsupported(path: &Path, problem: &str) -> IntakeError {
 fn decode(path: &Path) -> Result<Decoded, IntakeError> {
     let file = File::open(path).map_err(|e| IntakeError::from_io(path, &e))?;
     let damaged = || IntakeError::damaged(path, "the AVIF data are damaged or cut off");
-    let Primary { kind, pieces, grid, icc } = primary_item(&mut BufReader::new(file)).ok_or_else(damaged)?;
+    let Primary { kind, pieces, grid, icc, aperture } = primary_item(&mut BufReader::new(file)).ok_or_else(damaged)?;
     if &kind != b"av01" {
         return Err(unsupported(path, "it is an AVIF picture that is laid one over another, which is not read here"));
     }
@@ -177,7 +186,9 @@ fn decode(path: &Path) -> Result<Decoded, IntakeError> {
     if !covered || pieces.iter().any(|p| shape(p) != piece) {
         return Err(damaged());
     }
-    Ok(Decoded { pieces, columns, width, height, icc })
+    let all = Aperture { left: 0, top: 0, width, height };
+    let shown = aperture.filter(|a| a.left + a.width <= width && a.top + a.height <= height).unwrap_or(all);
+    Ok(Decoded { pieces, columns, width, height, icc, shown })
 }
 
 fn first_picture(bytes: Vec<u8>, threads: usize) -> Result<Picture, Error> {

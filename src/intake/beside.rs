@@ -2,7 +2,8 @@
 
 use std::path::Path;
 
-use super::{Overrides, facts};
+use super::rendered::MAX_PIXELS;
+use super::{IntakeError, Overrides, facts};
 
 /// Bytes that reading and measuring a file will need at most, as far as its head tells.
 ///
@@ -20,9 +21,17 @@ pub(crate) fn memory_needed(path: &Path) -> u64 {
 
 /// Bytes that a file needs at the least by its own account: its plane, and the colours that a decoder of another kind
 /// than JPEG holds beside it. Never more than is surely needed, since a file beyond what is allowed is refused.
-pub(super) fn least_memory(path: &Path) -> u64 {
+///
+/// # Errors
+/// Where it claims more pixels than a photograph may have.
+pub(super) fn least_memory(path: &Path) -> Result<u64, IntakeError> {
     let on_disk = path.metadata().map_or(0, |m| m.len());
-    let Some((width, height)) = facts(path, &Overrides::default()).ok().and_then(|f| f.size) else { return on_disk };
+    let Some((width, height)) = facts(path, &Overrides::default()).ok().and_then(|f| f.size) else {
+        return Ok(on_disk);
+    };
+    if u64::from(width) * u64::from(height) > MAX_PIXELS as u64 {
+        return Err(IntakeError::too_much(path, format!("it claims {width} x {height} pixels")));
+    }
     let a_pixel = if matches!(super::open(path), Ok((_, super::Kind::Jpeg | super::Kind::Raw(_)))) { 2 } else { 3 };
-    on_disk + u64::from(width) * u64::from(height) * a_pixel
+    Ok(on_disk + u64::from(width) * u64::from(height) * a_pixel)
 }

@@ -12,12 +12,33 @@ const MOST_DIRECTORIES: u16 = 8;
 /// A TIFF block with its directories found, errors skipped. What is found in a block that is held already borrows it.
 pub(super) struct Block<'d> {
     data: Cow<'d, [u8]>,
-    little_endian: bool,
+    order: Order,
     entries: HashMap<(Kind, u16, u16), Entry>,
     /// Where the directories of the chain start.
     starts: Vec<usize>,
     /// Whether something could not be read (a truncated head, or damage).
     pub partial: bool,
+}
+
+/// How a block's numbers and directories are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Order {
+    little_endian: bool,
+    /// Whether counts and offsets have eight bytes (BigTIFF) instead of four.
+    big: bool,
+}
+
+impl Order {
+    /// Bytes of a directory's own count, of an entry, and of its values where they stand in it.
+    const fn sizes(self) -> (usize, usize, usize) {
+        if self.big { (8, 20, 8) } else { (2, 12, 4) }
+    }
+
+    /// A count or an offset.
+    fn place(self, bytes: &[u8], at: usize) -> Option<usize> {
+        if self.big { wide(bytes, at, self.little_endian) } else { long(bytes, at, self.little_endian).map(u64::from) }
+            .and_then(|n| usize::try_from(n).ok())
+    }
 }
 
 /// What a directory is for.
@@ -39,13 +60,13 @@ struct Entry {
     at: usize,
 }
 
-/// Bytes of one value of a type; 0 for types that are not known here.
+/// Bytes of one value of a type (TIFF 6.0, section 2; BigTIFF's 16 to 18); 0 for types that are not known here.
 const fn width(kind: u16) -> usize {
     match kind {
         1 | 2 | 6 | 7 => 1,
         3 | 8 => 2,
         4 | 9 | 11 => 4,
-        5 | 10 | 12 => 8,
+        5 | 10 | 12 | 16..=18 => 8,
         _ => 0,
     }
 }
@@ -60,10 +81,15 @@ fn long(bytes: &[u8], at: usize, little_endian: bool) -> Option<u32> {
     Some(if little_endian { u32::from_le_bytes(four) } else { u32::from_be_bytes(four) })
 }
 
+fn wide(bytes: &[u8], at: usize, little_endian: bool) -> Option<u64> {
+    let eight = <[u8; 8]>::try_from(bytes.get(at..at.checked_add(8)?)?).ok()?;
+    Some(if little_endian { u64::from_le_bytes(eight) } else { u64::from_be_bytes(eight) })
+}
+
 /// Walks directories; what makes no sense is passed over and remembered.
 struct Walk<'d> {
     data: &'d [u8],
-    little_endian: bool,
+    order: Order,
     entries: HashMap<(Kind, u16, u16), Entry>,
     starts: Vec<usize>,
     seen: HashSet<usize>,
@@ -87,31 +113,38 @@ impl Walk<'_> {
     /// Notes the entries of a directory and of those below it; where the next one of its chain starts. `None` where it is not
     /// there to its end, or was there before.
     fn directory(&mut self, offset: usize, kind: Kind, number: u16) -> Option<usize> {
-        let count = short(self.data, offset, self.little_endian)?;
+        let (head, size, _) = self.order.sizes();
+        let count = if self.order.big {
+            self.order.place(self.data, offset)?
+        } else {
+            usize::from(short(self.data, offset, self.order.little_endian)?)
+        };
         self.seen.insert(offset).then_some(())?;
         if kind == Kind::Picture {
             self.starts.push(offset);
         }
-        let mut at = offset + 2;
+        let mut at = offset + head;
         for _ in 0..count {
-            self.data.get(at..at.checked_add(12)?)?;
+            self.data.get(at..at.checked_add(size)?)?;
             match self.entry(at) {
                 Some((tag, entry)) => self.note(kind, number, tag, entry),
                 None => self.partial = true,
             }
-            at += 12;
+            at += size;
         }
-        long(self.data, at, self.little_endian).map(|next| next as usize)
+        self.order.place(self.data, at)
     }
 
     /// The entry at a place; `None` where its values are not in the block.
     fn entry(&self, at: usize) -> Option<(u16, Entry)> {
-        let kind = short(self.data, at + 2, self.little_endian)?;
-        let count = long(self.data, at + 4, self.little_endian)? as usize;
+        let (little_endian, (_, size, inside)) = (self.order.little_endian, self.order.sizes());
+        let kind = short(self.data, at + 2, little_endian)?;
+        let count = self.order.place(self.data, at + 4)?;
         let length = width(kind).checked_mul(count)?;
-        let place = if length <= 4 { at + 8 } else { long(self.data, at + 8, self.little_endian)? as usize };
+        let here = at + size - inside;
+        let place = if length <= inside { here } else { self.order.place(self.data, here)? };
         self.data.get(place..place.checked_add(length)?)?;
-        Some((short(self.data, at, self.little_endian)?, Entry { kind, count, at: place }))
+        Some((short(self.data, at, little_endian)?, Entry { kind, count, at: place }))
     }
 
     fn note(&mut self, kind: Kind, number: u16, tag: u16, entry: Entry) {
@@ -124,7 +157,7 @@ impl Walk<'_> {
                 return;
             }
         };
-        let offset = whole(self.data, entry, self.little_endian).map(|o| o as usize);
+        let offset = whole(self.data, entry, self.order.little_endian).map(|o| o as usize);
         // A directory below another is the only one of its chain.
         if offset.and_then(|o| self.directory(o, below, number)) != Some(0) {
             self.partial = true;
@@ -139,34 +172,56 @@ fn whole(data: &[u8], entry: Entry, little_endian: bool) -> Option<u32> {
         1 => data.get(entry.at).map(|b| u32::from(*b)),
         3 => short(data, entry.at, little_endian).map(u32::from),
         4 => long(data, entry.at, little_endian),
+        16 | 18 => wide(data, entry.at, little_endian).and_then(|n| u32::try_from(n).ok()),
         _ => None,
     }
 }
 
+/// How what follows a TIFF header is written, and where its first directory is; BigTIFF, whose magic number is 43, tells in two
+/// more words that its offsets have eight bytes.
+pub(super) fn first_directory(head: &[u8]) -> Option<usize> {
+    header(head).map(|(_, first)| first)
+}
+
+fn header(head: &[u8]) -> Option<(Order, usize)> {
+    let little_endian = match head.get(..2)? {
+        b"II" => true,
+        b"MM" => false,
+        _ => return None,
+    };
+    let big = short(head, 2, little_endian) == Some(43) && short(head, 4, little_endian) == Some(8);
+    let order = Order { little_endian, big };
+    Some((order, order.place(head, if big { 8 } else { 4 })?))
+}
+
 impl<'d> Block<'d> {
-    /// Parses a block that starts with a TIFF header; raw formats with a magic number of their own are let in.
+    /// Parses a block that starts with a TIFF header, BigTIFF's too; raw formats with a magic number of their own are let in.
     pub(super) fn parse(data: impl Into<Cow<'d, [u8]>>) -> Option<Self> {
         let data = data.into();
-        let little_endian = match data.get(..2)? {
-            b"II" => true,
-            b"MM" => false,
-            _ => return None,
-        };
-        let first = long(&data, 4, little_endian)? as usize;
-        Some(Self::walked(data, first, little_endian))
+        let (order, first) = header(&data)?;
+        Some(Self::walked(data, first, order))
     }
 
-    /// Parses `data` with the first directory at `offset`, whatever header it has.
+    /// Parses `data` with the first directory of a plain TIFF at `offset`, whatever header it has.
     pub(super) fn at(data: &'d [u8], offset: usize, little_endian: bool) -> Option<Self> {
-        (offset >= 8 && offset < data.len()).then(|| Self::walked(Cow::Borrowed(data), offset, little_endian))
+        Self::below(data, offset, Order { little_endian, big: false })
     }
 
-    fn walked(data: Cow<'d, [u8]>, first: usize, little_endian: bool) -> Self {
+    fn below(data: &'d [u8], offset: usize, order: Order) -> Option<Self> {
+        (offset >= 8 && offset < data.len()).then(|| Self::walked(Cow::Borrowed(data), offset, order))
+    }
+
+    fn walked(data: Cow<'d, [u8]>, first: usize, order: Order) -> Self {
         let (entries, starts, seen) = (HashMap::new(), Vec::new(), HashSet::new());
-        let mut walk = Walk { data: &data, little_endian, entries, starts, seen, partial: false };
+        let mut walk = Walk { data: &data, order, entries, starts, seen, partial: false };
         walk.chain(first);
         let Walk { entries, starts, partial, .. } = walk;
-        Self { data, little_endian, entries, starts, partial }
+        Self { data, order, entries, starts, partial }
+    }
+
+    /// Parses the directory at a place of this block, written as this block is.
+    pub(super) fn directory(&self, offset: usize) -> Option<Block<'_>> {
+        Block::below(&self.data, offset, self.order)
     }
 
     /// The bytes that offsets inside the block count from.
@@ -176,7 +231,7 @@ impl<'d> Block<'d> {
 
     /// Byte order.
     pub(super) const fn little_endian(&self) -> bool {
-        self.little_endian
+        self.order.little_endian
     }
 
     /// The directory chain's first directory.
@@ -231,8 +286,10 @@ impl<'a> Ifd<'a> {
 
     /// All numbers of a tag as written; a rational with denominator zero is infinite, or NaN where both are zero.
     pub(super) fn numbers(self, tag: u16) -> Vec<f64> {
-        let Some((entry, bytes)) = self.values(tag, &[1, 3, 4, 5, 6, 8, 9, 10, 11, 12]) else { return Vec::new() };
-        let little_endian = self.block.little_endian;
+        let Some((entry, bytes)) = self.values(tag, &[1, 3, 4, 5, 6, 8, 9, 10, 11, 12, 16, 17, 18]) else {
+            return Vec::new();
+        };
+        let little_endian = self.block.order.little_endian;
         bytes.chunks_exact(width(entry.kind)).take(MOST_NUMBERS).map(|v| number(v, entry.kind, little_endian)).collect()
     }
 
@@ -249,12 +306,12 @@ impl<'a> Ifd<'a> {
     /// Numerator and denominator of the first rational.
     pub(super) fn rational(self, tag: u16) -> Option<(u32, u32)> {
         let (_, bytes) = self.values(tag, &[5])?;
-        long(bytes, 0, self.block.little_endian).zip(long(bytes, 4, self.block.little_endian))
+        long(bytes, 0, self.block.order.little_endian).zip(long(bytes, 4, self.block.order.little_endian))
     }
 
     /// The first number of a tag where it is a whole one that fits.
     pub(super) fn whole(self, tag: u16) -> Option<u32> {
-        whole(&self.block.data, self.entry(tag)?, self.block.little_endian)
+        whole(&self.block.data, self.entry(tag)?, self.block.order.little_endian)
     }
 
     /// Text, trimmed of blanks and zero bytes; `None` where nothing is left.
@@ -285,7 +342,7 @@ impl<'a> Ifd<'a> {
     pub(super) fn words(self, tag: u16) -> Option<Vec<i16>> {
         let (_, bytes) = self.values(tag, &[3, 7, 8])?;
         // The bit pattern is what matters: makers write signed words under the unsigned type.
-        let word = |pair: &[u8]| short(pair, 0, self.block.little_endian).map(u16::cast_signed);
+        let word = |pair: &[u8]| short(pair, 0, self.block.order.little_endian).map(u16::cast_signed);
         bytes.chunks_exact(2).take(MOST_NUMBERS).map(word).collect()
     }
 
@@ -293,17 +350,18 @@ impl<'a> Ifd<'a> {
     pub(super) fn pointer(self, tag: u16) -> Option<usize> {
         let entry = self.entry(tag)?;
         match entry.kind {
-            4 => self.whole(tag).map(|o| o as usize),
+            4 | 16 => self.whole(tag).map(|o| o as usize),
             7 => Some(entry.at),
             // "IFD", of which one is of interest: its values are no numbers to anybody else.
-            13 => long(&self.block.data, entry.at, self.block.little_endian).map(|o| o as usize),
+            18 => self.whole(tag).map(|o| o as usize),
+            13 => long(&self.block.data, entry.at, self.block.order.little_endian).map(|o| o as usize),
             _ => None,
         }
     }
 
     /// Parses the sub-directory a tag points at.
     pub(super) fn directory(self, tag: u16) -> Option<Block<'a>> {
-        Block::at(&self.block.data, self.pointer(tag)?, self.block.little_endian)
+        self.block.directory(self.pointer(tag)?)
     }
 }
 
@@ -321,10 +379,9 @@ fn number(value: &[u8], kind: u16, little_endian: bool) -> f64 {
         9 => signed(0),
         10 => signed(0) / signed(4),
         11 => f64::from(f32::from_bits(word(0))),
-        12 => {
-            let (first, second) = (u64::from(word(0)), u64::from(word(4)));
-            f64::from_bits(if little_endian { second << 32 | first } else { first << 32 | second })
-        }
+        12 => f64::from_bits(wide(value, 0, little_endian).unwrap_or(0)),
+        16 | 18 => wide(value, 0, little_endian).unwrap_or(0) as f64,
+        17 => wide(value, 0, little_endian).unwrap_or(0).cast_signed() as f64,
         _ => f64::from(value[0]),
     }
 }
@@ -380,6 +437,44 @@ mod tests {
             compared += count;
         }
         assert!(heads.len() >= 3 && compared > 200, "{} {compared}", heads.len());
+    }
+
+    /// BigTIFF (the libtiff project's "BigTIFF Design"): the same tags in directories of wider entries, numbers in both orders.
+    #[test]
+    fn directories_of_bigtiff_are_read_alike() {
+        for little in [true, false] {
+            let put = |out: &mut Vec<u8>, n: u64, size: usize| {
+                let bytes = n.to_le_bytes();
+                if little { out.extend(&bytes[..size]) } else { out.extend(bytes[..size].iter().rev()) }
+            };
+            let mut bytes = if little { b"II".to_vec() } else { b"MM".to_vec() };
+            [(43, 2), (8, 2), (0, 2), (16, 8), (4, 8)].into_iter().for_each(|(n, size)| put(&mut bytes, n, size));
+            let mut entry = |tag: u64, kind: u64, count: u64, value: u64, size: usize| {
+                [(tag, 2), (kind, 2), (count, 8)].into_iter().for_each(|(n, size)| put(&mut bytes, n, size));
+                let end = bytes.len() + 8;
+                put(&mut bytes, value, size);
+                bytes.resize(end, 0);
+            };
+            entry(0x100, 3, 1, 640, 2);
+            entry(0x101, 16, 1, 480, 8);
+            entry(0x14A, 18, 1, 112, 8);
+            entry(0x8769, 16, 1, 148, 8);
+            put(&mut bytes, 0, 8);
+            assert_eq!(bytes.len(), 112);
+            // Below: one entry each, f/8 as a rational that stands in its entry.
+            for (tag, kind, parts) in [(0x100, 4, vec![(321, 4), (0, 4)]), (0x829D, 5, vec![(80, 4), (10, 4)])] {
+                let head = [(1, 8), (tag, 2), (kind, 2), (1, 8)];
+                head.into_iter().for_each(|(n, size)| put(&mut bytes, n, size));
+                parts.into_iter().for_each(|(n, size)| put(&mut bytes, n, size));
+                put(&mut bytes, 0, 8);
+            }
+            let block = Block::parse(bytes).unwrap();
+            assert!(!block.partial);
+            assert_eq!((block.first().whole(0x100), block.first().whole(0x101)), (Some(640), Some(480)));
+            assert_eq!(block.exif().number(0x829D), Some(8.0));
+            assert_eq!(block.first().directory(0x14A).unwrap().first().whole(0x100), Some(321));
+            assert_eq!(block.first().numbers(0x14A), [112.0]);
+        }
     }
 
     /// A file may be as long as its offsets reach, and lead to as many directories.

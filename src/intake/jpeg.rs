@@ -1,5 +1,6 @@
 //! JPEG to a plane: luma through zune-jpeg, straight to linear light, with the block grid and luma steps.
 
+use std::borrow::Cow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
@@ -31,6 +32,7 @@ pub(super) fn plane(
     path: &Path,
 ) -> Result<Read, IntakeError> {
     check(headers, bytes.len(), path)?;
+    let bytes = &*sound(bytes, headers);
     let (width, height) = (headers.width, headers.height);
     let early = coded_before(bytes, headers, path)?;
     let decoder = open(bytes, ColorSpace::Luma, path)?;
@@ -73,6 +75,15 @@ pub(super) fn plane(
     let coded = (rows < height).then(|| rows as f64 / height as f64);
     let cut = coded.map(|_| Flag::Truncated);
     Ok(Read { plane, flags: std::iter::once(Flag::Processed).chain(cut).collect(), coded, tint })
+}
+
+/// The file up to the first hole in its coded data: what is coded behind it would be laid where it does not belong. A
+/// progressive picture is left as it is, for its later scans hold all of its rows again.
+fn sound<'a>(bytes: &'a [u8], headers: &Headers) -> Cow<'a, [u8]> {
+    match scan::first_hole(bytes).filter(|_| headers.frame != 0xC2) {
+        Some(end) => Cow::Owned([&bytes[..end], &[0xFF, 0xD9]].concat()),
+        None => Cow::Borrowed(bytes),
+    }
 }
 
 /// Decodes the luma of a picture of grey or of luma and colour differences, and what comes with it: how many rows are coded,
@@ -146,6 +157,7 @@ fn blank(
 /// Decodes a JPEG file's main picture to 8-bit RGB, upright, its colours as coded.
 pub(super) fn rgb(bytes: &[u8], headers: &Headers, turn: Turn, path: &Path) -> Result<image::RgbImage, IntakeError> {
     check(headers, bytes.len(), path)?;
+    let bytes = &*sound(bytes, headers);
     let mut decoder = open(bytes, ColorSpace::RGB, path)?;
     let early = coded_before(bytes, headers, path)?;
     let mut out = zeros::<[u8; 3]>(headers.width * headers.height, path)?;
@@ -316,6 +328,40 @@ mod tests {
                 }
             }
         }
+    }
+
+    /// A card that fails, or a copy that was interrupted, leaves sectors of zeros with sound data behind them. What lies before
+    /// the hole is as in the whole, and the rest is left out, since it lies elsewhere than it should.
+    #[test]
+    fn a_hole_in_the_middle_is_told() {
+        let mut seen = 0;
+        for whole in pictures().into_iter().chain(["baseline.jpg", "restart.jpg"].map(fixture)) {
+            let sound = read(&whole).unwrap().plane;
+            let start = coded(&whole);
+            for (first, length) in (start / 512 + 1..whole.len() / 512).step_by(3).flat_map(|s| [(s, 1), (s, 8)]) {
+                let (from, to) = (512 * first, 512 * (first + length));
+                if to + 600 > whole.len() {
+                    continue;
+                }
+                let mut holed = whole.clone();
+                holed[from..to].fill(0);
+                let share = (from - start) as f64 / (whole.len() - start) as f64;
+                match read(&holed) {
+                    Ok(read) => {
+                        let coded = read.coded.unwrap_or_else(|| panic!("a hole at {from} of {} passes", whole.len()));
+                        assert!(coded < share + 0.2, "{coded} of {share}");
+                        let rows = (coded * sound.height as f64).round() as usize * sound.width;
+                        assert!(
+                            read.plane.data[..rows] == sound.data[..rows]
+                                && read.plane.data[rows..].iter().all(|v| *v == WHITE)
+                        );
+                    }
+                    Err(error) => assert!(share < 0.4, "{share}: {error:?}"),
+                }
+                seen += 1;
+            }
+        }
+        assert!(seen > 100, "{seen}");
     }
 
     /// Flat ground may be coded in zeros alone.

@@ -66,6 +66,31 @@ pub(super) fn filled(data: &[u8]) -> usize {
     if zeros < FILLED { 0 } else { zeros - usize::from(stuffed) }
 }
 
+/// Derived: files are kept in whole sectors, none of which is smaller. Bytes of a hole in a file, and what they are a multiple of.
+const SECTOR: usize = 512;
+
+/// Where in a file data that lie in `data` stop being sound: at the first hole, whole sectors of zeros that a card or a copy left,
+/// with more data behind them. Flat ground may be coded in nothing but zeros, too, but not from one sector's beginning to another's.
+pub(super) fn hole(bytes: &[u8], data: std::ops::Range<usize>) -> Option<usize> {
+    let data = data.start..data.end.min(bytes.len());
+    let mut at = data.start.next_multiple_of(SECTOR);
+    while at + SECTOR <= data.end {
+        if bytes[at..at + SECTOR].iter().any(|b| *b != 0) {
+            at += SECTOR;
+            continue;
+        }
+        let zeros = |list: &mut dyn Iterator<Item = &u8>| list.take_while(|b| **b == 0).count();
+        let before = zeros(&mut bytes[data.start..at].iter().rev());
+        let end = at + zeros(&mut bytes[at..data.end].iter());
+        // A byte or two of the data beside it may be zero as well.
+        if before <= 2 && end % SECTOR <= 2 && end < data.end {
+            return Some(at);
+        }
+        at = end.next_multiple_of(SECTOR);
+    }
+    None
+}
+
 /// A number of two bytes at the beginning of some.
 pub(super) fn word(bytes: &[u8]) -> Option<usize> {
     bytes.first_chunk().map(|b| usize::from(u16::from_be_bytes(*b)))

@@ -2,26 +2,35 @@
 
 use std::io::{self, BufRead, Read, Seek, SeekFrom};
 
-/// Length of a TIFF header, whose last four bytes say where the first directory is (TIFF 6.0, section 2).
-const HEADER: u64 = 8;
+/// Length of the longest TIFF header: that of BigTIFF, whose last eight bytes say where the first directory is. A plain one is half
+/// as long, and its last four bytes say it (TIFF 6.0, section 2).
+const HEADER: usize = 16;
 
 /// A file with another header. Offsets in a TIFF count from its beginning, so that nothing else need be changed.
 pub(super) struct Redirected<R> {
     /// Stands at `at`, or behind the header while that is read.
     inner: R,
-    header: [u8; HEADER as usize],
+    header: Vec<u8>,
     at: u64,
 }
 
 impl<R: BufRead + Seek> Redirected<R> {
     /// Stands at the beginning; without a directory the header is the file's own.
     pub(super) fn new(mut inner: R, directory: Option<u32>) -> io::Result<Self> {
-        let mut header = [0; HEADER as usize];
+        let mut header = vec![0; HEADER / 2];
         inner.seek(SeekFrom::Start(0))?;
         inner.read_exact(&mut header)?;
+        let little = header.starts_with(b"II");
+        let big = matches!(header[2..4], [43, 0] | [0, 43]);
+        if big {
+            header.resize(HEADER, 0);
+            inner.read_exact(&mut header[HEADER / 2..])?;
+        }
         if let Some(offset) = directory {
-            let offset = if header.starts_with(b"II") { offset.to_le_bytes() } else { offset.to_be_bytes() };
-            header[4..].copy_from_slice(&offset);
+            let at = header.len() / 2;
+            let bytes = u64::from(offset).to_le_bytes();
+            let order = |i: usize| if little { i } else { at - 1 - i };
+            (0..at).for_each(|i| header[at + i] = bytes[order(i)]);
         }
         Ok(Self { inner, header, at: 0 })
     }
@@ -36,7 +45,7 @@ impl<R: BufRead + Seek> BufRead for Redirected<R> {
     }
 
     fn consume(&mut self, count: usize) {
-        if self.at >= HEADER {
+        if self.at >= self.header.len() as u64 {
             self.inner.consume(count);
         }
         self.at += count as u64;
@@ -45,7 +54,7 @@ impl<R: BufRead + Seek> BufRead for Redirected<R> {
 
 impl<R: BufRead + Seek> Read for Redirected<R> {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
-        if self.at >= HEADER {
+        if self.at >= self.header.len() as u64 {
             let count = self.inner.read(out)?;
             self.at += count as u64;
             return Ok(count);
@@ -65,8 +74,9 @@ impl<R: BufRead + Seek> Seek for Redirected<R> {
             other => other,
         };
         self.at = self.inner.seek(to)?;
-        if self.at < HEADER {
-            self.inner.seek(SeekFrom::Start(HEADER))?;
+        let header = self.header.len() as u64;
+        if self.at < header {
+            self.inner.seek(SeekFrom::Start(header))?;
         }
         Ok(self.at)
     }
@@ -96,5 +106,20 @@ mod tests {
         file.seek(SeekFrom::Current(-4)).unwrap();
         assert_eq!(file.lines().count(), 1);
         assert!(Redirected::new(Cursor::new(b"II*"), None).is_err());
+    }
+
+    #[test]
+    fn bigtiff_has_a_longer_way_there() {
+        for (head, offset) in
+            [(b"MM\0+\0\x08\0\0", [0, 0, 0, 0, 0, 0, 0, 77]), (b"II+\0\x08\0\0\0", [77, 0, 0, 0, 0, 0, 0, 0])]
+        {
+            let bytes: Vec<u8> = head.iter().copied().chain(100..200).collect();
+            let mut expected = bytes.clone();
+            expected[8..16].copy_from_slice(&offset);
+            let mut read = Vec::new();
+            Redirected::new(Cursor::new(&bytes), Some(77)).unwrap().read_to_end(&mut read).unwrap();
+            assert_eq!(read, expected);
+        }
+        assert!(Redirected::new(Cursor::new(b"II+\0\x08\0\0\0"), None).is_err());
     }
 }

@@ -2,12 +2,13 @@
 //!
 //! Decoders fill what a cut file lacks with something, and some never tell. Here every block of the first component
 //! (luma, or red) is counted in every scan that it needs, as ITU-T T.81 has it: annex F for sequential scans, annex G
-//! for progressive ones. Zeros that a copy or a card filled in are codes, too; blocks made of them don't count.
+//! for progressive ones. Zeros that a copy or a card filled in are codes, too; blocks made of them don't count, nor do those
+//! behind them, which lie elsewhere than they should.
 
 use super::coefficients::{Reader, Spectrum, Tables};
 use super::entropy::{Kind, Table};
 use super::markers::{
-    Component, FrameHeader, Pick, Segment, code_tables, data_end, filled, scan_header, segments, word,
+    Component, FrameHeader, Pick, Segment, code_tables, data_end, filled, hole, scan_header, segments, word,
 };
 
 /// Rows of the stored picture, from the top, whose first component is coded to the last bit; `None` where the file is of
@@ -21,12 +22,18 @@ pub(super) fn coded_rows(bytes: &[u8]) -> Option<usize> {
             0xC3 | 0xC5..=0xC7 | 0xC9..=0xCB | 0xCD..=0xCF => return None,
             0xC4 => walk.tables(body),
             0xDD => walk.interval = word(body)?,
-            0xDA => walk.scan(body, bytes.get(end..)?),
+            0xDA => walk.scan(body, bytes.get(end..hole(bytes, end..data_end(bytes, end)).unwrap_or(bytes.len()))?),
             _ => {}
         }
     }
     let frame = walk.frame?;
     Some(frame.complete().min(frame.height))
+}
+
+/// Where the first hole in the coded data is.
+pub(super) fn first_hole(bytes: &[u8]) -> Option<usize> {
+    let scans = segments(bytes).take_while(|s| s.marker != 0xD9).filter(|s| s.marker == 0xDA);
+    scans.into_iter().find_map(|s| hole(bytes, s.end..data_end(bytes, s.end)))
 }
 
 /// Most blocks of a component that are kept account of: those of 600 megapixels.

@@ -185,31 +185,39 @@ const MAX_DIRECTORIES: usize = 32;
 /// Where reading fails for other reasons than the end of the file.
 pub(super) fn directories<R: Read + Seek>(reader: &mut R) -> io::Result<Directories> {
     let mut found = Directories::default();
-    let Some(head) = read_at(reader, 0, 8)? else { return Ok(found) };
+    let Some(mut head) = read_at(reader, 0, 8)? else { return Ok(found) };
     let little = head.starts_with(b"II");
-    let u16_at = |b: &[u8]| if little { u16::from_le_bytes([b[0], b[1]]) } else { u16::from_be_bytes([b[0], b[1]]) };
-    let u32_at = |b: &[u8]| {
-        let b = [b[0], b[1], b[2], b[3]];
-        if little { u32::from_le_bytes(b) } else { u32::from_be_bytes(b) }
+    let number = |bytes: &[u8]| {
+        let join = |sum: u64, b: &u8| sum << 8 | u64::from(*b);
+        if little { bytes.iter().rev().fold(0, join) } else { bytes.iter().fold(0, join) }
     };
-    // BigTIFF (magic 43) is no camera's raw format.
-    if u16_at(&head[2..]) != 42 {
+    let big = number(&head[2..4]) == 43;
+    if !big && number(&head[2..4]) != 42 {
         found.panasonic = head.starts_with(b"IIU\0");
         return Ok(found);
     }
-    let mut waiting = vec![u32_at(&head[4..])];
+    // Bytes of a directory's count, of an entry, and of its values where they stand in it: BigTIFF's are wider.
+    let (counted, size, inside) = if big { (8, 20, 8) } else { (2, 12, 4) };
+    if big {
+        let Some(rest) = read_at(reader, 8, 8)? else { return Ok(found) };
+        head = rest;
+    }
+    let mut waiting = vec![number(&head[head.len() - inside..])];
     let mut seen = Vec::new();
     while let Some(offset) = waiting.pop() {
         if offset == 0 || seen.contains(&offset) || seen.len() >= MAX_DIRECTORIES {
             continue;
         }
         seen.push(offset);
-        let Some(count) = read_at(reader, u64::from(offset), 2)?.map(|b| u16_at(&b)) else { continue };
-        let entries_size = usize::from(count) * 12;
-        let Some(entries) = read_at(reader, u64::from(offset) + 2, entries_size)? else { continue };
-        for entry in entries.chunks_exact(12) {
-            let (tag, kind, n) = (u16_at(entry), u16_at(&entry[2..]), u32_at(&entry[4..]));
-            let short = u16_at(&entry[8..]);
+        let Some(count) = read_at(reader, offset, counted)?.map(|b| number(&b)) else { continue };
+        let Some(entries_size) = u16::try_from(count).ok().map(|n| usize::from(n) * size) else { continue };
+        let start = offset.saturating_add(counted as u64);
+        let Some(entries) = read_at(reader, start, entries_size)? else { continue };
+        for entry in entries.chunks_exact(size) {
+            let (tag, kind, n) = (number(&entry[..2]), number(&entry[2..4]), number(&entry[4..size - inside]));
+            let value = &entry[size - inside..];
+            let (short, place) = (number(&value[..2]), number(value));
+            let word = if matches!(kind, 16 | 18) { 8 } else { 4 };
             match tag {
                 // DNGVersion.
                 0xC612 => found.dng = true,
@@ -219,17 +227,17 @@ pub(super) fn directories<R: Read + Seek>(reader: &mut R) -> io::Result<Director
                 0x0103 if kind == 3 && short == 9 => found.vc5 = true,
                 0x0103 if kind == 3 && matches!(short, 32_767 | 34_713) => found.coded = true,
                 // SubIFDs.
-                0x014A if matches!(kind, 4 | 13) && n == 1 => waiting.push(u32_at(&entry[8..])),
-                0x014A if matches!(kind, 4 | 13) && n <= 16 => {
-                    if let Some(list) = read_at(reader, u64::from(u32_at(&entry[8..])), 4 * n as usize)? {
-                        waiting.extend(list.chunks_exact(4).map(u32_at));
-                    }
+                0x014A if matches!(kind, 4 | 13 | 16 | 18) && n > 0 && n <= 16 => {
+                    let length = word * n as usize;
+                    let list =
+                        if length <= inside { Some(value[..length].to_vec()) } else { read_at(reader, place, length)? };
+                    waiting.extend(list.iter().flat_map(|list| list.chunks_exact(word)).map(number));
                 }
                 _ => {}
             }
         }
-        if let Some(next) = read_at(reader, u64::from(offset) + 2 + entries_size as u64, 4)? {
-            waiting.push(u32_at(&next));
+        if let Some(next) = read_at(reader, start.saturating_add(entries_size as u64), inside)? {
+            waiting.push(number(&next));
         }
     }
     Ok(found)
@@ -237,6 +245,10 @@ pub(super) fn directories<R: Read + Seek>(reader: &mut R) -> io::Result<Director
 
 /// `size` bytes at `offset`; `None` where the file is shorter.
 fn read_at<R: Read + Seek>(reader: &mut R, offset: u64, size: usize) -> io::Result<Option<Vec<u8>>> {
+    if i64::try_from(offset).is_err() {
+        // Farther than any file reaches.
+        return Ok(None);
+    }
     reader.seek(SeekFrom::Start(offset))?;
     let mut bytes = Vec::with_capacity(size);
     reader.by_ref().take(size as u64).read_to_end(&mut bytes)?;
@@ -277,6 +289,21 @@ mod tests {
         assert_eq!(of(&tiff(2, 42), "a.tif"), Kind::Tiff);
         assert_eq!(of(&tiff(2, 42), "a.nef"), Kind::Raw(Build::Tiff(None)));
         assert_eq!(of(&tiff(2, 43), "a.tif"), Kind::Tiff);
+        // BigTIFF: offsets and counts of eight bytes (the libtiff project's "BigTIFF Design").
+        let big = |photometric: u8| {
+            let mut b = b"II+\0\x08\0\0\0\x10\0\0\0\0\0\0\0\x01\0\0\0\0\0\0\0\x06\x01\x03\0\x01\0\0\0\0\0\0\0".to_vec();
+            b.extend([photometric, if photometric == 0x23 { 0x80 } else { 0 }, 0, 0, 0, 0, 0, 0]);
+            b.extend([0; 8]);
+            b
+        };
+        assert_eq!(of(&big(0x23), "a.tif"), Kind::Raw(Build::Tiff(None)));
+        assert_eq!(of(&big(2), "a.tif"), Kind::Tiff);
+        let mut far = big(0x23);
+        far[8..16].fill(0xFF);
+        assert_eq!(of(&far, "a.tif"), Kind::Tiff);
+        for cut in 4..60 {
+            of(&big(0x23)[..cut.min(52)], "a.tif");
+        }
         for cut in 4..30 {
             of(&tiff(0x23, 42)[..cut.min(26)], "a.tif");
         }

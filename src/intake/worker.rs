@@ -54,7 +54,7 @@ const SLACK: u64 = 48 << 20;
 pub(super) fn affordable(path: &Path) -> Result<(), IntakeError> {
     let setting = POOL.lock().unwrap_or_else(PoisonError::into_inner).setting.clone();
     let Some(memory) = setting.map(|s| s.memory) else { return Ok(()) };
-    let least = least_memory(path);
+    let least = least_memory(path)?;
     if least <= memory.saturating_mul(6) / 5 {
         return Ok(());
     }

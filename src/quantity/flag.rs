@@ -32,6 +32,7 @@ macro_rules! flags {
 flags! {
     Processed: "Measured on a rendered file, not on raw samples.", "Audit the raw file when exact widths matter.";
     Preview: "The raw pixels could not be decoded; the embedded preview was measured instead.", "Convert the raw to DNG, or judge the preview with care.";
+    RawDamaged: "The raw data in the file are damaged; only the preview in it could be judged.", "Copy it again from the card or a backup.";
     Sharpened: "Edges overshoot as in-camera or editor sharpening makes them; widths read too small.", "Audit the raw file, or turn sharpening off for a test frame.";
     Resized: "The picture is smaller than the sensor recorded it.", "Audit the file at full size to judge the lens or the focus.";
     Demosaicked: "Measured on interpolated samples, not on the sensor's own green ones.", "No action needed; widths may read slightly large.";
@@ -52,10 +53,10 @@ flags! {
     FocusDistanceIgnored: "A recorded focus distance was a filler value and was ignored.", "No action needed.";
     FocusDistanceImpossible: "The recorded focus distance is nearer than the lens can focus.", "Give --focus-distance if it is known.";
     TwinFailed: "The other file of this frame could not be read; this one stands in for it.", "See the failures for what is wrong with the other.";
-    Truncated: "The file was cut short: part of the picture is missing and was left out.", "Copy it again from the card or a backup.";
+    Truncated: "The file was cut short or has a hole: part of the picture is missing and was left out.", "Copy it again from the card or a backup.";
     DateImplausible: "The recorded date is in the future or before digital cameras.", "Check the camera's clock.";
     OrientationLost: "The picture looks turned although it says it is upright.", "Give --turn, or restore the orientation tag.";
-    ClippedHighlights: "Part of the frame is clipped.", "Expose a test frame lower.";
+    ClippedHighlights: "Much of the frame is clipped: there is nothing to measure in what is white.", "Expose a test frame lower.";
     HeavyNoise: "Noise dominates much of the frame.", "Use a lower ISO for a test frame.";
     LittleLight: "Its pixels gathered so little light that fine texture will have been smoothed, in the camera or after.", "Look at fine texture at 1:1; use a lower ISO, or audit the raw file.";
     StrongCompression: "JPEG compression is strong enough to hide fine detail.", "Save at higher quality or audit the raw file.";

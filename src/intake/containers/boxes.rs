@@ -141,8 +141,8 @@ pub(super) fn heif(source: &mut impl Source, allowance: &mut Allowance) -> Conte
             allowance.keep(bytes, &mut found.xmp);
         }
     }
-    if let Some((size, turn)) = primary(meta) {
-        found.size = size;
+    if let Some((size, aperture, turn)) = primary(meta) {
+        found.size = aperture.map(|a| (a.width as u32, a.height as u32)).or(size);
         // HEIF readers ignore the Exif orientation.
         found.orientation = Some(turn.exif());
     }
@@ -238,6 +238,34 @@ pub(crate) struct Primary {
     pub grid: Option<(usize, (usize, usize))>,
     /// Its ICC profile.
     pub icc: Option<Vec<u8>>,
+    /// The part of what is coded that is the picture, where it is not all.
+    pub aperture: Option<Aperture>,
+}
+
+/// A part of a coded picture, px.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Aperture {
+    pub left: usize,
+    pub top: usize,
+    pub width: usize,
+    pub height: usize,
+}
+
+impl Aperture {
+    /// From a clean aperture's property and the size of what is coded (ISO/IEC 14496-12, 12.1.4): four fractions, of which the
+    /// last two say how far its middle lies from that of the whole. `None` where it reaches beyond the whole.
+    fn of(body: &[u8], (width, height): (u32, u32)) -> Option<Self> {
+        let signed = |i: usize| be32(body, 4 * i).map(|n| f64::from(n.cast_signed()));
+        let part = |i: usize| Some(signed(2 * i)? / signed(2 * i + 1)?).filter(|v| v.is_finite());
+        let along = |i: usize, whole: u32| -> Option<(usize, usize)> {
+            let size = part(i)?.floor();
+            let start = (part(i + 2)? + (f64::from(whole) - size) / 2.0).round();
+            let inside = size >= 1.0 && start >= 0.0 && start + size <= f64::from(whole);
+            inside.then_some((start as usize, size as usize))
+        };
+        let ((left, width), (top, height)) = (along(0, width)?, along(1, height)?);
+        Some(Self { left, top, width, height })
+    }
 }
 
 /// The primary item itself, with what is needed to show it. Whatever else the file holds, such as alpha, depth or gain maps
@@ -257,9 +285,10 @@ pub(crate) fn primary_item(source: &mut impl Source) -> Option<Primary> {
         (*name == b"colr" && (body.starts_with(b"prof") || body.starts_with(b"rICC"))).then(|| body[4..].to_vec())
     };
     let mut icc = properties(meta, id)?.iter().find_map(profile);
+    let (_, aperture, _) = primary(meta)?;
     let own = kind(id)?;
     if &own != b"grid" {
-        return Some(Primary { kind: own, pieces: vec![read(id)?], grid: None, icc });
+        return Some(Primary { kind: own, pieces: vec![read(id)?], grid: None, icc, aperture });
     }
     let ((columns, rows), size) = grid(&read(id)?)?;
     let parts = references(meta, b"dimg", id);
@@ -269,7 +298,7 @@ pub(crate) fn primary_item(source: &mut impl Source) -> Option<Primary> {
     }
     icc = icc.or_else(|| properties(meta, parts[0])?.iter().find_map(profile));
     let pieces = parts.into_iter().map(&mut read).collect::<Option<Vec<_>>>()?;
-    Some(Primary { kind: first, pieces, grid: Some((columns, size)), icc })
+    Some(Primary { kind: first, pieces, grid: Some((columns, size)), icc, aperture })
 }
 
 /// Columns and rows of a grid, and the width and height that it makes (ISO/IEC 23008-12, 6.6.2.3).
@@ -331,14 +360,15 @@ fn properties(meta: &[u8], id: u32) -> Option<Vec<(&[u8], &[u8])>> {
     None
 }
 
-/// Size of the primary item, and how it is turned and mirrored: in the order of its properties (ISO/IEC 23008-12, 6.5.10 and
-/// 6.5.12), of which MIAF has turning come first.
-fn primary(meta: &[u8]) -> Option<(Size, Turn)> {
-    let (mut size, mut turn) = (None, Turn::default());
+/// Size of the primary item, the part of it that is shown, and how that is turned and mirrored: in the order of its properties
+/// (ISO/IEC 23008-12, 6.5.9, 6.5.10 and 6.5.12), of which MIAF has cropping come first and turning next.
+fn primary(meta: &[u8]) -> Option<(Size, Option<Aperture>, Turn)> {
+    let (mut size, mut aperture, mut turn) = (None, None, Turn::default());
     for (name, body) in properties(meta, primary_id(meta)?)? {
         let first = body.first().copied().unwrap_or(0);
         match name {
             b"ispe" => size = be32(body, 4).zip(be32(body, 8)).filter(|&(w, h)| w > 0 && h > 0),
+            b"clap" => aperture = size.and_then(|size| Aperture::of(body, size)),
             // Quarter turns anticlockwise.
             b"irot" => turn = turn.then_clockwise(4 - (first & 3)),
             // 0 exchanges top and bottom, 1 left and right.
@@ -346,5 +376,5 @@ fn primary(meta: &[u8]) -> Option<(Size, Turn)> {
             _ => {}
         }
     }
-    Some((size, turn))
+    Some((size, aperture, turn))
 }

@@ -50,7 +50,7 @@ impl Contents {
     }
 }
 
-pub(super) use boxes::{Primary, primary_item};
+pub(super) use boxes::{Aperture, Primary, primary_item};
 pub(super) use ciff::Heap;
 
 /// A reader that can seek; what the containers are read from.

@@ -1,7 +1,7 @@
 //! TIFF and the raw formats built on it (CR2, NEF, ARW, DNG, PEF, SRW, ORF, RW2), and Fujifilm's RAF.
 
-use super::{Allowance, Contents, Source, be16, be32, jpeg, le32};
-use crate::intake::ifd::{Block, Ifd};
+use super::{Allowance, Contents, Source, be16, be32, jpeg};
+use crate::intake::ifd::{Block, Ifd, first_directory};
 
 /// Reads to try, each larger than the last: the head of a raw file holds its directories, but some files
 /// put them, or a long maker note, farther back.
@@ -15,14 +15,10 @@ const DNG_VERSION: u16 = 0xc612;
 pub(super) fn contents(source: &mut impl Source, allowance: &mut Allowance) -> Contents {
     let length = source.length();
     let mut found = Contents::default();
-    let head = source.piece(0, 12);
-    // BigTIFF's directories are built otherwise.
-    if matches!(head.get(2..4), Some([43, 0] | [0, 43])) {
-        return found;
-    }
+    let head = source.piece(0, 16);
     // CR2 has its name after the header; RW2 and ORF have magic numbers of their own.
     let canon = head.get(8..10) == Some(b"CR");
-    let other = !matches!(head.get(2..4), Some([42, 0] | [0, 42]));
+    let other = !matches!(head.get(2..4), Some([42 | 43, 0] | [0, 42 | 43]));
     for (i, &size) in HEADS.iter().enumerate() {
         let bytes = behind(source, &head, length).unwrap_or_else(|| source.piece(0, size));
         let whole = bytes.len() as u64 >= length || i + 1 == HEADS.len();
@@ -48,7 +44,7 @@ fn behind(source: &mut impl Source, head: &[u8], length: u64) -> Option<Vec<u8>>
     const WHOLE: usize = 1 << 28;
     const LONGEST: u64 = 1 << 31;
     const AROUND: usize = 1 << 20;
-    let offset = if head.starts_with(b"II") { le32(head, 4)? } else { be32(head, 4)? } as usize;
+    let offset = first_directory(head)?;
     if offset < HEADS[0] || offset as u64 >= length || length > LONGEST {
         return None;
     }
@@ -148,7 +144,7 @@ fn largest(block: &Block<'_>) -> (Picture, bool) {
     }
     for offset in block.first().numbers(SUB_IFDS).into_iter().take(8) {
         let offset = offset as usize;
-        if let Some(sub) = Block::at(block.bytes(), offset, block.little_endian()) {
+        if let Some(sub) = block.directory(offset) {
             consider(sub.first(), Some(offset));
         }
     }

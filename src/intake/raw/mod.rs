@@ -4,8 +4,10 @@ pub mod dng;
 mod green;
 mod look;
 mod name;
+mod outliers;
 mod quad;
 mod sensor;
+mod sound;
 
 use std::io::BufReader;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -17,7 +19,7 @@ use image::RgbImage;
 
 use super::luminance::Read;
 use super::turn::Turn;
-use super::{IntakeError, open_file, preview, sniff};
+use super::{IntakeError, IntakeErrorKind, open_file, preview, sniff};
 use crate::quantity::Flag;
 use crate::shot::Plane;
 pub use sensor::{Pattern, Refused, Sensor};
@@ -25,18 +27,25 @@ pub use sensor::{Pattern, Refused, Sensor};
 /// Luminance of a raw file, upright. `orientation` is what the file's metadata say, where they do.
 pub(super) fn plane(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<Read, IntakeError> {
     match decode(path) {
-        Ok(sensor) => {
+        Ok(mut sensor) => {
+            outliers::mend(&mut sensor);
             let turn = Turn::from_exif(orientation.unwrap_or(sensor.orientation)).then_clockwise(quarter_turns);
             Ok(developed(&sensor, turn))
         }
-        Err(refused) => preview::plane(path, orientation, quarter_turns).ok_or(refused),
+        Err(refused) => {
+            let damaged = (refused.kind == IntakeErrorKind::Damaged).then_some(Flag::RawDamaged);
+            let mut read = preview::plane(path, orientation, quarter_turns).ok_or(refused)?;
+            read.flags.extend(damaged);
+            Ok(read)
+        }
     }
 }
 
 /// A raw file as a picture to look at, upright; half size for mosaics.
 pub(super) fn colour(path: &Path, orientation: Option<u16>, quarter_turns: u8) -> Result<RgbImage, IntakeError> {
     match decode(path) {
-        Ok(sensor) => {
+        Ok(mut sensor) => {
+            outliers::mend(&mut sensor);
             let turn = Turn::from_exif(orientation.unwrap_or(sensor.orientation)).then_clockwise(quarter_turns);
             Ok(look::picture(&sensor, turn))
         }

@@ -27,6 +27,26 @@ const MAKERS: &[(&str, &str)] = &[
     ("srw", "Samsung"),
 ];
 
+/// Extensions of raw files that begin like a TIFF or with a signature of their own, whatever body wrote them.
+const MARKED: &[&str] = &[
+    "3fr", "arw", "cr2", "cr3", "dng", "erf", "gpr", "mrw", "nef", "nrw", "orf", "ori", "pef", "raf", "rw2", "rwl",
+    "sr2", "srw", "x3f",
+];
+
+/// What is wrong with a file that is not even the beginning of a raw file, or nothing but that.
+fn headless(path: &Path) -> Option<&'static str> {
+    let file = std::fs::read(path).unwrap_or_default();
+    match sniff::begins(&file) {
+        sniff::Kind::Unknown if MARKED.contains(&sniff::extension(path).as_str()) => {
+            Some("its content is not that of any kind of photograph known here")
+        }
+        sniff::Kind::Tiff if dng::is_headless(&file) => {
+            Some("it was cut short: what tells how its picture is stored is missing")
+        }
+        _ => None,
+    }
+}
+
 /// What kind of raw file it is, with its article.
 fn kind(path: &Path) -> String {
     let file = std::fs::read(path).unwrap_or_default();
@@ -62,6 +82,9 @@ fn camera(path: &Path) -> String {
 /// A file that its readers refuse. What they say of a DNG is in words for people; of the others' refusals only their
 /// kind counts.
 pub(super) fn refusal(path: &Path, said: &[Refused]) -> IntakeError {
+    if let Some(why) = headless(path) {
+        return IntakeError::damaged(path, why);
+    }
     let kind = kind(path);
     let dng = kind.starts_with("a DNG");
     let scan = !dng && std::fs::read(path).is_ok_and(|file| dng::is_scan(&file));

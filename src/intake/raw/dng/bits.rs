@@ -101,6 +101,11 @@ impl<'a> Bits<'a> {
         self.at * 8 > self.bytes.len() * 8 + self.count as usize
     }
 
+    /// Whole bytes that were not taken.
+    pub(super) const fn left(&self) -> usize {
+        self.bytes.len().saturating_sub(self.at.saturating_sub(self.count as usize / 8))
+    }
+
     /// What the next code stands for.
     #[inline]
     pub(super) fn symbol(&mut self, codes: &Codes) -> Result<u8, Refused> {

@@ -21,6 +21,10 @@ pub(super) fn decode(bytes: &[u8], old: bool) -> Result<Samples, Refused> {
     }
 }
 
+/// Chosen: writers fill up to words and to lines of memory. Bytes that may be left where all samples are decoded: more are left
+/// where some of the codes are not those that were written.
+const LEFT: usize = 64;
+
 /// Lossless JPEG: each sample is foretold from its neighbours, and what that misses is coded (T.81, annex H).
 fn lossless(head: &Head, data: &[u8], old: bool) -> Result<Samples, Refused> {
     if head.parts.iter().any(|p| p.sampling != (1, 1)) {
@@ -45,6 +49,9 @@ fn lossless(head: &Head, data: &[u8], old: bool) -> Result<Samples, Refused> {
         predicted(head, &tables, old, &mut bits, piece)?;
         if bits.overrun() {
             return Err(broken("its compressed data end early"));
+        }
+        if bits.left() > LEFT {
+            return Err(broken("its compressed data hold more than the picture"));
         }
     }
     if head.shift > 0 {

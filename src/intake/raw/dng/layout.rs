@@ -165,8 +165,14 @@ impl Layout {
         };
         let bits = bit as usize;
         let sound = if float { matches!(bits, 16 | 24 | 32) } else { (1..=32).contains(&bits) };
-        if !sound || !(1..=4).contains(&channels) {
-            return Err(Refused::Unknown(format!("{channels} samples of {bits} bits a pixel")));
+        if bits == 0 || channels == 0 {
+            return Err(broken());
+        }
+        if !sound {
+            return Err(Refused::Unknown(format!("samples of {bits} bits")));
+        }
+        if channels > 4 {
+            return Err(Refused::Unknown(format!("{channels} samples at each pixel")));
         }
         let tiled = directory.has(tag::TILE_OFFSETS);
         let (segment, tags) = if tiled {

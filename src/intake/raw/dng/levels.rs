@@ -174,21 +174,32 @@ fn masked(
     if layout.channels != 1 {
         return None;
     }
-    let mut found: [Vec<u16>; 4] = Default::default();
-    for area in directory.numbers(tag::MASKED_AREAS).chunks_exact(4).filter_map(|a| Area::of(a, layout)) {
+    // How often each value occurs at each of the four sites.
+    let mut found: [Vec<u32>; 4] = std::array::from_fn(|_| vec![0; 1 << 16]);
+    let areas = directory.numbers(tag::MASKED_AREAS);
+    // They don't overlap, and so are no larger together than what is stored.
+    let mut left = layout.width * layout.height;
+    for area in areas.chunks_exact(4).filter_map(|a| Area::of(a, layout)) {
+        let Some(rest) = left.checked_sub(area.width * area.height) else { break };
+        left = rest;
         for y in area.top..area.top + area.height {
             for x in area.left..area.left + area.width {
                 // Sites count from the active area's corner, on both sides of it.
                 let site = (y + active.top) % 2 * 2 + (x + active.left) % 2;
-                found[site].push(samples[y * layout.width + x]);
+                found[site][usize::from(samples[y * layout.width + x])] += 1;
             }
         }
     }
     let levels: Option<Vec<f32>> = found
-        .iter_mut()
-        .map(|list| {
-            let middle = list.len() / 2;
-            (list.len() >= 64).then(|| f32::from(*list.select_nth_unstable(middle).1))
+        .iter()
+        .map(|counts| {
+            let count: u32 = counts.iter().sum();
+            let mut below = 0;
+            let middle = counts.iter().position(|n| {
+                below += n;
+                below > count / 2
+            });
+            middle.filter(|_| count >= 64).map(|level| level as f32)
         })
         .collect();
     Some((levels?, (2, 2)))

@@ -63,6 +63,11 @@ pub(super) fn compression(file: &[u8]) -> Option<&'static str> {
     if number == 7 && bits > 8.0 { Some("lossless JPEG compression") } else { layout::compression_name(number) }
 }
 
+/// Whether a file that begins as a TIFF has no directory, as one that was cut short before the place of its first.
+pub(super) fn is_headless(file: &[u8]) -> bool {
+    tags::directories(file).is_empty()
+}
+
 /// Whether a raw file holds Nikon's high-efficiency data.
 pub(super) fn is_efficient(file: &[u8]) -> bool {
     tags::directories(file).first().and_then(Note::nikon).is_some_and(|note| nikon::is_efficient(&note))
