@@ -62,7 +62,8 @@ pub enum NoteKind {
     CopyOf(usize),
     /// The same f-number as another member.
     SameStop,
-    /// Softer all over than its neighbours allow: shaken or out of focus; it was left out of the answers.
+    /// Softer all over than its neighbours allow, or in a bracket where it is in focus than others are where they are: shaken or out
+    /// of focus; it was left out of the answers.
     Spoiled,
     /// Softer than the member with this index and sharper nowhere: shaken, or focused beside the scene; it has no part in a blend.
     Outdone(usize),

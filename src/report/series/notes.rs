@@ -22,6 +22,12 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
         }
         NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
         NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
+        NoteKind::Spoiled if group.varied == Varied::Focus => format!(
+            "{file} is {}softer where it is in focus than the other frames are where they are{}: shaken. It has no part in a blend \
+             nor in what is said of the others; take it again.",
+            confidence(group, k, kind).map_or("", sure_word),
+            by_sd(group, k, kind)
+        ),
         NoteKind::Spoiled => format!(
             "{file} is {}softer all over than the stops beside it allow{}: shaken, or out of focus by accident. It was \
              left out of the answers; take it again.",
@@ -66,6 +72,9 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
 /// By how many standard deviations a frame is softer than it should be, where the note says that it is.
 fn softer_by(group: &Answer, k: Option<usize>, kind: NoteKind) -> Option<f64> {
     match kind {
+        NoteKind::Spoiled if group.varied == Varied::Focus => {
+            group.bracket.as_ref()?.softened.iter().find(|s| Some(s.frame) == k).map(|s| s.by_sd)
+        }
         NoteKind::Spoiled => {
             let a = group.apertures.as_ref()?;
             a.spoiled.iter().zip(&a.spoiled_by).find(|s| Some(*s.0) == k).map(|s| *s.1)
