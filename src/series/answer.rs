@@ -77,6 +77,8 @@ pub enum NoteKind {
     SoftContent(usize),
     /// It could not be laid over the other frames.
     NotRegistered,
+    /// It shows nothing that could be compared with the other frames.
+    NotCompared,
     /// Compared by the widths of single frames only, since there are many.
     WidthsOnly,
     /// It is larger than others, by this factor, and was compared at their size.

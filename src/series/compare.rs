@@ -111,6 +111,8 @@ pub fn compare<'p>(
     };
     let lost = |k: &&usize| laid[**k].is_none();
     notes.extend(taken.iter().filter(lost).map(|&k| (Some(k), NoteKind::NotRegistered)));
+    let empty = |k: &&usize| laid[**k].is_some() && blurs.sigma[**k].iter().all(Option::is_none);
+    notes.extend(taken.iter().filter(empty).map(|&k| (Some(k), NoteKind::NotCompared)));
     answer(seen, zones, ask, Compared { reference, tiles, blurs, laid, notes })
 }
 

@@ -66,6 +66,10 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
              that size, and how the smaller frames were made smaller is in them."
         ),
         NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
+        NoteKind::NotCompared => format!(
+            "{file} shows nothing that could be compared with the other frames, as where most of it is clipped or lost in noise, and was \
+             left out."
+        ),
     }
 }
 
