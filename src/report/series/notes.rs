@@ -35,10 +35,11 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
             by_sd(group, k, kind)
         ),
         NoteKind::Outdone(other) => format!(
-            "{file} is {}softer than {}{} and sharper nowhere: shaken, or focused beside the scene. It has no part in a blend.",
+            "{file} is {}softer than {}{} and sharper nowhere: shaken, or focused beside the scene{}. It has no part in a blend.",
             confidence(group, k, kind).map_or("", sure_word),
             name(group, other),
-            by_sd(group, k, kind)
+            by_sd(group, k, kind),
+            if k.is_some_and(|k| group.f_numbers[k].is_none()) { ", or at another aperture" } else { "" }
         ),
         NoteKind::Shaken => format!("{file} shows the streaks of a shaken frame and has no part in a blend."),
         NoteKind::MissingStop(from, to) => {
