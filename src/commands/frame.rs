@@ -145,7 +145,10 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
             measured
         }
     };
-    let Measured { facts: Facts { file, capture, mut flags, original, coded }, map } = measured;
+    let Measured { facts: Facts { file, capture, mut flags, mut original, coded }, map } = measured;
+    if let Some(original) = &mut original {
+        original.whole = memory.digest(path).or_else(|| original::whole(path)).map(|w| w.to_hex().to_string());
+    }
     let partly = coded.map(|share| cut_short(path, share));
     flags.extend(flag);
     let baseline = shelf.find(&capture);
