@@ -162,6 +162,18 @@ fn mtf50_of_gaussian_edges_is_within_two_per_cent() {
     }
 }
 
+/// At a slope of one in three or four all samples of a bin lie at one place of it, and not at its middle.
+#[test]
+fn edges_of_simple_slopes_read_as_those_between() {
+    for slope in [1.0 / 4.0, 1.0 / 3.0, 4.0 / 11.0, 7.0 / 10.0f64] {
+        let degrees = slope.atan().to_degrees();
+        let plane = Edge { degrees, width: 140, snr: 200.0, ..Edge::default() }.plane();
+        let read = esfr(&plane, whole(&plane), &EdgeSettings::default()).unwrap();
+        let error = read.mtf50.value / gaussian_half_point(1.0, degrees) - 1.0;
+        assert!(error.abs() < 0.01, "{degrees:.1} degrees: {error:.4} (sd {:.4})", read.mtf50.sd / read.mtf50.value);
+    }
+}
+
 #[test]
 fn stated_sd_covers_the_scatter_at_snr_50() {
     let (mut within_one, mut within_two, mut sum) = (0, 0, 0.0);

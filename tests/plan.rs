@@ -456,6 +456,7 @@ fn the_command_refuses_with_a_sentence() {
         ("--focal 24mm --height 1m --down -60deg", "never meets the ground"),
         ("--near 1m --focal 24mm --sensor 36mm", "not a sensor size"),
         ("--near 1m --focal 24mm --smallest 0", "not an aperture"),
+        ("--near 1m --focal 24mm --smallest f/1", "closes no further than f/1"),
         ("--near 1m --focal 24mm --crop 0", "not a crop factor"),
         ("--near 1m --focal 24mm --down steep", "not an angle"),
         ("--near 1m --focal 24mm --speed 3", "not a speed"),
@@ -465,6 +466,32 @@ fn the_command_refuses_with_a_sentence() {
         assert!(err.contains(words) && out.is_empty(), "{line}: {err}");
         assert!(!err.contains("panicked"));
     }
+}
+
+/// Where depth asks for little, no rule about depth and diffraction says which stop a lens is sharpest at (common practice, no
+/// published source: one to three stops down), and numbers that no lens has are not told.
+#[test]
+fn a_shallow_depth_leaves_the_stop_to_the_lens_and_no_number_is_absurd() {
+    // 8 mm from 10 m on: discs of 20 m focus stay below 28.8 um at every stop, f^2 / (N s) = 64e-6 / (1.4 * 20) m = 2.3 um.
+    let (_, out, _) = tussock("plan --near 10m --focal 8mm");
+    let answer = "Focus at 20.0 m: near and far are both sharp enough from f/1.4 to f/22, so set the stop at which the";
+    assert!(out.starts_with(answer), "{out}");
+    assert!(!out.contains("  best\n") && !out.contains("f/0.") && !out.contains("hyperfocal table"), "{out}");
+    let (_, out, _) = tussock("plan --near 1km --focal 24mm");
+    assert!(out.contains("opened wider than lenses are") && !out.contains("f/0."), "{out}");
+    // Depth decides from f/5.6 on.
+    assert!(
+        tussock("plan --near 3m --focal 16mm").1.contains("and set f/6.3: near"),
+        "{}",
+        tussock("plan --near 3m --focal 16mm").1
+    );
+    let (_, out, _) = tussock("plan --near 51mm --focal 50mm");
+    assert!(out.contains("more than 999 frames") && !out.contains("100 % smaller") && !out.contains("f/1666"), "{out}");
+    let (_, out, _) = tussock("card --focal 8,600mm --near 1,5m --text");
+    assert!(
+        out.contains("f/2.5+") && out.contains("f/5.6  ") && out.contains("*>999") && out.contains("A plus: "),
+        "{out}"
+    );
 }
 
 #[test]

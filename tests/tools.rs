@@ -349,6 +349,39 @@ fn keepers_finds_a_shoot_that_was_moved_and_leaves_alone_what_was_not_audited() 
     assert!(place.path("moor/IMG_1.jpg").exists() && place.path("sea/IMG_1.jpg").exists());
 }
 
+/// A photograph of more than 300 kilobytes, most of it comments (marker FFFE, ITU T.81 B.2.4.5).
+fn long_jpeg(filling: u8) -> Vec<u8> {
+    let comment = [&[0xff, 0xfe, 0xff, 0xff][..], &[filling; 65_533]].concat();
+    let picture = jpeg(1);
+    [&picture[..2], &comment.repeat(5), &picture[2..]].concat()
+}
+
+#[test]
+fn keepers_leaves_alone_a_file_that_was_changed_in_its_middle() {
+    for memory in [&[][..], &["--no-cache"]] {
+        let place = Place::new();
+        place.photo("a.jpg", &long_jpeg(1));
+        let audit = ["audit", "photos", "--no-page", "--tiles", "8", "--out", "rep"];
+        let done = place.run(&[&audit[..], memory].concat());
+        assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+        let whole = place.json("rep")["frames"][0]["original"]["whole"].clone();
+        assert_eq!(whole, blake3::hash(&long_jpeg(1)).to_hex().as_str());
+        let mut changed = long_jpeg(1);
+        let middle = changed.len() / 2;
+        changed[middle] = 2;
+        place.photo("a.jpg", &changed);
+        for how in ["--links", "--copy", "--move"] {
+            let done = place.run(&["keepers", "rep", "--of", "all", how, "kept"]);
+            assert_eq!(done.status.code(), Some(1), "{how}: {}", said(&done));
+            assert!(said(&done).contains("is not the file that was audited"), "{}", said(&done));
+            assert_eq!(fs::read_dir(place.path("kept")).unwrap().count(), 0);
+        }
+        place.photo("a.jpg", &long_jpeg(1));
+        let done = place.run(&["keepers", "rep", "--of", "all", "--move", "kept"]);
+        assert!(done.status.code() == Some(0) && said(&done).contains("Moved 1 file into"), "{}", said(&done));
+    }
+}
+
 #[test]
 fn the_published_schemas_are_the_ones_that_are_printed() {
     let place = Place::new();

@@ -150,7 +150,10 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
             measured
         }
     };
-    let Measured { facts: Facts { file, capture, mut flags, original, coded }, map } = measured;
+    let Measured { facts: Facts { file, capture, mut flags, mut original, coded }, map } = measured;
+    if let Some(original) = &mut original {
+        original.whole = memory.digest(path).or_else(|| original::whole(path)).map(|w| w.to_hex().to_string());
+    }
     let damaged = || flags.contains(&Flag::RawDamaged).then(|| by_preview(path));
     let partly = coded.map(|share| cut_short(path, share)).or_else(damaged);
     flags.extend(flag);

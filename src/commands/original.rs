@@ -20,13 +20,27 @@ pub(super) fn of(path: &Path) -> Option<OriginalView> {
         file.seek(SeekFrom::Start(END.max(bytes - END))).ok()?;
         hasher.update_reader(file.take(END)).ok()?;
     }
-    Some(OriginalView { bytes, digest: hasher.finalize().to_hex().to_string() })
+    Some(OriginalView { bytes, digest: hasher.finalize().to_hex().to_string(), whole: None })
 }
 
-/// Whether a file is the one that this was noted of.
+/// Digest of all of a file; `None` where it can't be read.
+pub(super) fn whole(path: &Path) -> Option<blake3::Hash> {
+    let mut hasher = blake3::Hasher::new();
+    hasher.update_reader(intake::open_file(path).ok()?).ok()?;
+    Some(hasher.finalize())
+}
+
+/// Whether a file is the one that this was noted of, to its last byte: what is carried away is read once more, so that a change in
+/// the middle of a long file isn't carried with it.
+pub(super) fn is_wholly(path: &Path, noted: &OriginalView) -> bool {
+    let same = || noted.whole.as_ref().is_none_or(|of| whole(path).is_some_and(|w| w.to_hex().as_str() == of));
+    is(path, noted) && same()
+}
+
+/// Whether a file is the one that this was noted of, as its length and both ends tell.
 pub(super) fn is(path: &Path, noted: &OriginalView) -> bool {
     // Of most others the length alone tells.
-    std::fs::metadata(path).is_ok_and(|m| m.len() == noted.bytes) && of(path).as_ref() == Some(noted)
+    std::fs::metadata(path).is_ok_and(|m| m.len() == noted.bytes) && of(path).is_some_and(|o| o.digest == noted.digest)
 }
 
 /// The folder that relative names are seen from; `None` where it isn't known or is no text.

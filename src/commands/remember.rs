@@ -51,6 +51,11 @@ impl Memory {
         Some(*hasher.finalize().as_bytes())
     }
 
+    /// Digest of all of a file, as it is remembered; `None` without a store or where the file can't be read.
+    pub(crate) fn digest(&self, path: &Path) -> Option<blake3::Hash> {
+        digest(self.store.as_ref()?, path).map(blake3::Hash::from_bytes)
+    }
+
     /// The key for what this very program makes of remembered measurements; `None` where there are none.
     ///
     /// Diagnoses and the like have no version of their own: another build of the program makes them anew.

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use thiserror::Error;
 
-use crate::optics::cover::Depth;
+use crate::optics::cover::{Depth, THIRD_STOPS};
 use crate::quantity::{DISC_SIGMA, Distance, SharpFor};
 use crate::shot::{Fact, Source};
 
@@ -108,6 +108,14 @@ pub enum Refusal {
     /// A value that is not a positive number.
     #[error("{0} must be a positive number")]
     NotPositive(&'static str),
+    /// A lens that closes no further than lenses open.
+    #[error(
+        "a lens that closes no further than f/{smallest} is none; give --smallest its narrowest stop, such as f/16"
+    )]
+    Smallest {
+        /// f-number.
+        smallest: f64,
+    },
     /// The lower edge of the picture never meets the ground.
     #[error("pointed like this, the lower edge of the picture never meets the ground; give --near or a larger --down")]
     NoGround,
@@ -130,6 +138,9 @@ impl Question {
         finite(self.sensor.value.height_mm, "the sensor's height")?;
         self.f_number.map_or(Ok(()), |n| finite(n, "the f-number"))?;
         finite(self.smallest, "the smallest aperture")?;
+        if self.smallest < THIRD_STOPS[0] {
+            return Err(Refusal::Smallest { smallest: self.smallest });
+        }
         self.height_m.map_or(Ok(()), |h| finite(h, "the camera's height"))?;
         self.speed_m_s.map_or(Ok(()), |v| finite(v, "the subject's speed"))?;
         if self.near_m > self.far_m {

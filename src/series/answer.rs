@@ -62,7 +62,8 @@ pub enum NoteKind {
     CopyOf(usize),
     /// The same f-number as another member.
     SameStop,
-    /// Softer all over than its neighbours allow: shaken or out of focus; it was left out of the answers.
+    /// Softer all over than its neighbours allow, or in a bracket where it is in focus than others are where they are: shaken or out
+    /// of focus; it was left out of the answers.
     Spoiled,
     /// Softer than the member with this index and sharper nowhere: shaken, or focused beside the scene; it has no part in a blend.
     Outdone(usize),
@@ -76,6 +77,8 @@ pub enum NoteKind {
     SoftContent(usize),
     /// It could not be laid over the other frames.
     NotRegistered,
+    /// It shows nothing that could be compared with the other frames.
+    NotCompared,
     /// Compared by the widths of single frames only, since there are many.
     WidthsOnly,
     /// It is larger than others, by this factor, and was compared at their size.

@@ -1,7 +1,9 @@
 //! Answers of a focus bracket: the best single frame, and the fewest frames that cover every place.
 
 use super::cover::smallest_cover;
-use super::focusing::focusing;
+pub(super) use super::focusing::FEWEST_FRAMES;
+pub use super::focusing::Softened;
+use super::focusing::{self, focusing};
 pub use super::lack::Lack;
 use super::lack::{lacks, nearness};
 use super::widths::steadied;
@@ -33,6 +35,8 @@ pub struct Bracket {
     pub outdone: Vec<Outdone>,
     /// Nor are these, which the picture itself says were shaken.
     pub shaken: Vec<usize>,
+    /// Nor these, which are softer where they are in focus than the others are where they are.
+    pub softened: Vec<Softened>,
 }
 
 /// Derived: a sixth of a stop. Factor within which f-numbers are one aperture.
@@ -52,19 +56,29 @@ const ANCHOR: f64 = 0.04;
 /// `f_numbers` are the frames', where known; `pitch_um` is the pixel pitch, um.
 #[must_use]
 pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Widths {
-    let known = || f_numbers.iter().copied().flatten();
-    let (least, most) = known().fold((f64::INFINITY, 0.0_f64), |m, n| (m.0.min(n), m.1.max(n)));
-    if most <= ONE_APERTURE * least {
-        let lambda_n_px = known().next().zip(pitch_um).map(|(n, p)| optics::lambda_n_px(n, p));
-        if let Some(fitted) = focusing(blurs, tiles, lambda_n_px) {
-            return fitted;
-        }
+    let fitted = one_aperture(f_numbers, pitch_um).and_then(|lambda_n_px| focusing(blurs, tiles, lambda_n_px));
+    if let Some(fitted) = fitted {
+        return fitted;
     }
     let of_frame = |(sigma, sd): (&Vec<Option<Estimate>>, &Vec<f64>)| {
         let logs: Vec<Option<f64>> = sigma.iter().map(|e| e.map(|e| e.value.max(1e-3).ln())).collect();
         steadied(&logs, tiles).into_iter().zip(sd).map(|(l, sd)| l.map(|l| l.exp() - CHANCE * sd)).collect()
     };
     Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), depth: None, doubt: ANCHOR }
+}
+
+/// Wavelength times the f-number over the pixel pitch, px, where these are known; `None` where frames differ in their f-number.
+fn one_aperture(f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Option<Option<f64>> {
+    let known = || f_numbers.iter().copied().flatten();
+    let (least, most) = known().fold((f64::INFINITY, 0.0_f64), |m, n| (m.0.min(n), m.1.max(n)));
+    let lambda_n_px = || known().next().zip(pitch_um).map(|(n, p)| optics::lambda_n_px(n, p));
+    (most <= ONE_APERTURE * least).then(lambda_n_px)
+}
+
+/// Frames blurred by more than their focus, as far as all frames together tell; what they are given is that of [`widths`].
+#[must_use]
+pub fn softened(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Vec<Softened> {
+    one_aperture(f_numbers, pitch_um).map_or_else(Vec::new, |l| focusing::softened(blurs, tiles, l))
 }
 
 /// Answers a focus bracket from [`widths`]. `permitted` is the widest blur that counts as sharp, px, pixel aperture

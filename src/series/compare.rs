@@ -12,9 +12,9 @@ use super::scale::pitch_um;
 use super::seen::Seen;
 use super::tone::tone_curve;
 use super::{
-    Blurs, Frame, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends, focus_varied,
-    on_reference, outdone, resolve, settled, sharpest, with_ends, without_soft_content, without_still_content,
-    zone_blurs,
+    Blurs, Frame, Outdone, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends,
+    focus_varied, on_reference, outdone, resolve, settled, sharpest, with_ends, without_soft_content,
+    without_still_content, zone_blurs,
 };
 use crate::judge::{self, beyond_px, finest_px};
 use crate::measure::Tile;
@@ -111,6 +111,8 @@ pub fn compare<'p>(
     };
     let lost = |k: &&usize| laid[**k].is_none();
     notes.extend(taken.iter().filter(lost).map(|&k| (Some(k), NoteKind::NotRegistered)));
+    let empty = |k: &&usize| laid[**k].is_some() && blurs.sigma[**k].iter().all(Option::is_none);
+    notes.extend(taken.iter().filter(empty).map(|&k| (Some(k), NoteKind::NotCompared)));
     answer(seen, zones, ask, Compared { reference, tiles, blurs, laid, notes })
 }
 
@@ -139,7 +141,8 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     if 200 * soft >= tiles.len().max(1) {
         notes.push((None, NoteKind::SoftContent(soft)));
     }
-    let widths = (varied == Varied::Focus).then(|| bracket::widths(&blurs, &tiles, &f_numbers, pitch_um));
+    let apart = (varied == Varied::Focus).then(|| Apart::new(&blurs, &tiles, (&f_numbers, pitch_um), ask));
+    let widths = apart.as_ref().map(|a| bracket::widths(&a.others(&blurs), &tiles, &f_numbers, pitch_um));
     let ends = widths.as_ref().and_then(|w| ends(w, &tiles));
     let zones = match (varied, &ends) {
         (Varied::Aperture, _) => by_depth(zones, &blurs, &tiles, &f_numbers, subject(ask, &seen[reference])),
@@ -158,7 +161,7 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     let read = if let Some(a) = &apertures { with_settled(read, &a.blurs) } else { read };
     let moved: Vec<f64> = blurs.moved.iter().map(|&m| f64::from(m) / tiles.len().max(1) as f64).collect();
     notes.extend((0..seen.len()).filter(|&k| moved[k] > MOVED).map(|k| (Some(k), NoteKind::Moved)));
-    let bracket = widths.map(|widths| bracket_answer(&read, &widths, (&blurs, &tiles), ask));
+    let bracket = apart.zip(widths).map(|(apart, widths)| apart.answer(&read, &widths, &tiles, ask));
     notes.extend(bracket.iter().flat_map(bracket_notes));
     let unnumbered = varied == Varied::Nothing && f_numbers.iter().all(Option::is_none);
     let order = unnumbered.then(|| deepest_first(&blurs)).flatten();
@@ -187,27 +190,54 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
 /// Which frames have no part in the answers of a bracket, and why.
 fn bracket_notes(b: &bracket::Bracket) -> Vec<(Option<usize>, NoteKind)> {
     let outdone = b.outdone.iter().map(|o| (Some(o.frame), NoteKind::Outdone(o.by)));
-    outdone.chain(b.shaken.iter().map(|&k| (Some(k), NoteKind::Shaken))).collect()
+    let softened = b.softened.iter().map(|s| (Some(s.frame), NoteKind::Spoiled));
+    outdone.chain(softened).chain(b.shaken.iter().map(|&k| (Some(k), NoteKind::Shaken))).collect()
 }
 
-/// What a bracket answers, without frames softer than another and sharper nowhere and without shaken ones.
-fn bracket_answer(
-    read: &[ZoneBlur],
-    widths: &bracket::Widths,
-    (blurs, tiles): (&Blurs, &[Region]),
-    ask: &Ask,
-) -> bracket::Bracket {
-    let frames = blurs.sigma.len();
-    let outdone = if frames > MOST { Vec::new() } else { outdone(blurs, tiles) };
-    let is_out = |k: &usize| outdone.iter().any(|o| o.frame == *k);
-    let mut shaken: Vec<usize> = ask.shaken.iter().copied().filter(|k| *k < frames && !is_out(k)).collect();
-    // Where nothing would be left all are as good as they are.
-    if outdone.len() + shaken.len() == frames {
-        shaken.clear();
+/// Frames that have no part in what a bracket answers, nor in where its scene lies.
+struct Apart {
+    outdone: Vec<Outdone>,
+    softened: Vec<bracket::Softened>,
+    shaken: Vec<usize>,
+}
+
+impl Apart {
+    fn new(blurs: &Blurs, tiles: &[Region], (f_numbers, pitch_um): (&[Option<f64>], Option<f64>), ask: &Ask) -> Self {
+        let frames = blurs.sigma.len();
+        if frames > MOST {
+            return Self { outdone: Vec::new(), softened: Vec::new(), shaken: Vec::new() };
+        }
+        let outdone = outdone(blurs, tiles);
+        let is_out = |k: &usize| outdone.iter().any(|o| o.frame == *k);
+        let mut shaken: Vec<usize> = ask.shaken.iter().copied().filter(|k| *k < frames && !is_out(k)).collect();
+        // Where nothing would be left all are as good as they are.
+        if outdone.len() + shaken.len() == frames {
+            shaken.clear();
+        }
+        let mut apart = Self { outdone, softened: Vec::new(), shaken };
+        apart.softened = bracket::softened(&apart.others(blurs), tiles, f_numbers, pitch_um);
+        apart
     }
-    let left_out: Vec<usize> = outdone.iter().map(|o| o.frame).chain(shaken.iter().copied()).collect();
-    let answer = bracket::answer_without(read, widths, tiles, ask.permitted_px, &left_out);
-    bracket::Bracket { outdone, shaken, ..answer }
+
+    fn frames(&self) -> Vec<usize> {
+        let found = self.outdone.iter().map(|o| o.frame).chain(self.softened.iter().map(|s| s.frame));
+        found.chain(self.shaken.iter().copied()).collect()
+    }
+
+    /// The widths of the others, unless these are too few to tell where anything lies.
+    fn others<'a>(&self, blurs: &'a Blurs) -> Cow<'a, Blurs> {
+        let out = self.frames();
+        if out.is_empty() || out.len() + bracket::FEWEST_FRAMES > blurs.sigma.len() {
+            return Cow::Borrowed(blurs);
+        }
+        Cow::Owned(blurs.without(&out))
+    }
+
+    /// What the bracket answers without them.
+    fn answer(self, read: &[ZoneBlur], widths: &bracket::Widths, tiles: &[Region], ask: &Ask) -> bracket::Bracket {
+        let answer = bracket::answer_without(read, widths, tiles, ask.permitted_px, &self.frames());
+        bracket::Bracket { outdone: self.outdone, softened: self.softened, shaken: self.shaken, ..answer }
+    }
 }
 
 /// Where the subject lies on the reference frame, px: as marked, else as the camera recorded that it focused.

@@ -59,20 +59,25 @@ pub fn with_ends(zones: &[Zone], ends: &[End; 2]) -> Vec<Zone> {
 const APART: f64 = 0.02;
 const SHARED: f64 = 0.04;
 
-/// Blur of zones with that of the ends as the answer rests on it.
+/// Blur of zones with that of the ends as the answer rests on it; frames that have no part in that keep what was read.
 #[must_use]
 pub fn settled(read: Vec<ZoneBlur>, ends: &[End; 2]) -> Vec<ZoneBlur> {
     let of_end = |e: &End| {
         let n = e.tiles.len() as u32;
+        let apart = read.iter().filter(|z| z.name == e.name).flat_map(|z| z.points.iter().copied());
+        let apart = apart.filter(|p| e.widths.get(p.frame).is_some_and(Option::is_none));
         let point = |(frame, w): (usize, &Option<f64>)| {
             let w = (*w)?;
             let blur = Estimate::new(w, w * APART.hypot(SHARED), n);
             Some(Point { frame, blur, apart_sd: APART * w })
         };
-        ZoneBlur { name: e.name, points: e.widths.iter().enumerate().filter_map(point).collect(), tiles: n, of: n }
+        let mut points: Vec<Point> = e.widths.iter().enumerate().filter_map(point).chain(apart).collect();
+        points.sort_by_key(|p| p.frame);
+        ZoneBlur { name: e.name, points, tiles: n, of: n }
     };
-    let others = read.into_iter().filter(|z| ends.iter().all(|e| e.name != z.name));
-    let mut all: Vec<ZoneBlur> = ends.iter().map(of_end).filter(|z| z.points.len() > 1).chain(others).collect();
+    let of_ends: Vec<ZoneBlur> = ends.iter().map(of_end).filter(|z| z.points.len() > 1).collect();
+    let others = read.iter().filter(|z| ends.iter().all(|e| e.name != z.name)).cloned();
+    let mut all: Vec<ZoneBlur> = of_ends.into_iter().chain(others).collect();
     all.sort_by_key(|z| z.name);
     all
 }

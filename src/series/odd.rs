@@ -30,7 +30,7 @@ const BORNE_OUT: f64 = 2.0;
 const SLACK: f64 = 1.04;
 /// Chosen: beyond any scatter of whole frames (docs/accuracy.md, aperture series: 5 %). Times the width that the stops
 /// beside a frame allow, beyond which it is spoiled.
-const SPOILED: f64 = 1.15;
+pub(super) const SPOILED: f64 = 1.15;
 
 /// The most a blur can grow from one stop to a narrower one when only diffraction grows.
 fn most(blur: f64, from: f64, to: f64, growth: f64) -> f64 {
@@ -44,8 +44,7 @@ fn most(blur: f64, from: f64, to: f64, growth: f64) -> f64 {
 fn opened(blur: f64, from: f64, to: f64, (growth, power): (Option<f64>, i32)) -> f64 {
     let ratio = (from / to).max(1.0).powi(power);
     let Some(growth) = growth else { return blur * ratio };
-    let bare = |n: f64| sigma_px(&Parts { lambda_n_px: Some(growth * n), pixel: true, ..Parts::default() }).powi(2);
-    (bare(to) + (blur * blur - bare(from)).max(0.0) * ratio * ratio).sqrt()
+    (bare_square(growth, to) + (blur * blur - bare_square(growth, from)).max(0.0) * ratio * ratio).sqrt()
 }
 
 /// Standard deviation of the difference of two frames' widths in one zone, px.
@@ -98,25 +97,74 @@ pub(super) fn scattering(zones: &[ZoneBlur], focus_shift: &[Shift]) -> Vec<ZoneN
     if 2 * found.len() > zones.len() { Vec::new() } else { found }
 }
 
-/// Frames that most zones show softer than both neighbours allow, and by how many standard deviations in the middle zone.
+/// Chosen: two shaken frames in a row are no rarity, and what is assumed of diffraction's growth adds up from stop to stop. Stops to
+/// either side that say what a frame's width may be.
+const REACH: usize = 2;
+
+/// The most a blur can be between two stops, of which both widths are known: what is not pixel and diffraction.
 ///
-/// From the stop before, only diffraction can add. From the one after, opening up can add what defocus does, with the
-/// first power of the f-number; where nothing wider is known, what falls with the third, spherical aberration's law.
+/// It is a sum of parts that each go with some power of the f-number, defocus with the first, aberrations with higher ones, a rest
+/// with none. A sum of such powers is convex when both it and the f-number are taken as logarithms, so that at no stop between two
+/// it lies above the straight line. Where the growth of diffraction isn't known that holds of the whole squared width.
+fn between(low: (f64, f64), high: (f64, f64), n: f64, growth: Option<f64>) -> f64 {
+    let bare = |n: f64| growth.map_or(0.0, |g| bare_square(g, n));
+    // No less than what its own error may leave.
+    let rest = |(blur, n): (f64, f64)| (blur * blur - bare(n)).max(2.0 * IN_COMMON * blur * blur).ln();
+    let share = (n / low.1).ln() / (high.1 / low.1).ln().max(1e-9);
+    (bare(n) + (rest(low) + share.clamp(0.0, 1.0) * (rest(high) - rest(low))).exp()).sqrt()
+}
+
+/// Square of the width, px^2, that pixel and diffraction alone make.
+fn bare_square(growth: f64, n: f64) -> f64 {
+    sigma_px(&Parts { lambda_n_px: Some(growth * n), pixel: true, ..Parts::default() }).powi(2)
+}
+
+/// Frames that most zones show softer than the stops on both sides allow, and by how many standard deviations in the middle zone.
+///
+/// Between two stops the widths follow [`between`], but for a focus that shifts as the lens is stopped down, whose disc falls with
+/// the first power of the f-number at most: opening up from the stops after can add no more than that. At the smallest aperture
+/// only diffraction can have been added to what the stops before show, at the widest what falls with the third power, spherical
+/// aberration's law. A spoiled frame is itself no measure for the others, so they are looked at again without those that are found.
 pub(super) fn spoiled(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Vec<(usize, f64)> {
+    let mut found: Vec<(usize, f64)> = Vec::new();
+    loop {
+        let sound = |z: &ZoneBlur| {
+            let points = z.points.iter().copied().filter(|p| found.iter().all(|f| f.0 != p.frame));
+            ZoneBlur { points: points.collect(), ..z.clone() }
+        };
+        let more = spoiled_of(&zones.iter().map(sound).collect::<Vec<_>>(), f_numbers, pitch_um);
+        if more.is_empty() {
+            found.sort_by_key(|f| f.0);
+            return found;
+        }
+        found.extend(more);
+    }
+}
+
+/// The same by all of the frames that are given.
+fn spoiled_of(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Vec<(usize, f64)> {
     let growth = pitch_um.map(|p| WAVELENGTH_UM / p);
     let mut by: Vec<Vec<(bool, f64)>> = vec![Vec::new(); f_numbers.len()];
     for zone in zones {
         for (i, point) in zone.points.iter().enumerate() {
-            let stop = |j: usize| (zone.points[j].blur.value, f_numbers[zone.points[j].frame].unwrap_or(1.0));
+            let stop = |p: &Point| (p.blur.value, f_numbers[p.frame].unwrap_or(1.0));
             let n = f_numbers[point.frame].unwrap_or(1.0);
-            let before = i.checked_sub(1).map(stop).map(|b| most(b.0, b.1, n, growth.unwrap_or(0.2)));
-            let after = (i + 1 < zone.points.len()).then(|| stop(i + 1));
-            let limit = match (before, after) {
-                (Some(b), Some(a)) => b.max(opened(a.0, a.1, n, (growth, 1))),
-                (Some(b), None) => b,
-                (None, Some(a)) => opened(a.0, a.1, n, (None, 3)),
-                (None, None) => f64::INFINITY,
+            let least = |limits: &mut dyn Iterator<Item = f64>| limits.reduce(f64::min);
+            let (before, after) = (&zone.points[i.saturating_sub(REACH)..i], &zone.points[i + 1..]);
+            let after = &after[..REACH.min(after.len())];
+            let most = |p: &Point| most(stop(p).0, stop(p).1, n, growth.unwrap_or(0.2));
+            let opened = |p: &Point, by: (Option<f64>, i32)| opened(stop(p).0, stop(p).1, n, by);
+            let limit = match (before.is_empty(), after.is_empty()) {
+                (false, false) => {
+                    let shifted = least(&mut after.iter().map(|p| opened(p, (growth, 1))));
+                    let pairs = before.iter().flat_map(|b| after.iter().map(move |a| (b, a)));
+                    let of_pair = |(b, a): (&Point, &Point)| between(stop(b), stop(a), n, growth);
+                    least(&mut pairs.map(of_pair)).zip(shifted).map(|(b, s)| b.max(s))
+                }
+                (false, true) => least(&mut before.iter().map(most)),
+                (true, _) => least(&mut after.iter().map(|p| opened(p, (None, 3)))),
             };
+            let limit = limit.unwrap_or(f64::INFINITY);
             let sd = point.apart_sd.hypot(IN_COMMON * point.blur.value);
             let beyond = point.blur.value > SPOILED * limit + SURE * point.apart_sd;
             by[point.frame].push((beyond, (point.blur.value - limit) / sd.max(1e-9)));

@@ -24,10 +24,16 @@ const TILES: usize = 12;
 /// frame shows sharp is more. Largest share of tiles that may read sharper by more than is no loss.
 const SHARPER: f64 = 0.02;
 
+/// Chosen: nine tiles either way. Reach to either side, and above and below, of the tiles that steady one: a block, as things
+/// that stand up take, and a stretch of one row, where level ground lies at one distance.
+const BLOCK: (usize, usize) = (1, 1);
+const ROW: (usize, usize) = (4, 0);
+
 /// The frames softer than another one that are sharper than it in no part of the picture.
 ///
 /// A frame that is focused elsewhere is the sharper where it is focused, so one that is so nowhere adds nothing to a blend.
-/// Tiles are steadied by the middle of those around them, since single ones scatter.
+/// Tiles are steadied by the middle of those around them and of those beside them, since single ones scatter: what stands up
+/// is sharp in a block of tiles, level ground in a row, and at the lower edge in one row alone.
 #[must_use]
 pub fn outdone(blurs: &Blurs, tiles: &[Region]) -> Vec<Outdone> {
     let frames = blurs.sigma.len();
@@ -49,21 +55,24 @@ fn softer(blurs: &Blurs, tiles: &[Region], (k, j): (usize, usize)) -> Option<Out
         return None;
     }
     let middle = stats::median(&known)?;
-    let steadied = (0..tiles.len()).filter(|&t| logs[t].is_some()).filter_map(|t| around(&logs, tiles, t));
-    let sharper = steadied.filter(|l| *l < -NO_LOSS.ln()).count() as f64;
+    let sharper_by = |reach: (usize, usize)| {
+        let steadied = (0..tiles.len()).filter(|&t| logs[t].is_some()).filter_map(|t| around(&logs, tiles, t, reach));
+        steadied.filter(|l| *l < -NO_LOSS.ln()).count()
+    };
+    let sharper = sharper_by(BLOCK).max(sharper_by(ROW)) as f64;
     let scatter = stats::MEDIAN_SD * stats::scatter(&known)? / (known.len() as f64).sqrt();
     let by_sd = middle / scatter.hypot(IN_COMMON);
     let softer = middle > NO_LOSS.ln() && by_sd > SURE && sharper <= SHARPER * known.len() as f64;
     softer.then_some(Outdone { frame: k, by: j, by_sd })
 }
 
-/// Middle one of a tile and those that touch it.
-fn around(logs: &[Option<f64>], tiles: &[Region], t: usize) -> Option<f64> {
+/// Middle one of a tile and those within a reach to either side, and above and below.
+fn around(logs: &[Option<f64>], tiles: &[Region], t: usize, reach: (usize, usize)) -> Option<f64> {
     let columns = tiles.iter().take_while(|r| r.y == tiles[0].y).count().max(1);
     let rows = tiles.len().div_ceil(columns);
     let (row, column) = (t / columns, t % columns);
-    let near = |at: usize, last: usize| at.saturating_sub(1)..(at + 2).min(last);
-    let all = near(row, rows).flat_map(|r| near(column, columns).map(move |c| r * columns + c));
+    let near = |at: usize, reach: usize, last: usize| at.saturating_sub(reach)..(at + reach + 1).min(last);
+    let all = near(row, reach.1, rows).flat_map(|r| near(column, reach.0, columns).map(move |c| r * columns + c));
     stats::median(&all.filter_map(|o| logs.get(o).copied().flatten()).collect::<Vec<f64>>())
 }
 
@@ -98,6 +107,15 @@ mod tests {
         let found = outdone(&blurs, &tiles);
         assert_eq!(found.iter().map(|o| (o.frame, o.by)).collect::<Vec<_>>(), [(1, 0)]);
         assert!(found[0].by_sd > 3.0, "{found:?}");
+    }
+
+    #[test]
+    fn a_frame_that_alone_shows_the_lowest_row_sharp_is_not_outdone() {
+        // Level ground, each frame focused farther than the last; the first is sharpest on the strip at the lower edge alone.
+        let nearest = [5.0, 4.2, 3.4, 2.7, 2.0, 1.5, 1.0, 0.6];
+        let next = [4.2, 3.4, 2.6, 1.9, 1.2, 0.7, 0.6, 1.1];
+        let (blurs, tiles) = of_rows(&[nearest, next]);
+        assert_eq!(outdone(&blurs, &tiles), []);
     }
 
     #[test]

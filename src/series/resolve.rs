@@ -59,6 +59,14 @@ impl Blurs {
         all
     }
 
+    /// The same without the widths of these frames.
+    #[must_use]
+    pub fn without(&self, frames: &[usize]) -> Self {
+        let mut left = self.clone();
+        frames.iter().for_each(|&k| left.sigma[k].fill(None));
+        left
+    }
+
     /// How many tiles have a width in any frame.
     #[must_use]
     pub fn tiles(&self) -> usize {

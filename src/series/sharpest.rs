@@ -1,5 +1,6 @@
 //! Which of near-duplicates is the sharpest, and whether focus moved between frames after all.
 
+use super::whole::NO_LOSS;
 use super::{Blurs, Zone, ZoneBlur};
 use crate::quantity::{Estimate, ZoneName};
 use crate::stats;
@@ -11,7 +12,7 @@ pub struct Sharpest {
     pub frame: usize,
     /// How much wider the blur of the next best is, as a share (0.05 = 5 %).
     pub margin: Estimate,
-    /// Whether the margin is beyond chance (more than two sd, and at least 2 %).
+    /// Whether the margin is beyond chance (more than two sd, and at least 5 %).
     pub real: bool,
     /// Indices of the frames whose blur is wider by more than chance.
     pub softer: Vec<usize>,
@@ -56,10 +57,11 @@ fn real(margin: Estimate) -> bool {
     margin.value > CHANCE * margin.sd && margin.value > LEAST
 }
 
-/// Chosen: nineteen of twenty; less than a fiftieth is not seen. Standard errors beyond which a margin is no chance,
-/// and the least margin that matters.
+/// Chosen: nineteen of twenty; as for apertures, less than a twentieth is no loss, and frames exposed two stops apart stand apart by
+/// two in a hundred where nothing else differs, which the scatter of the tiles doesn't show. Standard errors beyond which a margin is
+/// no chance, and the least margin that matters.
 const CHANCE: f64 = 2.0;
-const LEAST: f64 = 0.02;
+const LEAST: f64 = NO_LOSS - 1.0;
 /// Chosen: fewer follow one content. Fewest tiles that a margin rests on.
 const TILES: usize = 3;
 

@@ -125,6 +125,26 @@ fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
     assert!(answer.focus_shift.iter().all(|s| s.zone == ZoneName::Centre) && !answer.focus_shift.is_empty());
 }
 
+/// Two frames in a row shaken, the first or the second by more, or the last two: neither excuses the other.
+#[test]
+fn two_shaken_frames_in_a_row_are_both_spoiled() {
+    let (zones, f_numbers, pitch) = aperture_series();
+    for (first, second, tracks) in [(2, 3, [1.5, 2.1]), (2, 3, [2.1, 1.5]), (3, 4, [1.6, 1.6]), (5, 6, [2.0, 2.2])] {
+        let mut zones = zones.clone();
+        for point in zones.iter_mut().flat_map(|z| &mut z.points) {
+            for (frame, track) in [(first, tracks[0]), (second, tracks[1])] {
+                if point.frame == frame {
+                    point.blur.value = point.blur.value.hypot(track);
+                }
+            }
+        }
+        let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
+        assert_eq!(answer.spoiled, [first, second], "{tracks:?}");
+        let needs = answer.zones.iter().flat_map(|z| &z.within);
+        assert!(needs.clone().count() > 0 && needs.clone().all(|k| ![first, second].contains(k)));
+    }
+}
+
 /// A lens alike all over whose frame at f/5.6 was shaken: softer than the stops on either side of it, everywhere.
 #[test]
 fn a_frame_worse_everywhere_and_better_at_the_next_stop_is_spoiled_and_no_focus_shift() {

@@ -20,6 +20,9 @@ fn a_margin_within_chance_is_not_called_real() {
     assert!(clear.frame == 1 && clear.real && (clear.margin.value - 0.2).abs() < 0.03);
     let even = sharpest(&[frame(1.0, 1), frame(1.003, 2)]).unwrap();
     assert!(!even.real && even.softer.is_empty());
+    // What all tiles of a frame exposed otherwise share, their scatter doesn't show.
+    let exposed = sharpest(&[frame(1.0, 1), frame(1.035, 1)]).unwrap();
+    assert!(!exposed.real && exposed.softer.is_empty(), "{exposed:?}");
     let spoiled = sharpest(&[frame(1.0, 1), frame(1.003, 2), frame(1.6, 3)]).unwrap();
     assert!(!spoiled.real && spoiled.softer == [2], "{spoiled:?}");
 }

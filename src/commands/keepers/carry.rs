@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 use serde::{Deserialize, Serialize};
 
-use super::place::found;
+use super::place::to_carry;
 use super::report::{Frame, Report};
 use super::{Carry, How, cannot};
 use crate::commands::Outcome;
@@ -44,7 +44,7 @@ pub(super) fn carry(frames: &[&Frame], report: &Report, to: &Carry) -> anyhow::R
     let folder = to.folder.canonicalize().with_context(|| format!("cannot find {}", shown(&to.folder)))?;
     let mut steps: Vec<Step> = Vec::new();
     for frame in frames {
-        match found(frame, report) {
+        match to_carry(frame, report) {
             Err(why) => fail(format!("{}: {why}", plain(frame.path()))),
             Ok(path) if to.how == How::Move && path.is_symlink() => {
                 fail(format!("{}: it is a link and is not moved; move what it leads to", shown(&path)));
@@ -64,16 +64,24 @@ pub(super) fn carry(frames: &[&Frame], report: &Report, to: &Carry) -> anyhow::R
             }
         }
         output::say(&format!(
-            "{} {done} files into {}; `tussock keepers --undo {}` takes that back",
+            "{} {} into {}; `tussock keepers --undo {}` takes that back",
             past(to.how),
+            files(done),
             shown(&folder),
             shown(&list)
         ));
     }
     if already > 0 {
-        output::say(&format!("{already} files were there already"));
+        output::say(&format!(
+            "{} there already",
+            if already == 1 { "1 file was".into() } else { format!("{already} files were") }
+        ));
     }
     Ok(failed)
+}
+
+fn files(count: usize) -> String {
+    format!("{count} file{}", if count == 1 { "" } else { "s" })
 }
 
 const fn verb(how: How) -> &'static str {
@@ -268,7 +276,7 @@ pub(crate) fn undo(list: &Path) -> anyhow::Result<Outcome> {
             }
         }
     }
-    output::say(&format!("Took back {done} files"));
+    output::say(&format!("Took back {}", files(done)));
     if left == 0 {
         fs::remove_file(list).with_context(|| format!("cannot remove {}", shown(list)))?;
         // The folder stays where it holds anything else.

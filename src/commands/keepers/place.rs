@@ -5,12 +5,18 @@ use std::path::{Path, PathBuf};
 use super::report::{Frame, Report};
 use crate::commands::original;
 use crate::quantity::shown;
+use crate::report::OriginalView;
+
+/// The file of a frame to its last byte, for carrying it; in words, why there is none.
+pub(super) fn to_carry(frame: &Frame, report: &Report) -> Result<PathBuf, String> {
+    found(frame, report, original::is_wholly)
+}
 
 /// The file of a frame; in words, why there is none.
 ///
 /// Files of one name lie in many folders, so none is taken that differs from what was audited. The folder that the audit was
 /// run in comes first, then those around the report, since shoots get moved with their reports, then the present one.
-pub(super) fn found(frame: &Frame, report: &Report) -> Result<PathBuf, String> {
+fn found(frame: &Frame, report: &Report, is: fn(&Path, &OriginalView) -> bool) -> Result<PathBuf, String> {
     let Some(noted) = &frame.original else {
         return Err("its report is of an earlier version, which didn't note which file it was; audit again".into());
     };
@@ -19,7 +25,7 @@ pub(super) fn found(frame: &Frame, report: &Report) -> Result<PathBuf, String> {
     let audited = audited(name, report);
     let around = around(audited.as_deref().unwrap_or(name), &report.beside);
     for place in audited.iter().cloned().chain(around).chain([name.to_owned()]) {
-        if original::is(&place, noted) {
+        if is(&place, noted) {
             return Ok(std::path::absolute(&place).unwrap_or(place));
         }
         if place.is_file() {
@@ -40,7 +46,7 @@ pub(super) fn named(frame: &Frame, report: &Report) -> String {
     let name = frame.path().to_owned();
     let as_given = report.base.is_none() || report.base == original::base() || Path::new(&name).is_absolute();
     let audited = audited(Path::new(&name), report).filter(|_| !as_given);
-    let place = audited.and_then(|a| if a.is_file() { Some(a) } else { found(frame, report).ok() });
+    let place = audited.and_then(|a| if a.is_file() { Some(a) } else { found(frame, report, original::is).ok() });
     place.map_or(name, |p| p.to_string_lossy().into_owned())
 }
 

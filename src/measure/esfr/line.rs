@@ -20,7 +20,9 @@ pub enum EdgeError {
     #[error("the region is too small: an edge needs 20 px along it and 16 px across it")]
     TooSmall,
     /// No step stands out, or there is more than one.
-    #[error("no single straight edge was found in the region")]
+    #[error(
+        "no single straight edge that crosses the region was found; frame one edge, about five degrees off the rows or columns"
+    )]
     NoEdge,
     /// One side is at the sensor's limit.
     #[error("{:.1} % of the region is clipped; expose lower", share * 100.0)]
@@ -28,8 +30,10 @@ pub enum EdgeError {
         /// Share of clipped samples.
         share: f64,
     },
-    /// The edge runs along the pixels, so that it is not sampled between them.
-    #[error("the edge runs along the pixel rows or columns; turn it by about five degrees")]
+    /// The edge meets the pixels at too few places: along the rows or columns, or at a simple slope such as one in two.
+    #[error(
+        "the edge meets the pixels at too few places between them; turn it about five degrees off the rows or columns"
+    )]
     NotSlanted,
     /// The step is lost in noise.
     #[error("the step is only {snr:.1} times the noise; {LEAST_SNR} is the least that can be used")]

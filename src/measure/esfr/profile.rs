@@ -18,13 +18,28 @@ const STEP: f64 = 0.005;
 pub(super) struct Profile {
     /// Bins each side of the edge.
     half: usize,
-    /// `[group][bin]`: sum and count.
-    bins: Vec<Vec<(f64, f64)>>,
+    /// `[group][bin]`.
+    bins: Vec<Vec<Bin>>,
     /// Rough sigma of the line spread, px.
     sigma: f64,
     noise: f64,
     low: f64,
     high: f64,
+}
+
+/// Samples of one bin: the sum of their values and of their places from the bin's middle, bins, and their count.
+#[derive(Clone, Copy, Default)]
+struct Bin {
+    sum: f64,
+    off: f64,
+    count: f64,
+}
+
+impl std::iter::Sum for Bin {
+    fn sum<I: Iterator<Item = Self>>(bins: I) -> Self {
+        let add = |a: Self, b: Self| Self { sum: a.sum + b.sum, off: a.off + b.off, count: a.count + b.count };
+        bins.fold(Self::default(), add)
+    }
 }
 
 /// The curves of a profile.
@@ -46,13 +61,15 @@ impl Profile {
         let away = |along: f64| line.at(along).min(samples.width - line.at(along)) / line.slope(along).hypot(1.0);
         let least = away(-ends).min(away(ends)).max(4.0);
         let half = ((reach.1.min(-reach.0)).min(least.max(12.0)) / BIN).floor().max(16.0) as usize;
-        let mut bins = vec![vec![(0.0, 0.0); 2 * half]; GROUPS];
+        let mut bins = vec![vec![Bin::default(); 2 * half]; GROUPS];
         let mut squares = vec![0.0; 2 * half];
         for (row, along, u, value) in samples.iter() {
-            let bin = (line.distance(along, u) / BIN).floor() + half as f64;
+            let at = line.distance(along, u) / BIN;
+            let bin = at.floor() + half as f64;
             if bin >= 0.0 && bin < (2 * half) as f64 {
                 let cell = &mut bins[row * GROUPS / samples.rows()][bin as usize];
-                *cell = (cell.0 + value, cell.1 + 1.0);
+                let own = Bin { sum: value, off: at - at.floor() - 0.5, count: 1.0 };
+                *cell = [*cell, own].into_iter().sum();
                 squares[bin as usize] += value * value;
             }
         }
@@ -75,32 +92,34 @@ impl Profile {
         (self.low, self.high)
     }
 
-    /// Mean of each bin, gaps filled from their neighbours, and the share of gaps within 3 px of the edge.
+    /// Value at the middle of each bin, between the means of the bins' samples where these lie, and the share of gaps within 3 px
+    /// of the edge.
+    ///
+    /// Edges of simple slopes (one in four, one in three) meet the pixels at a few places only, so that a bin's samples all lie to one
+    /// side of its middle; taken for its middle they would make the edge steeper here and flatter there.
     fn edge_spread(&self, without: Option<usize>) -> (Vec<f64>, f64) {
         let count = 2 * self.half;
-        let mut means = vec![f64::NAN; count];
-        for (i, mean) in means.iter_mut().enumerate() {
-            let groups = self.bins.iter().enumerate().filter(|(g, _)| Some(*g) != without);
-            let (sum, n) = groups.fold((0.0, 0.0), |t, (_, b)| (t.0 + b[i].0, t.1 + b[i].1));
-            if n > 0.0 {
-                *mean = sum / n;
-            }
-        }
+        let of_bin = |i: usize| -> Bin {
+            self.bins.iter().enumerate().filter(|(g, _)| Some(*g) != without).map(|(_, b)| b[i]).sum()
+        };
+        let all: Vec<Bin> = (0..count).map(of_bin).collect();
         let near = self.half - 12.min(self.half)..self.half + 12.min(self.half);
-        let gaps = means[near.clone()].iter().filter(|m| m.is_nan()).count() as f64 / near.len() as f64;
-        let known: Vec<usize> = (0..count).filter(|&i| !means[i].is_nan()).collect();
-        for i in 0..count {
-            if means[i].is_nan() {
-                let right = known.partition_point(|&k| k < i);
-                means[i] = match (right.checked_sub(1).map(|l| known[l]), known.get(right)) {
-                    (Some(l), Some(&r)) => means[l] + (means[r] - means[l]) * (i - l) as f64 / (r - l) as f64,
-                    (Some(l), None) => means[l],
-                    (None, Some(&r)) => means[r],
-                    (None, None) => 0.0,
-                };
+        let gaps = all[near.clone()].iter().filter(|b| b.count == 0.0).count() as f64 / near.len() as f64;
+        let known: Vec<(f64, f64)> = all
+            .iter()
+            .enumerate()
+            .filter(|(_, b)| b.count > 0.0)
+            .map(|(i, b)| (i as f64 + b.off / b.count, b.sum / b.count))
+            .collect();
+        let value = |i: usize| {
+            let right = known.partition_point(|k| k.0 < i as f64);
+            match (right.checked_sub(1).map(|l| known[l]), known.get(right)) {
+                (Some(l), Some(r)) => l.1 + (r.1 - l.1) * (i as f64 - l.0) / (r.0 - l.0),
+                (Some(one), None) | (None, Some(&one)) => one.1,
+                (None, None) => 0.0,
             }
-        }
-        (means, gaps)
+        };
+        ((0..count).map(value).collect(), gaps)
     }
 
     /// Levels of the plateaus and a rough sigma, each from the other.
@@ -180,10 +199,10 @@ impl Profile {
             if i.abs_diff(self.half) < flat {
                 continue;
             }
-            let (total, n) = self.bins.iter().fold((0.0, 0.0), |t, b| (t.0 + b[i].0, t.1 + b[i].1));
-            if n > 1.0 {
-                sum += square - total * total / n;
-                freedom += n - 1.0;
+            let all: Bin = self.bins.iter().map(|b| b[i]).sum();
+            if all.count > 1.0 {
+                sum += square - all.sum * all.sum / all.count;
+                freedom += all.count - 1.0;
             }
         }
         (sum / f64::max(freedom, 1.0)).max(0.0).sqrt()
@@ -257,7 +276,7 @@ impl Profile {
         let reach = (6.0 * self.sigma).max(3.0);
         let near = esf.iter().filter(|p| p.0.abs() < reach);
         let (low, high) = near.fold((0.0f64, 1.0f64), |m, p| (m.0.min(p.1), m.1.max(p.1)));
-        let samples: f64 = self.bins.iter().map(|b| b[self.half].1).sum();
+        let samples: f64 = self.bins.iter().map(|b| b[self.half].count).sum();
         let chance = 2.5 / (self.snr() * samples.max(1.0).sqrt());
         ((high - 1.0).max(-low) - chance).max(0.0)
     }

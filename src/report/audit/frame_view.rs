@@ -78,6 +78,9 @@ pub struct OriginalView {
     pub bytes: u64,
     /// BLAKE3 digest, in hexadecimal digits, of its first and its last 65,536 bytes; of a file no longer than both, of all.
     pub digest: String,
+    /// BLAKE3 digest of all of it; null where that isn't known.
+    #[serde(default)]
+    pub whole: Option<String>,
 }
 
 /// Whether a frame is sharp, place by place.

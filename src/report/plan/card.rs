@@ -47,12 +47,34 @@ pub(crate) fn card_text(card: &Card, units: Units) -> String {
         out.push_str(line.trim_end());
         out.push('\n');
     }
-    out + "\nA star: no stop is enough there; the number after it is how many bracketed frames are.\n"
+    out += "\nA star: no stop is enough there; the number after it is how many bracketed frames are.\n";
+    if card.rows.iter().flat_map(|r| &r.cells).flatten().any(open) {
+        out += &format!("{OPEN}.\n");
+    }
+    out
+}
+
+/// What holds of cells whose stop is wider than depth asks for.
+const OPEN: &str =
+    "A plus: depth asks for no more than that; set the stop at which the lens itself is sharpest, from there on";
+
+/// Whether a cell's stop is only the widest that depth asks for, and the lens itself decides.
+fn open(cell: &Cell) -> bool {
+    cell.enough && cell.best_stop < words::SHALLOW
+}
+
+/// A cell's stop.
+fn best(cell: &Cell) -> String {
+    if open(cell) { format!("{}+", stop(cell.best_stop)) } else { stop(cell.best_stop) }
+}
+
+/// How many bracketed frames a cell asks for.
+fn frames(cell: &Cell) -> String {
+    if cell.bracket_frames > words::COUNTED { format!(">{}", words::COUNTED) } else { cell.bracket_frames.to_string() }
 }
 
 fn short(cell: &Cell) -> String {
-    let best = stop(cell.best_stop);
-    if cell.enough { best } else { format!("{best} *{}", cell.bracket_frames) }
+    if cell.enough { best(cell) } else { format!("{} *{}", best(cell), frames(cell)) }
 }
 
 fn heading(card: &Card, units: Units) -> String {
@@ -86,6 +108,7 @@ pub(crate) fn card_page(card: &Card, units: Units) -> String {
         far => if card.asked.far_m.is_infinite() { "\u{221e}".into() } else { length(card.asked.far_m, units) },
         double => card.asked.far_m.is_infinite(),
         caution => words::CAUTION,
+        open => card.rows.iter().flat_map(|r| &r.cells).flatten().any(open).then_some(OPEN),
     };
     engine::page(include_str!("card.html"), values)
 }
@@ -95,8 +118,8 @@ fn page_cell(cell: Option<&Cell>, units: Units) -> Value {
     let note = match (cell.enough, cell.widest_stop, cell.step_back_m) {
         (true, Some(widest), _) if widest < cell.best_stop => format!("from {}", stop(widest)),
         (true, ..) => String::new(),
-        (false, _, Some(back)) => format!("back {} or {} frames", length(back, units), cell.bracket_frames),
-        (false, _, None) => format!("{} frames", cell.bracket_frames),
+        (false, _, Some(back)) => format!("back {} or {} frames", length(back, units), frames(cell)),
+        (false, _, None) => format!("{} frames", frames(cell)),
     };
-    context! { best => stop(cell.best_stop), note, state => if cell.enough { "enough" } else { "short" } }
+    context! { best => best(cell), note, state => if cell.enough { "enough" } else { "short" } }
 }

@@ -1,6 +1,6 @@
 //! Sentences of a plan.
 
-use crate::optics::cover::{FARTHEST_BACK_MM, never_permitted};
+use crate::optics::cover::{FARTHEST_BACK_MM, THIRD_STOPS, never_permitted};
 use crate::plan::{Plan, Question, Raise, StepBack, Stop, TiltUp, TiltedLens};
 use crate::quantity::{Distance, SharpFor, Units};
 use crate::report::say::camera::{exact_stop, fine_length, length, shutter, stop};
@@ -48,10 +48,19 @@ pub(super) fn asked(plan: &Plan, units: Units) -> [String; 2] {
     ]
 }
 
+/// Chosen: about where lenses are sharpest (common practice, no published source). f-number of the optimum below which depth leaves
+/// the choice of the stop to the lens.
+pub(super) const SHALLOW: f64 = 5.6;
+
+/// Whether depth and diffraction decide which stop is best, and not what the lens itself does.
+pub(super) fn decides(plan: &Plan) -> bool {
+    plan.best_f_number.is_some_and(|n| n >= SHALLOW) || !plan.enough
+}
+
 /// What is special about a stop.
 pub(super) fn mark(plan: &Plan, s: &Stop) -> &'static str {
     match s.f_number {
-        n if n == plan.best_stop => "best",
+        n if n == plan.best_stop && decides(plan) => "best",
         n if Some(n) == plan.asked.f_number => "asked",
         _ => "",
     }
@@ -76,6 +85,20 @@ pub(super) fn answer(plan: &Plan, units: Units) -> Vec<String> {
         (None, _) | (_, None) => {
             format!("Focus at {}, at the stop where the lens is sharpest.", length(plan.focus_distance_m, units))
         }
+        (Some(_), Some(best)) if best.acceptable && !decides(plan) => {
+            let stops = || plan.stops.iter().filter(|s| s.acceptable).map(|s| s.f_number);
+            let last = stops().fold(best.f_number, f64::max);
+            let from = stops().fold(best.f_number, f64::min);
+            let from = if from < last {
+                format!("from {} to {}", stop(from), stop(last))
+            } else {
+                format!("at {}", stop(last))
+            };
+            format!(
+                "Focus at {}: near and far are both sharp enough {from}, so set the stop at which the lens itself is sharpest.",
+                length(plan.focus_distance_m, units)
+            )
+        }
         (Some(_), Some(best)) => {
             format!(
                 "Focus at {} and set {}: {}.",
@@ -85,7 +108,7 @@ pub(super) fn answer(plan: &Plan, units: Units) -> Vec<String> {
             )
         }
     }];
-    if let Some(asked) = plan.asked.f_number.filter(|n| *n != plan.best_stop).and_then(at) {
+    if let Some(asked) = plan.asked.f_number.filter(|n| *n != plan.best_stop || !decides(plan)).and_then(at) {
         all.push(format!("At {}, the stop you have in mind, {}.", stop(asked.f_number), ends(asked)));
     }
     if !plan.enough {
@@ -132,14 +155,18 @@ fn aperture(plan: &Plan) -> String {
                 itself is sharpest."
             .into();
     };
-    let mut text = format!(
-        "The exact optimum is {}, and from {} to {} both ends stay within 5 % of it",
-        exact_stop(best),
-        exact_stop(low),
-        exact_stop(high)
-    );
+    let mut text = if best < THIRD_STOPS[0] {
+        "Depth and diffraction alone would have it opened wider than lenses are".to_owned()
+    } else {
+        format!(
+            "The exact optimum is {}, and from {} to {} both ends stay within 5 % of it",
+            exact_stop(best),
+            exact_stop(low),
+            exact_stop(high)
+        )
+    };
     text += if plan.enough { "." } else { ", but no stop makes both ends sharp enough for this use." };
-    if best < 5.6 {
+    if best < SHALLOW {
         text += " With so little depth the lens's own faults, which are not reckoned here, may ask for a smaller \
                  aperture than that.";
     }
@@ -149,9 +176,13 @@ fn aperture(plan: &Plan) -> String {
     text
 }
 
+/// Chosen: no lens opens wider or closes further. f-numbers between which what a rule says is worth telling.
+const RULES: std::ops::RangeInclusive<f64> = 1.0..=128.0;
+
 fn differences(plan: &Plan) -> Vec<String> {
     let mut all = Vec::new();
-    if let (Some(rule), Some(excess)) = (plan.root_square_f_number, plan.root_square_excess) {
+    let told = |n: &f64| RULES.contains(n);
+    if let (Some(rule), Some(excess)) = (plan.root_square_f_number.filter(told), plan.root_square_excess) {
         all.push(format!(
             "The root-square rule says {}: it adds diffraction and defocus by their squares as though both were \
              Gaussian. Taken together exactly they ask for a slightly smaller opening; the rule's ends are {} softer.",
@@ -159,7 +190,7 @@ fn differences(plan: &Plan) -> Vec<String> {
             per_cent(excess)
         ));
     }
-    if let Some(table) = &plan.hyperfocal {
+    if let Some(table) = plan.hyperfocal.as_ref().filter(|table| told(&table.f_number)) {
         let name = if plan.asked.far_m.is_infinite() { "hyperfocal table" } else { "depth-of-field table" };
         let change = table.over_best.unwrap_or(1.0) - 1.0;
         let best = plan.best_f_number.unwrap_or(plan.best_stop);
@@ -207,6 +238,10 @@ fn remedies(plan: &Plan, units: Units) -> Vec<String> {
 
 fn step_back(step: &StepBack, units: Units) -> String {
     match (step.needed_m, step.near_size) {
+        (Some(back), Some(size)) if size < 0.05 => format!(
+            "Both ends would fit only from {} farther back, where little is left of the near subject: another picture.",
+            length(back, units)
+        ),
         (Some(back), Some(size)) if size < 0.5 => format!(
             "Both ends would fit only from {} farther back, where the near subject is drawn {} smaller: another picture.",
             length(back, units),
@@ -265,6 +300,9 @@ fn hinged(tilted: &TiltedLens, units: Units) -> String {
 /// Frames up to which a focus bracket is practical in the field; common practice, no published source.
 const PRACTICAL: u64 = 15;
 
+/// Chosen: nobody takes as many. Frames of a bracket beyond which their number is not told.
+pub(super) const COUNTED: u64 = 999;
+
 fn bracket(plan: &Plan, units: Units) -> String {
     let bracket = &plan.bracket;
     if bracket.count > PRACTICAL {
@@ -274,9 +312,12 @@ fn bracket(plan: &Plan, units: Units) -> String {
             }
             None => "take a shorter lens, or permit more blur with --sharp-for",
         };
+        let count = match bracket.count {
+            count if count > COUNTED => format!("more than {COUNTED}"),
+            count => count.to_string(),
+        };
         return format!(
-            "A focus bracket would take {} frames at {}, which is not practical: {instead}.",
-            bracket.count,
+            "A focus bracket would take {count} frames at {}, which is not practical: {instead}.",
             stop(bracket.f_number)
         );
     }

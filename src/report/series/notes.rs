@@ -22,6 +22,12 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
         }
         NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
         NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
+        NoteKind::Spoiled if group.varied == Varied::Focus => format!(
+            "{file} is {}softer where it is in focus than the other frames are where they are{}: shaken. It has no part in a blend \
+             nor in what is said of the others; take it again.",
+            confidence(group, k, kind).map_or("", sure_word),
+            by_sd(group, k, kind)
+        ),
         NoteKind::Spoiled => format!(
             "{file} is {}softer all over than the stops beside it allow{}: shaken, or out of focus by accident. It was \
              left out of the answers; take it again.",
@@ -29,10 +35,11 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
             by_sd(group, k, kind)
         ),
         NoteKind::Outdone(other) => format!(
-            "{file} is {}softer than {}{} and sharper nowhere: shaken, or focused beside the scene. It has no part in a blend.",
+            "{file} is {}softer than {}{} and sharper nowhere: shaken, or focused beside the scene{}. It has no part in a blend.",
             confidence(group, k, kind).map_or("", sure_word),
             name(group, other),
-            by_sd(group, k, kind)
+            by_sd(group, k, kind),
+            if k.is_some_and(|k| group.f_numbers[k].is_none()) { ", or at another aperture" } else { "" }
         ),
         NoteKind::Shaken => format!("{file} shows the streaks of a shaken frame and has no part in a blend."),
         NoteKind::MissingStop(from, to) => {
@@ -60,12 +67,19 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
              that size, and how the smaller frames were made smaller is in them."
         ),
         NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
+        NoteKind::NotCompared => format!(
+            "{file} shows nothing that could be compared with the other frames, as where most of it is clipped or lost in noise, and was \
+             left out."
+        ),
     }
 }
 
 /// By how many standard deviations a frame is softer than it should be, where the note says that it is.
 fn softer_by(group: &Answer, k: Option<usize>, kind: NoteKind) -> Option<f64> {
     match kind {
+        NoteKind::Spoiled if group.varied == Varied::Focus => {
+            group.bracket.as_ref()?.softened.iter().find(|s| Some(s.frame) == k).map(|s| s.by_sd)
+        }
         NoteKind::Spoiled => {
             let a = group.apertures.as_ref()?;
             a.spoiled.iter().zip(&a.spoiled_by).find(|s| Some(*s.0) == k).map(|s| *s.1)

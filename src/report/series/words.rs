@@ -129,9 +129,11 @@ fn aperture(group: &Answer) -> String {
 /// Which aperture is best for the whole frame, and which can't be told from it: "f/8 reads best for the whole frame, but f/5.6
 /// can't be told apart from it; f/5.6, the widest of these, needs the least light".
 fn best_stop(group: &Answer, a: &Apertures, best: usize) -> String {
-    let alike: Vec<String> = a.whole_alike.iter().map(|&k| stop(group, k)).collect();
-    let alike: Vec<&str> = alike.iter().map(String::as_str).collect();
     let own = stop(group, best);
+    // A stop that was taken twice is one stop.
+    let mut alike: Vec<String> = a.whole_alike.iter().map(|&k| stop(group, k)).filter(|other| *other != own).collect();
+    alike.dedup();
+    let alike: Vec<&str> = alike.iter().map(String::as_str).collect();
     let Some(others) = listed(&alike) else {
         return format!("{own} is {}the best aperture for the whole frame", sure_word(a.whole_confidence));
     };
@@ -250,6 +252,13 @@ fn focus(group: &Answer) -> String {
     let stops = || group.f_numbers.iter().flatten().copied();
     if stops().reduce(f64::max).zip(stops().reduce(f64::min)).is_some_and(|(high, low)| high > 1.1 * low) {
         parts.push("The aperture differs between these frames too, so they don't compare apertures.".into());
+    }
+    if group.f_numbers.iter().all(Option::is_none) {
+        parts.push(
+            "No f-number is recorded, and places differ in which frame shows them sharpest, so the focus is taken for what was \
+             varied; if it was the aperture, give --apertures."
+                .into(),
+        );
     }
     parts.join(" ")
 }

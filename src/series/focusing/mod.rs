@@ -2,6 +2,7 @@
 
 mod data;
 mod guess;
+mod softened;
 
 use nalgebra::{DMatrix, DVector, Matrix2};
 
@@ -12,11 +13,15 @@ use super::{Blurs, middle_mean};
 use crate::quantity::Region;
 use crate::stats::upper_median;
 
+pub use softened::Softened;
+pub(super) use softened::softened;
+
 /// Chosen: the ratio of a tile's widths in two frames is found to 2 or 3 % (docs/accuracy.md, aperture series). Share
 /// by which a width may depart from the model beyond its stated error.
 const SCATTER: f64 = 0.03;
 /// Derived: fewer leave focus, place and softness open. Frames and tiles below which nothing is fitted.
-const FEWEST: (usize, usize) = (3, 12);
+const FEWEST: (usize, usize) = (FEWEST_FRAMES, 12);
+pub(super) const FEWEST_FRAMES: usize = 3;
 /// Chosen: four times the scatter. Misfit beyond which the model does not explain the bracket, or a tile.
 const WORST: f64 = 0.12;
 /// Set on rendered brackets (docs/trials.md, two numbers of the brackets' fit: half, of two and three values tried on
@@ -43,6 +48,12 @@ const ROUNDS: usize = 12;
 /// scale. From there on least squares with the exact transfer functions (Gauss-Newton, places and each tile's common
 /// error eliminated, weights of Student's t with four degrees of freedom).
 pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<Widths> {
+    let (data, table, state) = fitted(blurs, tiles, lambda_n_px)?;
+    Some(state.widths(&data, &table, tiles))
+}
+
+/// The model, fitted; `None` where it does not explain the frames.
+fn fitted(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<(Data, Table, State)> {
     let data = Data::new(blurs, tiles)?;
     let table = Table::new(lambda_n_px);
     let mut state = first_guess(&data, &table)?;
@@ -51,7 +62,7 @@ pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>
         state.improve(&data, &table);
     }
     state.find_places(&data, &table, false);
-    (state.misfit(&data, &table) <= WORST).then(|| state.widths(&data, &table, tiles))
+    (state.misfit(&data, &table) <= WORST).then_some((data, table, state))
 }
 
 /// Chosen: softness that grows to the corners, differently to each; the number of terms follows. Degree of the softness

@@ -110,3 +110,18 @@ fn two_frames_are_too_few() {
     blurs.sigma.truncate(2);
     assert!(focusing(&blurs, &tiles(), None).is_none());
 }
+
+#[test]
+fn a_shaken_frame_within_a_bracket_is_told_and_no_frame_of_a_clean_one() {
+    // Level ground; the third frame's squared widths are all larger by those of a track, as far as defocus leaves that to be seen.
+    let row = |i: u32| f64::from(i / COLUMNS) / f64::from(ROWS - 1);
+    let (clean, _) = blurs(|i, k| 12.0 * row(i) - 3.0 * k as f64);
+    assert_eq!(softened(&clean, &tiles(), None), []);
+    let mut shaken = clean.clone();
+    for e in shaken.sigma[2].iter_mut().flatten() {
+        e.value = e.value.hypot(1.2);
+    }
+    let found = softened(&shaken, &tiles(), None);
+    assert_eq!(found.iter().map(|s| s.frame).collect::<Vec<_>>(), [2], "{found:?}");
+    assert!(found[0].by_sd > 3.0, "{found:?}");
+}
