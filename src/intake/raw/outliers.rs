@@ -14,6 +14,7 @@ const LEAST: f32 = 0.001;
 /// Derived: of a point that a Gaussian of 0.3 px draws over squares of a pixel, each of the four sites beside it gets 0.053 of what
 /// the middle one gets, and no picture is sharper; half of that. Share up to which those beside got none of it.
 const ALONE: f32 = 0.026;
+
 /// How far the sites lie that a site is compared with, in rows and columns: a 6 x 6 pattern has few of red and blue.
 const fn reach(pattern: &Pattern) -> usize {
     if pattern.side == 2 { 2 } else { 3 }
@@ -89,15 +90,17 @@ fn outlying(sensor: &Sensor, pattern: &Pattern, (x, y): (usize, usize), around: 
     if beyond <= BEYOND * f32::from(high - low) + f32::from(least) {
         return None;
     }
-    let mut list: Vec<u16> = around.alike.iter().map(|p| at(*p)).collect();
-    let half = list.len() / 2;
-    let usual = *list.select_nth_unstable(half).1;
+    let middle_of = |places: &[(isize, isize)]| {
+        let mut list: Vec<u16> = places.iter().map(|p| at(*p)).collect();
+        let half = list.len() / 2;
+        *list.select_nth_unstable(half).1
+    };
+    let usual = middle_of(&around.alike);
     let gain =
         |dx: isize, dy: isize| sensor.gains[pattern.colour((x as isize + dx) as usize, (y as isize + dy) as usize)];
     let excess = (f32::from(own) - f32::from(usual)) * gain(0, 0);
-    let share = around.beside.iter().map(|((dx, dy), others)| {
-        let mean = others.iter().map(|p| f32::from(at(*p))).sum::<f32>() / others.len().max(1) as f32;
-        (f32::from(at((*dx, *dy))) - mean) * gain(*dx, *dy) / excess
+    let share = around.beside.iter().map(|(place, others)| {
+        (f32::from(at(*place)) - f32::from(middle_of(others))) * gain(place.0, place.1) / excess
     });
     (share.sum::<f32>() < 4.0 * ALONE).then_some(usual)
 }
