@@ -59,7 +59,8 @@ pub(super) fn mend(sensor: &mut Sensor) -> usize {
     let found: Vec<(usize, u16)> = rows
         .flat_map_iter(|y| {
             let around = &around;
-            (edge..seen.width.saturating_sub(edge)).filter_map(move |x| {
+            let places = if side == 2 { suspects(seen, y) } else { (edge..seen.width.saturating_sub(edge)).collect() };
+            places.into_iter().filter_map(move |x| {
                 let value = outlying(seen, &pattern, (x, y), &around[y % side * side + x % side])?;
                 Some(((seen.top + y) * seen.stride + seen.left + x, value))
             })
@@ -67,6 +68,26 @@ pub(super) fn mend(sensor: &mut Sensor) -> usize {
         .collect();
     found.iter().for_each(|(place, value)| sensor.samples[*place] = *value);
     found.len()
+}
+
+/// Least that a site lies beyond its neighbours, in the sensor's units.
+fn least(sensor: &Sensor) -> u16 {
+    (LEAST * (sensor.white - sensor.black[0])).max(1.0) as u16
+}
+
+/// Columns of a row of a 2 x 2 pattern whose sites lie beyond the four that are two away by far more than those differ: few are left
+/// to be looked at more closely.
+fn suspects(sensor: &Sensor, y: usize) -> Vec<usize> {
+    let (above, here, below) = (sensor.row(y - 2), sensor.row(y), sensor.row(y + 2));
+    let least = i32::from(least(sensor));
+    let width = here.len().saturating_sub(4);
+    let mut marked = vec![0_u8; width];
+    for (x, mark) in marked.iter_mut().enumerate() {
+        let [a, b, c, d, v] = [above[x + 2], below[x + 2], here[x], here[x + 4], here[x + 2]].map(i32::from);
+        let (low, high) = (a.min(b).min(c.min(d)), a.max(b).max(c.max(d)));
+        *mark = u8::from((v - high).max(low - v) > BEYOND as i32 * (high - low) + least);
+    }
+    memchr::memchr_iter(1, &marked).map(|x| x + 2).collect()
 }
 
 /// What should stand at a place, where what stands there tells of the sensor alone.
@@ -77,7 +98,7 @@ fn outlying(sensor: &Sensor, pattern: &Pattern, (x, y): (usize, usize), around: 
     let at = |(dx, dy): (isize, isize)| sensor.samples[(middle + dy * row + dx) as usize];
     let own = at((0, 0));
     // Nearly every site lies between its first neighbours.
-    let least = (LEAST * (sensor.white - sensor.black[0])).max(1.0) as u16;
+    let least = least(sensor);
     let (mut low, mut high) = (u16::MAX, 0);
     for place in &around.alike {
         let v = at(*place);
