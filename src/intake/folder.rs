@@ -373,7 +373,7 @@ mod tests {
             std::os::unix::fs::symlink("m.jpg", root.path().join(link)).unwrap();
         }
         let found = find(&[root.path().to_owned()], true, Prefer::Raw);
-        let files: Vec<_> = found.frames.iter().map(|f| f.file.clone()).collect();
+        let files: Vec<_> = found.frames.iter().map(|f| f.path.clone()).collect();
         assert_eq!(files, [root.path().join("m.jpg")]);
         // A link by itself is taken.
         let found = find(&[root.path().join("z.jpg")], true, Prefer::Raw);
