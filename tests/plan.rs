@@ -278,7 +278,7 @@ fn no_plan_permits_less_than_an_audit_of_its_picture_would() {
         assert!((of(sharp_for, known.clone()).permitted_sigma_um() / audit - 1.0).abs() < 1e-9, "{sharp_for:?}");
     }
     let (_, out, _) = tussock("plan --near 1.2m --focal 24mm --sharp-for print:3x2m@50cm --pitch 6um");
-    assert!(out.contains("no less than two pixels, 12.0 um"), "{out}");
+    assert!(out.contains("no less than two pixels, 12.0 µm"), "{out}");
 }
 
 #[test]

@@ -29,7 +29,7 @@ pub(super) struct Args {
     #[command(flatten)]
     over: OverFile,
     /// Degree of the polynomial that describes the edge's course [default: the lowest that fits].
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=3))]
+    #[arg(long, value_name = "N", value_parser = values::whole::<u8>(1, 3))]
     degree: Option<u8>,
     /// Window over the line spread: shouldered (unbiased in narrow regions) or hamming (as ISO 12233 has it).
     #[arg(long, value_enum, default_value_t = WindowWord::Shouldered)]

@@ -113,7 +113,7 @@ pub(super) struct Given {
     #[arg(long, value_name = "TIME", value_parser = values::exposure_s)]
     exposure: Option<f64>,
     /// ISO speed.
-    #[arg(long, value_name = "ISO", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "ISO", value_parser = values::whole::<u32>(1, u32::MAX.into()))]
     iso: Option<u32>,
     /// Camera body.
     #[arg(long, value_name = "NAME")]
@@ -125,7 +125,7 @@ pub(super) struct Given {
     #[arg(long, value_name = "BODY=WxH", value_parser = values::sensor_of)]
     sensor_of: Vec<(String, [f64; 2])>,
     /// Quarter turns clockwise that make the pictures upright.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(0..=3))]
+    #[arg(long, value_name = "N", value_parser = values::whole::<u8>(0, 3))]
     turn: Option<u8>,
 }
 

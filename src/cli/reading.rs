@@ -25,7 +25,7 @@ pub(super) struct Reading {
     #[arg(long, value_name = "SIZE", value_parser = values::bytes)]
     memory: Option<u64>,
     /// Tiles across the longer side of the picture.
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u32).range(4..=96))]
+    #[arg(long, value_name = "N", default_value_t = 24, value_parser = values::whole::<u32>(4, 96))]
     tiles: u32,
 }
 
@@ -62,7 +62,7 @@ impl From<PreferWord> for Prefer {
 #[derive(Debug, clap::Args)]
 pub(super) struct Threads {
     /// Threads to work with [default: all].
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    #[arg(long, value_name = "N", value_parser = values::whole::<u16>(1, 1024))]
     jobs: Option<u16>,
 }
 

@@ -14,6 +14,16 @@ pub fn pitch_um(text: &str) -> Result<f64, String> {
     with_unit(text, "um").map(|m| m * 1e6)
 }
 
+/// A whole number from `least` to `most`.
+pub fn whole<T: TryFrom<u64>>(least: u64, most: u64) -> impl Fn(&str) -> Result<T, String> + Clone {
+    move |text| {
+        let number = text.trim().parse::<u64>().ok().filter(|n| (least..=most).contains(n));
+        number
+            .and_then(|n| T::try_from(n).ok())
+            .ok_or_else(|| format!("'{text}' is no whole number from {least} to {most}"))
+    }
+}
+
 /// A length in metres; where the unit is missing it is told which one is usual here, but none is guessed: what one option
 /// takes for millimetres another would take for metres.
 fn with_unit(text: &str, usual: &str) -> Result<f64, String> {
@@ -167,4 +177,17 @@ pub fn speed_m_s(text: &str) -> Result<f64, String> {
     let length =
         text.trim().strip_suffix("/s").ok_or_else(|| format!("'{text}' is not a speed; write 0.1m/s or 4in/s"))?;
     parse_length(length).map_err(|e| e.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_out_of_range_is_told_the_range() {
+        let tiles = whole::<u32>(4, 96);
+        assert_eq!((tiles("4"), tiles("96")), (Ok(4), Ok(96)));
+        assert_eq!(tiles("0"), Err("'0' is no whole number from 4 to 96".into()));
+        assert!(tiles("2.5").is_err() && tiles("-1").is_err());
+    }
 }

@@ -76,8 +76,13 @@ pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
             Ok(_) => found.failures.push(IntakeError::no_file(path)),
         }
     }
+    // A file goes before the links to it, whatever their names: sidecars belong beside the file.
+    let named: HashSet<PathBuf> = files.iter().filter(|f| !f.is_symlink()).map(|f| identity(f)).collect();
     let mut seen = HashSet::new();
-    files.retain(|file| seen.insert(identity(file)));
+    files.retain(|file| {
+        let own = identity(file);
+        !(named.contains(&own) && file.is_symlink()) && seen.insert(own)
+    });
     found.frames = pair(files, prefer);
     found.reports = reports.beside_photographs();
     found
@@ -358,6 +363,21 @@ mod tests {
         assert_eq!(found.frames.len(), 2);
         assert_eq!(found.failures.len(), 1, "{:?}", found.failures);
         assert!(found.failures[0].path.ends_with("dead.jpg"));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_file_goes_before_links_to_it() {
+        let root = folder(&["m.jpg"]);
+        for link in ["a.jpg", "z.jpg"] {
+            std::os::unix::fs::symlink("m.jpg", root.path().join(link)).unwrap();
+        }
+        let found = find(&[root.path().to_owned()], true, Prefer::Raw);
+        let files: Vec<_> = found.frames.iter().map(|f| f.path.clone()).collect();
+        assert_eq!(files, [root.path().join("m.jpg")]);
+        // A link by itself is taken.
+        let found = find(&[root.path().join("z.jpg")], true, Prefer::Raw);
+        assert_eq!(found.frames.len(), 1);
     }
 
     /// Three folders in a row, each with four links to the next: 64 ways to the last, but four folders.

@@ -39,7 +39,7 @@ pub(crate) fn facts_text(file: &str, capture: &Capture, size: Option<(u32, u32)>
         ("ISO", row(&capture.iso, |i| tidy(*i, 5))),
         ("focal length", row(&capture.focal_length_mm, |f| format!("{} mm", tidy(*f, 4)))),
         ("35 mm equivalent", row(&capture.focal_length_35mm, |f| format!("{} mm", tidy(*f, 4)))),
-        ("pixel pitch", row(&capture.pixel_pitch_um, |p| format!("{} um", tidy(*p, 3)))),
+        ("pixel pitch", row(&capture.pixel_pitch_um, |p| format!("{} \u{b5}m", tidy(*p, 3)))),
         ("focus distance", row(&capture.focus_distance_m, |d| distance(*d))),
         (
             "focus point",

@@ -8,6 +8,8 @@ use std::time::{Duration, Instant, SystemTime};
 use notify::event::{AccessKind, AccessMode};
 use notify::{EventKind, RecursiveMode, Watcher as _};
 
+use super::PATIENCE;
+
 /// Size and time of a file as it was last seen.
 type Stand = (u64, Option<SystemTime>);
 
@@ -53,7 +55,9 @@ impl Arrivals {
             if known.stand != stand {
                 *known = Known { stand, since: now, done: false, tried: None };
             }
-            let settled = now.duration_since(known.since) >= SETTLED && stand.0 > 0;
+            let age = now.duration_since(known.since);
+            // One that stays empty is looked into as well in the end, so that it is named.
+            let settled = age >= SETTLED && (stand.0 > 0 || age >= PATIENCE);
             // A file that wasn't complete is tried again when it has changed, and now and then in case it was held.
             let again = known.tried.is_none_or(|t| now.duration_since(t) >= Duration::from_secs(2));
             if !known.done && settled && again {
@@ -193,5 +197,17 @@ mod tests {
         std::fs::write(&new, "written anew").unwrap();
         assert!(arrivals.ready(&list, at(9100)).is_empty());
         assert_eq!(arrivals.ready(&list, at(9400)), [new]);
+    }
+
+    #[test]
+    fn a_file_that_stays_empty_is_looked_into_in_the_end() {
+        let folder = tempfile::tempdir().unwrap();
+        let list = [folder.path().join("empty.jpg")];
+        std::fs::write(&list[0], "").unwrap();
+        let mut arrivals = Arrivals::new(true, &[]);
+        let start = Instant::now();
+        assert!(arrivals.ready(&list, start).is_empty());
+        assert!(arrivals.ready(&list, start + PATIENCE / 2).is_empty());
+        assert_eq!(arrivals.ready(&list, start + PATIENCE), list);
     }
 }

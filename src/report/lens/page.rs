@@ -44,7 +44,7 @@ fn field(entry: &Entry, top: f64) -> Value {
                     let share = (e.value / top).clamp(0.0, 1.0);
                     let fill = palette::hex(palette::ramp(share));
                     let ink = if share > 0.5 { "#fff" } else { "#232b27" };
-                    let told = format!("{:.1} \u{b1} {:.1} um, {} tiles", e.value, e.sd, e.n);
+                    let told = format!("{:.1} \u{b1} {:.1} \u{b5}m, {} tiles", e.value, e.sd, e.n);
                     context! { x, y, fill, ink, figure => format!("{:.1}", e.value), told }
                 }
                 None => {

@@ -19,18 +19,18 @@ pub(crate) fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
     let mut out = lens_heading(baseline) + "\n";
     for entry in &baseline.entries {
         let frames = counted(entry.frames as usize, "frame");
-        let _ = write!(out, "\n{}, {frames}: lens blur, um (sigma)\n", f_number(entry.f_number));
+        let _ = write!(out, "\n{}, {frames}: lens blur, \u{b5}m (sigma)\n", f_number(entry.f_number));
         table(&mut out, entry.columns, &entry.sigma_um);
     }
     if let Some(curvature) = &baseline.curvature {
-        out += "\nBest focus against the centre, um along the axis\n";
+        out += "\nBest focus against the centre, \u{b5}m along the axis\n";
         table(&mut out, curvature.columns, &curvature.shift_um);
     }
     out.push('\n');
     out += &conclusion(baseline, found);
     out.push('\n');
     for (place, best, blur, _) in best_stops(baseline) {
-        let _ = writeln!(out, "{place}: sharpest at {}, {blur:.1} um with diffraction.", f_number(best));
+        let _ = writeln!(out, "{place}: sharpest at {}, {blur:.1} \u{b5}m with diffraction.", f_number(best));
     }
     for sentence in sentences(baseline, found) {
         out += &sentence;
@@ -95,7 +95,7 @@ pub(super) fn conclusion(baseline: &Baseline, found: &[Asymmetry]) -> String {
     };
     let why = if doubtful(baseline) { "its depth, or a decentred lens" } else { "decentred or tilted" };
     format!(
-        "{} softer than the {sharper} by {:.1} \u{b5}m \u{b1} {:.1} at {}{then}: {why}.",
+        "{} softer than the {sharper} by {:.1} \u{b1} {:.1} \u{b5}m at {}{then}: {why}.",
         capital(softer),
         worst.difference_um.value.abs(),
         worst.difference_um.sd,

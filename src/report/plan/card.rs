@@ -81,7 +81,7 @@ fn heading(card: &Card, units: Units) -> String {
     let far = if card.asked.far_m.is_infinite() { "infinity".into() } else { length(card.asked.far_m, units) };
     let sensor = card.asked.sensor.value;
     format!(
-        "Focus and best stop from the nearest subject to {far}; sensor {} x {} mm; permitted: {} ({:.0} um)",
+        "Focus and best stop from the nearest subject to {far}; sensor {} x {} mm; permitted: {} ({:.0} \u{b5}m)",
         tenths(sensor.width_mm),
         tenths(sensor.height_mm),
         words::sharp_for(&card.asked, units),

@@ -8,7 +8,7 @@ use crate::plan::{Plan, StepRow, Stop, Was};
 use crate::quantity::Units;
 use crate::report::say::camera::{length, stop};
 use crate::report::say::engine;
-use crate::report::say::number::digits;
+use crate::report::say::number::{bound, digits};
 
 /// Times the permitted blur at which a bar ends; the permitted blur is at a third of it.
 const REACH: f64 = 3.0;
@@ -30,19 +30,23 @@ pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> String
         style => include_str!("../say/dress.css"),
         title,
         was => from.map(|was| was_here(was, units)),
-        answer,
-        asked => words::asked(plan, units),
+        answer => all_bound(&answer),
+        asked => all_bound(&words::asked(plan, units)),
         near => length(plan.asked.near_m, units),
         focus => length(plan.focus_distance_m, units),
         far => length(plan.asked.far_m, units),
         print => plan.asked.print_scale().is_some(),
         stops => plan.stops.iter().filter(|s| shown(plan, s)).map(|s| of_stop(plan, s, units)).collect::<Vec<_>>(),
         steps => plan.step_back.table.iter().map(|row| of_step(row, units)).collect::<Vec<_>>(),
-        motion => words::motion(plan, units),
-        reasons,
+        motion => all_bound(&words::motion(plan, units)),
+        reasons => all_bound(&reasons),
         version => env!("CARGO_PKG_VERSION"),
     };
     engine::page(include_str!("plan.html"), values)
+}
+
+fn all_bound(sentences: &[String]) -> Vec<String> {
+    sentences.iter().map(|s| bound(s)).collect()
 }
 
 fn of_stop(plan: &Plan, s: &Stop, units: Units) -> Value {
@@ -54,6 +58,7 @@ fn of_stop(plan: &Plan, s: &Stop, units: Units) -> Value {
         focus => format!("{:.2}", s.focus_blur_px),
         times => digits(times, 2),
         bar => format!("{:.1}", (times / REACH).min(1.0) * BAR),
+        cut => times > REACH,
         enough => s.acceptable,
         hyperfocal => length(s.hyperfocal_m, units),
         print => s.print_disc_mm.map(|mm| format!("{mm:.2} mm")),

@@ -6,6 +6,7 @@ use super::words;
 use crate::plan::{Plan, Stop, Was};
 use crate::quantity::{Distance, Units};
 use crate::report::say::camera::{length, stop};
+use crate::report::say::number::bound;
 
 /// Full stops shown in the table whatever the answer.
 const SHOWN: [f64; 7] = [4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0];
@@ -68,8 +69,7 @@ fn line(out: &mut String, text: &str) {
 /// Wraps a sentence at 100 characters.
 fn paragraph(out: &mut String, indent: &str, text: &str) {
     let mut width = 0;
-    // A figure and its per-cent sign stay on one line.
-    let text = text.replace(" %", "\u{a0}%");
+    let text = bound(text);
     for word in text.split(' ') {
         let length = word.chars().count();
         if width > 0 && width + 1 + length > 100 {
@@ -92,7 +92,7 @@ fn paragraph(out: &mut String, indent: &str, text: &str) {
 fn stops(out: &mut String, plan: &Plan, units: Units) {
     let print = plan.asked.print_scale().is_some();
     let head = if print { "  in print" } else { "" };
-    line(out, "          blur disc, um        blur, px (with the pixel's own)    both ends");
+    line(out, "          blur disc, \u{b5}m        blur, px (with the pixel's own)    both ends");
     line(out, &format!("stop      near      far       near    focus      far   permitted?  hyperfocal{head}"));
     for s in plan.stops.iter().filter(|s| shown(plan, s)) {
         let mark = words::mark(plan, s);
@@ -130,7 +130,7 @@ fn steps(out: &mut String, plan: &Plan, units: Units) {
         line(
             out,
             format!(
-                "{:<10}  {:>8}    {:<8}  {:>7.1} um ({:.1} px)   {:>9} %    {}",
+                "{:<10}  {:>8}    {:<8}  {:>7.1} \u{b5}m ({:.1} px)   {:>9} %    {}",
                 length(row.back_m, units),
                 length(row.focus_distance_m, units),
                 best,

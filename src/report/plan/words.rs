@@ -38,7 +38,7 @@ pub(super) fn asked(plan: &Plan, units: Units) -> [String; 2] {
             length(asked.far_m, units)
         ),
         format!(
-            "Sensor {} x {} mm{assumed}, pixels {:.1} um; permitted: {}, {:.1} um",
+            "Sensor {} x {} mm{assumed}, pixels {:.1} \u{b5}m; permitted: {}, {:.1} \u{b5}m",
             tenths(sensor.width_mm),
             tenths(sensor.height_mm),
             asked.pitch_um.value,
@@ -340,7 +340,7 @@ fn caveats(plan: &Plan) -> Vec<String> {
     let mut all = Vec::new();
     if plan.asked.pitch_um.source == Source::Assumed {
         all.push(format!(
-            "The pixel pitch is assumed to be {:.1} um; give --pitch for exact widths in pixels.",
+            "The pixel pitch is assumed to be {:.1} \u{b5}m; give --pitch for exact widths in pixels.",
             plan.asked.pitch_um.value
         ));
     }

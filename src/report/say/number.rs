@@ -28,6 +28,20 @@ pub(in crate::report) fn machine(value: f64) -> Option<f64> {
     significant(value, 6)
 }
 
+/// A text in which no line breaks between a figure and its unit.
+pub(in crate::report) fn bound(text: &str) -> String {
+    const UNITS: [&str; 11] = ["%", "px", "\u{b5}m", "mm", "cm", "m", "in", "ft", "s", "cm/s", "in/s"];
+    let mut out = String::with_capacity(text.len());
+    for word in text.split(' ') {
+        let unit = UNITS.contains(&word.trim_end_matches([',', '.', ';', ':', ')']));
+        if !out.is_empty() {
+            out.push(if unit && out.ends_with(|c: char| c.is_ascii_digit()) { '\u{a0}' } else { ' ' });
+        }
+        out.push_str(word);
+    }
+    out
+}
+
 /// Fixed decimals with a true minus sign kept as a plain hyphen, so that it can be read aloud and searched.
 fn fixed(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
@@ -103,6 +117,14 @@ pub fn counted(number: usize, of: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_figure_and_its_unit_stay_together() {
+        assert_eq!(
+            bound("at 1.60 m, 1/2000 s (5 %) in 3 frames"),
+            "at 1.60\u{a0}m, 1/2000\u{a0}s (5\u{a0}%) in 3 frames"
+        );
+    }
 
     #[test]
     fn machine_numbers_are_finite_and_short() {

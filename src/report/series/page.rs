@@ -87,14 +87,23 @@ struct PatchView {
 /// The page, with the pictures of each group in the view's order; without pictures where there are none.
 #[must_use]
 pub fn series_html(view: &SeriesView, shown: &[Shown]) -> String {
+    let mut groups: Vec<Section> = view.groups.iter().enumerate().map(|(i, g)| section(g, shown.get(i))).collect();
+    let headline = match groups.as_mut_slice() {
+        [] => "No two frames show one scene".into(),
+        // The answer comes first; what else is said of it stays below.
+        [only] => match only.sentence.split_once(". ").map(|(first, rest)| (format!("{first}."), rest.to_owned())) {
+            Some((first, rest)) => {
+                only.sentence = rest;
+                first
+            }
+            None => std::mem::take(&mut only.sentence),
+        },
+        several => format!("{} scenes, compared", several.len()),
+    };
     let page = Page {
         style: STYLE,
-        headline: match view.groups.len() {
-            0 => "No two frames show one scene".into(),
-            1 => "One scene, compared".into(),
-            n => format!("{n} scenes, compared"),
-        },
-        groups: view.groups.iter().enumerate().map(|(i, g)| section(g, shown.get(i))).collect(),
+        headline,
+        groups,
         alone: view.alone.iter().map(|a| (plain(&a.file), a.sentence.clone())).collect(),
         failures: view.failures.iter().map(|f| (plain(&f.file), plain(&f.problem), f.advice.clone())).collect(),
         version: env!("CARGO_PKG_VERSION"),
@@ -248,11 +257,11 @@ fn split(group: &SeriesGroupView) -> Option<String> {
         (Some(e), Some(w)) => {
             let agree = (growth - e).abs() <= (2.0 * sd).max(0.1 * e);
             let verdict = if agree {
-                "as light of 0.55 um on this pixel pitch should"
+                "as light of 0.55 \u{b5}m on this pixel pitch should"
             } else {
-                "unlike light of 0.55 um on this pixel pitch: check the f-numbers and the pitch"
+                "unlike light of 0.55 \u{b5}m on this pixel pitch: check the f-numbers and the pitch"
             };
-            format!(" It stands for a wavelength of {w:.2} um, {verdict} ({e:.3}).")
+            format!(" It stands for a wavelength of {w:.2} \u{b5}m, {verdict} ({e:.3}).")
         }
         _ => " The pixel pitch is unknown, so this can't be checked against the wavelength; give --pitch.".into(),
     };
