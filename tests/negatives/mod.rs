@@ -4,6 +4,6 @@
 mod bits;
 pub mod catalogue;
 pub mod directory;
-mod lossless;
+pub mod lossless;
 pub mod makers;
 pub mod negative;
