@@ -74,7 +74,7 @@ fn a_soft_corner_and_a_soft_side_are_in_the_headline_and_beside_the_name_that_is
     let v = view(vec![corner.clone(), side.clone(), tilted]);
     let line = |k: usize| v.frames[k].verdict.words[0].line.as_str();
     assert_eq!(line(0), "Just sharp near and far, bottom left corner soft.");
-    assert_eq!(line(1), "Just sharp near and far, right side soft.");
+    assert_eq!(line(1), "Probably just sharp near and far, right side soft.");
     assert_eq!(line(2), "Just sharp near and far, right side soft; probably lens asymmetry.");
     // Nobody knows this lens, so that nobody blames it for what many lenses do.
     let detail = &v.frames[0].verdict.words[0].detail;

@@ -212,4 +212,14 @@ fn settings_are_counted_by_lens_and_aperture() {
     let s = &view.summary.settings;
     assert_eq!(s.len(), 1, "{s:?}");
     assert_eq!((s[0].frames, s[0].sharp_throughout, s[0].commonest), (4, 2, Some(Cause::Motion)));
+    // A frame that is sharp from near to far is none of the others, whatever else is said of it.
+    let one_side = |f: report::Frame| {
+        let mut f = f;
+        f.diagnosis.verdict.cause = Cause::LensAsymmetry;
+        f
+    };
+    let frames = vec![one_side(frame("a.jpg", &FAULTS[0], 0, &intent)), frame("b.jpg", &FAULTS[5], 1, &intent)];
+    let view = report::view(&report::Run { frames, ..Default::default() });
+    let s = &view.summary.settings[0];
+    assert_eq!((s.sharp_throughout, s.commonest), (1, Some(Cause::Motion)));
 }

@@ -2,7 +2,9 @@
 
 use tussock::diagnose::{Cause, Unsettled};
 use tussock::quantity::{Flag, Intent};
+use tussock::report::series::NoteView;
 use tussock::report::{self, Run, View};
+use tussock::series::NoteKind;
 
 use crate::shoot::{FAULTS, frame, two_apertures};
 
@@ -35,7 +37,9 @@ fn the_best_of_a_soft_scene_is_called_so_everywhere_and_never_kept_as_sharp() {
     assert!(String::from_utf8(report::csv(&view)).unwrap().contains(&format!(",keep,\"{why}\",")));
     let page = report::html(&view, &[]);
     let head = page.split("<header").nth(1).and_then(|rest| rest.split("</header>").next()).unwrap();
-    assert!(head.contains("#look-3") && !head.contains("#look-2"), "{head}");
+    let (kept, again) = head.split_once("id=\"again\"").unwrap();
+    assert!(kept.contains("#look-3") && !kept.contains("#look-2"), "{head}");
+    assert!(again.contains("#look-2") && again.contains(&format!("({why}; focus at ")), "{again}");
     assert!(page.contains("The best, but soft far: <a href=\"#look-2\">") && page.contains(why));
 }
 
@@ -52,6 +56,9 @@ fn the_table_says_probably_where_the_page_does() {
     assert!(row(&wide, 0).contains("probably focus too far") && row(&wide, 2).contains("probably sharp"), "{wide}");
     assert!(!row(&wide, 1).contains("probably") && !row(&wide, 3).contains("probably"), "{wide}");
     assert!(!wide.contains("not sure"), "{wide}");
+    let lines: Vec<&str> = view.frames.iter().map(|f| f.verdict.words[0].line.as_str()).collect();
+    assert!(lines[0].contains("probably focus too far") && lines[2].starts_with("Probably "), "{lines:?}");
+    assert!(!lines[1].contains("robably"), "{lines:?}");
     // What has no room for the word has a mark that is explained.
     let long = View {
         frames: view
@@ -59,7 +66,7 @@ fn the_table_says_probably_where_the_page_does() {
             .iter()
             .cloned()
             .map(|mut f| {
-                f.file = format!("a-long-name-of-a-frame-{}", f.file);
+                f.file = f.file.replace("m/", "m/a-long-name-of-a-frame-");
                 f
             })
             .collect(),
@@ -73,6 +80,33 @@ fn the_table_says_probably_where_the_page_does() {
     let at = rows.headers().unwrap().iter().position(|h| h == "confidence").unwrap();
     let told: Vec<String> = rows.records().map(|r| r.unwrap()[at].to_owned()).collect();
     assert_eq!(told, ["0.44", "0.93", "0.5", ""]);
+}
+
+/// Two files of one picture, under two names.
+#[test]
+fn of_copies_one_is_kept_or_taken_again() {
+    let names = ["moor/T1 (1).jpg", "moor/T1.jpg"];
+    let view_of = |fault: usize| {
+        let intent = Intent::default();
+        let mut frames: Vec<_> = names.iter().map(|n| frame(n, &FAULTS[fault], 1, &intent)).collect();
+        frames.iter_mut().for_each(|f| f.group = Some(0));
+        let mut answer = two_apertures(names, "Copies.");
+        answer.notes = vec![NoteView {
+            file: Some(names[1].into()),
+            note: NoteKind::CopyOf(0),
+            sentence: "T1.jpg is a copy.".into(),
+            confidence: None,
+        }];
+        let mut group = report::group(vec![0, 1], answer);
+        group.best = None;
+        report::view(&Run { frames, groups: vec![group], intent, ..Run::default() })
+    };
+    let sharp = view_of(0);
+    let proposed = |k: usize| sharp.frames[k].proposal.clone().unwrap();
+    assert!(proposed(0).keep && !proposed(1).keep && proposed(1).why == "a copy of T1 (1).jpg", "{:?}", proposed(1));
+    let text = report::text(&view_of(1), 120);
+    let again = text.lines().find(|l| l.starts_with("Take again: ")).unwrap();
+    assert!(again.contains("T1 (1).jpg") && !again.contains("T1.jpg"), "{text}");
 }
 
 #[test]

@@ -373,7 +373,8 @@ fn settings(frames: &[FrameView]) -> Vec<SettingCount> {
     let mut out: Vec<SettingCount> = by
         .into_iter()
         .map(|((lens, tenths), causes)| {
-            let times = |cause: Cause| causes.iter().filter(|c| c.0 == cause).count();
+            // Of the frames that are not sharp from near to far: a sharp one may have a cause too, such as one soft side.
+            let times = |cause: Cause| causes.iter().filter(|c| c.0 == cause && c.1 != Some(true)).count();
             SettingCount {
                 lens: lens.map(str::to_owned),
                 f_number: tenths.map(|t| t as f64 / 10.0),

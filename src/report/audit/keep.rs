@@ -3,7 +3,7 @@
 use super::corner;
 use super::view::{FrameView, GroupView, Proposal};
 use crate::judge::Judgement;
-use crate::series::Varied;
+use crate::series::{NoteKind, Varied};
 
 /// What is proposed for a frame by its place in the run; `None` where somebody has to look.
 ///
@@ -17,6 +17,9 @@ pub(super) fn proposal(groups: &[GroupView], index: usize, f: &FrameView) -> Opt
 
 fn among(group: &GroupView, index: usize, f: &FrameView) -> Option<Proposal> {
     let answer = &group.answer;
+    if let Some(original) = copied(group, f) {
+        return Some(Proposal { keep: false, why: format!("a copy of {original}"), together: false });
+    }
     let cover = answer.covering_set.as_ref().filter(|set| !set.is_empty() && answer.varied == Varied::Focus);
     if let Some(set) = cover.filter(|set| set.len() > 1) {
         let together = set.contains(&f.file);
@@ -34,6 +37,16 @@ fn among(group: &GroupView, index: usize, f: &FrameView) -> Option<Proposal> {
     };
     let why = if kept { best() } else { "another of its scene is better".into() };
     Some(Proposal { keep: kept, why, together: false })
+}
+
+/// The frame of a scene that this one is a copy of, by its name.
+fn copied<'a>(group: &'a GroupView, f: &FrameView) -> Option<&'a str> {
+    let original = |note: &NoteKind| match note {
+        NoteKind::CopyOf(k) => group.answer.members.get(*k),
+        _ => None,
+    };
+    let mut own = group.answer.notes.iter().filter(|n| n.file.as_deref() == Some(f.file.as_str()));
+    own.find_map(|n| original(&n.note)).map(|file| file.rsplit(['/', '\\']).next().unwrap_or(file))
 }
 
 /// What the best of a scene is called.

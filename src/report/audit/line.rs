@@ -4,6 +4,7 @@ use super::{corner, terms};
 use crate::diagnose::{Cause, Diagnosis, ZoneName};
 use crate::judge::{self, Judgement, Reason};
 use crate::quantity::Flag;
+use crate::report::say::name::lower;
 use crate::report::say::{camera, number};
 use crate::shot::Capture;
 
@@ -18,6 +19,7 @@ pub(super) fn line(d: &Diagnosis, capture: &Capture) -> String {
         let ends = passing(near, far, soft);
         return match cause(d, capture) {
             Some(cause) => format!("{ends}; {cause}."),
+            None if probably_sharp(d) => format!("Probably {}.", lower(&ends)),
             None => format!("{ends}."),
         };
     }
@@ -35,6 +37,11 @@ pub(super) fn line(d: &Diagnosis, capture: &Capture) -> String {
 pub(super) fn passing(near: Judgement, far: Judgement, soft: Option<&str>) -> String {
     let sharp = if near == Judgement::Within && far == Judgement::Within { "Sharp" } else { "Just sharp" };
     soft.map_or_else(|| ends(near, far).into(), |part| format!("{sharp} near and far, {part}"))
+}
+
+/// Whether a frame is called sharp from near to far without that being firm.
+pub(super) fn probably_sharp(d: &Diagnosis) -> bool {
+    d.verdict.cause == Cause::SharpThroughout && d.verdict.confidence < judge::SURE
 }
 
 /// What near and far come to, without full stop.
@@ -95,7 +102,8 @@ pub(super) fn numbers(d: &Diagnosis) -> String {
     format!("Near {}, far {}; permitted {permitted} px.", one(ZoneName::Near), one(ZoneName::Far))
 }
 
-const fn short(reason: Reason) -> &'static str {
+/// Why a place can't be judged, in a word or two.
+pub(super) const fn short(reason: Reason) -> &'static str {
     match reason {
         Reason::NoDetail => "no detail",
         Reason::Water => "water",
@@ -126,7 +134,7 @@ mod tests {
             let part = corner::part(&set(k).collect::<Vec<_>>());
             let told = named(Cause::LensAsymmetry, Some(5.6), false).map_or(0, |c| words(&c));
             let said = words(&passing(Judgement::AtLimit, Judgement::AtLimit, part));
-            assert!(part.is_some() && said + told <= 12, "{part:?}: {said} + {told}");
+            assert!(part.is_some() && said + told.max(words("Probably")) <= 12, "{part:?}: {said} + {told}");
         }
         assert!(longest <= 6 && reasons.iter().all(|&r| words(short(r)) + 4 <= 12));
     }

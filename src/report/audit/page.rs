@@ -5,13 +5,14 @@ use serde::Serialize;
 
 use super::cards::{self, Card, Shared};
 use super::pictures::Links;
-use super::scenes::{self, Member, Scene};
+use super::scenes::{self, Again, Member, Scene};
 use super::view::View;
 use super::{data, phrase, table, template};
 use crate::diagnose::Cause;
 use crate::quantity::Flag;
 use crate::report::say::camera::f_number;
 use crate::report::say::engine;
+use crate::report::say::name::listed;
 use crate::report::say::number::plain;
 
 const STYLE: &str =
@@ -47,6 +48,7 @@ pub fn html(view: &View, links: &[Links]) -> String {
     // smuggles in can't know it, since the name itself is part of what is hashed.
     let nonce = blake3::hash(format!("{STYLE}{SCRIPT}{data}").as_bytes()).to_hex();
     let (keepers, more_keepers) = scenes::keepers(view);
+    let (again, more_again) = scenes::again(view);
     let scenes = template::held_scenes(view.groups.len());
     let page = Page {
         headline: headline(view),
@@ -67,6 +69,8 @@ pub fn html(view: &View, links: &[Links]) -> String {
         beside: held < view.frames.len(),
         keepers,
         more_keepers,
+        again,
+        more_again,
         baselines: view.baselines.iter().map(|b| b.sentence.clone()).collect(),
         failures: failures(view),
         cards,
@@ -98,6 +102,8 @@ struct Page<'a> {
     beside: bool,
     keepers: Vec<Member>,
     more_keepers: usize,
+    again: Vec<Again>,
+    more_again: usize,
     baselines: Vec<String>,
     failures: Vec<FailureRow>,
     cards: Vec<Card>,
@@ -125,23 +131,29 @@ fn lede(view: &View) -> String {
         1 => " One file failed; it is listed below.",
         _ => " Some files failed; they are listed below.",
     };
-    let answers = match (view.summary.not_sharp, view.summary.unknown) {
-        (_, 0) => String::new(),
-        (not, unknown) => format!("{not} are not, and of {unknown} near or far is unknown. "),
-    };
-    let fault = match faults(view).as_slice() {
+    format!("{}{failed} {}", fault(&faults(view)), phrase::stopped(view.summary.unreached).unwrap_or_default())
+        .trim()
+        .to_owned()
+}
+
+/// What went wrong most, with all causes that did as often; `faults` come commonest first.
+fn fault(faults: &[(Cause, usize)]) -> String {
+    match faults {
         [] => String::new(),
         [(Cause::CannotTell, 1)] => "For one frame the cause can't be told.".into(),
         [(Cause::CannotTell, n)] => format!("For {n} frames the cause can't be told."),
         [(cause, n), ..] if *n > 1 => {
-            format!("What went wrong most: {} ({n} frames).", cause.word())
+            let as_often = |f: &&(Cause, usize)| f.1 == *n && f.0 != Cause::CannotTell;
+            let names: Vec<&str> = faults.iter().filter(as_often).map(|f| f.0.word()).collect();
+            let each = if names.len() > 1 { " each" } else { "" };
+            format!(
+                "What went wrong most: {} ({n} frames{each}).",
+                listed(&names).unwrap_or_else(|| cause.word().into())
+            )
         }
         [(cause, _)] => format!("What went wrong: {}.", cause.word()),
         _ => "No fault came up more than once.".into(),
-    };
-    format!("{answers}{fault}{failed} {}", phrase::stopped(view.summary.unreached).unwrap_or_default())
-        .trim()
-        .to_owned()
+    }
 }
 
 /// Causes other than sharp and undecided, commonest first.

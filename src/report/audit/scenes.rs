@@ -5,7 +5,9 @@ use std::ops::Range;
 use serde::Serialize;
 
 use super::keep::{only_best, soft_ends};
+use super::text;
 use super::view::{FrameView, View};
+use crate::quantity::Units;
 use crate::report::say::name;
 use crate::report::say::number::plain;
 use crate::report::series;
@@ -40,6 +42,30 @@ pub(super) fn keepers(view: &View) -> (Vec<Member>, usize) {
     let folder = view.folder();
     let row = |&i: &usize| Member { n: i + 1, name: name::short_name(&view.frames[i].file, folder), best: true };
     (all.iter().take(NAMED).map(row).collect(), all.len().saturating_sub(NAMED))
+}
+
+/// A frame to take again, and what to do.
+#[derive(Serialize)]
+pub(super) struct Again {
+    n: usize,
+    name: String,
+    metric: String,
+    /// The same in feet, where it differs.
+    imperial: Option<String>,
+}
+
+/// The first frames to take again, and how many more there are.
+pub(super) fn again(view: &View) -> (Vec<Again>, usize) {
+    let [metric, imperial] = [Units::Metric, Units::Imperial].map(|units| text::again(view, units));
+    let more = metric.len().saturating_sub(NAMED);
+    let folder = view.folder();
+    let one = |((i, metric), (_, imperial)): ((usize, String), (usize, String))| Again {
+        n: i + 1,
+        name: name::short_name(&view.frames[i].file, folder),
+        imperial: (imperial != metric).then_some(imperial),
+        metric,
+    };
+    (metric.into_iter().zip(imperial).take(NAMED).map(one).collect(), more)
 }
 
 /// Some of the scenes.

@@ -6,7 +6,7 @@ use unicode_width::UnicodeWidthChar as _;
 
 use super::keep::{only_best, soft_ends};
 use super::view::{FrameView, View, ZoneView};
-use super::{corner, phrase};
+use super::{corner, line, phrase};
 use crate::diagnose::Cause;
 use crate::judge::Judgement;
 use crate::quantity::{Distance, Units};
@@ -57,7 +57,7 @@ pub fn text(view: &View, width: usize) -> String {
         let widths: Vec<usize> =
             (0..=last).map(|i| [name, need(i), next][usize::from(i > 0) + usize::from(i == last)]).collect();
         for r in [&head].into_iter().chain(&rows) {
-            line(&mut out, r, &widths);
+            aligned(&mut out, r, &widths);
         }
         if short && view.frames.iter().any(doubtful) {
             out.push_str(&format!("{DOUBT} probable, not sure\n"));
@@ -97,7 +97,6 @@ fn limits(frames: &[FrameView]) -> String {
 /// What to keep and what to take again, scene by scene: no frame is in both.
 fn lists(view: &View) -> String {
     let folder = view.folder();
-    let units = units(view);
     let named = |head: &str, frames: Vec<String>| {
         let more = frames.len().saturating_sub(LISTED);
         let shown = frames.iter().take(LISTED).map(String::as_str).collect::<Vec<_>>().join(", ");
@@ -116,23 +115,37 @@ fn lists(view: &View) -> String {
         let wanted = kept(f) && !only_best(f) && !together(f);
         wanted.then(|| part.map_or_else(|| name(f), |part| format!("{} ({part})", name(f))))
     });
-    // What a frame of the scene shows sharp, or a bracket covers together, need not be taken again; else its best stands for it.
+    let again: Vec<String> =
+        again(view, units(view)).into_iter().map(|(i, why)| format!("{} ({why})", name(&view.frames[i]))).collect();
+    named("Keep", keep)
+        + &named("Keep together, for the depth of their scene", of(&|f| together(f).then(|| name(f))))
+        + &named("Take again", again)
+}
+
+/// The frames to take again, by their place, each with what to do: those that are not sharp, but of a scene that a frame of it
+/// shows sharp, or a bracket covers together, none, and of any other scene its best.
+pub(super) fn again(view: &View, units: Units) -> Vec<(usize, String)> {
+    let kept = |f: &FrameView| f.proposal.as_ref().is_some_and(|p| p.keep);
     let covered = |f: &FrameView| kept(f) && f.sharp.throughout != Some(false);
     let served: HashSet<usize> = view.frames.iter().filter(|f| covered(f)).filter_map(|f| f.group).collect();
     let whole =
         |g: usize| view.groups.get(g).is_some_and(|g| g.answer.covering_set.as_ref().is_some_and(|s| s.len() > 1));
-    let again = of(&|f| {
-        let stands = match f.group {
-            Some(g) => !served.contains(&g) && !whole(g) && kept(f),
-            None => true,
-        };
-        let best = soft_ends(f).filter(|_| only_best(f)).map(|ends| format!("best of its scene, but {ends}; "));
-        (f.sharp.throughout == Some(false) && stands)
-            .then(|| format!("{} ({}{})", name(f), best.unwrap_or_default(), next(f, units)))
-    });
-    named("Keep", keep)
-        + &named("Keep together, for the depth of their scene", of(&|f| together(f).then(|| name(f))))
-        + &named("Take again", again)
+    let with_best: HashSet<usize> = view.frames.iter().filter(|f| kept(f)).filter_map(|f| f.group).collect();
+    let mut stood = HashSet::new();
+    // Where none of a scene is its best, as of copies of one frame, the first stands for it.
+    let mut stands = |f: &FrameView| {
+        f.group.is_none_or(|g| {
+            !served.contains(&g) && !whole(g) && (kept(f) || !with_best.contains(&g) && stood.insert(g))
+        })
+    };
+    let frames = view.frames.iter().enumerate();
+    frames
+        .filter(|&(_, f)| f.sharp.throughout == Some(false) && stands(f))
+        .map(|(i, f)| {
+            let best = soft_ends(f).filter(|_| only_best(f)).map(|ends| format!("best of its scene, but {ends}; "));
+            (i, format!("{}{}", best.unwrap_or_default(), next(f, units)))
+        })
+        .collect()
 }
 
 /// The units a view's sentences are in.
@@ -193,7 +206,7 @@ fn short_verdict(f: &FrameView) -> String {
 }
 
 /// Whether the verdict is said with "probably".
-fn doubtful(f: &FrameView) -> bool {
+pub(super) fn doubtful(f: &FrameView) -> bool {
     phrase::verdict(&f.verdict) != f.verdict.cause.word()
 }
 
@@ -217,7 +230,7 @@ pub(super) fn next(f: &FrameView, units: Units) -> String {
 
 /// What is known of a frame whose cause can't be told, in a few words.
 fn unsettled(f: &FrameView) -> String {
-    let reason = |z: &ZoneView| z.answer.reason.map_or("", |r| r.words());
+    let reason = |z: &ZoneView| z.answer.reason.map_or("", line::short);
     match (f.zones.near.answer.judgement, f.zones.far.answer.judgement) {
         (Judgement::Unknown, Judgement::Unknown) => "nothing to judge".into(),
         (Judgement::Unknown, _) => format!("near: {}", reason(&f.zones.near)),
@@ -262,7 +275,7 @@ fn cut(text: &str, room: usize, keep_end: bool) -> String {
     format!("{head}\u{2026}{tail}")
 }
 
-fn line(out: &mut String, cells: &[String], widths: &[usize]) {
+fn aligned(out: &mut String, cells: &[String], widths: &[usize]) {
     let mut text = String::new();
     for (i, (cell, &width)) in cells.iter().zip(widths).enumerate() {
         let cell = cut(cell, width, i == 0);

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::text::next;
+use super::text::{doubtful, next};
 use super::view::{FrameView, ZoneView};
 use crate::diagnose::Cause;
 use crate::judge::Judgement;
@@ -93,7 +93,10 @@ fn line(f: &FrameView, units: Units) -> String {
     match f.sharp.throughout {
         Some(true) => {
             let focus = f.implied.focus_m.as_ref().map(|d| format!(", focus {}", distance(d.value.middle(), units)));
-            format!("sharp near and far{}", focus.unwrap_or_default())
+            // As in sentence and table, what is not firm is called probable.
+            let sharp = f.verdict.cause == Cause::SharpThroughout;
+            let probably = if sharp && doubtful(f) { "probably " } else { "" };
+            format!("{probably}sharp near and far{}", focus.unwrap_or_default())
         }
         Some(false) => {
             let todo = match f.verdict.cause {
@@ -103,7 +106,7 @@ fn line(f: &FrameView, units: Units) -> String {
             };
             format!("{}: {todo}", ends.join(", "))
         }
-        None => format!("can't tell: {}", next(f, units)),
+        None => format!("can't tell, {}", next(f, units)),
     }
 }
 

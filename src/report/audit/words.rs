@@ -38,8 +38,9 @@ fn detail(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Str
     let mut text = line::numbers(d);
     let told = d.verdict.cause != Cause::CannotTell;
     let said = why(d, capture, flags);
-    let open = said.is_none() || d.verdict.cause == Cause::SharpThroughout;
-    if open && d.verdict.confidence < judge::SURE && d.sharp_throughout() == Some(true) {
+    let unsure = d.verdict.confidence < judge::SURE;
+    // Where the line itself says so, it is not said again.
+    if said.is_none() && d.sharp_throughout() == Some(true) && unsure && !line::probably_sharp(d) {
         text.push_str(" That is probable, not sure.");
     }
     if let Some(said) = said {

@@ -12,6 +12,18 @@ pub(in crate::report) fn capital(text: &str) -> String {
     chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
+/// A text that stood at the head of a sentence as it stands within one.
+pub(in crate::report) fn lower(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_lowercase().chain(chars).collect())
+}
+
+/// "a, b and c"; `None` of nothing.
+pub(in crate::report) fn listed(names: &[&str]) -> Option<String> {
+    let (last, rest) = names.split_last()?;
+    Some(if rest.is_empty() { (*last).to_owned() } else { format!("{} and {last}", rest.join(", ")) })
+}
+
 /// The folder that all files lie in, with its closing separator, or nothing: what a list of names need not repeat.
 pub(in crate::report) fn common_folder<'a>(files: impl Iterator<Item = &'a str>) -> &'a str {
     let separators = ['/', '\\'];

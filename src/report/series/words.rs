@@ -3,10 +3,11 @@
 use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::name::common_folder;
+use crate::report::say::name::listed;
 use crate::report::say::number::percent;
 use crate::series::aperture::{Apertures, LeftOut, ZoneAnswer};
 use crate::series::bracket::{Bracket, Lack};
-use crate::series::{Answer, Sharpest, Varied, ZoneName};
+use crate::series::{Answer, NoteKind, Sharpest, Varied, ZoneName};
 use crate::stats::normal_beyond;
 
 /// A zone's name in a sentence.
@@ -79,12 +80,6 @@ fn between(group: &Answer) -> Option<String> {
     });
     let all: Vec<String> = [sharper_in(0), sharper_in(1), same].into_iter().flatten().collect();
     (!all.is_empty()).then(|| format!("{}.", all.join("; ")))
-}
-
-/// "a, b and c".
-fn listed(names: &[&str]) -> Option<String> {
-    let (last, rest) = names.split_last()?;
-    Some(if rest.is_empty() { (*last).to_owned() } else { format!("{} and {last}", rest.join(", ")) })
 }
 
 pub(super) fn stop(group: &Answer, k: usize) -> String {
@@ -316,8 +311,15 @@ pub(super) fn sharpest_confidence(s: &Sharpest) -> f64 {
     1.0 - normal_beyond(s.margin.value / s.margin.sd.max(1e-9))
 }
 
+/// Whether all members but one are copies of it.
+fn only_copies(group: &Answer) -> bool {
+    let copies = group.notes.iter().filter(|n| matches!(n.1, NoteKind::CopyOf(_))).count();
+    copies + 1 == group.f_numbers.len()
+}
+
 fn same(group: &Answer) -> String {
     match &group.sharpest {
+        None if only_copies(group) => "These files are copies of one picture.".into(),
         None => "These frames show the same scene; too little could be compared to say which is the sharpest.".into(),
         Some(s) if s.real => format!(
             "Near-duplicates: {} is {}the sharpest, by {:.0} % over the next.",

@@ -87,7 +87,7 @@ function dropCards() {
 }
 const laidCards = stretches(list, {
   size: () => (list.classList.contains("sheet") ? 8 * Math.max(1, Math.floor((list.clientWidth + 9.6) / columnWide())) : 20),
-  high: (n) => (list.classList.contains("sheet") ? Math.ceil(n / Math.max(1, Math.floor((list.clientWidth + 9.6) / columnWide()))) * 139 : n * 272),
+  high: (n) => (list.classList.contains("sheet") ? Math.ceil(n / Math.max(1, Math.floor((list.clientWidth + 9.6) / columnWide()))) * 170 : n * 272),
   bring: withCards,
   node: card,
   dropped: dropCards,

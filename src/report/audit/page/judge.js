@@ -103,7 +103,7 @@ function judge() {
   el("rejudged").textContent = otherUse() ? "Judged on this page for " + useWords() + "; the audit was for " + auditedUse + "." : "";
   const answers = tallied(throughout), causes = tallied(causeOf);
   el("headline").textContent = otherUse() ? headlineOf(answers.get(true) || 0, shoot.length) : auditedHeadline;
-  if (el("lede")) el("lede").hidden = otherUse();
+  for (const id of ["lede", "again"]) if (el(id)) el(id).hidden = otherUse();
   for (const button of all("[data-choose]")) {
     const [kind, value] = button.dataset.choose.split(":");
     const n = kind === "is" ? answers.get(JSON.parse(value)) || 0 : causes.get(kind) || 0;
@@ -125,7 +125,7 @@ function judge() {
   }
   for (const row of all("[data-setting]")) {
     const [lens, stop] = JSON.parse(row.dataset.setting);
-    const own = shoot.filter((f) => f.lens === lens && f.stop === stop), others = own.map(causeOf).filter((c) => c !== "sharp_throughout");
+    const own = shoot.filter((f) => f.lens === lens && f.stop === stop), others = own.filter((f) => throughout(f) !== true).map(causeOf).filter((c) => c !== "sharp_throughout");
     row.querySelector("[data-sharp]").textContent = own.filter((f) => throughout(f) === true).length;
     const most = [...new Set(others)].sort((a, b) => others.filter((c) => c === b).length - others.filter((c) => c === a).length)[0];
     row.querySelector("[data-most]").textContent = most ? audit.causes[most] : "";
