@@ -66,7 +66,7 @@ fn the_table_says_probably_where_the_page_does() {
             .iter()
             .cloned()
             .map(|mut f| {
-                f.file = format!("a-long-name-of-a-frame-{}", f.file);
+                f.file = f.file.replace("m/", "m/a-long-name-of-a-frame-");
                 f
             })
             .collect(),
