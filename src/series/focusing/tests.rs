@@ -117,7 +117,7 @@ fn a_shaken_frame_within_a_bracket_is_told_and_no_frame_of_a_clean_one() {
     let row = |i: u32| f64::from(i / COLUMNS) / f64::from(ROWS - 1);
     let (clean, _) = blurs(|i, k| 12.0 * row(i) - 3.0 * k as f64);
     assert_eq!(softened(&clean, &tiles(), None), []);
-    let mut shaken = clean.clone();
+    let mut shaken = clean;
     for e in shaken.sigma[2].iter_mut().flatten() {
         e.value = e.value.hypot(1.2);
     }
