@@ -20,27 +20,30 @@ const fn reach(pattern: &Pattern) -> usize {
     if pattern.side == 2 { 2 } else { 3 }
 }
 
+/// Columns and rows from one site to another.
+type Step = (isize, isize);
+
 /// What a site of a pattern is compared with.
 struct Around {
     /// Places of its own colour, nearest first.
-    alike: Vec<(isize, isize)>,
+    alike: Vec<Step>,
     /// For each of the four sites beside it: those of that one's colour which are no neighbours of the middle.
-    beside: [((isize, isize), Vec<(isize, isize)>); 4],
+    beside: [(Step, Vec<Step>); 4],
 }
 
 impl Around {
     fn of(pattern: &Pattern, x: usize, y: usize) -> Self {
-        let colour = |(dx, dy): (isize, isize)| {
+        let colour = |(dx, dy): Step| {
             let at = |v: usize, d: isize| (v as isize + 6 * pattern.side as isize + d) as usize;
             pattern.colour(at(x, dx), at(y, dy))
         };
-        let far = |(dx, dy): &(isize, isize)| dx * dx + dy * dy;
+        let far = |(dx, dy): &Step| dx * dx + dy * dy;
         let reach = reach(pattern) as isize;
         let places = || (-reach..=reach).flat_map(|dy| (-reach..=reach).map(move |dx| (dx, dy))).filter(|p| far(p) > 0);
         let mut alike: Vec<_> = places().filter(|p| colour(*p) == colour((0, 0))).collect();
         alike.sort_by_key(far);
         let beside = [(1, 0), (-1, 0), (0, 1), (0, -1)];
-        let others = |p: (isize, isize)| places().filter(|q| far(q) > 1 && colour(*q) == colour(p)).collect();
+        let others = |p: Step| places().filter(|q| far(q) > 1 && colour(*q) == colour(p)).collect();
         Self { alike, beside: beside.map(|p| (p, others(p))) }
     }
 }
@@ -95,7 +98,7 @@ fn suspects(sensor: &Sensor, y: usize) -> Vec<usize> {
 fn outlying(sensor: &Sensor, pattern: &Pattern, (x, y): (usize, usize), around: &Around) -> Option<u16> {
     let row = sensor.stride as isize;
     let middle = ((sensor.top + y) * sensor.stride + sensor.left + x) as isize;
-    let at = |(dx, dy): (isize, isize)| sensor.samples[(middle + dy * row + dx) as usize];
+    let at = |(dx, dy): Step| sensor.samples[(middle + dy * row + dx) as usize];
     let own = at((0, 0));
     // Nearly every site lies between its first neighbours.
     let least = least(sensor);
@@ -111,7 +114,7 @@ fn outlying(sensor: &Sensor, pattern: &Pattern, (x, y): (usize, usize), around: 
     if beyond <= BEYOND * f32::from(high - low) + f32::from(least) {
         return None;
     }
-    let middle_of = |places: &[(isize, isize)]| {
+    let middle_of = |places: &[Step]| {
         let mut list: Vec<u16> = places.iter().map(|p| at(*p)).collect();
         let half = list.len() / 2;
         *list.select_nth_unstable(half).1
