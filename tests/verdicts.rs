@@ -73,6 +73,7 @@ fn a_frame_that_is_clipped_or_drowned_in_noise_says_so() {
             for tile in &mut map.tiles[..count] {
                 (tile.blur, tile.spread, tile.state) = (None, None, state);
             }
+            map.clipped_share = if state == TileState::Clipped { share } else { 0.0 };
             let d = diagnose(&map, &scene.capture(), None, &Intent::default());
             assert_eq!(d.flags.contains(&flag), told, "{state:?} {share}: {:?}", d.flags);
         }

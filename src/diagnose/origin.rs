@@ -14,14 +14,15 @@ pub(super) const ALTERED: f64 = 0.7;
 /// Derived: sensors end at 2 to 1. Longer over shorter side from which a picture is stitched.
 const PANORAMA: f64 = 2.2;
 
-/// Chosen: a sky that is blown out around the sun is less. Share of the tiles that yield no number for being clipped, or for
-/// noise, from which on the whole frame is.
+/// Chosen: a sky that is blown out around the sun is less. Share of the samples that are clipped, or of the tiles that yield no
+/// number for noise, from which on much of the frame is lost to it.
 const MUCH: f64 = 0.25;
 
 /// What kept much of a picture from being measured, as flags.
 pub(super) fn spoilt(map: &TileMap) -> impl Iterator<Item = Flag> {
-    let share = |state| map.tiles.iter().filter(|t| t.state == state).count() as f64 / map.tiles.len().max(1) as f64;
-    let found = [(Flag::ClippedHighlights, share(TileState::Clipped)), (Flag::HeavyNoise, share(TileState::Noisy))];
+    let noisy = map.tiles.iter().filter(|t| t.state == TileState::Noisy).count() as f64;
+    let found =
+        [(Flag::ClippedHighlights, map.clipped_share), (Flag::HeavyNoise, noisy / map.tiles.len().max(1) as f64)];
     found.into_iter().filter(|(_, share)| *share >= MUCH).map(|(flag, _)| flag)
 }
 

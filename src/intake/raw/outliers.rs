@@ -20,7 +20,7 @@ const fn reach(pattern: &Pattern) -> usize {
     if pattern.side == 2 { 2 } else { 3 }
 }
 
-/// A place beside a site: columns to the right, rows down.
+/// Columns and rows from one site to another.
 type Step = (isize, isize);
 
 /// What a site of a pattern is compared with.
