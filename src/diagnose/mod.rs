@@ -14,6 +14,7 @@ mod fit;
 mod foreground;
 mod frame;
 mod implied;
+mod learned;
 mod model;
 mod objects;
 mod origin;
@@ -89,7 +90,7 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
     if posterior.draws.is_empty() {
         return diagnosis;
     }
-    if stop::sharper_than_learned(&problem, &posterior) {
+    if learned::sharper_than_learned(&problem, &posterior) {
         let mut d = diagnose(map, capture, None, intent);
         d.flags.push(Flag::LensContradicted);
         return d;

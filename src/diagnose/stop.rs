@@ -1,10 +1,6 @@
-//! Whether the widths bear out the recorded f-number and what was learned of the lens: no picture is sharper than its
-//! diffraction or its lens, and one that diffraction softens is nowhere sharper.
+//! Whether the widths bear out the recorded f-number: no picture is sharper than its diffraction, and one that
+//! diffraction softens is nowhere sharper.
 
-use super::evidence::Sample;
-use super::fit::{Fit, Problem};
-use super::parameters::Parameter::Scale;
-use super::posterior::Posterior;
 use crate::measure::LOW;
 use crate::optics::blur::least_px;
 use crate::stats::ranked;
@@ -17,7 +13,7 @@ const SHARPENED: f64 = 0.2;
 /// Chosen: far more than misread. Share of the tiles that must be narrower for the f-number to be wrong, and fewest
 /// tiles.
 const NARROWER: f64 = 0.3;
-const FEWEST: usize = 6;
+pub(super) const FEWEST: usize = 6;
 /// Chosen: widths have a common error of about 8 %. How far below diffraction's own (ln) the low end of the widths may lie for
 /// diffraction to be what softens the frame.
 const SHORT: f64 = 0.15;
@@ -58,27 +54,4 @@ pub(super) fn contradicted(recorded: f64, widths: impl Iterator<Item = (f64, f64
 /// Whether the sharpest of the widths (ln px) are as wide as diffraction leaves them.
 pub(super) fn shows_diffraction(recorded: f64, widths: impl Iterator<Item = f64>) -> bool {
     sharpest(widths).is_some_and(|y| y > least(recorded) - SHORT)
-}
-
-/// Chosen: one frame in seven hundred by chance. Standard deviations of the error common to a frame's widths by which they
-/// must be narrower than the fit has them for what was learned of the lens to be wrong.
-const SHARPER: f64 = 3.0;
-
-/// Whether the picture is sharper than what was learned of its lens allows: the fit, in which a lens only ever adds blur to what
-/// is learned of it, agrees with the widths only if they are all misread by more than measuring misreads them. What was
-/// learned then holds more than the lens, a missed focus or the depth of its scene.
-///
-/// A lens out of line since may be sharper at one side, so tiles narrower than was learned are asked of both.
-pub(super) fn sharper_than_learned(problem: &Problem, posterior: &Posterior) -> bool {
-    let (e, belief) = (&problem.evidence, problem.priors.of(Scale));
-    let misread = |best: &Fit| best.theta[Scale] < belief.mean - SHARPER * belief.below;
-    if !e.learned() || !posterior.modes.first().is_some_and(misread) {
-        return false;
-    }
-    let narrower = |s: &&Sample| {
-        let allowed = s.learned.map(|(lens, sd)| problem.surface.whole(0.0, (lens - 2.0 * sd).max(0.0)).ln);
-        !s.bounded && allowed.is_some_and(|allowed| s.y + 2.0 * s.sd < allowed)
-    };
-    let (left, right): (Vec<&Sample>, Vec<&Sample>) = e.samples.iter().filter(narrower).partition(|s| s.u < 0.0);
-    left.len().min(right.len()) >= FEWEST
 }

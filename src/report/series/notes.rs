@@ -22,25 +22,7 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
         }
         NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
         NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
-        NoteKind::Spoiled if group.varied == Varied::Focus => format!(
-            "{file} is {}softer where it is in focus than the other frames are where they are{}: shaken. It has no part in a blend \
-             nor in what is said of the others; take it again.",
-            confidence(group, k, kind).map_or("", sure_word),
-            by_sd(group, k, kind)
-        ),
-        NoteKind::Spoiled => format!(
-            "{file} is {}softer all over than the stops beside it allow{}: shaken, or out of focus by accident. It was \
-             left out of the answers; take it again.",
-            confidence(group, k, kind).map_or("", sure_word),
-            by_sd(group, k, kind)
-        ),
-        NoteKind::Outdone(other) => format!(
-            "{file} is {}softer than {}{} and sharper nowhere: shaken, or focused beside the scene{}. It has no part in a blend.",
-            confidence(group, k, kind).map_or("", sure_word),
-            name(group, other),
-            by_sd(group, k, kind),
-            if k.is_some_and(|k| group.f_numbers[k].is_none()) { ", or at another aperture" } else { "" }
-        ),
+        NoteKind::Spoiled | NoteKind::Outdone(_) => softer(group, k, kind, file),
         NoteKind::Shaken => format!("{file} shows the streaks of a shaken frame and has no part in a blend."),
         NoteKind::MissingStop(from, to) => {
             format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
@@ -70,6 +52,26 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
         NoteKind::NotCompared => format!(
             "{file} shows nothing that could be compared with the other frames, as where most of it is clipped or lost in noise, and was \
              left out."
+        ),
+    }
+}
+
+/// A frame softer than the others of its series let it be.
+fn softer(group: &Answer, k: Option<usize>, kind: NoteKind, file: &str) -> String {
+    let (sure, by) = (confidence(group, k, kind).map_or("", sure_word), by_sd(group, k, kind));
+    match kind {
+        NoteKind::Outdone(other) => format!(
+            "{file} is {sure}softer than {}{by} and sharper nowhere: shaken, or focused beside the scene{}. It has no part in a blend.",
+            name(group, other),
+            if k.is_some_and(|k| group.f_numbers[k].is_none()) { ", or at another aperture" } else { "" }
+        ),
+        _ if group.varied == Varied::Focus => format!(
+            "{file} is {sure}softer where it is in focus than the other frames are where they are{by}: shaken. It has no part in a \
+             blend nor in what is said of the others; take it again."
+        ),
+        _ => format!(
+            "{file} is {sure}softer all over than the stops beside it allow{by}: shaken, or out of focus by accident. It was left \
+             out of the answers; take it again."
         ),
     }
 }

@@ -61,6 +61,33 @@ fn places(directory: &Directory, tags: (u16, u16), needed: usize, length: usize)
     (offsets.len() >= needed).then(|| (0..needed).map(|i| (offsets[i] as usize, count(i).max(0.0) as usize)).collect())
 }
 
+/// Samples a pixel, bits a sample, and whether samples are floating-point numbers.
+fn samples(directory: &Directory) -> Result<(usize, usize, bool), Refused> {
+    let whole = |t| directory.whole(t).unwrap_or(1);
+    let (channels, all) = (whole(tag::SAMPLES_PER_PIXEL), directory.numbers(tag::BITS_PER_SAMPLE));
+    let bits = all.first().map_or(1, |b| *b as usize);
+    if bits == 0 || channels == 0 || all.iter().any(|b| *b != bits as f64) {
+        return Err(contradicts_itself());
+    }
+    let float = match whole(tag::SAMPLE_FORMAT) {
+        1 => false,
+        3 => true,
+        _ => return Err(Refused::Unknown("signed samples".into())),
+    };
+    if !(if float { matches!(bits, 16 | 24 | 32) } else { bits <= 32 }) {
+        return Err(Refused::Unknown(format!("samples of {bits} bits")));
+    }
+    if channels > 4 {
+        return Err(Refused::Unknown(format!("{channels} samples at each pixel")));
+    }
+    Ok((channels, bits, float))
+}
+
+/// Why a directory that can't be true is refused.
+fn contradicts_itself() -> Refused {
+    Refused::Broken("its description of the picture contradicts itself".into())
+}
+
 /// How the samples of one directory are stored.
 #[derive(Clone, Debug)]
 pub(super) struct Layout {
@@ -148,32 +175,13 @@ pub(super) fn compression_name(number: usize) -> Option<&'static str> {
 impl Layout {
     /// From a directory's tags; refuses what contradicts itself, or what the file of `length` bytes can't hold.
     pub(super) fn of(directory: &Directory, length: usize) -> Result<Self, Refused> {
-        let broken = || Refused::Broken("its description of the picture contradicts itself".into());
         let compression = Compression::of(directory)?;
         let whole = |t, otherwise| directory.whole(t).unwrap_or(otherwise);
         let (width, height) = (whole(tag::IMAGE_WIDTH, 0), whole(tag::IMAGE_LENGTH, 0));
-        let channels = whole(tag::SAMPLES_PER_PIXEL, 1);
-        let bits = directory.numbers(tag::BITS_PER_SAMPLE);
-        let bit = bits.first().copied().unwrap_or(1.0);
-        if !width.checked_mul(height).is_some_and(|n| (1..=MAX_PIXELS).contains(&n)) || bits.iter().any(|b| *b != bit) {
-            return Err(broken());
+        if !width.checked_mul(height).is_some_and(|n| (1..=MAX_PIXELS).contains(&n)) {
+            return Err(contradicts_itself());
         }
-        let float = match whole(tag::SAMPLE_FORMAT, 1) {
-            1 => false,
-            3 => true,
-            _ => return Err(Refused::Unknown("signed samples".into())),
-        };
-        let bits = bit as usize;
-        let sound = if float { matches!(bits, 16 | 24 | 32) } else { (1..=32).contains(&bits) };
-        if bits == 0 || channels == 0 {
-            return Err(broken());
-        }
-        if !sound {
-            return Err(Refused::Unknown(format!("samples of {bits} bits")));
-        }
-        if channels > 4 {
-            return Err(Refused::Unknown(format!("{channels} samples at each pixel")));
-        }
+        let (channels, bits, float) = samples(directory)?;
         let tiled = directory.has(tag::TILE_OFFSETS);
         let (segment, tags) = if tiled {
             let size = (whole(tag::TILE_WIDTH, 0), whole(tag::TILE_LENGTH, 0));
@@ -183,7 +191,7 @@ impl Layout {
             (size, (tag::STRIP_OFFSETS, tag::STRIP_BYTE_COUNTS))
         };
         if segment.0 == 0 || segment.1 == 0 || segment.0.checked_mul(segment.1).is_none_or(|n| n > MAX_PIXELS) {
-            return Err(broken());
+            return Err(contradicts_itself());
         }
         let planar = channels > 1 && whole(tag::PLANAR_CONFIGURATION, 1) == 2;
         let needed = width.div_ceil(segment.0) * height.div_ceil(segment.1) * if planar { channels } else { 1 };
@@ -191,7 +199,7 @@ impl Layout {
         if bytes / compression.most(bits) > length {
             return Err(Refused::Broken("the file ends before the picture does".into()));
         }
-        let places = places(directory, tags, needed, length).ok_or_else(broken)?;
+        let places = places(directory, tags, needed, length).ok_or_else(contradicts_itself)?;
         let fields = (whole(tag::ROW_INTERLEAVE_FACTOR, 1).max(1), whole(tag::COLUMN_INTERLEAVE_FACTOR, 1).max(1));
         Ok(Self {
             width,
