@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use multiversion::multiversion;
 
 use super::features::COUNT;
+use crate::stats;
 
 /// Derived: the numbers of `weights.txt`, as `build.rs` writes them.
 const NUMBERS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/weights.bin"));
@@ -113,7 +114,7 @@ fn through(layers: &[Layer], inputs: &[f32], rows: usize) -> Vec<f32> {
     let mut values = inputs.to_vec();
     for (k, layer) in layers.iter().enumerate() {
         if k > 0 {
-            values.iter_mut().for_each(swish);
+            swish(&mut values);
         }
         let width = layer.bias.len();
         let mut out = vec![0.0; rows * width];
@@ -145,9 +146,11 @@ impl Layer {
     }
 }
 
-/// Bias and each input's weights times the input, for some rows at once. The sums run in the same order whatever the processor.
-#[multiversion(targets("x86_64+avx2"))]
+/// Bias and each input's weights times the input, for some rows at once. The sums run in the same order whatever the processor, and
+/// are rounded once a product where it multiplies and adds in one step, as nearly all do.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2+fma"))]
 fn weighted(out: &mut [f32], bias: &[f32], weights: &[f32], inputs: &[f32]) {
+    let fused = multiversion::target::target_cfg_f!(any(target_feature = "fma", target_arch = "aarch64"));
     let (width, count) = (bias.len(), inputs.len() / ROWS);
     for from in (0..width).step_by(LANES) {
         let mut sums = [[0.0_f32; LANES]; ROWS];
@@ -159,7 +162,7 @@ fn weighted(out: &mut [f32], bias: &[f32], weights: &[f32], inputs: &[f32]) {
             for (row, sums) in sums.iter_mut().enumerate() {
                 let input = inputs[row * count + i];
                 for (sum, weight) in sums.iter_mut().zip(weights) {
-                    *sum += weight * input;
+                    *sum = if fused { weight.mul_add(input, *sum) } else { *sum + weight * input };
                 }
             }
         }
@@ -169,9 +172,13 @@ fn weighted(out: &mut [f32], bias: &[f32], weights: &[f32], inputs: &[f32]) {
     }
 }
 
-/// x / (1 + exp(-x)).
-fn swish(v: &mut f32) {
-    *v /= 1.0 + (-*v).exp();
+/// x / (1 + exp(-x)) of each number.
+#[multiversion(targets("x86_64+avx2"))]
+fn swish(values: &mut [f32]) {
+    for v in values {
+        let x = f64::from(*v);
+        *v = (x / (1.0 + stats::exp(-x))) as f32;
+    }
 }
 
 #[cfg(test)]
