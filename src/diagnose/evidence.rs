@@ -118,6 +118,7 @@ impl Evidence {
                 let stated = if blur.sd.is_finite() { blur.sd.max(0.0) / blur.value } else { 1.0 };
                 let learned = match (lens, n, pitch) {
                     (Some(lens), Some(n), Some(p)) => {
+                        let (x, y) = map.read_at(tile);
                         let (fx, fy) = landscape(x / w, y / h, map.width >= map.height);
                         lens.expected_um(fx, fy, n).map(|e| (e.value / p, e.sd / p))
                     }
