@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use tussock::quantity::Estimate;
 use tussock::report::series::series_view;
-use tussock::series::{Answer, Point, ZoneBlur, ZoneName, aperture};
+use tussock::series::{Answer, Blurs, Point, Zone, ZoneBlur, ZoneName, aperture, zone_blurs};
 use tussock::simulate::Psf;
 
 use crate::made::{STOPS, answered, aperture_series};
@@ -316,4 +316,27 @@ proptest! {
             }
         }
     }
+}
+
+/// A corner of clouds, whose widths are known to a tenth from stop to stop, has no say in losses of a twentieth. Where noise leaves all
+/// tiles no better, all have theirs.
+#[test]
+fn a_corner_known_worse_than_the_loss_that_counts_is_thin() {
+    let zones = [
+        Zone { name: ZoneName::TopLeft, tiles: (0..9).collect() },
+        Zone { name: ZoneName::Centre, tiles: (9..45).collect() },
+    ];
+    let thin = |clouds: f64, others: f64| -> Vec<bool> {
+        let error = |t: usize| if t < 6 { clouds } else { others };
+        let blurs = Blurs {
+            sigma: (0..4).map(|_| (0..45).map(|t| Some(Estimate::new(1.0, error(t), 9))).collect()).collect(),
+            apart_sd: (0..4).map(|k| (0..45).map(|t| if k == t % 4 { 0.0 } else { error(t) }).collect()).collect(),
+            from_middle: vec![vec![(0.0, 0.0); 45]; 4],
+            anchor_sd: vec![0.05; 45],
+            moved: vec![0; 4],
+        };
+        zone_blurs(&zones, &blurs).iter().map(ZoneBlur::is_thin).collect()
+    };
+    assert_eq!(thin(0.1, 0.01), [true, false]);
+    assert_eq!((thin(0.04, 0.01), thin(0.1, 0.06)), (vec![false, false], vec![false, false]));
 }
