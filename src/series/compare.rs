@@ -131,11 +131,9 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     let f_numbers: Vec<Option<f64>> = seen.iter().map(|s| f_number(s.capture)).collect();
     let pitch_um = seen[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
     let all = blurs.tiles();
-    let shaken = if varied == Varied::Aperture { shaken_stops(ask, &f_numbers) } else { Vec::new() };
-    // A frame without an f-number has no part in what the stops are asked.
-    let mut stops = f_numbers.clone();
-    shaken.iter().for_each(|&k| stops[k] = None);
-    notes.extend(shaken.iter().map(|&k| (Some(k), NoteKind::Shaken)));
+    let stops = if varied == Varied::Aperture { steady_stops(ask, &f_numbers) } else { f_numbers.clone() };
+    let shaken = (0..stops.len()).filter(|&k| stops[k] != f_numbers[k]);
+    notes.extend(shaken.map(|k| (Some(k), NoteKind::Shaken)));
     let blurs = match varied {
         Varied::Aperture => without_soft_content(&blurs, &stops, pitch_um),
         Varied::Focus => without_still_content(&blurs),
@@ -191,13 +189,13 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     }
 }
 
-/// The frames of an aperture series that the picture itself says were shaken, unless these leave no two others to compare: wide
-/// open a shake can't be told from a soft lens by the widths, for no stop says how much softer the widest may be.
-fn shaken_stops(ask: &Ask, f_numbers: &[Option<f64>]) -> Vec<usize> {
-    let shaken: Vec<usize> =
-        ask.shaken.iter().copied().filter(|&k| f_numbers.get(k).is_some_and(Option::is_some)).collect();
-    let left = f_numbers.iter().flatten().count() - shaken.len();
-    if left < 2 { Vec::new() } else { shaken }
+/// The f-numbers of an aperture series without those of frames that the picture itself says were shaken, unless these leave no two
+/// others: a frame without an f-number has no part in what the stops are asked. Wide open a shake can't be told from a soft lens by
+/// the widths, for no stop says how much softer the widest may be.
+fn steady_stops(ask: &Ask, f_numbers: &[Option<f64>]) -> Vec<Option<f64>> {
+    let steady: Vec<Option<f64>> =
+        f_numbers.iter().enumerate().map(|(k, n)| n.filter(|_| !ask.shaken.contains(&k))).collect();
+    if steady.iter().flatten().count() < 2 { f_numbers.to_vec() } else { steady }
 }
 
 /// Which frames have no part in the answers of a bracket, and why.

@@ -1,9 +1,11 @@
 //! Parts of the frame that a series is answered for, and their blur in each frame.
 
-use super::whole::NO_LOSS;
 use super::{Blurs, middle_mean};
 use crate::quantity::{Estimate, ZoneName};
 use crate::stats;
+
+/// Chosen: within 5 % of the best. Blur that counts as no loss, as a ratio to the best.
+pub const NO_LOSS: f64 = 1.05;
 
 /// A zone and the tiles (indices, row-major) that lie in it.
 #[derive(Clone, Debug, PartialEq)]
