@@ -132,8 +132,7 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     let pitch_um = seen[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
     let all = blurs.tiles();
     let stops = if varied == Varied::Aperture { steady_stops(ask, &f_numbers) } else { f_numbers.clone() };
-    let shaken = (0..stops.len()).filter(|&k| stops[k] != f_numbers[k]);
-    notes.extend(shaken.map(|k| (Some(k), NoteKind::Shaken)));
+    notes.extend((0..stops.len()).filter(|&k| stops[k] != f_numbers[k]).map(|k| (Some(k), NoteKind::Shaken)));
     let blurs = match varied {
         Varied::Aperture => without_soft_content(&blurs, &stops, pitch_um),
         Varied::Focus => without_still_content(&blurs),
