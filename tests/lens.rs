@@ -618,6 +618,15 @@ fn what_is_stored_of_lenses_is_listed_forgotten_left_unused_and_never_lost_unsai
     let lenses: serde_json::Value = serde_json::from_str(&run(&["lens", "list", "--json"], 0).0).unwrap();
     assert_eq!((lenses["format"].as_str(), lenses["damaged"].as_u64()), (Some("tussock.lenses"), Some(0)));
     assert_eq!(lenses["lenses"][0]["f_numbers"], serde_json::json!([2.8, 5.6, 11.0]));
+    // A stop that none of the frames was good enough at is told by the others alone, and counts as theirs.
+    let stored = home.path().join("tussock/lenses").read_dir().unwrap().next().unwrap().unwrap().path();
+    let whole = std::fs::read_to_string(&stored).unwrap();
+    let mut bare = record::read(&whole).unwrap();
+    bare.entries[2].frames = 0;
+    std::fs::write(&stored, record::write(&bare, "2026-11-25")).unwrap();
+    let (listed, _) = run(&["lens", "list"], 0);
+    assert!(listed.contains("2 frames at f/2.8, f/5.6, which tell of f/11 too"), "{listed}");
+    std::fs::write(&stored, whole).unwrap();
     // A second one of the same lens does not take its place unasked, nor unsaid.
     let (_, said) = run(&["lens", "learn", "photos"], 2);
     assert!(said.contains("is stored already") && said.contains("--overwrite"), "{said}");

@@ -11,7 +11,7 @@ use super::judging::diagnosed;
 pub use super::remember::Memory;
 use super::shelf;
 use crate::diagnose::Diagnosis;
-use crate::lens::{Baseline, learn_shoot};
+use crate::lens::{Baseline, Glass, learn_shoot};
 use crate::measure::TileMap;
 use crate::output::store::Key;
 use crate::quantity::Intent;
@@ -197,22 +197,15 @@ const PART: usize = 64;
 
 /// The lenses, by name and focal length, that many of the frames without a baseline were taken with.
 fn lenses(frames: &[Held]) -> Vec<(String, f64, Vec<usize>)> {
-    let mut found: Vec<(String, f64, Vec<usize>)> = Vec::new();
+    let mut found: Vec<(Glass, Vec<usize>)> = Vec::new();
     for (k, frame) in frames.iter().enumerate().filter(|(_, f)| f.baseline.is_none()) {
-        let fact = |f: &Option<crate::shot::Fact<String>>| f.as_ref().map(|f| f.value.trim().to_owned());
-        // A camera with a fixed lens names no lens.
-        let Some(name) = fact(&frame.capture.lens).filter(|n| !n.is_empty()).or_else(|| fact(&frame.capture.body))
-        else {
-            continue;
-        };
-        let Some(focal) = frame.capture.focal_length_mm.as_ref().map(|f| f.value).filter(|f| *f > 0.0) else {
-            continue;
-        };
-        match found.iter_mut().find(|l| l.0.eq_ignore_ascii_case(&name) && (l.1 / focal).ln().abs() < 0.045) {
-            Some(lens) => lens.2.push(k),
-            None => found.push((name, focal, vec![k])),
+        let glass = Glass::of(&frame.capture);
+        match found.iter_mut().find(|l| l.0.is(&glass)) {
+            Some(lens) => lens.1.push(k),
+            None => found.push((glass, vec![k])),
         }
     }
-    found.retain(|l| l.2.len() >= MANY);
-    found
+    let told =
+        |(glass, members): (Glass, Vec<usize>)| Some((glass.name()?.to_owned(), glass.focal_length_mm?, members));
+    found.into_iter().filter(|l| l.1.len() >= MANY).filter_map(told).collect()
 }

@@ -35,7 +35,7 @@ pub(crate) fn compare<'p>(
     let at_least = |k: usize| Some(at_size(pixels(k)?, least));
     let reference = series::reference(&of_one_size);
     let zones = diagnosis(reference).map_or_else(Vec::new, |found| zones(&of_one_size[reference], &found));
-    let shaken = if varied == Varied::Aperture { Vec::new() } else { shaken(seen.len(), diagnosis) };
+    let shaken = shaken(seen.len(), diagnosis);
     let ask = Ask::new(intent, of_one_size[reference].size, varied, &shaken);
     let mut answer = series::compare(&of_one_size, &zones, &ask, &at_least);
     let larger = (0..seen.len()).filter(|&k| reduced[k].is_some());

@@ -7,7 +7,7 @@ use anyhow::bail;
 use super::frames::{self, Wanted};
 use super::{Outcome, shelf};
 use crate::lens::{
-    Baseline, LearnedFrom, Unsuitable, asymmetries, doubts, learn_aperture_series, learn_focus_series,
+    Baseline, Glass, LearnedFrom, Unsuitable, asymmetries, doubts, learn_aperture_series, learn_focus_series,
     learn_from_shoot, record,
 };
 use crate::measure::TileMap;
@@ -141,15 +141,10 @@ const NAMED: usize = 3;
 
 /// The frames of the lens and focal length that most have, by their places, in their order.
 fn one_lens(frames: &[(TileMap, Capture)]) -> Vec<usize> {
-    let key = |c: &Capture| {
-        let name = c.lens.as_ref().map(|l| l.value.trim().to_ascii_lowercase());
-        // Steps of about 5 % in focal length.
-        let focal = c.focal_length_mm.as_ref().map(|f| (f.value.ln() / 0.05).round() as i64);
-        (name, focal)
-    };
-    let count = |k: &(Option<String>, Option<i64>)| frames.iter().filter(|(_, c)| key(c) == *k).count();
-    let most = frames.iter().map(|(_, c)| key(c)).max_by_key(|k| count(k));
-    (0..frames.len()).filter(|&i| Some(key(&frames[i].1)) == most).collect()
+    let all: Vec<Glass> = frames.iter().map(|(_, c)| Glass::of(c)).collect();
+    let of = |glass: &Glass| (0..all.len()).filter(|&i| all[i].is(glass)).collect::<Vec<usize>>();
+    // The first of equals.
+    all.iter().map(of).rev().max_by_key(Vec::len).unwrap_or_default()
 }
 
 /// What frames are, judged by their facts: a few f-numbers of few frames each are a series of apertures, one

@@ -69,14 +69,18 @@ pub(crate) fn told_of(file: &Path) -> Option<String> {
     let text = intake::read_text(file).ok()?;
     let baseline = record::read(&text).ok()?;
     let day = record::learned_on(&text).unwrap_or_default();
-    let stops: Vec<String> = baseline.entries.iter().map(|e| f_number(e.f_number)).collect();
+    let stops = |own: bool| -> Option<String> {
+        let of = baseline.entries.iter().filter(|e| (e.frames > 0) == own).map(|e| f_number(e.f_number));
+        Some(of.collect::<Vec<String>>().join(", ")).filter(|all| !all.is_empty())
+    };
     let frames: u32 = baseline.entries.iter().map(|e| e.frames).sum();
     Some(format!(
-        "{} on {}, {} at {} ({})",
+        "{} on {}, {} at {}{} ({})",
         plain(&lens_heading(&baseline)),
         plain(&day),
         counted(frames as usize, "frame"),
-        stops.join(", "),
+        stops(true).unwrap_or_else(|| "no f-number".into()),
+        stops(false).map_or_else(String::new, |others| format!(", which tell of {others} too")),
         shown(file)
     ))
 }

@@ -4,12 +4,11 @@ use super::evidence::APART;
 use super::fit::Problem;
 use super::foreground::share_far_out;
 use super::model::Ready;
-use super::origin::ALIKE;
 use super::posterior::Posterior;
 use super::verdict::{HALF_SEEN, cap};
 use super::{Cause, Diagnosis};
 use crate::judge::{self, Judgement};
-use crate::measure::TileMap;
+use crate::measure::{ALIKE, TileMap};
 use crate::quantity::{DISC_SIGMA, PIXEL_SIGMA, ZoneName};
 use crate::shot::Capture;
 

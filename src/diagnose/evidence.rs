@@ -116,13 +116,11 @@ impl Evidence {
                 let (x, y) = tile.centre();
                 let (u, v) = ((x - w / 2.0) / half, (y - h / 2.0) / half);
                 let stated = if blur.sd.is_finite() { blur.sd.max(0.0) / blur.value } else { 1.0 };
-                let learned = match (lens, n, pitch) {
-                    (Some(lens), Some(n), Some(p)) => {
-                        let (fx, fy) = landscape(x / w, y / h, map.width >= map.height);
-                        lens.expected_um(fx, fy, n).map(|e| (e.value / p, e.sd / p))
-                    }
-                    _ => None,
-                };
+                let learned = lens.zip(n.zip(pitch)).and_then(|(lens, (n, p))| {
+                    let (x, y) = map.read_at(tile);
+                    let (fx, fy) = landscape(x / w, y / h, map.width >= map.height);
+                    lens.expected_um(fx, fy, n).map(|e| (e.value / p, e.sd / p))
+                });
                 let bounded = tile.by_itself().is_none();
                 Some(Sample {
                     index,

@@ -4,7 +4,7 @@ use super::sky::sky;
 use super::verdict::{HALF_SEEN, MAJORITY, cap};
 use super::{Cause, Diagnosis, Verdict};
 use crate::judge::Judgement;
-use crate::measure::{TileMap, TileState};
+use crate::measure::{ALIKE, TileMap, TileState};
 use crate::quantity::Flag;
 use crate::shot::Capture;
 use crate::stats::{quantile, upper_median};
@@ -79,10 +79,6 @@ pub fn doubted(d: &mut Diagnosis, flags: &[Flag]) {
         d.flags.push(Flag::LittleLight);
     }
 }
-
-/// Chosen: beyond the zones' own errors of a tenth. Larger over smaller width up to which near and far are soft alike, or one
-/// as soft as is said of it.
-pub(super) const ALIKE: f64 = 1.4;
 
 /// Whether near and far are soft and about as soft as each other.
 fn soft_alike(d: &Diagnosis) -> bool {

@@ -1,6 +1,7 @@
 //! Sets the causes against each other draw by draw: what each leaves beyond the permitted blur, and the verdict.
 
 use super::Cause;
+use crate::measure::ALIKE;
 use crate::quantity::DISC_SIGMA;
 
 /// Derived: [`MTF50_SIGMA`](crate::quantity::MTF50_SIGMA) over the MTF50 of a perfect lens times lambda N, 0.403973.
@@ -107,10 +108,6 @@ pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Ca
     strong.sort_by(|a, b| b.1.total_cmp(&a.1));
     Some(strong.into_iter().map(|(cause, _)| cause).collect())
 }
-
-/// Chosen: beyond the zones' own errors of a tenth each. Discs of near and far of one sign and this much alike (larger
-/// over smaller) say that the frame is soft all over.
-const ALIKE: f64 = 1.4;
 
 /// Whether a draw has near and far out of focus alike.
 pub(super) fn alike(s: &Story) -> bool {

@@ -184,7 +184,7 @@ fn best_focus(frames: &[Frame], places: &[f64], tile: usize) -> Option<Best> {
     let (low, high) = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(p.0), h.max(p.0)));
     let (w, h) = (f64::from(frame.map.width), f64::from(frame.map.height));
     let half = 0.5 * w.hypot(h);
-    let (x, y) = frame.map.tiles[tile].centre();
+    let (x, y) = frame.map.read_at(&frame.map.tiles[tile]);
     let sd = [covariance[(0, 0)].max(0.0).sqrt(), covariance[(1, 1)].max(0.0).sqrt()];
     let count = points.len() as u32;
     (focus > low && focus < high && sd.iter().all(|s| s.is_finite())).then(|| Best {

@@ -1,9 +1,10 @@
 //! Baselines from an aperture series of a flat or far subject, and from a whole shoot.
 
 use super::field::{self, Field, Prior};
+use super::glass::Glass;
 use super::sample::{self, Frame, Sample, samples};
 use super::{Baseline, Entry, LearnedFrom, Unsuitable};
-use crate::measure::TileMap;
+use crate::measure::{ALIKE, TileMap};
 use crate::shot::Capture;
 use crate::stats;
 
@@ -69,8 +70,6 @@ pub fn learn_shoot(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Unsuitab
 
 /// Chosen: the outer quarters of the width, as a third is what a lens out of line softens. Share of the width that a side takes.
 const SIDE: f64 = 0.25;
-/// Chosen: as the diagnosis has it for near and far. Larger over smaller median width up to which two sides are alike.
-const ALIKE: f64 = 1.4;
 /// Chosen: a median of fewer follows one thing. Fewest tiles of a side in the upper or the lower half.
 const SIDE_TILES: usize = 6;
 
@@ -104,16 +103,18 @@ fn same_stop(a: f64, b: f64) -> bool {
     (a / b).ln().abs() < 0.03
 }
 
-/// Lens name and focal length common to the frames; unknown ones go with any.
+/// Lens name and focal length common to the frames; what a frame doesn't state goes with any.
 pub(super) fn one_lens(frames: &[Frame]) -> Result<(String, f64), Unsuitable> {
-    let names: Vec<&str> = frames.iter().filter_map(|f| f.capture.lens.as_ref()).map(|l| l.value.trim()).collect();
-    let focals: Vec<f64> = frames.iter().filter_map(|f| f.capture.focal_length_mm.as_ref()).map(|f| f.value).collect();
-    let name = names.first().copied().unwrap_or("");
-    let focal = focals.first().copied().unwrap_or(0.0);
-    if names.iter().any(|n| !n.eq_ignore_ascii_case(name)) || focals.iter().any(|f| (f / focal - 1.0).abs() > 0.05) {
+    let lens = frames.iter().find_map(|f| f.capture.lens.clone());
+    let focal = frames.iter().find_map(|f| f.capture.focal_length_mm.clone());
+    let body = frames.iter().find_map(|f| f.capture.body.clone());
+    let (name, focal_mm) =
+        (lens.as_ref().map_or(String::new(), |l| l.value.trim().to_owned()), focal.as_ref().map_or(0.0, |f| f.value));
+    let common = Glass::of(&Capture { lens, body, focal_length_mm: focal, ..Capture::default() });
+    if frames.iter().any(|f| !Glass::of(f.capture).may_be(&common)) {
         return Err(Unsuitable::Mixed);
     }
-    Ok((name.to_owned(), focal))
+    Ok((name, focal_mm))
 }
 
 fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, Unsuitable> {

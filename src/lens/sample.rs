@@ -136,7 +136,7 @@ pub(super) fn samples<'a>(frame: &'a Frame<'a>, index: usize) -> impl Iterator<I
     let floor = (blur::sigma_px(&parts) * frame.pitch_um).powi(2);
     frame.map.tiles.iter().filter_map(move |tile| {
         let blur = tile.by_itself()?;
-        let (x, y) = tile.centre();
+        let (x, y) = frame.map.read_at(tile);
         let (square, slope) = lens_square(blur.value, &parts)?;
         let sd = slope.abs() * blur.sd.hypot(TILE_SCATTER * blur.value);
         let scale = frame.pitch_um * frame.pitch_um;
@@ -165,4 +165,44 @@ fn lens_square(sigma: f64, parts: &Parts) -> Option<(f64, f64)> {
     let step = 1e-3 * sigma;
     let (here, up, down) = (at(sigma)?, at(sigma + step)?, at(sigma - step)?);
     here.is_finite().then_some((here, (up - down) / (2.0 * step)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::{Tile, TileState};
+    use crate::quantity::Estimate;
+
+    /// A width is read from 96 px about a tile's middle, which in the corner of a picture of 984 px, whose tiles have 41, lie further in.
+    #[test]
+    fn a_corner_of_a_small_picture_tells_of_where_it_was_read() {
+        let tile = |x: u32, y: u32, side: u32| Tile {
+            x,
+            y,
+            width: side,
+            height: side,
+            state: TileState::Measured,
+            contrast: 0.2,
+            noise: 0.001,
+            level: 0.3,
+            blur: Some(Estimate::new(1.2, 0.05, 9)),
+            alone: None,
+            bound: None,
+            spread: None,
+        };
+        let places = |width: u32, height: u32, tiles: Vec<Tile>| -> Vec<(f64, f64)> {
+            let map = TileMap { width, height, tiles, ..TileMap::default() };
+            let frame = Frame { map: &map, capture: &Capture::default(), f_number: 2.8, pitch_um: 5.0 };
+            let half = 0.5 * f64::from(width).hypot(f64::from(height));
+            let (w, h) = (f64::from(width), f64::from(height));
+            samples(&frame, 0).map(|s| (s.u * half + 0.5 * w, s.v * half + 0.5 * h)).collect()
+        };
+        let near = |found: &[(f64, f64)], truth: &[(f64, f64)]| {
+            found.len() == truth.len() && found.iter().zip(truth).all(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1) < 1.0)
+        };
+        let small = places(984, 656, vec![tile(0, 0, 41), tile(943, 615, 41), tile(410, 246, 41)]);
+        assert!(near(&small, &[(48.0, 48.0), (936.0, 608.0), (430.5, 266.5)]), "{small:?}");
+        let whole = places(6000, 4000, vec![tile(0, 0, 250)]);
+        assert!(near(&whole, &[(125.0, 125.0)]), "{whole:?}");
+    }
 }

@@ -32,7 +32,7 @@ mod width;
 pub(crate) use direction::HELD;
 pub use resampled::enlarged;
 pub use smaller::smaller;
-pub(crate) use tile::{BOUND, TILE_SCATTER};
+pub(crate) use tile::{ALIKE, BOUND, TILE_SCATTER};
 pub use tilemap::{Spread, Streak, Tile, TileMap, TileState};
 pub(crate) use width::LOW;
 

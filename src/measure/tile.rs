@@ -23,6 +23,9 @@ pub(crate) const BOUND: f64 = 1.645;
 /// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile's width has beside
 /// its stated one: content that no estimator sees through.
 pub(crate) const TILE_SCATTER: f64 = 0.05;
+/// Chosen: beyond what two parts of a picture, each known to a tenth, differ by of chance. Larger over smaller width, or disc of
+/// defocus, up to which they are blurred alike.
+pub(crate) const ALIKE: f64 = 1.4;
 
 /// Concludes on one tile.
 pub(super) fn conclude(

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::sharpened;
+use super::{sharpened, width};
 use crate::quantity::{Estimate, MTF50_SIGMA, Region};
 
 /// What came of measuring a tile.
@@ -165,6 +165,11 @@ impl TileMap {
             let (left, top) = (f64::from(t.x), f64::from(t.y));
             x >= left && x < left + f64::from(t.width) && y >= top && y < top + f64::from(t.height)
         })
+    }
+
+    /// Where the width of a tile was read, px: its middle, but at the rim of a small picture further in.
+    pub(crate) fn read_at(&self, tile: &Tile) -> (f64, f64) {
+        width::read_at(tile.region(), (self.width, self.height))
     }
 
     /// Whether edges overshoot as sharpening makes them (see [`super::sharpened`]).

@@ -131,8 +131,10 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     let f_numbers: Vec<Option<f64>> = seen.iter().map(|s| f_number(s.capture)).collect();
     let pitch_um = seen[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
     let all = blurs.tiles();
+    let stops = if varied == Varied::Aperture { steady_stops(ask, &f_numbers) } else { f_numbers.clone() };
+    notes.extend((0..stops.len()).filter(|&k| stops[k] != f_numbers[k]).map(|k| (Some(k), NoteKind::Shaken)));
     let blurs = match varied {
-        Varied::Aperture => without_soft_content(&blurs, &f_numbers, pitch_um),
+        Varied::Aperture => without_soft_content(&blurs, &stops, pitch_um),
         Varied::Focus => without_still_content(&blurs),
         Varied::Nothing => blurs,
     };
@@ -145,15 +147,14 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     let widths = apart.as_ref().map(|a| bracket::widths(&a.others(&blurs), &tiles, &f_numbers, pitch_um));
     let ends = widths.as_ref().and_then(|w| ends(w, &tiles));
     let zones = match (varied, &ends) {
-        (Varied::Aperture, _) => by_depth(zones, &blurs, &tiles, &f_numbers, subject(ask, &seen[reference])),
+        (Varied::Aperture, _) => by_depth(zones, &blurs, &tiles, &stops, subject(ask, &seen[reference])),
         (_, Some(ends)) => Some(with_ends(zones, ends)),
         _ => None,
     }
     .unwrap_or_else(|| zones.to_vec());
     let read = zone_blurs(&zones, &blurs);
     let read = if let Some(ends) = &ends { settled(read, ends) } else { read };
-    let apertures =
-        (varied == Varied::Aperture).then(|| aperture::answer(&read, &f_numbers, pitch_um, ask.permitted_px));
+    let apertures = (varied == Varied::Aperture).then(|| aperture::answer(&read, &stops, pitch_um, ask.permitted_px));
     if let Some(a) = &apertures {
         notes.extend(stop_notes(seen, a, &f_numbers, &notes));
     }
@@ -185,6 +186,15 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         tiles,
         blurs,
     }
+}
+
+/// The f-numbers of an aperture series without those of frames that the picture itself says were shaken, unless these leave no two
+/// others: a frame without an f-number has no part in what the stops are asked. Wide open a shake can't be told from a soft lens by
+/// the widths, for no stop says how much softer the widest may be.
+fn steady_stops(ask: &Ask, f_numbers: &[Option<f64>]) -> Vec<Option<f64>> {
+    let steady: Vec<Option<f64>> =
+        f_numbers.iter().enumerate().map(|(k, n)| n.filter(|_| !ask.shaken.contains(&k))).collect();
+    if steady.iter().flatten().count() < 2 { f_numbers.to_vec() } else { steady }
 }
 
 /// Which frames have no part in the answers of a bracket, and why.
@@ -256,7 +266,9 @@ fn stop_notes(
     said: &[(Option<usize>, NoteKind)],
 ) -> Vec<(Option<usize>, NoteKind)> {
     let mut notes: Vec<(Option<usize>, NoteKind)> = a.spoiled.iter().map(|&k| (Some(k), NoteKind::Spoiled)).collect();
-    notes.extend(a.gaps.iter().map(|g| (None, NoteKind::MissingStop(g.0, g.1))));
+    // A stop that was taken and left out isn't missing.
+    let taken = |g: &(f64, f64, Option<f64>)| f_numbers.iter().flatten().any(|n| *n > g.0 && *n < g.1);
+    notes.extend(a.gaps.iter().filter(|g| !taken(g)).map(|g| (None, NoteKind::MissingStop(g.0, g.1))));
     notes.extend((0..seen.len()).filter(|&k| f_numbers[k].is_none()).map(|k| (Some(k), NoteKind::NoFNumber)));
     let assumed = |k: &usize| seen[*k].capture.f_number.as_ref().is_some_and(|f| f.source == Source::Assumed);
     notes.extend((0..seen.len()).filter(assumed).map(|k| (Some(k), NoteKind::FNumberFromName)));

@@ -1,7 +1,7 @@
 //! What no lens does on stopping down: frames softer than those beside them allow, and zones that lose their focus.
 
 use super::fit::IN_COMMON;
-use super::whole::NO_LOSS;
+use super::zone::NO_LOSS;
 use super::{Point, ZoneBlur, ZoneName};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, lens_px_for, sigma_px};

@@ -3,7 +3,7 @@
 use super::Blurs;
 use super::fit::IN_COMMON;
 use super::odd::SURE;
-use super::whole::NO_LOSS;
+use super::zone::NO_LOSS;
 use crate::quantity::Region;
 use crate::stats;
 

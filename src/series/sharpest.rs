@@ -1,6 +1,6 @@
 //! Which of near-duplicates is the sharpest, and whether focus moved between frames after all.
 
-use super::whole::NO_LOSS;
+use super::zone::NO_LOSS;
 use super::{Blurs, Zone, ZoneBlur};
 use crate::quantity::{Estimate, ZoneName};
 use crate::stats;

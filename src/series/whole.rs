@@ -1,12 +1,10 @@
 //! The best stop for the whole frame, and the stops that can't be told from it.
 
 use super::fit::IN_COMMON;
+use super::zone::NO_LOSS;
 use super::{Point, ZoneBlur};
 use crate::judge::SURE;
 use crate::stats::normal_beyond;
-
-/// Chosen: within 5 % of the best. Blur that counts as no loss, as a ratio to the best.
-pub const NO_LOSS: f64 = 1.05;
 
 /// The answer for the whole frame.
 #[derive(Clone, Debug, PartialEq)]

@@ -2,6 +2,10 @@
 
 use super::{Blurs, middle_mean};
 use crate::quantity::{Estimate, ZoneName};
+use crate::stats;
+
+/// Chosen: within 5 % of the best. Blur that counts as no loss, as a ratio to the best.
+pub const NO_LOSS: f64 = 1.05;
 
 /// A zone and the tiles (indices, row-major) that lie in it.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,7 +34,7 @@ pub struct ZoneBlur {
     pub name: ZoneName,
     /// By frame, in the order of the frames; frames without a number are left out.
     pub points: Vec<Point>,
-    /// Tiles the numbers rest on.
+    /// Tiles the numbers rest on: those that tell a loss from frame to frame.
     pub tiles: u32,
     /// Tiles of the zone, measured or not.
     pub of: u32,
@@ -55,14 +59,36 @@ impl ZoneBlur {
 /// average to more than the ratio of its means.)
 #[must_use]
 pub fn zone_blurs(zones: &[Zone], blurs: &Blurs) -> Vec<ZoneBlur> {
-    zones.iter().filter_map(|z| zone_blur(z, blurs)).collect()
+    let tells = telling(blurs);
+    zones.iter().filter_map(|z| zone_blur(z, blurs, &tells)).collect()
+}
+
+/// Chosen: twice, so that noise that all tiles share silences none. Times the usual error of a tile between frames up to which one
+/// tells a loss whatever its error.
+const AS_USUAL: f64 = 2.0;
+
+/// By tile: whether its width is known from frame to frame to within a loss that counts, by the middle of its errors in the frames.
+///
+/// Clouds and water have little contrast and none that is fine: their widths are read from what little of it lies above the noise, are
+/// off by more than a tenth, and by more than the lens does to them.
+fn telling(blurs: &Blurs) -> Vec<bool> {
+    let of_tile = |t: usize| {
+        let frames = blurs.sigma.iter().zip(&blurs.apart_sd);
+        // The frame that the others are compared with has no error of its own.
+        let errors = frames.filter_map(|(f, sd)| Some(sd[t] / f[t]?.value)).filter(|e| *e > 0.0);
+        stats::median(&errors.collect::<Vec<f64>>())
+    };
+    let errors: Vec<Option<f64>> = (0..blurs.anchor_sd.len()).map(of_tile).collect();
+    let usual = stats::median(&errors.iter().copied().flatten().collect::<Vec<f64>>()).unwrap_or(0.0);
+    let most = (NO_LOSS - 1.0).max(AS_USUAL * usual);
+    errors.into_iter().map(|e| e.is_none_or(|e| e <= most)).collect()
 }
 
 /// Published: Stuart & Ord, Kendall's Advanced Theory of Statistics: efficiency 0.84 (the number from memory). Times
 /// the standard error of a mean that the mean of the middle half has under a normal law.
 const MIDDLE_SD: f64 = 1.09;
 
-fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
+fn zone_blur(zone: &Zone, blurs: &Blurs, tells: &[bool]) -> Option<ZoneBlur> {
     let frames = blurs.sigma.len();
     let has = |k: usize| zone.tiles.iter().copied().filter(move |&t| blurs.sigma[k][t].is_some());
     let base = (0..frames).max_by_key(|&k| (has(k).count(), std::cmp::Reverse(k)))?;
@@ -97,7 +123,7 @@ fn zone_blur(zone: &Zone, blurs: &Blurs) -> Option<ZoneBlur> {
     (points.len() > 1).then_some(ZoneBlur {
         name: zone.name,
         points,
-        tiles: tiles.len() as u32,
+        tiles: tiles.iter().filter(|&&t| tells[t]).count() as u32,
         of: zone.tiles.len() as u32,
     })
 }

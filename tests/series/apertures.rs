@@ -1,10 +1,19 @@
 //! Aperture series: the split of the blur, the best stops, what has no say, and what is odd.
 
+use std::borrow::Cow;
+use std::collections::HashSet;
+
 use proptest::prelude::*;
-use tussock::quantity::Estimate;
+use tussock::measure::register::Small;
+use tussock::measure::{Settings, Tile, TileMap, measure};
+use tussock::quantity::{Estimate, Region};
 use tussock::report::series::series_view;
-use tussock::series::{Answer, Point, ZoneBlur, ZoneName, aperture};
-use tussock::simulate::Psf;
+use tussock::series::{
+    Answer, Ask, Blurs, NoteKind, Point, Seen, Varied, Zone, ZoneBlur, ZoneName, aperture, compare, zone_blurs, zones,
+};
+use tussock::shot::{Capture, Fact, Plane, Source};
+use tussock::simulate::sensor::expose;
+use tussock::simulate::{Noise, PatchSpec, Psf, Texture, patch_luminance};
 
 use crate::made::{STOPS, answered, aperture_series};
 
@@ -316,4 +325,76 @@ proptest! {
             }
         }
     }
+}
+
+/// Wide open no stop says how much softer the widest may be, so that only the frame's own streaks can tell a shake from the lens.
+#[test]
+fn a_widest_stop_known_to_be_shaken_has_no_part_in_the_answers() {
+    const STOPS: [f64; 4] = [2.8, 4.0, 8.0, 16.0];
+    let shots: Vec<Plane> = [2.0, 1.1, 0.8, 1.2]
+        .iter()
+        .enumerate()
+        .map(|(k, &sigma)| {
+            let psf = Psf::gaussian(sigma);
+            let side = 400 + 2 * psf.reach().ceil() as usize;
+            let spec =
+                PatchSpec { texture: Texture::Leaves, psf, width: side, height: side, seed: 5, ..PatchSpec::default() };
+            let (light, edge) = (patch_luminance(&spec), (side - 400) / 2);
+            let inner: Vec<f32> =
+                (edge..edge + 400).flat_map(|y| light[y * side + edge..][..400].iter().map(|v| 0.7 * v)).collect();
+            expose(&inner, 400, 400, Noise::at_snr(80.0, 0.35), k as u64)
+        })
+        .collect();
+    let maps: Vec<TileMap> = shots.iter().map(|s| measure(s, &Settings { tiles: 8, ..Settings::default() })).collect();
+    let smalls: Vec<Small> = shots.iter().map(Small::new).collect();
+    let captures = STOPS.map(|n| Capture { f_number: Some(Fact::new(n, Source::Exif)), ..Capture::default() });
+    let seen: Vec<Seen> = (0..4)
+        .map(|k| Seen {
+            file: "frame",
+            size: (400, 400),
+            capture: &captures[k],
+            small: (&smalls[k]).into(),
+            map: Some((&maps[k]).into()),
+        })
+        .collect();
+    let regions: Vec<Region> = maps[0].tiles.iter().map(Tile::region).collect();
+    let zones = zones(std::iter::empty(), &regions, (400, 400));
+    let answer = |shaken: &[usize]| {
+        let ask = Ask { varied: Varied::Aperture, permitted_px: 1.3, subject: None, shaken };
+        compare(&seen, &zones, &ask, &|k| Some(Cow::Borrowed(&shots[k])))
+    };
+    let judged = |shaken: &[usize]| {
+        let answer = answer(shaken);
+        let judged: HashSet<usize> =
+            answer.apertures.iter().flat_map(|a| &a.blurs).flat_map(|z| &z.points).map(|p| p.frame).collect();
+        let named = answer.notes.iter().filter(|n| n.1 == NoteKind::Shaken).filter_map(|n| n.0).collect::<Vec<usize>>();
+        (judged, named)
+    };
+    assert!(judged(&[]) == ((0..4).collect(), Vec::new()), "{:?}", judged(&[]));
+    assert!(judged(&[0]) == ((1..4).collect(), vec![0]), "{:?}", judged(&[0]));
+    // Where no two others would be left all are as good as they are.
+    assert!(judged(&[0, 1, 2]) == ((0..4).collect(), Vec::new()), "{:?}", judged(&[0, 1, 2]));
+}
+
+/// A corner of clouds, whose widths are known to a tenth from stop to stop, has no say in losses of a twentieth. Where noise leaves all
+/// tiles no better, all have theirs.
+#[test]
+fn a_corner_known_worse_than_the_loss_that_counts_is_thin() {
+    let zones = [
+        Zone { name: ZoneName::TopLeft, tiles: (0..9).collect() },
+        Zone { name: ZoneName::Centre, tiles: (9..45).collect() },
+    ];
+    let thin = |clouds: f64, others: f64| -> Vec<bool> {
+        let error = |t: usize| if t < 6 { clouds } else { others };
+        let blurs = Blurs {
+            sigma: (0..4).map(|_| (0..45).map(|t| Some(Estimate::new(1.0, error(t), 9))).collect()).collect(),
+            apart_sd: (0..4).map(|k| (0..45).map(|t| if k == t % 4 { 0.0 } else { error(t) }).collect()).collect(),
+            from_middle: vec![vec![(0.0, 0.0); 45]; 4],
+            anchor_sd: vec![0.05; 45],
+            moved: vec![0; 4],
+        };
+        zone_blurs(&zones, &blurs).iter().map(ZoneBlur::is_thin).collect()
+    };
+    assert_eq!(thin(0.1, 0.01), [true, false]);
+    assert_eq!((thin(0.04, 0.01), thin(0.1, 0.06)), (vec![false, false], vec![false, false]));
 }

@@ -141,6 +141,21 @@ fn a_frame_softer_everywhere_is_not_recommended_for_a_blend() {
     assert!(note.unwrap()["confidence"].as_f64().unwrap() > 0.95, "{notes:?}");
 }
 
+/// Files that record no f-number may as well be a series of apertures, whose widest and narrowest stops are soft without any fault.
+#[test]
+fn a_bracket_of_unknown_f_numbers_says_so_first_and_calls_no_frame_shaken() {
+    let folder = tempfile::tempdir().unwrap();
+    write_bracket(folder.path(), &[("far.jpg", 0.5, 0.0), ("near.jpg", 2.5, 0.0), ("softer.jpg", 0.5, 0.4)]);
+    let told = tussock().arg("series").arg(folder.path()).args(["--sharp-for", "print:2x2cm@50cm"]).assert().code(0);
+    let text = String::from_utf8_lossy(&told.get_output().stdout).into_owned();
+    let mut lines = text.lines();
+    let (head, sentence) = (lines.next().unwrap(), lines.next().unwrap());
+    assert!(head.contains("f-numbers unknown"), "{text}");
+    assert!(sentence.starts_with("No f-number is known") && sentence.contains("give --apertures"), "{text}");
+    let note = text.lines().find(|l| l.contains("softer.jpg is")).unwrap();
+    assert!(note.contains("a sound one at another aperture") && !note.contains(": shaken"), "{text}");
+}
+
 /// Two scenes of one frame each are no series: the reason is said and the exit status is that of nothing done.
 #[test]
 fn where_no_two_frames_can_be_compared_the_status_says_so() {

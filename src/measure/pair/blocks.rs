@@ -99,6 +99,9 @@ impl<'a> Cutter<'a> {
                 .map(|centre| {
                     let (x, y) = region.middle();
                     let from_middle = (centre.0 - x, centre.1 - y);
+                    if !holds(region, level, from_middle) {
+                        return None;
+                    }
                     self.block(level, centre, &mut sums, &mut readings).map(|b| Block { from_middle, ..b })
                 })
                 .collect();
@@ -221,6 +224,18 @@ impl<'a> Cutter<'a> {
             _ => fx.max(fy) > 0.42 && fx.min(fy) < 0.08,
         }
     }
+}
+
+/// Derived: where the window falls to half of its height. Share of a block's half width within which something of a tile must lie for
+/// the block to speak of it.
+const SPEAKS: f64 = 0.5;
+
+/// Whether a block at a level, moved in from the rim by so many full pixels, still holds something of its tile: in a small picture coarse
+/// blocks are many tiles wide, and what they show at the rim is the inside.
+fn holds(region: Region, level: usize, moved: (f64, f64)) -> bool {
+    let half = f64::from((BLOCK as u32) << level) / 2.0;
+    let within = |by: f64, length: u32| by.abs() - f64::from(length) / 2.0 <= SPEAKS * half;
+    within(moved.0, region.width) && within(moved.1, region.height)
 }
 
 impl Sums {
@@ -378,4 +393,41 @@ fn hann(centre: f64) -> [f64; BLOCK] {
 
 fn signed(k: usize) -> f64 {
     if k > BLOCK / 2 { k as f64 - BLOCK as f64 } else { k as f64 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shot::Plane;
+
+    #[test]
+    fn a_block_that_lies_beside_its_tile_does_not_speak_of_it() {
+        // Dots all over, so that every block shows something.
+        let (width, height) = (840, 1260);
+        let dot = |i: usize| 20_000 + (i.wrapping_mul(2_654_435_761) >> 7) as u16 % 20_000;
+        let data = (0..width * height).map(dot).collect();
+        let mosaic = Mosaic::None;
+        let plane = Plane {
+            width,
+            height,
+            data,
+            black: 0,
+            white: 60_000,
+            saturation: 60_000,
+            mosaic,
+            jpeg: None,
+            rendered: false,
+        };
+        let pyramid = Pyramid::new(&plane);
+        let cutter = Cutter::new(&pyramid, &pyramid, None);
+        let speak = |x: u32, y: u32, side: u32| -> Vec<bool> {
+            let (tile, _) = cutter.tile(Region { x, y, width: side, height: side });
+            tile.levels.iter().map(|blocks| blocks.iter().any(Option::is_some)).collect()
+        };
+        // Blocks are 64, 128, 256 and 512 px wide; in the corner of the picture the last lie some 240 px from the tile's middle.
+        assert_eq!(speak(0, 0, 53), [true, true, false, false]);
+        assert_eq!(speak(393, 603, 53), [true; 4]);
+        // Tiles of a picture of full size hold them all.
+        assert_eq!(speak(0, 0, 250), [true; 4]);
+    }
 }

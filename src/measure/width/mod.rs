@@ -63,6 +63,23 @@ fn places(region: Region) -> impl Iterator<Item = (isize, isize)> {
     along(region.y, region.height).flat_map(move |y| along(region.x, region.width).map(move |x| (x, y)))
 }
 
+/// Where a patch begins along one side of a picture: moved inside where that is large enough, else mirrored about its borders.
+fn begins(at: isize, size: usize) -> isize {
+    if size >= SIDE { at.min((size - SIDE) as isize).max(0) } else { at }
+}
+
+/// Middle of what the width of a tile is read from, px: at the rim of a picture whose tiles are smaller than a patch that lies further in
+/// than the tile's own.
+pub(super) fn read_at(region: Region, (width, height): (u32, u32)) -> (f64, f64) {
+    let (mut sum, mut count) = ((0.0, 0.0), 0.0);
+    for (x, y) in places(region) {
+        sum.0 += begins(x, width as usize) as f64 + SIDE as f64 / 2.0;
+        sum.1 += begins(y, height as usize) as f64 + SIDE as f64 / 2.0;
+        count += 1.0;
+    }
+    (sum.0 / count, sum.1 / count)
+}
+
 /// What is seen in the patches of each tile.
 fn look(plane: &Plane, regions: &[Region], noise: &NoiseModel) -> Vec<Vec<Sight>> {
     let range = f64::from(plane.range()).max(1.0);
@@ -72,15 +89,7 @@ fn look(plane: &Plane, regions: &[Region], noise: &NoiseModel) -> Vec<Vec<Sight>
         .with_min_len(16)
         .map_init(Looker::new, |looker, region| {
             places(*region)
-                .map(|(x, y)| {
-                    let within = |at: isize, size: usize| at.min(size as isize - SIDE as isize).max(0);
-                    // Moved inside where the picture is large enough, else mirrored about its borders.
-                    let (x, y) = (
-                        if plane.width >= SIDE { within(x, plane.width) } else { x },
-                        if plane.height >= SIDE { within(y, plane.height) } else { y },
-                    );
-                    looker.look(plane, x, y, white)
-                })
+                .map(|(x, y)| looker.look(plane, begins(x, plane.width), begins(y, plane.height), white))
                 .collect()
         })
         .collect()
@@ -260,6 +269,7 @@ pub(super) fn common(errors: impl Iterator<Item = f64>) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::shot::Mosaic;
 
     #[test]
     fn patches_of_one_tile_err_alike() {
@@ -282,5 +292,36 @@ mod tests {
         assert_eq!(places(tile(96)).collect::<Vec<_>>(), [(100, 50)]);
         assert_eq!(places(tile(20)).collect::<Vec<_>>(), [(62, 50)]);
         assert_eq!(places(tile(240)).collect::<Vec<_>>(), [(112, 50), (232, 50)]);
+    }
+
+    #[test]
+    fn a_width_is_read_where_its_patches_lie() {
+        // On a ramp the mean level of what is looked at is that at its middle.
+        let (width, height) = (900usize, 700usize);
+        let ramp = |at: usize, side: usize| (60_000.0 * (at as f64 + 0.5) / side as f64) as u16;
+        let across: Vec<u16> = (0..height).flat_map(|_| (0..width).map(|x| ramp(x, width))).collect();
+        let down: Vec<u16> = (0..height).flat_map(|y| vec![ramp(y, height); width]).collect();
+        for (x, y, side) in [(0, 0, 40), (860, 660, 40), (400, 300, 40), (0, 320, 40), (500, 400, 300)] {
+            let region = Region { x, y, width: side, height: side };
+            let (read_x, read_y) = read_at(region, (width as u32, height as u32));
+            let level = |data: &Vec<u16>| {
+                let plane = Plane {
+                    width,
+                    height,
+                    data: data.clone(),
+                    black: 0,
+                    white: 60_000,
+                    saturation: 60_000,
+                    mosaic: Mosaic::None,
+                    jpeg: None,
+                    rendered: false,
+                };
+                let noise = NoiseModel::fit(&plane, &[]);
+                let sights = look(&plane, &[region], &noise).remove(0);
+                sights.iter().map(|s| s.level).sum::<f64>() / sights.len() as f64
+            };
+            assert!((level(&across) * width as f64 - read_x).abs() < 1.0, "{region:?}: across at {read_x}");
+            assert!((level(&down) * height as f64 - read_y).abs() < 1.0, "{region:?}: down at {read_y}");
+        }
     }
 }

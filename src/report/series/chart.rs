@@ -191,7 +191,9 @@ fn line(group: &SeriesGroupView, zone: &SeriesZoneView) -> Line {
             }
         };
         let Some((place, blur)) = place.zip(point.blur_px) else { continue };
-        let spoiled = |n: &super::NoteView| n.note == NoteKind::Spoiled && n.file.as_ref() == Some(&point.file);
+        let spoiled = |n: &super::NoteView| {
+            matches!(n.note, NoteKind::Spoiled | NoteKind::Shaken) && n.file.as_ref() == Some(&point.file)
+        };
         let spots = if group.notes.iter().any(spoiled) { &mut line.apart } else { &mut line.spots };
         spots.push((place, blur, point.blur_px_sd.unwrap_or(0.0)));
     }

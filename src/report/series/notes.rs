@@ -23,6 +23,9 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
         NoteKind::CopyOf(other) => format!("{file} is a copy of {} and was left out.", name(group, other)),
         NoteKind::SameStop => format!("{file} has the same f-number as another frame; the sharper one counts."),
         NoteKind::Spoiled | NoteKind::Outdone(_) => softer(group, k, kind, file),
+        NoteKind::Shaken if group.varied == Varied::Aperture => {
+            format!("{file} shows the streaks of a shaken frame and was left out of the answers; take it again.")
+        }
         NoteKind::Shaken => format!("{file} shows the streaks of a shaken frame and has no part in a blend."),
         NoteKind::MissingStop(from, to) => {
             format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
@@ -59,11 +62,21 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
 /// A frame softer than the others of its series let it be.
 fn softer(group: &Answer, k: Option<usize>, kind: NoteKind, file: &str) -> String {
     let (sure, by) = (confidence(group, k, kind).map_or("", sure_word), by_sd(group, k, kind));
+    let unknown = k.is_some_and(|k| group.f_numbers[k].is_none());
     match kind {
-        NoteKind::Outdone(other) => format!(
-            "{file} is {sure}softer than {}{by} and sharper nowhere: shaken, or focused beside the scene{}. It has no part in a blend.",
+        // Of a series of apertures the widest and the narrowest are that without any fault.
+        NoteKind::Outdone(other) if unknown => format!(
+            "{file} is {sure}softer than {}{by} and sharper nowhere, as a shaken frame is, one focused beside the scene, or a sound one \
+             at another aperture: which can't be told while its f-number is not known. It has no part in a blend.",
             name(group, other),
-            if k.is_some_and(|k| group.f_numbers[k].is_none()) { ", or at another aperture" } else { "" }
+        ),
+        NoteKind::Outdone(other) => format!(
+            "{file} is {sure}softer than {}{by} and sharper nowhere: shaken, or focused beside the scene. It has no part in a blend.",
+            name(group, other),
+        ),
+        _ if unknown => format!(
+            "{file} is {sure}softer where it is in focus than the other frames are where they are{by}, as a shaken frame is, or a sound \
+             one at another aperture: which can't be told while its f-number is not known. It has no part in a blend."
         ),
         _ if group.varied == Varied::Focus => format!(
             "{file} is {sure}softer where it is in focus than the other frames are where they are{by}: shaken. It has no part in a \

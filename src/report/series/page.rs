@@ -217,6 +217,9 @@ fn section(group: &SeriesGroupView, pictures: Option<&Shown>) -> Section {
     Section {
         title: match group.varied {
             Varied::Aperture => format!("Aperture series of {} frames", group.members.len()),
+            Varied::Focus if words::unnumbered(group) => {
+                format!("Focus bracket (f-numbers unknown) of {} frames", group.members.len())
+            }
             Varied::Focus => format!("Focus bracket of {} frames", group.members.len()),
             Varied::Nothing => format!("{} near-duplicates", group.members.len()),
         },

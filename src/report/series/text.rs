@@ -13,6 +13,7 @@ pub fn series_text(view: &SeriesView) -> String {
     for group in &view.groups {
         let what = match group.varied {
             Varied::Aperture => "aperture series",
+            Varied::Focus if words::unnumbered(group) => "focus bracket (f-numbers unknown)",
             Varied::Focus => "focus bracket",
             Varied::Nothing => "near-duplicates",
         };

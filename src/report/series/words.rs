@@ -1,5 +1,6 @@
 //! The sentences of a series.
 
+use super::view::SeriesGroupView;
 use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::name::common_folder;
@@ -219,7 +220,7 @@ fn needs_and_loses(group: &Answer) -> Option<String> {
 
 fn focus(group: &Answer) -> String {
     let Some(b) = &group.bracket else { return nothing() };
-    let mut parts = Vec::new();
+    let mut parts: Vec<String> = taken_for_focus(group).into_iter().collect();
     if let Some(k) = b.best_single {
         let others: Vec<&str> = b.as_good.iter().map(|&k| name(group, k)).collect();
         let alike = match others.as_slice() {
@@ -248,14 +249,22 @@ fn focus(group: &Answer) -> String {
     if stops().reduce(f64::max).zip(stops().reduce(f64::min)).is_some_and(|(high, low)| high > 1.1 * low) {
         parts.push("The aperture differs between these frames too, so they don't compare apertures.".into());
     }
-    if group.f_numbers.iter().all(Option::is_none) {
-        parts.push(
-            "No f-number is recorded, and places differ in which frame shows them sharpest, so the focus is taken for what was \
-             varied; if it was the aperture, give --apertures."
-                .into(),
-        );
-    }
     parts.join(" ")
+}
+
+/// Whether no f-number of a group is known.
+pub(super) fn unnumbered(group: &SeriesGroupView) -> bool {
+    group.zones.iter().flat_map(|z| &z.points).all(|p| p.f_number.is_none())
+}
+
+/// What a bracket whose f-numbers nobody knows is taken for, and what to give where that is wrong.
+fn taken_for_focus(group: &Answer) -> Option<String> {
+    group.f_numbers.iter().all(Option::is_none).then(|| {
+        "No f-number is known, so these may be a focus bracket or a series of apertures. Places differ in which frame shows them \
+         sharpest, so this is the answer of a bracket; if it was the aperture that was varied, give --apertures with the f-numbers in \
+         the order of the files."
+            .into()
+    })
 }
 
 /// No place is sharp enough in any frame: by how much that is missed.
