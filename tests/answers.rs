@@ -40,6 +40,20 @@ fn a_frame_with_an_end_beyond_is_never_sharp_throughout_whoever_is_to_blame() {
 }
 
 #[test]
+fn no_focus_distance_is_told_by_a_blur_that_is_everywhere_the_same() {
+    for seed in 1..=4 {
+        // Focus and depth right, soft by the lens all over: a disc that near and far share would be as wide.
+        let scene = right(Scene { f_number: 11.0, lens: (2.0, 0.4, 2.0), seed, ..Scene::default() });
+        let d = judge(&scene, &scene.map());
+        assert!(d.implied.focus_m.is_none(), "seed {seed}: {:?}", d.implied);
+        // Ends alike beside a sharp middle tell where the focus lay.
+        let deep = right(Scene { f_number: 2.8, seed, ..Scene::default() });
+        let told = judge(&deep, &deep.map()).implied.focus_m.map(|f| f.value);
+        assert!(told.is_some_and(|m| (m / deep.focus_m - 1.0).abs() < 0.2), "seed {seed}: {told:?}");
+    }
+}
+
+#[test]
 fn the_first_answer_is_said_first_and_no_two_numbers_read_alike() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
     let mut d = judge(&scene, &scene.map());
