@@ -174,6 +174,28 @@ fn corners_in_water_are_as_unknown_as_the_near_end() {
 }
 
 #[test]
+fn corners_in_what_a_long_exposure_drew_out_are_as_unknown_as_the_near_end() {
+    for seed in 1..=4 {
+        // Smooth water over the lower half, as low in contrast as a stream under a long exposure (0.07).
+        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+        let (mut map, mut dice) = (scene.map(), Rng(seed));
+        for tile in map.tiles.iter_mut().filter(|t| v(&scene, t) > 0.2 && t.blur.is_some()) {
+            tile.blur = Some(Estimate::new(4.5 * (0.05 * dice.normal()).exp(), 0.4, 20));
+            tile.contrast = 0.07;
+        }
+        let reasons = |seconds: f64| {
+            let exposure = Some(Fact { value: seconds, source: Source::Exif });
+            let d = diagnose(&map, &Capture { exposure_s: exposure, ..scene.capture() }, None, &Intent::default());
+            assert_eq!(d.answer(ZoneName::Near).reason, Some(Reason::Scatters), "seed {seed}, {seconds} s");
+            [ZoneName::BottomLeft, ZoneName::BottomRight].map(|c| (d.answer(c).judgement, d.answer(c).reason))
+        };
+        assert_eq!(reasons(30.0), [(Judgement::Unknown, Some(Reason::Scatters)); 2], "seed {seed}");
+        // In a short one what is soft there may be a bush or a rock, out of focus.
+        assert!(reasons(0.01).iter().any(|r| r.0 == Judgement::Beyond), "seed {seed}");
+    }
+}
+
+#[test]
 fn furrows_and_boards_that_run_out_of_focus_are_no_water() {
     // Drawn in layers like water, but the blur grows from row to row as a disc over ground does.
     for seed in 1..=4 {
