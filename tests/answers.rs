@@ -40,6 +40,20 @@ fn a_frame_with_an_end_beyond_is_never_sharp_throughout_whoever_is_to_blame() {
 }
 
 #[test]
+fn no_focus_distance_is_told_by_a_blur_that_is_everywhere_the_same() {
+    for seed in 1..=4 {
+        // Focus and depth right, soft by the lens all over: a disc that near and far share would be as wide.
+        let scene = right(Scene { f_number: 11.0, lens: (2.0, 0.4, 2.0), seed, ..Scene::default() });
+        let d = judge(&scene, &scene.map());
+        assert!(d.implied.focus_m.is_none(), "seed {seed}: {:?}", d.implied);
+        // Ends alike beside a sharp middle tell where the focus lay.
+        let deep = right(Scene { f_number: 2.8, seed, ..Scene::default() });
+        let told = judge(&deep, &deep.map()).implied.focus_m.map(|f| f.value);
+        assert!(told.is_some_and(|m| (m / deep.focus_m - 1.0).abs() < 0.2), "seed {seed}: {told:?}");
+    }
+}
+
+#[test]
 fn the_first_answer_is_said_first_and_no_two_numbers_read_alike() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
     let mut d = judge(&scene, &scene.map());
@@ -156,6 +170,28 @@ fn corners_in_water_are_as_unknown_as_the_near_end() {
         let d = judge(&scene, &map);
         let said = corners.map(|c| d.answer(c).judgement);
         assert_eq!(said, [Judgement::Beyond, Judgement::Unknown], "seed {seed}");
+    }
+}
+
+#[test]
+fn corners_in_what_a_long_exposure_drew_out_are_as_unknown_as_the_near_end() {
+    for seed in 1..=4 {
+        // Smooth water over the lower half, as low in contrast as a stream under a long exposure (0.07).
+        let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+        let (mut map, mut dice) = (scene.map(), Rng(seed));
+        for tile in map.tiles.iter_mut().filter(|t| v(&scene, t) > 0.2 && t.blur.is_some()) {
+            tile.blur = Some(Estimate::new(4.5 * (0.05 * dice.normal()).exp(), 0.4, 20));
+            tile.contrast = 0.07;
+        }
+        let reasons = |seconds: f64| {
+            let exposure = Some(Fact { value: seconds, source: Source::Exif });
+            let d = diagnose(&map, &Capture { exposure_s: exposure, ..scene.capture() }, None, &Intent::default());
+            assert_eq!(d.answer(ZoneName::Near).reason, Some(Reason::Scatters), "seed {seed}, {seconds} s");
+            [ZoneName::BottomLeft, ZoneName::BottomRight].map(|c| (d.answer(c).judgement, d.answer(c).reason))
+        };
+        assert_eq!(reasons(30.0), [(Judgement::Unknown, Some(Reason::Scatters)); 2], "seed {seed}");
+        // In a short one what is soft there may be a bush or a rock, out of focus.
+        assert!(reasons(0.01).iter().any(|r| r.0 == Judgement::Beyond), "seed {seed}");
     }
 }
 

@@ -109,7 +109,7 @@ fn one_side_is_soft(d: &Diagnosis) -> bool {
 
 /// Whether near and far differ by no more than evenly sharp pictures do, or soft ones that are soft alike: a disc, a
 /// lens and a file that was smoothed leave one and the same width.
-fn hardly_apart(d: &Diagnosis) -> bool {
+pub(super) fn hardly_apart(d: &Diagnosis) -> bool {
     let (Some(near), Some(far)) = (d.zones[0].blur_px, d.zones[1].blur_px) else { return false };
     near.value < APART * far.value && far.value < APART * near.value
 }

@@ -59,9 +59,7 @@ impl Frame<'_> {
             step: None,
         };
         self.near(d, &mut ends, &credible, horizon, drawn_out);
-        if ends.reasons[0] == Some(Reason::Water) {
-            self.corners_in_water(d, &mut ends);
-        }
+        self.corners_in_water(d, &mut ends, drawn_out);
         self.far(d, &mut ends, horizon);
         if d.near_at.is_none() && !ends.buried && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
             self.step(&mut ends);
@@ -116,15 +114,20 @@ impl Frame<'_> {
         }
     }
 
-    /// Takes back the readings of corners that lie in the water that hides the near end: how soft its ripples are says no more of
-    /// the lens there than of the focus. What reads sharp is sharp, whatever it is.
-    fn corners_in_water(&self, d: &mut Diagnosis, ends: &mut Ends) {
+    /// Takes back the readings of corners that lie in the water that hides the near end: how soft its ripples are, or what a long
+    /// exposure made of them, says no more of the lens there than of the focus. What reads sharp is sharp, whatever it is.
+    fn corners_in_water(&self, d: &mut Diagnosis, ends: &mut Ends, drawn_out: bool) {
         let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
         for (zone, reading) in d.zones.iter_mut().zip(&mut ends.readings) {
             let soft = reading[0].is_some_and(|r| self.width(&r) + r.sd >= within);
-            if ZoneName::CORNERS.contains(&zone.name) && soft && foreground::layered(self.map, &zone.tiles) {
+            let reason = ends.reasons[0].filter(|reason| match reason {
+                Reason::Water => ZoneName::CORNERS.contains(&zone.name) && foreground::layered(self.map, &zone.tiles),
+                Reason::Scatters => drawn_out && [ZoneName::BottomLeft, ZoneName::BottomRight].contains(&zone.name),
+                _ => false,
+            });
+            if let Some(reason) = reason.filter(|_| soft) {
                 reading.fill(None);
-                zone.answer = Answer::unknown(Reason::Water);
+                zone.answer = Answer::unknown(reason);
             }
         }
     }

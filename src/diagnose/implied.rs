@@ -47,6 +47,18 @@ pub(super) fn inverse_distances(near: f64, far: f64, reach: f64, focal: f64, inv
     (focus, (near - far) / growth + inverse_far)
 }
 
+/// What the blur says of distances.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Blur {
+    /// Mean and spread of the inverse distance of the focus and of the nearest ground, 1/m.
+    pub focus: Option<(f64, f64)>,
+    pub near: Option<(f64, f64)>,
+    /// Whether near and far are apart by more than content or file may make them.
+    pub grows: bool,
+    /// Permitted blur, px.
+    pub permitted_px: f64,
+}
+
 /// Turns moments of inverse distances into distances and draws the conclusions. What the blur hardly tells (a small
 /// aperture shows all distances about alike) is not given.
 pub(super) fn conclude(
@@ -54,13 +66,13 @@ pub(super) fn conclude(
     intent: &Intent,
     recorded: Option<Distance>,
     f_number: Option<f64>,
-    focus: Option<(f64, f64)>,
-    near: Option<(f64, f64)>,
-    permitted: f64,
+    blur: &Blur,
 ) -> Implied {
-    let near = near.filter(|&(mean, sd)| mean > 0.0 && sd < VAGUE * mean);
+    let near = blur.near.filter(|&(mean, sd)| mean > 0.0 && sd < VAGUE * mean);
     let nearest = intent.near_m.map(|m| 1.0 / m).or(near.map(|(mean, _)| mean));
-    let focus = focus.filter(|&(mean, sd)| sd < VAGUE * nearest.unwrap_or(mean));
+    // How far a focus is off is told by how blur changes with distance. Where it doesn't, the disc rests on what is usual.
+    let changes = blur.grows || near.is_some();
+    let focus = blur.focus.filter(|&(mean, sd)| changes && sd < VAGUE * nearest.unwrap_or(mean));
     let mut implied = Implied {
         focus_m: focus.map(distance),
         near_m: near.map(distance),
@@ -77,7 +89,7 @@ pub(super) fn conclude(
     }
     implied.best_f_number = Some(depth.best_f_number());
     implied.root_square_f_number = Some(depth.root_square_f_number());
-    let back = depth.step_back_mm(permitted * pitch, opening(focal * 1e3, f_number));
+    let back = depth.step_back_mm(blur.permitted_px * pitch, opening(focal * 1e3, f_number));
     implied.step_back_m = back.filter(|&mm| mm > 0.0).map(|mm| mm * 1e-3);
     implied
 }

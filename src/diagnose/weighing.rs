@@ -1,5 +1,6 @@
 //! Weighs the causes over the posterior: every draw tells a story of near and far, and each story names its causes.
 
+use super::doubts::hardly_apart;
 use super::ends::Ends;
 use super::implied::{self, Moments};
 use super::parameters::Parameter::{Corner, Horizon, Power, Rise, Shift, Tilt};
@@ -77,7 +78,9 @@ impl Frame<'_> {
         let told = |sum: &Moments| sum.get().filter(|_| !found.far_out);
         let focus = told(&sums.focus).map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
         let near = told(&sums.near).map(|(mean, sd)| (mean, sd.hypot(doubt[0]).hypot(doubt[1])));
-        d.implied = implied::conclude(self.e, intent, recorded, f_number, focus, near, d.permitted_px);
+        let grows = !hardly_apart(d);
+        let blur = implied::Blur { focus, near, grows, permitted_px: d.permitted_px };
+        d.implied = implied::conclude(self.e, intent, recorded, f_number, &blur);
         if d.verdict.cause == Cause::LensAsymmetry && !self.sides_bear_out() {
             verdict::leave_open(&mut d.verdict);
         }
