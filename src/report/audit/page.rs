@@ -216,7 +216,7 @@ struct Lesson {
     slug: String,
     name: String,
     frames: usize,
-    advice: &'static str,
+    advice: String,
 }
 
 fn lessons(view: &View) -> Vec<Lesson> {

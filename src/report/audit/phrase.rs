@@ -3,6 +3,7 @@
 use super::view::{CornersView, FrameView, VerdictView, ZoneView};
 use crate::diagnose::{Cause, CornerState, ZoneName};
 use crate::judge;
+use crate::report::say::caution::IN_SHORT;
 use crate::report::say::name::capital;
 
 /// What is said where an audit was stopped before it had looked at all frames.
@@ -20,14 +21,15 @@ pub(super) fn cause_name(cause: Cause) -> String {
 }
 
 /// What to change next time, for a whole shoot.
-pub(super) const fn next_time(cause: Cause) -> &'static str {
-    match cause {
+pub(super) fn next_time(cause: Cause) -> String {
+    let words = match cause {
         Cause::SharpThroughout => "Nothing to change.",
         Cause::FocusTooFar => "Focus nearer: at about twice the distance of the nearest thing that matters.",
         Cause::FocusTooNear => "Focus farther: at about twice the distance of the nearest thing that matters.",
         Cause::TooLittleDepth => {
-            "Stop down, give the foreground more room, or take two frames at two focus distances. \
-             If you step back, look where you step."
+            return format!(
+                "Stop down, give the foreground more room, or take two frames at two focus distances. {IN_SHORT}"
+            );
         }
         Cause::Diffraction => "Open up a stop or two; past there the whole frame softens.",
         Cause::Motion => "Steady the camera, use a shorter exposure, or wait for the wind to drop.",
@@ -37,7 +39,8 @@ pub(super) const fn next_time(cause: Cause) -> &'static str {
         Cause::LensSoftness => "Use the lens where it is at its best, a stop or two down, or leave room at the edges.",
         Cause::Processing => "Judge and keep the camera's own full-size file, the raw one where there is one.",
         Cause::CannotTell => "Put something with fine detail near the camera and at the horizon in one test frame.",
-    }
+    };
+    words.into()
 }
 
 /// A zone's name.

@@ -12,11 +12,9 @@ use crate::optics::blur::{Parts, sigma_px};
 use crate::optics::cover::USUAL_SMALLEST;
 use crate::quantity::{Flag, Units};
 use crate::report::say::camera;
+use crate::report::say::caution::IN_SHORT;
 use crate::report::say::name::capital;
 use crate::shot::Capture;
-
-/// What is said beside any advice to move.
-const CAUTION: &str = "Look where you step, and keep to local rules.";
 
 /// What is said of a frame: the line, what it rests on, and the advice; `flags` are all of the frame.
 pub(super) fn of(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Words {
@@ -199,11 +197,11 @@ fn deepen(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
     parts.extend(back.and_then(|back| {
         let step = camera::distance(back, units);
         match (fixed, back < FAR_BACK_M) {
-            (true, true) => Some(format!("For one frame to hold all of it, step back about {step}. {CAUTION}")),
+            (true, true) => Some(format!("For one frame to hold all of it, step back about {step}. {IN_SHORT}")),
             (true, false) => None,
             (false, true) => Some(format!(
                 "For all of it to fit, step back about {step} and set the f-number that is best from there, or take two \
-                 frames at two focus distances. {CAUTION}"
+                 frames at two focus distances. {IN_SHORT}"
             )),
             (false, false) => Some("One frame can't hold this depth: take two at two focus distances.".into()),
         }

@@ -9,6 +9,7 @@ use crate::plan::Card;
 use crate::plan::card::Cell;
 use crate::quantity::Units;
 use crate::report::say::camera::{length, stop};
+use crate::report::say::caution;
 use crate::report::say::engine;
 use crate::report::say::number::{digits, tenths};
 
@@ -33,14 +34,16 @@ impl<'a> CardView<'a> {
 
 /// A card as a plain table.
 pub(crate) fn card_text(card: &Card, units: Units) -> String {
-    let mut out = format!("{}\n\n{:<10}{:<10}", heading(card, units), "nearest", "focus at");
+    // Feet and inches take more room.
+    let wide = if units == Units::Imperial { 13 } else { 10 };
+    let mut out = format!("{}\n\n{:<wide$}{:<wide$}", heading(card, units), "nearest", "focus at");
     for focal in &card.focal_mm {
         out += &format!("{:<14}", format!("{} mm", digits(*focal, 2)));
     }
     out.truncate(out.trim_end().len());
     out.push('\n');
     for row in &card.rows {
-        let mut line = format!("{:<10}{:<10}", length(row.near_m, units), length(row.focus_distance_m, units));
+        let mut line = format!("{:<wide$}{:<wide$}", length(row.near_m, units), length(row.focus_distance_m, units));
         for cell in &row.cells {
             line += &format!("{:<14}", cell.as_ref().map_or_else(|| "-".into(), short));
         }
@@ -107,7 +110,7 @@ pub(crate) fn card_page(card: &Card, units: Units) -> String {
         rows,
         far => if card.asked.far_m.is_infinite() { "\u{221e}".into() } else { length(card.asked.far_m, units) },
         double => card.asked.far_m.is_infinite(),
-        caution => words::CAUTION,
+        caution => caution::IN_FULL,
         open => card.rows.iter().flat_map(|r| &r.cells).flatten().any(open).then_some(OPEN),
     };
     engine::page(include_str!("card.html"), values)

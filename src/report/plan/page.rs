@@ -7,6 +7,7 @@ use super::words;
 use crate::plan::{Plan, StepRow, Stop, Was};
 use crate::quantity::Units;
 use crate::report::say::camera::{length, stop};
+use crate::report::say::caution;
 use crate::report::say::engine;
 use crate::report::say::number::{bound, digits};
 
@@ -19,8 +20,8 @@ const BAR: f64 = 90.0;
 pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> String {
     let answer = words::answer(plan, units);
     let mut reasons = words::reasons(plan, units);
-    if !answer.iter().any(|s| s == words::CAUTION) {
-        reasons.push(words::CAUTION.into());
+    if !answer.iter().any(|s| s == caution::IN_FULL) {
+        reasons.push(caution::IN_FULL.into());
     }
     let title = match plan.best_f_number {
         Some(_) => format!("Focus at {}, {}", length(plan.focus_distance_m, units), stop(plan.best_stop)),

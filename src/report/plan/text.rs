@@ -6,6 +6,7 @@ use super::words;
 use crate::plan::{Plan, Stop, Was};
 use crate::quantity::{Distance, Units};
 use crate::report::say::camera::{length, stop};
+use crate::report::say::caution;
 use crate::report::say::number::bound;
 
 /// Full stops shown in the table whatever the answer.
@@ -31,8 +32,8 @@ pub(crate) fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String
     }
     out.push('\n');
     steps(&mut out, plan, units);
-    if !answer.iter().any(|s| s == words::CAUTION) {
-        paragraph(&mut out, "", words::CAUTION);
+    if !answer.iter().any(|s| s == caution::IN_FULL) {
+        paragraph(&mut out, "", caution::IN_FULL);
     }
     out.push('\n');
     line(&mut out, "Longest exposure at the permitted blur (a rule of thumb):");
@@ -124,13 +125,21 @@ pub(super) fn shown(plan: &Plan, s: &Stop) -> bool {
 
 fn steps(out: &mut String, plan: &Plan, units: Units) {
     line(out, "What stepping back buys:");
-    line(out, "back        focus at    best      blur at the ends   near subject   permitted?");
+    // Feet and inches take more room.
+    let (wide, narrow) = if units == Units::Imperial { (12, 11) } else { (10, 8) };
+    line(
+        out,
+        &format!(
+            "{:<wide$}  {:>narrow$}    best      blur at the ends   near subject   permitted?",
+            "back", "focus at"
+        ),
+    );
     for row in &plan.step_back.table {
         let best = row.best_f_number.map_or_else(|| "any".into(), |_| stop(row.best_stop));
         line(
             out,
             format!(
-                "{:<10}  {:>8}    {:<8}  {:>7.1} \u{b5}m ({:.1} px)   {:>9} %    {}",
+                "{:<wide$}  {:>narrow$}    {:<8}  {:>7.1} \u{b5}m ({:.1} px)   {:>9} %    {}",
                 length(row.back_m, units),
                 length(row.focus_distance_m, units),
                 best,

@@ -3,7 +3,8 @@
 use crate::optics::cover::{FARTHEST_BACK_MM, THIRD_STOPS, never_permitted};
 use crate::plan::{Plan, Question, Raise, StepBack, Stop, TiltUp, TiltedLens};
 use crate::quantity::{Distance, SharpFor, Units};
-use crate::report::say::camera::{exact_stop, fine_length, length, shutter, stop};
+use crate::report::say::camera::{exact_stop, fine_length, length, shutter, side, stop};
+use crate::report::say::caution;
 use crate::report::say::number::{digits, per_cent, tenths};
 use crate::shot::Source;
 
@@ -14,8 +15,8 @@ pub(super) fn sharp_for(question: &Question, units: Units) -> String {
         SharpFor::OneToOne => "inspection at 1:1, two pixels".into(),
         SharpFor::Print { long_m, short_m, distance_m } => format!(
             "a print of {} by {} seen from {}",
-            length(long_m, units),
-            length(short_m, units),
+            side(long_m, units),
+            side(short_m, units),
             length(distance_m, units)
         ),
     };
@@ -65,10 +66,6 @@ pub(super) fn mark(plan: &Plan, s: &Stop) -> &'static str {
         _ => "",
     }
 }
-
-/// A caution for whoever is told to move.
-pub(super) const CAUTION: &str = "Look where you step before you move, above all near edges and water and on wet rock, \
-                           and keep to the rules of the place.";
 
 /// The answer: where to focus, at which stop, and what that gives; then what it takes where that is not enough.
 pub(super) fn answer(plan: &Plan, units: Units) -> Vec<String> {
@@ -229,7 +226,7 @@ fn remedies(plan: &Plan, units: Units) -> Vec<String> {
     all.extend(plan.raise.as_ref().map(|raise| raised(raise, units)));
     all.extend(plan.tilt_up.as_ref().map(pointed));
     if plan.step_back.needed_m.is_some() || plan.raise.is_some() {
-        all.push(CAUTION.into());
+        all.push(caution::IN_FULL.into());
     }
     all.extend(plan.tilted_lens.as_ref().map(|tilted| hinged(tilted, units)));
     all.push(bracket(plan, units));

@@ -14,19 +14,26 @@ pub(in crate::report) fn distance(metres: f64, units: Units) -> String {
         Units::Metric if metres < 20.0 => format!("{metres:.1} m"),
         Units::Metric if metres < 1000.0 => format!("{metres:.0} m"),
         Units::Metric => format!("{:.1} km", metres / 1000.0),
-        Units::Imperial => {
-            let inches = (metres / 0.0254).round();
-            let (feet, rest) = ((inches / 12.0).floor(), inches % 12.0);
-            if feet < 1.0 {
-                format!("{inches:.0} in")
-            } else if feet >= 20.0 {
-                format!("{:.0} ft", metres / 0.3048)
-            } else if rest == 0.0 {
-                format!("{feet:.0} ft")
-            } else {
-                format!("{feet:.0} ft {rest:.0} in")
-            }
-        }
+        Units::Imperial => imperial(metres, 1),
+    }
+}
+
+/// Feet and inches as people say them: inches below two feet, to whole ones or to so many digits where that is finer; feet and
+/// whole inches below twenty feet; from there on feet.
+fn imperial(metres: f64, figures: i32) -> String {
+    let inches = metres / 0.0254;
+    let whole = inches.round();
+    if whole.abs() < 24.0 {
+        let fine = if inches.abs() < 10f64.powi(figures - 1) { digits(inches, figures) } else { format!("{whole:.0}") };
+        return format!("{fine} in");
+    }
+    let (feet, rest) = ((whole / 12.0).trunc(), (whole % 12.0).abs());
+    if feet.abs() >= 20.0 {
+        format!("{:.0} ft", metres / 0.3048)
+    } else if rest == 0.0 {
+        format!("{feet:.0} ft")
+    } else {
+        format!("{feet:.0} ft {rest:.0} in")
     }
 }
 
@@ -39,7 +46,7 @@ pub(in crate::report) fn stated(distance_m: Distance, units: Units) -> String {
     }
 }
 
-/// A length for people: centimetres or inches below a metre or two feet, else metres or feet.
+/// A length for people, finer in metres than [`distance`]: centimetres below one, feet and inches as there.
 pub(in crate::report) fn length(metres: f64, units: Units) -> String {
     if metres.is_infinite() {
         return "infinity".into();
@@ -47,8 +54,7 @@ pub(in crate::report) fn length(metres: f64, units: Units) -> String {
     match units {
         Units::Metric if metres.abs() < 0.995 => format!("{} cm", digits(metres * 100.0, 2)),
         Units::Metric => format!("{} m", digits(metres, 3)),
-        Units::Imperial if metres.abs() < 1.99 * 0.3048 => format!("{} in", digits(metres / 0.0254, 2)),
-        Units::Imperial => format!("{} ft", digits(metres / 0.3048, 3)),
+        Units::Imperial => imperial(metres, 2),
     }
 }
 
@@ -56,8 +62,16 @@ pub(in crate::report) fn length(metres: f64, units: Units) -> String {
 pub(in crate::report) fn fine_length(metres: f64, units: Units) -> String {
     match units {
         Units::Metric if metres < 1.0 => format!("{} cm", digits(metres * 100.0, 3)),
-        Units::Imperial if metres < 1.99 * 0.3048 => format!("{} in", digits(metres / 0.0254, 3)),
-        _ => length(metres, units),
+        Units::Imperial => imperial(metres, 3),
+        Units::Metric => length(metres, units),
+    }
+}
+
+/// The side of a print, which is in inches however long it is.
+pub(in crate::report) fn side(metres: f64, units: Units) -> String {
+    match units {
+        Units::Metric => length(metres, units),
+        Units::Imperial => format!("{} in", digits(metres / 0.0254, 2)),
     }
 }
 
@@ -149,7 +163,28 @@ mod tests {
         assert_eq!(distance(2.39, Units::Imperial), "7 ft 10 in");
         assert_eq!(distance(0.2, Units::Imperial), "8 in");
         assert_eq!(distance(f64::INFINITY, Units::Metric), "infinity");
-        assert_eq!(distance(0.304, Units::Imperial), "1 ft");
+        assert_eq!(distance(0.304, Units::Imperial), "12 in");
+        assert_eq!(distance(5.0, Units::Imperial), "16 ft 5 in");
+        assert_eq!(distance(30.0, Units::Imperial), "98 ft");
+    }
+
+    /// An inch is 25.4 mm, a foot twelve of them (the international yard of 1959).
+    #[test]
+    fn feet_and_inches_have_one_style_however_fine() {
+        for (inches, coarse, plain, fine) in [
+            (5.94, "6 in", "5.9 in", "5.94 in"),
+            (18.26, "18 in", "18 in", "18.3 in"),
+            (51.4, "4 ft 3 in", "4 ft 3 in", "4 ft 3 in"),
+            (23.7, "2 ft", "2 ft", "2 ft"),
+            (143.6, "12 ft", "12 ft", "12 ft"),
+            (239.8, "20 ft", "20 ft", "20 ft"),
+            (1200.0, "100 ft", "100 ft", "100 ft"),
+        ] {
+            let metres = 0.0254 * inches;
+            let said = [distance, length, fine_length].map(|say| say(metres, Units::Imperial));
+            assert_eq!(said, [coarse, plain, fine]);
+        }
+        assert_eq!((side(0.9144, Units::Imperial), side(0.6, Units::Metric)), ("36 in".into(), "60 cm".into()));
     }
 
     #[test]

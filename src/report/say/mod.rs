@@ -2,6 +2,7 @@
 //! pages. Their common style is `dress.css`.
 
 pub(super) mod camera;
+pub(super) mod caution;
 pub(super) mod name;
 pub(super) mod number;
 
