@@ -63,21 +63,46 @@ fn an_empty_map_is_an_answer_not_a_panic() {
 
 /// What kept much of a frame from being measured is said, whatever comes of the rest.
 #[test]
-fn a_frame_that_is_clipped_or_drowned_in_noise_says_so() {
+fn a_frame_that_is_clipped_says_so() {
     let scene = Scene { f_number: 11.0, ..Scene::default() };
-    for (state, flag) in [(TileState::Clipped, Flag::ClippedHighlights), (TileState::Noisy, Flag::HeavyNoise)] {
-        // None, a sky around the sun, a third, and all.
-        for (share, told) in [(0.0, false), (0.1, false), (0.33, true), (1.0, true)] {
-            let mut map = scene.map();
-            let count = (map.tiles.len() as f64 * share) as usize;
-            for tile in &mut map.tiles[..count] {
+    // None, a sky around the sun, a third, and all.
+    for (share, told) in [(0.0, false), (0.1, false), (0.33, true), (1.0, true)] {
+        let mut map = scene.map();
+        let count = (map.tiles.len() as f64 * share) as usize;
+        for tile in &mut map.tiles[..count] {
+            (tile.blur, tile.spread, tile.state) = (None, None, TileState::Clipped);
+        }
+        map.clipped_share = share;
+        let d = diagnose(&map, &scene.capture(), None, &Intent::default());
+        assert_eq!(d.flags.contains(&Flag::ClippedHighlights), told, "{share}: {:?}", d.flags);
+    }
+}
+
+/// ISO 12232: signal to noise of 40 in an 18 % grey looks excellent, of 10 acceptable. Light's noise goes with the root of the level.
+#[test]
+fn a_frame_is_called_noisy_by_its_mid_tones() {
+    let scene = Scene { f_number: 11.0, ..Scene::default() };
+    let noisy = |ratio: f64, level: f64, state: TileState| {
+        let mut map = scene.map();
+        for (i, tile) in map.tiles.iter_mut().enumerate() {
+            tile.level = level * if i % 2 == 0 { 0.8 } else { 1.25 };
+            tile.noise = (0.18 * tile.level).sqrt() / ratio;
+            if state != TileState::Measured {
                 (tile.blur, tile.spread, tile.state) = (None, None, state);
             }
-            map.clipped_share = if state == TileState::Clipped { share } else { 0.0 };
-            let d = diagnose(&map, &scene.capture(), None, &Intent::default());
-            assert_eq!(d.flags.contains(&flag), told, "{state:?} {share}: {:?}", d.flags);
+        }
+        let d = diagnose(&map, &scene.capture(), None, &Intent::default());
+        d.flags.contains(&Flag::HeavyNoise)
+    };
+    for level in [0.09, 0.18, 0.4] {
+        for (ratio, told) in [(40.0, false), (12.0, false), (8.0, true), (3.0, true)] {
+            assert_eq!(noisy(ratio, level, TileState::Measured), told, "{ratio} {level}");
+            // A smooth sky has no detail above any noise, however faint that is.
+            assert_eq!(noisy(ratio, level, TileState::Noisy), told, "{ratio} {level}");
         }
     }
+    // Of the dark and the bright nothing is said.
+    assert!(!noisy(3.0, 0.02, TileState::Noisy) && !noisy(3.0, 0.95, TileState::Noisy));
 }
 
 #[test]

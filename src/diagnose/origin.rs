@@ -4,7 +4,8 @@ use super::sky::sky;
 use super::verdict::{HALF_SEEN, MAJORITY, cap};
 use super::{Cause, Diagnosis, Verdict};
 use crate::judge::Judgement;
-use crate::measure::{ALIKE, TileMap, TileState};
+use crate::measure::{ALIKE, TileMap};
+use crate::optics::light;
 use crate::quantity::Flag;
 use crate::shot::Capture;
 use crate::stats::{quantile, upper_median};
@@ -14,16 +15,32 @@ pub(super) const ALTERED: f64 = 0.7;
 /// Derived: sensors end at 2 to 1. Longer over shorter side from which a picture is stitched.
 const PANORAMA: f64 = 2.2;
 
-/// Chosen: a sky that is blown out around the sun is less. Share of the samples that are clipped, or of the tiles that yield no
-/// number for noise, from which on much of the frame is lost to it.
+/// Chosen: a sky that is blown out around the sun is less. Share of the samples that are clipped from which on much of the frame is
+/// lost to it.
 const MUCH: f64 = 0.25;
 
-/// What kept much of a picture from being measured, as flags.
+/// Chosen: a stop around grey; darker, the camera's own noise counts more than light's, brighter, curves press it flat.
+/// Relative luminance of the tiles that tell of the noise of a mid-tone.
+const MID_TONES: (f64, f64) = (light::GREY / 2.0, light::GREY * 2.0);
+
+/// Chosen: fewer are an accident. Number of such tiles that tell.
+const TELLING: usize = 8;
+
+/// What spoils a picture for measuring, as flags.
 pub(super) fn spoilt(map: &TileMap) -> impl Iterator<Item = Flag> {
-    let noisy = map.tiles.iter().filter(|t| t.state == TileState::Noisy).count() as f64;
-    let found =
-        [(Flag::ClippedHighlights, map.clipped_share), (Flag::HeavyNoise, noisy / map.tiles.len().max(1) as f64)];
-    found.into_iter().filter(|(_, share)| *share >= MUCH).map(|(flag, _)| flag)
+    let found = [
+        (Flag::ClippedHighlights, map.clipped_share >= MUCH),
+        (Flag::HeavyNoise, signal_to_noise(map).is_some_and(|s| s < light::ACCEPTABLE)),
+    ];
+    found.into_iter().filter(|f| f.1).map(|(flag, _)| flag)
+}
+
+/// Signal to noise of grey in one pixel, by the noise that the frame has at the levels of its tiles; `None` where too few lie near
+/// enough. Light's own noise grows with the root of the level, and so does signal to noise.
+fn signal_to_noise(map: &TileMap) -> Option<f64> {
+    let near = map.tiles.iter().filter(|t| (MID_TONES.0..MID_TONES.1).contains(&t.level) && t.noise > 0.0);
+    let all: Vec<f64> = near.map(|t| (t.level * light::GREY).sqrt() / t.noise).collect();
+    if all.len() < TELLING { None } else { upper_median(all) }
 }
 
 /// Flags a picture that is not what the camera wrote, and lowers its verdict's confidence.

@@ -4,6 +4,13 @@
 /// excellent; below it the noise is seen.
 pub const EXCELLENT: f64 = 40.0;
 
+/// Published: ISO 12232:2019 (from memory), found likewise. Signal to noise of a mid-tone below which prints of a picture are not
+/// acceptable for their noise.
+pub const ACCEPTABLE: f64 = 10.0;
+
+/// Published: ISO 12232:2019 (from memory), whose mid-tone is the 18 % grey of exposure meters. Its relative luminance.
+pub const GREY: f64 = 0.18;
+
 /// Published: ISO 12232:2019 (from memory), the exposure of a mid-tone at ISO 1. Lux seconds times ISO.
 const MID_TONE: f64 = 10.0;
 

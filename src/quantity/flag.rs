@@ -57,7 +57,7 @@ flags! {
     DateImplausible: "The recorded date is in the future or before digital cameras.", "Check the camera's clock.";
     OrientationLost: "The picture looks turned although it says it is upright.", "Give --turn, or restore the orientation tag.";
     ClippedHighlights: "Much of the frame is clipped: there is nothing to measure in what is white.", "Expose a test frame lower.";
-    HeavyNoise: "Noise dominates much of the frame.", "Use a lower ISO for a test frame.";
+    HeavyNoise: "The picture is very noisy: fine texture drowns in it.", "Use a lower ISO for a test frame.";
     LittleLight: "Its pixels gathered so little light that fine texture will have been smoothed, in the camera or after.", "Look at fine texture at 1:1; use a lower ISO, or audit the raw file.";
     StrongCompression: "JPEG compression is strong enough to hide fine detail.", "Save at higher quality or audit the raw file.";
     MultiShot: "The file holds several exposures combined in the camera.", "Movement between the exposures can look like blur.";
