@@ -23,8 +23,10 @@ mod settings;
 pub mod values;
 mod watch;
 
+use std::ffi::OsString;
 use std::process::ExitCode;
 
+use clap::error::ErrorKind;
 use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 
 use crate::commands::work::Budget;
@@ -136,7 +138,7 @@ pub fn run() -> ExitCode {
 /// The line as typed, with the user's settings for defaults; what is to be told of it has been told otherwise.
 fn understood() -> Result<Line, ExitCode> {
     let typed = dropped::as_meant(std::env::args_os().collect());
-    let plain = || Line::try_parse_from(&typed).map_err(|e| wrong(&e));
+    let plain = || Line::try_parse_from(&typed).map_err(|e| wrong(&e, &typed));
     // A worker is started for every picture, and what explains the program must work beside a broken settings file.
     let without = ["settings", "licences", "schema", "completions", "man", raw_worker::NAME, "--version", "-V"];
     if typed.get(1).is_none_or(|first| without.iter().any(|w| first == *w)) {
@@ -144,7 +146,9 @@ fn understood() -> Result<Line, ExitCode> {
     }
     let with_defaults = commands::settings::read().and_then(|s| settings::apply(Line::command(), &s));
     match with_defaults {
-        Ok(line) => line.try_get_matches_from(&typed).and_then(|m| Line::from_arg_matches(&m)).map_err(|e| wrong(&e)),
+        Ok(line) => {
+            line.try_get_matches_from(&typed).and_then(|m| Line::from_arg_matches(&m)).map_err(|e| wrong(&e, &typed))
+        }
         Err(why) => {
             // What makes no sense of itself, or asks for help, is answered first.
             plain()?;
@@ -177,7 +181,13 @@ fn meant(command: Command) -> anyhow::Result<Outcome> {
 }
 
 /// What to say where the line as typed makes no sense, or asks for help.
-fn wrong(error: &clap::Error) -> ExitCode {
+fn wrong(error: &clap::Error, typed: &[OsString]) -> ExitCode {
+    if error.kind() == ErrorKind::InvalidSubcommand
+        && let Some(words) = dropped::strayed(typed)
+    {
+        output::say(&format!("tussock: {words}"));
+        return Outcome::Nothing.into();
+    }
     if error.use_stderr() {
         // What was typed is quoted in it, whatever it is.
         output::say(error.render().to_string().trim_end());

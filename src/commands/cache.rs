@@ -26,7 +26,7 @@ pub(crate) fn clear(older: Option<u32>, json: bool) -> anyhow::Result<Outcome> {
         output::print_json(&format!("{told}\n"));
     } else {
         output::print(&match forgotten {
-            Some(bytes) => format!("Forgot {} of remembered measurements.\n", megabytes(bytes)),
+            Some(bytes) => format!("Forgot {} of remembered measurements.\n", amount(bytes)),
             None => "There was nothing to forget.\n".into(),
         });
     }
@@ -49,8 +49,8 @@ pub(crate) fn show(json: bool) -> anyhow::Result<Outcome> {
     } else {
         output::print(&match bytes {
             Some(bytes) => {
-                let most = megabytes(store::BOUND);
-                format!("{} of remembered measurements, of at most {most}: {}\n", megabytes(bytes), shown(&place))
+                let most = amount(store::BOUND);
+                format!("{} of remembered measurements, of at most {most}: {}\n", amount(bytes), shown(&place))
             }
             None => "Nothing is remembered.\n".into(),
         });
@@ -58,8 +58,10 @@ pub(crate) fn show(json: bool) -> anyhow::Result<Outcome> {
     Ok(Outcome::Done)
 }
 
-fn megabytes(bytes: u64) -> String {
-    format!("{:.1} MB", bytes as f64 / 1e6)
+/// Megabytes, or gigabytes where there are a thousand of them.
+fn amount(bytes: u64) -> String {
+    let (size, unit) = if bytes < 1_000_000_000 { (1e6, "MB") } else { (1e9, "GB") };
+    format!("{:.1} {unit}", bytes as f64 / size)
 }
 
 /// Removes the store and a damaged one beside it; their bytes, `None` where there was neither.
@@ -73,4 +75,16 @@ fn all() -> anyhow::Result<Option<u64>> {
         }
     }
     Ok(forgotten)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Decimal prefixes, as the International System of Units has them.
+    #[test]
+    fn thousands_of_megabytes_are_gigabytes() {
+        let said = [0, 72_300_000, 999_900_000, 1 << 33].map(amount);
+        assert_eq!(said, ["0.0 MB", "72.3 MB", "999.9 MB", "8.6 GB"]);
+    }
 }

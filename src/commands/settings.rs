@@ -98,6 +98,11 @@ pub(crate) struct SettingView {
 /// # Errors
 /// Where the JSON can't be written.
 pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
+    let gone: Vec<PathBuf> = settings.lenses.iter().flatten().filter(|lens| !lens.is_file()).cloned().collect();
+    for lens in &gone {
+        output::say(&format!("tussock: lenses: there is no file {}", shown(lens)));
+    }
+    let outcome = if gone.is_empty() { Outcome::Done } else { Outcome::Partly };
     let lenses = settings.lenses.as_ref().map(|l| l.iter().map(|p| shown(p)).collect::<Vec<_>>().join(", "));
     let sensors = settings
         .sensors
@@ -123,7 +128,7 @@ pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
         let file = place.as_ref().map(|p| p.to_string_lossy().into_owned());
         let view = SettingsView { format: "tussock.settings", version: 1, file, exists, settings };
         output::print_json(&output::json(&view)?);
-        return Ok(Outcome::Done);
+        return Ok(outcome);
     }
     let mut text = String::new();
     for s in &settings {
@@ -132,7 +137,7 @@ pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
     let file = place.map_or_else(|| "nowhere on this system".into(), |p| shown(&p));
     text.push_str(&format!("\nSettings file: {file}{}\n", if exists { "" } else { " (not there)" }));
     output::print(&text);
-    Ok(Outcome::Done)
+    Ok(outcome)
 }
 
 /// Says that a value in the settings file makes no sense.
