@@ -1,9 +1,11 @@
 //! Where the file of a report's frame lies now: where it was audited, or near the report, and only if it is that file.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use super::report::{Frame, Report};
 use crate::commands::original;
+use crate::intake;
 use crate::quantity::shown;
 use crate::report::OriginalView;
 
@@ -24,13 +26,19 @@ fn found(frame: &Frame, report: &Report, is: fn(&Path, &OriginalView) -> bool) -
     let mut another = None;
     let audited = audited(name, report);
     let around = around(audited.as_deref().unwrap_or(name), &report.beside);
-    for place in audited.iter().cloned().chain(around).chain([name.to_owned()]) {
-        if is(&place, noted) {
-            return Ok(std::path::absolute(&place).unwrap_or(place));
+    let places: Vec<PathBuf> = audited.iter().cloned().chain(around).chain([name.to_owned()]).collect();
+    for place in &places {
+        if is(place, noted) {
+            return Ok(std::path::absolute(place).unwrap_or_else(|_| place.clone()));
         }
         if place.is_file() {
-            another.get_or_insert(place);
+            another.get_or_insert(place.clone());
         }
+    }
+    // Farther up than beside the report nothing else is looked at.
+    let near = |p: &&PathBuf| Some(*p) == audited.as_ref() || p.starts_with(&report.beside);
+    if let Some(place) = renamed(places.iter().filter(near), report, |place| is(place, noted), noted.bytes) {
+        return Ok(place);
     }
     Err(another.map_or_else(
         || "it is not there any more, nor near the report".to_owned(),
@@ -41,13 +49,42 @@ fn found(frame: &Frame, report: &Report, is: fn(&Path, &OriginalView) -> bool) -
     ))
 }
 
+/// A file of another name in the folders of these places that is the one audited.
+fn renamed<'a>(
+    places: impl Iterator<Item = &'a PathBuf>,
+    report: &Report,
+    is: impl Fn(&Path) -> bool,
+    bytes: u64,
+) -> Option<PathBuf> {
+    let mut lengths = report.lengths.borrow_mut();
+    let mut looked = HashSet::new();
+    let folders = places.filter_map(|p| std::path::absolute(p.parent()?).ok());
+    for folder in folders.filter(|f| looked.insert(f.clone())) {
+        let files = lengths.entry(folder).or_insert_with_key(|folder| listed(folder));
+        if let Some((_, found)) = files.iter().find(|(length, file)| *length == bytes && is(file)) {
+            return Some(found.clone());
+        }
+    }
+    None
+}
+
+/// The photographs in a folder with their lengths, in the order of their names.
+fn listed(folder: &Path) -> Vec<(u64, PathBuf)> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten().map(|e| e.path());
+    let files = entries.filter(|path| intake::looks_like_photograph(path));
+    let mut all: Vec<(u64, PathBuf)> =
+        files.filter_map(|p| std::fs::metadata(&p).ok().filter(|m| m.is_file()).map(|m| (m.len(), p))).collect();
+    all.sort_by(|a, b| a.1.cmp(&b.1));
+    all
+}
+
 /// The name that leads to a frame's file from the present folder: the report's own if the audit was run there.
 pub(super) fn named(frame: &Frame, report: &Report) -> String {
     let name = frame.path().to_owned();
     let as_given = report.base.is_none() || report.base == original::base() || Path::new(&name).is_absolute();
-    let audited = audited(Path::new(&name), report).filter(|_| !as_given);
-    let place = audited.and_then(|a| if a.is_file() { Some(a) } else { found(frame, report, original::is).ok() });
-    place.map_or(name, |p| p.to_string_lossy().into_owned())
+    let place = if as_given { Some(PathBuf::from(&name)) } else { audited(Path::new(&name), report) };
+    let there = place.filter(|p| p.is_file()).or_else(|| found(frame, report, original::is).ok());
+    there.map_or(name, |p| p.to_string_lossy().into_owned())
 }
 
 /// Where the file lay when it was audited; `None` where the report doesn't tell.

@@ -1,6 +1,7 @@
 //! A report read back, as far as choosing frames needs it, and the keep list of its page.
 
-use std::collections::HashSet;
+use std::cell::RefCell;
+use std::collections::{HashMap, HashSet};
 use std::io::BufReader;
 use std::path::{Path, PathBuf};
 
@@ -27,6 +28,9 @@ pub(super) struct Report {
     /// The folder that the report's folder lies in.
     #[serde(skip)]
     pub beside: PathBuf,
+    /// Photographs of folders looked into for renamed files, each with its length.
+    #[serde(skip)]
+    pub lengths: RefCell<HashMap<PathBuf, Vec<(u64, PathBuf)>>>,
 }
 
 #[derive(Debug, Deserialize)]
