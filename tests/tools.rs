@@ -195,6 +195,12 @@ fn keepers_tells_of_the_best_of_a_scene_that_an_end_of_it_is_soft() {
     assert!(said(&done).contains("f2.jpg: best of its scene, but soft far"), "{}", said(&done));
     let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--best", "--json"])).unwrap();
     assert_eq!(json["frames"][3]["why"], "best of its scene, but soft far");
+    // One of which nothing is known.
+    (report["frames"][7]["proposal"], report["frames"][7]["sharp"]["throughout"]) =
+        (serde_json::Value::Null, serde_json::Value::Null);
+    fs::write(&file, report.to_string()).unwrap();
+    let done = place.run(&["keepers", "report", "--best"]);
+    assert!(said(&done).contains("f2.jpg: best of its scene, but near and far can't be judged"), "{}", said(&done));
     assert_eq!(said(&place.run(&["keepers", "report", "--best", "--quiet"])), "");
 }
 
@@ -347,6 +353,24 @@ fn keepers_finds_a_shoot_that_was_moved_and_leaves_alone_what_was_not_audited() 
     let done = in_sea(&place, &["--move", "../kept"]);
     assert!(done.status.code() == Some(1) && said(&done).contains("audit again"), "{}", said(&done));
     assert!(place.path("moor/IMG_1.jpg").exists() && place.path("sea/IMG_1.jpg").exists());
+}
+
+/// What an importer or a hand does after an audit: the digest tells the file under its new name.
+#[test]
+fn keepers_finds_a_file_that_was_renamed() {
+    let place = moor_and_sea();
+    fs::rename(place.path("moor/IMG_1.jpg"), place.path("moor/2026-05-01 moor.jpg")).unwrap();
+    // Of the same length, and not the same.
+    let mut other = jpeg(1);
+    *other.last_mut().unwrap() ^= 1;
+    fs::write(place.path("moor/0.jpg"), other).unwrap();
+    let moor = place.path("moor").canonicalize().unwrap();
+    let renamed = format!("{}\n", moor.join("2026-05-01 moor.jpg").display());
+    let there = place.command(&["keepers", "../rep", "--of", "all"]).current_dir(&moor).output().unwrap();
+    assert_eq!((out(&there), out(&in_sea(&place, &[]))), (renamed.clone(), renamed));
+    let done = in_sea(&place, &["--copy", "../kept"]);
+    assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+    assert!(fs::read(place.path("kept/2026-05-01 moor.jpg")).unwrap() == jpeg(1));
 }
 
 /// A photograph of more than 300 kilobytes, most of it comments (marker FFFE, ITU T.81 B.2.4.5).

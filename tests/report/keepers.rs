@@ -1,7 +1,8 @@
 //! What is proposed to be kept, in the same words in terminal, page, CSV and JSON; and how sure the table is.
 
 use tussock::diagnose::{Cause, Unsettled};
-use tussock::quantity::{Flag, Intent};
+use tussock::judge::{Answer, Reason};
+use tussock::quantity::{Flag, Intent, ZoneName};
 use tussock::report::series::NoteView;
 use tussock::report::{self, Run, View};
 use tussock::series::NoteKind;
@@ -41,6 +42,26 @@ fn the_best_of_a_soft_scene_is_called_so_everywhere_and_never_kept_as_sharp() {
     assert!(kept.contains("#look-3") && !kept.contains("#look-2"), "{head}");
     assert!(again.contains("#look-2") && again.contains(&format!("({why}; focus at ")), "{again}");
     assert!(page.contains("The best, but soft far: <a href=\"#look-2\">") && page.contains(why));
+}
+
+/// The README's definition: what is sharp from near to far is kept. Of the best of a scene of which neither end is known,
+/// somebody has to look whether it is.
+#[test]
+fn the_best_of_a_scene_of_which_nothing_is_known_is_not_proposed_to_be_kept() {
+    let intent = Intent::default();
+    let names = ["moor/T0001.jpg", "moor/T0002.jpg"];
+    let mut frames = vec![frame(names[0], &FAULTS[3], 1, &intent), frame(names[1], &FAULTS[2], 2, &intent)];
+    frames.iter_mut().for_each(|f| f.group = Some(0));
+    for zone in frames[1].diagnosis.zones.iter_mut().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)) {
+        (zone.blur_px, zone.optical_px, zone.answer) = (None, None, Answer::unknown(Reason::NoDetail));
+    }
+    let group = report::group(vec![0, 1], two_apertures(names, "Two apertures."));
+    let view = report::view(&Run { frames, groups: vec![group], intent, ..Run::default() });
+    assert_eq!((view.frames[1].sharp.throughout, view.groups[0].best), (None, Some(1)));
+    assert_eq!(view.frames[1].proposal, None);
+    assert!(!view.frames[0].proposal.as_ref().unwrap().keep);
+    let text = report::text(&view, 120);
+    assert!(!text.contains("Keep: ") && !text.contains("Take again: "), "{text}");
 }
 
 #[test]

@@ -92,9 +92,15 @@ pub(crate) fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
     let named = |i: &usize| place::named(&report.frames[*i], &report);
     // A list of names can't tell which of them are only the best of a soft scene.
     if asked.best && asked.list != List::Json {
-        let soft = |f: &&report::Frame| f.sharp.throughout == Some(false);
-        for f in kept.iter().map(|&i| &report.frames[i]).filter(soft) {
-            f.why().iter().for_each(|why| output::note(&format!("tussock: {}: {why}", plain(f.path()))));
+        for &i in &kept {
+            let f = &report.frames[i];
+            let best = || f.group.and_then(|g| report.groups.get(g)).is_some_and(|g| g.best == Some(i));
+            let why = match f.sharp.throughout {
+                Some(true) => None,
+                Some(false) => f.why(),
+                None => f.why().or_else(|| best().then_some("best of its scene, but near and far can't be judged")),
+            };
+            why.iter().for_each(|why| output::note(&format!("tussock: {}: {why}", plain(f.path()))));
         }
     }
     match asked.list {

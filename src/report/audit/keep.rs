@@ -9,7 +9,8 @@ use crate::series::{NoteKind, Varied};
 ///
 /// Of frames of one scene the best is kept, or those of a focus bracket that cover the depth (`series::compare` tells which,
 /// and whether one does so by itself), and the others are left out; where none is clearly best, and for frames by
-/// themselves, what is sharp from near to far is kept and what is not is left out.
+/// themselves, what is sharp from near to far is kept and what is not is left out. The best of a scene of which neither near nor
+/// far is known may be anything.
 pub(super) fn proposal(groups: &[GroupView], index: usize, f: &FrameView) -> Option<Proposal> {
     let group = f.group.and_then(|g| groups.get(g));
     group.and_then(|g| among(g, index, f)).or_else(|| alone(f))
@@ -30,6 +31,9 @@ fn among(group: &GroupView, index: usize, f: &FrameView) -> Option<Proposal> {
         Some(set) => set.contains(&f.file),
         None => group.best? == index,
     };
+    if kept && [f.sharp.near, f.sharp.far].iter().all(|j| *j == Judgement::Unknown) {
+        return None;
+    }
     let best = || match (soft_ends(f), corner::part(&f.corners.soft)) {
         (Some(ends), _) => format!("{BEST}, but {ends}"),
         (None, Some(part)) if f.sharp.throughout == Some(true) => format!("{BEST}, {part}"),

@@ -130,7 +130,9 @@ pub(super) fn again(view: &View, units: Units) -> Vec<(usize, String)> {
     let served: HashSet<usize> = view.frames.iter().filter(|f| covered(f)).filter_map(|f| f.group).collect();
     let whole =
         |g: usize| view.groups.get(g).is_some_and(|g| g.answer.covering_set.as_ref().is_some_and(|s| s.len() > 1));
-    let with_best: HashSet<usize> = view.frames.iter().filter(|f| kept(f)).filter_map(|f| f.group).collect();
+    let best = |g: usize| view.groups.get(g).is_some_and(|g| g.best.is_some());
+    let of_scenes = view.frames.iter().filter_map(|f| f.group.filter(|&g| kept(f) || best(g)));
+    let with_best: HashSet<usize> = of_scenes.collect();
     let mut stood = HashSet::new();
     // Where none of a scene is its best, as of copies of one frame, the first stands for it.
     let mut stands = |f: &FrameView| {
