@@ -108,6 +108,7 @@ fn through_mosaic(plane: &Plane) -> Plane {
         from_srgb: None,
         orientation: 1,
         exposures: 1,
+        coded: None,
         flags: Vec::new(),
     })
 }

@@ -101,6 +101,73 @@ fn black_levels_by_site_row_and_column() {
     }
 }
 
+/// DNG 1.7, DefaultUserCrop (51125): top, left, bottom and right in fractions of the default crop.
+#[test]
+fn the_part_chosen_in_the_camera_is_the_picture() {
+    let place = tempfile::tempdir().unwrap();
+    let crop = |edges: [(u32, u32); 4]| {
+        let mut file = with(vec![
+            (50_719, longs(&[2, 4])),
+            (50_720, longs(&[60, 40])),
+            (51_125, Values::Ratios(edges.to_vec())),
+            // A focus point at the middle of a picture of that size (Exif 2.32, SubjectArea).
+            (0xa002, longs(&[60])),
+            (0xa003, longs(&[40])),
+            (0x9214, shorts(&[30, 20])),
+        ]);
+        file.tags.push((50_714, shorts(&[0])));
+        let s = sensor(&file);
+        let path = place.path().join("a.dng");
+        std::fs::write(&path, file.bytes()).unwrap();
+        let facts = tussock::intake::facts(&path, &Overrides::default()).unwrap();
+        let shot = read(&path, &Overrides::default()).unwrap();
+        assert_eq!((shot.plane.width, shot.plane.height), (s.width, s.height));
+        assert_eq!(facts.size, Some((s.width as u32, s.height as u32)));
+        let point = facts.capture.focus_point.map(|p| (p.value.x, p.value.y));
+        ((s.left, s.top, s.width, s.height), s.pattern.unwrap().colours[0], point)
+    };
+    // The upper three quarters, and a part that begins on a row and a column of other colours.
+    assert_eq!(crop([(0, 1), (0, 1), (3, 4), (1, 1)]), ((2, 4, 60, 30), 0, Some((0.5, 2.0 / 3.0))));
+    assert_eq!(crop([(1, 40), (1, 60), (1, 1), (1, 2)]), ((3, 5, 29, 39), 2, None));
+    // What makes no sense leaves nothing out.
+    for edges in [[(3, 4), (0, 1), (1, 4), (1, 1)], [(0, 1), (0, 1), (5, 4), (1, 1)], [(0, 0), (0, 1), (1, 1), (1, 1)]]
+    {
+        assert_eq!(crop(edges).0, (2, 4, 60, 40));
+    }
+}
+
+/// Rows that are zero to the last, as where a copy was cut and filled up: as of a JPEG, the rest is measured, and told.
+#[test]
+fn a_raw_file_whose_end_is_missing_is_read_as_far_as_it_goes() {
+    let mut file = with(vec![(50_714, shorts(&[0]))]);
+    let whole = sensor(&file);
+    let Levels::Whole(levels) = &mut file.levels else { unreachable!() };
+    levels[64 * 36 - 11..].fill(0);
+    let path = tempfile::tempdir().unwrap();
+    let path = path.path().join("a.dng");
+    std::fs::write(&path, file.bytes()).unwrap();
+    let shot = read(&path, &Overrides::default()).unwrap();
+    assert_eq!(shot.coded, Some(35.0 / 48.0));
+    assert!(shot.flags.contains(&Flag::Truncated) && !shot.flags.contains(&Flag::RawDamaged), "{:?}", shot.flags);
+    let green = |y: usize| (0..64).filter(move |x| (x + y) % 2 == 1);
+    assert!((0..34).all(|y| green(y).all(|x| shot.plane.row(y)[x] == whole.row(y)[x])));
+    assert!((35..48).all(|y| green(y).all(|x| shot.plane.row(y)[x] == shot.plane.white)));
+}
+
+/// Green is the first to clip in daylight, and makes up 0.7152 of luminance (ITU-R BT.709): where it has, no luminance is known.
+#[test]
+fn of_full_colour_green_at_white_is_white() {
+    let mut file = Negative::linear(64, 48, 12);
+    file.tags = vec![(50_728, Values::Ratios(vec![(1, 2), (1, 1), (1, 2)]))];
+    let Levels::Whole(levels) = &mut file.levels else { unreachable!() };
+    levels.chunks_exact_mut(3).enumerate().for_each(|(i, p)| {
+        p.copy_from_slice(&if i % 64 < 32 { [400, 800, 400] } else { [900, 4095, 700] });
+    });
+    let plane = tussock::intake::raw::luminance(&sensor(&file));
+    assert!(plane.row(7)[..32].iter().all(|v| v.abs_diff(800) <= 1), "{:?}", &plane.row(7)[..4]);
+    assert!(plane.row(7)[32..].iter().all(|v| *v == plane.white && *v >= plane.saturation));
+}
+
 #[test]
 fn masked_pixels_tell_the_black_level_where_no_tag_does() {
     let mut negative = with(vec![(50_829, longs(&[0, 16, 48, 64])), (50_830, longs(&[0, 0, 48, 14]))]);

@@ -211,6 +211,7 @@ fn sensor(picture: &Picture, pattern: Pattern, noise: Grain, dice: &mut Rng) -> 
         from_srgb: None,
         orientation: 1,
         exposures: 1,
+        coded: None,
         flags: Vec::new(),
     }
 }

@@ -69,7 +69,9 @@ fn of(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Facts {
     let mut flags = gathered.flags;
     let mut capture = gathered.capture;
     let turn = Turn::from_exif(orientation.unwrap_or(1));
-    capture.focus_point = gathered.point.map(|f| Fact::new(turn.point(f.value), f.source));
+    let crop = contents.shown.unwrap_or_default();
+    let point = gathered.point.and_then(|f| Some(Fact::new(crop.point(f.value)?, f.source)));
+    capture.focus_point = point.map(|f| Fact::new(turn.point(f.value), f.source));
     let found = pitch::pitch(&pitch::Clues {
         size: stored,
         recorded,
@@ -96,8 +98,14 @@ fn of(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Facts {
     flags.extend(altered::flags(&directories, &properties, recorded, stored, contents.raw));
     conclude(&capture, &mut flags);
     let turned = orientation.is_some_and(|o| o >= 5);
-    let size = stored.map(|(w, h)| if turned { (h, w) } else { (w, h) });
-    Facts { capture, orientation, size, flags }
+    let part = |(w, h): (u32, u32)| crop.part(w as usize, h as usize);
+    let size = stored.map(part).map(|[_, _, w, h]| (w as u32, h as u32));
+    let size = size.map(|(w, h)| if turned { (h, w) } else { (w, h) });
+    // SubsecTimeOriginal and BodySerialNumber.
+    let text =
+        |tag| directories.iter().find_map(|d| d.text(tag)).map(|t| t.trim().to_owned()).filter(|t| !t.is_empty());
+    let (second_decimals, body_serial) = (text(0x9291), text(0xa431));
+    Facts { capture, orientation, size, flags, second_decimals, body_serial }
 }
 
 /// How the stored picture lies, as an Exif number: by the main directory, else the container, else XMP. The sidecar beside a

@@ -14,6 +14,7 @@ mod x3f;
 
 use std::io::{Read, Seek, SeekFrom};
 
+use super::crop::Crop;
 use super::ifd::Block;
 use super::sniff::{Build, Kind};
 use allowance::Allowance;
@@ -35,6 +36,8 @@ pub(super) struct Contents {
     pub xmp: Vec<Vec<u8>>,
     /// Stored size in pixels, before orientation.
     pub size: Option<(u32, u32)>,
+    /// The part of it that is to be shown, where that isn't all.
+    pub shown: Option<Crop>,
     /// Where in a TIFF the directory is that has this size and leads to the picture, if it isn't the first.
     pub directory: Option<u32>,
     /// Whether the picture is sensor data.

@@ -1,6 +1,7 @@
 //! TIFF and the raw formats built on it (CR2, NEF, ARW, DNG, PEF, SRW, ORF, RW2), and Fujifilm's RAF.
 
 use super::{Allowance, Contents, Source, be16, be32, jpeg};
+use crate::intake::crop::Crop;
 use crate::intake::ifd::{Block, Ifd, first_directory};
 
 /// Reads to try, each larger than the last: the head of a raw file holds its directories, but some files
@@ -81,7 +82,7 @@ fn of_block(block: Block<'static>, allowance: &mut Allowance) -> Contents {
         found.size = right.checked_sub(left).zip(bottom.checked_sub(top)).filter(|&(w, h)| w > 0 && h > 0);
     } else {
         let (best, raw) = largest(&block);
-        (found.size, found.raw) = (best.size, raw);
+        (found.size, found.raw, found.shown) = (best.size, raw, best.shown);
         found.directory = best.start.filter(|at| Some(*at) != block.start(0)).and_then(|at| u32::try_from(at).ok());
         found.orientation = best.orientation.filter(|_| !raw);
     }
@@ -105,6 +106,7 @@ struct Picture {
     size: Option<(u32, u32)>,
     start: Option<usize>,
     orientation: Option<u16>,
+    shown: Option<Crop>,
 }
 
 impl Picture {
@@ -134,7 +136,9 @@ fn largest(block: &Block<'_>) -> (Picture, bool) {
             (stored, _) => stored,
         };
         let orientation = ifd.whole(0x112).and_then(|o| u16::try_from(o).ok()).filter(|o| (1..=8).contains(o));
-        let here = Picture { size, start, orientation };
+        // DefaultUserCrop.
+        let shown = Crop::of(&ifd.numbers(0xc7b5));
+        let here = Picture { size, start, orientation, shown };
         if here.area() > best.area() {
             best = here;
         }

@@ -208,7 +208,13 @@ fn full(sensor: &Sensor, black: f32, data: &mut [u16]) {
         }
         let weights: [f32; 3] = std::array::from_fn(|c| [0.2126, 0.7152, 0.0722][c] * sensor.gains[c]);
         let offset = black + 0.5 - (0..3).map(|c| weights[c] * sensor.black[c]).sum::<f32>();
+        // Green makes up most of luminance, and reaches white before the others do.
+        let white = sensor.white.min(65535.0) as u16;
         out.iter_mut().zip(row.chunks_exact(channels)).for_each(|(d, p)| {
+            if p[1] >= white {
+                *d = p[1];
+                return;
+            }
             *d = (f32::from(p[0]) * weights[0] + f32::from(p[1]) * weights[1] + f32::from(p[2]) * weights[2] + offset)
                 as u16;
         });
@@ -243,6 +249,7 @@ mod tests {
             from_srgb: None,
             orientation: 1,
             exposures: 1,
+            coded: None,
             flags: Vec::new(),
         }
     }

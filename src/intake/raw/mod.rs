@@ -65,12 +65,12 @@ fn developed(sensor: &Sensor, turn: Turn) -> Read {
     }
     let stored = green::plane(sensor);
     if turn.is_none() {
-        return Read { plane: stored, flags, coded: None, tint: None };
+        return Read { plane: stored, flags, coded: sensor.coded, tint: None };
     }
     let (width, height) = turn.size(stored.width, stored.height);
     let data = turn.apply(&stored.data, stored.width, stored.height, |v| v);
     let mosaic = turn.mosaic(stored.mosaic, stored.width, stored.height);
-    Read { plane: Plane { width, height, data, mosaic, ..stored }, flags, coded: None, tint: None }
+    Read { plane: Plane { width, height, data, mosaic, ..stored }, flags, coded: sensor.coded, tint: None }
 }
 
 /// Luminance of a sensor's picture as stored, not turned upright: what [`crate::measure`] gets of a raw file.

@@ -169,6 +169,7 @@ mod tests {
             from_srgb: None,
             orientation: 1,
             exposures: 1,
+            coded: None,
             flags: Vec::new(),
         }
     }

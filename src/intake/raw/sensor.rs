@@ -36,6 +36,8 @@ pub struct Sensor {
     pub orientation: u16,
     /// How many exposures the file holds.
     pub exposures: usize,
+    /// Share of the picture that is there, from the top, where it is not all; the rest is white.
+    pub coded: Option<f64>,
     /// What else its reader should know.
     pub flags: Vec<Flag>,
 }
@@ -160,6 +162,7 @@ impl Sensor {
             from_srgb: of_xyz([0, 1, 2].map(|c| image.xyz_to_cam[c])),
             orientation: image.orientation.to_u16(),
             exposures: 1,
+            coded: None,
             flags: Vec::new(),
         };
         sensor.checked(full_height)
@@ -218,6 +221,7 @@ impl Sensor {
             from_srgb: of_xyz([0, 1, 2].map(|c| image.xyz_to_cam[c])),
             orientation: image.orientation.to_u16(),
             exposures,
+            coded: None,
             flags: Vec::new(),
         };
         sensor.checked(full_height)

@@ -1,6 +1,7 @@
 //! Sound: what decodes "successfully" but can't be a photograph is refused; levels that are plainly wrong are mended.
 
 use super::sensor::{Refused, Sensor};
+use crate::quantity::Flag;
 
 /// Derived: files are kept in sectors of 512 bytes at the least, which hold 255 whole samples of two bytes, or more smaller ones.
 /// Samples in a row that no light gives where a part of a picture is missing.
@@ -43,28 +44,50 @@ impl Sensor {
         if f32::from(high) <= highest_black {
             return broken("no sample is brighter than its black level");
         }
-        // A decoder that runs out of data leaves the rest empty.
-        let empty = |y: &usize| {
-            let row = self.row(*y);
-            f32::from(row[0]) <= highest_black && row.iter().all(|v| *v == row[0])
-        };
-        let tail = (0..self.height).rev().take_while(empty).count();
-        if tail >= 4.max(self.height / 100) {
+        let sound = self.sound_rows(highest_black);
+        if 10 * sound < self.height {
             return broken("the file ends before the picture does");
         }
-        if self.has_hole() {
+        if self.has_hole(sound) {
             return broken("a part of its data is missing");
         }
         if over * 20 > count {
             self.white = f32::from(high);
         }
-        self.lift(low);
+        if sound == self.height {
+            self.lift(low);
+        } else {
+            self.whiten(sound);
+        }
         Ok(self)
     }
 
-    /// Whether a part of the picture is what no light and no noise gives: one value far below black or above white, sample after
+    /// Rows from the top that are there: a decoder that runs out of data, or a copy that was cut, leaves the rest empty, and the
+    /// row before it perhaps in part.
+    fn sound_rows(&self, black: f32) -> usize {
+        let empty = |y: &usize| {
+            let row = self.row(*y);
+            f32::from(row[0]) <= black && row.iter().all(|v| *v == row[0])
+        };
+        let tail = (0..self.height).rev().take_while(empty).count();
+        if tail >= 4.max(self.height / 100) { (self.height - tail).saturating_sub(1) } else { self.height }
+    }
+
+    /// Makes the rows from one on white, where nothing is measured.
+    fn whiten(&mut self, sound: usize) {
+        let white = self.white.min(65535.0).ceil() as u16;
+        let length = self.width * self.channels;
+        for y in sound..self.height {
+            let from = ((self.top + y) * self.stride + self.left) * self.channels;
+            self.samples[from..from + length].fill(white);
+        }
+        self.coded = Some(sound as f64 / self.height as f64);
+        self.flags.push(Flag::Truncated);
+    }
+
+    /// Whether a part of the picture's first rows is what no light and no noise gives: one value far below black or above white, sample after
     /// sample, as a card or a copy fills in what it hasn't got. Rows at the upper edge may be the sensor's border.
-    fn has_hole(&self) -> bool {
+    fn has_hole(&self, rows: usize) -> bool {
         let black = self.black.iter().copied().fold(f32::INFINITY, f32::min);
         let none = |v: u16| v == 0 && black >= NOISE_BELOW || v == u16::MAX && self.white < 0.5 * f32::from(u16::MAX);
         let length = HOLE.min(self.width * self.channels);
@@ -78,7 +101,7 @@ impl Sensor {
             };
             (length - 1..row.len()).step_by(length).any(within)
         };
-        (0..self.height).skip_while(holed).any(|y| holed(&y))
+        (0..rows).skip_while(holed).any(|y| holed(&y))
     }
 
     /// Mends black levels that are plainly too high: noise lies below black, but no twentieth of the picture by a twentieth of
@@ -118,6 +141,7 @@ mod tests {
             from_srgb: None,
             orientation: 1,
             exposures: 1,
+            coded: None,
             flags: Vec::new(),
         }
     }
@@ -135,7 +159,23 @@ mod tests {
         assert!(bad(|s| s.samples.fill(500)), "constant");
         assert!(bad(|s| s.samples.truncate(1000)));
         assert!(bad(|s| s.width = 40));
-        assert!(bad(|s| s.samples[28 * 32..].fill(0)), "ends early");
+        assert!(bad(|s| s.samples[3 * 32..].fill(0)), "ends at once");
+    }
+
+    /// As of a JPEG, what is there is measured; white is what is measured nowhere.
+    #[test]
+    fn of_one_that_ends_early_the_rest_is_white_and_told() {
+        for (end, part) in [(28 * 32, 0), (20 * 32, 17)] {
+            let mut s = sensor();
+            s.samples[end - part..].fill(0);
+            let rows = end / 32 - 1;
+            let cut = s.checked(32).unwrap();
+            assert_eq!(cut.coded, Some(rows as f64 / 32.0));
+            assert!(cut.flags.contains(&Flag::Truncated));
+            assert_eq!(cut.samples[..rows * 32], sensor().samples[..rows * 32]);
+            assert!(cut.samples[rows * 32..].iter().all(|v| *v == 1023));
+        }
+        assert_eq!(sensor().checked(32).unwrap().coded, None);
     }
 
     #[test]

@@ -6,6 +6,7 @@ use super::layout::Layout;
 use super::opcodes::Curve;
 use super::segments::Samples;
 use super::tags::{Directory, tag};
+use crate::intake::crop::Crop;
 
 /// Rectangle of stored samples.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -45,8 +46,17 @@ impl Area {
         Self::of(&directory.numbers(tag::ACTIVE_AREA), layout).unwrap_or(whole)
     }
 
-    /// The default crop inside this active area; the area itself where none is stated, or one that does not fit.
+    /// What is to be shown of this active area: the default crop inside it, and of that the part that was chosen in the camera or
+    /// a converter, such as one of another shape; the area itself where none is stated, or one that does not fit.
     pub(super) fn cropped(self, directory: &Directory) -> Self {
+        let crop = self.default_crop(directory);
+        let Some(shown) = Crop::of(&directory.numbers(tag::DEFAULT_USER_CROP)) else { return crop };
+        let [x, y, width, height] = shown.part(crop.width, crop.height);
+        Self { left: crop.left + x, top: crop.top + y, width, height }
+    }
+
+    /// The default crop inside this active area.
+    fn default_crop(self, directory: &Directory) -> Self {
         let (origin, size) = (directory.numbers(tag::DEFAULT_CROP_ORIGIN), directory.numbers(tag::DEFAULT_CROP_SIZE));
         let ([x, y], [width, height]) = (&origin[..], &size[..]) else { return self };
         let (x, y, width, height) = (x.round(), y.round(), width.floor(), height.floor());

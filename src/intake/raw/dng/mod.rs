@@ -156,8 +156,7 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
     let black = Black::of(directory, layout, &picture.samples, active, stated.black);
     let mut white = stated.white.unwrap_or_else(|| levels::white(directory, layout, picture.table));
     let side = mosaic.map(|(pattern, quad)| if quad { 4 } else { pattern.side });
-    let grey = layout.channels == 1 && side.is_none();
-    let simple = black.is_simple(side);
+    let (grey, simple) = (layout.channels == 1 && side.is_none(), black.is_simple(side));
     let mut blacks = if simple {
         std::array::from_fn(|i| match side {
             Some(2) => black.at(offset.0 + i % 2, offset.1 + i / 2, 0),
@@ -191,6 +190,7 @@ pub fn decode(file: &[u8]) -> Result<Sensor, Refused> {
         from_srgb: levels::colours(picture.root).and_then(super::sensor::of_xyz),
         orientation: picture.root.whole(tag::ORIENTATION).map_or(0, |o| o as u16),
         exposures: picture.exposures,
+        coded: None,
         flags: if opcodes.moves { vec![Flag::LensCorrectionPending] } else { Vec::new() },
     };
     sensor.checked(layout.height).and_then(|sensor| match mosaic {

@@ -205,6 +205,7 @@ pub fn panasonic(file: &[u8]) -> Option<Result<Sensor, Refused>> {
         from_srgb: None,
         orientation: whole(tag::ORIENTATION).map_or(0, |o| o as u16),
         exposures: if whole(own::SHOTS).is_some_and(|shots| shots > 0) { 2 } else { 1 },
+        coded: None,
         flags: Vec::new(),
     };
     Some(sensor.checked(height))

@@ -53,6 +53,7 @@ pub(super) mod tag {
     pub const OPCODE_LIST_1: u16 = 51_008;
     pub const OPCODE_LIST_2: u16 = 51_009;
     pub const OPCODE_LIST_3: u16 = 51_022;
+    pub const DEFAULT_USER_CROP: u16 = 51_125;
     pub const COLUMN_INTERLEAVE_FACTOR: u16 = 52_547;
 }
 
