@@ -482,8 +482,11 @@ fn settled(frames: &mut [Frame]) -> Vec<LensBasis> {
     let held = |frame: &Frame| {
         let frame = frame.clone();
         let (path, links) = (PathBuf::from(&frame.file), Links::default());
-        Held::new(Done { path, frame, baseline: None, links, original: None, small: None, key: None }, &scratch)
-            .unwrap()
+        Held::new(
+            Done { path, frame, baseline: None, links, original: None, twins: Vec::new(), small: None, key: None },
+            &scratch,
+        )
+        .unwrap()
     };
     let mut shoot = Shoot { frames: frames.iter().map(held).collect(), scratch: &scratch, overrides: &overrides };
     let lenses = settle(&mut shoot, &Shelf::default(), &Intent::default(), &Memory::none()).unwrap();

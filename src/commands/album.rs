@@ -26,7 +26,7 @@ pub(super) struct Album<'a> {
 impl<'a> Album<'a> {
     /// The album of an audit of these frames, for a report in a folder.
     pub(super) fn new(audit: &'a Audit, frames: &'a [Candidate], folder: &'a Folder) -> Self {
-        let files = |c: &'a Candidate| std::iter::once(c.path.as_path()).chain(c.twin.as_deref());
+        let files = |c: &'a Candidate| std::iter::once(c.path.as_path()).chain(c.twins.iter().map(PathBuf::as_path));
         let stems = frames
             .iter()
             .enumerate()

@@ -51,10 +51,13 @@ pub(crate) fn run(audit: &Audit) -> anyhow::Result<Outcome> {
 /// What the user may not expect of the frames found: several folders, and twins that count once.
 fn walked(frames: &[Candidate]) -> Option<String> {
     let folders = frames.iter().map(|c| c.path.parent()).collect::<HashSet<_>>().len();
-    let twins = match frames.iter().filter(|c| c.twin.is_some()).count() {
+    let twinned: Vec<&Candidate> = frames.iter().filter(|c| !c.twins.is_empty()).collect();
+    let both = |c: &&Candidate| c.twins.len() == 1 && intake::is_raw(&c.path) != intake::is_raw(&c.twins[0]);
+    let how = if twinned.iter().all(both) { "both raw and rendered" } else { "in several files" };
+    let twins = match twinned.len() {
         0 => String::new(),
-        1 => "; one is there both raw and rendered and counts once".to_owned(),
-        n => format!("; {n} are there both raw and rendered and count once"),
+        1 => format!("; one is there {how} and counts once"),
+        n => format!("; {n} are there {how} and count once"),
     };
     let within = if folders > 1 { format!(" in {folders} folders") } else { String::new() };
     let unexpected = folders > 1 || !twins.is_empty();

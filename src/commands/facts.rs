@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::Outcome;
 use super::frames::say_reports;
-use crate::intake::{self, Facts, IntakeError, Overrides, Prefer};
+use crate::intake::{self, Facts, IntakeError, Overrides};
 use crate::output;
 use crate::output::guard::guarded;
 use crate::report::{FactsView, facts_text};
@@ -28,9 +28,8 @@ pub(crate) struct Request {
 /// Where the JSON can't be written.
 pub(crate) fn run(request: &Request) -> anyhow::Result<Outcome> {
     // A raw file and its rendered twin are one frame to an audit, but both are asked about here.
-    let found = intake::find(&request.paths, request.recursive, Prefer::Raw);
+    let (files, found) = intake::files(&request.paths, request.recursive);
     say_reports(&found);
-    let files = found.frames.into_iter().flat_map(|frame| std::iter::once(frame.path).chain(frame.twin));
     let mut read: Vec<(String, Facts)> = Vec::new();
     let mut failures = found.failures;
     for path in files {

@@ -83,11 +83,13 @@ pub(super) struct Seen {
 pub(super) fn one(candidate: &Candidate, bench: &Bench<'_>) -> anyhow::Result<Seen> {
     let mut seen = Seen::default();
     let files = std::iter::once((candidate.path.as_path(), None))
-        .chain(candidate.twin.as_deref().map(|twin| (twin, Some(Flag::TwinFailed))));
+        .chain(candidate.twins.iter().map(|twin| (twin.as_path(), Some(Flag::TwinFailed))));
     for (path, flag) in files {
         match survived(path, || one_file(path, bench, flag))? {
             Ok((done, partly)) => {
-                seen.done = Some(done);
+                let others = std::iter::once(&candidate.path).chain(&candidate.twins).filter(|p| **p != done.path);
+                let twins = others.map(|p| p.to_string_lossy().into_owned()).collect();
+                seen.done = Some(Done { twins, ..done });
                 seen.failed.extend(partly);
                 break;
             }
@@ -171,7 +173,7 @@ fn one_file(path: &Path, bench: &Bench<'_>, flag: Option<Flag>) -> anyhow::Resul
     } else {
         Links::default()
     };
-    Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, original, small, key }, partly)))
+    Ok(Ok((Done { path: path.to_owned(), frame, baseline, links, original, twins: Vec::new(), small, key }, partly)))
 }
 
 /// Puts a frame's pictures in place, those remembered under a key or new ones, and says where the page finds them. `shot`: its

@@ -28,6 +28,8 @@ pub struct Done {
     pub links: Links,
     /// What its file is known again by.
     pub original: Option<OriginalView>,
+    /// Other files of the same shot.
+    pub twins: Vec<String>,
     /// For laying it on others; none of a frame that was remembered, whose pixels were not read.
     pub small: Option<Small>,
     /// Key of what is remembered of it.
@@ -54,6 +56,8 @@ pub struct Held {
     pub links: Links,
     /// What its file is known again by.
     pub original: Option<OriginalView>,
+    /// Other files of the same shot.
+    pub twins: Vec<String>,
     /// Key of what is remembered of it.
     pub key: Option<Key>,
     map: Place,
@@ -80,6 +84,7 @@ impl Held {
             baseline: done.baseline,
             links: done.links,
             original: done.original,
+            twins: done.twins,
             key: done.key,
             map: put(pack::map(&map))?,
             diagnosis: put(pack::diagnosis(&diagnosis))?,

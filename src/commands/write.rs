@@ -37,6 +37,7 @@ pub(super) fn write(audit: &Audit, run: &Run, shoot: &Shoot<'_>, folder: &Folder
         let frame = shoot.frame(k).with_context(|| format!("cannot read back what was found of frame {}", k + 1))?;
         let mut view = report::told(&frame, k, bases[k], run);
         view.original = shoot.frames[k].original.clone();
+        view.twins = shoot.frames[k].twins.clone();
         let line = report::frame_line(k, &view);
         let companion = (audit.page && large).then(|| report::companion(k, &view));
         if large {

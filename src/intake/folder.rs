@@ -1,4 +1,4 @@
-//! Walks files and folders, filters by kind, pairs a raw with its rendered twin, sorts.
+//! Walks files and folders, filters by kind, sorts.
 
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -8,26 +8,7 @@ use std::path::{Path, PathBuf};
 use walkdir::{DirEntry, WalkDir};
 
 use super::IntakeError;
-use super::sniff::{RAW_EXTENSIONS, RENDERED_EXTENSIONS, extension};
-
-/// Which of a raw file and its rendered twin stands for the frame.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Prefer {
-    /// The raw file.
-    #[default]
-    Raw,
-    /// The rendered file.
-    Rendered,
-}
-
-/// One frame to read.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Candidate {
-    /// The file that stands for the frame.
-    pub path: PathBuf,
-    /// Its twin (the same frame in the other kind of file), not audited by itself.
-    pub twin: Option<PathBuf>,
-}
+use super::shots::{Candidate, Prefer, looks_like_photograph, pair};
 
 /// What was found under the paths the user named.
 #[derive(Debug, Default)]
@@ -59,6 +40,14 @@ pub(crate) fn listed(mark: &str) -> Option<impl Iterator<Item = (&str, &str)>> {
 /// A file reached twice is one frame, and a folder reached twice by links is walked once.
 #[must_use]
 pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
+    let (files, mut found) = files(paths, recursive);
+    found.frames = pair(files, prefer);
+    found
+}
+
+/// The files under `paths` as [`find`] looks for them, and what it says of them beside; which are of one shot is not asked, so
+/// that none is opened.
+pub(crate) fn files(paths: &[PathBuf], recursive: bool) -> (Vec<PathBuf>, Found) {
     let mut found = Found::default();
     let mut files = Vec::new();
     let mut walked = HashSet::new();
@@ -83,9 +72,8 @@ pub fn find(paths: &[PathBuf], recursive: bool, prefer: Prefer) -> Found {
         let own = identity(file);
         !(named.contains(&own) && file.is_symlink()) && seen.insert(own)
     });
-    found.frames = pair(files, prefer);
     found.reports = reports.beside_photographs();
-    found
+    (files, found)
 }
 
 /// The tool's own reports in the folders that were walked.
@@ -124,23 +112,6 @@ impl Reports {
         let both = self.passed_over.into_iter().filter(|(folder, _)| self.others.contains(folder));
         both.map(|(folder, pictures)| (folder, pictures.len())).collect()
     }
-}
-
-/// Whether a name looks like a photograph to the folder walk.
-pub(crate) fn looks_like_photograph(path: &Path) -> bool {
-    let extension = extension(path);
-    RAW_EXTENSIONS.contains(&extension.as_str()) || RENDERED_EXTENSIONS.contains(&extension.as_str())
-}
-
-/// A file's name without its ending, by which files of one folder belong together, whatever the case of its letters.
-#[must_use]
-pub fn stem(path: &Path) -> String {
-    path.file_stem().unwrap_or_default().to_string_lossy().to_lowercase()
-}
-
-/// Whether a name is that of a camera raw file.
-pub(crate) fn is_raw(path: &Path) -> bool {
-    RAW_EXTENSIONS.contains(&extension(path).as_str())
 }
 
 /// Files below a folder that look like photographs; links are followed, loops and unreadable folders are failures.
@@ -220,30 +191,6 @@ fn identity(path: &Path) -> PathBuf {
     std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned())
 }
 
-/// Pairs raw files with rendered ones of the same folder and stem; the frame stands where its first file stood.
-fn pair(files: Vec<PathBuf>, prefer: Prefer) -> Vec<Candidate> {
-    let key = |path: &Path| (path.parent().unwrap_or(Path::new("")).to_owned(), stem(path));
-    let mut groups: HashMap<_, [Vec<&PathBuf>; 2]> = HashMap::new();
-    for file in &files {
-        groups.entry(key(file)).or_default()[usize::from(is_raw(file))].push(file);
-    }
-    let mut frames = Vec::new();
-    let mut done = HashSet::new();
-    for file in &files {
-        // Only one raw beside one rendered file is surely one frame.
-        match groups.get(&key(file)).map(|[rendered, raw]| (rendered.as_slice(), raw.as_slice())) {
-            Some(([rendered], [raw])) => {
-                if done.insert(key(file)) {
-                    let (path, twin) = if prefer == Prefer::Raw { (raw, rendered) } else { (rendered, raw) };
-                    frames.push(Candidate { path: (*path).clone(), twin: Some((*twin).clone()) });
-                }
-            }
-            _ => frames.push(Candidate { path: file.clone(), twin: None }),
-        }
-    }
-    frames
-}
-
 /// Folder by folder, a folder's own files first, names as people count.
 fn in_order(a: &Path, b: &Path) -> Ordering {
     let (folders_a, folders_b) = (a.parent().unwrap_or(Path::new("")), b.parent().unwrap_or(Path::new("")));
@@ -290,7 +237,7 @@ mod tests {
         found
             .frames
             .iter()
-            .map(|f| f.twin.as_ref().map_or(name(&f.path), |t| format!("{}+{}", name(&f.path), name(t))))
+            .map(|f| std::iter::once(&f.path).chain(&f.twins).map(name).collect::<Vec<_>>().join("+"))
             .collect()
     }
 

@@ -8,6 +8,7 @@ mod blocks;
 mod bodies;
 mod coefficients;
 mod containers;
+mod crop;
 mod decode;
 mod entropy;
 mod error;
@@ -34,6 +35,7 @@ mod redirected;
 mod rendered;
 mod roomy;
 mod scan;
+mod shots;
 mod sniff;
 mod tone;
 mod turn;
@@ -44,8 +46,10 @@ pub mod xmp;
 pub(crate) use beside::memory_needed;
 pub use error::{IntakeError, IntakeErrorKind};
 pub(crate) use file::{is_picture, open_file, read_text};
-pub use folder::{Candidate, Found, Prefer, find, stem};
-pub(crate) use folder::{MARK_HEAD, REPORT_MARK, is_raw, listed, looks_like_photograph};
+pub use folder::{Found, find};
+pub(crate) use folder::{MARK_HEAD, REPORT_MARK, files, listed};
+pub use shots::{Candidate, Prefer, stem};
+pub(crate) use shots::{bare, is_raw, looks_like_photograph, twins};
 pub use worker::{Workers, serve, use_workers};
 pub(crate) use xmp::sidecar_names;
 pub use xmp::told_beside;
@@ -63,7 +67,7 @@ use turn::Turn;
 
 /// Chosen: counted up with the reading. Version of the reading: raise it whenever a change may alter pixels or facts, so that
 /// what is remembered of a file is made anew.
-pub const VERSION: u32 = 3;
+pub const VERSION: u32 = 4;
 
 /// What the user gives instead of, or over, what the file says. Applied last; its source is `given`.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -87,6 +91,10 @@ pub struct Facts {
     pub size: Option<(u32, u32)>,
     /// Flags found while reading.
     pub flags: Vec<Flag>,
+    /// Decimals of the second of the exposure, as the file writes them.
+    pub second_decimals: Option<String>,
+    /// Serial number of the body, as the file writes it.
+    pub body_serial: Option<String>,
 }
 
 impl Facts {

@@ -1,6 +1,6 @@
 //! Frames into a folder as links, copies or moves; what is to be done is written down first, so that it can be undone.
 //!
-//! A frame goes with what belongs to it: its twin in the other kind of file, and their sidecars.
+//! A frame goes with what belongs to it: its twins in the same folder, and their sidecars.
 
 use std::fs::{self, File};
 use std::io;
@@ -13,7 +13,7 @@ use super::place::to_carry;
 use super::report::{Frame, Report};
 use super::{Carry, How, cannot};
 use crate::commands::Outcome;
-use crate::intake::{self, is_raw, looks_like_photograph, sidecar_names, stem};
+use crate::intake::{self, looks_like_photograph, sidecar_names, stem};
 use crate::output;
 use crate::quantity::{plain, shown};
 
@@ -102,7 +102,7 @@ const fn past(how: How) -> &'static str {
 
 /// Where a frame and what belongs to it go: under their own names, or with a number behind the stem where one is taken.
 fn planned(path: &Path, folder: &Path, how: How, before: &[Step]) -> Vec<Step> {
-    let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    let stem = intake::bare(path);
     let files: Vec<PathBuf> = std::iter::once(path.to_owned()).chain(belonging(path)).collect();
     // Two frames of one stem share what belongs to both.
     let files: Vec<&str> =
@@ -127,33 +127,28 @@ fn planned(path: &Path, folder: &Path, how: How, before: &[Step]) -> Vec<Step> {
     }
 }
 
-/// The twin of a frame (as the audit pairs them: one raw and one rendered file of a stem) and the sidecars of both.
+/// The twins of a frame in its folder (as the audit finds them) and the sidecars of all.
 fn belonging(path: &Path) -> Vec<PathBuf> {
     let folder = path.parent().unwrap_or(Path::new("."));
-    let mut of_stem: Vec<PathBuf> = fs::read_dir(folder)
-        .into_iter()
-        .flatten()
-        .flatten()
-        .map(|e| e.path())
-        .filter(|p| looks_like_photograph(p) && stem(p) == stem(path))
-        .collect();
-    of_stem.sort();
-    let others: Vec<PathBuf> = of_stem.into_iter().filter(|p| p.file_name() != path.file_name()).collect();
-    let twin = others.first().filter(|t| others.len() == 1 && is_raw(t) != is_raw(path)).cloned();
+    let mut photographs: Vec<PathBuf> =
+        fs::read_dir(folder).into_iter().flatten().flatten().map(|e| e.path()).collect();
+    photographs.retain(|p| looks_like_photograph(p) && p.file_name() != path.file_name());
+    photographs.sort();
+    let twins = intake::twins(path, &photographs);
     let mut sidecars = Vec::new();
     let [_, short] = sidecar_names(path);
-    for file in [Some(path), twin.as_deref()].into_iter().flatten() {
+    for file in std::iter::once(path).chain(twins.iter().map(PathBuf::as_path)) {
         let [full, _] = sidecar_names(file);
         sidecars.extend(full);
     }
     // The short name means this frame only where no other photograph has the stem.
-    if others.len() == usize::from(twin.is_some()) {
+    if photographs.iter().all(|p| stem(p) != stem(path) || twins.contains(p)) {
         sidecars.extend(short);
     }
     sidecars.retain(|s| fs::symlink_metadata(s).is_ok_and(|m| m.is_file()));
     let mut seen: Vec<PathBuf> = Vec::new();
     // One file may answer to both spellings.
-    for file in twin.into_iter().chain(sidecars) {
+    for file in twins.into_iter().chain(sidecars) {
         let real = file.canonicalize().unwrap_or_else(|_| file.clone());
         if seen.iter().all(|s| s.canonicalize().ok().as_ref() != Some(&real)) {
             seen.push(file);

@@ -13,7 +13,7 @@ use super::audit::{self, Audit};
 use super::frame::{self, Bench};
 use super::held::{Done, small_of};
 use super::{Outcome, place, raw_worker, stop};
-use crate::intake::{self, Candidate, IntakeError, IntakeErrorKind};
+use crate::intake::{self, Candidate, IntakeError, IntakeErrorKind, Prefer};
 use crate::output::folder::Folder;
 use crate::output::{self, guard::guarded};
 use crate::quantity::shown;
@@ -160,17 +160,18 @@ impl Field<'_> {
     }
 
     fn list(&self) -> Vec<PathBuf> {
-        let found = intake::find(
-            std::slice::from_ref(&self.asked.folder),
-            self.asked.audit.wanted.recursive,
-            self.asked.audit.wanted.prefer,
-        );
-        found.frames.into_iter().flat_map(|c| std::iter::once(c.path).chain(c.twin)).collect()
+        let wanted = &self.asked.audit.wanted;
+        let (mut files, _) = intake::files(std::slice::from_ref(&self.asked.folder), wanted.recursive);
+        // Of files that come together the one that stands for the frame is judged.
+        for of_stem in files.chunk_by_mut(|a, b| a.parent() == b.parent() && intake::stem(a) == intake::stem(b)) {
+            of_stem.sort_by_key(|file| intake::is_raw(file) != (wanted.prefer == Prefer::Raw));
+        }
+        files
     }
 
     /// Judges a file; `false` where it isn't complete and is to be tried again.
     fn take(&mut self, path: &Path, patient: bool) -> bool {
-        let candidate = Candidate { path: path.to_owned(), twin: None };
+        let candidate = Candidate { path: path.to_owned(), twins: Vec::new() };
         let outcome = guarded(|| frame::one(&candidate, &self.bench));
         let (done, failed) = match outcome {
             Ok(Ok(seen)) => (seen.done, seen.failed),
@@ -262,12 +263,7 @@ fn of_scene(done: &Done) -> OfScene<'_> {
     }
 }
 
-/// Whether the other file of the same frame, raw or rendered, was judged.
+/// Whether another file of the same shot was judged.
 fn has_twin(path: &Path, judged: &[PathBuf]) -> bool {
-    // A twin comes right behind or before its other half.
-    judged.iter().rev().take(64).any(|other| {
-        other.parent() == path.parent()
-            && intake::stem(other) == intake::stem(path)
-            && intake::is_raw(other) != intake::is_raw(path)
-    })
+    !intake::twins(path, judged).is_empty()
 }

@@ -127,6 +127,7 @@ fn frame(frame: &Frame, provisional: bool, intent: &Intent) -> FrameView {
     FrameView {
         file: frame.file.clone(),
         original: None,
+        twins: Vec::new(),
         width: map.width,
         height: map.height,
         grid: GridView { columns: map.columns, rows: map.rows },

@@ -161,7 +161,7 @@ fn card(index: usize, f: &FrameView, links: &Links, &Shared { folder, inline, re
                 (svg.is_some() || f.charted).then_some(Chart { caption, svg, place })
             })
             .collect(),
-        facts: facts(&f.capture),
+        facts: facts(&f.capture).into_iter().chain(other_files(&f.twins)).collect(),
         flags: f
             .flags
             .iter()
@@ -242,6 +242,12 @@ fn facts(c: &Capture) -> Vec<FactRow> {
     row(&mut out, "Focus mode", &c.focus_mode, Clone::clone);
     row(&mut out, "Pixel pitch", &c.pixel_pitch_um, |v| format!("{} \u{b5}m", (v * 100.0).round() / 100.0));
     out
+}
+
+/// The other files of the shot, which count with this one.
+fn other_files(twins: &[String]) -> Option<FactRow> {
+    let value = plain(&twins.join(", "));
+    (!twins.is_empty()).then_some(FactRow { name: "Other files", value, imperial: None, source: "same shot" })
 }
 
 /// Half the ribbon's thickness at the permitted blur; the template's dotted lines lie there.

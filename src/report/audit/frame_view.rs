@@ -20,6 +20,8 @@ pub struct FrameView {
     pub file: String,
     /// What the file is known again by; null where that could not be had.
     pub original: Option<OriginalView>,
+    /// Other files of the same shot (raw, rendered, converted, copied), which count with this one.
+    pub twins: Vec<String>,
     /// Width of the upright picture, px.
     pub width: u32,
     /// Height of the upright picture, px.

@@ -33,7 +33,7 @@ pub(crate) fn write_csv(view: &View, out: &mut dyn Write) -> io::Result<()> {
 /// A column: its name, and what stands in it of a frame.
 type Column = (&'static str, fn(&FrameView) -> String);
 
-const COLUMNS: [Column; 64] = [
+const COLUMNS: [Column; 65] = [
     ("file", |f| guarded(&f.file)),
     ("sharp_throughout", |f| f.sharp.throughout.map_or_else(String::new, |t| t.to_string())),
     ("near", |f| word(&f.sharp.near)),
@@ -98,6 +98,7 @@ const COLUMNS: [Column; 64] = [
     ("proposed_because", |f| f.proposal.as_ref().map_or_else(String::new, |p| p.why.clone())),
     ("group", |f| f.group.map_or_else(String::new, |g| g.to_string())),
     ("flags", |f| list(f.flags.iter().map(word))),
+    ("twins", |f| guarded(&f.twins.join("; "))),
 ];
 
 /// What is proposed, in a word.
