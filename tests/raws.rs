@@ -110,10 +110,10 @@ fn the_part_chosen_in_the_camera_is_the_picture() {
             (50_719, longs(&[2, 4])),
             (50_720, longs(&[60, 40])),
             (51_125, Values::Ratios(edges.to_vec())),
-            // A focus point at the middle of a picture of that size (Exif 2.32, SubjectArea).
+            // A focus point right of the middle of a picture of that size (Exif 2.32, SubjectArea).
             (0xa002, longs(&[60])),
             (0xa003, longs(&[40])),
-            (0x9214, shorts(&[30, 20])),
+            (0x9214, shorts(&[45, 20])),
         ]);
         file.tags.push((50_714, shorts(&[0])));
         let s = sensor(&file);
@@ -127,7 +127,7 @@ fn the_part_chosen_in_the_camera_is_the_picture() {
         ((s.left, s.top, s.width, s.height), s.pattern.unwrap().colours[0], point)
     };
     // The upper three quarters, and a part that begins on a row and a column of other colours.
-    assert_eq!(crop([(0, 1), (0, 1), (3, 4), (1, 1)]), ((2, 4, 60, 30), 0, Some((0.5, 2.0 / 3.0))));
+    assert_eq!(crop([(0, 1), (0, 1), (3, 4), (1, 1)]), ((2, 4, 60, 30), 0, Some((0.75, 2.0 / 3.0))));
     assert_eq!(crop([(1, 40), (1, 60), (1, 1), (1, 2)]), ((3, 5, 29, 39), 2, None));
     // What makes no sense leaves nothing out.
     for edges in [[(3, 4), (0, 1), (1, 4), (1, 1)], [(0, 1), (0, 1), (5, 4), (1, 1)], [(0, 0), (0, 1), (1, 1), (1, 1)]]
