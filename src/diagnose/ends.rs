@@ -59,11 +59,11 @@ impl Frame<'_> {
             step: None,
         };
         self.near(d, &mut ends, &credible, horizon, drawn_out);
-        self.corners_in_water(d, &mut ends, drawn_out);
         self.far(d, &mut ends, horizon);
         if d.near_at.is_none() && !ends.buried && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
             self.step(&mut ends);
         }
+        self.corners_in_water(d, &mut ends, drawn_out);
         ends
     }
 
