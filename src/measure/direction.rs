@@ -227,29 +227,30 @@ mod tests {
         assert!((s.along(0.4_f64.cos(), 0.4_f64.sin()).value - width(0.8, 5.0, 0.0, 0.0)).abs() < 0.03);
     }
 
+    /// Length of the streak of a picture of 24 tiles of one width (px), whose edges have these mean squares along x and y (px^2) to
+    /// within an error.
+    fn streak_of(width: f64, [xx, yy]: [f64; 2], error: f64) -> Option<f64> {
+        let square = |value: f64| Estimate::new(value, error, 12);
+        let tile = |k: u32| Tile {
+            x: 100 * (k % 6),
+            y: 100 * (k / 6),
+            width: 100,
+            height: 100,
+            state: TileState::Measured,
+            contrast: 0.5,
+            noise: 0.0,
+            level: 0.5,
+            blur: Some(Estimate::new(width, 0.1 * width, 12)),
+            alone: None,
+            bound: None,
+            spread: Some(Spread { xx: square(xx), xy: square(0.0), yy: square(yy) }),
+        };
+        streak(&(0..24).map(tile).collect::<Vec<_>>(), 600.0, 400.0).map(|s| s.length.value)
+    }
+
     #[test]
     fn tiles_that_are_too_sharp_deny_a_track_that_their_edges_show() {
-        let tile = |k: u32, width: f64| {
-            let square = |value: f64| Estimate::new(value, 0.05, 12);
-            Tile {
-                x: 100 * (k % 6),
-                y: 100 * (k / 6),
-                width: 100,
-                height: 100,
-                state: TileState::Measured,
-                contrast: 0.5,
-                noise: 0.0,
-                level: 0.5,
-                blur: Some(Estimate::new(width, 0.1 * width, 12)),
-                alone: None,
-                bound: None,
-                spread: Some(Spread { xx: square(0.3 + 2.4), xy: square(0.0), yy: square(0.3) }),
-            }
-        };
-        let found = |width: f64| {
-            let tiles: Vec<Tile> = (0..24).map(|k| tile(k, width)).collect();
-            streak(&tiles, 600.0, 400.0).map(|s| s.length.value)
-        };
+        let found = |width: f64| streak_of(width, [0.3 + 2.4, 0.3], 0.05);
         // A track of 5 px adds 2.4 px^2 along its direction, and leaves a width of 1.1 px and more over all of them.
         assert!(found(1.2).is_some_and(|length| (length - 5.0).abs() < 0.1), "{:?}", found(1.2));
         assert_eq!(found(0.48), None);
@@ -258,24 +259,7 @@ mod tests {
     /// A track adds to the width of a tile what it adds to the mean square of its edges.
     #[test]
     fn edges_much_narrower_than_their_tiles_tell_no_track() {
-        let found = |width: f64| {
-            let square = |value: f64| Estimate::new(value, 0.3, 12);
-            let tile = |k: u32| Tile {
-                x: 100 * (k % 6),
-                y: 100 * (k / 6),
-                width: 100,
-                height: 100,
-                state: TileState::Measured,
-                contrast: 0.5,
-                noise: 0.0,
-                level: 0.5,
-                blur: Some(Estimate::new(width, 0.1 * width, 12)),
-                alone: None,
-                bound: None,
-                spread: Some(Spread { xx: square(4.3), xy: square(0.0), yy: square(0.9) }),
-            };
-            streak(&(0..24).map(tile).collect::<Vec<_>>(), 600.0, 400.0).map(|s| s.length.value)
-        };
+        let found = |width: f64| streak_of(width, [4.3, 0.9], 0.3);
         // 3.4 px^2 along x, of a track of 5.9 px; with a width of 1.6 px, of 2.6 px^2 as the mean over both directions is, that is one.
         assert!(found(1.6).is_some_and(|length| (length - 5.94).abs() < 0.1), "{:?}", found(1.6));
         // Stones a third as high as wide, 2.6 px out of focus: their upper and lower sides read as one edge.

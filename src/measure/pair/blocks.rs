@@ -406,18 +406,7 @@ mod tests {
         let (width, height) = (840, 1260);
         let dot = |i: usize| 20_000 + (i.wrapping_mul(2_654_435_761) >> 7) as u16 % 20_000;
         let data = (0..width * height).map(dot).collect();
-        let mosaic = Mosaic::None;
-        let plane = Plane {
-            width,
-            height,
-            data,
-            black: 0,
-            white: 60_000,
-            saturation: 60_000,
-            mosaic,
-            jpeg: None,
-            rendered: false,
-        };
+        let plane = Plane::plain(width, height, data, 60_000);
         let pyramid = Pyramid::new(&plane);
         let cutter = Cutter::new(&pyramid, &pyramid, None);
         let speak = |x: u32, y: u32, side: u32| -> Vec<bool> {

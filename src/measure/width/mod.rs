@@ -269,7 +269,6 @@ pub(super) fn common(errors: impl Iterator<Item = f64>) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shot::Mosaic;
 
     #[test]
     fn patches_of_one_tile_err_alike() {
@@ -305,17 +304,7 @@ mod tests {
             let region = Region { x, y, width: side, height: side };
             let (read_x, read_y) = read_at(region, (width as u32, height as u32));
             let level = |data: &Vec<u16>| {
-                let plane = Plane {
-                    width,
-                    height,
-                    data: data.clone(),
-                    black: 0,
-                    white: 60_000,
-                    saturation: 60_000,
-                    mosaic: Mosaic::None,
-                    jpeg: None,
-                    rendered: false,
-                };
+                let plane = Plane::plain(width, height, data.clone(), 60_000);
                 let noise = NoiseModel::fit(&plane, &[]);
                 let sights = look(&plane, &[region], &noise).remove(0);
                 sights.iter().map(|s| s.level).sum::<f64>() / sights.len() as f64
