@@ -88,6 +88,45 @@ fn what_is_soft_without_contrast_is_cloud_or_smooth_water_and_says_nothing() {
     }
 }
 
+/// Ground in focus that ends at a ledge or a shore, what lies below it soft alike by 3 px, as far as `scatter` and the stated error
+/// `sd` allow (both relative).
+fn below_a_ledge(seed: u64, scatter: f64, sd: f64) -> (Scene, TileMap) {
+    let scene = right(Scene { f_number: 11.0, seed, ..Scene::default() });
+    let (mut map, mut rng) = (scene.map(), Rng(seed));
+    for tile in map.tiles.iter_mut().filter(|t| v(&scene, t) > 0.2) {
+        if let Some(blur) = tile.blur.as_mut() {
+            let width = 3.0 * (scatter * rng.normal()).exp();
+            *blur = Estimate::new(width, sd * width, blur.n);
+            tile.contrast = 0.3;
+        }
+    }
+    (scene, map)
+}
+
+/// The blur steps and is level below, which no plane of ground explains. A spread of light is the same whatever it lies over; the
+/// widths of smooth water are its own (0.09 to 0.26 from tile to tile, known to 16 to 22 %, in pictures drawn from random waves).
+#[test]
+fn a_ledge_under_one_blur_is_out_of_focus_and_smooth_water_is_not() {
+    for (seed, layers) in (1..=6).flat_map(|seed| [(seed, 0.3), (seed, 1.8)]) {
+        let layered = |(scene, mut map): (Scene, TileMap)| {
+            map.layers = map.tiles.iter().map(|t| Some(if v(&scene, t) > 0.2 { layers } else { 0.2 })).collect();
+            judge(&scene, &map)
+        };
+        let ledge = layered(below_a_ledge(seed, 0.02, 0.04));
+        assert_eq!(ends(&ledge)[0], Judgement::Beyond, "seed {seed}, {layers}: {:?}", ledge.verdict);
+        assert_eq!(ledge.verdict.cause, Cause::FocusTooFar, "seed {seed}, {layers}: {:?}", ledge.verdict);
+        for (scatter, sd) in [(0.15, 0.18), (0.02, 0.18), (0.15, 0.04)] {
+            let water = layered(below_a_ledge(seed, scatter, sd));
+            assert_eq!(
+                ends(&water)[0],
+                Judgement::Unknown,
+                "seed {seed}, {layers}: {scatter} {sd}: {:?}",
+                water.verdict
+            );
+        }
+    }
+}
+
 #[test]
 fn a_third_of_soft_tiles_is_no_zone_out_of_focus() {
     for seed in 1..=6 {

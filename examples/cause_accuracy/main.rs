@@ -22,6 +22,7 @@ use std::io::{BufReader, BufWriter};
 use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use tussock::diagnose::{Cause, Diagnosis, ZoneName, diagnose};
 use tussock::intake::{self, Overrides};
@@ -112,7 +113,10 @@ fn judged(name: &str, kept: &Kept, case: &Case) -> Tally {
 }
 
 fn answer(d: &Diagnosis, firm_wrong: bool) -> String {
-    let end = |z: ZoneName| d.answer(z).judgement.word();
+    let end = |z: ZoneName| {
+        let answer = d.answer(z);
+        answer.reason.map_or_else(|| answer.judgement.word().to_owned(), |why| format!("unknown ({why:?})"))
+    };
     let firm = if firm_wrong { " FIRM" } else { "" };
     let (cause, sure) = (d.verdict.cause.word(), d.verdict.confidence);
     format!("near {}, far {}: {cause} ({sure:.2}){firm}", end(ZoneName::Near), end(ZoneName::Far))
@@ -128,15 +132,11 @@ fn told(cases: &'static [Case], way: &str) -> impl Iterator<Item = &'static Case
     cases.iter().filter(move |c| way == "raw" || !c.needs_f_number())
 }
 
-/// Makes and measures the pictures of a family of cases, saved in one way.
-fn make(
-    pictures: &[Picture],
-    cases: &'static [Case],
-    way: &str,
-    folder: &Path,
-    random: &mut fastrand::Rng,
-) -> anyhow::Result<()> {
-    for (number, picture) in pictures.iter().enumerate() {
+/// Makes and measures the pictures of a family of cases, saved in one way; each draws by itself, so that they can be made
+/// beside each other.
+fn make(pictures: &[Picture], cases: &'static [Case], way: &str, folder: &Path) -> anyhow::Result<()> {
+    pictures.par_iter().enumerate().try_for_each(|(number, picture)| {
+        let mut random = fastrand::Rng::with_seed(number as u64);
         let from = &pictures[(number + 1) % pictures.len()];
         for case in told(cases, way) {
             let to = folder.join(case.folder());
@@ -145,13 +145,13 @@ fn make(
             let light = case.taken(number, picture, from);
             match way {
                 "raw" => std::fs::write(&file, files::recorded(&light, case.camera(), random.u64(..)))?,
-                "developed" => files::save(&files::developed(&light, random), &file, random.u8(88..=96))?,
+                "developed" => files::save(&files::developed(&light, &mut random), &file, random.u8(88..=96))?,
                 _ => files::save(&files::rendered(light), &file, random.u8(88..=96))?,
             }
             serde_json::to_writer(BufWriter::new(File::create(file.with_extension("json"))?), &measured(&file)?)?;
         }
-    }
-    Ok(())
+        Ok(())
+    })
 }
 
 fn make_all(shared: &Path, out: &Path, only: Option<&Path>) -> anyhow::Result<()> {
@@ -162,10 +162,9 @@ fn make_all(shared: &Path, out: &Path, only: Option<&Path>) -> anyhow::Result<()
     let sets = [photographs.collect::<Result<_, _>>()?, scenes(&SCENES)?, scenes(&SMALL)?];
     for (family, cases) in FAMILIES.into_iter().filter(|(family, _)| only.is_none_or(|only| only == Path::new(family)))
     {
-        let mut random = fastrand::Rng::with_seed(1);
         for (set, pictures) in SETS.iter().zip(&sets) {
             for way in WAYS {
-                make(pictures, cases, way, &out.join(family).join(set).join(way), &mut random)?;
+                make(pictures, cases, way, &out.join(family).join(set).join(way))?;
             }
         }
     }

@@ -19,6 +19,8 @@ pub(super) struct Ends {
     pub reasons: [Option<Reason>; 2],
     /// Whether near is known to be soft though no tile of it has a number.
     pub buried: bool,
+    /// Whether one blur lies over all of a soft foreground.
+    pub one_blur: bool,
     /// Whether an end was found far out of focus where the model has it otherwise.
     pub far_out: bool,
     /// Whether near is judged though its foreground is drawn in layers as water is.
@@ -53,6 +55,7 @@ impl Frame<'_> {
             readings,
             reasons: [None; 2],
             buried: false,
+            one_blur: false,
             far_out: false,
             layered: false,
             hidden: false,
@@ -60,7 +63,7 @@ impl Frame<'_> {
         };
         self.near(d, &mut ends, &credible, horizon, drawn_out);
         self.far(d, &mut ends, horizon);
-        if d.near_at.is_none() && !ends.buried && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
+        if d.near_at.is_none() && !(ends.buried || ends.one_blur) && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
             self.step(&mut ends);
         }
         self.corners_in_water(d, &mut ends, drawn_out);
@@ -72,16 +75,18 @@ impl Frame<'_> {
         let marked = d.near_at.is_some();
         let mut reason = None;
         if !marked {
-            let scatters =
-                zones::foreground_scatters(self.map, self.e, credible, horizon) || zones::foreground_jumps(self.map);
+            let beyond = judge::beyond_px(d.permitted_px, d.finest_px).hypot(PIXEL_SIGMA);
+            let reading = ends.readings[0][0];
+            ends.one_blur = reading.is_some_and(|r| self.width(&r) > beyond.ln()) && foreground::one_blur(self.map);
+            let scatters = !ends.one_blur
+                && (zones::foreground_scatters(self.map, self.e, credible, horizon)
+                    || zones::foreground_jumps(self.map));
             // Content only adds blur: what reads sharp, tile beside tile, is sharp there, planks or ripples.
             let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
             let sharp = ends.readings[0][0].is_some_and(|r| self.width(&r) + r.sd < within);
             let layered = foreground::is_water(self.map);
-            let beyond = judge::beyond_px(d.permitted_px, d.finest_px).hypot(PIXEL_SIGMA);
-            let reading = ends.readings[0][0];
             let as_the_rest = || reading.is_some_and(|r| foreground::soft_as_the_rest(self.e, self.width(&r), beyond));
-            let optics = || !drawn_out && (foreground::grows(self.e, horizon) || as_the_rest());
+            let optics = || ends.one_blur || !drawn_out && (foreground::grows(self.e, horizon) || as_the_rest());
             if layered && (scatters || !sharp && !optics()) {
                 reason = Some(Reason::Water);
             } else if scatters {
