@@ -196,6 +196,22 @@ fn corners_in_what_a_long_exposure_drew_out_are_as_unknown_as_the_near_end() {
 }
 
 #[test]
+fn corners_beside_a_step_are_as_unknown_as_the_near_end_it_opens() {
+    // Half as soft again from a height down, as a sea drawn out by a long exposure is: too little to scatter.
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 13.0, seed, ..Scene::default() });
+        let mut map = scene.map();
+        map.tiles.iter_mut().filter(|t| v(&scene, t) > 0.05).for_each(|t| scaled(t, 1.6));
+        let exposure = Some(Fact { value: 30.0, source: Source::Exif });
+        let d = diagnose(&map, &Capture { exposure_s: exposure, ..scene.capture() }, None, &Intent::default());
+        for place in [ZoneName::Near, ZoneName::BottomLeft, ZoneName::BottomRight] {
+            let said = (d.answer(place).judgement, d.answer(place).reason);
+            assert_eq!(said, (Judgement::Unknown, Some(Reason::Scatters)), "seed {seed}, {place:?}");
+        }
+    }
+}
+
+#[test]
 fn furrows_and_boards_that_run_out_of_focus_are_no_water() {
     // Drawn in layers like water, but the blur grows from row to row as a disc over ground does.
     for seed in 1..=4 {

@@ -1,6 +1,6 @@
 //! Whether the two sides of the frame bear out a lens that is out of line: at more than one height, in like content.
 
-use super::evidence::Sample;
+use super::evidence::{Evidence, Sample};
 use super::fit::Problem;
 use super::model::Ready;
 use super::parameters::Theta;
@@ -23,9 +23,14 @@ const LIKE: f64 = 2.0;
 /// foretells for a height to have a say, and the share of it found.
 const FORETOLD: f64 = 0.05;
 const FOUND: f64 = 0.4;
+/// Chosen: as for a step of the ground's rows. How much better than by the fitted lens the columns of a height must be told by a
+/// step, in sums of squares; fewest columns on either side of it.
+const BETTER: f64 = 0.5;
+const COLUMNS: usize = 3;
 
 /// Whether what a fitted tilt or decentring foretells between left and right is found at several heights, each with
-/// tiles on both sides whose contrast is alike. Sharp leaves on the left and smooth road on the right are no lens.
+/// tiles on both sides whose contrast is alike. Sharp leaves on the left and smooth road on the right are no lens, and neither is
+/// a thing that ends where its edge is.
 pub(super) fn bear_out(map: &TileMap, theta: &Theta, problem: &Problem) -> bool {
     let (e, ready) = (&problem.evidence, Ready::new(theta));
     let (low, high) = e.samples.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), s| (a.min(s.v), b.max(s.v)));
@@ -46,7 +51,30 @@ pub(super) fn bear_out(map: &TileMap, theta: &Theta, problem: &Problem) -> bool 
         let lost = found.abs().exp();
         let (softer, sharper) = if found > 0.0 { (right[2], left[2]) } else { (left[2], right[2]) };
         let like = softer < LIKE * sharper && sharper < LIKE * lost * softer;
-        like && foretold.abs() > FORETOLD && found / foretold > FOUND
+        let inside = |s: &&Sample| s.v >= from - 1e-9 && s.v <= from + step + 1e-9;
+        let off = |s: &Sample| s.y - ready.at(s, &problem.surface).y;
+        like && foretold.abs() > FORETOLD && found / foretold > FOUND && !jumps(e, inside, off)
     };
     (0..BANDS).filter(|&band| speaks(band)).count() >= SPEAKING
+}
+
+/// Whether the blur of some tiles jumps at a column and is level on both sides of it, better than the fitted lens tells it. Tilt
+/// and decentring grow all the way across a frame; what stands at one side before something farther ends at its edge. `off`: ln of a
+/// tile's width less the model's.
+fn jumps(e: &Evidence, inside: impl Fn(&&Sample) -> bool, off: impl Fn(&Sample) -> f64) -> bool {
+    let mut tiles: Vec<&Sample> = e.samples.iter().filter(|s| !s.bounded).filter(inside).collect();
+    let column = |s: &Sample| s.index % e.columns.max(1);
+    tiles.sort_by_key(|s| column(s));
+    let median = |all: Vec<f64>| upper_median(all).unwrap_or(f64::NAN);
+    let columns: Vec<(f64, f64)> = tiles
+        .chunk_by(|a, b| column(a) == column(b))
+        .map(|c| (median(c.iter().map(|s| s.y).collect()), median(c.iter().map(|s| off(s)).collect())))
+        .collect();
+    let left = |of: &[f64]| {
+        let mean = of.iter().sum::<f64>() / of.len() as f64;
+        of.iter().map(|y| (y - mean).powi(2)).sum::<f64>()
+    };
+    let (widths, off): (Vec<f64>, Vec<f64>) = columns.into_iter().unzip();
+    let by_step = (COLUMNS..=widths.len().saturating_sub(COLUMNS)).map(|k| left(&widths[..k]) + left(&widths[k..]));
+    by_step.min_by(f64::total_cmp).is_some_and(|rest| rest < BETTER * left(&off))
 }

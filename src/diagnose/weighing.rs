@@ -81,8 +81,12 @@ impl Frame<'_> {
         let grows = !hardly_apart(d);
         let blur = implied::Blur { focus, near, grows, permitted_px: d.permitted_px };
         d.implied = implied::conclude(self.e, intent, recorded, f_number, &blur);
-        if d.verdict.cause == Cause::LensAsymmetry && !self.sides_bear_out() {
-            verdict::leave_open(&mut d.verdict);
+        let askew = d.verdict.cause == Cause::LensAsymmetry;
+        if (askew || d.verdict.also.contains(&Cause::LensAsymmetry)) && !self.sides_bear_out() {
+            d.verdict.also.retain(|c| *c != Cause::LensAsymmetry);
+            if askew {
+                verdict::leave_open(&mut d.verdict);
+            }
         }
         let against = recorded.zip(focus).is_some_and(|(r, picture)| judge::contradicts(r, picture));
         if against && recorded.is_some_and(|r| self.misplaced(r, readings)) {
