@@ -48,12 +48,12 @@ const ROUNDS: usize = 12;
 /// scale. From there on least squares with the exact transfer functions (Gauss-Newton, places and each tile's common
 /// error eliminated, weights of Student's t with four degrees of freedom). Least widths count where the model is narrower.
 pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<Widths> {
-    let (data, table, state) = fitted(blurs, tiles, lambda_n_px, WORST)?;
+    let (data, table, state) = fitted(blurs, tiles, lambda_n_px)?;
     Some(state.widths(&data, &table, tiles))
 }
 
-/// The model, fitted; `None` where its misfit is more than `worst`.
-fn fitted(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>, worst: f64) -> Option<(Data, Table, State)> {
+/// The model, fitted; `None` where it does not explain the frames.
+fn fitted(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<(Data, Table, State)> {
     let data = Data::new(blurs, tiles)?;
     let table = Table::new(lambda_n_px);
     let mut state = first_guess(&data, &table)?;
@@ -62,7 +62,7 @@ fn fitted(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>, worst: f64)
         state.improve(&data, &table);
     }
     state.find_places(&data, &table, false);
-    (state.misfit(&data, &table) <= worst).then_some((data, table, state))
+    (state.misfit(&data, &table) <= WORST).then_some((data, table, state))
 }
 
 /// Chosen: softness that grows to the corners, differently to each; the number of terms follows. Degree of the softness

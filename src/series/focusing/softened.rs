@@ -28,71 +28,45 @@ const FRAMES: usize = 24;
 /// Chosen: two or three frames of a bracket, more make another picture of it. Most frames found, as a share.
 const SHARE: f64 = 0.4;
 
-/// Chosen: as many pairs as take a moment (66); and one frame more than leaves nothing to check a fit by. Most frames of which two are
-/// held apart together, and fewest that are left then.
-const PAIRED: usize = 12;
-const LEFT: usize = 4;
-/// Chosen: twice the scatter, and half of what a bracket is answered with. Misfit beyond which frames don't agree well enough among
-/// themselves to say of another that it is softened.
-const AGREED: f64 = 2.0 * super::SCATTER;
-
 /// The frames, by the squared width that each adds to what the others know of places and lens; worst first found.
 ///
 /// Along the depth of a scene the squared width of a frame is a bowl whose lowest point is its focus, and what it holds there is
 /// lens, diffraction and pixel, which are those of all frames. Movement during the exposure lifts the bowl as a whole. So each
-/// frame in turn is held against places and lens found without it, its focus and its lift free; and where that finds none two
-/// together, for each of two shaken frames spoils what the other is held against. One that is focused beyond all tiles shows no lowest
-/// point, and isn't judged.
+/// frame in turn is held against places and lens found without it, its focus and its lift free. One that is focused beyond all
+/// tiles shows no lowest point, and isn't judged.
 pub(in crate::series) fn softened(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Vec<Softened> {
     let mut found: Vec<Softened> = Vec::new();
     let frames = blurs.sigma.len();
     let most = if frames > FRAMES { 0 } else { (SHARE * frames as f64) as usize };
     while found.len() < most {
         let left = blurs.without(&found.iter().map(|f| f.frame).collect::<Vec<_>>());
-        let apart = |of: &[usize]| held_apart(&left, of, tiles, lambda_n_px);
-        let singles = (0..frames).into_par_iter().filter_map(|k| apart(&[k])).collect();
-        let two = || {
-            let known: Vec<usize> = (0..frames).filter(|&k| left.sigma[k].iter().any(Option::is_some)).collect();
-            let room = found.len() + 2 <= most && (2 + LEFT..=PAIRED).contains(&known.len());
-            let with = |&a: &usize| known.iter().filter(move |&&b| b > a).map(move |&b| [a, b]);
-            let pairs: Vec<[usize; 2]> = if room { known.iter().flat_map(with).collect() } else { Vec::new() };
-            worst(pairs.into_par_iter().filter_map(|p| apart(&p)).collect())
-        };
-        let Some(more) = worst(singles).or_else(two) else { break };
-        found.extend(more);
+        let of = |k: usize| of_frame(&left, k, tiles, lambda_n_px);
+        let lifted: Vec<Softened> = (0..frames).into_par_iter().filter_map(of).collect();
+        let Some(worst) = lifted.into_iter().max_by(|a, b| a.by_sd.total_cmp(&b.by_sd)) else { break };
+        found.push(worst);
     }
     found.sort_by_key(|f| f.frame);
     found
 }
 
-/// Of frames held apart together those whose least lifted is lifted most.
-fn worst(lifted: Vec<Vec<Softened>>) -> Option<Vec<Softened>> {
-    let least = |of: &Vec<Softened>| of.iter().map(|s| s.by_sd).fold(f64::INFINITY, f64::min);
-    lifted.into_iter().max_by(|a, b| least(a).total_cmp(&least(b)))
-}
-
-/// Frames held against a fit of all the others; `None` unless every one of them is lifted.
-fn held_apart(blurs: &Blurs, apart: &[usize], tiles: &[Region], lambda_n_px: Option<f64>) -> Option<Vec<Softened>> {
+fn of_frame(blurs: &Blurs, frame: usize, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<Softened> {
     let all = Data::new(blurs, tiles)?;
-    let (others, table, state) = fitted(&blurs.without(apart), tiles, lambda_n_px, AGREED)?;
+    let own = all.frames.iter().position(|&k| k == frame)?;
+    let (others, table, state) = fitted(&blurs.without(&[frame]), tiles, lambda_n_px)?;
     let sds: Vec<f64> = others.tiles.iter().enumerate().map(|(i, t)| state.place_sd((t, i), &table)).collect();
     let usual = median(sds.clone());
-    let of_frame = |&frame: &usize| {
-        let own = all.frames.iter().position(|&k| k == frame)?;
-        let point = |(i, t): (usize, &TileData)| {
-            let same = all.tiles.iter().find(|a| a.tile == t.tile)?;
-            let o = same.points.iter().find(|o| o.frame == own && !o.at_least)?;
-            let soft = state.softness(t.at);
-            let place = state.place[i] + state.slope[i].0 * o.off.0 + state.slope[i].1 * o.off.1;
-            // What a tile's frames share is known to it from the others.
-            let shared = t.shared / o.square;
-            Some(Held { place, soft, square: o.square, sd: o.sd.hypot(0.5 * shared) })
-                .filter(|_| sds[i] <= super::DOUBTFUL * usual && place.is_finite())
-        };
-        let held: Vec<Held> = others.tiles.iter().enumerate().filter_map(point).collect();
-        lifted(&held, &table, &state).map(|by_sd| Softened { frame, by_sd })
+    let point = |(i, t): (usize, &TileData)| {
+        let same = all.tiles.iter().find(|a| a.tile == t.tile)?;
+        let o = same.points.iter().find(|o| o.frame == own && !o.at_least)?;
+        let soft = state.softness(t.at);
+        let place = state.place[i] + state.slope[i].0 * o.off.0 + state.slope[i].1 * o.off.1;
+        // What a tile's frames share is known to it from the others.
+        let shared = t.shared / o.square;
+        Some(Held { place, soft, square: o.square, sd: o.sd.hypot(0.5 * shared) })
+            .filter(|_| sds[i] <= super::DOUBTFUL * usual && place.is_finite())
     };
-    apart.iter().map(of_frame).collect()
+    let held: Vec<Held> = others.tiles.iter().enumerate().filter_map(point).collect();
+    lifted(&held, &table, &state).map(|by_sd| Softened { frame, by_sd })
 }
 
 /// What a frame shows of a tile whose place and softness are known from the others.
