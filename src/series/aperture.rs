@@ -109,7 +109,7 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
         whole_within: whole.map_or_else(Vec::new, |w| w.within),
         left_out,
         focus_shift,
-        gaps: gaps(f_numbers),
+        gaps: gaps(&shown(&zones, f_numbers)),
         spoiled,
         spoiled_by,
         split,
@@ -217,6 +217,12 @@ fn deciding<'a>(
 
 /// Published: f-numbers as lenses are marked (ISO 517; from memory). Full stops, as engraved.
 const FULL_STOPS: [f64; 12] = [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
+
+/// The f-numbers of frames that some zone has a number for: a stop that nothing could be compared at is missing.
+fn shown(zones: &[ZoneBlur], f_numbers: &[Option<f64>]) -> Vec<Option<f64>> {
+    let known = |k: usize| zones.iter().flat_map(|z| &z.points).any(|p| p.frame == k);
+    f_numbers.iter().enumerate().map(|(k, n)| n.filter(|_| known(k))).collect()
+}
 
 fn gaps(f_numbers: &[Option<f64>]) -> Vec<(f64, f64, Option<f64>)> {
     let mut stops: Vec<f64> = f_numbers.iter().copied().flatten().collect();

@@ -40,7 +40,7 @@ pub struct Bracket {
 }
 
 /// Derived: a sixth of a stop. Factor within which f-numbers are one aperture.
-const ONE_APERTURE: f64 = 1.06;
+pub(crate) const ONE_APERTURE: f64 = 1.06;
 
 /// Chosen: so that one frame in fifteen is ruled out wrongly. Standard deviations by which a width must be beyond the
 /// permitted one to rule a frame out.

@@ -117,6 +117,10 @@ fn a_spoiled_frame_a_missing_stop_and_a_focus_shift_are_named() {
         z.points[3].blur.value *= 2.5;
     }
     assert_eq!(aperture::answer(&zones, &f_numbers, Some(pitch), 1.3).spoiled, [3]);
+    // A stop that nothing could be compared at, as of a frame that is clipped all over, is as missing as one that was not taken.
+    let mut clipped = zones.clone();
+    clipped.iter_mut().for_each(|z| z.points.retain(|p| p.frame != 3));
+    assert_eq!(aperture::answer(&clipped, &f_numbers, Some(pitch), 1.3).gaps, [(5.6, 11.0, Some(8.0))]);
     f_numbers[3] = None;
     let answer = aperture::answer(&zones, &f_numbers, Some(pitch), 1.3);
     assert_eq!(answer.gaps, [(5.6, 11.0, Some(8.0))]);
@@ -229,7 +233,13 @@ fn stops_within_the_error_of_each_other_are_called_alike() {
     (apertures.whole_alike, apertures.whole_confidence) = (Vec::new(), 0.9);
     assert!(sentence(apertures.clone(), &mut answer).sentence.contains("is probably the best aperture"));
     apertures.whole_confidence = 0.99;
-    assert!(sentence(apertures, &mut answer).sentence.contains("is the best aperture"));
+    assert!(sentence(apertures.clone(), &mut answer).sentence.contains("is the best aperture"));
+    // A stop that is missing beside it may be better; of one further off its neighbours tell.
+    for (from, to, open) in [(best - 1, best, true), (best, best + 1, true), (0, best - 1, false)] {
+        apertures.gaps = vec![(STOPS[from], STOPS[to], None)];
+        let told = sentence(apertures.clone(), &mut answer).sentence;
+        assert_eq!(told.contains("is the best aperture for the whole frame of those compared"), open, "{told}");
+    }
     // The middle stop a hair better than its neighbours, the ends plainly worse.
     let flat = |name: ZoneName| ZoneBlur {
         name,
@@ -390,6 +400,7 @@ fn a_corner_known_worse_than_the_loss_that_counts_is_thin() {
             sigma: (0..4).map(|_| (0..45).map(|t| Some(Estimate::new(1.0, error(t), 9))).collect()).collect(),
             apart_sd: (0..4).map(|k| (0..45).map(|t| if k == t % 4 { 0.0 } else { error(t) }).collect()).collect(),
             from_middle: vec![vec![(0.0, 0.0); 45]; 4],
+            at_least: vec![vec![false; 45]; 4],
             anchor_sd: vec![0.05; 45],
             moved: vec![0; 4],
         };

@@ -53,7 +53,7 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
         ),
         NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
         NoteKind::NotCompared => format!(
-            "{file} shows nothing that could be compared with the other frames, as where most of it is clipped or lost in noise, and was \
+            "{file} shows next to nothing that could be compared with the other frames, as where most of it is clipped or lost in noise, and was \
              left out."
         ),
     }

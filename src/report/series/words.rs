@@ -7,7 +7,7 @@ use crate::report::say::name::common_folder;
 use crate::report::say::name::listed;
 use crate::report::say::number::percent;
 use crate::series::aperture::{Apertures, LeftOut, ZoneAnswer};
-use crate::series::bracket::{Bracket, Lack};
+use crate::series::bracket::{Bracket, Lack, ONE_APERTURE};
 use crate::series::{Answer, NoteKind, Sharpest, Varied, ZoneName};
 use crate::stats::normal_beyond;
 
@@ -131,7 +131,11 @@ fn best_stop(group: &Answer, a: &Apertures, best: usize) -> String {
     alike.dedup();
     let alike: Vec<&str> = alike.iter().map(String::as_str).collect();
     let Some(others) = listed(&alike) else {
-        return format!("{own} is {}the best aperture for the whole frame", sure_word(a.whole_confidence));
+        // Of stops that are missing beside it nothing is known.
+        let n = group.f_numbers[best].unwrap_or(0.0);
+        let open = a.gaps.iter().any(|g| [g.0, g.1].iter().any(|end| (end / n).ln().abs() < ONE_APERTURE.ln()));
+        let of = if open { " of those compared" } else { "" };
+        return format!("{own} is {}the best aperture for the whole frame{of}", sure_word(a.whole_confidence));
     };
     let n = |k: usize| group.f_numbers[k].unwrap_or(f64::INFINITY);
     let widest = a.whole_alike.iter().copied().chain([best]).min_by(|&x, &y| n(x).total_cmp(&n(y))).unwrap_or(best);
