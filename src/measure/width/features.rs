@@ -61,11 +61,15 @@ impl Frame {
     }
 }
 
+/// Derived: light that was lifted by three stops, as in the corners of a wide lens and in shadows, and with it the noise. Power of noise
+/// in a patch over what its level lets expect beyond which it is detail, however even its spectrum.
+const LIFTED: f64 = 64.0;
+
 /// How much more noise a patch has than its level lets expect, at the least one: noise has the same spectrum wherever there is
-/// more of it (corners whose light was lifted), while detail of any scene falls towards the finest scale.
+/// more of it, while detail of most scenes falls towards the finest scale; that of grass in focus hardly does.
 fn excess(sight: &Sight, noise: &[f64; RINGS]) -> f64 {
     let ratio = (RINGS - FINEST..RINGS).map(|k| sight.seen.power[k] / noise[k]).sum::<f64>() / FINEST as f64;
-    ratio.max(1.0)
+    ratio.clamp(1.0, LIFTED)
 }
 
 /// Whether a patch holds anything above its noise: two neighbouring rings do, and it varies by more than `rounding`, a standard

@@ -30,6 +30,9 @@ const ALIKE: f64 = 0.18;
 const MANY: usize = 20;
 /// Chosen: beyond, it is no noise. How far a ring may be from what white noise has.
 const RANGE: (f64, f64) = (0.3, 100.0);
+/// Derived: noise of a sensor's own samples is white, and texture only adds to what is read of it. The most that a ring of a mosaic may
+/// have of what white noise has.
+const WHITE: f64 = 1.0;
 
 /// Noise power of each ring against level, relative luminance squared (white = 1).
 pub(super) struct NoiseSpectrum<'a> {
@@ -37,6 +40,8 @@ pub(super) struct NoiseSpectrum<'a> {
     range: f64,
     /// Power of white noise of the sensor's own samples in the plane, ring by ring: interpolated samples have less.
     shape: [f64; RINGS],
+    /// The most that a ring may have of what is expected there.
+    most: f64,
     /// Levels, ascending, and ln of the power over what is expected there.
     found: Vec<(f64, [f64; RINGS])>,
 }
@@ -45,7 +50,8 @@ impl<'a> NoiseSpectrum<'a> {
     /// Reads the spectrum off all patches of a frame.
     pub(super) fn of<'s>(plane: &Plane, model: &'a NoiseModel, sights: impl Iterator<Item = &'s Sight>) -> Self {
         let range = f64::from(plane.range()).max(1.0);
-        let mut spectrum = Self { model, range, shape: shape(plane.mosaic), found: Vec::new() };
+        let most = if plane.mosaic == Mosaic::None { RANGE.1 } else { WHITE };
+        let mut spectrum = Self { model, range, shape: shape(plane.mosaic), most, found: Vec::new() };
         let mut order: Vec<&Sight> = sights.filter(|s| s.clipped < 0.01 && s.level > 0.0).collect();
         order.sort_by(|a, b| a.level.total_cmp(&b.level));
         let size = order.len().div_ceil(GROUPS).max(FEWEST);
@@ -90,7 +96,7 @@ impl<'a> NoiseSpectrum<'a> {
         let ratios = std::array::from_fn(|k| {
             let mut powers: Vec<f64> = chosen.iter().map(|(_, s)| s.seen.power[k]).collect();
             powers.sort_by(f64::total_cmp);
-            (powers[powers.len() / 2] / expected[k]).clamp(RANGE.0, RANGE.1).ln()
+            (powers[powers.len() / 2] / expected[k]).clamp(RANGE.0, self.most).ln()
         });
         Some((level, ratios))
     }
