@@ -199,3 +199,20 @@ fn gradients(numbers: &mut Numbers, sight: &Sight, noise: &[f64; RINGS], expecte
         numbers.profile(&sight.steepness[scale].crisp);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::width::rings::Seen;
+
+    /// Power as even as that of noise is more noise up to what lifted light makes of it, and grass in focus beyond.
+    #[test]
+    fn even_power_is_noise_up_to_what_lifted_light_explains() {
+        let even = |power: f64| Sight {
+            seen: Seen { variance: power, power: [power; RINGS], ..Seen::default() },
+            ..Sight::default()
+        };
+        let detail = |power: f64| has_detail(&even(power), &[1.0; RINGS], 0.0);
+        assert!(!detail(2.0) && !detail(0.9 * LIFTED) && detail(1.1 * DETAIL * LIFTED));
+    }
+}

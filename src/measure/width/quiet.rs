@@ -150,3 +150,44 @@ fn shape(mosaic: Mosaic) -> [f64; RINGS] {
         (0..DIRECTIONS).map(at).sum::<f64>() / f64::from(DIRECTIONS)
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::loops::SIDE;
+    use super::super::patch::Looker;
+    use super::*;
+    use crate::measure::grid::Grid;
+    use crate::measure::survey::survey_row;
+
+    /// Noise of 300 levels over waves of 24 px, whose coarse rings hold far more: even texture without a quiet place.
+    fn waves(mosaic: Mosaic) -> Plane {
+        const ACROSS: usize = 6 * SIDE;
+        let mut dice = fastrand::Rng::with_seed(11);
+        let mut sample = |x: usize, y: usize| {
+            let normal = (0..12).map(|_| dice.f64()).sum::<f64>() - 6.0;
+            let wave = |at: usize| (std::f64::consts::TAU * at as f64 / 24.0).sin();
+            (20_000.0 + 300.0 * normal + 400.0 * (wave(x) + wave(y))) as u16
+        };
+        let data = (0..ACROSS * ACROSS).map(|i| sample(i % ACROSS, i / ACROSS)).collect();
+        Plane { mosaic, ..Plane::of_test(ACROSS, data) }
+    }
+
+    #[test]
+    fn no_ring_of_a_mosaic_has_more_noise_than_white_noise_has() {
+        for mosaic in [Mosaic::None, Mosaic::Checkerboard { even: true }] {
+            let plane = waves(mosaic);
+            let grid = Grid::new(plane.width, plane.height, 24);
+            let surveys: Vec<_> = (0..grid.rows).flat_map(|row| survey_row(&plane, &grid, row)).collect();
+            let model = NoiseModel::fit(&plane, &surveys);
+            let mut looker = Looker::new();
+            let sights: Vec<Sight> = (0..36)
+                .map(|i| looker.look(&plane, (i % 6 * SIDE) as isize, (i / 6 * SIDE) as isize, |_| 0.0))
+                .collect();
+            let spectrum = NoiseSpectrum::of(&plane, &model, sights.iter());
+            let level = 1.0 / 3.0;
+            let most = spectrum.at(level).iter().zip(spectrum.expected(level)).map(|(n, e)| n / e).fold(0.0, f64::max);
+            // Of a picture that was processed, such power may be coloured noise.
+            assert!(if mosaic == Mosaic::None { most > 10.0 } else { most <= 1.0 + 1e-9 }, "{mosaic:?}: {most}");
+        }
+    }
+}
