@@ -16,16 +16,6 @@ pub(super) struct Point {
     pub sd: f64,
     /// Middle of what was compared from that of the tile, tiles.
     pub off: (f64, f64),
-    /// Whether it may be wider than that.
-    pub at_least: bool,
-}
-
-impl Point {
-    /// Logarithm of its width over a modelled square's; `None` where it is a least width and the model is wider, which it bears out.
-    pub(super) fn beyond(&self, model: f64) -> Option<f64> {
-        let log = 0.5 * (self.square / model).ln();
-        (!self.at_least || log > 0.0).then_some(log)
-    }
 }
 
 /// One tile in the frames that show it; squares in px^2.
@@ -76,8 +66,7 @@ impl Data {
                         let sd = blurs.apart_sd[k][t].hypot(SCATTER * e.value);
                         let off = blurs.from_middle[k][t];
                         let off = (off.0 / f64::from(r.width.max(1)), off.1 / f64::from(r.height.max(1)));
-                        let at_least = blurs.at_least[k][t];
-                        Some(Point { frame: i, square: e.value * e.value, sd: sd / e.value, off, at_least })
+                        Some(Point { frame: i, square: e.value * e.value, sd: sd / e.value, off })
                     })
                     .collect();
                 // What all others are compared with has no error of its own.

@@ -57,7 +57,7 @@ fn of_frame(blurs: &Blurs, frame: usize, tiles: &[Region], lambda_n_px: Option<f
     let usual = median(sds.clone());
     let point = |(i, t): (usize, &TileData)| {
         let same = all.tiles.iter().find(|a| a.tile == t.tile)?;
-        let o = same.points.iter().find(|o| o.frame == own && !o.at_least)?;
+        let o = same.points.iter().find(|o| o.frame == own)?;
         let soft = state.softness(t.at);
         let place = state.place[i] + state.slope[i].0 * o.off.0 + state.slope[i].1 * o.off.1;
         // What a tile's frames share is known to it from the others.
