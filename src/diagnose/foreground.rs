@@ -231,7 +231,7 @@ const INNER: f64 = 0.6;
 const SIDES: usize = 2;
 /// Chosen: twice as well is no chance of few rows. How much better than by the fitted model the rows must be told by a
 /// step, in sums of squares.
-const BETTER: f64 = 0.5;
+pub(super) const BETTER: f64 = 0.5;
 
 /// By how much the lower part of the picture reads wider than what lies right above it, where the blur steps at some
 /// height and does not grow below as defocus over ground does: sharpened edges beside smoothed texture, or water.
@@ -338,8 +338,8 @@ fn lowest(map: &TileMap) -> Vec<u32> {
 }
 
 /// Set on photographs and scenes made soft by discs, whose lowest fifth scatters by 0.01 to 0.05 and is known to 4 to 10 %, and on 60
-/// pictures of water drawn from random waves, smooth below 2 to 12 cm, which scatters by 0.09 to 0.26 and is known to 16 to 22 % where it
-/// reads soft (docs/trials.md). Scatter of ln width about the medians of their rows up to which tiles show one blur, and the stated
+/// pictures of water drawn from random waves, smooth below 2 to 12 cm, which is known to 16 to 22 % where it reads soft and scatters by 0.09
+/// to 0.26 but where few tiles are told (docs/trials.md). Scatter of ln width about the medians of their rows up to which tiles show one blur, and the stated
 /// error (ln) up to which they show its shape.
 const ONE_BLUR: (f64, f64) = (0.06, 0.08);
 

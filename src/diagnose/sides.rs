@@ -2,6 +2,7 @@
 
 use super::evidence::{Evidence, Sample};
 use super::fit::Problem;
+use super::foreground::BETTER;
 use super::model::Ready;
 use super::parameters::Theta;
 use crate::measure::TileMap;
@@ -23,9 +24,7 @@ const LIKE: f64 = 2.0;
 /// foretells for a height to have a say, and the share of it found.
 const FORETOLD: f64 = 0.05;
 const FOUND: f64 = 0.4;
-/// Chosen: as for a step of the ground's rows. How much better than by the fitted lens the columns of a height must be told by a
-/// step, in sums of squares; fewest columns on either side of it.
-const BETTER: f64 = 0.5;
+/// Chosen: two may be misread. Fewest columns on either side of a step.
 const COLUMNS: usize = 3;
 
 /// Whether what a fitted tilt or decentring foretells between left and right is found at several heights, each with
