@@ -29,8 +29,6 @@ pub(super) struct Drown {
     pub noise: f64,
     /// Power below which compression leaves mostly nothing.
     pub least: f64,
-    /// Part of the noise that compression makes.
-    pub compression: f64,
 }
 
 /// Chosen: sky, haze and ground lie apart. Groups of level over which the quietest tiles are sought.
@@ -69,10 +67,19 @@ impl NoiseModel {
 
     /// Noise and the drowning level of compression at a level above black and a frequency (cycles/px).
     pub(super) fn at_frequency(&self, level: f64, frequency: f64) -> Drown {
-        let i = (2.0 * self.block * frequency).round().clamp(0.0, 11.0) as usize;
-        let step = (self.steps[i] * self.code_slope(level)).powi(2);
+        let step = self.square_step(frequency, self.code_slope(level));
         // A coefficient that scatters by less than about 0.7 steps is mostly rounded to zero.
-        Drown { noise: self.variance(level).max(step / 12.0), least: 0.5 * step, compression: step / 12.0 }
+        Drown { noise: self.variance(level).max(step / 12.0), least: 0.5 * step }
+    }
+
+    /// Noise that compression makes at a frequency (cycles/px) where a code value is so many levels, levels^2 a sample.
+    pub(super) fn compression(&self, frequency: f64, code: f64) -> f64 {
+        self.square_step(frequency, code) / 12.0
+    }
+
+    fn square_step(&self, frequency: f64, code: f64) -> f64 {
+        let i = (2.0 * self.block * frequency).round().clamp(0.0, 11.0) as usize;
+        (self.steps[i] * code).powi(2)
     }
 
     /// Noise variance at a level above black, levels^2.

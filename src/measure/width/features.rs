@@ -2,7 +2,6 @@
 
 use super::Known;
 use super::patch::Sight;
-use super::quiet::NoiseSpectrum;
 use super::rings::{RINGS, SECTORS, middle};
 use super::steep::{PROFILE, PROFILES, REACH, SCALES};
 use crate::quantity::MTF50_SIGMA;
@@ -136,16 +135,15 @@ impl Numbers {
     }
 }
 
-/// The numbers of one patch. `expected` is [`super::steep::noise_gradients`], `code` relative luminance a code value.
+/// The numbers of one patch. `noise` is its noise in each ring, `white` the standard deviation of white noise at its level, `expected`
+/// [`super::steep::noise_gradients`], `code` relative luminance a code value.
 pub(super) fn of(
     sight: &Sight,
     frame: &Frame,
-    spectrum: &NoiseSpectrum<'_>,
+    (noise, white): (&[f64; RINGS], f64),
     expected: &[[f64; RINGS]; SCALES],
     code: f64,
 ) -> [f32; COUNT] {
-    let noise = spectrum.at(sight.level);
-    let white = spectrum.white(sight.level);
     let sd = sight.seen.variance.sqrt().max(1e-5);
     let mut numbers = Numbers { values: [0.0; COUNT], filled: 0 };
     let mean = noise.iter().sum::<f64>() / RINGS as f64;
@@ -154,7 +152,7 @@ pub(super) fn of(
         numbers.push((sight.seen.power[k] / noise[k]).max(1e-3).log10().clamp(-0.5, 4.0));
         numbers.push((noise[k] / mean).log10());
     }
-    gradients(&mut numbers, sight, &noise, expected, sd);
+    gradients(&mut numbers, sight, noise, expected, sd);
     for (cos, sin) in sight.seen.sectors {
         numbers.push(cos);
         numbers.push(sin);

@@ -98,36 +98,43 @@ impl<const N: usize> Gradients<N> {
 
 #[multiversion(targets("x86_64+avx2"))]
 fn differences<const N: usize>(values: &[[f32; N]], out: &mut Gradients<N>) {
-    let mut parts = [[0.0_f32; N]; 3];
+    // Columns that are followed all the way down at once, so that what is gathered of them stays in registers.
+    const ABREAST: usize = 8;
+    let flat = values.as_flattened();
     let cell = N / out.bands.len();
-    for (band, extremes) in out.bands.iter_mut().enumerate() {
-        let [mut low, mut high, mut most] = [[f32::MAX; N], [f32::MIN; N], [0.0_f32; N]];
-        for y in band * cell..(band + 1) * cell {
-            let here = &values[y];
-            let Some(below) = values.get(y + 1) else { continue };
-            // The neighbour of a row's last sample is the first of the next, which is taken out below.
-            let Some(next) = values.as_flattened()[y * N + 1..].first_chunk::<N>() else { continue };
-            for i in 0..N {
-                // Comparisons, unlike `min` and `max`, need no care for what is no number.
-                low[i] = if here[i] < low[i] { here[i] } else { low[i] };
-                high[i] = if here[i] > high[i] { here[i] } else { high[i] };
+    out.sums = [0.0; 3];
+    for from in (0..N).step_by(ABREAST) {
+        let mut parts = [[0.0_f32; ABREAST]; 3];
+        for (band, extremes) in out.bands.iter_mut().enumerate() {
+            let [mut low, mut high, mut most] = [[f32::MAX; ABREAST], [f32::MIN; ABREAST], [0.0_f32; ABREAST]];
+            for y in band * cell..((band + 1) * cell).min(N - 1) {
+                let some = |at: usize| flat[at..].first_chunk::<ABREAST>();
+                let at = y * N + from;
+                // The neighbour of a row's last sample is the first of the next, which is taken out below.
+                let (Some(here), Some(next), Some(below)) = (some(at), some(at + 1), some(at + N)) else { continue };
+                let Some(squares) = out.squares[y][from..].first_chunk_mut::<ABREAST>() else { continue };
+                for i in 0..ABREAST {
+                    // Comparisons, unlike `min` and `max`, need no care for what is no number.
+                    low[i] = if here[i] < low[i] { here[i] } else { low[i] };
+                    high[i] = if here[i] > high[i] { here[i] } else { high[i] };
+                    let (gx, gy) = (next[i] - here[i], below[i] - here[i]);
+                    squares[i] = gx * gx + gy * gy;
+                    most[i] = if squares[i] > most[i] { squares[i] } else { most[i] };
+                    parts[0][i] += gx * gx;
+                    parts[1][i] += gy * gy;
+                    parts[2][i] += gx * gy;
+                }
             }
-            let squares = &mut out.squares[y];
-            for i in 0..N {
-                let (gx, gy) = (next[i] - here[i], below[i] - here[i]);
-                squares[i] = gx * gx + gy * gy;
-                parts[0][i] += gx * gx;
-                parts[1][i] += gy * gy;
-                parts[2][i] += gx * gy;
-            }
-            squares[N - 1] = 0.0;
-            for i in 0..N {
-                most[i] = if squares[i] > most[i] { squares[i] } else { most[i] };
+            for (all, some) in extremes.iter_mut().zip([low, high, most]) {
+                all[from..from + ABREAST].copy_from_slice(&some);
             }
         }
-        *extremes = [low, high, most];
+        for (sum, part) in out.sums.iter_mut().zip(parts) {
+            part.iter().take(N - 1 - from).for_each(|&v| *sum += f64::from(v));
+        }
     }
-    out.sums = parts.map(|part| part[..N - 1].iter().map(|&v| f64::from(v)).sum());
+    out.squares.iter_mut().for_each(|row| row[N - 1] = 0.0);
+    out.bands.iter_mut().for_each(|[_, _, most]| most[N - 1] = 0.0);
 }
 
 /// Smooths a square picture along both axes by the binomial 1 4 6 4 1, mirrored at its borders.

@@ -30,8 +30,8 @@ use crate::shot::Plane;
 /// (`photo_accuracy`), but in one sky eight more of clear air and thin cloud read some 0.5 px. Side of a tile from which it
 /// gets another patch along that side.
 const ANOTHER: u32 = 160;
-/// Chosen: some rows for each time that the weights are fetched. Tiles whose patches go through the network together.
-const TOGETHER: usize = 16;
+/// Chosen: many patches for each time that the weights are fetched. Tiles whose patches go through the network together.
+const TOGETHER: usize = 24;
 /// Chosen: the border of what is clipped looks crisp. Share of clipped samples from which a patch is not read.
 const CLIPPED: f64 = 0.1;
 /// Derived: the spread of the widths in the training, which is all that is known then. Standard deviation of ln width where nothing
@@ -129,14 +129,16 @@ impl<'a> Views<'a> {
         }
     }
 
-    fn described(&self, sight: &Sight, frame: &Frame) -> [f32; features::COUNT] {
+    fn described(&self, sight: &Sight, noise: &[f64; RINGS], frame: &Frame) -> [f32; features::COUNT] {
         let code = self.noise.code_slope(sight.level * self.range) / self.range;
-        features::of(sight, frame, &self.spectrum, self.gradients, code)
+        features::of(sight, frame, (noise, self.spectrum.white(sight.level)), self.gradients, code)
     }
 
-    /// What some patches say: with their pupil and without, each as far as it is believed.
-    fn said(&self, patches: &[&Sight]) -> Vec<Saying> {
-        let by = |frame: &Frame| network::read(&patches.iter().map(|s| self.described(s, frame)).collect::<Vec<_>>());
+    /// What some patches, each with its noise, say: with their pupil and without, each as far as it is believed.
+    fn said(&self, patches: &[(&Sight, [f64; RINGS])]) -> Vec<Saying> {
+        let by = |frame: &Frame| {
+            network::read(&patches.iter().map(|(s, noise)| self.described(s, noise, frame)).collect::<Vec<_>>())
+        };
         if self.belief >= 1.0 || self.told.pupil().is_none() {
             return by(&self.told);
         }
@@ -157,7 +159,7 @@ impl<'a> Views<'a> {
                 if features::has_detail(sight, &noise, rounding) {
                     readings[k].detail = true;
                     readings[k].alive |= features::alive(sight, &noise);
-                    patches.push(sight);
+                    patches.push((sight, noise));
                     whose.push(k);
                 }
             }
@@ -165,9 +167,8 @@ impl<'a> Views<'a> {
         let sayings: Vec<(usize, Saying)> = whose
             .into_iter()
             .zip(patches.iter().zip(self.said(&patches)))
-            .map(|(k, (sight, said))| {
-                let noise = self.spectrum.at(sight.level);
-                let shown = features::shows(sight, &noise, self.gradients, said.log.exp());
+            .map(|(k, ((sight, noise), said))| {
+                let shown = features::shows(sight, noise, self.gradients, said.log.exp());
                 (k, if shown { said } else { Saying { sd: said.sd.max(UNSEEN), ..said } })
             })
             .collect();
@@ -196,7 +197,7 @@ pub(super) struct Known {
 /// What the estimator is told of each patch of each tile, for training it.
 pub(super) fn described(plane: &Plane, regions: &[Region], noise: &NoiseModel, known: &Known) -> Vec<Vec<Vec<f32>>> {
     let views = Views::of(plane, regions, noise, known);
-    let described = |s| views.described(s, &views.told).to_vec();
+    let described = |s: &Sight| views.described(s, &views.spectrum.at(s.level), &views.told).to_vec();
     views.sights.iter().map(|tile| tile.iter().map(described).collect()).collect()
 }
 

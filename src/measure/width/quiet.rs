@@ -64,10 +64,8 @@ impl<'a> NoiseSpectrum<'a> {
     fn expected(&self, level: f64) -> [f64; RINGS] {
         let levels = level * self.range;
         let per = self.range.powi(-2);
-        std::array::from_fn(|k| {
-            let white = self.model.variance(levels) * self.shape[k];
-            white.max(self.model.at_frequency(levels, middle(k)).compression) * per
-        })
+        let (variance, code) = (self.model.variance(levels), self.model.code_slope(levels));
+        std::array::from_fn(|k| (variance * self.shape[k]).max(self.model.compression(middle(k), code)) * per)
     }
 
     /// What the quietest of some patches say, where they may be noise.

@@ -38,17 +38,20 @@ pub(super) struct Seen {
     pub sectors: [(f64, f64); SECTORS],
 }
 
-/// The frequencies of a quarter of the plane that belong to a ring.
+/// The frequencies of a quarter of the plane that belong to a ring, [`ABREAST`] at a time, made up with such as have no weight.
 #[derive(Default)]
 struct Ring {
     /// Where they are, column by column.
-    at: Vec<u16>,
+    at: Vec<[u16; ABREAST]>,
     /// Their weights (how many frequencies of the plane each stands for, over two), and these times the cosine and sine of twice
     /// the direction.
-    weights: Vec<[f32; 3]>,
+    weights: Vec<[[f32; ABREAST]; 3]>,
     /// How many frequencies of the plane there are in it.
     total: f32,
 }
+
+/// Chosen: as many as there are in the narrowest of wide registers. Sums that run beside each other.
+const ABREAST: usize = 4;
 
 /// What is the same for all patches.
 struct Tables {
@@ -64,7 +67,7 @@ struct Tables {
 
 static TABLES: LazyLock<Tables> = LazyLock::new(|| {
     let mut planner = FftPlanner::<f32>::new();
-    let mut rings: Vec<Ring> = (0..RINGS).map(|_| Ring::default()).collect();
+    let mut rings: Vec<Vec<(u16, [f32; 3])>> = vec![Vec::new(); RINGS];
     for kx in 0..HALF {
         for ky in 0..HALF {
             let (x, y) = (kx as f32 / SIDE as f32, ky as f32 / SIDE as f32);
@@ -73,10 +76,8 @@ static TABLES: LazyLock<Tables> = LazyLock::new(|| {
                 let twice = 2.0 * y.atan2(x);
                 // A frequency of the axes is its own mirror image about one of them, and was added to itself.
                 let weight = if kx == 0 { 1.0 } else { 2.0 } * if ky == 0 { 0.5 } else { 1.0 };
-                let ring = &mut rings[ring - 1];
-                ring.at.push((kx * HALF + ky) as u16);
-                ring.weights.push([weight, weight * twice.cos(), weight * twice.sin()]);
-                ring.total += 2.0 * weight;
+                let weights = [weight, weight * twice.cos(), weight * twice.sin()];
+                rings[ring - 1].push(((kx * HALF + ky) as u16, weights));
             }
         }
     }
@@ -84,7 +85,7 @@ static TABLES: LazyLock<Tables> = LazyLock::new(|| {
         rows: planner.plan_fft_forward(HALF),
         columns: planner.plan_fft_forward(SIDE),
         window: window(),
-        rings,
+        rings: rings.iter().map(|frequencies| Ring::of(frequencies)).collect(),
         turns: std::array::from_fn(|k| {
             let angle = std::f64::consts::TAU * k as f64 / SIDE as f64;
             Complex32::new(angle.cos() as f32, -angle.sin() as f32)
@@ -163,20 +164,31 @@ impl Spectrum {
 }
 
 impl Ring {
+    /// From places and weights.
+    fn of(frequencies: &[(u16, [f32; 3])]) -> Self {
+        let mut ring = Self::default();
+        for some in frequencies.chunks(ABREAST) {
+            let one = |lane: usize| some.get(lane).copied().unwrap_or_default();
+            ring.at.push(std::array::from_fn(|lane| one(lane).0));
+            ring.weights.push(std::array::from_fn(|k| std::array::from_fn(|lane| one(lane).1[k])));
+            some.iter().for_each(|(_, [weight, ..])| ring.total += 2.0 * weight);
+        }
+        ring
+    }
+
     /// Power of its frequencies times their weights, all together.
     fn sums(&self, folded: &Folded) -> [f32; 3] {
         let (sums, differences) = (folded.sums.as_flattened(), folded.differences.as_flattened());
-        // Four sums beside each other, since each addition waits for the one before.
-        let mut totals = [[0.0_f32; 3]; 4];
-        for (at, weights) in self.at.chunks(4).zip(self.weights.chunks(4)) {
-            for ((total, &at), weights) in totals.iter_mut().zip(at).zip(weights) {
-                let (sum, difference) = (sums[usize::from(at)], differences[usize::from(at)]);
-                total[0] += sum * weights[0];
-                total[1] += sum * weights[1];
-                total[2] += difference * weights[2];
+        let mut totals = [[0.0_f32; ABREAST]; 3];
+        for (at, weights) in self.at.iter().zip(&self.weights) {
+            let (sum, difference) = (at.map(|at| sums[usize::from(at)]), at.map(|at| differences[usize::from(at)]));
+            for (k, power) in [sum, sum, difference].iter().enumerate() {
+                for lane in 0..ABREAST {
+                    totals[k][lane] += power[lane] * weights[k][lane];
+                }
             }
         }
-        std::array::from_fn(|k| (totals[0][k] + totals[1][k]) + (totals[2][k] + totals[3][k]))
+        totals.map(|t| (t[0] + t[1]) + (t[2] + t[3]))
     }
 }
 

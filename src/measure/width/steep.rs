@@ -228,9 +228,10 @@ fn counts<const N: usize>(squares: &[[f32; N]], first: u32) -> [[u16; BINS]; 2] 
         for i in 0..N {
             bins[i] = ((row[i].to_bits() >> SHIFT).saturating_sub(first)).min(BINS as u32 - 1) as u16;
         }
-        for pair in bins.chunks_exact(2) {
-            counts[0][usize::from(pair[0]) % BINS] += 1;
-            counts[1][usize::from(pair[1]) % BINS] += 1;
+        for four in bins.as_chunks::<4>().0 {
+            for (k, bin) in four.iter().enumerate() {
+                counts[k % 2][usize::from(*bin) % BINS] += 1;
+            }
         }
     }
     counts
