@@ -113,9 +113,10 @@ impl Apart {
 
     /// Adds the second and third of four rows, one below the other.
     fn rows(&mut self, rows: [&[f32]; 4], place: usize) {
-        let (first, third) = apart_of_rows(rows);
-        self.first[place] += f64::from(first);
-        self.third[place] += f64::from(third);
+        let (mut first, mut third) = ([0.0f32; 8], [0.0f32; 8]);
+        apart_of_rows(rows, &mut first, &mut third);
+        self.first[place] += f64::from(first.iter().sum::<f32>());
+        self.third[place] += f64::from(third.iter().sum::<f32>());
     }
 
     /// How much more every other pair of neighbours differs than those between, as a part: of first and third differences.
@@ -145,8 +146,7 @@ fn apart_in_row(row: &[f32], first: &mut [f32; BLOCK], third: &mut [f32; BLOCK])
 }
 
 #[multiversion(targets("x86_64+avx2"))]
-fn apart_of_rows([before, above, here, below]: [&[f32]; 4]) -> (f32, f32) {
-    let (mut first, mut third) = ([0.0f32; 8], [0.0f32; 8]);
+fn apart_of_rows([before, above, here, below]: [&[f32]; 4], first: &mut [f32; 8], third: &mut [f32; 8]) {
     let (before, above) = (before.as_chunks::<8>().0, above.as_chunks::<8>().0);
     let (here, below) = (here.as_chunks::<8>().0, below.as_chunks::<8>().0);
     for ((a, b), (c, d)) in before.iter().zip(above).zip(here.iter().zip(below)) {
@@ -157,7 +157,6 @@ fn apart_of_rows([before, above, here, below]: [&[f32]; 4]) -> (f32, f32) {
             third[k] += (far - 3.0 * near) * (far - 3.0 * near);
         }
     }
-    (first.iter().sum(), third.iter().sum())
 }
 
 /// Square roots of levels above black, which even out the tones as the file's own coding does.

@@ -27,12 +27,10 @@ const LONG: usize = 384;
 /// Derived: a small picture at half size with room around it. Side of the transform for the coarse shift.
 const FIELD: usize = 256;
 
-/// Adds the sums of a row's cells of `factor` samples.
+/// Adds a row's samples to the sums of their columns.
 #[multiversion(targets("x86_64+avx2"))]
-fn add_cells(row: &[u16], factor: usize, sums: &mut [u64]) {
-    for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(factor)) {
-        *sum += u64::from(cell.iter().map(|&v| u32::from(v)).sum::<u32>());
-    }
+fn add_row(row: &[u16], sums: &mut [u32]) {
+    sums.iter_mut().zip(row).for_each(|(sum, v)| *sum += u32::from(*v));
 }
 
 impl Small {
@@ -47,15 +45,15 @@ impl Small {
         let mut data = Vec::with_capacity(width * height);
         let scale = 1.0 / (factor * factor) as f32;
         let black = f32::from(plane.black);
-        let mut sums = vec![0u64; width];
+        let mut sums = vec![0u32; width * factor];
         for y in 0..height {
             sums.fill(0);
             for row in 0..factor {
-                add_cells(plane.row(y * factor + row), factor, &mut sums);
+                add_row(plane.row(y * factor + row), &mut sums);
             }
             let level =
                 |s: u64| (s as f32 * scale - black).round().clamp(-Self::BELOW, f32::from(u16::MAX) - Self::BELOW);
-            data.extend(sums.iter().map(|&s| level(s)));
+            data.extend(sums.chunks_exact(factor).map(|cell| level(cell.iter().map(|&s| u64::from(s)).sum())));
         }
         Self { width, height, factor, data }
     }
