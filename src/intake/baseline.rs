@@ -21,16 +21,14 @@ pub(super) struct Colours {
     pub codes: Vec<[u8; 2]>,
 }
 
-/// Decodes the luma of a picture of grey or of luma and colour differences; its colours are empty where it is grey.
+/// Decodes the luma of a picture of grey or of luma and colour differences, handing it over row by row; its colours are empty where
+/// it is grey.
 ///
-/// `None` where the file isn't of the plain kind, or not sound; `luma` (width x height) then holds anything.
-pub(super) fn decode(bytes: &[u8], (width, height): (usize, usize), luma: &mut [u8]) -> Option<Colours> {
-    let (plan, data) = Plan::of(bytes)?;
-    if (plan.width, plan.height) != (width, height) || luma.len() != width * height {
-        return None;
-    }
+/// `None` where the file isn't of the plain kind, or not sound; the rows that were handed over are then worth nothing.
+pub(super) fn decode(bytes: &[u8], size: (usize, usize), take: &mut dyn FnMut(&[u8])) -> Option<Colours> {
+    let (plan, data) = Plan::of(bytes).filter(|(plan, _)| (plan.width, plan.height) == size)?;
     let mut codes = vec![[0; 2]; if plan.colours.is_empty() { 0 } else { plan.across * plan.down }];
-    units(&plan, data, luma, &mut codes)?;
+    units(&plan, data, take, &mut codes)?;
     Some(Colours { columns: plan.across, block: (8 * plan.luma.h, 8 * plan.luma.v), codes })
 }
 
@@ -126,7 +124,7 @@ impl Plan {
 
 /// Decodes all units.
 #[multiversion(targets("x86_64+avx2+bmi1+bmi2"))]
-fn units(plan: &Plan, data: &[u8], luma: &mut [u8], codes: &mut [[u8; 2]]) -> Option<()> {
+fn units(plan: &Plan, data: &[u8], take: &mut dyn FnMut(&[u8]), codes: &mut [[u8; 2]]) -> Option<()> {
     let mut bits = Bits::new(data);
     let order = places();
     let Part { h, v, .. } = plan.luma;
@@ -152,10 +150,7 @@ fn units(plan: &Plan, data: &[u8], luma: &mut [u8], codes: &mut [[u8; 2]]) -> Op
             }
         }
         (bits.have >= 0).then_some(())?;
-        let from = row * 8 * v;
-        for (line, out) in strip.chunks_exact(stride).zip(luma.chunks_exact_mut(plan.width).skip(from).take(8 * v)) {
-            out.copy_from_slice(&line[..plan.width]);
-        }
+        strip.chunks_exact(stride).take(plan.height - row * 8 * v).for_each(|line| take(&line[..plan.width]));
     }
     (bits.marker()? == 0xD9).then_some(())
 }
@@ -175,11 +170,11 @@ fn block_of(
     let (mut k, mut last) = (1, 0);
     while k < 64 {
         let entry = bits.entry(&part.ac)?;
-        if entry.run == END {
-            break;
-        }
-        k += usize::from(entry.run);
+        k += usize::from(entry.run());
         if k > 63 {
+            if entry.run() == END {
+                break;
+            }
             return None;
         }
         let value = bits.number(entry);
@@ -198,11 +193,11 @@ fn passed(bits: &mut Bits<'_>, part: &Part, before: &mut i32) -> Option<i32> {
     let mut k = 1;
     while k < 64 {
         let entry = bits.entry(&part.ac)?;
-        if entry.run == END {
+        if entry.run() == END {
             break;
         }
-        k += usize::from(entry.run) + 1;
-        bits.skip(u32::from(entry.size));
+        k += usize::from(entry.run()) + 1;
+        bits.skip(entry.size());
     }
     (k <= 64).then(|| before.wrapping_mul(part.steps[0]))
 }
@@ -228,6 +223,12 @@ mod tests {
         (usize::from(info.width), usize::from(info.height), luma)
     }
 
+    fn decoded(bytes: &[u8], size: (usize, usize)) -> Option<(Colours, Vec<u8>)> {
+        let mut luma = Vec::new();
+        let colours = decode(bytes, size, &mut |line| luma.extend_from_slice(line))?;
+        Some((colours, luma))
+    }
+
     fn fixture(name: &str) -> Vec<u8> {
         std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/jpeg").join(name)).unwrap()
     }
@@ -251,9 +252,8 @@ mod tests {
         }
         for bytes in files {
             let (width, height, expected) = reference(&bytes);
-            let mut luma = vec![0; width * height];
-            assert!(decode(&bytes, (width, height), &mut luma).is_some(), "{width} x {height}");
-            assert!(luma == expected, "{width} x {height}");
+            let luma = decoded(&bytes, (width, height)).map(|d| d.1);
+            assert!(luma == Some(expected), "{width} x {height}");
         }
     }
 
@@ -262,18 +262,17 @@ mod tests {
         for name in ["progressive.jpg", "cmyk.jpg"] {
             let bytes = fixture(name);
             let size = super::super::headers::Headers::scan(&bytes).size();
-            assert!(decode(&bytes, size, &mut vec![0; size.0 * size.1]).is_none(), "{name}");
+            assert!(decoded(&bytes, size).is_none(), "{name}");
         }
         let bytes = fixture("baseline.jpg");
         let size = super::super::headers::Headers::scan(&bytes).size();
-        let mut luma = vec![0; size.0 * size.1];
         for cut in (0..bytes.len() - 2).step_by(bytes.len() / 60 + 1) {
-            assert!(decode(&bytes[..cut], size, &mut luma).is_none(), "{cut}");
+            assert!(decoded(&bytes[..cut], size).is_none(), "{cut}");
             let mut ended = bytes[..cut].to_vec();
             ended.extend([0xFF, 0xD9]);
-            assert!(decode(&ended, size, &mut luma).is_none(), "{cut}");
+            assert!(decoded(&ended, size).is_none(), "{cut}");
         }
-        assert!(decode(&bytes, size, &mut luma).is_some());
+        assert!(decoded(&bytes, size).is_some());
     }
 
     #[test]
@@ -283,7 +282,7 @@ mod tests {
         });
         let mut bytes = Vec::new();
         JpegEncoder::new_with_quality(&mut bytes, 100).encode_image(&picture).unwrap();
-        let colours = decode(&bytes, (40, 24), &mut vec![0; 40 * 24]).unwrap();
+        let (colours, _) = decoded(&bytes, (40, 24)).unwrap();
         // JFIF 1.02: Cb = 128 - 0.1687 R - 0.3313 G + 0.5 B, Cr = 128 + 0.5 R - 0.4187 G - 0.0813 B.
         let near =
             |found: [u8; 2], expected: [f64; 2]| (0..2).all(|k| (f64::from(found[k]) - expected[k]).abs() <= 2.0);

@@ -7,31 +7,52 @@ const QUICK: u32 = 11;
 /// A run that stands for the end of a block.
 pub(super) const END: u8 = 64;
 
-/// A code and, where both fit into the quick bits, the number behind it.
+/// A code and, where both fit into the quick bits, the number behind it; all in one number, so that it is fetched at once and kept in
+/// a register.
 #[derive(Clone, Copy, Default)]
-pub(super) struct Entry {
-    /// Bits of the code; 0 where it is longer than the quick bits, or there is none.
-    code: u8,
-    /// Zeros before the coefficient, or [`END`].
-    pub(super) run: u8,
-    /// Bits of the number that are still to be read.
-    pub(super) size: u8,
-    /// Bits of the code and of the number that is in `value`.
-    taken: u8,
-    value: i16,
-}
+pub(super) struct Entry(u32);
 
 impl Entry {
+    /// A code's length, the zeros before the coefficient or [`END`], the bits of the number behind it, and for a bare table what the code
+    /// stands for.
+    const fn new(length: u32, run: u8, size: u8, value: u8) -> Self {
+        Self((value as u32) << 16 | (run as u32) << 9 | (size as u32) << 5 | length)
+    }
+
+    /// The same with the number behind it.
+    const fn whole(self, number: i32) -> Self {
+        Self((number as u32) << 16 | (self.run() as u32) << 9 | (self.taken() + self.size()))
+    }
+
+    /// Bits of the code and of the number that is in it; 0 where the code is longer than the quick bits, or there is none.
+    const fn taken(self) -> u32 {
+        self.0 & 31
+    }
+
+    /// Bits of the number that are still to be read.
+    pub(super) const fn size(self) -> u32 {
+        self.0 >> 5 & 15
+    }
+
+    /// Zeros before the coefficient, or [`END`].
+    pub(super) const fn run(self) -> u8 {
+        (self.0 >> 9 & 127) as u8
+    }
+
+    const fn value(self) -> i32 {
+        self.0.cast_signed() >> 16
+    }
+
     /// Bits of the code and what a bare table has for it.
     pub(super) const fn bare(self) -> (u32, u8) {
-        (self.code as u32, self.value as u8)
+        (self.taken(), self.value() as u8)
     }
 }
 
 /// A Huffman table (annex C).
-#[derive(Clone, Default)]
+#[derive(Clone)]
 pub(super) struct Table {
-    quick: Vec<Entry>,
+    quick: Box<[Entry; 1 << QUICK]>,
     /// For each length the first 16 bits beyond its codes, and what added to a code gives its symbol's place.
     limits: [u32; 17],
     places: [i32; 17],
@@ -54,8 +75,8 @@ pub(super) enum Kind {
 impl Table {
     /// From the numbers of codes of each length and their symbols; `None` where they make no sense.
     pub(super) fn new(counts: &[u8; 16], symbols: &[u8], kind: Kind) -> Option<Self> {
-        let mut table =
-            Self { quick: vec![Entry::default(); 1 << QUICK], symbols: symbols.to_vec(), kind, ..Self::default() };
+        let quick = vec![Entry::default(); 1 << QUICK].into_boxed_slice().try_into().ok()?;
+        let mut table = Self { quick, limits: [0; 17], places: [0; 17], symbols: symbols.to_vec(), kind };
         let (mut code, mut place) = (0_u32, 0_i32);
         for length in 1..=16_u32 {
             let count = u32::from(counts[length as usize - 1]);
@@ -77,27 +98,23 @@ impl Table {
     /// What a symbol says, before the number behind it is read.
     fn entry(&self, symbol: u8, length: u32) -> Option<Entry> {
         let (run, size, value) = match (self.kind, symbol >> 4, symbol & 15) {
-            (Kind::Bare, ..) => (0, 0, i16::from(symbol)),
+            (Kind::Bare, ..) => (0, 0, symbol),
             (Kind::Means, 0, size @ 0..=11) => (0, size, 0),
             (Kind::Others, 0, 0) => (END, 0, 0),
             (Kind::Others, 15, 0) => (15, 0, 0),
             (Kind::Others, run, size @ 1..=10) => (run, size, 0),
             _ => return None,
         };
-        Some(Entry { code: length as u8, run, size, taken: length as u8, value })
+        Some(Entry::new(length, run, size, value))
     }
 
     fn enter(&mut self, code: u32, length: u32, symbol: u8) -> Option<()> {
         let entry = self.entry(symbol, length)?;
         let free = QUICK - length;
+        let size = entry.size();
         for rest in 0..1_u32 << free {
-            let mut entry = entry;
-            let size = u32::from(entry.size);
-            if (1..=free).contains(&size) {
-                entry.value = extended(rest >> (free - size), size) as i16;
-                entry.taken += entry.size;
-                entry.size = 0;
-            }
+            let fits = (1..=free).contains(&size);
+            let entry = if fits { entry.whole(extended(rest >> (free - size), size)) } else { entry };
             *self.quick.get_mut((code << free | rest) as usize)? = entry;
         }
         Some(())
@@ -107,7 +124,7 @@ impl Table {
     #[inline(always)]
     pub(super) fn look(&self, next: u32) -> Option<Entry> {
         let entry = *self.quick.get((next >> (16 - QUICK)) as usize)?;
-        if entry.code == 0 { self.long(next) } else { Some(entry) }
+        if entry.taken() == 0 { self.long(next) } else { Some(entry) }
     }
 
     /// The entry of a code that is longer than the quick bits.
@@ -126,6 +143,9 @@ pub(super) const fn extended(bits: u32, size: u32) -> i32 {
 }
 
 /// Entropy-coded bits up to the next marker, the next in the highest place.
+///
+/// What is rarely done to them is done to a copy: of what no call gets hold of, all is kept in registers.
+#[derive(Clone, Copy)]
 pub(super) struct Bits<'a> {
     bytes: &'a [u8],
     at: usize,
@@ -159,16 +179,17 @@ impl<'a> Bits<'a> {
                 return;
             }
         }
-        self.fill_bytes();
+        *self = self.filled();
     }
 
+    /// The same with all the bits there is room for, byte by byte.
     #[cold]
-    fn fill_bytes(&mut self) {
+    fn filled(mut self) -> Self {
         while (0..=48).contains(&self.have) {
-            let Some(&byte) = self.bytes.get(self.at) else { return };
+            let Some(&byte) = self.bytes.get(self.at) else { return self };
             if byte == 0xFF {
                 if self.bytes.get(self.at + 1) != Some(&0) {
-                    return;
+                    return self;
                 }
                 self.at += 1;
             }
@@ -176,6 +197,7 @@ impl<'a> Bits<'a> {
             self.buffer |= u64::from(byte) << (56 - self.have);
             self.have += 8;
         }
+        self
     }
 
     #[inline(always)]
@@ -188,17 +210,17 @@ impl<'a> Bits<'a> {
     pub(super) fn entry(&mut self, table: &Table) -> Option<Entry> {
         self.fill();
         let entry = table.look((self.buffer >> 48) as u32)?;
-        self.skip(u32::from(entry.taken));
+        self.skip(entry.taken());
         Some(entry)
     }
 
     /// The number of an entry.
     #[inline(always)]
     pub(super) fn number(&mut self, entry: Entry) -> i32 {
-        if entry.size == 0 {
-            return i32::from(entry.value);
+        let size = entry.size();
+        if size == 0 {
+            return entry.value();
         }
-        let size = u32::from(entry.size);
         let bits = (self.buffer >> (64 - size)) as u32;
         self.skip(size);
         extended(bits, size)
@@ -236,8 +258,9 @@ impl<'a> Bits<'a> {
     }
 
     /// The marker behind the data, of which nothing but filling may be left.
+    #[inline(always)]
     pub(super) fn marker(&mut self) -> Option<u8> {
-        self.fill_bytes();
+        *self = self.filled();
         (0..8).contains(&self.have).then_some(())?;
         (self.bytes.get(self.at) == Some(&0xFF)).then_some(())?;
         let mut at = self.at;

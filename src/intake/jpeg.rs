@@ -13,7 +13,7 @@ use super::headers::Headers;
 use super::levels::{luminance_of_bytes, widen};
 use super::luminance::Read;
 use super::rendered::{self, MAX_PIXELS};
-use super::roomy::zeros;
+use super::roomy::{room, too_little, zeros};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, baseline, scan};
@@ -43,16 +43,20 @@ pub(super) fn plane(
     let mut tint = None;
     let data = if grey {
         let lut = tone.bytes();
-        if turn.is_none() {
+        let plain = if early.is_none() { plain(bytes, headers.size(), turn, &lut, path)? } else { None };
+        if let Some((data, colours)) = plain {
+            tint = colours;
+            data
+        } else if turn.is_none() {
             // The bytes are decoded into the upper half of the plane's own memory and widened in place.
             let mut data = zeros::<u16>(width * height, path)?;
             let luma = &mut bytemuck::cast_slice_mut(&mut data)[width * height..];
-            (rows, tint) = grey_codes(bytes, headers, decoder, luma, (early, turn), path)?;
+            rows = grey_codes(bytes, headers, decoder, luma, early, path)?;
             widen(&mut data, &lut);
             data
         } else {
             let mut luma = zeros::<u8>(width * height, path)?;
-            (rows, tint) = grey_codes(bytes, headers, decoder, &mut luma, (early, turn), path)?;
+            rows = grey_codes(bytes, headers, decoder, &mut luma, early, path)?;
             turn.apply(&luma, width, height, |v| lut[usize::from(v)])
         }
     } else {
@@ -86,25 +90,42 @@ fn sound<'a>(bytes: &'a [u8], headers: &Headers) -> Cow<'a, [u8]> {
     }
 }
 
-/// Decodes the luma of a picture of grey or of luma and colour differences, and what comes with it: how many rows are coded,
-/// and coarse colours. What is plain and sound is decoded here, all else by the decoder that knows every kind.
+/// A plane's samples and coarse colours.
+type Plain = (Vec<u16>, Option<Tint>);
+
+/// Those of a picture that is plain and sound, as nearly all are; `None` for all others.
+fn plain(
+    bytes: &[u8],
+    (width, height): (usize, usize),
+    turn: Turn,
+    lut: &[u16; 256],
+    path: &Path,
+) -> Result<Option<Plain>, IntakeError> {
+    let (size, level) = ((width, height), |v: u8| lut[usize::from(v)]);
+    let none = || too_little(path);
+    let found = if turn.is_none() {
+        let mut data = room::<u16>(width * height).ok_or_else(none)?;
+        baseline::decode(bytes, size, &mut |line| data.extend(line.iter().map(|v| level(*v)))).map(|c| (data, c))
+    } else {
+        let mut luma = room::<u8>(width * height).ok_or_else(none)?;
+        let colours = baseline::decode(bytes, size, &mut |line| luma.extend_from_slice(line));
+        colours.map(|c| (turn.apply(&luma, width, height, level), c))
+    };
+    Ok(found.map(|(data, colours)| (data, turn.tint(colours, size))))
+}
+
+/// Decodes the luma of a picture of grey or of luma and colour differences by the decoder that knows every kind; how many rows are coded.
 fn grey_codes(
     bytes: &[u8],
     headers: &Headers,
     mut decoder: JpegDecoder<ZCursor<&[u8]>>,
     luma: &mut [u8],
-    (early, turn): (Option<usize>, Turn),
+    early: Option<usize>,
     path: &Path,
-) -> Result<(usize, Option<Tint>), IntakeError> {
-    if early.is_none() {
-        if let Some(colours) = baseline::decode(bytes, headers.size(), luma) {
-            return Ok((headers.height, turn.tint(colours, headers.size())));
-        }
-        luma.fill(0);
-    }
+) -> Result<usize, IntakeError> {
     run(&mut decoder, luma, path)?;
     drop(decoder);
-    Ok((blank(bytes, headers, luma, 1, early, path)?, None))
+    blank(bytes, headers, luma, 1, early, path)
 }
 
 /// Share of a picture that must be there for it to be worth measuring.

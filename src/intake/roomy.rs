@@ -5,13 +5,24 @@ use std::path::Path;
 
 use super::IntakeError;
 
-/// Memory for a picture; an error where there is none.
+/// Memory for a picture, all zeros; an error where there is none.
 pub(super) fn zeros<T: Clone + Default>(count: usize, path: &Path) -> Result<Vec<T>, IntakeError> {
-    let mut memory = Vec::new();
-    memory.try_reserve_exact(count).map_err(|_| IntakeError::too_much(path, "there is not enough memory for it"))?;
-    in_large_pages(&mut memory);
+    let mut memory = room(count).ok_or_else(|| too_little(path))?;
     memory.resize(count, T::default());
     Ok(memory)
+}
+
+/// Room for a picture that is filled from its beginning on, so that nothing need be written there before; `None` where there is none.
+pub(super) fn room<T>(count: usize) -> Option<Vec<T>> {
+    let mut memory = Vec::new();
+    memory.try_reserve_exact(count).ok()?;
+    in_large_pages(&mut memory);
+    Some(memory)
+}
+
+/// That there is not enough memory for a file.
+pub(super) fn too_little(path: &Path) -> IntakeError {
+    IntakeError::too_much(path, "there is not enough memory for it")
 }
 
 /// Asks for large pages under a vector's memory; a refusal changes nothing. Best called before the memory is written.
