@@ -112,9 +112,12 @@ impl Turn {
         for y0 in (0..h).step_by(BLOCK) {
             for x0 in (0..w).step_by(BLOCK) {
                 for y in y0..h.min(y0 + BLOCK) {
-                    for x in x0..w.min(x0 + BLOCK) {
-                        let (sx, sy) = self.stored(x, y, width, height);
-                        out[y * w + x] = map(stored[sy * width + sx]);
+                    // Along an upright row one goes down a stored column, or up.
+                    let (sx, sy) = self.stored(x0, y, width, height);
+                    let mut at = sy * width + sx;
+                    for d in &mut out[y * w..][x0..w.min(x0 + BLOCK)] {
+                        *d = map(stored[at]);
+                        at = if self.flip_y { at.wrapping_sub(width) } else { at + width };
                     }
                 }
             }

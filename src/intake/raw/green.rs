@@ -1,5 +1,7 @@
 //! Green: a sensor's samples to a plane of green luminance; measured sites are kept as they are, the others filled in.
 
+use multiversion::multiversion;
+
 use super::sensor::{Pattern, Sensor};
 use crate::shot::{Mosaic, Plane};
 
@@ -44,18 +46,21 @@ pub(super) fn plane(sensor: &Sensor) -> Plane {
 /// The level at which the sensor clips: the pile of measured samples at the top of their range, where there is one.
 fn saturation(plane: &Plane) -> u16 {
     const BINS: usize = 256;
+    /// After so many columns any mosaic repeats itself.
+    const PERIOD: usize = 6;
     let (black, range) = (f32::from(plane.black), plane.range());
-    let mut counts = [0_usize; BINS];
-    let mut total = 0;
+    let mut levels = vec![0_usize; 1 << 16];
     for y in (0..plane.height).step_by(3) {
-        for (x, v) in plane.row(y).iter().enumerate() {
-            if plane.mosaic.measured(x, y) {
-                let bin = (f32::from(*v) - black) / range * BINS as f32;
-                counts[(bin as usize).min(BINS - 1)] += 1;
-                total += 1;
-            }
+        for first in (0..PERIOD).filter(|x| plane.mosaic.measured(*x, y)) {
+            plane.row(y).iter().skip(first).step_by(PERIOD).for_each(|v| levels[usize::from(*v)] += 1);
         }
     }
+    let mut counts = [0_usize; BINS];
+    for (level, count) in levels.iter().enumerate() {
+        let bin = (level as f32 - black) / range * BINS as f32;
+        counts[(bin as usize).min(BINS - 1)] += count;
+    }
+    let total: usize = counts.iter().sum();
     // A few bright points are no clipping; a thousandth of the frame at one level is, if it stands out from
     // what lies below it. A pile may straddle two bins.
     let least = (total / 1000).max(1);
@@ -102,17 +107,9 @@ impl<'a> Window<'a> {
         } as usize;
         let source = self.sensor.row(y);
         let row = &mut self.rows[slot];
-        let levels: [(f32, f32); 2] =
-            std::array::from_fn(|x| (self.sensor.black[y % 2 * 2 + x], self.sensor.gains[self.pattern.colour(x, y)]));
-        let mut pairs = row[2..].chunks_exact_mut(2).zip(source.chunks_exact(2));
-        pairs.by_ref().for_each(|(to, from)| {
-            to[0] = (f32::from(from[0]) - levels[0].0) * levels[0].1;
-            to[1] = (f32::from(from[1]) - levels[1].0) * levels[1].1;
-        });
+        let black = [0, 1].map(|x| self.sensor.black[y % 2 * 2 + x]);
+        balanced(source, black, [0, 1].map(|x| self.sensor.gains[self.pattern.colour(x, y)]), &mut row[2..]);
         let width = source.len();
-        if width % 2 == 1 {
-            row[1 + width] = (f32::from(source[width - 1]) - levels[0].0) * levels[0].1;
-        }
         (row[0], row[1]) = (row[4], row[3]);
         (row[width + 2], row[width + 3]) = (row[width], row[width - 1]);
     }
@@ -124,40 +121,47 @@ impl<'a> Window<'a> {
     }
 }
 
+/// Samples of a row less black, times their gain: those of even columns and of odd ones.
+#[multiversion(targets("x86_64+avx2"))]
+fn balanced(samples: &[u16], black: [f32; 2], gain: [f32; 2], out: &mut [f32]) {
+    for (x, (out, sample)) in out.iter_mut().zip(samples).enumerate() {
+        let (black, gain) = if x % 2 == 0 { (black[0], gain[0]) } else { (black[1], gain[1]) };
+        *out = (f32::from(*sample) - black) * gain;
+    }
+}
+
 fn bayer(sensor: &Sensor, pattern: &Pattern, green_black: f32, data: &mut [u16]) {
     let mut window = Window::new(sensor, pattern);
-    let mut filled = vec![0_u16; sensor.width];
+    let mut lifted = vec![0_u16; sensor.width];
     for (y, out) in data.chunks_exact_mut(sensor.width).enumerate() {
         if y > 0 {
             window.advance(y as isize + 2);
         }
-        let [nn, n, here, s, ss] = &window.rows;
-        interpolate(nn, n, here, s, ss, green_black + 0.5, &mut filled);
         let first_green = usize::from(pattern.colour(0, y) != 1);
         // The two greens may differ in black level; the plane has one.
         let lift = green_black - sensor.black[y % 2 * 2 + first_green];
-        let source = sensor.row(y);
-        out.copy_from_slice(&filled);
-        if lift == 0.0 {
-            out.iter_mut().zip(source).skip(first_green).step_by(2).for_each(|(d, v)| *d = *v);
-        } else {
-            let lifted = |v: u16| (f32::from(v) + lift).round() as u16;
-            out.iter_mut().zip(source).skip(first_green).step_by(2).for_each(|(d, v)| *d = lifted(*v));
+        let mut kept = sensor.row(y);
+        if lift != 0.0 {
+            lifted.iter_mut().zip(kept).for_each(|(d, v)| *d = (f32::from(*v) + lift).round() as u16);
+            kept = &lifted;
         }
+        interpolate(window.rows.each_ref().map(Vec::as_slice), green_black + 0.5, (kept, first_green), out);
     }
 }
 
-/// Green at every site of a row as if none were measured; only the unmeasured ones are meant.
-fn interpolate(nn: &[f32], n: &[f32], here: &[f32], s: &[f32], ss: &[f32], offset: f32, out: &mut [u16]) {
+/// Green of a row: at every other site, from the first that is green, what is kept there, at those between what its neighbours say.
+#[multiversion(targets("x86_64+avx2"))]
+fn interpolate(rows: [&[f32]; 5], offset: f32, (kept, first_green): (&[u16], usize), out: &mut [u16]) {
     let w = out.len();
-    let (nn, n, s, ss) = (&nn[2..][..w], &n[2..][..w], &s[2..][..w], &ss[2..][..w]);
+    let [nn, n, here, s, ss] = rows;
+    let (nn, n, s, ss, kept) = (&nn[2..][..w], &n[2..][..w], &s[2..][..w], &ss[2..][..w], &kept[..w]);
     let (ww, west, centre, east, ee) = (&here[..w], &here[1..][..w], &here[2..][..w], &here[3..][..w], &here[4..][..w]);
     for x in 0..w {
         let near = n[x] + s[x] + west[x] + east[x];
         let far = nn[x] + ss[x] + ww[x] + ee[x];
         let green = 0.25 * near + 0.5 * centre[x] - 0.125 * far;
         // The cast from float saturates at both ends.
-        out[x] = (green + offset) as u16;
+        out[x] = if x % 2 == first_green { kept[x] } else { (green + offset) as u16 };
     }
 }
 
@@ -179,20 +183,20 @@ fn six(sensor: &Sensor, pattern: &Pattern, green_black: f32, data: &mut [u16]) {
     let lift = (green_black - sensor.black[1]).round() as i32;
     for (y, out) in data.chunks_exact_mut(sensor.width).enumerate() {
         let row = sensor.row(y);
-        for (x, d) in out.iter_mut().enumerate() {
-            if pattern.colour(x, y) == 1 {
-                *d = (i32::from(row[x]) + lift).clamp(0, 65535) as u16;
-                continue;
-            }
-            let (mut sum, mut weights) = (0.0, 0.0);
-            for &(dx, dy, weight) in &around[y % 6 * 6 + x % 6] {
-                let (nx, ny) = (x as isize + dx, y as isize + dy);
-                if (0..width).contains(&nx) && (0..height).contains(&ny) {
-                    sum += weight * f32::from(sensor.row(ny as usize)[nx as usize]);
-                    weights += weight;
+        out.iter_mut().zip(row).for_each(|(d, v)| *d = (i32::from(*v) + lift).clamp(0, 65535) as u16);
+        for phase in (0..6).filter(|x| pattern.colour(*x, y) != 1) {
+            let around = &around[y % 6 * 6 + phase];
+            for x in (phase..sensor.width).step_by(6) {
+                let (mut sum, mut weights) = (0.0, 0.0);
+                for &(dx, dy, weight) in around {
+                    let (nx, ny) = (x as isize + dx, y as isize + dy);
+                    if (0..width).contains(&nx) && (0..height).contains(&ny) {
+                        sum += weight * f32::from(sensor.row(ny as usize)[nx as usize]);
+                        weights += weight;
+                    }
                 }
+                out[x] = if weights > 0.0 { (sum / weights + lift as f32).round() as u16 } else { row[x] };
             }
-            *d = if weights > 0.0 { (sum / weights + lift as f32).round() as u16 } else { row[x] };
         }
     }
 }

@@ -61,10 +61,10 @@ pub(super) fn mend(sensor: &mut Sensor) -> usize {
     let rows = (edge..seen.height.saturating_sub(edge)).into_par_iter();
     let found: Vec<(usize, u16)> = rows
         .flat_map_iter(|y| {
-            let around = &around;
-            let places = if side == 2 { suspects(seen, y) } else { (edge..seen.width.saturating_sub(edge)).collect() };
+            let around = &around[y % side * side..][..side];
+            let places = if side == 2 { suspects(seen, y) } else { suspects_of_six(seen, y, around) };
             places.into_iter().filter_map(move |x| {
-                let value = outlying(seen, &pattern, (x, y), &around[y % side * side + x % side])?;
+                let value = outlying(seen, &pattern, (x, y), &around[x % side])?;
                 Some(((seen.top + y) * seen.stride + seen.left + x, value))
             })
         })
@@ -86,11 +86,38 @@ fn suspects(sensor: &Sensor, y: usize) -> Vec<usize> {
     let width = here.len().saturating_sub(4);
     let mut marked = vec![0_u8; width];
     for (x, mark) in marked.iter_mut().enumerate() {
-        let [a, b, c, d, v] = [above[x + 2], below[x + 2], here[x], here[x + 4], here[x + 2]].map(i32::from);
-        let (low, high) = (a.min(b).min(c.min(d)), a.max(b).max(c.max(d)));
-        *mark = u8::from((v - high).max(low - v) > BEYOND as i32 * (high - low) + least);
+        *mark = u8::from(stands_out(here[x + 2], [above[x + 2], below[x + 2], here[x], here[x + 4]], least));
     }
     memchr::memchr_iter(1, &marked).map(|x| x + 2).collect()
+}
+
+/// The same of a 6 x 6 pattern, by the four nearest sites of one colour.
+fn suspects_of_six(sensor: &Sensor, y: usize, around: &[Around]) -> Vec<usize> {
+    const SIDE: usize = 6;
+    const EDGE: usize = SIDE / 2;
+    let least = i32::from(least(sensor));
+    let start = (sensor.top + y) * sensor.stride + sensor.left;
+    let mut found = Vec::new();
+    for (phase, around) in around.iter().enumerate().filter(|(_, around)| !around.alike.is_empty()) {
+        let steps: [isize; 4] = std::array::from_fn(|k| {
+            let (dx, dy) = around.alike[k % around.alike.len()];
+            dy * sensor.stride as isize + dx
+        });
+        let first = if phase < EDGE { phase + SIDE } else { phase };
+        found.extend((first..sensor.width.saturating_sub(EDGE)).step_by(SIDE).filter(|x| {
+            let near = steps.map(|step| sensor.samples[(start + x).wrapping_add_signed(step)]);
+            stands_out(sensor.samples[start + x], near, least)
+        }));
+    }
+    found
+}
+
+/// Whether a site lies beyond four others by far more than these differ.
+#[inline(always)]
+fn stands_out(own: u16, others: [u16; 4], least: i32) -> bool {
+    let (v, [a, b, c, d]) = (i32::from(own), others.map(i32::from));
+    let (low, high) = (a.min(b).min(c.min(d)), a.max(b).max(c.max(d)));
+    (v - high).max(low - v) > BEYOND as i32 * (high - low) + least
 }
 
 /// What should stand at a place, where what stands there tells of the sensor alone.

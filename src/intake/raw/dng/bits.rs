@@ -46,7 +46,7 @@ impl<'a> Bits<'a> {
     }
 
     /// Makes at least 32 bits ready.
-    #[inline]
+    #[inline(always)]
     fn fill(&mut self) {
         if self.count >= 32 {
             return;
@@ -106,14 +106,24 @@ impl<'a> Bits<'a> {
         self.bytes.len().saturating_sub(self.at.saturating_sub(self.count as usize / 8))
     }
 
-    /// What the next code stands for.
+    /// What the next code stands for; `None` where there is no such code.
+    #[inline(always)]
+    pub(super) fn code(&mut self, codes: &Codes) -> Option<u8> {
+        let (length, symbol) = codes.look(self.peek(16))?.bare();
+        self.skip(length);
+        Some(symbol)
+    }
+
+    /// The same, where a code that does not exist is what is wrong with the file.
     #[inline]
     pub(super) fn symbol(&mut self, codes: &Codes) -> Result<u8, Refused> {
-        let no_code = || Refused::Broken("its compressed data hold a code that does not exist".into());
-        let (length, symbol) = codes.look(self.peek(16)).ok_or_else(no_code)?.bare();
-        self.skip(length);
-        Ok(symbol)
+        self.code(codes).ok_or_else(no_code)
     }
+}
+
+/// That data hold a code that does not exist.
+pub(super) fn no_code() -> Refused {
+    Refused::Broken("its compressed data hold a code that does not exist".into())
 }
 
 /// Codes from how many there are of each length, and what they stand for in order.

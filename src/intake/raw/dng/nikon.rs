@@ -4,7 +4,7 @@
 //! that every reader of these files has.
 
 use super::super::sensor::Refused;
-use super::bits::{Bits, Codes, codes};
+use super::bits::{Bits, Codes, codes, no_code};
 use super::layout::{Compression, Layout};
 use super::makers::Note;
 use super::tags::unsigned;
@@ -92,13 +92,13 @@ impl Coded {
             }
             let above = &mut first[y % 2];
             for (x, v) in row.iter_mut().enumerate().take(2) {
-                above[x] = above[x].wrapping_add(missed(&table, &mut bits)?);
+                above[x] = above[x].wrapping_add(missed(&table, &mut bits).ok_or_else(no_code)?);
                 *v = self.levels[above[x].clamp(0, last) as usize];
             }
             let mut before = *above;
             for pair in row[2.min(layout.width)..].chunks_mut(2) {
                 for (v, before) in pair.iter_mut().zip(&mut before) {
-                    *before = before.wrapping_add(missed(&table, &mut bits)?);
+                    *before = before.wrapping_add(missed(&table, &mut bits).ok_or_else(no_code)?);
                     *v = self.levels[(*before).clamp(0, last) as usize];
                 }
             }
@@ -116,18 +116,18 @@ fn codes_of((counts, values): Table) -> Result<Codes, Refused> {
     codes(&padded, values)
 }
 
-/// What a sample differs by from what is foretold.
-#[inline]
-fn missed(table: &Codes, bits: &mut Bits) -> Result<i32, Refused> {
-    let code = u32::from(bits.symbol(table)?);
+/// What a sample differs by from what is foretold; `None` where there is no such code.
+#[inline(always)]
+fn missed(table: &Codes, bits: &mut Bits) -> Option<i32> {
+    let code = u32::from(bits.code(table)?);
     let (kept, left_out) = (code & 15, code >> 4);
     if left_out == 0 {
-        return Ok(bits.signed(kept));
+        return Some(bits.signed(kept));
     }
     // The middle of a step; the first bit tells the sign.
     let (size, step) = (kept + left_out, bits.take(kept) as i32);
     let value = (step << left_out) + (1 << (left_out - 1));
-    Ok(if step >> (kept - 1) == 0 { value - (1 << size) } else { value })
+    Some(if step >> (kept - 1) == 0 { value - (1 << size) } else { value })
 }
 
 /// Levels on straight lines between points that lie `step` places apart.
