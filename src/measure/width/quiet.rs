@@ -55,8 +55,12 @@ impl<'a> NoiseSpectrum<'a> {
         let mut order: Vec<&Sight> = sights.filter(|s| s.clipped < 0.01 && s.level > 0.0).collect();
         order.sort_by(|a, b| a.level.total_cmp(&b.level));
         let size = order.len().div_ceil(GROUPS).max(FEWEST);
-        let found = order.chunks(size).filter_map(|group| spectrum.quiet(group)).collect();
-        spectrum.found = found;
+        let groups: Vec<_> = order.chunks(size).collect();
+        let quiet: Vec<_> = groups.iter().map(|group| spectrum.quiet(group, EXCESS)).collect();
+        // Grain, like all noise, grows with light: below a quiet level what is even is texture.
+        let grain = |k: usize| quiet[k..].iter().all(Option::is_none) && even(groups[k]);
+        let coarse = |k: usize| grain(k).then(|| spectrum.quiet(groups[k], COARSE)).flatten();
+        spectrum.found = (0..groups.len()).filter_map(|k| quiet[k].or_else(|| coarse(k))).collect();
         spectrum
     }
 
@@ -68,8 +72,8 @@ impl<'a> NoiseSpectrum<'a> {
         std::array::from_fn(|k| (variance * self.shape[k]).max(self.model.compression(middle(k), code)) * per)
     }
 
-    /// What the quietest of some patches say, where they may be noise.
-    fn quiet(&self, group: &[&Sight]) -> Option<(f64, [f64; RINGS])> {
+    /// What the quietest of some patches say, where they may be noise: they deviate by at most `excess` times what white noise does.
+    fn quiet(&self, group: &[&Sight], excess: f64) -> Option<(f64, [f64; RINGS])> {
         let mut quietest: Vec<(f64, &Sight)> = group
             .iter()
             .map(|s| {
@@ -83,8 +87,6 @@ impl<'a> NoiseSpectrum<'a> {
         let (_, typical) = chosen.get(chosen.len() / 2)?;
         let level = typical.level;
         let white = self.model.variance(level * self.range) / self.range.powi(2);
-        let alike = group.len() >= MANY && spread(group) < ALIKE;
-        let excess = if alike { COARSE } else { EXCESS };
         let limit =
             (CODES * self.model.code_slope(level * self.range) / self.range).powi(2).max(excess.powi(2) * white);
         if typical.seen.variance > limit {
@@ -116,6 +118,11 @@ impl<'a> NoiseSpectrum<'a> {
     pub(super) fn white(&self, level: f64) -> f64 {
         white(self.model, self.range, level)
     }
+}
+
+/// Whether some patches are as alike as those of noise.
+fn even(group: &[&Sight]) -> bool {
+    group.len() >= MANY && spread(group) < ALIKE
 }
 
 /// Spread of ln variance over the quieter half of some patches, the quietest twentieth left out.
