@@ -376,7 +376,7 @@ pub fn brackets(seed: u64) {
     let (count, long, frames) = (number("COUNT", 4), number("LONG", 880), number("FRAMES", 12));
     let beyond = number("BEYOND", 0) as f64 / 100.0;
     let (mut whole, mut near_best, mut small, mut total) = (0, 0, 0, 0);
-    for i in 0..count {
+    for i in number("FROM", 0)..count {
         let mut dice = seed.wrapping_mul(15_485_867).wrapping_add(7919 * i as u64);
         let scene = scene(long, 20.0 + 20.0 * even(&mut dice), &mut dice);
         // From the nearest layer to the farthest, and beyond either by a share of their distance.

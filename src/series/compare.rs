@@ -369,6 +369,7 @@ fn by_widths(seen: &[Seen], laid: &[Option<Registration>], tiles: &[Region]) -> 
     Blurs {
         apart_sd: sigma.iter().map(|f| f.iter().map(|e| e.map_or(0.0, |e| e.sd)).collect()).collect(),
         from_middle: vec![vec![(0.0, 0.0); tiles.len()]; seen.len()],
+        at_least: vec![vec![false; tiles.len()]; seen.len()],
         anchor_sd: vec![0.0; tiles.len()],
         moved: vec![0; seen.len()],
         sigma,
@@ -402,6 +403,7 @@ mod tests {
             sigma: [100, 6, 40, 0].map(sigma).into(),
             apart_sd: none(),
             from_middle: vec![vec![(0.0, 0.0); 100]; 4],
+            at_least: vec![vec![false; 100]; 4],
             anchor_sd: vec![0.05; 100],
             moved: vec![0; 4],
         };

@@ -149,6 +149,7 @@ mod tests {
             sigma: widths.iter().map(frame).collect(),
             apart_sd: vec![vec![0.0; tiles]; widths.len()],
             from_middle: vec![vec![(0.0, 0.0); tiles]; widths.len()],
+            at_least: vec![vec![false; tiles]; widths.len()],
             anchor_sd: vec![0.0; tiles],
             moved: vec![0; widths.len()],
         }

@@ -92,6 +92,7 @@ mod tests {
             sigma,
             apart_sd: vec![vec![0.02; 96]; frames.len()],
             from_middle: vec![vec![(0.0, 0.0); 96]; frames.len()],
+            at_least: vec![vec![false; 96]; frames.len()],
             anchor_sd: vec![0.05; 96],
             moved: vec![0; frames.len()],
         };

@@ -34,6 +34,8 @@ pub struct Blurs {
     pub apart_sd: Vec<Vec<f64>>,
     /// `[frame][tile]`: middle of what was compared from that of the tile, px: at the rim of the picture it lies further in.
     pub from_middle: Vec<Vec<(f64, f64)>>,
+    /// `[frame][tile]`: whether the width is a least one, as at the rim of a small picture, where blocks are too small to show it.
+    pub at_least: Vec<Vec<bool>>,
     /// `[tile]`: sd of the anchor of all its frames: the width of its sharpest frame, px.
     pub anchor_sd: Vec<f64>,
     /// Tiles left out because the scene moved there, by frame.
@@ -49,12 +51,15 @@ impl Blurs {
             sigma: vec![vec![None; tiles]; members],
             apart_sd: vec![vec![0.0; tiles]; members],
             from_middle: vec![vec![(0.0, 0.0); tiles]; members],
+            at_least: vec![vec![false; tiles]; members],
             anchor_sd: self.anchor_sd,
             moved: vec![0; members],
         };
-        let frames = self.sigma.into_iter().zip(self.apart_sd).zip(self.from_middle).zip(self.moved);
-        for (&k, (((sigma, apart_sd), from_middle), moved)) in places.iter().zip(frames) {
-            (all.sigma[k], all.apart_sd[k], all.from_middle[k], all.moved[k]) = (sigma, apart_sd, from_middle, moved);
+        let what = self.from_middle.into_iter().zip(self.at_least);
+        let frames = self.sigma.into_iter().zip(self.apart_sd).zip(what).zip(self.moved);
+        for (&k, (((sigma, apart_sd), (from_middle, at_least)), moved)) in places.iter().zip(frames) {
+            (all.sigma[k], all.apart_sd[k], all.moved[k]) = (sigma, apart_sd, moved);
+            (all.from_middle[k], all.at_least[k]) = (from_middle, at_least);
         }
         all
     }
@@ -130,6 +135,7 @@ pub fn resolve(frames: &[Frame], tiles: &[Region], curve: Option<&ToneCurve>) ->
         sigma: vec![vec![None; count]; frames.len()],
         apart_sd: vec![vec![0.0; count]; frames.len()],
         from_middle: vec![vec![(0.0, 0.0); count]; frames.len()],
+        at_least: vec![vec![false; count]; frames.len()],
         anchor_sd: vec![0.0; count],
         moved: frames.iter().map(|f| f.spectra.tiles.iter().filter(|t| moved(t)).count() as u32).collect(),
     };
@@ -153,6 +159,7 @@ pub fn resolve(frames: &[Frame], tiles: &[Region], curve: Option<&ToneCurve>) ->
             blurs.sigma[k][t] = Some(Estimate::new(value, sd, r.squared.n));
             blurs.apart_sd[k][t] = apart_sd;
             blurs.from_middle[k][t] = r.from_middle;
+            blurs.at_least[k][t] = r.at_least;
         }
     }
     blurs
@@ -282,6 +289,7 @@ impl Tile {
             squared: Estimate::new(0.0, 0.0, 1),
             frequency: crate::quantity::MTF50_SIGMA / guess,
             from_middle: (0.0, 0.0),
+            at_least: false,
             gain: Estimate::new(0.0, 0.0, 1),
             levels: (0.0, 0.0),
         };

@@ -136,6 +136,7 @@ mod tests {
             sigma: widths.iter().map(|f| f.iter().map(|&w| Some(Estimate::new(w, 0.02, 9))).collect()).collect(),
             apart_sd: vec![vec![0.02; tiles]; 2],
             from_middle: vec![vec![(0.0, 0.0); tiles]; 2],
+            at_least: vec![vec![false; tiles]; 2],
             anchor_sd: vec![0.03; tiles],
             moved: vec![0; 2],
         }

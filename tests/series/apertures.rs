@@ -400,6 +400,7 @@ fn a_corner_known_worse_than_the_loss_that_counts_is_thin() {
             sigma: (0..4).map(|_| (0..45).map(|t| Some(Estimate::new(1.0, error(t), 9))).collect()).collect(),
             apart_sd: (0..4).map(|k| (0..45).map(|t| if k == t % 4 { 0.0 } else { error(t) }).collect()).collect(),
             from_middle: vec![vec![(0.0, 0.0); 45]; 4],
+            at_least: vec![vec![false; 45]; 4],
             anchor_sd: vec![0.05; 45],
             moved: vec![0; 4],
         };

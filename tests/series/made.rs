@@ -43,6 +43,7 @@ pub fn strip(frames: usize, tiles: usize) -> (Blurs, Vec<Region>) {
         sigma,
         apart_sd: vec![vec![0.02; tiles]; frames],
         from_middle: vec![vec![(0.0, 0.0); tiles]; frames],
+        at_least: vec![vec![false; tiles]; frames],
         anchor_sd: vec![0.05; tiles],
         moved: vec![0; frames],
     };

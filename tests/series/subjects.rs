@@ -31,6 +31,7 @@ fn portrait(stops: &[f64]) -> (Blurs, Vec<Region>) {
         sigma: stops.iter().enumerate().map(frame).collect(),
         apart_sd: vec![vec![0.02; 96]; stops.len()],
         from_middle: vec![vec![(0.0, 0.0); 96]; stops.len()],
+        at_least: vec![vec![false; 96]; stops.len()],
         anchor_sd: vec![0.03; 96],
         moved: vec![0; stops.len()],
     };

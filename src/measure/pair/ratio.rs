@@ -15,6 +15,9 @@ pub struct Relative {
     pub frequency: f64,
     /// Middle of what was compared from that of the tile, px of the reference: at the rim it lies further in.
     pub from_middle: (f64, f64),
+    /// Whether the more blurred frame is at least so blurred: its half contrast lies below what the blocks show, as at the rim of
+    /// a picture, where coarse ones don't fit.
+    pub at_least: bool,
     /// Logarithm of how much more contrast b shows than its mean level foretells, against a.
     pub gain: Estimate,
     /// Mean levels above black of a and b.
@@ -23,6 +26,10 @@ pub struct Relative {
 
 /// Chosen: below, the mixing is no small correction. Least cycles a block at the frequency of half contrast.
 const LEAST_CYCLES: f64 = 7.5;
+/// Set on a hand-held bracket of an own renderer (docs/trials.md, widths that small blocks cut short): what is found at more is within
+/// 5 %, at fewer 10 to 40 % too small, for rings from the third on are looked at. Cycles a block at the frequency of half contrast below
+/// which a width is a least one.
+const CUT_SHORT: f64 = 3.75;
 
 /// Chosen: it settles in fewer; a third lower at a time reaches a twelfth of where it was expected. Rounds in which the
 /// frequency of half contrast is closed in on; how often it may be looked for lower, and by how much.
@@ -86,11 +93,14 @@ pub fn relative(a: &TileSpectra, b: &TileSpectra, sharper: f64, scale: f64, cont
         blurred = next;
     }
     let (fit, frequency, level) = found?;
+    let width = (sharper * sharper + fit.squared.abs()).sqrt();
+    let at_least = MTF50_SIGMA / width * ((BLOCK << level) as f64) < CUT_SHORT;
     let from_middle = middle(common(&a.levels[level], &b.levels[level]));
     Some(Relative {
         squared: Estimate::new(fit.squared, fit.sd, fit.rings),
         frequency,
         from_middle,
+        at_least,
         gain: fit.gain,
         levels,
     })
@@ -211,6 +221,24 @@ mod tests {
             let found = relative(&sharp, &soft, 0.55, 1.0, Contrast::Linear).expect("a comparison").squared;
             assert!((found.value - 0.7).abs() < 0.01, "{turned}: {found:?}");
         }
+    }
+
+    #[test]
+    fn a_width_beyond_what_the_blocks_show_is_a_least_one() {
+        // As at the rim of a picture: 64 px wide blocks alone.
+        let alone = |tile: TileSpectra| TileSpectra { levels: tile.levels.into_iter().take(1).collect(), ..tile };
+        let found = |lens: f64| {
+            let (sharp, soft) = (spectra(0.6, 1e-3), through(&disc(lens), 1e-3));
+            let relative = |a: &TileSpectra, b: &TileSpectra| relative(a, b, 0.6, 1.0, Contrast::Linear);
+            (
+                relative(&sharp, &soft).expect("a comparison"),
+                relative(&alone(sharp), &alone(soft)).expect("one by small blocks"),
+            )
+        };
+        // Discs of 10 and 24 px: widths of 2.7 and 6.4 px.
+        let ((all, small), (wide, cut)) = (found(10.0), found(24.0));
+        assert!(!all.at_least && !small.at_least && !wide.at_least && cut.at_least, "{small:?} {wide:?} {cut:?}");
+        assert!(cut.squared.value < wide.squared.value, "{cut:?} for {wide:?}");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::{FEWEST, SCATTER};
 use crate::optics::blur::{Parts, sigma_px};
-use crate::quantity::Region;
+use crate::quantity::{DISC_SIGMA, Region};
 use crate::series::Blurs;
 
 /// A tile's width in one frame.
@@ -16,6 +16,16 @@ pub(super) struct Point {
     pub sd: f64,
     /// Middle of what was compared from that of the tile, tiles.
     pub off: (f64, f64),
+    /// Whether it may be wider than that.
+    pub at_least: bool,
+}
+
+impl Point {
+    /// Logarithm of its width over a modelled square's; `None` where it is a least width and the model is wider, which it bears out.
+    pub(super) fn beyond(&self, model: f64) -> Option<f64> {
+        let log = 0.5 * (self.square / model).ln();
+        (!self.at_least || log > 0.0).then_some(log)
+    }
 }
 
 /// One tile in the frames that show it; squares in px^2.
@@ -66,7 +76,8 @@ impl Data {
                         let sd = blurs.apart_sd[k][t].hypot(SCATTER * e.value);
                         let off = blurs.from_middle[k][t];
                         let off = (off.0 / f64::from(r.width.max(1)), off.1 / f64::from(r.height.max(1)));
-                        Some(Point { frame: i, square: e.value * e.value, sd: sd / e.value, off })
+                        let at_least = blurs.at_least[k][t];
+                        Some(Point { frame: i, square: e.value * e.value, sd: sd / e.value, off, at_least })
                     })
                     .collect();
                 // What all others are compared with has no error of its own.
@@ -111,12 +122,15 @@ impl Table {
         Self { rows: (0..=24).map(row).collect() }
     }
 
-    /// Squared width, px^2, for a disc in px and a squared softness in px^2; beyond the table as its end.
+    /// Squared width, px^2, for a disc in px and a squared softness in px^2 (at most the table's). Beyond the table a disc adds its own
+    /// square.
     pub(super) fn square(&self, disc: f64, lens_squared: f64) -> f64 {
+        let end = DISC_STEP * (self.rows[0].len() - 1) as f64;
+        let beyond = DISC_SIGMA.powi(2) * (disc * disc - end * end).max(0.0);
         let along = |row: &[f64]| {
             let x = (disc.abs() / DISC_STEP).min(row.len() as f64 - 1.000_001);
             let j = x as usize;
-            row[j] + (x - j as f64) * (row[j + 1] - row[j])
+            row[j] + (x - j as f64) * (row[j + 1] - row[j]) + beyond
         };
         // Linear in the square of the softness, as the square of the width nearly is.
         let lens = lens_squared.max(0.0).sqrt().min(LENS_STEP * (self.rows.len() as f64 - 1.000_001));

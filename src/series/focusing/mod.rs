@@ -46,7 +46,7 @@ const ROUNDS: usize = 12;
 /// Squared widths of two frames differ linearly in the tile's place, so the table of them is the sum of a row, a
 /// column and a product, which alternating regressions find; the squares of the frames' focus in the column fix the
 /// scale. From there on least squares with the exact transfer functions (Gauss-Newton, places and each tile's common
-/// error eliminated, weights of Student's t with four degrees of freedom).
+/// error eliminated, weights of Student's t with four degrees of freedom). Least widths count where the model is narrower.
 pub(super) fn focusing(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<Widths> {
     let (data, table, state) = fitted(blurs, tiles, lambda_n_px)?;
     Some(state.widths(&data, &table, tiles))
@@ -131,7 +131,7 @@ impl State {
         let soft = self.softness(t.at);
         let rest = |o: &Point| {
             let model = self.square(table, (t, i), o, place, soft);
-            (0.5 * (o.square / model).ln() / o.sd, 0.5 / (model * o.sd))
+            o.beyond(model).map_or((0.0, 0.0), |log| (log / o.sd, 0.5 / (model * o.sd)))
         };
         // What the common error adds to each square, as the logarithm of the width has it.
         let sums = |(sum, weights): (f64, f64), (r, a): (f64, f64)| (sum + a * r, weights + a * a);
@@ -182,14 +182,14 @@ impl State {
         let soft = self.softness(t.at);
         t.points
             .iter()
-            .map(|o| {
+            .filter_map(|o| {
                 let at = |step: f64, soft: f64| self.square(table, (t, i), o, self.place[i] + step, soft);
                 let here = at(0.0, soft);
                 let by_place = (at(0.1, soft) - at(-0.1, soft)) / 0.2;
                 let by_soft = (at(0.0, soft + 0.02) - here) / 0.02;
-                let (rest, per) = (0.5 * (o.square / here).ln(), 0.5 / here);
+                let (rest, per) = (o.beyond(here)?, 0.5 / here);
                 let weight = trust(rest / o.sd.hypot(per * t.shared)) / (o.sd * o.sd);
-                (o.frame, rest, weight, [per * by_place, per * by_soft, per])
+                Some((o.frame, rest, weight, [per * by_place, per * by_soft, per]))
             })
             .collect()
     }
@@ -258,8 +258,8 @@ impl State {
     /// Departures of a tile's measured widths from the model's, as shares.
     fn departures(&self, (t, i): (&TileData, usize), table: &Table) -> Vec<f64> {
         let soft = self.softness(t.at);
-        let of = |o: &Point| 0.5 * (self.square(table, (t, i), o, self.place[i], soft) / o.square).ln();
-        t.points.iter().map(|o| of(o).abs()).collect()
+        let of = |o: &Point| o.beyond(self.square(table, (t, i), o, self.place[i], soft));
+        t.points.iter().filter_map(of).map(f64::abs).collect()
     }
 
     /// Median departure of all measured widths from the model's, as a share.

@@ -33,7 +33,8 @@ const SHARE: f64 = 0.4;
 /// Along the depth of a scene the squared width of a frame is a bowl whose lowest point is its focus, and what it holds there is
 /// lens, diffraction and pixel, which are those of all frames. Movement during the exposure lifts the bowl as a whole. So each
 /// frame in turn is held against places and lens found without it, its focus and its lift free. One that is focused beyond all
-/// tiles shows no lowest point, and isn't judged.
+/// tiles shows no lowest point, and isn't judged. Nor is one focused beyond all others, as the first and the last of a bracket are: what
+/// lies there they see from one side, out of focus, from where a softer lens can't be told from a place further off.
 pub(in crate::series) fn softened(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Vec<Softened> {
     let mut found: Vec<Softened> = Vec::new();
     let frames = blurs.sigma.len();
@@ -55,15 +56,16 @@ fn of_frame(blurs: &Blurs, frame: usize, tiles: &[Region], lambda_n_px: Option<f
     let (others, table, state) = fitted(&blurs.without(&[frame]), tiles, lambda_n_px)?;
     let sds: Vec<f64> = others.tiles.iter().enumerate().map(|(i, t)| state.place_sd((t, i), &table)).collect();
     let usual = median(sds.clone());
+    let (low, high) = state.focus.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, &f| (m.0.min(f), m.1.max(f)));
     let point = |(i, t): (usize, &TileData)| {
         let same = all.tiles.iter().find(|a| a.tile == t.tile)?;
-        let o = same.points.iter().find(|o| o.frame == own)?;
+        let o = same.points.iter().find(|o| o.frame == own && !o.at_least)?;
         let soft = state.softness(t.at);
         let place = state.place[i] + state.slope[i].0 * o.off.0 + state.slope[i].1 * o.off.1;
         // What a tile's frames share is known to it from the others.
         let shared = t.shared / o.square;
         Some(Held { place, soft, square: o.square, sd: o.sd.hypot(0.5 * shared) })
-            .filter(|_| sds[i] <= super::DOUBTFUL * usual && place.is_finite())
+            .filter(|_| sds[i] <= super::DOUBTFUL * usual && (low..=high).contains(&place))
     };
     let held: Vec<Held> = others.tiles.iter().enumerate().filter_map(point).collect();
     lifted(&held, &table, &state).map(|by_sd| Softened { frame, by_sd })
@@ -94,8 +96,8 @@ fn lifted(held: &[Held], table: &Table, state: &State) -> Option<f64> {
     };
     let steps = ((high - low) / step).ceil() as usize;
     let (focus, lift, sd, _) = (0..=steps).map(fit).min_by(|a, b| a.3.total_cmp(&b.3))?;
-    let about: Vec<f64> =
-        held.iter().filter(|h| (h.place - focus).abs() <= ABOUT).map(|h| table.square(0.0, h.soft)).collect();
+    let nearby = || held.iter().filter(|h| (h.place - focus).abs() <= ABOUT);
+    let about: Vec<f64> = nearby().map(|h| table.square(0.0, h.soft)).collect();
     // The lowest point must be seen from both sides.
     let beside = |side: f64| held.iter().filter(|h| side * (h.place - focus) > 0.0).count() >= TILES;
     if about.len() < TILES || !beside(1.0) || !beside(-1.0) {
@@ -103,8 +105,10 @@ fn lifted(held: &[Held], table: &Table, state: &State) -> Option<f64> {
     }
     let in_focus = median(about);
     let matters = (SPOILED * SPOILED - 1.0) * in_focus;
-    // What all of a frame's widths may be off by in common.
-    let sd = sd.hypot(2.0 * IN_COMMON * (in_focus + lift));
+    // What all of a frame's widths may be off by in common: of its own, and of the others where they show these tiles sharpest.
+    let sharpest = |h: &Held| focuses().map(|f| table.square(h.place - f, h.soft)).fold(f64::INFINITY, f64::min);
+    let others = median(nearby().map(sharpest).collect());
+    let sd = sd.hypot(2.0 * IN_COMMON * (in_focus + lift)).hypot(2.0 * IN_COMMON * others);
     (lift > matters + SURE * sd).then(|| (lift - matters) / sd)
 }
 
