@@ -195,4 +195,47 @@ mod tests {
             assert!(if mosaic == Mosaic::None { most > 10.0 } else { most <= 1.0 + 1e-9 }, "{mosaic:?}: {most}");
         }
     }
+
+    /// The most that a ring has of what is expected of white noise at two levels, where one half of a picture has quiet noise and the
+    /// other grain drawn by a Gaussian of 0.8 px.
+    fn beside_quiet(quiet: f64, grainy: f64) -> [f64; 2] {
+        const ACROSS: usize = 6 * SIDE;
+        let mut dice = fastrand::Rng::with_seed(12);
+        let mut normal = || (0..12).map(|_| dice.f64()).sum::<f64>() - 6.0;
+        let white: Vec<f64> = (0..ACROSS * ACROSS).map(|_| normal()).collect();
+        let weight: [f64; 9] = std::array::from_fn(|d| (-0.5 * ((d as f64 - 4.0) / 0.8).powi(2)).exp());
+        let along = |of: &[f64], step: usize| -> Vec<f64> {
+            let at = |i: usize, d: usize| of[(i + of.len() + d * step - 4 * step) % of.len()];
+            (0..of.len()).map(|i| (0..9).map(|d| weight[d] * at(i, d)).sum()).collect()
+        };
+        // So drawn, a unit of white noise deviates by the root of the squared weights, once each way.
+        let unit = weight.iter().map(|w| w * w).sum::<f64>();
+        let grain = along(&along(&white, 1), ACROSS);
+        let sample = |i: usize| {
+            let light = if i < white.len() / 2 { quiet + 300.0 * white[i] } else { grainy + 1500.0 * grain[i] / unit };
+            light as u16
+        };
+        let plane = Plane { rendered: true, ..Plane::of_test(ACROSS, (0..white.len()).map(sample).collect()) };
+        let grid = Grid::new(plane.width, plane.height, 24);
+        let surveys: Vec<_> = (0..grid.rows).flat_map(|row| survey_row(&plane, &grid, row)).collect();
+        let model = NoiseModel::fit(&plane, &surveys);
+        let mut looker = Looker::new();
+        let corners = (0..=5 * SIDE).step_by(SIDE / 4).filter(|y| !(2 * SIDE + 1..3 * SIDE).contains(y));
+        let corners = corners.flat_map(|y| (0..=5 * SIDE).step_by(SIDE / 4).map(move |x| (x as isize, y as isize)));
+        let sights: Vec<Sight> = corners.map(|(x, y)| looker.look(&plane, x, y, |_| 0.0)).collect();
+        let spectrum = NoiseSpectrum::of(&plane, &model, sights.iter());
+        [quiet, grainy].map(|level| {
+            let level = level / spectrum.range;
+            spectrum.at(level).iter().zip(spectrum.expected(level)).map(|(n, e)| n / e).fold(0.0, f64::max)
+        })
+    }
+
+    /// Noise grows with light (EMVA 1288): what is even below a quiet level is texture, above one it may be grain.
+    #[test]
+    fn even_texture_below_a_quiet_level_is_no_grain() {
+        let [sky, sand] = beside_quiet(45_000.0, 20_000.0);
+        assert!(sky < 3.0 && sand < 3.0, "{sky} {sand}");
+        let [shadow, film] = beside_quiet(10_000.0, 40_000.0);
+        assert!(shadow < 3.0 && film > 20.0, "{shadow} {film}");
+    }
 }
