@@ -254,8 +254,21 @@ fn circles_are_found_through_what_a_module_hands_on() {
     assert_eq!(arrows(&tree)[&name("c")], BTreeSet::from([name("b")]));
 }
 
+/// Whether `.gitignore` keeps a folder of this name out of the repository, as what is built or what the demo writes.
+fn ignored(name: &str) -> bool {
+    include_str!("../../.gitignore").lines().any(|line| {
+        let last = line.rsplit('/').next().unwrap_or(line);
+        last.strip_suffix('*').map_or(name == last, |start| name.starts_with(start))
+    })
+}
+
+#[test]
+fn what_the_demo_and_an_audit_write_beside_the_source_is_passed_over() {
+    assert!(["target", "node_modules", "tussock-demo", "tussock-report-2026-11-30"].into_iter().all(ignored));
+    assert!(!["src", "tests", "fixtures", "reports", "examples", "tussock"].into_iter().any(ignored));
+}
+
 fn files(folder: &Path) -> Vec<PathBuf> {
-    const FOREIGN: &[&str] = &["target", "node_modules", "corpus", "artifacts", "__pycache__"];
     let mut found = Vec::new();
     for entry in fs::read_dir(folder).expect("readable").map(|e| e.expect("readable").path()) {
         let name = entry.file_name().unwrap_or_default().to_string_lossy().into_owned();
@@ -264,7 +277,7 @@ fn files(folder: &Path) -> Vec<PathBuf> {
             if name != ".git" {
                 found.push(entry);
             }
-        } else if (name == ".ci" || !name.starts_with('.')) && !FOREIGN.contains(&name.as_str()) {
+        } else if (name == ".ci" || !name.starts_with('.')) && !ignored(&name) {
             found.extend(files(&entry));
         }
     }
