@@ -14,7 +14,7 @@ use tussock::judge::{Judgement, Reason, SURE};
 use tussock::measure::{Settings, TileState, measure};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::quantity::{Estimate, Intent};
-use tussock::shot::Capture;
+use tussock::shot::{Capture, Fact, Source};
 
 fn judge(scene: &Scene, map: &TileMap) -> Diagnosis {
     diagnose(map, &scene.capture(), None, &Intent::default())
@@ -238,6 +238,52 @@ fn a_smooth_backdrop_is_the_far_scene_where_it_is_darker_than_what_lies_below_it
             let far = leaves_below_an_edge(seed, brighter, contrast).answer(ZoneName::Far).judgement;
             assert_ne!(far, Judgement::Beyond, "seed {seed}: {brighter} times as bright, contrast {contrast}");
         }
+    }
+}
+
+/// A rock in focus that reaches out of the ground into the sky, beside it a far scene that shows nothing finer than 8 px, of a
+/// contrast. `shore`: the row below the skyline is as fine as the rock from side to side.
+fn rock_before(seed: u64, contrast: f64, shore: bool) -> (Scene, TileMap) {
+    let scene = right(Scene { f_number: 5.6, seed, ..Scene::default() });
+    let (mut map, mut rng) = (scene.map(), Rng(seed));
+    lit(&scene, &mut map);
+    let skyline = map.tiles.iter().find(|t| v(&scene, t) > scene.horizon() - 0.03).expect("ground").y;
+    for tile in
+        map.tiles.iter_mut().filter(|t| t.y >= skyline || (t.centre().0 / f64::from(scene.width) - 0.4).abs() < 0.15)
+    {
+        let (x, y) = tile.centre();
+        let (x, y) = (x / f64::from(scene.width), y / f64::from(scene.height));
+        let fine = (x - 0.4).abs() < 0.15 && y > 0.25 || y > 0.8 || shore && tile.y == skyline;
+        if fine {
+            (tile.state, tile.bound, tile.level, tile.contrast) = (TileState::Measured, None, 0.2, 0.6);
+            let width = rng.between(0.45, 0.6);
+            tile.blur = Some(Estimate::new(width, 0.1 * width, 10));
+        } else if tile.y >= skyline {
+            (tile.state, tile.blur, tile.bound, tile.contrast) = (TileState::AtLeast, None, Some(8.0), contrast);
+        }
+    }
+    (scene, map)
+}
+
+#[test]
+fn what_shows_nothing_fine_from_the_sky_down_beside_one_fine_thing_is_the_far_scene_out_of_focus() {
+    for seed in 1..=6 {
+        let (scene, map) = rock_before(seed, 0.1, false);
+        let d = judge(&scene, &map);
+        assert_eq!(ends(&d)[1], Judgement::Beyond, "seed {seed}: {:?}", d.verdict);
+        assert!(d.verdict.cause == Cause::FocusTooNear && d.verdict.confidence < SURE, "seed {seed}: {:?}", d.verdict);
+        // A far shore above smooth water; mist as faint as a sky.
+        for (contrast, shore) in [(0.1, true), (0.03, false)] {
+            let (scene, map) = rock_before(seed, contrast, shore);
+            assert_ne!(ends(&judge(&scene, &map))[1], Judgement::Beyond, "seed {seed}: {contrast}, shore {shore}");
+        }
+        // Layers are what a long exposure leaves of any sea.
+        let (scene, mut map) = rock_before(seed, 0.1, false);
+        map.layers = vec![Some(2.0); map.tiles.len()];
+        let of = |seconds: f64| Capture { exposure_s: Some(Fact::new(seconds, Source::Exif)), ..scene.capture() };
+        let far = |seconds| ends(&diagnose(&map, &of(seconds), None, &Intent::default()))[1];
+        assert_eq!(far(0.01), Judgement::Beyond, "seed {seed}");
+        assert_ne!(far(10.0), Judgement::Beyond, "seed {seed}");
     }
 }
 

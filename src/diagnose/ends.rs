@@ -62,7 +62,7 @@ impl Frame<'_> {
             step: None,
         };
         self.near(d, &mut ends, &credible, horizon, drawn_out);
-        self.far(d, &mut ends, horizon);
+        self.far(d, &mut ends, horizon, drawn_out);
         if d.near_at.is_none() && !(ends.buried || ends.one_blur) && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
             self.step(&mut ends);
         }
@@ -137,7 +137,7 @@ impl Frame<'_> {
         }
     }
 
-    fn far(&self, d: &mut Diagnosis, ends: &mut Ends, horizon: f64) {
+    fn far(&self, d: &mut Diagnosis, ends: &mut Ends, horizon: f64, drawn_out: bool) {
         ends.hidden = d.far_at.is_none() && hides_far(self.map, self.e);
         if ends.hidden {
             // What is left of the ground there is near, and says nothing of the far scene.
@@ -155,8 +155,8 @@ impl Frame<'_> {
         }
         if d.far_at.is_none() {
             let seen = self.e.skyline.is_some() || !foreground::may_be_sky(self.map, &d.zones[1].tiles);
-            let inside =
-                foreground::far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, true).filter(|_| seen);
+            let inside = foreground::scene_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, drawn_out)
+                .filter(|_| seen);
             let told = inside.or_else(|| {
                 let (told, tiles) = foreground::above_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px)?;
                 d.zones[1].tiles = tiles;

@@ -1,6 +1,8 @@
 //! What rows of tiles say by themselves, whatever the fitted model makes of them: a foreground that blurs steadily
 //! towards the camera, ground that reads wider than the scene beside it, a soft band along the horizon, water.
 
+use std::collections::BTreeSet;
+
 use super::evidence::{APART, Evidence, Sample};
 use super::sky::{SKY_CONTRAST, SKY_LEVEL, sky};
 use super::zones::{NEAR_BAND, Reading};
@@ -126,7 +128,8 @@ pub(super) fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) 
 /// read, and its contrast: clouds, mist and smooth water have less.
 const FAR_OUT: (f64, f64) = (3.0, 0.2);
 /// Set on pictures made with a far scene out of focus by 24 and 48 px, and on close subjects read by eye: what is left of the
-/// contrast of a tile then. Contrast of what is no sky for certain: none is seen, and it is darker than what lies below.
+/// contrast of a tile then. Contrast of what is no sky for certain: none is seen, and it is darker than what lies below; or one is, and
+/// it lies below that.
 const SMOOTH: f64 = 0.05;
 /// Chosen: half of them, since something sharp may stand before the scene, or the softness before what is sharp. Share of the tiles
 /// that tell; and the fewest of them, as a share of the columns: fewer may be one thing at the edge.
@@ -152,11 +155,10 @@ pub(super) fn share_far_out(map: &TileMap, permitted: f64) -> f64 {
     told.iter().filter(|soft| **soft).count() as f64 / f64::max(told.len() as f64, 1.0)
 }
 
-/// Tiles most of which are out of focus by far: strong in contrast, and nothing in them is fine. Ground or not, such a zone is
+/// Tiles most of which are out of focus by far: of a contrast, and nothing in them is fine. Ground or not, such a zone is
 /// soft. The focus lies on whatever is fine elsewhere: farther than the nearest thing, nearer than the farthest.
-pub(super) fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64, far: bool) -> Option<Told> {
+fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64, contrast: f64, far: bool) -> Option<Told> {
     let least = FAR_OUT.0 * permitted;
-    let contrast = if far && e.skyline.is_none() && brightness(map, tiles) < 1.0 { SMOOTH } else { FAR_OUT.1 };
     let place = |t: &Tile| {
         let (x, y) = t.centre();
         ((x - f64::from(map.width) / 2.0) / e.half_diagonal, (y - f64::from(map.height) / 2.0) / e.half_diagonal)
@@ -188,11 +190,45 @@ pub(super) fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64
     Some(Told { place: Sample::place(u, v, None), ln_width, sd: 0.3, used: n, side })
 }
 
+/// The same of the far zone. `drawn_out`: whether water and mist would have been drawn out.
+pub(super) fn scene_far_out(
+    map: &TileMap,
+    e: &Evidence,
+    tiles: &[u32],
+    permitted: f64,
+    drawn_out: bool,
+) -> Option<Told> {
+    let no_sky = e.skyline.map_or_else(
+        || brightness(map, tiles) < 1.0,
+        |edge| fine_is_one_thing(map, e, tiles, (edge, FAR_OUT.0 * permitted), drawn_out),
+    );
+    far_out(map, e, tiles, permitted, if no_sky { SMOOTH } else { FAR_OUT.1 }, true)
+}
+
+/// Whether, from the edge of the sky down, most columns of the far zone show something but nothing finer than a `least` width: what
+/// is fine in the others then stands before the far scene. A shore or a ridge is fine in every column, however smooth what lies
+/// below it; of a sea or a mist that was drawn out nothing fine may be left, but it lies in layers.
+fn fine_is_one_thing(map: &TileMap, e: &Evidence, tiles: &[u32], (edge, least): (f64, f64), drawn_out: bool) -> bool {
+    let width = map.columns.max(1);
+    let columns = |tiles: &[u32]| tiles.iter().map(|i| i % width).collect::<BTreeSet<u32>>();
+    let lower = |i: u32| (map.tiles[i as usize].centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
+    let told = |i: u32| wider(&map.tiles[i as usize], least);
+    let row = f64::from(map.height) / f64::from(map.rows.max(1)) / e.half_diagonal;
+    let down_to = tiles.iter().max().map_or(0, |last| (last / width + 1) * width);
+    // The skyline itself crosses the row above its edge.
+    let fine = columns(&(0..down_to).filter(|&i| lower(i) >= edge - row && told(i) == Some(None)).collect::<Vec<_>>());
+    let wide =
+        |i: u32| matches!(told(i), Some(Some(_))) && map.tiles[i as usize].contrast >= SMOOTH && lower(i) >= edge;
+    let soft: Vec<u32> = tiles.iter().copied().filter(|&i| wide(i) && !fine.contains(&(i % width))).collect();
+    let (fine, wide) = (fine.len() as f64, columns(&soft).len() as f64);
+    wide > MOST * (fine + wide) && wide > WIDE * e.columns as f64 && !(drawn_out && layered(map, &soft))
+}
+
 /// The same of the lowest eighth of the picture, from side to side.
 pub(super) fn lowest_far_out(map: &TileMap, e: &Evidence, permitted: f64) -> Option<Told> {
     let from = (1.0 - NEAR_BAND) * f64::from(map.height);
     let lowest: Vec<u32> = (0..).zip(&map.tiles).filter(|(_, t)| t.centre().1 > from).map(|(i, _)| i).collect();
-    far_out(map, e, &lowest, permitted, false)
+    far_out(map, e, &lowest, permitted, FAR_OUT.1, false)
 }
 
 /// The same of what lies above the far zone, with its tiles, where no sky is seen and what is there is as unlike one in
@@ -205,7 +241,7 @@ pub(super) fn above_far_out(map: &TileMap, e: &Evidence, far: &[u32], permitted:
     }
     let contrast = if brightness(map, &above) < 1.0 { SMOOTH } else { SKY_CONTRAST };
     let strong: Vec<u32> = above.into_iter().filter(|&i| map.tiles[i as usize].contrast >= contrast).collect();
-    Some((far_out(map, e, &strong, permitted, true)?, strong))
+    Some((far_out(map, e, &strong, permitted, contrast, true)?, strong))
 }
 
 /// Whether tiles are as much brighter than what lies below them as a sky is.
