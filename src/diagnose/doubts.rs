@@ -1,8 +1,8 @@
 //! What keeps a verdict from being firm though the draws agree: what other things than its cause leave the same widths.
 
 use super::evidence::APART;
+use super::far_out::share_far_out;
 use super::fit::Problem;
-use super::foreground::share_far_out;
 use super::model::Ready;
 use super::posterior::Posterior;
 use super::verdict::{HALF_SEEN, cap};

@@ -5,7 +5,7 @@ use super::foreground::Told;
 use super::model::Ready;
 use super::parameters::Theta;
 use super::zones::{self, Reading};
-use super::{Diagnosis, Frame, Zone, ZoneName, foreground};
+use super::{Diagnosis, Frame, Zone, ZoneName, far_out, foreground};
 use crate::judge::{self, Answer, Reason};
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Flag, PIXEL_SIGMA};
@@ -106,7 +106,7 @@ impl Frame<'_> {
             } else if let Some(told) = foreground::rising(self.map, self.e, horizon, d.permitted_px) {
                 ends.readings[0] = self.beside_modes(&told);
                 ends.buried = true;
-            } else if let Some(told) = foreground::lowest_far_out(self.map, self.e, d.permitted_px) {
+            } else if let Some(told) = far_out::lowest_far_out(self.map, self.e, d.permitted_px) {
                 ends.readings[0] = self.beside_modes(&told);
                 ends.far_out = true;
             }
@@ -154,11 +154,11 @@ impl Frame<'_> {
             d.zones[1].tiles = tiles;
         }
         if d.far_at.is_none() {
-            let seen = self.e.skyline.is_some() || !foreground::may_be_sky(self.map, &d.zones[1].tiles);
-            let inside = foreground::scene_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, drawn_out)
-                .filter(|_| seen);
+            let seen = self.e.skyline.is_some() || !far_out::may_be_sky(self.map, &d.zones[1].tiles);
+            let inside =
+                far_out::scene_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, drawn_out).filter(|_| seen);
             let told = inside.or_else(|| {
-                let (told, tiles) = foreground::above_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px)?;
+                let (told, tiles) = far_out::above_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px)?;
                 d.zones[1].tiles = tiles;
                 Some(told)
             });

@@ -1,12 +1,9 @@
 //! What rows of tiles say by themselves, whatever the fitted model makes of them: a foreground that blurs steadily
 //! towards the camera, ground that reads wider than the scene beside it, a soft band along the horizon, water.
 
-use std::collections::BTreeSet;
-
 use super::evidence::{APART, Evidence, Sample};
-use super::sky::{SKY_CONTRAST, SKY_LEVEL, sky};
 use super::zones::{NEAR_BAND, Reading};
-use crate::measure::{Tile, TileMap, TileState};
+use crate::measure::TileMap;
 use crate::quantity::DISC_SIGMA;
 use crate::stats::{ranked, scatter, upper_median};
 
@@ -62,7 +59,7 @@ fn ground(e: &Evidence, horizon: f64) -> Vec<Row> {
 /// Chosen: a sixth, four of 24. Share of the columns that a row must have measured.
 const FILLED: f64 = 1.0 / 6.0;
 
-fn median(all: Vec<f64>) -> f64 {
+pub(super) fn median(all: Vec<f64>) -> f64 {
     upper_median(all).unwrap_or(f64::NAN)
 }
 
@@ -120,141 +117,6 @@ pub(super) fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) 
         used: last.count(),
         side: 0.0,
     })
-}
-
-/// Set on 37 photographs read by eye: of what is out of focus by far, three quarters of the tiles and more are so, at contrasts of
-/// 0.3 and more (half and more of a far scene behind something sharp); a stream drawn out by a long exposure has a contrast of
-/// 0.07, and of no other foreground or far scene two fifths of the tiles are. How many times the permitted blur a tile must
-/// read, and its contrast: clouds, mist and smooth water have less.
-const FAR_OUT: (f64, f64) = (3.0, 0.2);
-/// Set on pictures made with a far scene out of focus by 24 and 48 px, and on close subjects read by eye: what is left of the
-/// contrast of a tile then. Contrast of what is no sky for certain: none is seen, and it is darker than what lies below; or one is, and
-/// it lies below that.
-const SMOOTH: f64 = 0.05;
-/// Chosen: half of them, since something sharp may stand before the scene, or the softness before what is sharp. Share of the tiles
-/// that tell; and the fewest of them, as a share of the columns: fewer may be one thing at the edge.
-const MOST: f64 = 0.5;
-const WIDE: f64 = 0.3;
-
-/// The width of a tile, px, or the least that it may be, where that is more than `least`; nothing where it is less; unknown where
-/// neither is known.
-fn wider(tile: &Tile, least: f64) -> Option<Option<f64>> {
-    match (tile.state, tile.blur, tile.bound) {
-        (_, Some(b), _) => Some((b.value > least).then_some(b.value)),
-        (TileState::AtMost, _, Some(bound)) if bound < least => Some(None),
-        (TileState::AtLeast, _, Some(bound)) if bound > least => Some(Some(bound)),
-        _ => None,
-    }
-}
-
-/// Share of the tiles below the sky that are wider than what counts as out of focus by far, of those that tell, whatever their
-/// contrast.
-pub(super) fn share_far_out(map: &TileMap, permitted: f64) -> f64 {
-    let below = map.tiles.iter().zip(sky(map)).filter(|(_, sky)| !sky);
-    let told: Vec<bool> = below.filter_map(|(t, _)| Some(wider(t, FAR_OUT.0 * permitted)?.is_some())).collect();
-    told.iter().filter(|soft| **soft).count() as f64 / f64::max(told.len() as f64, 1.0)
-}
-
-/// Tiles most of which are out of focus by far: of a contrast, and nothing in them is fine. Ground or not, such a zone is
-/// soft. The focus lies on whatever is fine elsewhere: farther than the nearest thing, nearer than the farthest.
-fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64, contrast: f64, far: bool) -> Option<Told> {
-    let least = FAR_OUT.0 * permitted;
-    let place = |t: &Tile| {
-        let (x, y) = t.centre();
-        ((x - f64::from(map.width) / 2.0) / e.half_diagonal, (y - f64::from(map.height) / 2.0) / e.half_diagonal)
-    };
-    // ln of the width of what is far out of focus, nothing of what is fine.
-    let told = |t: &Tile| match wider(t, least)? {
-        _ if e.skyline.is_some_and(|edge| place(t).1 < edge) => None,
-        None => Some(None),
-        Some(_) if t.contrast < contrast => None,
-        Some(width) => Some(Some(width.ln())),
-    };
-    let inside: Vec<(&Tile, Option<f64>)> =
-        tiles.iter().map(|&i| &map.tiles[i as usize]).filter_map(|t| Some((t, told(t)?))).collect();
-    let soft: Vec<(&Tile, f64)> = inside.iter().filter_map(|&(t, y)| Some((t, y?))).collect();
-    let n = soft.len() as f64;
-    let ln_width = median(soft.iter().map(|s| s.1).collect());
-    // Focus can't miss by more than it does a hand's breadth before the lens: what is softer yet flows or moves.
-    let possible = ln_width.exp() <= DISC_SIGMA * e.largest_disc();
-    if n < MOST * inside.len() as f64 || n < WIDE * e.columns as f64 || !possible {
-        return None;
-    }
-    let fine = map.tiles.iter().filter(|t| told(t) == Some(None)).count() as f64;
-    let side = match far {
-        _ if fine < WIDE * e.columns as f64 => 0.0,
-        true => -1.0,
-        false => 1.0,
-    };
-    let (u, v) = soft.iter().fold((0.0, 0.0), |sum, s| (sum.0 + place(s.0).0 / n, sum.1 + place(s.0).1 / n));
-    Some(Told { place: Sample::place(u, v, None), ln_width, sd: 0.3, used: n, side })
-}
-
-/// The same of the far zone. `drawn_out`: whether water and mist would have been drawn out.
-pub(super) fn scene_far_out(
-    map: &TileMap,
-    e: &Evidence,
-    tiles: &[u32],
-    permitted: f64,
-    drawn_out: bool,
-) -> Option<Told> {
-    let no_sky = e.skyline.map_or_else(
-        || brightness(map, tiles) < 1.0,
-        |edge| fine_is_one_thing(map, e, tiles, (edge, FAR_OUT.0 * permitted), drawn_out),
-    );
-    far_out(map, e, tiles, permitted, if no_sky { SMOOTH } else { FAR_OUT.1 }, true)
-}
-
-/// Whether, from the edge of the sky down, most columns of the far zone show something but nothing finer than a `least` width: what
-/// is fine in the others then stands before the far scene. A shore or a ridge is fine in every column, however smooth what lies
-/// below it; of a sea or a mist that was drawn out nothing fine may be left, but it lies in layers.
-fn fine_is_one_thing(map: &TileMap, e: &Evidence, tiles: &[u32], (edge, least): (f64, f64), drawn_out: bool) -> bool {
-    let width = map.columns.max(1);
-    let columns = |tiles: &[u32]| tiles.iter().map(|i| i % width).collect::<BTreeSet<u32>>();
-    let lower = |i: u32| (map.tiles[i as usize].centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
-    let told = |i: u32| wider(&map.tiles[i as usize], least);
-    let row = f64::from(map.height) / f64::from(map.rows.max(1)) / e.half_diagonal;
-    let down_to = tiles.iter().max().map_or(0, |last| (last / width + 1) * width);
-    // The skyline itself crosses the row above its edge.
-    let fine = columns(&(0..down_to).filter(|&i| lower(i) >= edge - row && told(i) == Some(None)).collect::<Vec<_>>());
-    let wide =
-        |i: u32| matches!(told(i), Some(Some(_))) && map.tiles[i as usize].contrast >= SMOOTH && lower(i) >= edge;
-    let soft: Vec<u32> = tiles.iter().copied().filter(|&i| wide(i) && !fine.contains(&(i % width))).collect();
-    let (fine, wide) = (fine.len() as f64, columns(&soft).len() as f64);
-    wide > MOST * (fine + wide) && wide > WIDE * e.columns as f64 && !(drawn_out && layered(map, &soft))
-}
-
-/// The same of the lowest eighth of the picture, from side to side.
-pub(super) fn lowest_far_out(map: &TileMap, e: &Evidence, permitted: f64) -> Option<Told> {
-    let from = (1.0 - NEAR_BAND) * f64::from(map.height);
-    let lowest: Vec<u32> = (0..).zip(&map.tiles).filter(|(_, t)| t.centre().1 > from).map(|(i, _)| i).collect();
-    far_out(map, e, &lowest, permitted, FAR_OUT.1, false)
-}
-
-/// The same of what lies above the far zone, with its tiles, where no sky is seen and what is there is as unlike one in
-/// brightness and contrast as a sky is told by: the far scene is out of focus, and the zone lies on something nearer.
-pub(super) fn above_far_out(map: &TileMap, e: &Evidence, far: &[u32], permitted: f64) -> Option<(Told, Vec<u32>)> {
-    let from = *far.iter().min()?;
-    let above: Vec<u32> = (0..from).collect();
-    if e.skyline.is_some() || from == 0 || may_be_sky(map, &above) {
-        return None;
-    }
-    let contrast = if brightness(map, &above) < 1.0 { SMOOTH } else { SKY_CONTRAST };
-    let strong: Vec<u32> = above.into_iter().filter(|&i| map.tiles[i as usize].contrast >= contrast).collect();
-    Some((far_out(map, e, &strong, permitted, contrast, true)?, strong))
-}
-
-/// Whether tiles are as much brighter than what lies below them as a sky is.
-pub(super) fn may_be_sky(map: &TileMap, tiles: &[u32]) -> bool {
-    SKY_LEVEL * brightness(map, tiles) > 1.0
-}
-
-/// How many times as bright as what lies below them some tiles are.
-fn brightness(map: &TileMap, tiles: &[u32]) -> f64 {
-    let level = |tiles: &mut dyn Iterator<Item = &Tile>| median(tiles.map(|t| t.level).collect());
-    let below = tiles.iter().max().map_or(0, |last| *last as usize + 1);
-    let own = level(&mut tiles.iter().map(|&i| &map.tiles[i as usize]));
-    own / level(&mut map.tiles[below..].iter())
 }
 
 /// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
@@ -372,6 +234,15 @@ fn lowest(map: &TileMap) -> Vec<u32> {
     let from = (1.0 - LOWEST) * f64::from(map.height);
     (0..).zip(&map.tiles).filter(|(_, t)| t.centre().1 > from).map(|(i, _)| i).collect()
 }
+
+/// Set on 37 photographs read by eye: of what is out of focus by far, three quarters of the tiles and more are so, at contrasts of
+/// 0.3 and more (half and more of a far scene behind something sharp); a stream drawn out by a long exposure has a contrast of
+/// 0.07, and of no other foreground or far scene two fifths of the tiles are. How many times the permitted blur a tile must
+/// read, and its contrast: clouds, mist and smooth water have less.
+pub(super) const FAR_OUT: (f64, f64) = (3.0, 0.2);
+/// Chosen: half of them, since something sharp may stand before the scene, or the softness before what is sharp. Share of the tiles
+/// that tell.
+pub(super) const MOST: f64 = 0.5;
 
 /// Set on photographs and scenes made soft by discs, whose lowest fifth scatters by 0.01 to 0.05 and is known to 4 to 10 %, and on 60
 /// pictures of water drawn from random waves, smooth below 2 to 12 cm, which is known to 16 to 22 % where it reads soft and scatters by 0.09

@@ -10,6 +10,7 @@ mod drawn_out;
 mod eight;
 mod ends;
 mod evidence;
+mod far_out;
 mod fit;
 mod foreground;
 mod frame;
