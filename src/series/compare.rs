@@ -103,9 +103,9 @@ pub fn compare<'p>(
     let copies = copies(seen);
     notes.extend(copies.iter().enumerate().filter_map(|(k, c)| Some((Some(k), NoteKind::CopyOf((*c)?)))));
     let taken: Vec<usize> = (0..seen.len()).filter(|&k| copies[k].is_none()).collect();
-    let (blurs, laid) = if seen.len() > MOST {
+    let (blurs, laid, rendered) = if seen.len() > MOST {
         notes.push((None, NoteKind::WidthsOnly));
-        (by_widths(seen, &laid, &tiles), laid)
+        (by_widths(seen, &laid, &tiles), laid, vec![false; seen.len()])
     } else {
         by_pairs(seen, reference, &taken, laid, &tiles, pixels)
     };
@@ -116,7 +116,7 @@ pub fn compare<'p>(
         taken.iter().filter(|k| laid[**k].is_some() && empty.contains(k)).map(|&k| (Some(k), NoteKind::NotCompared)),
     );
     let blurs = blurs.without(&empty);
-    answer(seen, zones, ask, Compared { reference, tiles, blurs, laid, notes })
+    answer(seen, zones, ask, Compared { reference, tiles, blurs, laid, rendered, notes })
 }
 
 /// Chosen: a tenth; what is left of a frame exposed two stops too long lies beside what is clipped, and reads as that leaves it. Share
@@ -136,11 +136,13 @@ struct Compared {
     tiles: Vec<Region>,
     blurs: Blurs,
     laid: Vec<Option<Registration>>,
+    /// By frame, whether it was rendered, as far as its pixels were looked at.
+    rendered: Vec<bool>,
     notes: Vec<(Option<usize>, NoteKind)>,
 }
 
 fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answer {
-    let Compared { reference, tiles, blurs, laid, mut notes } = compared;
+    let Compared { reference, tiles, blurs, laid, rendered, mut notes } = compared;
     let varied = if ask.varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { ask.varied };
     let f_numbers: Vec<Option<f64>> = seen.iter().map(|s| f_number(s.capture)).collect();
     let pitch_um = seen[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
@@ -168,8 +170,14 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     .unwrap_or_else(|| zones.to_vec());
     let read = zone_blurs(&zones, &blurs);
     let read = if let Some(ends) = &ends { settled(read, ends) } else { read };
-    let apertures = (varied == Varied::Aperture).then(|| aperture::answer(&read, &stops, pitch_um, ask.permitted_px));
-    if let Some(a) = &apertures {
+    let mut apertures =
+        (varied == Varied::Aperture).then(|| aperture::answer(&read, &stops, pitch_um, ask.permitted_px));
+    if let Some(a) = &mut apertures {
+        a.focus_shift.retain(|s| !smoothed((&seen[s.from], &seen[s.to]), rendered[s.to]));
+        let frames = || (0..seen.len()).filter(|&k| stops[k].is_some());
+        if frames().any(|from| frames().any(|to| smoothed((&seen[from], &seen[to]), rendered[to]))) {
+            notes.push((None, NoteKind::IsoDiffers));
+        }
         notes.extend(stop_notes(seen, a, &f_numbers, &notes));
     }
     // Spoiled frames keep their own reading; the rest is as settled.
@@ -200,6 +208,18 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         tiles,
         blurs,
     }
+}
+
+/// Published: ISO 12232: one stop of exposure is twice the exposure index (from memory); a tenth of it is rounding. Times the ISO speed
+/// of another frame from which a camera may smooth one more.
+const MORE_ISO: f64 = 1.8;
+
+/// Whether the second frame may be the softer for its noise reduction: it was rendered, and at a higher ISO. Cameras smooth the more the
+/// higher the ISO (common practice, no published source), which is as wide in all places and stays at the stops after, as a shift of
+/// focus does; raw files aren't smoothed.
+fn smoothed((from, to): (&Seen, &Seen), rendered: bool) -> bool {
+    let iso = |s: &Seen| s.capture.iso.as_ref().map(|i| i.value);
+    rendered && iso(from).zip(iso(to)).is_some_and(|(from, to)| to > MORE_ISO * from)
 }
 
 /// The f-numbers of an aperture series without those of frames that the picture itself says were shaken, unless these leave no two
@@ -320,7 +340,7 @@ fn copies(seen: &[Seen]) -> Vec<Option<usize>> {
     seen.iter().enumerate().map(&mut of).collect()
 }
 
-/// Blur by pairs of frames; with it how each lies on the reference by its pixels.
+/// Blur by pairs of frames; with it how each lies on the reference by its pixels, and whether it was rendered.
 fn by_pairs<'p>(
     seen: &[Seen],
     reference: usize,
@@ -328,13 +348,15 @@ fn by_pairs<'p>(
     laid: Vec<Option<Registration>>,
     tiles: &[Region],
     pixels: &dyn Fn(usize) -> Option<Cow<'p, Plane>>,
-) -> (Blurs, Vec<Option<Registration>>) {
+) -> (Blurs, Vec<Option<Registration>>, Vec<bool>) {
     let mut fine: Vec<Option<Registration>> = vec![None; seen.len()];
-    let Some(ground) = pixels(reference) else { return (by_widths(seen, &laid, tiles), laid) };
+    let mut rendered = vec![false; seen.len()];
+    let Some(ground) = pixels(reference) else { return (by_widths(seen, &laid, tiles), laid, rendered) };
     let mut compared = Vec::new();
     let mut frames = Vec::new();
     let mut take = |k: usize, spectra: pair::FrameSpectra, registration: Option<&Registration>| {
         compared.push(k);
+        rendered[k] = spectra.rendered;
         frames.push(Frame {
             f_number: f_number(seen[k].capture),
             pitch_um: seen[k].capture.pixel_pitch_um.as_ref().map(|p| p.value),
@@ -356,7 +378,7 @@ fn by_pairs<'p>(
     if let Some(pitch) = pitch_um(&frames, curve.as_ref()) {
         frames.iter_mut().for_each(|f| f.pitch_um = Some(pitch));
     }
-    (resolve(&frames, tiles, curve.as_ref()).among(&compared, seen.len()), fine)
+    (resolve(&frames, tiles, curve.as_ref()).among(&compared, seen.len()), fine, rendered)
 }
 
 /// Blur by the widths of single frames.
@@ -394,6 +416,7 @@ mod tests {
     use super::super::Held;
     use super::*;
     use crate::quantity::Estimate;
+    use crate::shot::Fact;
 
     #[test]
     fn a_frame_with_a_number_here_and_there_was_not_compared() {
@@ -408,6 +431,19 @@ mod tests {
             moved: vec![0; 4],
         };
         assert_eq!(hardly_compared(&blurs), [1, 3]);
+    }
+
+    /// A rendered frame at twice the ISO and more may be smoothed; a raw one is not, nor one at the same.
+    #[test]
+    fn only_a_rendered_frame_at_a_higher_iso_is_smoothed() {
+        let at = |iso: f64| Capture { iso: Some(Fact::new(iso, Source::Exif)), ..Capture::default() };
+        let (low, high, unknown) = (at(400.0), at(800.0), Capture::default());
+        let seen = |capture| Seen { file: "a", size: (9, 9), capture, small: Held::Elsewhere(&(), 0), map: None };
+        let of = |from, to, rendered| smoothed((&seen(from), &seen(to)), rendered);
+        assert!(of(&low, &high, true));
+        assert!(
+            !of(&low, &high, false) && !of(&high, &low, true) && !of(&low, &low, true) && !of(&unknown, &high, true)
+        );
     }
 
     #[test]
