@@ -10,6 +10,7 @@ use super::answer::{Answer, NoteKind};
 use super::lay::lay_all;
 use super::scale::pitch_um;
 use super::seen::Seen;
+use super::smoothed::without_smoothed;
 use super::tone::tone_curve;
 use super::{
     Blurs, Frame, Outdone, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends,
@@ -168,18 +169,12 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         _ => None,
     }
     .unwrap_or_else(|| zones.to_vec());
-    let read = zone_blurs(&zones, &blurs);
-    let read = if let Some(ends) = &ends { settled(read, ends) } else { read };
-    let mut apertures =
-        (varied == Varied::Aperture).then(|| aperture::answer(&read, &stops, pitch_um, ask.permitted_px));
-    if let Some(a) = &mut apertures {
-        a.focus_shift.retain(|s| !smoothed((&seen[s.from], &seen[s.to]), rendered[s.to]));
-        let frames = || (0..seen.len()).filter(|&k| stops[k].is_some());
-        if frames().any(|from| frames().any(|to| smoothed((&seen[from], &seen[to]), rendered[to]))) {
-            notes.push((None, NoteKind::IsoDiffers));
-        }
-        notes.extend(stop_notes(seen, a, &f_numbers, &notes));
-    }
+    let read = ends.iter().fold(zone_blurs(&zones, &blurs), settled);
+    let answer = || aperture::answer(&read, &stops, pitch_um, ask.permitted_px);
+    let mut apertures = (varied == Varied::Aperture).then(answer);
+    notes.extend(apertures.iter_mut().filter_map(|a| without_smoothed(a, seen, &rendered)));
+    let of_stops: Vec<_> = apertures.iter().flat_map(|a| stop_notes(seen, a, &f_numbers, &notes)).collect();
+    notes.extend(of_stops);
     // Spoiled frames keep their own reading; the rest is as settled.
     let read = if let Some(a) = &apertures { with_settled(read, &a.blurs) } else { read };
     let moved: Vec<f64> = blurs.moved.iter().map(|&m| f64::from(m) / tiles.len().max(1) as f64).collect();
@@ -208,18 +203,6 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         tiles,
         blurs,
     }
-}
-
-/// Published: ISO 12232: one stop of exposure is twice the exposure index (from memory); a tenth of it is rounding. Times the ISO speed
-/// of another frame from which a camera may smooth one more.
-const MORE_ISO: f64 = 1.8;
-
-/// Whether the second frame may be the softer for its noise reduction: it was rendered, and at a higher ISO. Cameras smooth the more the
-/// higher the ISO (common practice, no published source), which is as wide in all places and stays at the stops after, as a shift of
-/// focus does; raw files aren't smoothed.
-fn smoothed((from, to): (&Seen, &Seen), rendered: bool) -> bool {
-    let iso = |s: &Seen| s.capture.iso.as_ref().map(|i| i.value);
-    rendered && iso(from).zip(iso(to)).is_some_and(|(from, to)| to > MORE_ISO * from)
 }
 
 /// The f-numbers of an aperture series without those of frames that the picture itself says were shaken, unless these leave no two
@@ -416,7 +399,6 @@ mod tests {
     use super::super::Held;
     use super::*;
     use crate::quantity::Estimate;
-    use crate::shot::Fact;
 
     #[test]
     fn a_frame_with_a_number_here_and_there_was_not_compared() {
@@ -431,19 +413,6 @@ mod tests {
             moved: vec![0; 4],
         };
         assert_eq!(hardly_compared(&blurs), [1, 3]);
-    }
-
-    /// A rendered frame at twice the ISO and more may be smoothed; a raw one is not, nor one at the same.
-    #[test]
-    fn only_a_rendered_frame_at_a_higher_iso_is_smoothed() {
-        let at = |iso: f64| Capture { iso: Some(Fact::new(iso, Source::Exif)), ..Capture::default() };
-        let (low, high, unknown) = (at(400.0), at(800.0), Capture::default());
-        let seen = |capture| Seen { file: "a", size: (9, 9), capture, small: Held::Elsewhere(&(), 0), map: None };
-        let of = |from, to, rendered| smoothed((&seen(from), &seen(to)), rendered);
-        assert!(of(&low, &high, true));
-        assert!(
-            !of(&low, &high, false) && !of(&high, &low, true) && !of(&low, &low, true) && !of(&unknown, &high, true)
-        );
     }
 
     #[test]
