@@ -206,6 +206,22 @@ fn an_aperture_series_predicts_a_held_out_corner() {
     assert!(worst < 0.10, "worst corner error {worst:.3}");
 }
 
+/// Diffraction and the pixel set a floor (Goodman, Introduction to Fourier Optics, the transfer of a circular pupil): what lies a fifth below
+/// it at any stop was sharpened, and so were the stops whose lens blur hides it.
+#[test]
+fn a_series_sharper_than_light_allows_is_refused() {
+    let narrowed = |by: f64| {
+        let mut frames = series(Glass::PLAIN, 3);
+        for tile in frames.iter_mut().flat_map(|(map, _)| &mut map.tiles) {
+            tile.blur = tile.blur.map(|b| Estimate::new(by * b.value, by * b.sd, b.n));
+        }
+        learn_aperture_series(&refs(&frames))
+    };
+    assert!(matches!(narrowed(0.75), Err(Unsuitable::TooSharp { f_number }) if f_number >= 8.0));
+    // As much as all widths may be off by in common is no sharpening.
+    assert!(narrowed(0.95).is_ok());
+}
+
 fn shoot(glass: Glass, frames: usize, seed: u64) -> Vec<(TileMap, Capture)> {
     let mut dice = Dice(seed);
     (0..frames)

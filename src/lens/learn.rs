@@ -34,6 +34,9 @@ pub fn learn_aperture_series(frames: &[(&TileMap, &Capture)]) -> Result<Baseline
     if stops(&frames).len() < 2 {
         return Err(Unsuitable::OneStop);
     }
+    if let Some(f_number) = sample::too_sharp(&frames) {
+        return Err(Unsuitable::TooSharp { f_number });
+    }
     learn(&frames, LearnedFrom::ApertureSeries, Prior { lopsided: 3.0 })
 }
 

@@ -9,9 +9,10 @@ use crate::optics::blur::{self, Parts};
 use crate::optics::lambda_n_px;
 use crate::quantity::MTF50_SIGMA;
 use crate::shot::Capture;
+use crate::stats;
 
 /// Why frames are no good to learn a lens from; each a sentence's clause.
-#[derive(Clone, Debug, PartialEq, Eq, Error)]
+#[derive(Clone, Debug, PartialEq, Error)]
 pub enum Unsuitable {
     /// None has both f-number and pitch, with something measured.
     #[error("no frame has an f-number, a pixel pitch and measured tiles; give --aperture or --pitch")]
@@ -22,6 +23,15 @@ pub enum Unsuitable {
     /// All are sharpened.
     #[error("every frame is sharpened, so that its widths read too small; use raw files")]
     Sharpened,
+    /// One is sharper than light allows.
+    #[error(
+        "at f/{f_number} they are sharper than diffraction leaves any picture, so they were sharpened or the f-numbers are false; use raw \
+         files"
+    )]
+    TooSharp {
+        /// The f-number.
+        f_number: f64,
+    },
     /// Too few frames.
     #[error("{found} frames can serve and {needed} are needed")]
     TooFew {
@@ -125,6 +135,22 @@ pub(super) fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Fr
         });
     }
     Ok(kept)
+}
+
+/// Set on rendered patches (docs/accuracy.md): 8 %. Share by which all widths of a frame may read too small in common.
+const IN_COMMON: f64 = 0.08;
+
+/// The f-number of the first frame whose middle tile is narrower than pixel and diffraction alone leave it.
+///
+/// Light sets a floor to a width, and sharpening alone goes below it: by up to a fifth without an overshoot that tells. Frames of one
+/// series were developed alike, so what shows in one at a small aperture is in those, too, whose lens blur hides it.
+pub(super) fn too_sharp(frames: &[Frame]) -> Option<f64> {
+    let narrower = |frame: &&Frame| {
+        let widths: Vec<f64> = frame.map.tiles.iter().filter_map(|t| Some(t.by_itself()?.value)).collect();
+        let floor = blur::least_px(lambda_n_px(frame.f_number, frame.pitch_um));
+        stats::median(&widths).is_some_and(|middle| middle < (1.0 - IN_COMMON) * floor)
+    };
+    frames.iter().find(narrower).map(|f| f.f_number)
 }
 
 /// Samples of a frame.

@@ -75,6 +75,8 @@ pub enum NoteKind {
     Moved,
     /// So many tiles are soft by what they show, as clouds are, and were left out of the comparison.
     SoftContent(usize),
+    /// Rendered frames of an aperture series differ in their ISO, with which cameras smooth.
+    IsoDiffers,
     /// It could not be laid over the other frames.
     NotRegistered,
     /// It shows nothing that could be compared with the other frames.

@@ -10,6 +10,7 @@ use super::answer::{Answer, NoteKind};
 use super::lay::lay_all;
 use super::scale::pitch_um;
 use super::seen::Seen;
+use super::smoothed::without_smoothed;
 use super::tone::tone_curve;
 use super::{
     Blurs, Frame, Outdone, Varied, Zone, ZoneBlur, aperture, between, bracket, by_depth, deepest_first, ends,
@@ -103,9 +104,9 @@ pub fn compare<'p>(
     let copies = copies(seen);
     notes.extend(copies.iter().enumerate().filter_map(|(k, c)| Some((Some(k), NoteKind::CopyOf((*c)?)))));
     let taken: Vec<usize> = (0..seen.len()).filter(|&k| copies[k].is_none()).collect();
-    let (blurs, laid) = if seen.len() > MOST {
+    let (blurs, laid, rendered) = if seen.len() > MOST {
         notes.push((None, NoteKind::WidthsOnly));
-        (by_widths(seen, &laid, &tiles), laid)
+        (by_widths(seen, &laid, &tiles), laid, vec![false; seen.len()])
     } else {
         by_pairs(seen, reference, &taken, laid, &tiles, pixels)
     };
@@ -116,7 +117,7 @@ pub fn compare<'p>(
         taken.iter().filter(|k| laid[**k].is_some() && empty.contains(k)).map(|&k| (Some(k), NoteKind::NotCompared)),
     );
     let blurs = blurs.without(&empty);
-    answer(seen, zones, ask, Compared { reference, tiles, blurs, laid, notes })
+    answer(seen, zones, ask, Compared { reference, tiles, blurs, laid, rendered, notes })
 }
 
 /// Chosen: a tenth; what is left of a frame exposed two stops too long lies beside what is clipped, and reads as that leaves it. Share
@@ -136,11 +137,13 @@ struct Compared {
     tiles: Vec<Region>,
     blurs: Blurs,
     laid: Vec<Option<Registration>>,
+    /// By frame, whether it was rendered, as far as its pixels were looked at.
+    rendered: Vec<bool>,
     notes: Vec<(Option<usize>, NoteKind)>,
 }
 
 fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answer {
-    let Compared { reference, tiles, blurs, laid, mut notes } = compared;
+    let Compared { reference, tiles, blurs, laid, rendered, mut notes } = compared;
     let varied = if ask.varied == Varied::Nothing && focus_varied(&blurs) { Varied::Focus } else { ask.varied };
     let f_numbers: Vec<Option<f64>> = seen.iter().map(|s| f_number(s.capture)).collect();
     let pitch_um = seen[reference].capture.pixel_pitch_um.as_ref().map(|p| p.value);
@@ -166,12 +169,12 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         _ => None,
     }
     .unwrap_or_else(|| zones.to_vec());
-    let read = zone_blurs(&zones, &blurs);
-    let read = if let Some(ends) = &ends { settled(read, ends) } else { read };
-    let apertures = (varied == Varied::Aperture).then(|| aperture::answer(&read, &stops, pitch_um, ask.permitted_px));
-    if let Some(a) = &apertures {
-        notes.extend(stop_notes(seen, a, &f_numbers, &notes));
-    }
+    let read = ends.iter().fold(zone_blurs(&zones, &blurs), settled);
+    let answer = || aperture::answer(&read, &stops, pitch_um, ask.permitted_px);
+    let mut apertures = (varied == Varied::Aperture).then(answer);
+    notes.extend(apertures.iter_mut().filter_map(|a| without_smoothed(a, seen, &rendered)));
+    let of_stops: Vec<_> = apertures.iter().flat_map(|a| stop_notes(seen, a, &f_numbers, &notes)).collect();
+    notes.extend(of_stops);
     // Spoiled frames keep their own reading; the rest is as settled.
     let read = if let Some(a) = &apertures { with_settled(read, &a.blurs) } else { read };
     let moved: Vec<f64> = blurs.moved.iter().map(|&m| f64::from(m) / tiles.len().max(1) as f64).collect();
@@ -320,7 +323,7 @@ fn copies(seen: &[Seen]) -> Vec<Option<usize>> {
     seen.iter().enumerate().map(&mut of).collect()
 }
 
-/// Blur by pairs of frames; with it how each lies on the reference by its pixels.
+/// Blur by pairs of frames; with it how each lies on the reference by its pixels, and whether it was rendered.
 fn by_pairs<'p>(
     seen: &[Seen],
     reference: usize,
@@ -328,13 +331,15 @@ fn by_pairs<'p>(
     laid: Vec<Option<Registration>>,
     tiles: &[Region],
     pixels: &dyn Fn(usize) -> Option<Cow<'p, Plane>>,
-) -> (Blurs, Vec<Option<Registration>>) {
+) -> (Blurs, Vec<Option<Registration>>, Vec<bool>) {
     let mut fine: Vec<Option<Registration>> = vec![None; seen.len()];
-    let Some(ground) = pixels(reference) else { return (by_widths(seen, &laid, tiles), laid) };
+    let mut rendered = vec![false; seen.len()];
+    let Some(ground) = pixels(reference) else { return (by_widths(seen, &laid, tiles), laid, rendered) };
     let mut compared = Vec::new();
     let mut frames = Vec::new();
     let mut take = |k: usize, spectra: pair::FrameSpectra, registration: Option<&Registration>| {
         compared.push(k);
+        rendered[k] = spectra.rendered;
         frames.push(Frame {
             f_number: f_number(seen[k].capture),
             pitch_um: seen[k].capture.pixel_pitch_um.as_ref().map(|p| p.value),
@@ -356,7 +361,7 @@ fn by_pairs<'p>(
     if let Some(pitch) = pitch_um(&frames, curve.as_ref()) {
         frames.iter_mut().for_each(|f| f.pitch_um = Some(pitch));
     }
-    (resolve(&frames, tiles, curve.as_ref()).among(&compared, seen.len()), fine)
+    (resolve(&frames, tiles, curve.as_ref()).among(&compared, seen.len()), fine, rendered)
 }
 
 /// Blur by the widths of single frames.

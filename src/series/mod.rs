@@ -23,6 +23,7 @@ mod resolve;
 mod scale;
 mod seen;
 mod sharpest;
+mod smoothed;
 mod tone;
 mod whole;
 mod widths;

@@ -2,7 +2,7 @@
 
 use super::Blurs;
 use super::fit::IN_COMMON;
-use super::odd::SURE;
+use super::odd::{SPOILED, SURE};
 use super::zone::NO_LOSS;
 use crate::quantity::Region;
 use crate::stats;
@@ -29,11 +29,16 @@ const SHARPER: f64 = 0.02;
 const BLOCK: (usize, usize) = (1, 1);
 const ROW: (usize, usize) = (4, 0);
 
+/// Chosen: one tile, or two beside each other, may follow their content. Tiles a side of the least thing that a frame may be for.
+const THING: usize = 2;
+
 /// The frames softer than another one that are sharper than it in no part of the picture.
 ///
 /// A frame that is focused elsewhere is the sharper where it is focused, so one that is so nowhere adds nothing to a blend.
 /// Tiles are steadied by the middle of those around them and of those beside them, since single ones scatter: what stands up
-/// is sharp in a block of tiles, level ground in a row, and at the lower edge in one row alone.
+/// is sharp in a block of tiles, level ground in a row, and at the lower edge in one row alone. A stone or a flower that stands
+/// nearer than all else is smaller than what chance leaves of a picture, but all its tiles are sharper there, and by much: a
+/// frame with a square of such tiles is what it is for.
 #[must_use]
 pub fn outdone(blurs: &Blurs, tiles: &[Region]) -> Vec<Outdone> {
     let frames = blurs.sigma.len();
@@ -63,12 +68,29 @@ fn softer(blurs: &Blurs, tiles: &[Region], (k, j): (usize, usize)) -> Option<Out
     let scatter = stats::MEDIAN_SD * stats::scatter(&known)? / (known.len() as f64).sqrt();
     let by_sd = middle / scatter.hypot(IN_COMMON);
     let softer = middle > NO_LOSS.ln() && by_sd > SURE && sharper <= SHARPER * known.len() as f64;
-    softer.then_some(Outdone { frame: k, by: j, by_sd })
+    (softer && !shows_a_thing(blurs, &logs, tiles, (k, j))).then_some(Outdone { frame: k, by: j, by_sd })
+}
+
+/// Whether somewhere all tiles of a small square are sharper in the first frame than in the second, each by more than whole frames
+/// scatter and beyond its error.
+fn shows_a_thing(blurs: &Blurs, logs: &[Option<f64>], tiles: &[Region], (k, j): (usize, usize)) -> bool {
+    let columns = columns(tiles);
+    let error = |f: usize, t: usize| blurs.sigma[f][t].map(|e| blurs.apart_sd[f][t] / e.value);
+    let sharper = |t: usize| {
+        let sd = error(k, t).zip(error(j, t)).map(|(a, b)| a.hypot(b));
+        logs.get(t).copied().flatten().zip(sd).is_some_and(|(log, sd)| -log > SPOILED.ln().max(SURE * sd))
+    };
+    let square = |t: usize| (0..THING).all(|down| (0..THING).all(|across| sharper(t + down * columns + across)));
+    (0..tiles.len()).any(|t| t % columns + THING <= columns && square(t))
+}
+
+fn columns(tiles: &[Region]) -> usize {
+    tiles.iter().take_while(|r| r.y == tiles[0].y).count().max(1)
 }
 
 /// Middle one of a tile and those within a reach to either side, and above and below.
 fn around(logs: &[Option<f64>], tiles: &[Region], t: usize, reach: (usize, usize)) -> Option<f64> {
-    let columns = tiles.iter().take_while(|r| r.y == tiles[0].y).count().max(1);
+    let columns = columns(tiles);
     let rows = tiles.len().div_ceil(columns);
     let (row, column) = (t / columns, t % columns);
     let near = |at: usize, reach: usize, last: usize| at.saturating_sub(reach)..(at + reach + 1).min(last);
@@ -117,6 +139,27 @@ mod tests {
         let next = [4.2, 3.4, 2.6, 1.9, 1.2, 0.7, 0.6, 1.1];
         let (blurs, tiles) = of_rows(&[nearest, next]);
         assert_eq!(outdone(&blurs, &tiles), []);
+    }
+
+    /// A rock of a square tile or two before ground whose nearest row the next frame shows as well, as optics have it: 20 mm at f/8
+    /// with 5 um pixels, the rock at 1.5 m and focused on, the next frame at 1.8 m.
+    #[test]
+    fn a_frame_that_alone_shows_a_small_near_thing_sharp_is_not_outdone() {
+        let nearest = [3.5, 3.0, 2.4, 1.8, 1.5, 1.2, 0.95, 0.75];
+        let next = [2.9, 2.3, 1.8, 1.2, 0.97, 0.76, 0.64, 0.62];
+        let with_thing = |tiles: &[usize]| {
+            let (mut blurs, regions) = of_rows(&[nearest, next]);
+            for &t in tiles {
+                blurs.sigma[0][t] = Some(Estimate::new(0.59, 0.02, 9));
+                blurs.sigma[1][t] = Some(Estimate::new(0.79, 0.02, 9));
+            }
+            outdone(&blurs, &regions).iter().map(|o| (o.frame, o.by)).collect::<Vec<_>>()
+        };
+        let at = |row: usize, column: usize| 12 * row + column;
+        assert_eq!(with_thing(&[at(5, 4), at(5, 5), at(6, 4), at(6, 5)]), []);
+        // Two tiles beside each other are no thing, nor are those at the ends of two rows.
+        assert_eq!(with_thing(&[at(5, 4), at(5, 5)]), [(0, 1)]);
+        assert_eq!(with_thing(&[at(5, 11), at(6, 11), at(6, 0), at(7, 0)]), [(0, 1)]);
     }
 
     #[test]

@@ -51,6 +51,11 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
             "{file} is {by:.2} times as large as the smallest frame and was averaged down to that size; widths are in pixels of \
              that size, and how the smaller frames were made smaller is in them."
         ),
+        NoteKind::IsoDiffers => {
+            "The frames differ in their ISO, and cameras smooth noise the more the higher it is: part of what a stop loses here may be that. \
+             Raw files, or one ISO throughout, tell."
+                .into()
+        }
         NoteKind::NotRegistered => format!("{file} could not be laid over the other frames and was left out."),
         NoteKind::NotCompared => format!(
             "{file} shows next to nothing that could be compared with the other frames, as where most of it is clipped or lost in noise, and was \
