@@ -11,8 +11,8 @@ use crate::measure::{Tile, TileMap, TileState};
 use crate::quantity::DISC_SIGMA;
 
 /// Set on pictures made with a far scene out of focus by 24 and 48 px, and on close subjects read by eye: what is left of the
-/// contrast of a tile then. Contrast of what is no sky for certain: it lies below one, or none is seen and it stands beside what is
-/// fine, or is darker than what lies below.
+/// contrast of a tile then. Contrast of what is no sky for certain: none is seen, and it is darker than what lies below; or one is, and
+/// it lies below that.
 const SMOOTH: f64 = 0.05;
 /// Chosen: fewer may be one thing at the edge. Fewest tiles that tell, as a share of the columns.
 const WIDE: f64 = 0.3;
@@ -79,13 +79,14 @@ pub(super) fn scene_far_out(
     permitted: f64,
     drawn_out: bool,
 ) -> Option<Told> {
-    let edge = e.skyline.unwrap_or(-e.bottom);
-    let no_sky = fine_is_one_thing(map, e, tiles, (edge, FAR_OUT.0 * permitted), drawn_out)
-        || e.skyline.is_none() && brightness(map, tiles) < 1.0;
+    let no_sky = e.skyline.map_or_else(
+        || brightness(map, tiles) < 1.0,
+        |edge| fine_is_one_thing(map, e, tiles, (edge, FAR_OUT.0 * permitted), drawn_out),
+    );
     far_out(map, e, tiles, permitted, if no_sky { SMOOTH } else { FAR_OUT.1 }, true)
 }
 
-/// Whether, from the edge of the sky or the picture down, most columns of the far zone show something but nothing finer than a `least` width: what
+/// Whether, from the edge of the sky down, most columns of the far zone show something but nothing finer than a `least` width: what
 /// is fine in the others then stands before the far scene. A shore or a ridge is fine in every column, however smooth what lies
 /// below it; of a sea or a mist that was drawn out nothing fine may be left, but it lies in layers.
 fn fine_is_one_thing(map: &TileMap, e: &Evidence, tiles: &[u32], (edge, least): (f64, f64), drawn_out: bool) -> bool {
