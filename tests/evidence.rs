@@ -7,7 +7,6 @@ mod tilemaps;
 use tilemaps::{Rng, Scene, right, scaled};
 use tussock::TileMap;
 use tussock::diagnose::{Cause, Diagnosis, Unsettled, ZoneName, diagnose};
-use tussock::judge::Judgement;
 use tussock::measure::{Tile, TileState};
 use tussock::quantity::{Estimate, Intent, Units};
 use tussock::report::words;
@@ -54,39 +53,6 @@ fn fog_over_the_far_scene_is_said_and_the_ground_before_it_is_not_taken_for_it()
     assert!(zone(ZoneName::Far).optical_px.is_none() && zone(ZoneName::Near).optical_px.is_some());
     let said = words::sentence(&d, &scene.capture(), Units::Metric);
     assert!(said.contains("Haze hides the far scene") && said.contains("as far as can be seen"), "{said}");
-}
-
-/// What air takes of the contrast it takes from fine and from coarse detail alike (Koschmieder 1924), so hills that are measured at an
-/// eighth of the foreground's contrast are as wide as the lens drew them.
-#[test]
-fn a_far_scene_that_is_measured_through_haze_is_judged() {
-    const FAINT: f64 = 0.12;
-    for (focus, far_is) in [(1.1, Judgement::Beyond), (2.0, Judgement::Within)] {
-        let scene = Scene { f_number: 11.0, lens: (0.2, 0.3, 2.0), ..Scene::default() };
-        let near = 1.0 / scene.ground(scene.bottom());
-        let scene = Scene { focus_m: focus * near, f_number: if focus < 2.0 { 4.0 } else { 11.0 }, ..scene };
-        let mut map = scene.map();
-        for tile in &mut map.tiles {
-            let (u, v) = place(&scene, tile);
-            let inverse = scene.ground(v);
-            let hills = inverse <= 0.0 && v > scene.horizon() - 0.15;
-            let left = if inverse > 0.0 { (-1.0 / (inverse * 3.0 * near)).exp() } else { 0.0 };
-            let left = if inverse > 0.0 || hills { left.max(FAINT) } else { 0.0 };
-            tile.contrast = 0.35 * left;
-            tile.level = 0.6 - 0.45 * left;
-            if hills {
-                let width = scene.at(u, v).measured_px;
-                tile.state = TileState::Measured;
-                tile.blur = Some(Estimate::new(width, 0.08 * width, 20));
-            } else if left <= 0.0 {
-                tile.state = TileState::NoDetail;
-                tile.blur = None;
-            }
-        }
-        let d = judge(&scene, &map);
-        assert_ne!(d.verdict.unsettled, Some(Unsettled::FarHidden), "focus at {focus}: {:?}", d.verdict);
-        assert_eq!(d.answer(ZoneName::Far).judgement, far_is, "focus at {focus}: {:?}", d.verdict);
-    }
 }
 
 #[test]
