@@ -233,14 +233,17 @@ const FAR_FROM: f64 = 8.0;
 const SEEN: f64 = 0.37;
 /// Chosen: two may be misread. Fewest measured tiles that do.
 const FAR_TILES: usize = 3;
+/// Chosen: what half of a row tells is no stray. Measured tiles of any contrast, as a share of the columns, that show the far scene
+/// through the haze: air takes as much from fine detail as from coarse (Koschmieder 1924), and leaves its width as it is.
+const THROUGH: f64 = 0.5;
 
 /// Whether haze hides the far scene: a veil, and next to nothing measured in or beyond it.
 fn hides_far(map: &TileMap, e: &Evidence) -> bool {
     let Some(horizon) = e.veiled else { return false };
     let limit = horizon + (e.bottom - horizon) / FAR_FROM;
-    let far = |v: f64| v < limit;
-    let v = |t: &crate::measure::Tile| (t.centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
     let lowest = &map.tiles[map.tiles.len() - map.tiles.len() / 3..];
     let seen = SEEN * upper_median(lowest.iter().map(|t| t.contrast).collect()).unwrap_or(0.0);
-    map.tiles.iter().filter(|t| t.by_itself().is_some() && t.contrast > seen && far(v(t))).count() < FAR_TILES
+    let told = || e.samples.iter().filter(|s| !s.bounded && s.v < limit);
+    let clear = told().filter(|s| map.tiles[s.index].contrast > seen).count();
+    clear < FAR_TILES && (told().count() as f64) < THROUGH * e.columns as f64
 }

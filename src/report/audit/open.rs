@@ -2,6 +2,7 @@
 
 use super::terms::{fixed_aperture, px};
 use crate::diagnose::{Cause, Diagnosis, Unsettled, ZoneName};
+use crate::judge::Judgement;
 use crate::shot::Capture;
 
 /// Why the verdict is open, without full stop; `None` where it isn't, or where the first answer has said it all.
@@ -10,7 +11,7 @@ pub(super) fn why(d: &Diagnosis) -> Option<String> {
         Unsettled::NothingMeasured => "too little in this frame could be measured".into(),
         Unsettled::NearUnmeasured => "nothing near the camera is fit to judge".into(),
         Unsettled::FarUnmeasured => "nothing far off is fit to judge".into(),
-        Unsettled::FarHidden if d.answer(ZoneName::Near).judgement.passes() => {
+        Unsettled::FarHidden if seen_sharp(d) => {
             "haze hides the far scene; as far as can be seen the frame is sharp".into()
         }
         Unsettled::FarHidden => "haze hides the far scene".into(),
@@ -23,6 +24,11 @@ pub(super) fn why(d: &Diagnosis) -> Option<String> {
             evenness(d)
         ),
     })
+}
+
+/// Whether all that shows before a hidden far scene is sharp.
+fn seen_sharp(d: &Diagnosis) -> bool {
+    d.answer(ZoneName::Near).judgement.passes() && d.answer(ZoneName::Centre).judgement != Judgement::Beyond
 }
 
 /// Which end is softer and by how much, where the optics can't be told.
