@@ -7,6 +7,7 @@ mod tilemaps;
 use tilemaps::{Rng, Scene, right, scaled};
 use tussock::TileMap;
 use tussock::diagnose::{Cause, Diagnosis, Unsettled, ZoneName, diagnose};
+use tussock::judge::Judgement;
 use tussock::measure::{Tile, TileState};
 use tussock::quantity::{Estimate, Intent, Units};
 use tussock::report::words;
@@ -23,15 +24,15 @@ fn place(scene: &Scene, tile: &Tile) -> (f64, f64) {
 }
 
 /// The scene's map seen through air of a visual range: contrast falls as exp(-distance / range) and the level goes to
-/// the air's own by the same factor (Koschmieder 1924); below a fifth of the contrast nothing is measured.
-fn through_air(scene: &Scene, range_m: f64) -> TileMap {
+/// the air's own by the same factor (Koschmieder 1924); below a `least` share of the contrast nothing is measured.
+fn through_air(scene: &Scene, range_m: f64, least: f64) -> TileMap {
     let mut map = scene.map();
     for tile in &mut map.tiles {
         let inverse = scene.ground(place(scene, tile).1);
         let left = if inverse > 0.0 { (-1.0 / (inverse * range_m)).exp() } else { 0.0 };
         tile.contrast = 0.35 * left;
         tile.level = 0.6 - 0.45 * left;
-        if left < 0.2 {
+        if left < least {
             tile.state = TileState::NoDetail;
             tile.blur = None;
         }
@@ -47,12 +48,28 @@ fn is_focus(cause: Cause) -> bool {
 fn fog_over_the_far_scene_is_said_and_the_ground_before_it_is_not_taken_for_it() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
     let near = 1.0 / scene.ground(scene.bottom());
-    let d = judge(&scene, &through_air(&scene, 3.0 * near));
+    let d = judge(&scene, &through_air(&scene, 3.0 * near, 0.2));
     assert_eq!(d.verdict.unsettled, Some(Unsettled::FarHidden), "{:?}", d.verdict);
     let zone = |name| d.zones.iter().find(|z| z.name == name).unwrap();
     assert!(zone(ZoneName::Far).optical_px.is_none() && zone(ZoneName::Near).optical_px.is_some());
     let said = words::sentence(&d, &scene.capture(), Units::Metric);
     assert!(said.contains("Haze hides the far scene") && said.contains("as far as can be seen"), "{said}");
+}
+
+/// Air takes of fine detail what it takes of coarse, so that what is measured through it is as wide as the lens drew it.
+#[test]
+fn a_far_scene_that_is_measured_through_haze_is_judged() {
+    for (focus, soft) in [(2.0, false), (1.1, true)] {
+        let scene = Scene { f_number: 11.0, ..Scene::default() };
+        let near = 1.0 / scene.ground(scene.bottom());
+        let scene = Scene { focus_m: focus * near, f_number: if soft { 5.6 } else { 11.0 }, ..scene };
+        let d = judge(&scene, &through_air(&scene, 4.0 * near, 0.04));
+        assert_ne!(d.verdict.unsettled, Some(Unsettled::FarHidden), "focus at {focus}: {:?}", d.verdict);
+        let far = d.answer(ZoneName::Far).judgement;
+        assert!(if soft { far == Judgement::Beyond } else { far.passes() }, "focus at {focus}: {far:?}");
+        let hidden = judge(&scene, &through_air(&scene, 4.0 * near, 0.2));
+        assert_eq!(hidden.verdict.unsettled, Some(Unsettled::FarHidden), "focus at {focus}: {:?}", hidden.verdict);
+    }
 }
 
 #[test]
@@ -115,7 +132,7 @@ fn ground_before_a_pool_is_judged_and_a_pool_at_the_lower_edge_is_not_ground() {
 #[test]
 fn in_clear_air_the_far_scene_is_judged() {
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
-    let map = through_air(&scene, 20_000.0);
+    let map = through_air(&scene, 20_000.0, 0.2);
     let mut lit = scene.map();
     for (tile, air) in lit.tiles.iter_mut().zip(&map.tiles) {
         (tile.contrast, tile.level) = (air.contrast, air.level);
