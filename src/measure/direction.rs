@@ -243,13 +243,13 @@ mod tests {
         assert!((s.along(0.4_f64.cos(), 0.4_f64.sin()).value - width(0.8, 5.0, 0.0, 0.0)).abs() < 0.03);
     }
 
-    /// Length of the streak of a picture of 24 tiles of one width (px), whose edges have these mean squares along x and y (px^2) to
+    /// One of the tiles of a picture of some columns, 100 px a side, of a width (px), and its edges' mean squares along x and y (px^2) to
     /// within an error.
-    fn streak_of(width: f64, [xx, yy]: [f64; 2], error: f64) -> Option<f64> {
+    fn tile_of(k: u32, columns: u32, width: f64, [xx, yy]: [f64; 2], error: f64) -> Tile {
         let square = |value: f64| Estimate::new(value, error, 12);
-        let tile = |k: u32| Tile {
-            x: 100 * (k % 6),
-            y: 100 * (k / 6),
+        Tile {
+            x: 100 * (k % columns),
+            y: 100 * (k / columns),
             width: 100,
             height: 100,
             state: TileState::Measured,
@@ -260,8 +260,13 @@ mod tests {
             alone: None,
             bound: None,
             spread: Some(Spread { xx: square(xx), xy: square(0.0), yy: square(yy) }),
-        };
-        streak(&(0..24).map(tile).collect::<Vec<_>>(), 600.0, 400.0).map(|s| s.length.value)
+        }
+    }
+
+    /// Length of the streak of a picture of 24 such tiles, all alike.
+    fn streak_of(width: f64, squares: [f64; 2], error: f64) -> Option<f64> {
+        let tiles: Vec<Tile> = (0..24).map(|k| tile_of(k, 6, width, squares, error)).collect();
+        streak(&tiles, 600.0, 400.0).map(|s| s.length.value)
     }
 
     #[test]
@@ -286,30 +291,11 @@ mod tests {
     /// doesn't: there a track of 4 px adds 0.9 px in the mean over both directions.
     #[test]
     fn a_third_of_the_frame_that_stood_still_denies_a_track() {
-        let square = |value: f64| Estimate::new(value, 0.05, 12);
         let found = |upper: f64| {
-            let tiles: Vec<Tile> = (0..96)
-                .map(|k| {
-                    let (x, y) = (k % 12, k / 12);
-                    let moved = y > 2;
-                    let width = if moved { 1.1 } else { upper };
-                    let spread = Spread { xx: square(0.3 + 1.54), xy: square(0.0), yy: square(0.3) };
-                    Tile {
-                        x: 100 * x,
-                        y: 100 * y,
-                        width: 100,
-                        height: 100,
-                        state: TileState::Measured,
-                        contrast: 0.5,
-                        noise: 0.0,
-                        level: 0.5,
-                        blur: Some(Estimate::new(width, 0.1 * width, 12)),
-                        alone: None,
-                        bound: None,
-                        spread: moved.then_some(spread),
-                    }
-                })
-                .collect();
+            let mut tiles: Vec<Tile> = (0..96).map(|k| tile_of(k, 12, 1.1, [0.3 + 1.54, 0.3], 0.05)).collect();
+            for tile in tiles.iter_mut().filter(|t| t.y < 300) {
+                (tile.blur, tile.spread) = (Some(Estimate::new(upper, 0.1 * upper, 12)), None);
+            }
             streak(&tiles, 1200.0, 800.0).map(|s| s.length.value)
         };
         assert!(found(1.05).is_some_and(|length| (length - 4.0).abs() < 0.1), "{:?}", found(1.05));
