@@ -206,7 +206,7 @@ fn an_aperture_series_predicts_a_held_out_corner() {
     assert!(worst < 0.10, "worst corner error {worst:.3}");
 }
 
-/// Diffraction and the pixel set a floor (Goodman, Introduction to Fourier Optics, the transfer of a circular pupil): what lies a fifth below
+/// Diffraction and the pixel set a floor (Goodman, Introduction to Fourier Optics, the transfer of a circular pupil): what lies a quarter below
 /// it at any stop was sharpened, and so were the stops whose lens blur hides it.
 #[test]
 fn a_series_sharper_than_light_allows_is_refused() {

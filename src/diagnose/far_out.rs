@@ -12,7 +12,7 @@ use crate::quantity::DISC_SIGMA;
 
 /// Set on pictures made with a far scene out of focus by 24 and 48 px, and on close subjects read by eye: what is left of the
 /// contrast of a tile then. Contrast of what is no sky for certain: none is seen, and it is darker than what lies below; or one is, and
-/// it lies below that.
+/// it lies below that, beside the one thing that is fine.
 const SMOOTH: f64 = 0.05;
 /// Chosen: fewer may be one thing at the edge. Fewest tiles that tell, as a share of the columns.
 const WIDE: f64 = 0.3;
@@ -28,6 +28,12 @@ fn wider(tile: &Tile, least: f64) -> Option<Option<f64>> {
     }
 }
 
+/// Where the middle of a tile lies, in the model's coordinates.
+fn place(map: &TileMap, e: &Evidence, tile: &Tile) -> (f64, f64) {
+    let (x, y) = tile.centre();
+    ((x - f64::from(map.width) / 2.0) / e.half_diagonal, (y - f64::from(map.height) / 2.0) / e.half_diagonal)
+}
+
 /// Share of the tiles below the sky that are wider than what counts as out of focus by far, of those that tell, whatever their
 /// contrast.
 pub(super) fn share_far_out(map: &TileMap, permitted: f64) -> f64 {
@@ -40,10 +46,7 @@ pub(super) fn share_far_out(map: &TileMap, permitted: f64) -> f64 {
 /// soft. The focus lies on whatever is fine elsewhere: farther than the nearest thing, nearer than the farthest.
 fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64, contrast: f64, far: bool) -> Option<Told> {
     let least = FAR_OUT.0 * permitted;
-    let place = |t: &Tile| {
-        let (x, y) = t.centre();
-        ((x - f64::from(map.width) / 2.0) / e.half_diagonal, (y - f64::from(map.height) / 2.0) / e.half_diagonal)
-    };
+    let place = |t: &Tile| place(map, e, t);
     // ln of the width of what is far out of focus, nothing of what is fine.
     let told = |t: &Tile| match wider(t, least)? {
         _ if e.skyline.is_some_and(|edge| place(t).1 < edge) => None,
@@ -92,14 +95,14 @@ pub(super) fn scene_far_out(
 fn fine_is_one_thing(map: &TileMap, e: &Evidence, tiles: &[u32], (edge, least): (f64, f64), drawn_out: bool) -> bool {
     let width = map.columns.max(1);
     let columns = |tiles: &[u32]| tiles.iter().map(|i| i % width).collect::<BTreeSet<u32>>();
-    let lower = |i: u32| (map.tiles[i as usize].centre().1 - f64::from(map.height) / 2.0) / e.half_diagonal;
-    let told = |i: u32| wider(&map.tiles[i as usize], least);
-    let row = f64::from(map.height) / f64::from(map.rows.max(1)) / e.half_diagonal;
+    let tile = |i: u32| &map.tiles[i as usize];
+    let v = |i: u32| place(map, e, tile(i)).1;
+    let told = |i: u32| wider(tile(i), least);
+    let row = 2.0 * e.bottom / e.rows.max(1) as f64;
     let down_to = tiles.iter().max().map_or(0, |last| (last / width + 1) * width);
     // The skyline itself crosses the row above its edge.
-    let fine = columns(&(0..down_to).filter(|&i| lower(i) >= edge - row && told(i) == Some(None)).collect::<Vec<_>>());
-    let wide =
-        |i: u32| matches!(told(i), Some(Some(_))) && map.tiles[i as usize].contrast >= SMOOTH && lower(i) >= edge;
+    let fine = columns(&(0..down_to).filter(|&i| v(i) >= edge - row && told(i) == Some(None)).collect::<Vec<_>>());
+    let wide = |i: u32| matches!(told(i), Some(Some(_))) && tile(i).contrast >= SMOOTH && v(i) >= edge;
     let soft: Vec<u32> = tiles.iter().copied().filter(|&i| wide(i) && !fine.contains(&(i % width))).collect();
     let (fine, wide) = (fine.len() as f64, columns(&soft).len() as f64);
     wide > MOST * (fine + wide) && wide > WIDE * e.columns as f64 && !(drawn_out && layered(map, &soft))
