@@ -26,6 +26,8 @@ FAINT = 0.25
 TOLD = 0.25
 # Standard deviation, in ln width, that scenes of other kinds add to what the networks say; as in measure/width/network.rs.
 FLOOR = 0.03
+# What the fit expects of any patch, ln width and its standard deviation; as in measure/width/mod.rs.
+EXPECTED, UNSEEN = 0.42, 0.85
 
 
 def load(names):
@@ -113,17 +115,23 @@ def together(committees, x):
     return mean
 
 
+def words(out):
+    """ln widths and their standard deviations as the patches say them by themselves, where the networks know more than was expected."""
+    own = np.exp(-2 * out[:, 1]) - UNSEEN**-2
+    return (out[:, 0] * np.exp(-2 * out[:, 1]) - EXPECTED * UNSEEN**-2) / own, own**-0.5
+
+
 def judged(out, width, extra=""):
-    error, sd = out[:, 0] - width, np.exp(out[:, 1])
-    told = sd < TOLD
+    told = np.exp(out[:, 1]) < TOLD
     if not told.any():
-        return f"{len(error):6d} tiles, none told {extra}"
-    e, s = error[told], sd[told]
+        return f"{len(width):6d} tiles, none told {extra}"
+    log, s = words(out[told])
+    e = log - width[told]
     percent = lambda share: 100 * (math.exp(np.quantile(e, share)) - 1)
     within = lambda z: 100 * (np.abs(e) < z * s).mean()
     half = (percent(0.84) - percent(0.16)) / 2
     return (
-        f"{len(error):6d} tiles, told {100 * told.mean():5.1f} %, median {percent(0.5):+5.1f} %, half of 68 % {half:5.1f} %, "
+        f"{len(width):6d} tiles, told {100 * told.mean():5.1f} %, median {percent(0.5):+5.1f} %, half of 68 % {half:5.1f} %, "
         f"within 1 sd {within(1):3.0f} %, 2 sd {within(2):3.0f} % {extra}"
     )
 

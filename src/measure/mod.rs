@@ -47,7 +47,7 @@ use width::Known;
 
 /// Chosen: counted up with the measuring. Version of the measuring: raise it whenever a change may alter a number, so
 /// that remembered measurements are made anew.
-pub const VERSION: u32 = 28;
+pub const VERSION: u32 = 29;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,7 +2,7 @@
 //!
 //! Depth and lens change slowly from tile to tile but for silhouettes, so that told neighbours say about what a tile must show. It
 //! is an empirical-Bayes step (Efron & Morris 1973, with neighbours in place of the grand mean) in ln width. The tile's own word a,
-//! with the standard deviation s, is what its patches say once the expectation of the fit is taken out again ([`Reading::word`]).
+//! with the standard deviation s, is what its patches say once the expectation of the fit is taken out again ([`Reading`]).
 //! The neighbours say m, their weighted mean, with the variance
 //!
 //! v = S^2 (1 + 1 / n) + COMMON e^2,
@@ -125,7 +125,7 @@ pub(super) fn complete(columns: usize, readings: &[Reading], tiles: &mut [Tile])
         let (tile, reading) = (&mut tiles[i], &readings[i]);
         let own = reading.width.filter(|w| (KNOWN..UNCERTAIN).contains(&w.1) && w.0.exp() < WIDEST);
         let Some((own, around)) = own.zip(Around::of(&told, columns, i, usual)) else { continue };
-        let Some(word) = reading.word() else { continue };
+        let Some(word) = reading.word else { continue };
         let (log, sd) = together((own.0, own.1), word, &around, usual);
         let width = log.exp();
         if sd < KNOWN && width < WIDEST {
@@ -194,7 +194,7 @@ mod tests {
                     bound: (!told).then(|| (log - 1.645 * sd).exp()),
                     spread: None,
                 };
-                (Reading { detail: true, alive: false, width: Some((log, sd, 1)) }, tile)
+                (Reading::of_test(log, sd), tile)
             })
             .unzip()
     }
@@ -208,12 +208,11 @@ mod tests {
     #[test]
     fn a_word_and_the_expectation_together_are_what_was_read() {
         let (log, sd) = (-0.4, 0.4);
-        let (word, own) = Reading { detail: true, alive: false, width: Some((log, sd, 1)) }.word().expect("a word");
+        let (word, own) = Reading::of_test(log, sd).word.expect("a word");
         // The mean of two normal laws is weighted by their inverse variances, which add (Gauss 1809).
         let (a, b) = (own.powi(-2), UNSEEN.powi(-2));
         assert!(((word * a + EXPECTED * b) / (a + b) - log).abs() < 1e-12 && ((a + b).powf(-0.5) - sd).abs() < 1e-12);
-        let nothing = Reading { detail: true, alive: false, width: Some((0.4, UNSEEN, 1)) };
-        assert!(nothing.word().is_none() && Reading::default().word().is_none());
+        assert!(Reading::of_test(0.4, UNSEEN).word.is_none() && Reading::default().word.is_none());
     }
 
     #[test]

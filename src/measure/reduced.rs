@@ -112,13 +112,17 @@ fn tell(tile: &mut Tile, reading: Reading, times: f64, coarse: bool) -> bool {
         return false;
     }
     // The large pixel's aperture gives way to the picture's own.
-    let optical = times * (width * width - PIXEL_SIGMA * PIXEL_SIGMA).sqrt();
-    let whole = optical.hypot(PIXEL_SIGMA);
+    let whole = |width: f64| {
+        let optical = times * (width * width - PIXEL_SIGMA * PIXEL_SIGMA).max(0.0).sqrt();
+        optical.hypot(PIXEL_SIGMA)
+    };
     let over = times * PATCH as f64 / f64::from(tile.width.min(tile.height).max(1));
     let known = sd < KNOWN && width < WIDEST;
-    let sd = sd.hypot(REACH * (over - 1.0).max(0.0));
-    let seen = Estimate::new(whole, whole * sd, n);
-    let least = whole * (-BOUND * sd).exp();
+    let reach = REACH * (over - 1.0).max(0.0);
+    let word = reading.word.unwrap_or((log, sd));
+    let told = whole(word.0.exp());
+    let seen = Estimate::new(told, told * word.1.hypot(reach), n);
+    let least = whole(width) * (-BOUND * sd.hypot(reach)).exp();
     // A number that stands is the better one, since it is the tile's alone.
     let wider = tile.blur.is_none_or(|b| seen.value - b.value > APART * seen.sd.hypot(b.sd));
     if coarse && known && wider {

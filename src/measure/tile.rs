@@ -47,6 +47,7 @@ pub(super) fn conclude(
     let state = match reading.width {
         Some((log, sd, n)) if lit && reading.detail => {
             if sd < KNOWN && log.exp() < WIDEST {
+                let (log, sd) = reading.word.unwrap_or((log, sd));
                 blur = Some(Estimate::new(log.exp(), log.exp() * sd, n));
                 TileState::Measured
             } else if clipped {

@@ -173,7 +173,8 @@ impl<'a> Views<'a> {
             })
             .collect();
         for of_one in sayings.chunk_by(|a, b| a.0 == b.0) {
-            readings[of_one[0].0].width = pooled(&of_one.iter().map(|s| s.1).collect::<Vec<_>>());
+            let reading = &mut readings[of_one[0].0];
+            *reading = reading.saying(&of_one.iter().map(|s| s.1).collect::<Vec<_>>());
         }
         readings
     }
@@ -209,18 +210,32 @@ pub(super) struct Reading {
     pub alive: bool,
     /// ln of the width, px, its standard deviation, and how many patches it rests on.
     pub width: Option<(f64, f64, u32)>,
+    /// ln of the width and its standard deviation as the patches say it by themselves ([`word`]). `None` where they know no more than
+    /// the fit expects of any tile.
+    pub word: Option<(f64, f64)>,
 }
 
 impl Reading {
-    /// ln of the width and its standard deviation as the patches say it by themselves: what is read is drawn towards what the fit
-    /// expects of any tile, the more the less there is to see. By the normal law's rule for a mean, 1 / s^2 = 1 / p^2 - 1 / UNSEEN^2
-    /// for a stated p. `None` where no more is known than was expected.
-    pub(super) fn word(&self) -> Option<(f64, f64)> {
-        let (log, sd, _) = self.width?;
-        let (stated, expected) = (sd.powi(-2), UNSEEN.powi(-2));
-        let own = stated - expected;
-        (own > 0.0).then(|| ((log * stated - EXPECTED * expected) / own, own.powf(-0.5)))
+    /// The same tile with what its patches say.
+    fn saying(self, patches: &[Saying]) -> Self {
+        let words: Vec<Saying> = patches.iter().filter_map(|s| word(*s)).collect();
+        Self { width: pooled(patches), word: pooled(&words).map(|(log, sd, _)| (log, sd)), ..self }
     }
+
+    /// A tile with detail of which one patch says this.
+    #[cfg(test)]
+    pub(super) fn of_test(log: f64, sd: f64) -> Self {
+        Self { detail: true, ..Self::default() }.saying(&[Saying { log, sd }])
+    }
+}
+
+/// What a patch says by itself: what is read is drawn towards what the fit expects of any patch, the more the less there is to see,
+/// and many tiles together would be as far off as each of them. By the normal law's rule for a mean, 1 / s^2 = 1 / p^2 - 1 / UNSEEN^2
+/// for a stated p. `None` where no more is known than was expected.
+fn word(said: Saying) -> Option<Saying> {
+    let (stated, expected) = (said.sd.powi(-2), UNSEEN.powi(-2));
+    let own = stated - expected;
+    (own > 0.0).then(|| Saying { log: (said.log * stated - EXPECTED * expected) / own, sd: own.powf(-0.5) })
 }
 
 /// Reads tiles of a frame, its pupil believed as far as `known` says, or after asking some of them, or all, whether they show it; how far
