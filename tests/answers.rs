@@ -334,6 +334,43 @@ fn what_is_softer_than_focus_can_make_it_is_not_laid_to_focus() {
     }
 }
 
+/// Snow in even light: nothing is told of it but by a few tiles with some shading, wider than a disc of anything that stands a hand's
+/// breadth before the lens (11.6 px here: thin lens, f^2 / (N d), a disc's half contrast at 0.705 over its diameter).
+#[test]
+fn a_few_tiles_softer_than_focus_can_make_them_are_not_the_near_end() {
+    for (seed, every) in [(1, 2), (2, 3), (3, 2), (4, 3)] {
+        let scene = right(Scene { f_number: 22.0, missing: 0.0, seed, ..Scene::default() });
+        let mut map = scene.map();
+        let columns = map.columns as usize;
+        let from = map.tiles.len() - 4 * columns;
+        for (k, tile) in map.tiles[from..].iter_mut().enumerate() {
+            let shaded = k % every == 0;
+            tile.state = if shaded { TileState::Measured } else { TileState::NoDetail };
+            tile.blur = shaded.then(|| Estimate::new(13.5, 1.5, 4));
+            tile.contrast = 0.1;
+        }
+        let d = judge(&scene, &map);
+        assert_eq!(ends(&d)[0], Judgement::Unknown, "seed {seed}: {:?}", d.answer(ZoneName::Near));
+        assert!(!d.verdict.cause.is_focus(), "seed {seed}: {:?}", d.verdict);
+    }
+}
+
+/// What a mosaic's sampling takes is known, whatever the frame is like: a shaken frame passes no sooner than the same one unshaken.
+#[test]
+fn a_frame_from_a_mosaic_is_not_judged_by_its_own_sharpest_parts() {
+    let soft = |mosaic: bool| {
+        let scene = right(Scene { f_number: 11.0, width: 1600, height: 1067, missing: 0.0, ..Scene::default() });
+        let mut map = TileMap { mosaic, ..scene.map() };
+        // 0.80 px of optical blur all over: above the 0.709 px that the sampling leaves, below 1.2 times itself.
+        let whole = 0.80_f64.hypot(0.310_58);
+        let known = map.tiles.iter_mut().filter(|t| t.blur.is_some());
+        known.for_each(|t| t.blur = Some(Estimate::new(whole, 0.03, 20)));
+        ends(&judge(&scene, &map))
+    };
+    assert_eq!(soft(true), [Judgement::Beyond; 2]);
+    assert_eq!(soft(false), [Judgement::AtLimit; 2]);
+}
+
 #[test]
 fn what_stands_in_the_sky_is_not_the_far_scene() {
     // A sharp flag high above a far scene that is out of focus.

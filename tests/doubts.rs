@@ -242,6 +242,40 @@ fn a_sharp_thing_before_what_is_soft_by_far_is_not_firmly_sharp_throughout() {
     }
 }
 
+/// Several exposures laid together with one missing: thin lens, ground in front of the focus and behind it grows softer away from it, so
+/// that of one exposure nothing between two ends that pass is softer than both.
+#[test]
+fn sharp_throughout_is_not_firm_where_rows_between_the_ends_are_soft() {
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 11.0, down: 0.45, missing: 0.0, seed, ..Scene::default() });
+        let between = |rows: std::ops::Range<u32>| {
+            let mut map = scene.map();
+            let columns = map.columns;
+            let there = (0..).zip(&mut map.tiles).filter(|(i, _)| rows.contains(&(i / columns)));
+            there.for_each(|(_, t)| t.blur = Some(Estimate::new(1.25 * scene.permitted(), 0.05, 20)));
+            judge(&scene, &map).verdict
+        };
+        let (one, two) = (between(8..9), between(8..10));
+        assert!(one.cause == Cause::SharpThroughout && one.confidence >= SURE, "seed {seed}: {one:?}");
+        assert!(two.cause != Cause::SharpThroughout || two.confidence < SURE, "seed {seed}: {two:?}");
+    }
+}
+
+/// ISO 12232: signal to noise of 10 and less is not acceptable. What is left of such noise in a file that a camera smoothed and sharpened,
+/// or grain, looks like sharp detail; a sensor's own samples have it white.
+#[test]
+fn sharp_is_not_firm_under_heavy_noise_in_a_rendered_file() {
+    let scene = right(Scene { f_number: 11.0, down: 0.45, missing: 0.0, ..Scene::default() });
+    let said = |noise: f64, mosaic: bool| {
+        let mut map = TileMap { mosaic, ..scene.map() };
+        map.tiles.iter_mut().for_each(|t| (t.noise, t.level) = (noise, 0.18));
+        judge(&scene, &map).verdict
+    };
+    let [clean, noisy, raw] = [said(0.003, false), said(0.03, false), said(0.03, true)];
+    assert!([&clean, &noisy, &raw].iter().all(|v| v.cause == Cause::SharpThroughout), "{noisy:?}");
+    assert!(clean.confidence >= SURE && noisy.confidence < SURE && raw.confidence >= SURE, "{noisy:?} {raw:?}");
+}
+
 /// A twentieth of what has a width may be soft of itself in a sharp picture; an eighth of it is something out of focus.
 #[test]
 fn an_eighth_that_is_soft_beside_what_is_sharp_leaves_sharp_throughout_not_firm() {

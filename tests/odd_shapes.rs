@@ -124,9 +124,9 @@ proptest! {
         }
         let (width, height) = (columns * side, rows * side);
         let (overshoot, streak, common, clipped_share) = (None, None, None, 0.0);
-        let (layers, enlarged) = (Vec::new(), false);
+        let (layers, enlarged, mosaic) = (Vec::new(), false, false);
         let map = TileMap {
-            width, height, columns, rows, tiles, overshoot, streak, common, clipped_share, layers, enlarged,
+            width, height, columns, rows, tiles, overshoot, streak, common, clipped_share, layers, enlarged, mosaic,
         };
         told(&map, None, marked);
     }

@@ -11,6 +11,7 @@ use crate::judge::{self, Judgement};
 use crate::measure::{ALIKE, TileMap};
 use crate::quantity::{DISC_SIGMA, PIXEL_SIGMA, ZoneName};
 use crate::shot::Capture;
+use crate::stats::upper_median;
 
 /// Lowers the confidence of verdicts that widths alone can't make firm.
 pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, problem: &Problem, posterior: &Posterior, capture: &Capture) {
@@ -28,7 +29,12 @@ pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, problem: &Problem, posteri
     let left = unexplained(d, problem, &ready);
     let by_model = blame.is_focus() || matches!(blame, Cause::LensAsymmetry | Cause::LensSoftness);
     // Something sharp may stand before a scene that is so soft that its tiles are taken for soft content, or for none.
-    let elsewhere = || one_side_is_soft(d) || share_far_out(map, d.permitted_px) > UNEXPLAINED || left > LEFT_SHARP;
+    let elsewhere = || {
+        soft_between(d, map)
+            || one_side_is_soft(d)
+            || share_far_out(map, d.permitted_px) > UNEXPLAINED
+            || left > LEFT_SHARP
+    };
     if by_model && (off_together(problem, &ready) || left > UNEXPLAINED)
         || blame == Cause::SharpThroughout && elsewhere()
     {
@@ -82,6 +88,28 @@ fn unexplained(d: &Diagnosis, problem: &Problem, ready: &Ready) -> f64 {
         soft += if honest < 0.5 && residual > 0.0 && s.y.exp() > least { 1.0 } else { 0.0 };
     }
     soft / f64::max(all, 1.0)
+}
+
+/// Chosen: half of a row tells of it. Share of the columns in which a row's width must be known, and how many neighbouring rows are no
+/// stray.
+const ROW_TELLS: f64 = 0.5;
+const ROWS: usize = 2;
+
+/// Whether neighbouring rows between the two ends are beyond the permitted blur though both ends pass. Ground is sharpest between its
+/// ends, in whatever plane focus lies: what is softer there is content, or several exposures laid together.
+fn soft_between(d: &Diagnosis, map: &TileMap) -> bool {
+    let columns = map.columns.max(1) as usize;
+    let limit = judge::beyond_px(d.permitted_px, d.finest_px).hypot(PIXEL_SIGMA);
+    let row = |t: &u32| *t as usize / columns;
+    let (far, near) = (d.zones[1].tiles.iter().map(row).max(), d.zones[0].tiles.iter().map(row).min());
+    let (Some(far), Some(near)) = (far, near) else { return false };
+    let soft = |row: usize| {
+        let widths: Vec<f64> =
+            map.tiles[row * columns..][..columns].iter().filter_map(|t| Some(t.blur?.value)).collect();
+        widths.len() as f64 >= ROW_TELLS * columns as f64 && upper_median(widths).is_some_and(|w| w > limit)
+    };
+    let rows: Vec<bool> = (far + 1..near.max(far + 1)).map(soft).collect();
+    rows.windows(ROWS).any(|rows| rows.iter().all(|soft| *soft))
 }
 
 /// Chosen: a lens is as soft on one side as on the other to within its tolerances. How many times as wide as the other a lower

@@ -94,7 +94,7 @@ impl Frame<'_> {
             }
             ends.layered = layered && !sharp && reason.is_none();
         }
-        if reason.is_some() {
+        if reason.is_some() || !marked && self.out_of_reach(ends) {
             ends.readings[0].fill(None);
         }
         if ends.readings[0][0].is_none() && !marked && reason != Some(Reason::Water) {
@@ -117,6 +117,12 @@ impl Frame<'_> {
         if ends.readings[0][0].is_none() {
             ends.reasons[0] = reason.or(Some(Reason::NoDetail));
         }
+    }
+
+    /// Whether near reads as softer than focus can leave it: of snow or sand in even light the few tiles that tell are shading, which is
+    /// as coarse in focus as out of it.
+    fn out_of_reach(&self, ends: &Ends) -> bool {
+        ends.readings[0][0].is_some_and(|r| self.width(&r).exp() > DISC_SIGMA * self.e.largest_disc())
     }
 
     /// Takes back the readings of corners that lie in the water that hides the near end: how soft its ripples are, or what a long
@@ -153,7 +159,11 @@ impl Frame<'_> {
             ends.readings[1] = self.beside_modes(&band);
             d.zones[1].tiles = tiles;
         }
-        if d.far_at.is_none() {
+        if d.far_at.is_none() && far_out::may_mirror(self.map, self.e, &d.zones[1].tiles, d.permitted_px) {
+            // What stands there is the far scene.
+            d.zones[1].tiles = far_out::fine_above(self.map, self.e, &d.zones[1].tiles, d.permitted_px);
+            ends.readings[1] = self.readings(&d.zones[1], false);
+        } else if d.far_at.is_none() {
             let seen = self.e.skyline.is_some() || !far_out::may_be_sky(self.map, &d.zones[1].tiles);
             let inside =
                 far_out::scene_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, drawn_out).filter(|_| seen);

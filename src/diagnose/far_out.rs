@@ -89,6 +89,26 @@ pub(super) fn scene_far_out(
     far_out(map, e, tiles, permitted, if no_sky { SMOOTH } else { FAR_OUT.1 }, true)
 }
 
+/// What is finer than what counts as out of focus by far between the edge of the sky and the far zone, where most columns show
+/// something so; else nothing. It is as far as the zone or farther.
+pub(super) fn fine_above(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64) -> Vec<u32> {
+    let Some(edge) = e.skyline else { return Vec::new() };
+    let width = map.columns.max(1);
+    let from = tiles.iter().min().map_or(0, |first| first / width * width);
+    let fine = |i: &u32| {
+        let tile = &map.tiles[*i as usize];
+        place(map, e, tile).1 >= edge && wider(tile, FAR_OUT.0 * permitted) == Some(None)
+    };
+    let found: Vec<u32> = (0..from).filter(fine).collect();
+    let columns: BTreeSet<u32> = found.iter().map(|i| i % width).collect();
+    if columns.len() as f64 > MOST * e.columns as f64 { found } else { Vec::new() }
+}
+
+/// Whether the far zone is soft by far below a scene that isn't: a lake mirrors what stands behind it more softly.
+pub(super) fn may_mirror(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64) -> bool {
+    far_out(map, e, tiles, permitted, SMOOTH, true).is_some() && !fine_above(map, e, tiles, permitted).is_empty()
+}
+
 /// Whether, from the edge of the sky down, most columns of the far zone show something but nothing finer than a `least` width: what
 /// is fine in the others then stands before the far scene. A shore or a ridge is fine in every column, however smooth what lies
 /// below it; of a sea or a mist that was drawn out nothing fine may be left, but it lies in layers.
@@ -139,4 +159,57 @@ fn brightness(map: &TileMap, tiles: &[u32]) -> f64 {
     let below = tiles.iter().max().map_or(0, |last| *last as usize + 1);
     let own = level(&mut tiles.iter().map(|&i| &map.tiles[i as usize]));
     own / level(&mut map.tiles[below..].iter())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::Estimate;
+    use crate::shot::Capture;
+
+    const COLUMNS: u32 = 24;
+
+    /// Four rows of sky, three of mountains that are fine in so many columns, two that are soft, and sharp ground below.
+    fn lake(fine: u32) -> TileMap {
+        let tile = |i: u32| {
+            let (column, row) = (i % COLUMNS, i / COLUMNS);
+            let width = match row {
+                0..4 => None,
+                4..7 => (column < fine).then_some(0.5),
+                7..9 => Some(6.0),
+                _ => Some(0.5),
+            };
+            Tile {
+                x: 100 * column,
+                y: 100 * row,
+                width: 100,
+                height: 100,
+                state: if width.is_some() { TileState::Measured } else { TileState::NoDetail },
+                contrast: if row < 4 { 0.01 } else { 0.4 },
+                noise: 0.003,
+                level: if row < 4 { 0.8 } else { 0.2 },
+                blur: width.map(|w| Estimate::new(w, 0.1 * w, 4)),
+                alone: None,
+                bound: None,
+                spread: None,
+            }
+        };
+        let tiles = (0..16 * COLUMNS).map(tile).collect();
+        TileMap { width: 2400, height: 1600, columns: COLUMNS, rows: 16, tiles, ..TileMap::default() }
+    }
+
+    /// A mirror image is no sharper than what it mirrors, which lies farther than the water. What is fine in a few columns alone may
+    /// stand before the soft rows.
+    #[test]
+    fn what_is_soft_below_a_scene_that_is_fine_from_side_to_side_mirrors_it() {
+        let zone: Vec<u32> = (7 * COLUMNS..9 * COLUMNS).collect();
+        let (map, few) = (lake(COLUMNS), lake(COLUMNS / 3));
+        let e = Evidence::new(&map, &Capture::default(), None);
+        assert!(e.skyline.is_some());
+        assert!(may_mirror(&map, &e, &zone, 0.53));
+        assert_eq!(fine_above(&map, &e, &zone, 0.53), (4 * COLUMNS..7 * COLUMNS).collect::<Vec<_>>());
+        assert!(!may_mirror(&few, &Evidence::new(&few, &Capture::default(), None), &zone, 0.53));
+        // Nothing is mirrored where nothing is soft.
+        assert!(!may_mirror(&map, &e, &(9 * COLUMNS..11 * COLUMNS).collect::<Vec<_>>(), 0.53));
+    }
 }

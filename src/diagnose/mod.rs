@@ -74,7 +74,8 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
         }
         return diagnosis;
     }
-    diagnosis.finest_px = judge::finest_px(e.sharpest());
+    // What a mosaic's sampling takes is known; a camera that rendered the file may have taken more.
+    diagnosis.finest_px = judge::finest_px(e.sharpest().filter(|_| !map.mosaic));
     let surface = Surface::at_scale(e.lambda_n_px);
     let widths = || e.samples.iter().map(|s| (s.y, s.sd));
     if e.recorded_lambda_n_px.is_some_and(|recorded| stop::contradicted(recorded, widths(), map.sharpened())) {

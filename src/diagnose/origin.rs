@@ -59,6 +59,10 @@ pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, capture: &Capture) {
         d.flags.push(flag);
         cap(&mut d.verdict, ALTERED);
     }
+    // What is left of the noise of a rendered file, or was drawn over it as grain, looks like detail that is sharp.
+    if d.verdict.cause == Cause::SharpThroughout && !map.mosaic && d.flags.contains(&Flag::HeavyNoise) {
+        cap(&mut d.verdict, HALF_SEEN);
+    }
     // What an enlargement leaves soft all over is neither the lens's nor the focus's, nor open between them; where the picture shows
     // something finer than its ends, it is theirs.
     let blame = d.verdict.cause;

@@ -39,7 +39,7 @@ pub(crate) use width::LOW;
 use rayon::prelude::*;
 
 use crate::quantity::Region;
-use crate::shot::Plane;
+use crate::shot::{Mosaic, Plane};
 use grid::Grid;
 use noise::NoiseModel;
 use survey::Survey;
@@ -124,6 +124,7 @@ pub fn measure(plane: &Plane, settings: &Settings) -> TileMap {
         streak,
         layers: water::layers(plane, &grid),
         enlarged: resampled::enlarged(plane),
+        mosaic: plane.mosaic != Mosaic::None,
         clipped_share: if count == 0 { 0.0 } else { clipped as f64 / count as f64 },
     }
 }

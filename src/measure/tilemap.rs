@@ -156,6 +156,9 @@ pub struct TileMap {
     /// Whether the picture shows the traces of an enlargement.
     #[serde(default)]
     pub enlarged: bool,
+    /// Whether it was read from a sensor's own samples, a colour mosaic, which no camera smoothed or sharpened.
+    #[serde(default)]
+    pub mosaic: bool,
 }
 
 impl TileMap {

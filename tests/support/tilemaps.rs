@@ -278,6 +278,7 @@ impl Scene {
             clipped_share: 0.0,
             layers: Vec::new(),
             enlarged: false,
+            mosaic: false,
         }
     }
 
