@@ -79,7 +79,7 @@ fn scenes(count: usize) -> Vec<report::GroupView> {
     let pair = |first: usize| {
         let files = [first, first + 1].map(shoot::name);
         let group = shoot::two_apertures([&files[0], &files[1]], "f/11 is the better of two.");
-        report::group(vec![first, first + 1], group)
+        report::group(vec![first, first + 1], vec![first, first + 1], group)
     };
     let most = if report::inline(count) { count.min(2) } else { count };
     (0..most.saturating_sub(1)).step_by(10).map(pair).collect()

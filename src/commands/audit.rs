@@ -99,7 +99,9 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
     let mut groups = Vec::new();
     for (group, view) in output::timed("comparing frames of one scene", || found_groups(audit, &shoot, &memory)) {
         group.members.iter().for_each(|&m| shoot.frames[m].group = Some(groups.len()));
-        groups.push(report::group(group.members, view));
+        let sharp = |m: &usize| shoot.frame(*m).is_some_and(|f| f.diagnosis.sharp_throughout() == Some(true));
+        let sharp = group.members.iter().copied().filter(sharp).collect();
+        groups.push(report::group(group.members, sharp, view));
     }
     let (intent, base) = (audit.intent, original::base());
     let mut run = Run { frames: Vec::new(), failures, groups, baselines, intent, unreached, base };

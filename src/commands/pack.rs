@@ -291,6 +291,7 @@ mod tests {
             clipped_share: 0.25,
             layers: vec![None, Some(0.3)],
             enlarged: true,
+            mosaic: true,
         }
     }
 

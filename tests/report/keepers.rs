@@ -19,7 +19,8 @@ fn scene() -> View {
     ];
     frames[0].group = Some(0);
     frames[1].group = Some(0);
-    let group = report::group(vec![0, 1], two_apertures(["moor/T0001.jpg", "moor/T0002.jpg"], "Two apertures."));
+    let group =
+        report::group(vec![0, 1], Vec::new(), two_apertures(["moor/T0001.jpg", "moor/T0002.jpg"], "Two apertures."));
     report::view(&Run { frames, groups: vec![group], intent, ..Run::default() })
 }
 
@@ -55,13 +56,34 @@ fn the_best_of_a_scene_of_which_nothing_is_known_is_not_proposed_to_be_kept() {
     for zone in frames[1].diagnosis.zones.iter_mut().filter(|z| matches!(z.name, ZoneName::Near | ZoneName::Far)) {
         (zone.blur_px, zone.optical_px, zone.answer) = (None, None, Answer::unknown(Reason::NoDetail));
     }
-    let group = report::group(vec![0, 1], two_apertures(names, "Two apertures."));
+    let group = report::group(vec![0, 1], Vec::new(), two_apertures(names, "Two apertures."));
     let view = report::view(&Run { frames, groups: vec![group], intent, ..Run::default() });
     assert_eq!((view.frames[1].sharp.throughout, view.groups[0].best), (None, Some(1)));
     assert_eq!(view.frames[1].proposal, None);
     assert!(!view.frames[0].proposal.as_ref().unwrap().keep);
     let text = report::text(&view, 120);
     assert!(!text.contains("Keep: ") && !text.contains("Take again: "), "{text}");
+}
+
+/// The same definition: a frame that is sharp from near to far isn't left out for one that is soft, whatever the comparison says; it
+/// is where the best is sharp as well.
+#[test]
+fn no_sharp_frame_gives_way_to_a_soft_one_of_its_scene() {
+    let intent = Intent::default();
+    let names = ["moor/T0001.jpg", "moor/T0002.jpg"];
+    let proposed = |best: usize| {
+        let mut frames = vec![frame(names[0], &FAULTS[0], 1, &intent), frame(names[1], &FAULTS[best], 2, &intent)];
+        frames.iter_mut().for_each(|f| f.group = Some(0));
+        let sharp = (0..2).filter(|&k| frames[k].diagnosis.sharp_throughout() == Some(true)).collect();
+        let group = report::group(vec![0, 1], sharp, two_apertures(names, "Two apertures."));
+        let view = report::view(&Run { frames, groups: vec![group], intent, ..Run::default() });
+        assert_eq!((view.frames[0].sharp.throughout, view.groups[0].best), (Some(true), Some(1)));
+        (view.frames[0].proposal.as_ref().unwrap().keep, report::text(&view, 120))
+    };
+    let (keep, text) = proposed(2);
+    assert!(keep && text.contains("Keep: T0001.jpg.") && !text.contains("Take again: "), "{text}");
+    let (keep, text) = proposed(0);
+    assert!(!keep && text.contains("Keep: T0002.jpg."), "{text}");
 }
 
 #[test]
@@ -118,7 +140,7 @@ fn of_copies_one_is_kept_or_taken_again() {
             sentence: "T1.jpg is a copy.".into(),
             confidence: None,
         }];
-        let mut group = report::group(vec![0, 1], answer);
+        let mut group = report::group(vec![0, 1], vec![0, 1], answer);
         group.best = None;
         report::view(&Run { frames, groups: vec![group], intent, ..Run::default() })
     };

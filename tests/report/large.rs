@@ -44,7 +44,11 @@ fn many(count: usize) -> report::View {
     let pair = |k: usize| [nth(2 * k, &run.intent).file, nth(2 * k + 1, &run.intent).file];
     let scene = |k: usize| {
         let [a, b] = pair(k);
-        report::group(vec![2 * k, 2 * k + 1], two_apertures([&a, &b], "f/11 </script> is the better of two."))
+        report::group(
+            vec![2 * k, 2 * k + 1],
+            vec![2 * k, 2 * k + 1],
+            two_apertures([&a, &b], "f/11 </script> is the better of two."),
+        )
     };
     run.groups = (0..count / 2).map(scene).collect();
     let views = (0..count).map(|i| {

@@ -275,8 +275,11 @@ fn scenes_are_listed_with_the_one_to_keep_and_their_apertures() {
     let mut run = shoot(8);
     run.frames[3].group = Some(0);
     run.frames[4].group = Some(0);
-    run.groups =
-        vec![report::group(vec![3, 4], two_apertures(["moor/T0004.jpg", "moor/T0005.jpg"], "Two <b>apertures</b>."))];
+    run.groups = vec![report::group(
+        vec![3, 4],
+        Vec::new(),
+        two_apertures(["moor/T0004.jpg", "moor/T0005.jpg"], "Two <b>apertures</b>."),
+    )];
     let view = report::view(&run);
     let page = report::html(&view, &[]);
     assert!(page.contains("Two &lt;b&gt;apertures") && page.contains(", but soft near and far: <a href=\"#look-5\">"));

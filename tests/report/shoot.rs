@@ -126,6 +126,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
         clipped_share: 0.01,
         layers: Vec::new(),
         enlarged: false,
+        mosaic: false,
     };
     let zones = ZoneName::JUDGED.iter().map(|&name| zone(name, &map, &standing, &budgets, permitted)).collect();
     let focus_down = -fault.far_disc / (fault.near_disc - fault.far_disc);

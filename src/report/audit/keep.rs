@@ -10,7 +10,7 @@ use crate::series::{NoteKind, Varied};
 /// Of frames of one scene the best is kept, or those of a focus bracket that cover the depth (`series::compare` tells which,
 /// and whether one does so by itself), and the others are left out; where none is clearly best, and for frames by
 /// themselves, what is sharp from near to far is kept and what is not is left out. The best of a scene of which neither near nor
-/// far is known may be anything.
+/// far is known may be anything, and where it is not sharp itself no frame that is gives way to it.
 pub(super) fn proposal(groups: &[GroupView], index: usize, f: &FrameView) -> Option<Proposal> {
     let group = f.group.and_then(|g| groups.get(g));
     group.and_then(|g| among(g, index, f)).or_else(|| alone(f))
@@ -31,6 +31,13 @@ fn among(group: &GroupView, index: usize, f: &FrameView) -> Option<Proposal> {
         Some(set) => set.contains(&f.file),
         None => group.best? == index,
     };
+    let other = |m: &usize| match cover {
+        Some(set) => group.frames.iter().zip(&answer.members).any(|(k, file)| k == m && set.contains(file)),
+        None => group.best == Some(*m),
+    };
+    if !kept && f.sharp.throughout == Some(true) && !group.sharp.iter().any(other) {
+        return None;
+    }
     if kept && [f.sharp.near, f.sharp.far].iter().all(|j| *j == Judgement::Unknown) {
         return None;
     }

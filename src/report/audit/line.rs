@@ -107,7 +107,7 @@ pub(super) const fn short(reason: Reason) -> &'static str {
     match reason {
         Reason::NoDetail => "no detail",
         Reason::Water => "water",
-        Reason::Scatters => "content that moves",
+        Reason::Scatters => "uneven content",
         Reason::Hidden => "haze",
         Reason::NotInPicture => "not in the picture",
         Reason::Turned => "picture on its side?",

@@ -110,6 +110,10 @@ fn lists(view: &View) -> String {
     let name = |f: &FrameView| name::short_name(&f.file, folder);
     let kept = |f: &FrameView| f.proposal.as_ref().is_some_and(|p| p.keep);
     let together = |f: &FrameView| f.proposal.as_ref().is_some_and(|p| p.together);
+    let of_scene = |g: usize| {
+        let frames = of(&|f| (together(f) && f.group == Some(g)).then(|| name(f)));
+        named("Keep together, for the depth of their scene", frames)
+    };
     let keep = of(&|f| {
         let part = corner::part(&f.corners.soft).filter(|_| f.sharp.throughout == Some(true));
         let wanted = kept(f) && !only_best(f) && !together(f);
@@ -117,9 +121,7 @@ fn lists(view: &View) -> String {
     });
     let again: Vec<String> =
         again(view, units(view)).into_iter().map(|(i, why)| format!("{} ({why})", name(&view.frames[i]))).collect();
-    named("Keep", keep)
-        + &named("Keep together, for the depth of their scene", of(&|f| together(f).then(|| name(f))))
-        + &named("Take again", again)
+    named("Keep", keep) + &(0..view.groups.len()).map(of_scene).collect::<String>() + &named("Take again", again)
 }
 
 /// The frames to take again, by their place, each with what to do: those that are not sharp, but of a scene that a frame of it

@@ -136,14 +136,18 @@ pub struct GroupView {
     pub frames: Vec<usize>,
     /// Index of the member to keep, where one is clearly best.
     pub best: Option<usize>,
+    /// Indices of the members that are sharp from near to far by their own verdict.
+    #[serde(skip)]
+    pub sharp: Vec<usize>,
     /// The comparison, whose keys stand beside these two.
     #[serde(flatten)]
     pub answer: SeriesGroupView,
 }
 
-/// The view of a group whose members are these frames of the audit.
+/// The view of a group whose members are these frames of the audit; `sharp`: those of them that are sharp from near to far by their own
+/// verdict.
 #[must_use]
-pub fn group(frames: Vec<usize>, answer: SeriesGroupView) -> GroupView {
+pub fn group(frames: Vec<usize>, sharp: Vec<usize>, answer: SeriesGroupView) -> GroupView {
     let file = match (&answer.best_whole_frame, &answer.best_single, &answer.sharpest) {
         (Some(best), ..) => Some(&best.file),
         (_, Some(best), _) => Some(best),
@@ -151,5 +155,5 @@ pub fn group(frames: Vec<usize>, answer: SeriesGroupView) -> GroupView {
         _ => None,
     };
     let place = file.and_then(|f| answer.members.iter().position(|m| m == f));
-    GroupView { best: place.and_then(|p| frames.get(p).copied()), frames, answer }
+    GroupView { best: place.and_then(|p| frames.get(p).copied()), sharp, frames, answer }
 }

@@ -6,7 +6,7 @@ use super::terms::{fixed_aperture, px};
 use super::view::Words;
 use super::{besides, corner, line, open, sides};
 use crate::diagnose::{Cause, CornerState, Diagnosis, ImpliedDistance, ZoneName};
-use crate::judge;
+use crate::judge::{self, Judgement};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::optics::cover::USUAL_SMALLEST;
@@ -79,7 +79,7 @@ fn why(d: &Diagnosis, capture: &Capture, flags: &[Flag]) -> Option<String> {
     Some(match d.verdict.cause {
         Cause::SharpThroughout => return corner::aside(d, flags),
         Cause::FocusTooFar | Cause::FocusTooNear => return None,
-        Cause::TooLittleDepth => "focus lies between near and far, and reaches neither".into(),
+        Cause::TooLittleDepth => depth(d, capture),
         Cause::Diffraction => diffraction(d, capture),
         Cause::Motion => motion(d),
         Cause::LensAsymmetry => {
@@ -98,6 +98,18 @@ fn why(d: &Diagnosis, capture: &Capture, flags: &[Flag]) -> Option<String> {
         }
         Cause::CannotTell => return open::why(d),
     })
+}
+
+/// Where focus lies if depth does not reach.
+fn depth(d: &Diagnosis, capture: &Capture) -> String {
+    if [ZoneName::Near, ZoneName::Far].iter().all(|&z| d.answer(z).judgement == Judgement::Beyond) {
+        return "focus lies between near and far, and reaches neither".into();
+    }
+    let at = capture
+        .f_number
+        .as_ref()
+        .map_or_else(|| "at this aperture".into(), |n| format!("at {}", camera::f_number(n.value)));
+    format!("focus lies between near and far, and {at} no focus reaches both")
 }
 
 /// What to do next time, in one to three sentences.
