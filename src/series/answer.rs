@@ -69,6 +69,8 @@ pub enum NoteKind {
     Outdone(usize),
     /// Its own streaks of one direction say that it was shaken; it has no part in a blend.
     Shaken,
+    /// The same, but too few others are left to answer from: it was used as it is.
+    ShakenYetUsed,
     /// A stop is missing between these two f-numbers.
     MissingStop(f64, f64),
     /// More than a third of it moved between the frames, and was left out.

@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::bracket::ONE_APERTURE;
 use super::fit::{Split, split};
 pub use super::odd::Shift;
 use super::odd::{scattering, shifts, spoiled};
@@ -23,7 +24,8 @@ pub struct Apertures {
     pub whole: Option<usize>,
     /// Frames that can't be told from it within the error, by f-number.
     pub whole_alike: Vec<usize>,
-    /// The chance that no other stop is better, as the nearest of those that can be told from it has it.
+    /// The chance that no other stop is better, as the nearest of those that can be told from it has it; no more than a half where
+    /// stops beyond it could not be compared.
     pub whole_confidence: f64,
     /// The run of stops about it, by f-number, at which no zone that decides is wider than there by more than 5 %.
     pub whole_within: Vec<usize>,
@@ -35,6 +37,8 @@ pub struct Apertures {
     pub spoiled: Vec<usize>,
     /// By how many standard deviations, in the middle zone, for each of them.
     pub spoiled_by: Vec<f64>,
+    /// f-numbers taken beyond the best one, where that is the widest or the narrowest of those compared: of them nothing is known.
+    pub beyond: Vec<f64>,
     /// Gaps in the run of stops: (before, after, what is missing where it is a full stop).
     pub gaps: Vec<(f64, f64, Option<f64>)>,
     /// The zones' blur with the anchor of each settled by the fit, where there is one.
@@ -43,10 +47,35 @@ pub struct Apertures {
     pub split: Option<Split>,
 }
 
+/// Derived: of a stop beyond all that were compared nothing is known, so that it is as likely better as not. The most that is held of a
+/// best stop beside such a one.
+const UNKNOWN: f64 = 0.5;
+
 impl Apertures {
     /// The frames that a zone was judged in.
     pub fn stops(&self, zone: ZoneName) -> impl Iterator<Item = usize> {
         self.blurs.iter().filter(move |z| z.name == zone).flat_map(|z| &z.points).map(|p| p.frame)
+    }
+
+    /// The same knowing all stops that were taken, by frame, also those of frames that could not be compared or were shaken.
+    ///
+    /// The worst zone's width over the f-number falls to its least and rises again, so a best stop with a worse one to either side
+    /// is the best of all; one at the end of what was compared need not be.
+    #[must_use]
+    pub fn knowing(mut self, taken: &[Option<f64>]) -> Self {
+        let Some(best) = self.whole.and_then(|k| taken[k]) else { return self };
+        let compared: Vec<f64> = self.blurs.iter().flat_map(|z| &z.points).filter_map(|p| taken[p.frame]).collect();
+        let narrower = |n: f64, than: f64| n > ONE_APERTURE * than;
+        let narrowest = !compared.iter().any(|&n| narrower(n, best));
+        let widest = !compared.iter().any(|&n| narrower(best, n));
+        let outside = |n: &f64| narrowest && narrower(*n, best) || widest && narrower(best, *n);
+        self.beyond = taken.iter().copied().flatten().filter(outside).collect();
+        self.beyond.sort_by(f64::total_cmp);
+        self.beyond.dedup();
+        if !self.beyond.is_empty() {
+            self.whole_confidence = self.whole_confidence.min(UNKNOWN);
+        }
+        self
     }
 }
 
@@ -59,7 +88,8 @@ pub enum LeftOut {
     FewTiles,
     /// It has no number at a third of the stops or more.
     FewStops,
-    /// Its widths rise and fall again on stopping down, as no lens makes them: their error is larger than is stated.
+    /// Its widths rise and fall again on stopping down, as no lens makes them whose focus stays: their error is larger than is stated,
+    /// or the focus moves by what the other zones don't tell.
     Scatters,
     /// It doesn't change with the aperture, so that it can't tell which is best.
     NoChange,
@@ -109,6 +139,7 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
         whole_within: whole.map_or_else(Vec::new, |w| w.within),
         left_out,
         focus_shift,
+        beyond: Vec::new(),
         gaps: gaps(&shown(&zones, f_numbers)),
         spoiled,
         spoiled_by,

@@ -1,13 +1,14 @@
 //! Frames of one scene to an answer: laid over each other, compared, answered; one way for every command.
 
 use std::borrow::Cow;
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
 use rayon::prelude::*;
 
 use super::answer::{Answer, NoteKind};
 use super::lay::lay_all;
+use super::said::{bracket_notes, is_out, stop_notes};
 use super::scale::pitch_um;
 use super::seen::Seen;
 use super::smoothed::without_smoothed;
@@ -23,7 +24,7 @@ use crate::measure::pair::{self, spectra};
 use crate::measure::register::{Registration, refine};
 use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::{Intent, Place, Region, ZoneName};
-use crate::shot::{Capture, Plane, Source};
+use crate::shot::{Capture, Plane};
 use crate::stats::upper_median;
 
 /// What is asked of a comparison.
@@ -103,7 +104,8 @@ pub fn compare<'p>(
     let tiles = tiles(&seen[reference]);
     let copies = copies(seen);
     notes.extend(copies.iter().enumerate().filter_map(|(k, c)| Some((Some(k), NoteKind::CopyOf((*c)?)))));
-    let taken: Vec<usize> = (0..seen.len()).filter(|&k| copies[k].is_none()).collect();
+    let blank = blank(seen);
+    let taken: Vec<usize> = (0..seen.len()).filter(|&k| copies[k].is_none() && !blank.contains(&k)).collect();
     let (blurs, laid, rendered) = if seen.len() > MOST {
         notes.push((None, NoteKind::WidthsOnly));
         (by_widths(seen, &laid, &tiles), laid, vec![false; seen.len()])
@@ -113,11 +115,20 @@ pub fn compare<'p>(
     let lost = |k: &&usize| laid[**k].is_none();
     notes.extend(taken.iter().filter(lost).map(|&k| (Some(k), NoteKind::NotRegistered)));
     let empty = hardly_compared(&blurs);
-    notes.extend(
-        taken.iter().filter(|k| laid[**k].is_some() && empty.contains(k)).map(|&k| (Some(k), NoteKind::NotCompared)),
-    );
+    let not_compared = taken.iter().filter(|k| laid[**k].is_some() && empty.contains(k)).chain(&blank);
+    notes.extend(not_compared.map(|&k| (Some(k), NoteKind::NotCompared)));
     let blurs = blurs.without(&empty);
     answer(seen, zones, ask, Compared { reference, tiles, blurs, laid, rendered, notes })
+}
+
+/// Frames that by themselves show no width in any tile while others do, as where all is lost in noise: there is nothing of the scene in
+/// them to compare, and whatever a pair of frames reads from their noise is no blur.
+fn blank(seen: &[Seen]) -> Vec<usize> {
+    let shows: Vec<bool> = seen.iter().map(|s| s.map().is_some_and(|m| m.measured().next().is_some())).collect();
+    if !shows.contains(&true) {
+        return Vec::new();
+    }
+    (0..seen.len()).filter(|&k| !shows[k]).collect()
 }
 
 /// Chosen: a tenth; what is left of a frame exposed two stops too long lies beside what is clipped, and reads as that leaves it. Share
@@ -170,7 +181,7 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     }
     .unwrap_or_else(|| zones.to_vec());
     let read = ends.iter().fold(zone_blurs(&zones, &blurs), settled);
-    let answer = || aperture::answer(&read, &stops, pitch_um, ask.permitted_px);
+    let answer = || aperture::answer(&read, &stops, pitch_um, ask.permitted_px).knowing(&f_numbers);
     let mut apertures = (varied == Varied::Aperture).then(answer);
     notes.extend(apertures.iter_mut().filter_map(|a| without_smoothed(a, seen, &rendered)));
     let of_stops: Vec<_> = apertures.iter().flat_map(|a| stop_notes(seen, a, &f_numbers, &notes)).collect();
@@ -181,6 +192,9 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     notes.extend((0..seen.len()).filter(|&k| moved[k] > MOVED).map(|k| (Some(k), NoteKind::Moved)));
     let bracket = apart.zip(widths).map(|(apart, widths)| apart.answer(&read, &widths, &tiles, ask));
     notes.extend(bracket.iter().flat_map(bracket_notes));
+    let used = ask.shaken.iter().filter(|k| varied != Varied::Nothing && !is_out(&notes, **k));
+    let used: Vec<_> = used.map(|&k| (Some(k), NoteKind::ShakenYetUsed)).collect();
+    notes.extend(used);
     let unnumbered = varied == Varied::Nothing && f_numbers.iter().all(Option::is_none);
     let order = unnumbered.then(|| deepest_first(&blurs)).flatten();
     Answer {
@@ -212,13 +226,6 @@ fn steady_stops(ask: &Ask, f_numbers: &[Option<f64>]) -> Vec<Option<f64>> {
     let steady: Vec<Option<f64>> =
         f_numbers.iter().enumerate().map(|(k, n)| n.filter(|_| !ask.shaken.contains(&k))).collect();
     if steady.iter().flatten().count() < 2 { f_numbers.to_vec() } else { steady }
-}
-
-/// Which frames have no part in the answers of a bracket, and why.
-fn bracket_notes(b: &bracket::Bracket) -> Vec<(Option<usize>, NoteKind)> {
-    let outdone = b.outdone.iter().map(|o| (Some(o.frame), NoteKind::Outdone(o.by)));
-    let softened = b.softened.iter().map(|s| (Some(s.frame), NoteKind::Spoiled));
-    outdone.chain(softened).chain(b.shaken.iter().map(|&k| (Some(k), NoteKind::Shaken))).collect()
 }
 
 /// Frames that have no part in what a bracket answers, nor in where its scene lies.
@@ -273,32 +280,6 @@ fn subject(ask: &Ask, reference: &Seen) -> Option<(f64, f64)> {
     let recorded = || reference.capture.focus_point.as_ref().map(|p| p.value);
     let at = ask.subject.and_then(|p| p.in_picture(width, height)).or_else(recorded)?;
     Some((at.x * f64::from(width), at.y * f64::from(height)))
-}
-
-/// What should be known of the stops of an aperture series.
-fn stop_notes(
-    seen: &[Seen],
-    a: &aperture::Apertures,
-    f_numbers: &[Option<f64>],
-    said: &[(Option<usize>, NoteKind)],
-) -> Vec<(Option<usize>, NoteKind)> {
-    let mut notes: Vec<(Option<usize>, NoteKind)> = a.spoiled.iter().map(|&k| (Some(k), NoteKind::Spoiled)).collect();
-    // A stop that was taken and left out for what it shows isn't missing; one that could not be compared is.
-    let lost = |k: usize| {
-        said.iter().any(|n| n.0 == Some(k) && matches!(n.1, NoteKind::NotRegistered | NoteKind::NotCompared))
-    };
-    let within = |g: &(f64, f64, Option<f64>), k: usize| f_numbers[k].is_some_and(|n| n > g.0 && n < g.1);
-    let taken = |g: &(f64, f64, Option<f64>)| (0..seen.len()).any(|k| within(g, k) && !lost(k));
-    notes.extend(a.gaps.iter().filter(|g| !taken(g)).map(|g| (None, NoteKind::MissingStop(g.0, g.1))));
-    notes.extend((0..seen.len()).filter(|&k| f_numbers[k].is_none()).map(|k| (Some(k), NoteKind::NoFNumber)));
-    let assumed = |k: &usize| seen[*k].capture.f_number.as_ref().is_some_and(|f| f.source == Source::Assumed);
-    notes.extend((0..seen.len()).filter(assumed).map(|k| (Some(k), NoteKind::FNumberFromName)));
-    let copies: HashSet<usize> =
-        said.iter().filter(|n| matches!(n.1, NoteKind::CopyOf(_))).filter_map(|n| n.0).collect();
-    let mut stops = HashSet::new();
-    let mut same = |k: &usize| f_numbers[*k].is_some_and(|n| !copies.contains(k) && !stops.insert(n.to_bits()));
-    notes.extend((0..seen.len()).filter(&mut same).map(|k| (Some(k), NoteKind::SameStop)));
-    notes
 }
 
 fn f_number(capture: &Capture) -> Option<f64> {
@@ -396,7 +377,6 @@ fn with_settled(mut zones: Vec<ZoneBlur>, settled: &[ZoneBlur]) -> Vec<ZoneBlur>
 
 #[cfg(test)]
 mod tests {
-    use super::super::Held;
     use super::*;
     use crate::quantity::Estimate;
 
@@ -413,20 +393,5 @@ mod tests {
             moved: vec![0; 4],
         };
         assert_eq!(hardly_compared(&blurs), [1, 3]);
-    }
-
-    #[test]
-    fn a_stop_that_could_not_be_compared_is_missing_and_a_shaken_one_is_not() {
-        let capture = Capture::default();
-        let frame = || Seen { file: "a", size: (9, 9), capture: &capture, small: Held::Elsewhere(&(), 0), map: None };
-        let seen: Vec<Seen> = (0..3).map(|_| frame()).collect();
-        let f_numbers = [5.6, 8.0, 11.0].map(Some);
-        let gaps = vec![(5.6, 11.0, Some(8.0))];
-        let apertures = aperture::Apertures { gaps, ..aperture::answer(&[], &f_numbers, None, 1.0) };
-        let missing = |note: NoteKind| {
-            let notes = stop_notes(&seen, &apertures, &f_numbers, &[(Some(1), note)]);
-            notes.iter().any(|n| matches!(n.1, NoteKind::MissingStop(..)))
-        };
-        assert!(missing(NoteKind::NotCompared) && !missing(NoteKind::Shaken));
     }
 }

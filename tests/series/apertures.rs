@@ -337,9 +337,9 @@ proptest! {
     }
 }
 
-/// Wide open no stop says how much softer the widest may be, so that only the frame's own streaks can tell a shake from the lens.
-#[test]
-fn a_widest_stop_known_to_be_shaken_has_no_part_in_the_answers() {
+/// Four stops of leaves, compared: the light of each frame and those that are known to be shaken. With the tiles that each frame shows
+/// by itself.
+fn four_stops(light_of: [f32; 4], shaken: &[usize]) -> (Answer, Vec<usize>) {
     const STOPS: [f64; 4] = [2.8, 4.0, 8.0, 16.0];
     let shots: Vec<Plane> = [2.0, 1.1, 0.8, 1.2]
         .iter()
@@ -350,8 +350,9 @@ fn a_widest_stop_known_to_be_shaken_has_no_part_in_the_answers() {
             let spec =
                 PatchSpec { texture: Texture::Leaves, psf, width: side, height: side, seed: 5, ..PatchSpec::default() };
             let (light, edge) = (patch_luminance(&spec), (side - 400) / 2);
-            let inner: Vec<f32> =
-                (edge..edge + 400).flat_map(|y| light[y * side + edge..][..400].iter().map(|v| 0.7 * v)).collect();
+            let inner: Vec<f32> = (edge..edge + 400)
+                .flat_map(|y| light[y * side + edge..][..400].iter().map(|v| light_of[k] * v))
+                .collect();
             expose(&inner, 400, 400, Noise::at_snr(80.0, 0.35), k as u64)
         })
         .collect();
@@ -369,21 +370,35 @@ fn a_widest_stop_known_to_be_shaken_has_no_part_in_the_answers() {
         .collect();
     let regions: Vec<Region> = maps[0].tiles.iter().map(Tile::region).collect();
     let zones = zones(std::iter::empty(), &regions, (400, 400));
-    let answer = |shaken: &[usize]| {
-        let ask = Ask { varied: Varied::Aperture, permitted_px: 1.3, subject: None, shaken };
-        compare(&seen, &zones, &ask, &|k| Some(Cow::Borrowed(&shots[k])))
-    };
+    let ask = Ask { varied: Varied::Aperture, permitted_px: 1.3, subject: None, shaken };
+    let shown = maps.iter().map(|m| m.measured().count()).collect();
+    (compare(&seen, &zones, &ask, &|k| Some(Cow::Borrowed(&shots[k]))), shown)
+}
+
+/// Wide open no stop says how much softer the widest may be, so that only the frame's own streaks can tell a shake from the lens.
+#[test]
+fn a_widest_stop_known_to_be_shaken_has_no_part_in_the_answers() {
     let judged = |shaken: &[usize]| {
-        let answer = answer(shaken);
+        let answer = four_stops([0.7; 4], shaken).0;
         let judged: HashSet<usize> =
             answer.apertures.iter().flat_map(|a| &a.blurs).flat_map(|z| &z.points).map(|p| p.frame).collect();
-        let named = answer.notes.iter().filter(|n| n.1 == NoteKind::Shaken).filter_map(|n| n.0).collect::<Vec<usize>>();
-        (judged, named)
+        let named =
+            |kind: NoteKind| answer.notes.iter().filter(|n| n.1 == kind).filter_map(|n| n.0).collect::<Vec<usize>>();
+        (judged, named(NoteKind::Shaken), named(NoteKind::ShakenYetUsed))
     };
-    assert!(judged(&[]) == ((0..4).collect(), Vec::new()), "{:?}", judged(&[]));
-    assert!(judged(&[0]) == ((1..4).collect(), vec![0]), "{:?}", judged(&[0]));
-    // Where no two others would be left all are as good as they are.
-    assert!(judged(&[0, 1, 2]) == ((0..4).collect(), Vec::new()), "{:?}", judged(&[0, 1, 2]));
+    assert!(judged(&[]) == ((0..4).collect(), Vec::new(), Vec::new()), "{:?}", judged(&[]));
+    assert!(judged(&[0]) == ((1..4).collect(), vec![0], Vec::new()), "{:?}", judged(&[0]));
+    // Where no two others would be left all are as good as they are, and what was seen of them is said.
+    assert!(judged(&[0, 1, 2]) == ((0..4).collect(), Vec::new(), vec![0, 1, 2]), "{:?}", judged(&[0, 1, 2]));
+}
+
+/// A frame nine stops under shows nothing by itself: what pairs read from its noise is no blur, and no measure of the others.
+#[test]
+fn a_frame_lost_in_noise_is_not_compared() {
+    let (answer, shown) = four_stops([0.7, 0.7, 0.0014, 0.7], &[]);
+    assert!(shown[2] == 0 && shown[1] > 9, "{shown:?}");
+    assert!(answer.notes.contains(&(Some(2), NoteKind::NotCompared)), "{:?}", answer.notes);
+    assert!(answer.blurs.sigma[2].iter().all(Option::is_none) && answer.blurs.sigma[1].iter().any(Option::is_some));
 }
 
 /// A corner of clouds, whose widths are known to a tenth from stop to stop, has no say in losses of a twentieth. Where noise leaves all
@@ -408,4 +423,22 @@ fn a_corner_known_worse_than_the_loss_that_counts_is_thin() {
     };
     assert_eq!(thin(0.1, 0.01), [true, false]);
     assert_eq!((thin(0.04, 0.01), thin(0.1, 0.06)), (vec![false, false], vec![false, false]));
+}
+
+/// Depth of field gains on stopping down until diffraction takes more (any textbook of optics): only a stop with a worse one on
+/// either side is known to be the best.
+#[test]
+fn a_best_stop_beside_ones_that_could_not_be_compared_is_not_firm() {
+    let zone = |widths: &[f64]| {
+        let point = |(frame, &w): (usize, &f64)| Point { frame, blur: Estimate::new(w, 0.02, 9), apart_sd: 0.005 };
+        ZoneBlur { name: ZoneName::Near, points: widths.iter().enumerate().map(point).collect(), tiles: 9, of: 9 }
+    };
+    let taken = [4.0, 5.6, 8.0, 11.0, 16.0].map(Some);
+    let answer = |widths: &[f64]| aperture::answer(&[zone(widths)], &taken, None, 1.3).knowing(&taken);
+    let falling = answer(&[2.0, 1.5, 1.1]);
+    assert_eq!((falling.whole, &falling.beyond[..]), (Some(2), &[11.0, 16.0][..]));
+    assert!(falling.whole_confidence <= 0.5);
+    let between = answer(&[2.0, 1.0, 1.3]);
+    assert_eq!((between.whole, &between.beyond[..]), (Some(1), &[][..]));
+    assert!(between.whole_confidence > 0.95);
 }

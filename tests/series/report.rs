@@ -38,7 +38,7 @@ fn the_view_keeps_its_contract() {
     assert_eq!(json["failures"][0]["file"], "y.jpg");
     let sentence = group["sentence"].as_str().unwrap();
     assert!(
-        sentence.contains("The corners need f/") && sentence.contains("the centre loses nothing until f/"),
+        sentence.contains("The corners need f/") && sentence.contains("the centre is at its best at f/"),
         "{sentence}"
     );
     let laid = group["laid"].as_array().unwrap();
@@ -170,4 +170,35 @@ fn the_page_shows_each_zone_from_every_frame_and_which_is_sharpest_where() {
     assert_eq!((map.matches("<text ").count(), map.matches("class=\"border\"").count()), (2, 1));
     assert_eq!(page.matches("class=\"best\"").count(), 1);
     assert!(!page.contains("<script") && page.contains("2:1"));
+}
+
+/// What is said of a run of stops is true of every stop it names.
+#[test]
+fn a_run_of_stops_is_said_as_far_as_it_goes() {
+    let sentence = |corner: &[usize], centre: &[usize], more: bool, beyond: &[f64]| {
+        let mut answer = answered();
+        let a = answer.apertures.as_mut().unwrap();
+        (a.left_out, a.beyond, a.whole_alike) = (Vec::new(), beyond.to_vec(), Vec::new());
+        for zone in &mut a.zones {
+            zone.within = if zone.name.is_corner() { corner } else { centre }.to_vec();
+        }
+        if more {
+            answer.files.push("dark.tif".into());
+            answer.f_numbers.push(Some(32.0));
+            answer.moved.push(0.0);
+        }
+        series_view(&[answer], &[], &[]).groups[0].sentence.clone()
+    };
+    let all: Vec<usize> = (0..7).collect();
+    let whole = sentence(&all, &all, false, &[]);
+    assert!(whole.contains(
+        "at their best from the widest stop on, the centre loses nothing up to f/22, the narrowest stop tried"
+    ));
+    assert!(sentence(&all, &all, true, &[]).contains("loses nothing up to f/22, the narrowest stop compared"));
+    let one = sentence(&[0], &[0], false, &[]);
+    assert!(one.contains("The corners are at their best at f/2.8, the centre is at its best at f/2.8."), "{one}");
+    let two = sentence(&[0, 1], &[0, 1], false, &[]);
+    assert!(two.contains("from the widest stop to f/4, the centre loses nothing until f/4."), "{two}");
+    let open = sentence(&all, &all, true, &[32.0]);
+    assert!(open.contains("of those compared; how f/32 would do is not known"), "{open}");
 }

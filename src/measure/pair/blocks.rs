@@ -9,6 +9,7 @@ use rustfft::{Fft, FftPlanner};
 use super::noise::Reading;
 use super::power::Power;
 use super::pyramid::Pyramid;
+use super::window::{hann, is_high, signed};
 use super::{BLOCK, Block, LEVELS, RINGS, SECTORS, TileSpectra};
 use crate::measure::register::Registration;
 use crate::measure::register::two_dimensional;
@@ -183,7 +184,7 @@ impl<'a> Cutter<'a> {
                 let second = (work[i] - other) * Complex::new(0.0, -0.5);
                 let (ring, sector) = self.ring[i];
                 let power = f64::from(second.norm_sqr());
-                if self.is_high(b.mosaic, x, y) {
+                if is_high(b.mosaic, x, y) {
                     high += power;
                     high_count += 1.0;
                 }
@@ -213,16 +214,6 @@ impl<'a> Cutter<'a> {
         // Coarser levels are full of detail up to their highest frequencies.
         let high = (level == 0 && high_count > 0.0).then(|| high / high_count / b.weight);
         Some(Cross { power, sums, mean, high, modes })
-    }
-
-    /// Whether a mode holds noise only: the corners of the spectrum, or with half of the samples of a Bayer sensor
-    /// (whose corner holds the picture's own low frequencies again) the ends of its axes.
-    fn is_high(&self, mosaic: Mosaic, x: usize, y: usize) -> bool {
-        let (fx, fy) = (signed(x).abs() / BLOCK as f64, signed(y).abs() / BLOCK as f64);
-        match mosaic {
-            Mosaic::None => fx.hypot(fy) > 0.52,
-            _ => fx.max(fy) > 0.42 && fx.min(fy) < 0.08,
-        }
     }
 }
 
@@ -381,18 +372,6 @@ impl<'a> Cut<'a> {
     fn measured(&self, x: usize, y: usize) -> bool {
         self.mosaic.measured(self.corner.0 + x, self.corner.1 + y)
     }
-}
-
-/// Hann's window centred at `centre` px of a block, one block wide.
-fn hann(centre: f64) -> [f64; BLOCK] {
-    std::array::from_fn(|i| {
-        let t = (i as f64 + 0.5 - centre) / BLOCK as f64;
-        if t.abs() < 0.5 { 0.5 + 0.5 * (TAU * t).cos() } else { 0.0 }
-    })
-}
-
-fn signed(k: usize) -> f64 {
-    if k > BLOCK / 2 { k as f64 - BLOCK as f64 } else { k as f64 }
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ mod pyramid;
 mod ratio;
 mod rows;
 mod solve;
+mod window;
 
 pub use contrast::{Contrast, ToneCurve};
 pub use ratio::{Relative, relative};
@@ -96,7 +97,7 @@ pub fn spectra(
     let mut tiles: Vec<(TileSpectra, Vec<noise::Reading>)> =
         tiles.par_iter().with_min_len(4).map(|region| cutter.tile(*region)).collect();
     let readings: Vec<noise::Reading> = tiles.iter().flat_map(|t| t.1.iter().copied()).collect();
-    let noise = Noise::fit(&readings);
+    let noise = Noise::fit(&readings, noise::scatter(other.mosaic));
     for (tile, _) in &mut tiles {
         for (level, blocks) in tile.levels.iter_mut().enumerate() {
             for block in blocks.iter_mut().flatten() {
@@ -108,5 +109,36 @@ pub fn spectra(
         tiles: tiles.into_iter().map(|t| t.0).collect(),
         scale: registration.map_or(1.0, |r| r.map.scale),
         rendered: other.rendered,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shot::Mosaic;
+    use crate::stats::Dice;
+
+    /// White noise of a known variance: what is fitted is that, though the quietest seventh of the blocks read less of it.
+    #[test]
+    fn the_quietest_blocks_of_noise_tell_all_of_it() {
+        let (side, sd) = (1056, 300.0);
+        for mosaic in [Mosaic::None, Mosaic::Checkerboard { even: true }] {
+            let mut dice = Dice::new(7);
+            let data = (0..side * side).map(|_| (20_000.0 + sd * dice.normal()) as u16).collect();
+            let plane = Plane { mosaic, ..Plane::plain(side, side, data, 60_000) };
+            let pyramid = Pyramid::new(&plane);
+            let cutter = Cutter::new(&pyramid, &pyramid, None);
+            let tile = |i: u32| Region { x: 48 + 64 * (i % 15), y: 48 + 64 * (i / 15), width: 64, height: 64 };
+            let readings: Vec<noise::Reading> = (0..225).flat_map(|i| cutter.tile(tile(i)).1).collect();
+            // Filled with zeros, half of the samples read twice their variance.
+            let truth = sd * sd * if mosaic == Mosaic::None { 1.0 } else { 2.0 };
+            let mean = readings.iter().map(|r| r.1).sum::<f64>() / readings.len() as f64;
+            let found = Noise::fit(&readings, noise::scatter(mosaic)).variance(20_000.0);
+            assert!((mean / truth - 1.0).abs() < 0.02, "{mosaic:?}: mean {mean}");
+            assert!((found / truth - 1.0).abs() < 0.04, "{mosaic:?}: {found} for {truth}");
+            // The scatter itself, by the readings: 900 of them tell it to a twentieth, half-overlapping ones to a little less.
+            let squares = readings.iter().map(|r| (r.1 / mean - 1.0).powi(2)).sum::<f64>() / readings.len() as f64;
+            assert!((squares.sqrt() / noise::scatter(mosaic) - 1.0).abs() < 0.1, "{mosaic:?}: {}", squares.sqrt());
+        }
     }
 }

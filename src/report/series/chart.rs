@@ -8,8 +8,8 @@ use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, VPos};
 
+use super::places;
 use super::view::{SeriesGroupView, SeriesZoneView};
-use super::words;
 use crate::report::say::camera::f_number;
 use crate::report::say::paper::labelled;
 use crate::report::say::paper::{Area, BAND, FAINT, Failed, INK, ZONES, drawn, word};
@@ -236,7 +236,7 @@ impl Line {
         area.draw(&PathElement::new(vec![(x, y), (x + 18, y)], self.stroke()))?;
         mark(area, (x + 9, y), index, self.colour())?;
         let style = ("sans-serif", TYPE).into_font().color(&INK);
-        area.draw(&Text::new(words::short(self.name), (x + 24, y - TYPE / 2), style))
+        area.draw(&Text::new(places::short(self.name), (x + 24, y - TYPE / 2), style))
     }
 }
 

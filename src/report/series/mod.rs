@@ -2,8 +2,10 @@
 
 mod build;
 mod chart;
+mod needs;
 mod notes;
 mod page;
+mod places;
 mod shown;
 mod text;
 mod view;

@@ -27,6 +27,9 @@ pub(super) fn note(group: &Answer, k: Option<usize>, kind: NoteKind) -> String {
             format!("{file} shows the streaks of a shaken frame and was left out of the answers; take it again.")
         }
         NoteKind::Shaken => format!("{file} shows the streaks of a shaken frame and has no part in a blend."),
+        NoteKind::ShakenYetUsed => format!(
+            "{file} shows the streaks of a shaken frame; too few of the others don't, so it was used as it is. Take the series again."
+        ),
         NoteKind::MissingStop(from, to) => {
             format!("There is a gap between {} and {}; the best may lie in it.", f_number(from), f_number(to))
         }

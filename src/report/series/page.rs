@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::chart::figure;
 use super::shown::Shown;
 use super::view::{SeriesGroupView, SeriesView};
-use super::words;
+use super::{places, words};
 use crate::quantity::Region;
 use crate::report::picture::data_uri;
 use crate::report::say::camera::f_number;
@@ -205,7 +205,7 @@ fn strips(group: &SeriesGroupView, shown: &Shown, columns: &[(usize, String)]) -
             }
         };
         let patches: Vec<PatchView> = columns.iter().map(patch).collect();
-        let zone = words::bare(strip.zone).to_owned();
+        let zone = places::bare(strip.zone).to_owned();
         patches.iter().any(|p| p.src.is_some()).then_some(StripView { zone, patches })
     };
     shown.strips.iter().filter_map(of_strip).collect()
@@ -232,7 +232,7 @@ fn section(group: &SeriesGroupView, pictures: Option<&Shown>) -> Section {
             .zones
             .iter()
             .map(|z| Row {
-                zone: words::bare(z.zone).to_owned(),
+                zone: places::bare(z.zone).to_owned(),
                 best: z.best_f_number.map_or_else(String::new, f_number),
                 cells: members
                     .iter()

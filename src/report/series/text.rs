@@ -1,7 +1,7 @@
 //! A series for the terminal.
 
 use super::view::{SeriesGroupView, SeriesView};
-use super::words;
+use super::{places, words};
 use crate::report::say::camera::f_number;
 use crate::report::say::number::plain;
 use crate::series::Varied;
@@ -44,7 +44,7 @@ fn table(group: &SeriesGroupView) -> String {
     order.sort_by(|&a, &b| stop(a).unwrap_or(0.0).total_cmp(&stop(b).unwrap_or(0.0)).then(a.cmp(&b)));
     order.retain(|&k| group.zones.iter().any(|z| z.points.iter().any(|p| p.file == group.members[k])));
     let aperture = group.varied == Varied::Aperture;
-    let wide = group.zones.iter().map(|z| words::bare(z.zone).len() + 1).max().unwrap_or(0).max(24);
+    let wide = group.zones.iter().map(|z| places::bare(z.zone).len() + 1).max().unwrap_or(0).max(24);
     let mut out = format!("  {:<wide$}", "blur, px");
     for &k in &order {
         let head = if aperture { stop(k).map_or("?".into(), f_number) } else { format!("#{}", k + 1) };
@@ -52,7 +52,7 @@ fn table(group: &SeriesGroupView) -> String {
     }
     out.push('\n');
     for zone in &group.zones {
-        out += &format!("  {:<wide$}", words::bare(zone.zone));
+        out += &format!("  {:<wide$}", places::bare(zone.zone));
         for &k in &order {
             let value = zone.points.iter().find(|p| p.file == group.members[k]).and_then(|p| p.blur_px);
             out += &value.map_or_else(|| format!("{:>8}", "-"), |v| format!("{v:>8.2}"));

@@ -1,48 +1,17 @@
 //! The sentences of a series.
 
+use super::needs::{left_out, needs_and_loses};
+use super::places::zone;
 use super::view::SeriesGroupView;
 use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::name::common_folder;
 use crate::report::say::name::listed;
 use crate::report::say::number::percent;
-use crate::series::aperture::{Apertures, LeftOut, ZoneAnswer};
+use crate::series::aperture::Apertures;
 use crate::series::bracket::{Bracket, Lack, ONE_APERTURE};
-use crate::series::{Answer, NoteKind, Sharpest, Varied, ZoneName};
+use crate::series::{Answer, NoteKind, Sharpest, Varied};
 use crate::stats::normal_beyond;
-
-/// A zone's name in a sentence.
-pub(super) fn zone(name: ZoneName) -> &'static str {
-    match name {
-        ZoneName::Near => "the near ground",
-        ZoneName::Far => "the far scene",
-        ZoneName::Centre => "the centre",
-        ZoneName::MidFrame => "mid-frame",
-        ZoneName::TopLeft => "the top left corner",
-        ZoneName::TopRight => "the top right corner",
-        ZoneName::BottomLeft => "the bottom left corner",
-        ZoneName::BottomRight => "the bottom right corner",
-        ZoneName::Subject => "the subject",
-        ZoneName::Beside => "the scene next to the subject",
-        ZoneName::Beyond => "the scene farthest from the subject",
-        ZoneName::Still => "the part that no stop changes",
-    }
-}
-
-/// A zone's name at the head of a row.
-pub(super) fn bare(name: ZoneName) -> &'static str {
-    zone(name).trim_start_matches("the ")
-}
-
-/// A zone's name where there is little room.
-pub(super) fn short(name: ZoneName) -> &'static str {
-    match name {
-        ZoneName::Beside => "next to it",
-        ZoneName::Beyond => "farthest from it",
-        ZoneName::Still => "unchanging",
-        name => bare(name).trim_end_matches(" ground").trim_end_matches(" scene"),
-    }
-}
 
 /// The answer of a group.
 pub(super) fn answer(group: &Answer) -> String {
@@ -103,7 +72,8 @@ fn aperture(group: &Answer) -> String {
             _ => String::new(),
         };
         parts.push(format!("{}{range}.", best_stop(group, a, best)));
-        parts.extend(left_out(&a.left_out));
+        let seen = |n: f64| a.blurs.iter().flat_map(|z| &z.points).any(|p| group.f_numbers[p.frame] == Some(n));
+        parts.extend(left_out(&a.left_out, group.f_numbers.iter().flatten().all(|n| seen(*n))));
     }
     if let Some(needs) = needs_and_loses(group) {
         parts.push(needs);
@@ -134,6 +104,13 @@ fn best_stop(group: &Answer, a: &Apertures, best: usize) -> String {
         // Of stops that are missing beside it nothing is known.
         let n = group.f_numbers[best].unwrap_or(0.0);
         let open = a.gaps.iter().any(|g| [g.0, g.1].iter().any(|end| (end / n).ln().abs() < ONE_APERTURE.ln()));
+        let beyond: Vec<String> = a.beyond.iter().map(|&n| f_number(n)).collect();
+        if let Some(unknown) = listed(&beyond.iter().map(String::as_str).collect::<Vec<_>>()) {
+            return format!(
+                "{own} is the best aperture for the whole frame of those compared; how {unknown} would do is not known, and the best may \
+                 lie there"
+            );
+        }
         let of = if open { " of those compared" } else { "" };
         return format!("{own} is {}the best aperture for the whole frame{of}", sure_word(a.whole_confidence));
     };
@@ -152,74 +129,6 @@ const FIRM: f64 = 0.95;
 /// The word before a conclusion of this confidence.
 pub(super) fn sure_word(confidence: f64) -> &'static str {
     if confidence >= FIRM { "" } else { "probably " }
-}
-
-/// Which zones had no say in the whole frame's answer, and why.
-fn left_out(zones: &[(ZoneName, LeftOut)]) -> Option<String> {
-    let why = |reasons: &[LeftOut], one: &str, many: &str| {
-        let names: Vec<&str> = zones.iter().filter(|z| reasons.contains(&z.1)).map(|z| zone(z.0)).collect();
-        let all = listed(&names)?;
-        Some(format!("{} had no say in that: {}.", capital(&all), if names.len() == 1 { one } else { many }))
-    };
-    let said: Vec<String> = [
-        why(
-            &[LeftOut::FewTiles, LeftOut::FewStops],
-            "too little of it could be compared",
-            "too little of them could be compared",
-        ),
-        why(
-            &[LeftOut::Scatters],
-            "its widths rise and fall again from stop to stop, as no aperture makes them",
-            "their widths rise and fall again from stop to stop, as no aperture makes them",
-        ),
-        why(&[LeftOut::NoChange], "it doesn't change with the aperture", "they don't change with the aperture"),
-        why(
-            &[LeftOut::NeverSharp],
-            "it lies too far out of focus for any of these stops",
-            "they lie too far out of focus for any of these stops",
-        ),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    (!said.is_empty()).then(|| said.join(" "))
-}
-
-/// "The corners need f/8, the centre loses nothing until f/11."
-fn needs_and_loses(group: &Answer) -> Option<String> {
-    let a = group.apertures.as_ref()?;
-    let ends = |z: &ZoneAnswer| {
-        let stops = || a.stops(z.name).filter_map(|k| group.f_numbers[k]);
-        let of = |k: Option<&usize>| group.f_numbers[*k?];
-        let (first, last) = (of(z.within.first())?, of(z.within.last())?);
-        Some(((first, stops().all(|n| n >= first)), (last, stops().all(|n| n <= last))))
-    };
-    let speaks = |z: &&ZoneAnswer| !a.left_out.iter().any(|l| l.0 == z.name);
-    let speaking = || a.zones.iter().filter(speaks);
-    let corners: Vec<_> = speaking().filter(|z| z.name.is_corner()).filter_map(ends).collect();
-    let least = corners.iter().map(|e| e.0).max_by(|x, y| x.0.total_cmp(&y.0));
-    // Where one corner loses again before another is at its best there is no one stop to name.
-    let needs = least.filter(|least| corners.iter().all(|e| e.1.0 >= least.0)).map(|(n, widest)| {
-        if widest {
-            "The corners are at their best from the widest stop on".to_owned()
-        } else {
-            format!("The corners need {}", f_number(n))
-        }
-    });
-    let inner = speaking().find(|z| matches!(z.name, ZoneName::Centre | ZoneName::Subject));
-    let loses = inner.and_then(|z| Some((zone(z.name), ends(z)?.1))).map(|(inner, (n, narrowest))| {
-        if narrowest {
-            format!("{inner} loses nothing up to {}, the narrowest stop tried", f_number(n))
-        } else {
-            format!("{inner} loses nothing until {}", f_number(n))
-        }
-    });
-    match (needs, loses) {
-        (Some(n), Some(l)) => Some(format!("{n}, {l}.")),
-        (Some(n), None) => Some(format!("{n}.")),
-        (None, Some(l)) => Some(format!("{}.", capital(&l))),
-        (None, None) => None,
-    }
 }
 
 fn focus(group: &Answer) -> String {
@@ -320,7 +229,7 @@ fn uncovered(group: &Answer, b: &Bracket) -> Option<String> {
                 format!("what lies farther than the focus of {} needs a frame focused farther", name(group, k))
             }
             Lack::Soft => {
-                "the lens, the air or what is there keeps it softer than that wherever the focus lies".to_owned()
+                "the lens, the air, a shake of every frame or what is there keeps it softer than that wherever the focus lies".to_owned()
             }
         })
         .collect();
