@@ -176,7 +176,7 @@ fn instead(set: &[usize], sets: &[Vec<bool>]) -> Vec<(usize, Vec<usize>)> {
 /// Set on rendered series (docs/accuracy.md, aperture series): the scale of either place comes from single frames, which
 /// err by 4 %.
 /// Share by which the widths of one place in two frames may stand apart wrongly, and those of two places.
-pub(super) const ALIKE: (f64, f64) = (0.02, 0.06);
+const ALIKE: (f64, f64) = (0.02, 0.06);
 
 /// Frame with the least worst of the nearest and the farthest tiles, where the tiles' places are known: zones found in one
 /// frame may hold clouds, or lie elsewhere. Without places that of the zones near and far; without these, of all zones.

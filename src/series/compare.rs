@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::answer::{Answer, NoteKind};
 use super::lay::lay_all;
-use super::said::{bracket_notes, is_out, stop_notes};
+use super::said::{bracket_notes, shaken_yet_used, stop_notes};
 use super::scale::pitch_um;
 use super::seen::Seen;
 use super::smoothed::without_smoothed;
@@ -192,9 +192,7 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     notes.extend((0..seen.len()).filter(|&k| moved[k] > MOVED).map(|k| (Some(k), NoteKind::Moved)));
     let bracket = apart.zip(widths).map(|(apart, widths)| apart.answer(&read, &widths, &tiles, ask));
     notes.extend(bracket.iter().flat_map(bracket_notes));
-    let used = ask.shaken.iter().filter(|k| varied != Varied::Nothing && !is_out(&notes, **k));
-    let used: Vec<_> = used.map(|&k| (Some(k), NoteKind::ShakenYetUsed)).collect();
-    notes.extend(used);
+    notes.extend(shaken_yet_used(varied, ask.shaken, &notes));
     let unnumbered = varied == Varied::Nothing && f_numbers.iter().all(Option::is_none);
     let order = unnumbered.then(|| deepest_first(&blurs)).flatten();
     Answer {

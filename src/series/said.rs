@@ -4,11 +4,21 @@ use std::collections::HashSet;
 
 use super::answer::NoteKind;
 use super::seen::Seen;
-use super::{aperture, bracket};
+use super::{Varied, aperture, bracket};
 use crate::shot::Source;
 
+/// Frames that are firmly shaken and have a part in the answers all the same, for the others are too few without them.
+pub(super) fn shaken_yet_used(
+    varied: Varied,
+    shaken: &[usize],
+    said: &[(Option<usize>, NoteKind)],
+) -> Vec<(Option<usize>, NoteKind)> {
+    let used = shaken.iter().filter(|k| varied != Varied::Nothing && !is_out(said, **k));
+    used.map(|&k| (Some(k), NoteKind::ShakenYetUsed)).collect()
+}
+
 /// Whether it has been said of a frame that it has no part in the answers.
-pub(super) fn is_out(notes: &[(Option<usize>, NoteKind)], frame: usize) -> bool {
+fn is_out(notes: &[(Option<usize>, NoteKind)], frame: usize) -> bool {
     let out = |kind: &NoteKind| {
         matches!(
             kind,

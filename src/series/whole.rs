@@ -1,6 +1,5 @@
 //! The best stop for the whole frame, and the stops that can't be told from it.
 
-use super::bracket::ALIKE;
 use super::fit::IN_COMMON;
 use super::zone::NO_LOSS;
 use super::{Point, ZoneBlur};
@@ -28,8 +27,8 @@ struct Stop {
 
 /// The frame whose worst zone is the least blurred, over the frames that have a number in every zone that decides.
 ///
-/// Frames whose worst zone is no wider beyond the error are judged by all zones together, each weighed by its error. Those
-/// that are no worse by that either are alike, and so are those whose worst zone is narrower than the worst of the one that is chosen.
+/// Frames whose worst zone is no wider beyond the error are judged by all zones together, each weighed by its error; those
+/// that are no worse by that either are alike.
 pub(super) fn whole(zones: &[&ZoneBlur], f_numbers: &[Option<f64>]) -> Option<Whole> {
     let mut order: Vec<(usize, f64)> = f_numbers.iter().enumerate().filter_map(|(k, n)| Some((k, (*n)?))).collect();
     order.sort_by(|a, b| a.1.total_cmp(&b.1));
@@ -43,10 +42,8 @@ pub(super) fn whole(zones: &[&ZoneBlur], f_numbers: &[Option<f64>]) -> Option<Wh
     let may = known.iter().filter(|s| untold(worse_at_worst(s.1, least.1)));
     let &(best, own) = may.min_by(|a, b| together(a.1, least.1).0.total_cmp(&together(b.1, least.1).0))?;
     let worse = |s: &Vec<Point>| {
-        let by_worst = worst_to_worst(s, own);
         let (loss, sd) = together(s, own);
-        // A stop whose worst zone reads the sharper is not the worse for what it loses elsewhere.
-        if by_worst < 0.0 { by_worst } else { by_worst.max(loss / sd) }
+        worse_at_worst(s, own).max(loss / sd)
     };
     let rivals: Vec<(usize, f64)> = known.iter().filter(|s| s.0 != best).map(|s| (s.0, worse(s.1))).collect();
     let alike = rivals.iter().filter(|r| untold(r.1)).map(|r| stops[r.0].frame).collect();
@@ -77,14 +74,6 @@ fn worse_at_worst(stop: &[Point], other: &[Point]) -> f64 {
     let (zone, _) = worst(stop);
     let (a, b) = (&stop[zone], &other[zone]);
     (a.blur.value / b.blur.value).ln() / apart(a, b).hypot(IN_COMMON).max(1e-9)
-}
-
-/// By how many standard deviations the worst zone of a stop is wider than the worst of another, whichever that is: the scales of two
-/// zones err apart, each by what single frames show there.
-fn worst_to_worst(stop: &[Point], other: &[Point]) -> f64 {
-    let ((zone, width), (of_other, least)) = (worst(stop), worst(other));
-    let between = if zone == of_other { IN_COMMON } else { ALIKE.1 };
-    (width / least).ln() / apart(&stop[zone], &other[of_other]).hypot(between).max(1e-9)
 }
 
 /// Mean logarithm of the widths of a stop over those of another, zones weighed by their errors, and its standard deviation.
@@ -127,19 +116,5 @@ mod tests {
         // What a corner loses beyond its error decides, and how surely is said.
         let beyond = best(0.01, [0.70, 0.60, 0.54, 0.50]);
         assert!(beyond.best == 3 && beyond.alike.is_empty() && beyond.confidence > 0.95, "{beyond:?}");
-    }
-
-    #[test]
-    fn a_stop_whose_worst_zone_reads_the_sharper_is_not_called_worse() {
-        let zone = |name, widths: [f64; 3]| {
-            let point =
-                |(frame, &w): (usize, &f64)| Point { frame, blur: Estimate::new(w, 0.03, 9), apart_sd: 0.005 * w };
-            ZoneBlur { name, points: widths.iter().enumerate().map(point).collect(), tiles: 9, of: 9 }
-        };
-        // Near the third is the sharper by less than the error, and the centre loses a sixth there.
-        let (near, centre) = (zone(ZoneName::Near, [1.1, 0.76, 0.74]), zone(ZoneName::Centre, [0.6, 0.6, 0.7]));
-        let found = whole(&[&near, &centre], &[5.6, 8.0, 11.0].map(Some)).unwrap();
-        assert_eq!((found.best, &found.alike[..]), (1, &[2][..]), "{found:?}");
-        assert!(found.confidence > 0.95, "the first is worse: {found:?}");
     }
 }
