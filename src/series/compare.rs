@@ -193,8 +193,7 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
     let bracket = apart.zip(widths).map(|(apart, widths)| apart.answer(&read, &widths, &tiles, ask));
     notes.extend(bracket.iter().flat_map(bracket_notes));
     notes.extend(shaken_yet_used(varied, ask.shaken, &notes));
-    let unnumbered = varied == Varied::Nothing && f_numbers.iter().all(Option::is_none);
-    let order = unnumbered.then(|| deepest_first(&blurs)).flatten();
+    let numbered = varied != Varied::Nothing || f_numbers.iter().any(Option::is_some);
     Answer {
         files: seen.iter().map(|s| s.file.to_owned()).collect(),
         pitch_um,
@@ -203,7 +202,7 @@ fn answer(seen: &[Seen], zones: &[Zone], ask: &Ask, compared: Compared) -> Answe
         bracket,
         f_numbers,
         sharpest: if varied == Varied::Nothing { sharpest(&blurs.sigma) } else { None },
-        deepest_first: order,
+        deepest_first: if numbered { None } else { deepest_first(&blurs) },
         between: if seen.len() == 2 { between(&zones, &read, &blurs) } else { Vec::new() },
         zones: read,
         parts: zones,
