@@ -295,3 +295,36 @@ fn an_eighth_that_is_soft_beside_what_is_sharp_leaves_sharp_throughout_not_firm(
         assert!(much.cause != Cause::SharpThroughout || much.confidence < SURE, "seed {seed}: {much:?}");
     }
 }
+
+/// Thin lens: the disc of ground grows to that of the horizon without a step, wherever focus lies. What stands there and is softer than the
+/// ground right before it moved, or lies beyond a crest; wind moves it in a long exposure (common practice, no published source).
+#[test]
+fn trees_softer_than_the_ground_before_them_may_have_swayed_in_a_long_exposure() {
+    for seed in 1..=4 {
+        let scene = right(Scene { f_number: 11.0, down: 0.2, missing: 0.0, seed, ..Scene::default() });
+        let near = Scene { focus_m: 1.0 / scene.ground(scene.bottom()), f_number: 5.6, ..scene.clone() };
+        let said = |scene: &Scene, sways: bool, seconds: f64| {
+            let mut map = scene.map();
+            let (columns, step) = (map.columns, f64::from(map.height) / f64::from(map.rows) / scene.half());
+            let tops = scene.horizon() - if sways { 4.0 * step } else { 0.0 };
+            for tile in &mut map.tiles {
+                (tile.level, tile.contrast) = (0.15, 0.35);
+                if v(scene, tile) < tops {
+                    (tile.level, tile.contrast) = (0.7, 0.02);
+                    (tile.state, tile.blur) = (TileState::NoDetail, None);
+                } else if v(scene, tile) < scene.horizon() {
+                    (tile.state, tile.blur) = (TileState::Measured, Some(Estimate::new(4.0, 0.3, columns)));
+                }
+            }
+            let exposure = Some(Fact { value: seconds, source: Source::Exif });
+            diagnose(&map, &Capture { exposure_s: exposure, ..scene.capture() }, None, &Intent::default()).verdict
+        };
+        let (short, long) = (said(&scene, true, 0.008), said(&scene, true, 0.5));
+        assert!(short.cause == Cause::FocusTooNear, "seed {seed}: {short:?}");
+        let weight = long.weights.iter().find(|w| w.0 == Cause::Motion).map_or(0.0, |w| w.1);
+        assert!(long.cause == Cause::CannotTell && weight > 0.3, "seed {seed}: {long:?}");
+        // Ground that grows soft towards the horizon is out of focus, however long the exposure.
+        let missed = said(&near, false, 0.5);
+        assert!(missed.cause == Cause::FocusTooNear && missed.confidence >= SURE, "seed {seed}: {missed:?}");
+    }
+}

@@ -29,6 +29,8 @@ pub(super) struct Ends {
     pub hidden: bool,
     /// Factor by which ground reads wider than the far scene beside it, where it does.
     pub step: Option<f64>,
+    /// Whether what stands at the horizon may have swayed in the wind.
+    pub sways: bool,
 }
 
 impl Frame<'_> {
@@ -60,6 +62,7 @@ impl Frame<'_> {
             layered: false,
             hidden: false,
             step: None,
+            sways: drawn_out && self.breaks_off(),
         };
         self.near(d, &mut ends, &credible, horizon, drawn_out);
         self.far(d, &mut ends, horizon, drawn_out);
@@ -192,6 +195,12 @@ impl Frame<'_> {
             ends.readings[1].iter_mut().flatten().for_each(|r| r.side = told.side);
             ends.far_out = true;
         }
+    }
+
+    /// Whether the blur breaks off before what stands at the horizon (see [`foreground::breaks_off`]).
+    fn breaks_off(&self) -> bool {
+        let best = Ready::new(&self.posterior.modes[0].theta);
+        foreground::breaks_off(self.e, |s| best.at(s, &self.problem.surface).y)
     }
 
     /// A step of the blur is no defocus: what ground reads beyond the scene right above it is its texture's or the file's.

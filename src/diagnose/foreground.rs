@@ -140,42 +140,83 @@ pub(super) const BETTER: f64 = 0.5;
 pub(super) fn step(e: &Evidence, model: impl Fn(&Sample) -> f64) -> Option<f64> {
     // A lens that is soft at the edges makes a step of its own along the lower one, and a thing that stands on one side one
     // there: the step must show on either side of the middle.
-    let side = |sign: f64| {
-        let inside = |s: &&Sample| (0.0..INNER * e.right).contains(&(sign * s.u));
-        let half = Evidence { samples: e.samples.iter().filter(inside).copied().collect(), ..e.clone() };
-        step_of(&half, &model)
+    let [left, right] = halves(e);
+    Some(step_of(&left, &model)?.min(step_of(&right, &model)?))
+}
+
+/// Whether what stands at the horizon reads wider than the ground right before it, flat on both sides, as [`step`] has it the other way
+/// about. Blur of ground reaches that of the far scene at the horizon, wherever focus lies: what stands there moved, or lies beyond a
+/// crest.
+pub(super) fn breaks_off(e: &Evidence, model: impl Fn(&Sample) -> f64) -> bool {
+    let falls = |half: &Evidence| {
+        let rows = ground(half, e.skyline.unwrap_or(-e.bottom));
+        let told = levels(&rows).filter(|l| l.step() < -STEP && flat(&rows[l.at..], l.step()));
+        told.is_some_and(|l| better(&rows, &l, &model))
     };
-    Some(side(-1.0)?.min(side(1.0)?))
+    halves(e).iter().all(falls)
+}
+
+/// What lies left and right of the middle, corners left out.
+fn halves(e: &Evidence) -> [Evidence; 2] {
+    [-1.0, 1.0].map(|sign| {
+        let inside = |s: &&Sample| (0.0..INNER * e.right).contains(&(sign * s.u));
+        Evidence { samples: e.samples.iter().filter(inside).copied().collect(), ..e.clone() }
+    })
+}
+
+/// Two levels that rows fall into: ln width above a row and from it on, and the sum of squares they leave.
+struct Levels {
+    at: usize,
+    above: f64,
+    below: f64,
+    left: f64,
+}
+
+impl Levels {
+    /// By how much what lies below is wider, ln.
+    fn step(&self) -> f64 {
+        self.below - self.above
+    }
+}
+
+fn mean(rows: &[Row]) -> f64 {
+    rows.iter().map(|r| r.y * r.count()).sum::<f64>() / rows.iter().map(Row::count).sum::<f64>()
+}
+
+/// The two levels that tell some rows best, with several rows on either side.
+fn levels(rows: &[Row]) -> Option<Levels> {
+    let n = rows.len();
+    if n < 2 * SIDES + 1 {
+        return None;
+    }
+    let left = |rows: &[Row], of: f64| -> f64 { rows.iter().map(|r| r.count() * (r.y - of).powi(2)).sum() };
+    (SIDES..=n - SIDES)
+        .map(|at| {
+            let (above, below) = (mean(&rows[..at]), mean(&rows[at..]));
+            Levels { at, above, below, left: left(&rows[..at], above) + left(&rows[at..], below) }
+        })
+        .min_by(|a, b| a.left.total_cmp(&b.left))
+}
+
+/// Whether the nearest half of what lies below a step reads no wider than the half above it, and, since a pool has sharp ground before
+/// it, no narrower.
+fn flat(below: &[Row], step: f64) -> bool {
+    let half = below.len() / 2;
+    (mean(&below[half..]) - mean(&below[..half])).abs() < 0.5 * step.abs()
+}
+
+/// Whether two levels tell rows better than the fitted model does.
+fn better(rows: &[Row], levels: &Levels, model: &impl Fn(&Sample) -> f64) -> bool {
+    let off = |r: &Row| r.y - median(r.tiles.iter().map(model).collect());
+    levels.left < BETTER * rows.iter().map(|r| r.count() * off(r).powi(2)).sum::<f64>()
 }
 
 /// The step of one part of the picture.
 fn step_of(e: &Evidence, model: &impl Fn(&Sample) -> f64) -> Option<f64> {
     let rows = ground(e, e.skyline.unwrap_or(-e.bottom));
-    let n = rows.len();
-    if n < 2 * SIDES + 1 {
-        return None;
-    }
-    let mean = |rows: &[Row]| {
-        let weight: f64 = rows.iter().map(|r| r.count()).sum();
-        rows.iter().map(|r| r.y * r.count()).sum::<f64>() / weight
-    };
-    let left = |rows: &[Row], of: f64| -> f64 { rows.iter().map(|r| r.count() * (r.y - of).powi(2)).sum() };
-    let (rest, step, at) = (SIDES..=n - SIDES)
-        .map(|k| {
-            let (above, below) = (mean(&rows[..k]), mean(&rows[k..]));
-            (left(&rows[..k], above) + left(&rows[k..], below), below - above, k)
-        })
-        .min_by(|a, b| a.0.total_cmp(&b.0))?;
-    // Flat below: the nearest half of what lies below the step reads no wider than the half above it, and, since a pool has sharp
-    // ground before it, no narrower.
-    let below = &rows[at..];
-    let flat = (mean(&below[below.len() / 2..]) - mean(&below[..below.len() / 2])).abs() < 0.5 * step;
-    if !(step > STEP && flat) {
-        return None;
-    }
-    let modelled: Vec<f64> = rows.iter().map(|r| r.y - median(r.tiles.iter().map(model).collect())).collect();
-    let unexplained: f64 = rows.iter().zip(&modelled).map(|(r, off)| r.count() * off * off).sum();
-    (rest < BETTER * unexplained).then(|| step.exp())
+    let levels = levels(&rows)?;
+    let told = levels.step() > STEP && flat(&rows[levels.at..], levels.step()) && better(&rows, &levels, model);
+    told.then(|| levels.step().exp())
 }
 
 /// Chosen: the scatter of one texture; a third of a row. Spread (ln) within which a band's tiles are equally soft: half

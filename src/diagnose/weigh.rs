@@ -172,13 +172,19 @@ impl Tally {
         }
     }
 
-    /// As [`Tally::add`] where a soft foreground may be flowing water: half the weight goes to movement.
-    pub(super) fn add_flowing(&mut self, causes: Option<&[Cause]>, weight: f64) {
-        let near = matches!(causes.and_then(|c| c.first()), Some(Cause::FocusTooFar | Cause::TooLittleDepth));
-        if near {
+    /// As [`Tally::add`] where what is near, or what is far, may have moved in a long exposure: half the weight of its being out of
+    /// focus goes to movement.
+    pub(super) fn add_moving(&mut self, causes: Option<&[Cause]>, [near, far]: [bool; 2], weight: f64) {
+        let moved = match causes.and_then(|c| c.first()) {
+            Some(Cause::FocusTooFar) => near,
+            Some(Cause::FocusTooNear) => far,
+            Some(Cause::TooLittleDepth) => near || far,
+            _ => false,
+        };
+        if moved {
             self.add(Some(&[Cause::Motion]), 0.5 * weight);
         }
-        self.add(causes, if near { 0.5 * weight } else { weight });
+        self.add(causes, if moved { 0.5 * weight } else { weight });
     }
 
     /// As [`Tally::add`] where the draw has the whole frame soft alike: a disc is then told from softness of the lens

@@ -55,7 +55,7 @@ impl Frame<'_> {
     /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
     pub(super) fn weigh(&self, d: &mut Diagnosis, found: &Ends, capture: &Capture, intent: &Intent) {
         let readings = &found.readings;
-        let sums = self.sum(d, readings, capture.exposure_s.as_ref().map(|t| t.value), intent);
+        let sums = self.sum(d, found, capture.exposure_s.as_ref().map(|t| t.value), intent);
         for k in 0..2 {
             self.fill_end(d, k, &sums.ends[k], &readings[k][0], found);
         }
@@ -104,7 +104,8 @@ impl Frame<'_> {
     }
 
     /// Sums over the draws, each with the zones' own noise drawn several times.
-    fn sum(&self, d: &Diagnosis, readings: &[Vec<Option<Reading>>], exposure: Option<f64>, intent: &Intent) -> Sums {
+    fn sum(&self, d: &Diagnosis, found: &Ends, exposure: Option<f64>, intent: &Intent) -> Sums {
+        let (readings, moving) = (&found.readings, (exposure, found.sways));
         let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
         let marked = [d.near_at.is_some(), d.far_at.is_some()];
         let inverse_far = intent.far_m.filter(|_| marked[1]).map_or(0.0, |f| 1.0 / f);
@@ -129,8 +130,8 @@ impl Frame<'_> {
             let rule = std::array::from_fn(|_| normal.normal());
             let (askew, upright) = self.askew(&draw.theta);
             let story = Story { near: parts[0], far: parts[1], diffraction, borne_out, motion, askew, upright };
-            self.tell(&mut sums.strict, &story, permitted, rule, exposure, &draw);
-            self.tell(&mut sums.roomy, &story, beyond, rule, exposure, &draw);
+            self.tell(&mut sums.strict, &story, permitted, rule, moving, &draw);
+            self.tell(&mut sums.roomy, &story, beyond, rule, moving, &draw);
             if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {
                 let ends = self.ends_of(&draw, parts, [&readings[0][draw.mode], &readings[1][draw.mode]], marked);
                 let (s, n) = implied::inverse_distances(ends[0], ends[1], reach, focal, inverse_far);
@@ -142,11 +143,21 @@ impl Frame<'_> {
     }
 
     /// Adds one draw's story to a tally.
-    fn tell(&self, tally: &mut Tally, story: &Story, limit: f64, rule: [f64; 3], exposure: Option<f64>, draw: &Draw) {
+    fn tell(
+        &self,
+        tally: &mut Tally,
+        story: &Story,
+        limit: f64,
+        rule: [f64; 3],
+        moving: (Option<f64>, bool),
+        draw: &Draw,
+    ) {
+        let (exposure, sways) = moving;
         let causes = weigh::causes(story, limit, rule);
         let causes = causes.as_deref();
-        if weigh::may_flow(exposure, self.problem.priors.haste(&draw.theta)) {
-            tally.add_flowing(causes, draw.weight);
+        let moved = [weigh::may_flow(exposure, self.problem.priors.haste(&draw.theta)), sways];
+        if moved != [false; 2] {
+            tally.add_moving(causes, moved, draw.weight);
         } else if self.posterior.flat(draw) || self.e.lambda_n_px.is_none() && weigh::alike(story) {
             let worst = [&story.near, &story.far].into_iter().flatten().map(|p| p.optical).fold(0.0, f64::max);
             tally.add_alike(causes, worst / limit, draw.weight);

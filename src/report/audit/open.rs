@@ -55,6 +55,9 @@ pub(super) fn settle(d: &Diagnosis, capture: &Capture) -> &'static str {
         Some(Unsettled::FarHidden) => {
             "Mark the farthest thing that shows with --far-at, or judge the far scene from a frame taken in clear air."
         }
+        Some(Unsettled::CausesAlike) if likely(d).iter().any(|l| l.0 == Cause::Motion) => {
+            "One more frame with a shorter exposure, all else the same, would settle it."
+        }
         Some(Unsettled::CausesAlike) if fixed_aperture(capture) => {
             "One more frame focused elsewhere, all else the same, would settle it."
         }
@@ -70,17 +73,15 @@ pub(super) fn settle(d: &Diagnosis, capture: &Capture) -> &'static str {
 /// How much likelier one explanation may be for two to count as about equal.
 const EQUAL: f64 = 1.8;
 
+/// The one or two likeliest causes of an open verdict, with their weights.
+fn likely(d: &Diagnosis) -> Vec<(Cause, f64)> {
+    d.verdict.weights.iter().filter(|(c, w)| *c != Cause::CannotTell && *w > 0.05).take(2).copied().collect()
+}
+
 /// The causes that share the weight, named.
 fn alike(d: &Diagnosis) -> String {
-    let likely: Vec<(&str, f64)> = d
-        .verdict
-        .weights
-        .iter()
-        .filter(|(c, w)| *c != Cause::CannotTell && *w > 0.05)
-        .take(2)
-        .map(|(c, w)| (c.word(), *w))
-        .collect();
-    match likely.as_slice() {
+    let named: Vec<(&str, f64)> = likely(d).into_iter().map(|(cause, weight)| (cause.word(), weight)).collect();
+    match named.as_slice() {
         [(a, most), (b, less)] if *most < EQUAL * less => format!("{a} and {b} explain this frame about equally well"),
         [(a, _), (b, _)] => format!("{a} explains this frame best, but not surely enough; {b} is the next likely"),
         [(a, _)] => format!("{a} explains this frame only in part"),
