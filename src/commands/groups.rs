@@ -44,7 +44,8 @@ pub(crate) fn compare<'p>(
     answer
 }
 
-/// Chosen: no bracket is that long, and each takes a moment. Most frames that are asked whether they were shaken.
+/// Most frames of a group at which each is asked whether it was shaken; of more, none is. Chosen: no bracket is that
+/// long, and each frame takes a moment.
 const ASKED: usize = 64;
 
 /// The frames that are firmly judged shaken.

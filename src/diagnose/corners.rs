@@ -13,9 +13,9 @@ use super::{Basis, CornerState, Corners};
 use crate::quantity::Estimate;
 use crate::stats::Dice;
 
-/// Chosen: no published table of how much corners soften was found, so this is an assumption and called one. Lens blur
-/// expected at the corners of an unknown lens, as a share of the permitted blur, and its spread. Corners softer than
-/// the centre are normal at right focus (common practice, no published source).
+/// Lens blur expected at the corners of an unknown lens, as a share of the permitted blur, and its spread. Corners
+/// softer than the centre are normal at right focus (common practice, no published source). Chosen: no published table
+/// of how much corners soften was found, so this is an assumption and called one.
 const ASSUMED: (f64, f64) = (0.8, 0.5);
 
 /// Lens blur at one corner, px, from its reading and the model's disc there.
@@ -28,7 +28,7 @@ fn lens_disc(t: &Theta, place: &Sample) -> f64 {
     t[Tilt] * place.u + t[Curve] * place.r * place.r
 }
 
-/// Chosen: two standard deviations, one-sided. How likely a corner must be beyond its mirror image for it to be said.
+/// Least probability of a corner being beyond its mirror image for this to be said. Chosen: two standard deviations, one-sided.
 const LIKELY: f64 = 0.975;
 
 /// Whether a corner is softer than the one across from it, right for left, by more than the permitted blur (in

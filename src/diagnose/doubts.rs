@@ -42,9 +42,9 @@ pub(super) fn weigh(d: &mut Diagnosis, map: &TileMap, problem: &Problem, posteri
     }
 }
 
-/// Set on 150 rendered scenes, of which one that was misjudged passes it and the others reach 0.34; what tiles of a row share of
-/// their errors leaves 0.3. Covariance of the residuals of neighbouring tiles, in their errors, from which the picture is
-/// not what the model has: ground that leads to a far scene.
+/// Covariance of the residuals of neighbouring tiles, in units of their errors, from which the picture is not what the
+/// model has: ground that leads to a far scene. Set on 150 rendered scenes: one that was misjudged passes it and the
+/// others reach 0.34; what tiles of a row share of their errors leaves 0.3.
 const TOGETHER: f64 = 0.4;
 
 /// Whether the tiles that the best mode takes for honest lie off it together, patch by patch. Scatter has neighbours on
@@ -67,15 +67,16 @@ fn off_together(problem: &Problem, ready: &Ready) -> bool {
     products.len() >= PAIRS && products.iter().sum::<f64>() > TOGETHER * products.len() as f64
 }
 
-/// Chosen: those of ten tiles or so. Fewest pairs of neighbours that tell.
+/// Fewest pairs of neighbours that tell of that covariance. Chosen: as many as ten tiles or so make.
 const PAIRS: usize = 16;
 
-/// Set on 150 rendered scenes with pools, cloud and haze, which reach 0.23. Share of the measured tiles that a model may leave
-/// unexplained as content that is soft of itself, and how many times the limit their width must be for them to count.
+/// Share of the measured tiles that a model may leave unexplained as content that is soft of itself, and how many times the
+/// limit their width must be for them to count. Set on 150 rendered scenes with pools, cloud and haze, which reach 0.23.
 const UNEXPLAINED: f64 = 0.25;
 const SOFT: f64 = 1.5;
-/// Set on 109 photographs read by eye (docs/trials.md, what the model leaves unexplained): what was read as sharp leaves 0.05 at most, and
-/// of those that leave more than 0.1 all but one are out of focus there. The same share of a frame that is sharp by its model.
+/// The same share for a frame that is sharp by its model. Set on 109 photographs read by eye (docs/trials.md, what the
+/// model leaves unexplained): what was read as sharp leaves 0.05 at most, and of those that leave more than 0.1 all but
+/// one are out of focus there.
 const LEFT_SHARP: f64 = 0.1;
 
 /// Share of the measured tiles below the sky that are soft by far and that the best mode takes for soft content.
@@ -90,8 +91,8 @@ fn unexplained(d: &Diagnosis, problem: &Problem, ready: &Ready) -> f64 {
     soft / f64::max(all, 1.0)
 }
 
-/// Chosen: half of a row tells of it. Share of the columns in which a row's width must be known, and how many neighbouring rows are no
-/// stray.
+/// Share of the columns in which a row's width must be known, and how many soft rows side by side are no stray. Chosen:
+/// half of a row tells of all of it.
 const ROW_TELLS: f64 = 0.5;
 const ROWS: usize = 2;
 
@@ -112,8 +113,8 @@ fn soft_between(d: &Diagnosis, map: &TileMap) -> bool {
     rows.windows(ROWS).any(|rows| rows.iter().all(|soft| *soft))
 }
 
-/// Chosen: a lens is as soft on one side as on the other to within its tolerances. How many times as wide as the other a lower
-/// corner must be for something else to be there.
+/// How many times as wide as the other a lower corner must be for something else than the lens to be at work
+/// there. Chosen: a lens is as soft on one side as on the other to within its tolerances.
 const ONE_CORNER: f64 = 2.0;
 
 /// Whether a side is soft and the other is not. Near and far are asked in the middle; what a side alone shows is a lens out of line, a

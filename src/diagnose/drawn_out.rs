@@ -5,13 +5,14 @@ use super::evidence::Evidence;
 use crate::measure::TileMap;
 use crate::stats::upper_median;
 
-/// Set on 31 photographs moved by 150 and 300 px to the side (2.4 to 6.1 in the median of their tiles, beyond the limit in 58 of 62) and
-/// 54 that did not move (at most 2.0): log2 of the energy of gradients one way over that the other. Eight times, in the
-/// median of the tiles that are strong enough in contrast to tell: in noise both are alike.
+/// log2 of the energy of gradients one way over that of gradients the other way, in the median of the tiles, beyond
+/// which a frame is drawn out (eight times), and the contrast from which a tile tells: in noise both are alike. Set on
+/// 31 photographs moved by 150 and 300 px to the side (2.4 to 6.1 in the median of their tiles, beyond the limit in 58
+/// of 62) and 54 that did not move (at most 2.0).
 const LAYERED: f64 = 3.0;
 const CONTRAST: f64 = 0.1;
-/// Chosen: beyond a thing that moved along. Share of those tiles that may read within twice the permitted blur nonetheless; fewest
-/// tiles, as a share of all.
+/// Share of those tiles that may nonetheless read within twice the permitted blur; fewest tiles, as a share of
+/// all. Chosen: more would be a thing that moved along.
 const FINE: (f64, f64) = (0.08, 2.0);
 const TILES: f64 = 0.1;
 

@@ -2,7 +2,7 @@
 
 use super::evidence::Sample;
 
-/// Derived: the widest registers hold as many. Tiles at a time.
+/// Number of tiles taken at a time. Derived: the widest registers hold as many numbers.
 pub(super) const EIGHT: usize = 8;
 /// One number of each of them.
 pub(super) type Lane = [f64; EIGHT];

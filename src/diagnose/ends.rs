@@ -244,16 +244,16 @@ impl Frame<'_> {
     }
 }
 
-/// Chosen: an eighth of the nearest ground's blur is left there. Distance, in nearest distances, from which ground says
-/// something of the far scene.
+/// Distance, as a multiple of the nearest, from which ground says something of the far scene. Chosen: an eighth of the
+/// nearest ground's blur is left there.
 const FAR_FROM: f64 = 8.0;
-/// Derived: 1 / e, what is left at the distance that the haze itself sets as its scale. Share of the foreground's
-/// contrast that haze must leave of a tile for it to show more of the scene than of the haze.
+/// Share of the foreground's contrast that haze must leave a tile for it to show more of the scene than of the
+/// haze. Derived: 1 / e, what is left at the distance that the haze itself sets as its scale.
 const SEEN: f64 = 0.37;
-/// Chosen: two may be misread. Fewest measured tiles that do.
+/// Fewest measured tiles of such a contrast that show the far scene. Chosen: two may be misread.
 const FAR_TILES: usize = 3;
-/// Chosen: what half of a row tells is no stray. Measured tiles of any contrast, as a share of the columns, that show the far scene
-/// through the haze: air takes as much from fine detail as from coarse (Koschmieder 1924), and leaves its width as it is.
+/// Fewest measured tiles of any contrast, as a share of the columns, that show the far scene through the haze: air takes as much
+/// from fine detail as from coarse (Koschmieder 1924), and leaves its width as it is. Chosen: what half of a row tells is no stray.
 const THROUGH: f64 = 0.5;
 
 /// Whether haze hides the far scene: a veil, and next to nothing measured in or beyond it.

@@ -9,18 +9,18 @@ use crate::quantity::Estimate;
 use crate::shot::Capture;
 use crate::stats::ranked;
 
-/// Set on the rendered frames used for building: 0.25 to 0.33 from the next tile to the sixth; between rows it is 0.2,
-/// 0.07 and then nothing. Correlation of the errors of two tiles of one row: they show one texture at one distance.
+/// Correlation of the errors of two tiles of one row, which show one texture at one distance. Set on the rendered frames
+/// used for building: 0.25 to 0.33 from the next tile to the sixth; between rows it is 0.2, 0.07 and then nothing.
 const ROW_SHARED: f64 = 0.28;
 
-/// Set on nineteen photographs read by eye as evenly sharp, and their copies saved again, in grey, with other tones and
-/// with noise: near over far is within 1.2 in eighteen and reaches 1.4 in one (relief of snow, which coarsens towards the
-/// camera as a disc does). Larger over smaller whole width of two parts of a picture up to which their content, or the file, may
-/// make all of the difference.
+/// Larger over smaller whole width of two parts of a picture up to which their content, or the file, may make all of
+/// the difference. Set on nineteen photographs read by eye as evenly sharp, and their copies saved again, in grey, with
+/// other tones and with noise: near over far is within 1.2 in eighteen and reaches 1.4 in one (relief of snow, which
+/// coarsens towards the camera as a disc does).
 pub(super) const APART: f64 = 1.5;
 
-/// Chosen: a hand's breadth, nearer than tripods stand and most lenses focus. Distance of the nearest thing that a picture
-/// may show, m.
+/// Distance of the nearest thing that a picture may show, m. Chosen: a hand's breadth, nearer than tripods stand and
+/// most lenses focus.
 const NEAREST_M: f64 = 0.1;
 
 /// One measured tile.
@@ -202,8 +202,8 @@ impl Evidence {
     }
 }
 
-/// Derived: the pixel's own 0.31 px with a third of a pixel of lens and low-pass filter. Whole width, px, that a sharp
-/// lens and the finest sampling leave: no tile is narrower.
+/// Whole width, px, that a sharp lens and the finest sampling leave: no tile is narrower. Derived: the pixel's own 0.31
+/// px with a third of a pixel of lens and low-pass filter.
 const SHARPEST: f64 = 0.45;
 
 /// What a tile tells of its width: the measured one, or where it is only known to be fine, something between the sharpest

@@ -10,11 +10,11 @@ use super::zones::NEAR_BAND;
 use crate::measure::{Tile, TileMap, TileState};
 use crate::quantity::DISC_SIGMA;
 
-/// Set on pictures made with a far scene out of focus by 24 and 48 px, and on close subjects read by eye: what is left of the
-/// contrast of a tile then. Contrast of what is no sky for certain: none is seen, and it is darker than what lies below; or one is, and
-/// it lies below that, beside the one thing that is fine.
+/// Least contrast of tiles that are no sky for certain: no sky is seen, and they are darker than what lies below them;
+/// or sky is seen, and they lie below it, beside the one thing that is fine. Set on pictures made with a far scene out
+/// of focus by 24 and 48 px, and on close subjects read by eye: what is left of the contrast of a tile then.
 const SMOOTH: f64 = 0.05;
-/// Chosen: fewer may be one thing at the edge. Fewest tiles that tell, as a share of the columns.
+/// Fewest tiles that tell, as a share of the columns. Chosen: fewer may be one thing at the edge.
 const WIDE: f64 = 0.3;
 
 /// The width of a tile, px, or the least that it may be, where that is more than `least`; nothing where it is less; unknown where

@@ -35,32 +35,32 @@ pub(super) struct Mix {
     pub skyline: Option<f64>,
 }
 
-/// Chosen: a guess, which the first fit replaces by the frame's own shares. The shares before a fit.
+/// Shares of a frame's tiles before a fit. Chosen: a guess, which the first fit replaces by the frame's own shares.
 const USUAL: Mix = Mix { soft: 0.15, far: 0.3, sky: 0.5, odd: 0.02, inflate: 1.2, skyline: None };
-/// Chosen: a row or so of tiles outweighs them. How many tiles the shares before a fit count for, which keeps those
-/// after it off 0 and 1.
+/// How many tiles the shares before a fit count for, which keeps those after it off 0 and 1. Chosen: a row or so of
+/// tiles outweighs that many.
 const WEIGHT: f64 = 8.0;
 
-/// Chosen: water and cloud are found from a little to four times as wide as what lies beside them. Excess of soft
-/// content over the optics, in ln of the width: about evenly spread up to here, then rarer.
+/// Excess of soft content over the optics, in ln of the width, up to which it is about evenly spread; beyond, it is
+/// rarer. Chosen: water and cloud are found from a little to four times as wide as what lies beside them.
 const EXCESS: f64 = 1.3;
-/// Chosen: a fifth of that range, wide enough for a slope to follow. How fast it gets rarer there.
+/// How fast larger excesses get rarer, in ln of the width. Chosen: a fifth of the even range, wide enough for a slope to follow.
 const EXCESS_EDGE: f64 = 0.25;
-/// Chosen: a misread tile is off by up to half or double. Spread of misread tiles, in ln of the width.
+/// Spread of misread tiles, in ln of the width. Chosen: a misread tile reads from half of its width to double.
 const ODD_SPREAD: f64 = 0.35;
-/// Derived: a number of mathematics. Square root of a full turn: the norm of the normal law.
+/// Square root of a full turn (2 pi): what normalises the normal distribution. Derived: a mathematical constant.
 const NORM: f64 = 2.506_628_274_631_000_5;
 
-/// Chosen: two tiles of 250 before things that touch are looked for; sharper by up to four times. Share of tiles that
-/// show something that stands up from the ground, nearer than the model has it there and so perhaps sharper; by up to
-/// how much, in ln of the width, about evenly spread.
+/// Share of tiles that show something that stands up from the ground, nearer than the model has it there and so perhaps
+/// sharper; by up to how much, in ln of the width, about evenly spread. Chosen: two tiles of 250 before things that
+/// touch are looked for; sharper by up to four times.
 const OBJECTS: f64 = 0.008;
 const SHARPER: f64 = 1.5;
 
-/// Chosen: a third of a row of tiles. Half the height, in v, over which ground passes into sky.
+/// Half the height, in v, over which ground passes into sky. Chosen: a third of a row of tiles.
 const SKYLINE: f64 = 0.02;
-/// Chosen: haze and smooth slopes are never rare there; as many as in the foreground before a fit. Least share of soft
-/// content at the horizon.
+/// Least share of soft content at the horizon. Chosen: haze and smooth slopes are never rare there; the share is the
+/// foreground's before a fit.
 const FAR_SOFT: f64 = 0.15;
 
 impl Mix {

@@ -56,21 +56,21 @@ fn ground(e: &Evidence, horizon: f64) -> Vec<Row> {
         .collect()
 }
 
-/// Chosen: a sixth, four of 24. Share of the columns that a row must have measured.
+/// Share of the columns that a row must have measured. Chosen: a sixth, four of 24.
 const FILLED: f64 = 1.0 / 6.0;
 
 pub(super) fn median(all: Vec<f64>) -> f64 {
     upper_median(all).unwrap_or(f64::NAN)
 }
 
-/// Chosen: three times the permitted is far beyond what water's ripple and grass read, a blur of tens of pixels passes
-/// it within the rows that still have a number. How many times the permitted blur the lowest rows must reach, whole
-/// width; how much a row may fall short of the one above it (ln); how many rows must take part in the rise; how many
-/// times the sharpest row the softest must be.
+/// How many times the permitted blur the lowest rows must reach, whole width; how much a row may fall short of the
+/// one above it (ln); how many rows must take part in the rise; how many times the sharpest row the softest must
+/// be. Chosen: three times the permitted is far beyond what water's ripple and grass read, and a blur of tens of
+/// pixels passes it within the rows that still have a number.
 const RISE: (f64, f64, usize, f64) = (3.0, 0.2, 3, 3.0);
 
-/// Derived: a disc that grows in proportion doubles from its first row to its second, ln 2 of a rise of at least ln 3.
-/// Share of the rise that one row may bring.
+/// Share of the rise that one row may bring. Derived: a disc that grows in proportion doubles from its first row to its
+/// second, ln 2 of a rise of at least ln 3.
 const LARGEST: f64 = 0.64;
 
 /// The last of some rows of ground whose medians climb to it steadily and gradually from the sharpest on, with ln of how many times.
@@ -119,16 +119,16 @@ pub(super) fn rising(map: &TileMap, e: &Evidence, horizon: f64, permitted: f64) 
     })
 }
 
-/// Chosen: half of it may be the ground's own. Relative error of a step that is taken out of a foreground's width.
+/// Relative error of a step that is taken out of a foreground's width. Chosen: half of the step may be the ground's own.
 pub(super) const STEP_DOUBT: f64 = 0.5;
-/// Chosen: the scatter of row medians on one texture is half of it. Least step that counts (ln), and how many rows on
-/// either side must show it.
+/// Least step that counts (ln of the width). Chosen: the scatter of row medians on one texture is half of it.
 const STEP: f64 = 0.25;
-/// Chosen: beyond it corners count. Share of the half width, from the middle, that is asked for it.
+/// Share of the half width, from the middle, in which a step is asked for, and how many rows above and below must show
+/// it. Chosen: beyond that share corners count.
 const INNER: f64 = 0.6;
 const SIDES: usize = 2;
-/// Chosen: twice as well is no chance of few rows. How much better than by the fitted model the rows must be told by a
-/// step, in sums of squares.
+/// Sum of squares that a step may leave of the rows, as a share of what the fitted model leaves. Chosen: to tell the
+/// rows twice as well is no chance of few rows.
 pub(super) const BETTER: f64 = 0.5;
 
 /// By how much the lower part of the picture reads wider than what lies right above it, where the blur steps at some
@@ -219,8 +219,8 @@ fn step_of(e: &Evidence, model: &impl Fn(&Sample) -> f64) -> Option<f64> {
     told.then(|| levels.step().exp())
 }
 
-/// Chosen: the scatter of one texture; a third of a row. Spread (ln) within which a band's tiles are equally soft: half
-/// of them lie this close to the median; fewest of them, as a share of the columns.
+/// Spread (ln) within which a band's tiles are equally soft: half of them lie this close to the median; fewest of them,
+/// as a share of the columns. Chosen: the scatter of one texture; a third of a row.
 const EQUAL: f64 = 0.2;
 const BAND: f64 = 0.35;
 
@@ -248,18 +248,19 @@ pub(super) fn soft_band(map: &TileMap, e: &Evidence, horizon: f64, permitted: f6
     Some((told, tiles.iter().map(|s| s.index as u32).collect()))
 }
 
-/// Set on eighteen photographs with ground in the lowest fifth (at most 1.2) and six with water (1.3 to 3.5 in five of
-/// them). log2 of the energy of gradients up and down over that across from which a foreground is drawn in layers as
-/// water is, in the median over its tiles.
+/// log2 of the energy of gradients up and down over that of gradients across, in the median over its tiles, from which
+/// a foreground is drawn in layers as water is. Set on eighteen photographs with ground in the lowest fifth (at most
+/// 1.2) and six with water (1.3 to 3.5 in five of them).
 const LAYERED: f64 = 1.3;
-/// Chosen: a row or two, as the near zone has. Share of the picture's height that is the foreground, and fewest tiles.
+/// Share of the picture's height that is the foreground, and fewest tiles that tell. Chosen: a row or two, as the near zone has.
 pub(super) const LOWEST: f64 = 0.2;
 const TILES: usize = 6;
 
-/// Set on 36 pictures of ground drawn in layers that a lens, a small aperture or a movement softens all over: 0.9 to 1.15 in 33 of
-/// them. Larger over smaller width of the foreground and of what lies above it up to which they are alike.
+/// Larger over smaller width of the foreground and of what lies above it up to which they are alike. Set on 36 pictures
+/// of ground drawn in layers that a lens, a small aperture or a movement softens all over: 0.9 to 1.15 in 33 of them.
 const ALIKE: f64 = 1.2;
-/// Chosen: what is soft by nature or far out of focus does not count. Share of what lies above that is at most as wide as that.
+/// Quantile of the widths above the foreground that the foreground's width is compared with. Chosen: what is soft by
+/// nature or far out of focus does not count.
 const SHARPEST: f64 = 0.25;
 
 /// Whether a foreground of a width (ln) is as soft as what lies above it, and that beyond a whole width (px): what softens all of the
@@ -276,19 +277,19 @@ fn lowest(map: &TileMap) -> Vec<u32> {
     (0..).zip(&map.tiles).filter(|(_, t)| t.centre().1 > from).map(|(i, _)| i).collect()
 }
 
-/// Set on 37 photographs read by eye: of what is out of focus by far, three quarters of the tiles and more are so, at contrasts of
-/// 0.3 and more (half and more of a far scene behind something sharp); a stream drawn out by a long exposure has a contrast of
-/// 0.07, and of no other foreground or far scene two fifths of the tiles are. How many times the permitted blur a tile must
-/// read, and its contrast: clouds, mist and smooth water have less.
+/// How many times the permitted blur a tile must read to be out of focus by far, and its contrast: clouds, mist and
+/// smooth water have less. Set on 37 photographs read by eye: of what is out of focus by far, three quarters of the tiles
+/// and more are so, at contrasts of 0.3 and more (half and more of a far scene behind something sharp); a stream drawn
+/// out by a long exposure has a contrast of 0.07, and of no other foreground or far scene are two fifths of the tiles so.
 pub(super) const FAR_OUT: (f64, f64) = (3.0, 0.2);
-/// Chosen: half of them, since something sharp may stand before the scene, or the softness before what is sharp. Share of the tiles
-/// that tell.
+/// Of the tiles that tell, the share that must be out of focus by far. Chosen: half of them, since something sharp may
+/// stand before the scene, or the softness before what is sharp.
 pub(super) const MOST: f64 = 0.5;
 
-/// Set on photographs and scenes made soft by discs, whose lowest fifth scatters by 0.01 to 0.05 and is known to 4 to 10 %, and on 60
-/// pictures of water drawn from random waves, smooth below 2 to 12 cm, which is known to 16 to 22 % where it reads soft and scatters by 0.09
-/// to 0.26 but where few tiles are told (docs/trials.md). Scatter of ln width about the medians of their rows up to which tiles show one blur, and the stated
-/// error (ln) up to which they show its shape.
+/// Scatter of ln width about the medians of their rows up to which tiles show one blur, and the stated error (ln) up to
+/// which they show its shape. Set on photographs and scenes made soft by discs, whose lowest fifth scatters by 0.01 to
+/// 0.05 and is known to 4 to 10 %, and on 60 pictures of water drawn from random waves, smooth below 2 to 12 cm, which is
+/// known to 16 to 22 % where it reads soft and scatters by 0.09 to 0.26 except where few tiles are told (docs/trials.md).
 const ONE_BLUR: (f64, f64) = (0.06, 0.08);
 
 /// Whether one blur lies over all of the foreground: a spread of light is the same whatever it lies over, so that tiles agree, row by

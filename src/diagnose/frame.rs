@@ -15,7 +15,7 @@ use crate::quantity::{DISC_SIGMA, Estimate, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
 use crate::stats::Dice;
 
-/// Chosen: odds of about fifty to one. Difference in ln evidence from which one explanation is preferred to another.
+/// Difference in ln evidence from which one explanation is preferred to another. Chosen: odds of about fifty to one.
 const DECISIVE: f64 = 4.0;
 
 /// All that judging a fitted frame needs.

@@ -7,8 +7,8 @@ use crate::optics::depth;
 use crate::quantity::{Distance, Intent};
 use crate::shot::fixed_aperture;
 
-/// Derived: one standard deviation would reach to twice the distance and more. Spread of an inverse distance, as a
-/// share of that of the nearest ground, beyond which it is not known.
+/// Spread of an inverse distance, as a share of that of the nearest ground, beyond which the distance is not
+/// known. Derived: one standard deviation would reach to twice the distance and more.
 const VAGUE: f64 = 0.5;
 
 /// Weighted mean and spread of a number over draws.

@@ -6,8 +6,8 @@ use super::parameters::Parameter::Scale;
 use super::posterior::Posterior;
 use super::stop::FEWEST;
 
-/// Chosen: one frame in seven hundred by chance. Standard deviations of the error common to a frame's widths by which they
-/// must be narrower than the fit has them for what was learned of the lens to be wrong.
+/// Standard deviations of the error common to a frame's widths by which they must be narrower than the fit has them for
+/// what was learned of the lens to be wrong. Chosen: one frame in seven hundred by chance.
 const SHARPER: f64 = 3.0;
 
 /// Whether the picture is sharper than what was learned of its lens allows: the fit, in which a lens only ever adds blur to what

@@ -53,7 +53,7 @@ use crate::measure::{HELD, Streak, TileMap};
 use crate::quantity::{Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
 
-/// Chosen: fewer can't tell ground, lens and content apart. Fewest measured tiles from which anything is said.
+/// Fewest measured tiles from which anything is said. Chosen: fewer can't tell ground, lens and content apart.
 const FEWEST: usize = 6;
 
 /// Finds the causes of a frame's blur.

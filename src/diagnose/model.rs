@@ -9,10 +9,10 @@ use super::parameters::{SIZE, Theta};
 use super::surface::Surface;
 use crate::stats;
 
-/// Chosen: half a row of tiles, finer than the grid shows. Half width of the rounding of the ground's meeting with the
-/// far scene, in v.
+/// Half width of the rounding of the ground's meeting with the far scene, in v. Chosen: half a row of tiles, finer than
+/// the grid shows.
 const ROUNDING: f64 = 0.03;
-/// Chosen: far below what can be seen. Half width of the rounding of |disc| at zero, px.
+/// Half width of the rounding of |disc| at zero, px. Chosen: far below what can be seen.
 const CUSP: f64 = 0.1;
 
 /// What a parameter vector says of one place.

@@ -17,16 +17,16 @@ use super::foreground::LOWEST;
 use super::model::Ready;
 use super::parameters::Parameter::Horizon;
 
-/// Chosen: one honest tile in fifteen is as sharp by chance, three that touch hardly ever. How far below a fit's width,
-/// in standard deviations, a tile is sharper.
+/// Residual from a fit's width, in standard deviations, below which a tile is sharper. Chosen: one honest tile in
+/// fifteen is as sharp by chance, three that touch hardly ever.
 const SHARPER: f64 = -1.5;
-/// Chosen: a row's errors go together, so two that touch are no witness. Fewest tiles that are a thing.
+/// Fewest touching tiles that make a thing. Chosen: a row's errors go together, so two that touch are no witness.
 const FEWEST: usize = 3;
-/// Chosen: odds of one in four hundred, for its being there and for its distance. What a thing costs, in ln of the
-/// evidence.
+/// What a thing costs, in ln of the evidence. Chosen: odds of one in four hundred, for its being there and for its
+/// distance.
 const PRICE: f64 = 6.0;
 
-/// Chosen: more than two in three. Share of the foreground's width that a thing may fill.
+/// Share of the foreground's width that a thing may fill. Chosen: a little more than two columns in three.
 const WIDE: f64 = 0.7;
 
 /// How much less the fit's energy is when neighbouring sharp tiles count as things at distances of their own.

@@ -10,20 +10,20 @@ use crate::quantity::Flag;
 use crate::shot::Capture;
 use crate::stats::{quantile, upper_median};
 
-/// Chosen: likely, not firm. Confidence at most that is left where the picture is not what the camera wrote.
+/// Highest confidence that is left where the picture is not what the camera wrote. Chosen: likely, not firm.
 pub(super) const ALTERED: f64 = 0.7;
-/// Derived: sensors end at 2 to 1. Longer over shorter side from which a picture is stitched.
+/// Longer over shorter side from which a picture is stitched. Derived: sensors end at 2 to 1.
 const PANORAMA: f64 = 2.2;
 
-/// Chosen: a sky that is blown out around the sun is less. Share of the samples that are clipped from which on much of the frame is
-/// lost to it.
+/// Share of the samples that are clipped from which much of the frame is lost to clipping. Chosen: a sky that is blown
+/// out around the sun is less.
 const MUCH: f64 = 0.25;
 
-/// Chosen: a stop around grey; darker, the camera's own noise counts more than light's, brighter, curves press it flat.
-/// Relative luminance of the tiles that tell of the noise of a mid-tone.
+/// Relative luminance of the tiles that tell of the noise of a mid-tone. Chosen: a stop either side of grey; darker,
+/// the camera's own noise counts more than light's, brighter, tone curves press noise flat.
 const MID_TONES: (f64, f64) = (light::GREY / 2.0, light::GREY * 2.0);
 
-/// Chosen: fewer are an accident. Number of such tiles that tell.
+/// Fewest tiles of a mid-tone that tell. Chosen: fewer are an accident.
 const TELLING: usize = 8;
 
 /// What spoils a picture for measuring, as flags.
@@ -110,8 +110,8 @@ fn soft_alike(d: &Diagnosis) -> bool {
     }
 }
 
-/// Chosen: things of one blur are read up to a half apart, and one thing may be sharpened. Share of the measured tiles, the sharpest,
-/// of which all are finer, and how many times finer than a soft end, where what softens all of a picture is not what softens it.
+/// Share of the measured tiles, the sharpest, and how many times finer than a soft end all of them are where what softens all of a
+/// picture is not what softens that end. Chosen: things of one blur are read up to a half apart, and one thing may be sharpened.
 const FINER: (f64, f64) = (0.1, 2.0);
 
 /// Whether a tenth of the tiles is far finer than an end that is soft.
@@ -121,8 +121,8 @@ fn shows_finer(d: &Diagnosis, map: &TileMap) -> bool {
     fine.is_some_and(|fine| ends.into_iter().any(|end| end.value > FINER.1 * fine))
 }
 
-/// Chosen: a clear or evenly clouded sky; snow and still water have more contrast. Share of the picture that sky at
-/// another edge than the upper must fill for the picture to lie on its side or its head, and its contrast at most.
+/// Share of the picture that sky at another edge than the upper must fill for the picture to lie on its side or upside down,
+/// and the highest contrast of that sky. Chosen: a clear or evenly clouded sky; snow and still water have more contrast.
 const SKY: f64 = 0.15;
 const EVEN: f64 = 0.06;
 

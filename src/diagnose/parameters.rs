@@ -5,7 +5,7 @@ use std::ops::{Index, IndexMut};
 
 use self::Parameter::{Centre, Corner, Curve, Far, Growth, Horizon, Power, Rise, Scale, Shake, Shift, Tilt};
 
-/// Derived: the rows of the table. Number of parameters.
+/// Number of parameters. Derived: as many as the table has rows.
 pub(super) const SIZE: usize = 12;
 
 /// A parameter of the model; [`TABLE`] says what each is.

@@ -10,8 +10,8 @@ use super::weigh::Parts;
 use super::zones::{self, Reading};
 use crate::quantity::Distance;
 
-/// Set on the rendered scenes used for building: the spread of a frame's median tile about the truth. Relative error
-/// that widths of one texture share, whatever the number of tiles.
+/// Relative error that widths of one texture share, whatever the number of tiles. Set on the rendered scenes used for
+/// building: the spread of a frame's median tile about the truth.
 const WIDTH_DOUBT: f64 = 0.08;
 
 impl Frame<'_> {

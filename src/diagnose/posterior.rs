@@ -18,24 +18,24 @@ const DECENTRED: Free = Free::of(&[Shift, Rise]);
 const CURVED: Free = Free::of(&[Curve]);
 const SHAKEN: Free = Free::of(&[Shake]);
 
-/// Chosen: as many as its time allows; within a mode roots of the weights share out what few draws hold. Draws a mode.
+/// Number of draws from a mode. Chosen: as many as time allows; within a mode roots of the weights share out what few draws hold.
 const DRAWS: usize = 40;
-/// Derived: it has less than a thousandth of the weight. Energy above the best mode's from which a mode is left out.
+/// Energy above the best mode's from which a mode is left out. Derived: such a mode has less than a thousandth of the weight.
 const NO_MATTER: f64 = 9.0;
-/// Chosen: the shares move the energies by less than the difference. The same before the shares of soft content are
-/// found.
+/// The same before the shares of soft content are found. Chosen: the shares move the energies by less than the two
+/// limits differ.
 const HOPELESS: f64 = 25.0;
-/// Chosen: what a rough fit may still gain by a good one. Energy above a plain mode's from which an addition to it,
-/// roughly fitted, is not worth fitting well.
+/// Energy above a plain mode's from which an addition to it, roughly fitted, is not worth fitting well. Chosen: what a
+/// good fit may still gain on a rough one.
 const UNPROMISING: f64 = 3.0;
-/// Chosen: fewer than these would leave a row or a column without a say. Measured tiles beyond which the starts are
-/// tried on every second or third of them.
+/// Number of measured tiles beyond which the starts are tried on every second or third of them. Chosen: fewer than
+/// these would leave a row or a column without a say.
 const PLENTY: usize = 100;
 
-/// Chosen: one lens in twenty, no published share being known. Prior odds of a tilted or decentred lens against a
-/// straight one.
+/// Prior odds of a tilted or decentred lens against a straight one. Chosen: one lens in twenty, no published share
+/// being known.
 const ODDS_ASKEW: f64 = 0.05;
-/// Chosen: one in fifty; corners are mostly soft and not out of focus. Prior odds of a curved field against a flat one.
+/// Prior odds of a curved field against a flat one. Chosen: one in fifty; corners are mostly soft and not out of focus.
 const ODDS_CURVED: f64 = 0.02;
 /// What may be added to a plain model.
 struct Addition {
@@ -60,10 +60,10 @@ fn additions() -> [Addition; 3] {
     ]
 }
 
-/// Chosen: one landscape in five is a distant view or a wall. Prior odds of a scene all at one distance against ground
-/// that leads to it.
+/// Prior odds of a scene all at one distance against ground that leads to a far one. Chosen: one landscape in five is a
+/// distant view or a wall.
 const ODDS_FLAT: f64 = 0.2;
-/// Chosen: one in five. Prior odds of no defocus at all.
+/// Prior odds of no defocus at all. Chosen: one in five.
 const ODDS_FOCUSED: f64 = 0.2;
 
 /// Parameter vectors with their weights.
@@ -100,9 +100,9 @@ pub(super) struct Posterior {
     pub few: Vec<(Ready, f64)>,
 }
 
-/// Derived: a mean over as many evenly chosen draws is within a fifth of their spread. How many draws are a few.
+/// Number of evenly chosen draws that stand for all. Derived: a mean over as many is within a fifth of the spread of all draws.
 const FEW: usize = 24;
-/// Chosen: all draws left out together have less than a hundredth. Weight below which a draw is left out.
+/// Weight below which a draw is left out. Chosen: all draws left out together have less than a hundredth.
 const NEGLIGIBLE: f64 = 1e-5;
 
 /// Explores the posterior of a frame; the problem's shares of soft and odd content become those at the best mode. `shaken`:
@@ -169,8 +169,8 @@ fn added(problem: &Problem, thinned: &Problem, plain: &Fit, addition: &Addition)
     promising.then(|| problem.descend(rough.theta, free, 10))
 }
 
-/// Chosen: focus far off, in the middle of the ground and before the picture's lower edge. Starts of the far disc, as a
-/// share of what the ground does from top to bottom, with a factor on that.
+/// Starts of the far disc, as a share of what the ground's disc grows by from top to bottom, with a factor on
+/// that. Chosen: focus far off, in the middle of the ground and before the picture's lower edge.
 const FOCUSES: [(f64, f64); 3] = [(-0.2, 1.0), (-0.5, 1.0), (-1.3, 0.5)];
 
 /// The deepest minimum among starts with a tilt as large as what the ground does from top to bottom: such a frame looks
@@ -195,8 +195,8 @@ fn strongly_tilted(problem: &Problem, thinned: &Problem, shake: Free) -> Option<
     best.map(|fit| problem.descend(fit.theta, free, 15))
 }
 
-/// Chosen: as many as its time allows; of four, three have ended in one minimum and the best was the fifth. Starts, of fifteen, that
-/// are followed to the end.
+/// Number of starts, of fifteen, that are followed to the end. Chosen: as many as time allows; of four, three have
+/// ended in one minimum and the best was the fifth.
 const PROMISING: usize = 6;
 
 /// The distinct minima of the plain models, the deepest first, each with its prior odds.
@@ -232,10 +232,10 @@ fn search(problem: &Problem, shake: Free) -> Vec<(Fit, f64)> {
     ranked_modes(found, problem)
 }
 
-/// Chosen: within reach of the discs of a soft landscape. Least disc, px, from which a scene all at one distance and out of focus is
-/// looked for.
+/// Least disc, px, from which a scene all at one distance and out of focus is looked for. Chosen: within reach of the
+/// discs of a soft landscape.
 const BEHIND: f64 = 3.0;
-/// Chosen: a quarter may show what stands before it. Share of the tiles that may be narrower than that disc makes them.
+/// Share of the tiles that may be narrower than that disc makes them. Chosen: a quarter may show what stands before the scene.
 const BEFORE: f64 = 0.25;
 
 /// Disc, px, from which a scene all at one distance and out of focus is looked for: a descent that starts far from a background out of
@@ -344,13 +344,13 @@ fn few(draws: &[Draw]) -> Vec<(Ready, f64)> {
     chosen
 }
 
-/// Chosen: half of what a tilt is believed to come to; odds of four hundred to one. Disc at the sides, px, from which a
-/// side-to-side gradient is strong enough to ask whether the picture lies on its side, and the gain in ln evidence that
-/// answers yes.
+/// Disc at the sides, px, from which a side-to-side gradient is strong enough to ask whether the picture lies on its
+/// side, and the gain in ln evidence that answers yes. Chosen: half of what a tilt is believed to come to; odds of four
+/// hundred to one.
 const STRONG_TILT: f64 = 3.0;
 const TURNED_GAIN: f64 = 6.0;
-/// Chosen: a fifth of the half diagonal, well beyond what assembly leaves. How far off the middle the centre of the
-/// lens's field must lie for the same question.
+/// How far off the middle, in half diagonals, the centre of the lens's field must lie for the same question. Chosen: a
+/// fifth of the half diagonal, well beyond what assembly leaves.
 const OFF_MIDDLE: f64 = 0.2;
 
 /// Whether a strong side-to-side gradient is better explained by a picture turned on its side.

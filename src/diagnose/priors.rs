@@ -19,30 +19,30 @@ pub(super) struct Priors {
     pub focused_at: Option<Sample>,
 }
 
-/// Chosen: the camera may have been swung round after focusing, or focused on something that stands off the ground.
-/// Spread of the disc at the recorded focus point, px, and how far the point is trusted.
+/// Spread of the disc at the recorded focus point, px, and how far the point is trusted. Chosen: the camera may have
+/// been swung round after focusing, or focused on something that stands off the ground.
 const FOCUS_POINT: (f64, f64) = (1.5, 0.4);
 
-/// Chosen: on a tripod between knee and eye height (common practice, no published source). Height a camera is taken to
-/// have over the ground before it, m. Only a wide prior rests on it.
+/// Height a camera is taken to have over the ground before it, m. Only a wide prior rests on it. Chosen: on a tripod
+/// between knee and eye height (common practice, no published source).
 const USUAL_HEIGHT: f64 = 1.0;
 
-/// Chosen: hills and trees stand above the horizon, often far; only haze that passes for sky ends below it. Spreads of
-/// the horizon, in v, above and below the sky's lower edge.
+/// Spreads of the horizon, in v, above and below the sky's lower edge. Chosen: hills and trees stand above the horizon,
+/// often far above; only haze that passes for sky ends below it.
 const SKYLINE_SPREAD: (f64, f64) = (0.05, 0.15);
-/// Chosen: half a row of tiles and low hills. How far above the horizon, in v, the lower edge of the sky usually is.
+/// How far above the horizon, in v, the lower edge of the sky usually is. Chosen: half a row of tiles and low hills.
 const SKYLINE_RISE: f64 = 0.045;
-/// Chosen: a row of tiles, what three rows leave of a line's root. Spread of a horizon found from how haze thins.
+/// Spread, in v, of a horizon found from how haze thins. Chosen: a row of tiles, the error that three rows leave in a line's root.
 const VEILED_SPREAD: f64 = 0.06;
 
-/// Chosen: no estimator is calibrated more closely than this over all content. Least spread of the common factor of the
-/// widths.
+/// Least spread of the common factor of the widths (ln). Chosen: no estimator is calibrated more closely than this over
+/// all content.
 const LEAST_SCALE: f64 = 0.04;
 
-/// Chosen: between the pitches of common large sensors, 3.7 to 6 um. Pitch, um, where none is known.
+/// Pixel pitch, um, where none is known. Chosen: between the pitches of common large sensors, 3.7 to 6 um.
 const USUAL_PITCH: f64 = 4.5;
-/// Chosen: less than half of what an unknown lens may have. Spread of what a lens that was learned adds to what is
-/// expected of it, um: at the centre, at the corner.
+/// Spread of what a lens that was learned adds to what is expected of it, um: at the centre, at the corner. Chosen:
+/// less than half of what an unknown lens may have.
 const BEYOND_LEARNED: (f64, f64) = (0.7, 2.0);
 
 impl Priors {

@@ -8,23 +8,23 @@ use super::parameters::Theta;
 use crate::measure::TileMap;
 use crate::stats::upper_median;
 
-/// Chosen: foreground, middle and far. Heights the measured part of the frame is looked at in, and how many of them
-/// must speak for it.
+/// Number of heights the measured part of the frame is looked at in, and how many of them must speak for a lens out of
+/// line. Chosen: foreground, middle and far.
 const BANDS: usize = 3;
 const SPEAKING: usize = 2;
-/// Chosen: the outer two thirds of either half. Share of the half width from which a tile counts as lying at a side.
+/// Share of the half width from which a tile counts as lying at a side. Chosen: the outer two thirds of either half.
 const SIDE: f64 = 0.35;
-/// Chosen: a median of fewer follows one thing. Fewest tiles of a side.
+/// Fewest tiles of a side. Chosen: a median of fewer follows one thing.
 const TILES: usize = 3;
-/// Chosen: double, as two sides of one meadow differ in light and shade. How much more contrast one side may have for
-/// its content to be like the other's, besides what the softer side loses by its blur: at most in the ratio of the
-/// widths, for detail that is as fine as the blur.
+/// How many times the contrast of one side the other may have for their content to be alike, besides what the softer
+/// side loses by its blur: at most in the ratio of the widths, for detail that is as fine as the blur. Chosen: double,
+/// as two sides of one meadow differ in light and shade.
 const LIKE: f64 = 2.0;
-/// Chosen: medians of a few tiles differ by as much by chance. Least difference (ln of the width) that a model
-/// foretells for a height to have a say, and the share of it found.
+/// Least difference (ln of the width) that a model foretells for a height to have a say, and the share of it that must
+/// be found. Chosen: medians of a few tiles differ by as much by chance.
 const FORETOLD: f64 = 0.05;
 const FOUND: f64 = 0.4;
-/// Chosen: two may be misread. Fewest columns on either side of a step.
+/// Fewest columns on either side of a step. Chosen: two may be misread.
 const COLUMNS: usize = 3;
 
 /// Whether what a fitted tilt or decentring foretells between left and right is found at several heights, each with

@@ -3,18 +3,18 @@
 use crate::measure::TileMap;
 use crate::stats::upper_median;
 
-/// Chosen: land under an open sky is several times darker, ridges in haze are a step darker than the sky behind them,
-/// and a tile that holds the skyline has more contrast. Level of a tile of sky, at the least, as a share of the upper
-/// edge's usual level, and of the tile of sky beside it; and its contrast at most.
+/// Least level of a tile of sky, as a share of the upper edge's usual level, and of the level of the tile of sky beside
+/// it; and its highest contrast. Chosen: land under an open sky is several times darker, ridges in haze are a step
+/// darker than the sky behind them, and a tile that holds the skyline has more contrast.
 pub(super) const SKY_LEVEL: f64 = 0.5;
 const SKY_STEP: f64 = 0.9;
 pub(super) const SKY_CONTRAST: f64 = 0.3;
-/// Chosen: a low horizon leaves less. Share of the lowest third of the picture above which what hangs together as bright
-/// as the upper edge is no sky but a bright picture.
+/// Share of the lowest third of the picture above which what hangs together as bright as the upper edge is no sky but a
+/// bright picture. Chosen: a low horizon leaves less sky there.
 const SKY_LOW: f64 = 0.25;
 
-/// Chosen: masts and trunks are narrower than a tenth, hills wider. Share of a row up to which what stands in the sky is no part
-/// of the scene.
+/// Share of a row up to which what stands in the sky is no part of the scene. Chosen: masts and trunks are narrower
+/// than a tenth, hills wider.
 const MAST: f64 = 0.1;
 
 /// Which tiles are sky. Little of it is as sharp by nature as land is.
@@ -79,12 +79,13 @@ fn masts(row: &mut [bool]) {
     }
 }
 
-/// Chosen: most of them, and as many as a row of the ground is asked for. Share of a row's tiles of sky that must have a width of
-/// their own, and how many.
+/// Share of a row's tiles of sky that must have a width of their own, and how many. Chosen: most of them, and as many
+/// as a row of the ground is asked for.
 const SEEN: f64 = 0.5;
 const FEWEST: usize = 5;
-/// Set on 49 photographs and scenes as raw, sharp and with their far scenes out of focus by discs of 8 px: where half of a row's sky has
-/// widths, they mostly scatter by 0.01 to 0.12 about the width of the land below. Spread of ln width up to which they agree.
+/// Spread of ln width up to which a row's tiles of sky agree. Set on 49 photographs and scenes as raw, sharp and with
+/// their far scenes out of focus by discs of 8 px: where half of a row's sky has widths, they mostly scatter by 0.01 to
+/// 0.12 about the width of the land below.
 const AGREEING: f64 = 0.15;
 
 /// Which tiles of the sky say nothing of focus or lens: all of it but rows most of which have widths, and those agree. What is soft

@@ -5,17 +5,17 @@ use crate::measure::LOW;
 use crate::optics::blur::least_px;
 use crate::stats::ranked;
 
-/// Set on rendered frames sharpened by up to 120 %: the narrowest read 0.72 of the unsharpened width. How much narrower
-/// (ln) than diffraction alone a width may read: measuring errs, and sharpening narrows edges by up to a fifth without
-/// showing. Sharpening that shows narrows by more.
+/// How much narrower (ln) than diffraction alone a width may read, since measuring errs and sharpening narrows edges by
+/// up to a fifth without showing; and by how much more where sharpening shows. Set on rendered frames sharpened by up
+/// to 120 %: the narrowest read 0.72 of the unsharpened width.
 const NARROWED: f64 = 0.35;
 const SHARPENED: f64 = 0.2;
-/// Chosen: far more than misread. Share of the tiles that must be narrower for the f-number to be wrong, and fewest
-/// tiles.
+/// Share of the tiles that must be narrower for the f-number to be wrong, and fewest such tiles. Chosen: far more than
+/// are misread.
 const NARROWER: f64 = 0.3;
 pub(super) const FEWEST: usize = 6;
-/// Chosen: widths have a common error of about 8 %. How far below diffraction's own (ln) the low end of the widths may lie for
-/// diffraction to be what softens the frame.
+/// How far below diffraction's own (ln) the low end of the widths may lie for diffraction to be what softens the
+/// frame. Chosen: widths have a common error of about 8 %.
 const SHORT: f64 = 0.15;
 
 /// ln of the whole width that diffraction and the pixel leave, px.

@@ -7,16 +7,16 @@ use super::eight::{EIGHT, Lane};
 use crate::optics::blur::{Parts, sigma_px};
 use crate::stats;
 
-/// Derived: to within a hundredth of the scale, which no width tells so closely. Steps of the diffraction scale, in ln,
-/// for which surfaces are made.
+/// Step of the diffraction scales, in ln, for which surfaces are made. Derived: surfaces are right to within a
+/// hundredth of the scale, which no width tells so closely.
 const SCALE_STEP: f64 = 0.02;
-/// Chosen: 8 MB; a shoot has some ten stops and focal lengths. How many surfaces are kept, 32 kB each.
+/// How many surfaces are kept, 32 kB each. Chosen: 8 MB; a shoot has some ten stops and focal lengths.
 const KEEP: usize = 256;
 
-/// Chosen: reaches 120 px. Nodes along the disc axis: d = `DISC_KNEE` (e^x - 1), x from 0 in steps of `STEP`.
+/// Number of nodes along the disc axis: d = `DISC_KNEE` (e^x - 1), x from 0 in steps of `STEP`. Chosen: the axis reaches 120 px.
 const DISC_NODES: usize = 56;
-/// Chosen: reaches 8 px; steps and knees make nodes dense where either part is small. Nodes along the Gaussian axis,
-/// likewise.
+/// Number of nodes along the Gaussian axis, likewise. Chosen: the axis reaches 8 px; steps and knees make nodes dense
+/// where either part is small.
 const GAUSS_NODES: usize = 36;
 const STEP: f64 = 0.1;
 const DISC_KNEE: f64 = 0.5;

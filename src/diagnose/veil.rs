@@ -3,10 +3,11 @@
 use crate::measure::TileMap;
 use crate::stats::{Line, line, upper_median};
 
-/// Chosen: half; less may be gaps between trees. Share of the columns that must have sky at the top for the sky's lower
-/// edge to say where the horizon is.
+/// Share of the columns that must have sky at the top for the sky's lower edge to say where the horizon is. Chosen:
+/// half; less may be gaps between trees.
 const SKY_COLUMNS: f64 = 0.5;
-/// Chosen: hills hide the horizon, gaps between them show it best. Which of the columns' lower edges of sky is taken.
+/// Quantile of the columns' lower edges of sky, from the top, that is taken. Chosen: hills hide the horizon, gaps
+/// between them show it best.
 const GAPS: f64 = 0.75;
 
 /// v of the sky's lower edge, by the columns where it reaches lowest; `None` where too little sky shows.
@@ -30,21 +31,20 @@ pub(super) fn skyline(map: &TileMap, sky: &[bool]) -> Option<f64> {
     Some((edge - h / 2.0) / (w.hypot(h) / 2.0))
 }
 
-/// Chosen: from just told from the sky to well below the foreground. Shares of the foreground's contrast, and of its
-/// step in level from the sky, between which a row lies in the veil.
+/// Shares of the foreground's contrast, and of its step in level from the sky, between which a row lies in the
+/// veil. Chosen: from just told from the sky to well below the foreground.
 const VEILED_CONTRAST: (f64, f64) = (0.08, 0.62);
 const VEILED_LEVEL: (f64, f64) = (0.05, 0.93);
-/// Chosen: a clear skyline is one row, with ridges in thin haze two. Fewest rows, and least share of the picture's
-/// height, over which a veil thins; two rows are enough where even the second has less than this share of the
-/// foreground's step.
+/// Fewest rows, and least share of the picture's height, over which a veil thins; two rows are enough where even the
+/// second has less than `THICK` of the foreground's step. Chosen: a clear skyline is one row, ridges in thin haze two.
 const VEIL_ROWS: usize = 3;
 const THICK: f64 = 0.8;
 const VEIL_HEIGHT: f64 = 0.12;
-/// Chosen: a quarter of the half diagonal; what roots lie higher is lighting, not air. How far above the picture, in v,
-/// the horizon of a veil may lie.
+/// How far above the picture, in v, the horizon of a veil may lie. Chosen: a quarter of the half diagonal; a root that
+/// lies higher is of lighting, not of air.
 const ABOVE: f64 = 0.25;
-/// Chosen: haze must be told from the foreground by more than an uneven light. Least step in level between sky and
-/// foreground, as a share of the larger.
+/// Least step in level between sky and foreground, as a share of the larger. Chosen: haze must be told from the
+/// foreground by more than an uneven light.
 const STEP: f64 = 0.15;
 
 /// v of the horizon where haze or fog hides it; `None` where the far scene is not veiled.

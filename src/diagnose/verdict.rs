@@ -4,16 +4,16 @@ use super::weigh::{Tally, put};
 use super::{Cause, Unsettled, Verdict};
 use crate::judge::Judgement;
 
-/// Chosen: more than half, by what the draws themselves scatter. Share of the weight that the best cause must have.
+/// Share of the weight that the best cause must have. Chosen: more than half, by as much as the draws themselves scatter.
 pub(super) const MAJORITY: f64 = 0.55;
-/// Set on the rendered scenes used for building: of the surest, one in ten was wrong. Share of verdicts that something
-/// outside the model spoils, however sure the model is.
+/// Share of verdicts that something outside the model spoils, however sure the model is. Set on the rendered scenes
+/// used for building: of the surest verdicts, one in ten was wrong.
 const UNFORESEEN: f64 = 0.1;
-/// Chosen: three draws of four. Share of the weight in which a cause must be beyond the permitted blur to be named
-/// though another may be stronger.
+/// Share of the weight in which a cause must be beyond the permitted blur to be named though another may be
+/// stronger. Chosen: three draws of four.
 const STANDS: f64 = 0.75;
-/// Chosen: likely, not firm. Confidence at most of a cause that is named though near or far is unknown: what lies there
-/// may be worse, or better.
+/// Highest confidence of a cause that is named though near or far is unknown: what lies there may be worse, or
+/// better. Chosen: likely, not firm.
 pub(super) const HALF_SEEN: f64 = 0.75;
 
 /// What is known beside the weights.
@@ -115,9 +115,9 @@ fn stands(cause: Cause, tally: &Tally) -> bool {
     tally.any.iter().any(|(c, w)| *c == cause && *w > STANDS)
 }
 
-/// Chosen: one of the two witnesses is wrong, and which isn't known for certain. Confidence at most that is left to a
-/// focus verdict against which something speaks: the recorded focus distance, or a step of the blur where the ground
-/// begins.
+/// Highest confidence that is left to a focus verdict against which something speaks: the recorded focus distance, or a
+/// step of the blur where the ground begins. Chosen: one of the two witnesses is wrong, and which isn't known for
+/// certain.
 const CONTRADICTED: f64 = 0.65;
 
 /// Lowers the confidence of a focus verdict against which something speaks.

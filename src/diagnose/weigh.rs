@@ -4,13 +4,13 @@ use super::Cause;
 use crate::measure::ALIKE;
 use crate::quantity::DISC_SIGMA;
 
-/// Derived: [`MTF50_SIGMA`](crate::quantity::MTF50_SIGMA) over the MTF50 of a perfect lens times lambda N, 0.403973.
-/// Diffraction's Gaussian-equivalent sigma over lambda N, by equal MTF50.
+/// Diffraction's Gaussian-equivalent sigma over lambda N, by equal MTF50. Derived:
+/// [`MTF50_SIGMA`](crate::quantity::MTF50_SIGMA) over the MTF50 of a perfect lens times lambda N, 0.403973.
 pub(super) const DIFFRACTION_SIGMA: f64 = 0.46387;
 
-/// Chosen: a quarter for what is a matter of words, a twentieth for wavelengths from 520 to 580 nm, the errors of two
-/// widths. Spreads (ln) by which the rules that name a cause are moved: what counts as defocus's share; diffraction,
-/// whose wavelength is a convention; which of two strong causes is the stronger.
+/// Spreads (ln) by which the rules that name a cause are moved: what counts as defocus's share; diffraction, whose
+/// wavelength is a convention; which of two strong causes is the stronger. Chosen: a quarter for what is a matter of
+/// words, a twentieth for wavelengths from 520 to 580 nm, for two strengths the errors of two widths.
 const RULE: (f64, f64, f64) = (0.25, 0.05, 0.15);
 
 /// What one draw says of a zone, px.
@@ -141,11 +141,11 @@ pub(super) struct Tally {
     pub unnamed: f64,
 }
 
-/// Chosen: common practice, no published source. Exposure, s, from which water and grass near the camera draw streaks
-/// that look like defocus.
+/// Exposure, s, from which water and grass near the camera draw streaks that look like defocus. Chosen: common
+/// practice, no published source.
 const LONG_EXPOSURE: f64 = 0.2;
-/// Chosen: half of the usual height is a low tripod, lower is rare. How many times faster than from a usual height blur
-/// must grow downwards for that to be suspected.
+/// How many times faster than from a usual height blur must grow downwards for a foreground's own movement to be
+/// suspected. Chosen: half of the usual height is a low tripod, lower is rare.
 const HASTE: f64 = 2.0;
 
 /// Whether the exposure was long enough for what flows to be drawn out.
@@ -202,8 +202,8 @@ impl Tally {
     }
 }
 
-/// Chosen: an ordinary lens at its worst aperture and the smoothing of a small sensor's noise each about double what is
-/// permitted. How many times the permitted blur a lens or a file may be soft by as easily as by focus.
+/// How many times the permitted blur a lens or a file may be soft by as easily as by focus. Chosen: an ordinary lens at
+/// its worst aperture and the smoothing of a small sensor's noise each make about double what is permitted.
 const FILE_SOFT: f64 = 3.0;
 
 pub(super) fn put(list: &mut Vec<(Cause, f64)>, cause: Cause, weight: f64) {

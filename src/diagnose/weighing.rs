@@ -15,7 +15,7 @@ use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
 use crate::stats::Dice;
 
-/// Chosen: as many as its time allows. How often the zones' own noise is drawn for each draw of the model.
+/// How often the zones' own noise is drawn for each draw of the model. Chosen: as often as time allows.
 const NOISES: u32 = 4;
 
 /// Sums over the draws for one end of the frame.

@@ -10,40 +10,40 @@ use crate::measure::TileMap;
 use crate::quantity::{CORNER_SHARE, Point, ZoneName};
 use crate::stats::upper_median;
 
-/// Chosen: an eighth, two of sixteen rows. Height of the near band as a share of the picture's height.
+/// Height of the near band as a share of the picture's height. Chosen: an eighth, two of sixteen rows.
 pub(super) const NEAR_BAND: f64 = 0.13;
-/// Derived: the middle of the lowest eighth. v of the nearest ground, as a share of that of the lower edge.
+/// v of the nearest ground, as a share of that of the lower edge. Derived: the middle of the lowest eighth.
 pub(super) const NEAREST: f64 = 0.875;
-/// Derived: ground there lies half as far again as the nearest. How far up from the bottom, as a share of the ground's
-/// height, the near band may look for something to judge.
+/// How far up from the bottom, as a share of the ground's height, the near band may look for something to
+/// judge. Derived: ground there lies half as far again as the nearest.
 const NEAR_REACH: f64 = 0.34;
-/// Chosen: the tile of the mark and those that touch it. Reach of a mark, in tiles.
+/// Reach of a mark, in tiles. Chosen: the tile of the mark and those that touch it.
 const MARK_REACH: f64 = 1.3;
-/// Chosen: ground is uneven and texture misread by a few per cent; another thing is off by far more. How far a zone may
-/// depart from the frame's model (ln of the width).
+/// How far a zone usually departs from the frame's model (ln of the width). Chosen: ground is uneven and texture
+/// misread by a few per cent; another thing is off by far more.
 const NORMAL_DEPARTURE: f64 = 0.06;
-/// Set on the rendered scenes used for building (docs/trials.md, how closely the far zone is held to the model),
-/// where half of the far zones read within 0.05 of the truth. The same of the far scene: whatever stands there is as
-/// good as infinitely far, as the model has it, but mostly of one kind, which reads wide or narrow as a whole.
+/// The same of the far scene: whatever stands there is as good as infinitely far, as the model has it, but mostly of
+/// one kind, which reads wide or narrow as a whole. Set on the rendered scenes used for building (docs/trials.md, how
+/// closely the far zone is held to the model), where half of the far zones read within 0.05 of the truth.
 const FAR_DEPARTURE: f64 = 0.08;
-/// Derived: two and a half standard deviations. Departure from which a zone is taken to hold something at another
-/// distance than the model has there.
+/// Departure (ln of the width) from which a zone is taken to hold something at another distance than the model has
+/// there. Derived: two and a half standard deviations of the usual departure.
 pub(super) const OFF_MODEL: f64 = 2.5 * NORMAL_DEPARTURE;
-/// Set on the rendered scenes used for building. Relative error that the tiles of a zone share, since they mostly show
-/// one texture.
+/// Relative error that the tiles of a zone share, since they mostly show one texture. Set on the rendered scenes used
+/// for building.
 const SHARED: f64 = 0.07;
-/// Set on the 14,253 measured tiles of 60 rendered scenes: by true width, from below 0.5 to beyond 3 px, they err by +12, +6, +2, -5 and
-/// -4 % in the median, and that is 0.04 about its mean. Relative error of a zone that all widths like its own have, so that
-/// neither its many tiles nor a factor common to the frame take it away.
+/// Relative error of a zone that all widths like its own have, so that neither its many tiles nor a factor common to
+/// the frame take it away. Set on the 14,253 measured tiles of 60 rendered scenes: by true width, from below 0.5 to
+/// beyond 3 px, they err by +12, +6, +2, -5 and -4 % in the median, and that is 0.04 about its mean.
 const BY_WIDTH: f64 = 0.04;
-/// Chosen: half of the narrowest peak. Step of the departures that are tried.
+/// Step of the departures that are tried (ln of the width). Chosen: half of the narrowest peak.
 const GRID: f64 = 0.03;
-/// Chosen: from 0.6 to 3.3 times the model's width always, to twenty times where the tiles are so soft: a corner may hold something near
-/// that is out of focus. Steps below and above the model, and the most above it.
+/// Numbers of steps below and above the model, and the most above it. Chosen: from 0.6 to 3.3 times the model's width
+/// always, to twenty times where the tiles are so soft: a corner may hold something near that is out of focus.
 const STEPS: (i32, i32, i32) = (18, 40, 100);
-/// Chosen: up to double or half. How far a zone that holds another thing may depart from the model (ln of the width).
+/// How far a zone that holds another thing may depart from the model (ln of the width). Chosen: up to double or half.
 const OBJECT_DEPARTURE: f64 = 0.6;
-/// Chosen: one zone in ten. Share of zones that hold an object off the model.
+/// Share of zones that hold an object off the model. Chosen: one zone in ten.
 const OBJECT_SHARE: f64 = 0.1;
 
 /// Probability of every tile being honest: neither soft content nor misread. Stricter on scatter than the fit,
@@ -58,9 +58,9 @@ pub(super) fn credible(tiles: usize, e: &Evidence, theta: &Theta, surface: &Surf
     all
 }
 
-/// Chosen: strict where tiles are asked, as much as a frame may have; hardly any where a zone is clean. Share of soft
-/// content reckoned with where tiles are asked whether they are credible, and the most and the least for the width of a
-/// zone: a larger share than there is draws the width down to the lowest of the tiles.
+/// Share of soft content reckoned with where tiles are asked whether they are credible, also the most for the
+/// width of a zone, and the least for that: a larger share than there is draws the width down to the lowest of the
+/// tiles. Chosen: strict where tiles are asked, as much as a frame may have; hardly any where a zone is clean.
 const CONTENT: f64 = 0.3;
 const LEAST_CONTENT: f64 = 0.06;
 
@@ -68,13 +68,13 @@ fn strict(mix: &Mix) -> Mix {
     Mix { inflate: mix.inflate.min(1.25), ..*mix }
 }
 
-/// Chosen: most of them. Share of a band's measured tiles that must agree with the model for it to be taken.
+/// Share of a band's measured tiles that must agree with the model for the band to be taken. Chosen: most of them.
 const AGREEING: f64 = 0.5;
-/// Chosen: a little more than half of it agrees by chance; the best of four parts is asked, so ln 4 of odds. Share of the
-/// tiles of water that agree by chance, and ln of the odds against water that the foreground's best part must have.
+/// Share of the tiles of water that agree by chance, and ln of the odds against water that the foreground's best part
+/// must have. Chosen: a little more than half of the tiles; the best of four parts is asked, so ln 4 of odds.
 const WATER_AGREEING: f64 = 0.55;
 const PARTS_ODDS: f64 = 1.4;
-/// Chosen: what a fit calls soft or misread on plain ground is a tile in fourteen. How well honest ground agrees.
+/// Share of the tiles of honest ground that agree. Chosen: what a fit calls soft or misread on plain ground is a tile in fourteen.
 const USUAL_AGREEING: f64 = 0.93;
 
 /// Sum of the credible, and number of the measured tiles.
@@ -104,13 +104,13 @@ pub(super) fn foreground_scatters(map: &TileMap, e: &Evidence, credible: &[Optio
     best.is_some_and(|odds| odds < PARTS_ODDS)
 }
 
-/// Chosen: a disc over ground grows from row to row by far less once it can be seen. Rise of the blur from one row to
-/// the next, or over the one between, by which what lies below may be another thing than the ground above: least ratio
-/// of the rows' medians, and least difference in px.
+/// Rise of the blur from one row to the next, or over the one between, by which what lies below may be another thing
+/// than the ground above: least ratio of the rows' medians, and least difference in px. Chosen: a disc over ground
+/// grows from row to row by far less once it can be seen.
 const JUMP: (f64, f64) = (2.5, 1.0);
-/// Chosen: fewer rows don't tell a slope; a quarter of the growth is far from all of it. Rows below a jump that must
-/// show how the blur goes on; share of the growth that ground would have there, below which it is no ground; share of a
-/// row's columns that must be measured.
+/// Rows below a jump that must show how the blur goes on; share of the growth that ground would have there, below which
+/// it is no ground; share of a row's columns that must be measured. Chosen: fewer rows don't tell a slope; a quarter of
+/// the growth is far from all of it.
 const BELOW: usize = 3;
 const GROWING: f64 = 0.25;
 const FILLED: f64 = 0.4;
@@ -180,8 +180,8 @@ pub(super) fn near_tiles(map: &TileMap, e: &Evidence, credible: &[Option<f64>], 
     if agrees { whole } else { tiles }
 }
 
-/// Derived: ground there is nearly three times as far as the nearest. How far below the fitted horizon, as a share of
-/// the ground's height, the far band may look for something to judge. What lies nearer says nothing of the far scene.
+/// How far below the fitted horizon, as a share of the ground's height, the far band may look for something to judge.
+/// What lies nearer says nothing of the far scene. Derived: ground there is nearly three times as far as the nearest.
 const FAR_REACH: f64 = 0.35;
 
 /// The far zone: a band about the horizon, corners left out, or the highest band below it whose measured tiles
@@ -306,15 +306,15 @@ pub(super) fn read(
     Some(Reading { place, departure: mean, sd: variance.sqrt().hypot(BY_WIDTH), used, side: 0.0 })
 }
 
-/// Chosen: beyond, tiles without fine detail are often given no number. Disc, px, up to which most tiles of ground are
-/// still measured; share of the tiles below that may be nonetheless; rows that must show how the disc grows, from which
-/// share of the largest on, and the share of a row's columns that must agree.
+/// Disc, px, up to which most tiles of ground are still measured; share of the tiles below that may be nonetheless;
+/// rows that must show how the disc grows, from which share of the largest on, and the share of a row's columns that
+/// must agree. Chosen: beyond that disc, tiles without fine detail are often given no number.
 const MEASURABLE: f64 = 7.0;
 const STRAYS: f64 = 0.15;
 const GROWN: usize = 3;
 const GROWING_FROM: f64 = 0.15;
 const ROW_AGREEING: f64 = 0.2;
-/// Chosen: what is foretold may be a third off. Relative error of a blur that is told by how it grows above.
+/// Relative error of a blur that is told by how it grows above. Chosen: the blur foretold may be a third off.
 const TOLD_BY_GROWTH: f64 = 0.3;
 
 /// The near zone where it is too blurred to measure: ground whose disc grows downwards row by row, agreeing with the

@@ -111,13 +111,14 @@ impl<'a> Floats<'a> {
     }
 }
 
-/// Chosen: share of a picture's pixels that may be brighter than its white; the sun's disc takes up less at 100 mm.
+/// Share of a picture's pixels that may be brighter than its white. Chosen: the sun's disc takes up less at 100 mm.
 const OUTLYING: f64 = 0.001;
 
-/// Chosen: luminance from which on a picture is in the usual unit, white being 1; so that 14 bits are left at the least.
+/// Luminance of the brightest pixels from which on a picture is in the usual unit, white being 1. Chosen: so that at
+/// least 14 bits are left.
 const USUAL: f32 = 0.25;
 
-/// Chosen: levels below which a pixel is so dark that a step is more than a hundredth of it.
+/// Level below which a pixel is dark, of 65535. Chosen: below it a step is more than a hundredth of the level.
 const FEW: u16 = 100;
 
 /// Luminance of floating-point samples held in `data`'s bytes, written over them; what is brighter than white is clipped. Says

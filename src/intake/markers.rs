@@ -55,7 +55,8 @@ pub(super) fn data_end(bytes: &[u8], start: usize) -> usize {
     }
 }
 
-/// Chosen: zero bytes in a row that coded data hardly end in, but data of which a copy or a card filled in the rest.
+/// Zero bytes in a row at the end of coded data from which they may have been filled in. Chosen: coded data hardly end
+/// in so many, but data of which a copy or a card filled in the rest do.
 const FILLED: usize = 64;
 
 /// How many zero bytes at the end of coded data may have been filled in.
@@ -66,7 +67,8 @@ pub(super) fn filled(data: &[u8]) -> usize {
     if zeros < FILLED { 0 } else { zeros - usize::from(stuffed) }
 }
 
-/// Derived: files are kept in whole sectors, none of which is smaller. Bytes of a hole in a file, and what they are a multiple of.
+/// Bytes of the smallest hole in a file, and what a hole's beginning and end are multiples of. Derived: files are kept
+/// in whole sectors, none of which is smaller.
 const SECTOR: usize = 512;
 
 /// Where in a file data that lie in `data` stop being sound: at the first hole, whole sectors of zeros that a card or a copy left,

@@ -65,8 +65,8 @@ use decode::{Input, open};
 use sniff::Kind;
 use turn::Turn;
 
-/// Chosen: counted up with the reading. Version of the reading: raise it whenever a change may alter pixels or facts, so that
-/// what is remembered of a file is made anew.
+/// Version of the reading: raise it whenever a change may alter pixels or facts, so that what is remembered of a file
+/// is made anew. Chosen: counted up with the reading.
 pub const VERSION: u32 = 4;
 
 /// What the user gives instead of, or over, what the file says. Applied last; its source is `given`.

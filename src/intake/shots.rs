@@ -61,7 +61,8 @@ fn name(path: &Path) -> String {
     bare(path).to_lowercase()
 }
 
-/// Published: the time zone database of IANA, from UTC-12 to UTC+14 in quarters of an hour. Steps of the time between time zones, and the most between two, s.
+/// Step of the time between time zones, and the longest time between two of them, s. Published: the time zone database
+/// of IANA, from UTC-12 to UTC+14 in quarters of an hour.
 const ZONES: i64 = 900;
 const WIDEST: i64 = 26 * 3600;
 

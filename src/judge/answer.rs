@@ -104,11 +104,10 @@ impl Answer {
     }
 }
 
-/// Chosen: what is as likely one as the other is at the limit, and beyond is said where it is the likelier even by the
-/// most generous convention. Probability of being above the permitted up to which a place is within it, and that of
-/// being above it by more than the room above which it is beyond.
+/// Probability of being above the permitted blur up to which a place is within it. Chosen: a place that is as likely
+/// within as beyond is at the limit, and beyond is said where it is the likelier even by the most generous convention.
 pub const WITHIN: f64 = 0.2;
-/// Chosen: see [`WITHIN`]. Probability of being above the permitted by more than the room from which a place is beyond.
+/// Probability of being above the permitted blur by more than the room, above which a place is beyond it. Chosen: see [`WITHIN`].
 pub const BEYOND: f64 = 0.5;
 
 /// The judgement for the two probabilities of [`Answer::of`].
@@ -122,8 +121,8 @@ fn word_of(soft: f64, clearly: f64) -> Judgement {
     }
 }
 
-/// Chosen: cameras record distances roughly (common practice, no published source). Standard deviations, and share of
-/// the larger of the two, by which a recorded focus distance must lie off what the picture shows.
+/// How far a recorded focus distance must lie off what the picture shows, as inverse distances: standard deviations,
+/// and share of the larger of the two. Chosen: cameras record distances roughly (common practice, no published source).
 const CONTRADICTED: (f64, f64) = (3.0, 0.2);
 
 /// Whether a recorded distance lies outside what the picture allows, mean and spread of an inverse distance, 1/m.

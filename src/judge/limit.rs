@@ -5,19 +5,19 @@ use serde::{Deserialize, Serialize};
 
 use crate::quantity::{DISC_SIGMA, FINEST_DISC_PX, SharpFor};
 
-/// Chosen: the permitted disc is a convention, and those in use run from the diagonal over 1500 to over 1250 (common
-/// practice, no published source). How far beyond the permitted blur counts as at the limit.
+/// Multiple of the permitted blur up to which a place counts as at the limit. Chosen: the permitted disc is a
+/// convention, and those in use run from the diagonal over 1500 to over 1250 (common practice, no published source).
 pub const ROOM: f64 = 1.2;
 
-/// Derived: a low-pass filter that splits light by one pixel, cos(pi f), and green interpolated between the two of four
-/// sites that have it, 3/4 + cos(2 pi f) / 4, under a pixel's sinc(f) leave half contrast at 0.242 cycles a pixel:
-/// 0.774 px, and 0.709 px without the pixel. Optical width, px, that sampling by a colour sensor leaves of a perfectly
-/// sharp scene: it is the pixels', not the photographer's, so that no place is beyond the permitted blur by less.
+/// Optical width, px, that sampling by a colour sensor leaves of a perfectly sharp scene: it is the pixels', not the
+/// photographer's, so that no place is beyond the permitted blur by less. Derived: a low-pass filter that splits light
+/// by one pixel, cos(pi f), and green interpolated between the two of four sites that have it, 3/4 + cos(2 pi f) / 4,
+/// under a pixel's sinc(f) leave half contrast at 0.242 cycles a pixel: 0.774 px, and 0.709 px without the pixel.
 const SAMPLED_PX: f64 = 0.709;
 
-/// Derived: [`SAMPLED_PX`] with the diffraction of a wavelength times f-number over pitch of one pixel (0.464 px), as
-/// small sensors have at their usual f-numbers, in quadrature. The most, px, that a picture's own sharpest parts are
-/// taken to show of its sampling.
+/// The most, px, that a picture's own sharpest parts are taken to show of its sampling. Derived: [`SAMPLED_PX`] with
+/// the diffraction of a wavelength times f-number over pitch of one pixel (0.464 px), as small sensors have at their
+/// usual f-numbers, in quadrature.
 pub(super) const COARSEST_PX: f64 = 0.847;
 
 /// What the pixels of a picture show at best, px: what sampling takes, or what its sharpest parts (`shown`, their optical

@@ -13,6 +13,6 @@ pub(crate) use limit::set_by;
 pub use limit::{ROOM, SetBy, beyond_px, finest_px, permitted_px};
 pub use optical::{above, optical};
 
-/// Chosen: four in five is what people take "probably" to stay below. Confidence from which a statement is firm: it
-/// stands without "probably", and a wrong one counts as a fault of the program.
+/// Confidence from which a statement is firm: it stands without "probably", and a wrong one counts as a fault of the
+/// program. Chosen: four in five is what people take "probably" to stay below.
 pub const SURE: f64 = 0.8;

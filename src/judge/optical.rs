@@ -15,7 +15,7 @@ pub fn optical(whole: Estimate) -> Estimate {
     Estimate::new(value, sd, whole.n)
 }
 
-/// Chosen: finer than that nothing is measured. Least spread a width is judged with, px.
+/// Least standard deviation that a width is judged with, px. Chosen: nothing is measured more finely.
 const LEAST_SD: f64 = 1e-3;
 
 /// Probability that a width is above a limit, by the normal law.

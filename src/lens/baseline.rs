@@ -62,7 +62,8 @@ pub struct Curvature {
     pub shift_um: Vec<Option<Estimate>>,
 }
 
-/// Chosen: a stop and a half. Largest factor beyond the learned f-numbers for which the nearest of them still stands.
+/// Largest factor by which an f-number may lie beyond the learned ones for the nearest of them still to stand for it. Chosen:
+/// a stop and a half.
 const REACH: f64 = 1.7;
 
 impl Baseline {

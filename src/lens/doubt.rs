@@ -28,16 +28,16 @@ impl Doubt {
     }
 }
 
-/// Chosen: frames of one scene, shifted by a fifth of a tile, correlate by 0.9 and more, those of two hardly ever by a
-/// half. Correlation of the brightness of two frames' tiles from which they show one scene, and the spread of ln
-/// brightness over a frame below which it tells nothing: a lit wall varies by its lighting and the lens's own falloff
-/// only, which is up to two stops at the corners and some 0.4 over the frame (common practice, no published source).
+/// Correlation of the brightness of two frames' tiles from which they show one scene, and the spread of ln brightness
+/// over a frame below which it tells nothing. Chosen: frames of one scene, shifted by a fifth of a tile, correlate by
+/// 0.9 and more, those of two hardly ever by a half; a lit wall varies by its lighting and the lens's own falloff only,
+/// which is up to two stops at the corners and some 0.4 over the frame (common practice, no published source).
 const ALIKE: f64 = 0.6;
 const VARIED: f64 = 0.4;
-/// Chosen: a tenth, as the flag for few tiles has it. Share of the tiles that must have a number.
+/// Share of a frame's tiles that must be measured. Chosen: a tenth, as the flag for few tiles has it.
 const MEASURED: f64 = 0.1;
-/// Chosen: beyond chance, and beyond what a pixel hides. Standard deviations by which a streak must differ from none,
-/// and its least length, px.
+/// Standard deviations by which a streak must differ from none, and its least length, px. Chosen: beyond chance, and
+/// beyond what a pixel hides.
 const STREAK: (f64, f64) = (3.0, 1.5);
 
 /// What speaks against each frame as one of a series, with its place in the list.

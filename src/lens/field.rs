@@ -6,15 +6,15 @@ use super::sample::Sample;
 use crate::quantity::Estimate;
 use crate::stats::{self, MAD_SD, excess_density, normal_density};
 
-/// Derived: the terms that are written out below. Terms of the field: even in the radius, then what makes one side
-/// unlike the other.
+/// Terms of the field over the place: first those even in the radius, then those that make one side unlike the other. Derived: the
+/// terms that `spatial` writes out.
 const SPATIAL: usize = 12;
-/// Derived: those of them that are functions of the radius. How many of them have every symmetry.
+/// How many of the terms have every symmetry. Derived: those that are functions of the radius.
 const EVEN: usize = 4;
-/// Chosen: they settle in about half of this. Rounds of sorting samples and fitting again.
+/// Rounds of sorting samples and fitting again. Chosen: the samples settle in about half as many.
 const ROUNDS: usize = 25;
 
-/// Chosen: wide. Spread of the prior of the even terms, as a share of the field's own size.
+/// Spread of the prior of the even terms, as a share of the field's own size. Chosen: wide, so that the samples decide.
 const WIDE: f64 = 10.0;
 
 /// A fitted field of squared lens blur over place and f-number, um^2.

@@ -11,9 +11,9 @@ use crate::optics::{WAVELENGTH_UM, lambda_n_px, thin_lens};
 use crate::quantity::{DISC_SIGMA, Estimate};
 use crate::shot::Capture;
 
-/// Derived: fewer leave best focus and blur there open. Frames a focus series must have at least.
+/// Fewest frames of a focus series. Derived: fewer leave best focus and the blur there open.
 const FRAMES: usize = 4;
-/// Chosen: an eighth or so of a grid. Tiles that must have a best focus of their own.
+/// Fewest tiles that must have a best focus of their own. Chosen: an eighth or so of a grid.
 const TILES: usize = 30;
 
 /// Best focus of one tile and the lens blur left there.

@@ -8,18 +8,18 @@ use crate::measure::{ALIKE, TileMap};
 use crate::shot::Capture;
 use crate::stats;
 
-/// Chosen: cells as large as two tiles a side. Columns and rows of a learned grid.
+/// Columns and rows of a learned grid. Chosen: cells as large as two tiles a side.
 pub(super) const GRID: (u32, u32) = (12, 8);
 
-/// Chosen: a median of fewer follows one scene. Frames a shoot must have at least.
+/// Fewest frames of a shoot. Chosen: a median of fewer follows one scene.
 const SHOOT_FRAMES: usize = 6;
-/// Chosen: the smooth field says nothing of places where nothing was measured. Clean tiles that a cell must have about
-/// it, over all f-numbers, to be known.
+/// Clean tiles, over all f-numbers, that a cell must have about it to be known. Chosen: the smooth field says nothing
+/// of places where nothing was measured.
 const CLEAN_NEAR: f64 = 2.0;
-/// Chosen: a cell and a half. How far about a cell's centre they may lie, half-diagonals.
+/// How far from a cell's centre these tiles may lie, half-diagonals. Chosen: a cell and a half.
 const NEAR: f64 = 0.2;
-/// Chosen: with a scatter of 5 to 8 % the mean of a dozen is known to about 2 %. Clean tiles that the centre and the
-/// outer field must each have, over all frames.
+/// Clean tiles that the centre and the outer field must each have, over all frames. Chosen: with a scatter of 5 to 8 %
+/// the mean of a dozen is known to about 2 %.
 const CLEAN_TILES: f64 = 12.0;
 
 /// Learns a baseline from frames of one flat or far subject at several f-numbers, focused on it.
@@ -71,9 +71,9 @@ pub fn learn_shoot(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Unsuitab
     learn_from_shoot(&even).map(|baseline| Baseline { provisional: true, ..baseline })
 }
 
-/// Chosen: the outer quarters of the width, as a third is what a lens out of line softens. Share of the width that a side takes.
+/// Share of the width that a side takes. Chosen: the outer quarters of the width, as a third is what a lens out of line softens.
 const SIDE: f64 = 0.25;
-/// Chosen: a median of fewer follows one thing. Fewest tiles of a side in the upper or the lower half.
+/// Fewest tiles of a side in the upper or the lower half. Chosen: a median of fewer follows one thing.
 const SIDE_TILES: usize = 6;
 
 /// Whether one side of a frame is softer than the other, in its upper and its lower half alike as far as either tells: a near
@@ -142,18 +142,18 @@ fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, 
     Ok(Baseline { lens, focal_length_mm, provisional: false, learned_from: from, entries, curvature: None })
 }
 
-/// Set on rendered aperture series (docs/accuracy.md): widths of the inner zones scatter by 4 %, those of the corners by 3 %. Share of a
-/// whole width, of which pixel and diffraction are part, that the tiles of a place err by alike, for they show the same things at every
-/// aperture. The square errs by twice as much.
+/// Share of a whole width, of which pixel and diffraction are part, that the tiles of a place err by alike, for they
+/// show the same things at every aperture. The square errs by twice as much. Set on rendered aperture series
+/// (docs/accuracy.md): widths of the inner zones scatter by 4 %, those of the corners by 3 %.
 const CONTENT: f64 = 0.04;
 
-/// Chosen: what less of is in focus says little of the lens. Share of a frame's samples in the inner or the outer field that
-/// must be clean for it to have a say there in how far frames are apart, and the fewest there must be.
+/// Share of a frame's samples in the inner or the outer field that must be clean for it to have a say there in how far
+/// frames are apart, and the fewest samples there must be. Chosen: a frame with less in focus says little of the lens.
 const SOME_CLEAN: f64 = 0.25;
 const SOME_SAMPLES: usize = 12;
-/// Chosen: about half of the picture lies within. Where the outer field begins, half-diagonals.
+/// Where the outer field begins, half-diagonals. Chosen: about half of the picture lies within.
 const OUTER: f64 = 0.6;
-/// Derived: a quarter of a normal law lies below its mean by as many standard deviations.
+/// How many standard deviations below its mean a normal law's lower quartile lies. Derived: a quarter of the law lies below that.
 const QUARTER_SD: f64 = 0.6745;
 
 /// How far the frames of a shoot are apart: the departure from the field of the sharpest quarter of each, in the inner and the

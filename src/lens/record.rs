@@ -6,7 +6,7 @@ use thiserror::Error;
 use super::{Baseline, Curvature, Entry, LearnedFrom};
 use crate::quantity::Estimate;
 
-/// Chosen: counted up with the form. Version of the stored form.
+/// Version of the stored form. Chosen: counted up with the form.
 pub(crate) const VERSION: u32 = 1;
 const FORMAT: &str = "tussock.lens";
 

@@ -137,7 +137,7 @@ pub(super) fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Fr
     Ok(kept)
 }
 
-/// Set on rendered patches (docs/accuracy.md): 8 %. Share by which all widths of a frame may read too small in common.
+/// Share by which all widths of a frame may read too small in common. Set on rendered patches (docs/accuracy.md): 8 %.
 const IN_COMMON: f64 = 0.08;
 
 /// The f-number of the first frame whose middle tile is narrower than pixel and diffraction alone leave it.

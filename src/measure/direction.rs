@@ -5,32 +5,35 @@ use super::tilemap::{Spread, Streak, Tile};
 use crate::quantity::{Estimate, PIXEL_SIGMA, TRACK_SIGMA};
 use crate::stats::{ranked, upper_median};
 
-/// Chosen: twice the three numbers that a direction takes. Fewest edges for a spread, and fewest tiles for a streak.
+/// Fewest edges for a spread, and fewest tiles for a streak. Chosen: readings at least twice the three unknowns of
+/// either fit; an edge gives one, a tile two.
 const FEWEST_EDGES: usize = 6;
 const FEWEST_TILES: usize = 4;
-/// Chosen: ten of one mind are no chance. Tiles that do not agree by chance.
+/// Fewest tiles whose agreement is more than chance. Chosen: ten that agree hardly do so by chance.
 const MANY_TILES: usize = 10;
-/// Derived: doubled angles that scatter by some 20 degrees either way. Mean resultant length of the doubled angles from
-/// which edges count as facing one way.
+/// Mean resultant length of the doubled angles from which edges count as facing one way. Derived: that of directions
+/// that scatter by some 20 degrees either way.
 const ONE_WAY: f64 = 0.8;
-/// Chosen: what edges of one frame differ by besides their errors. Scatter of one edge's width beyond its stated error,
-/// as a share of the width.
+/// Scatter of one edge's width beyond its stated error, as a share of the width. Chosen: what edges of one frame differ
+/// by besides their errors.
 const CONTENT: f64 = 0.10;
 
-/// Set on 31 photographs moved along a track of 4 to 25 px, whose sharpest quarter of the tiles reads at least 0.4 of what the
-/// track adds along its direction; averaged over directions a track leaves some seven tenths. Share of it that they must
-/// reach for the widths to hold an even track.
+/// Share of what an even track adds along its direction that the sharpest quarter of the tiles must reach for the
+/// widths to hold such a track. Set on 31 photographs moved along a track of 4 to 25 px, whose sharpest quarter reads
+/// at least 0.4 of it; averaged over directions a track leaves some seven tenths.
 pub(crate) const HELD: f64 = 0.33;
 
-/// Set on the same photographs moved by 4, 6 and 10 px (93): the third of the frame that reads narrowest, side by side or one above
-/// another, has its middle tile, the pixel's own width taken out, at 0.52 of that and more in 92 of them. Where it has less, that
-/// part of the frame stood still, and what moved is in the scene: grass in wind.
+/// Share of what a track adds along its direction below which the median tile of a part of the frame, the pixel's own
+/// width taken out, shows that this part stood still and what moved is in the scene (grass in wind); and the number of
+/// parts, side by side or one above another. Set on the same photographs moved by 4, 6 and 10 px (93): the third that
+/// reads narrowest has 0.52 and more in 92 of them.
 const STILL: f64 = 0.5;
 const PARTS: u32 = 3;
 
-/// Set on tiles of 60 rendered scenes: one in a thousand of 1,389 in still ones lies below, six of 190 in shaken ones. Mean square of a
-/// tile's edges over the square of its width, which a track leaves alike, below which the edges contradict the width: strokes
-/// thinner than the blur have their two sides read as one narrow edge, and where they are foreshortened along one direction alone.
+/// Mean square of a tile's edges over the square of its width, which a track leaves alike, below which the edges
+/// contradict the width: strokes thinner than the blur have their two sides read as one narrow edge, and where they are
+/// foreshortened along one direction alone. Set on tiles of 60 rendered scenes: one in a thousand of 1,389 in still
+/// ones lies below, six of 190 in shaken ones.
 const ALIKE: f64 = 0.5;
 
 /// Fits sigma^2(t) = xx cos^2 t + 2 xy sin t cos t + yy sin^2 t to a tile's edges; `None` where they face too few

@@ -20,17 +20,16 @@ pub(super) struct Edge {
     pub overshoot: Option<f32>,
 }
 
-/// Set on straight, lone, Gaussian edges of 0.4 to 2.5 px at noises of 3 to 10 % of the step. How much too narrow a
-/// wide edge reads, in standard deviations from noise, because its place was chosen: of several along one edge the
-/// strongest gradient is where noise steepens it. The gradient is taken over four pixels, so that the strongest is not
-/// the narrowest where edges are narrower than that: squared width, px^2, from which half of it holds. And how much
-/// larger the true scatter is than the fit's own covariance, which knows nothing of windows and directions that follow
-/// the noise.
+/// How much too narrow a wide edge reads, in standard deviations from noise, because its place was chosen: of several
+/// along one edge the strongest gradient is where noise steepens it. Squared width, px^2, from which half of that holds:
+/// the gradient is taken over four pixels, so that the strongest is not the narrowest where edges are narrower than those.
+/// And how much larger the true scatter is than the fit's own covariance, which knows nothing of windows and directions
+/// that follow the noise. Set on straight, isolated, Gaussian edges of 0.4 to 2.5 px at noises of 3 to 10 % of the step.
 const CHOSEN: f64 = 0.5;
 const CHOSEN_FROM: f64 = 0.5;
 const UNSTATED: f64 = 1.3;
-/// Chosen: a third; the steps say how much was lost, not from which edge. Relative error of what coarse JPEG steps took
-/// from an edge.
+/// Relative error of what coarse JPEG steps took from an edge. Chosen: a third; the steps say how much was lost, not
+/// from which edge.
 const LOST_ERROR: f64 = 0.3;
 
 /// Fits one candidate; `None` where no straight, well-lit edge (alone, or with one parallel neighbour on either

@@ -11,25 +11,23 @@ use crate::quantity::{Estimate, Region};
 use crate::shot::Plane;
 use crate::stats::{MAD_SD, MEDIAN_SD, upper_median};
 
-/// Chosen: as many as the search for tracks takes. Tiles, evenly chosen, whose edges are enough for what is common to a
-/// frame.
+/// Tiles, evenly chosen, whose edges are enough for what is common to a frame. Chosen: as many as the search for tracks takes.
 const ENOUGH: usize = 160;
-/// Chosen: a median of more is hardly better known. Edges fitted a tile at most, and candidates tried.
+/// Most edges fitted in a tile, and most candidates tried. Chosen: a median of more is hardly better known.
 const EDGES: usize = 16;
 const TRIES: usize = 48;
-/// Chosen: a fifth of the others. Candidates tried besides that face another way, where all edges face one way.
+/// Candidates tried besides that face another way, where all edges face one way. Chosen: a fifth of the others.
 const ACROSS_TRIES: usize = 10;
-/// Chosen: a median of fewer follows one edge. Fewest edges of a tile that count.
+/// Fewest edges of a tile that count. Chosen: a median of fewer follows one edge.
 const FEWEST: usize = 4;
-/// Set on rendered patches. Gathering of the gradients (see [`Survey::gathering`]) up to which phases are random and no
-/// edge is one, and up to which edges crowd so that many likenesses pass for edges: 2 is that of a Gaussian field.
+/// Gathering of the gradients (see [`Survey::gathering`]; 2 for a Gaussian field) up to which phases are random and nothing
+/// is an edge, and up to which edges crowd, so that much that only resembles one passes for an edge. Set on rendered patches.
 const RANDOM: f64 = 2.2;
 const CROWDED: f64 = 2.7;
-/// Set on rendered patches. Share of the tried candidates that must be good edges where they stand free and where they
-/// crowd.
+/// Share of the tried candidates that must be good edges: where edges stand free, and where they crowd. Set on rendered patches.
 const FREE_YIELD: f64 = 0.25;
 const CROWDED_YIELD: f64 = 0.45;
-/// Chosen: a median of fewer has no error to speak of. Fewest edges of a frame that tell how far edges overshoot.
+/// Fewest edges of a frame that tell how far edges overshoot. Chosen: of a median of fewer no error can be stated.
 const OVERSHOOTS: usize = 8;
 
 /// Edges of some tiles evenly chosen, an empty list for the others.

@@ -1,6 +1,6 @@
 //! The Gaussian edge: how luminance climbs across an edge, several places at a time.
 
-/// Derived: the width of common vector registers for `f32`. How many places are worked on side by side.
+/// How many places are worked on side by side. Derived: the width of common vector registers for `f32`.
 pub(super) const LANES: usize = 8;
 /// Values side by side.
 pub(super) type Lanes = [f32; LANES];

@@ -45,8 +45,8 @@ use noise::NoiseModel;
 use survey::Survey;
 use width::Known;
 
-/// Chosen: counted up with the measuring. Version of the measuring: raise it whenever a change may alter a number, so
-/// that remembered measurements are made anew.
+/// Version of the measuring: raise it whenever a change may alter a number, so that remembered measurements are made
+/// anew. Chosen: counted up with each such change.
 pub const VERSION: u32 = 29;
 
 /// How to measure.

@@ -21,23 +21,23 @@ use super::width::{COMMON, EXPECTED, KNOWN, Reading, UNSEEN};
 use crate::quantity::Estimate;
 use crate::stats::{median, normal_density};
 
-/// Set on the tiles of rendered landscapes whose true widths are known (`landscape_accuracy`). Standard deviation of ln width up to
-/// which a tile is read together with its neighbours; beyond, next to nothing of the width is its own.
+/// Standard deviation of ln width up to which a tile is read together with its neighbours; beyond, next to nothing of
+/// the width is its own. Set on the tiles of rendered landscapes whose true widths are known (`landscape_accuracy`).
 const UNCERTAIN: f64 = 0.5;
-/// Chosen: two tiles away the scatter is as in those beside. How many columns and rows away a neighbour may lie.
+/// How many columns and rows away a neighbour may lie. Chosen: tiles two away scatter as those beside do.
 const REACH: usize = 2;
-/// Chosen: fewer hardly show how widely they scatter. Told neighbours that are asked for.
+/// Fewest told neighbours (those with a width) that are needed. Chosen: fewer hardly show how widely they scatter.
 const LEAST: usize = 5;
-/// Set on rendered landscapes and on the skies of ../shared/photos. Share of the neighbours with detail that must be told: where fewer
-/// are, the place tells no widths as a rule (cloud, water, snow), and those that are told there were picked by chance.
+/// Share of the neighbours with detail that must be told: where fewer are, the place tells no widths as a rule (cloud, water,
+/// snow), and those that are told there were picked by chance. Set on rendered landscapes and on the skies of ../shared/photos.
 const MOST: f64 = 0.5;
-/// Chosen: three times what is found in 31 pictures of ../shared, where 2.6 % of the uncertain tiles have a width that their
-/// neighbours have not. Probability beforehand that a tile shows another surface than its neighbours.
+/// Prior probability that a tile shows another surface than its neighbours. Chosen: three times what is found in 31
+/// pictures of ../shared, where 2.6 % of the uncertain tiles have a width that their neighbours have not.
 const OTHER: f64 = 0.1;
-/// Chosen: as much as half of the least neighbours. How many of them the frame's usual scatter counts for.
+/// How many neighbours the frame's usual scatter counts for. Chosen: half of [`LEAST`], rounded up.
 const USUAL_COUNTS: f64 = 3.0;
-/// Set on 31 pictures of ../shared, half of which scatter more. Scatter of ln width among neighbours where a frame has too few
-/// told tiles to say, and how many such tiles are enough.
+/// Scatter of ln width among neighbours where a frame has too few told tiles to say, and how many such tiles are
+/// enough. Set on 31 pictures of ../shared, half of which scatter more.
 const USUAL: f64 = 0.07;
 const ENOUGH: usize = 8;
 

@@ -31,10 +31,10 @@ pub(super) struct Drown {
     pub least: f64,
 }
 
-/// Chosen: sky, haze and ground lie apart. Groups of level over which the quietest tiles are sought.
+/// Groups of level in which the quietest tiles are sought. Chosen: they keep sky, haze and ground apart.
 const GROUPS: usize = 8;
 
-/// Published: IEC 61966-2-1. Relative luminance up to which the sRGB curve is a straight line.
+/// Relative luminance up to which the sRGB curve is a straight line. Published: IEC 61966-2-1.
 const TOE: f64 = 0.003_130_8;
 
 impl NoiseModel {

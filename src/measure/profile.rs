@@ -3,7 +3,7 @@
 use super::family::{LANES, Lanes};
 use crate::shot::Plane;
 
-/// Chosen: the store of a profile, which no window fills. Bins of a profile at most.
+/// Most bins of a profile. Chosen: the store of a profile, which no window fills.
 const BINS: usize = 160;
 
 /// The line of an edge near a place: where it is, which way it faces, how it bends.
@@ -19,8 +19,7 @@ pub(super) struct Line {
     pub bend: f32,
 }
 
-/// Chosen: a line that departs further is another edge. Most that a line is set right by: turn, radians, and bend,
-/// 1/px.
+/// Most that a line is corrected by: turn, radians, and bend, 1/px. Chosen: a line that departs further is another edge.
 const DEPARTED: (f32, f32) = (0.2, 0.1);
 
 impl Line {

@@ -20,35 +20,35 @@ use super::width::{self, KNOWN, Known, Reading};
 use crate::quantity::{Estimate, PIXEL_SIGMA, Region};
 use crate::shot::Plane;
 
-/// Chosen: each reaches twice as far as the one before, an eighth to discs of 80 px. How many times smaller the pictures are that are
-/// looked at.
+/// How many times smaller the pictures are that are looked at. Chosen: each reaches twice as far as the one before, an
+/// eighth to discs of 80 px.
 const TIMES: [usize; 3] = [2, 4, 8];
-/// Derived: what the network was trained on. Side of the estimator's patch, px.
+/// Side of the estimator's patch, px. Derived: what the network was trained on.
 const PATCH: usize = 96;
-/// Derived: two patches of the estimator. Least side of a reduced picture, px.
+/// Least side of a reduced picture, px. Derived: two patches of the estimator.
 const LEAST: usize = 2 * PATCH;
-/// Chosen: what the first reduced picture can tell from sharp. Width, px, from which a number had at full size is
-/// looked at again: there what is far wider may look like the widest that the estimator knows.
+/// Width read at full size, px, above which a tile is looked at again: what is far wider may look there like the widest
+/// that the estimator knows. Chosen: what the first reduced picture can tell from sharp.
 const DOUBTED: f64 = 2.0;
-/// Chosen: twice the pixel's own; three times in the picture half as large, where there still is noise that the camera smoothed, which
-/// looks to the estimator some two times as wide. Least width, px of the reduced picture, that is believed: what is narrower is sharp
-/// there, which says nothing of blur but only that the content is coarse.
+/// Least width, px of the reduced picture, that is believed, and that in the picture half as large: what is narrower is sharp
+/// there, which says nothing of blur but only that the content is coarse. Chosen: twice the pixel's own; three times in the picture
+/// half as large, where there still is noise that the camera smoothed, which looks to the estimator some two times as wide.
 const BLURRED: f64 = 2.0 * PIXEL_SIGMA;
 const BLURRED_BY_HALF: f64 = 3.0 * PIXEL_SIGMA;
-/// Chosen: both err, one way or the other. Standard deviations by which a reduced picture must read wider for a number
-/// to give way.
+/// Standard deviations by which a reduced picture must read wider for a full-size number to give way. Chosen: both
+/// numbers err, one way or the other.
 const APART: f64 = 1.5;
-/// Chosen: a fifth of what the blur of ground changes by from one tile to the next where it is wide, about a third.
-/// What each further tile's width that a patch reaches over adds to the standard deviation of ln width.
+/// What each further tile's width that a patch reaches over adds to the standard deviation of ln width. Chosen: a fifth
+/// of what the blur of ground changes by from one tile to the next where it is wide (about a third).
 const REACH: f64 = 0.06;
-/// Set on the photographs of ../shared and 35 more: of those that are sharp throughout hardly a tile reads more than twice as wide
-/// in a smaller picture, and over what is out of focus noise reads five to forty times as wide. How many times wider than at full
-/// size a tile must be at the least for its fine detail to be noise.
+/// How many times wider than at full size a tile must read at the least for its fine detail to be noise. Set on the
+/// photographs of ../shared and 35 more: of those that are sharp throughout hardly a tile reads more than twice as wide
+/// in a smaller picture, and noise over what is out of focus reads five to forty times as wide.
 const OF_NOISE: f64 = 3.0;
 
-/// Chosen: a quarter of the noise is left there, too little to pass for detail; half as large, what the camera smoothed may. How many
-/// times smaller a picture is from which on what is sharp in it is settled: all that the patch shows lies in that of a smaller
-/// picture, too, where what is thin is drowned.
+/// How many times smaller a picture must be for what is sharp in it to be settled: all that the patch shows lies in
+/// that of a smaller picture, too, where what is thin is drowned. Chosen: a quarter of the noise is left there, too
+/// little to pass for detail; in a picture half as large, what the camera smoothed may.
 const SETTLED: usize = 4;
 
 /// Gives those tiles a number or a bound that a smaller picture can tell of, and takes it from those whose number was of noise.

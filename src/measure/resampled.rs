@@ -12,28 +12,28 @@ use realfft::RealFftPlanner;
 
 use crate::shot::{Mosaic, Plane};
 
-/// Chosen: long enough for a line to stand out, short enough to be quick. Side of the middle of the picture that is
-/// looked at, px, and the least that tells.
+/// Greatest side, px, of the middle of the picture that is looked at, and the least that tells. Chosen: long enough for
+/// a line to stand out, short enough to be quick.
 const MOST: usize = 2048;
 const LEAST: usize = 512;
-/// Set on 31 photographs and their copies enlarged 1.25 to 2 times: of untouched ones none has a line of 5 at one
-/// frequency along both. How far above its surroundings a line of the spectrum must stand along both axes.
+/// How many times its surroundings a line of the spectrum must reach along both axes. Set on 31 photographs and their
+/// copies enlarged 1.25 to 2 times: of untouched ones none has a line of 5 at one frequency along both.
 const STANDS: f64 = 5.0;
-/// Chosen: below, content has periods of its own. Lowest frequency looked at, cycles a pixel.
+/// Lowest frequency looked at, cycles a pixel. Chosen: below, content has periods of its own.
 const LOWEST: f64 = 0.1;
-/// Set on the same pictures, whose JPEG's blocks leave multiples of an eighth; those of a sixteenth are left by its
-/// blocks of colour at half size, and stronger by its blocks enlarged twice. How close the lines of both axes must lie,
-/// how far from the multiples that blocks leave, and how far a line must stand out there.
+/// How close the lines of both axes must lie, and how far from the multiples that a JPEG's blocks leave, cycles a
+/// pixel; and how far a line must stand out at those of a sixteenth. Set on the same pictures: blocks leave multiples
+/// of an eighth; those of a sixteenth are left by blocks of colour at half size, and stronger by blocks enlarged twice.
 const SAME: f64 = 0.003;
 const BLOCKS: f64 = 0.005;
 const STANDS_ON_BLOCKS: f64 = 9.0;
-/// Set on the same pictures and their copies reduced, saved again, sharpened, smoothed and with noise, none of which is below
-/// -0.022 along both, and 53 others, likewise. How much less, as a part, neighbours on both sides of an old pixel must differ.
+/// How much less, as a part, neighbours on both sides of an old pixel must differ. Set on the same pictures and their copies
+/// reduced, saved again, sharpened, smoothed and with noise, none of which is below -0.022 along both, and likewise on 53 others.
 const DOUBLED: f64 = 0.03;
-/// Set on the same pictures reduced to 0.4 to 0.95 and enlarged 1.25 to 3 times. Least fall, dB, from the power at a twentieth of a
-/// cycle a pixel to that at the limit; and that of a picture whose roughness varies by so much, as a part, and by how much less one
-/// must fall where it varies twice as much: interpolation leaves the old pixels' place strongly, reduction, which averages over them,
-/// faintly.
+/// Least fall of the power, dB, from a twentieth of a cycle a pixel to the limit; that of a picture whose roughness
+/// varies by so little, as a part, and by how much less it may fall for each doubling of this: interpolation leaves the
+/// old pixels' place strongly, reduction, which averages over them, faintly. Set on the same pictures reduced to 0.4 to
+/// 0.95 and enlarged 1.25 to 3 times.
 const FALL: f64 = 20.0;
 const FALL_OF_FAINT: f64 = 28.0;
 const FAINT: f64 = 0.02;
@@ -91,7 +91,7 @@ pub fn enlarged(plane: &Plane) -> bool {
     fall(&every_eighth().collect::<Vec<_>>()).is_some_and(|fall| fall > least)
 }
 
-/// Published: ITU-T T.81 (1992), A.1.3. Side of a block of a JPEG, px.
+/// Side of a block of a JPEG, px. Published: ITU-T T.81 (1992), A.1.3.
 const BLOCK: usize = 8;
 
 /// Squared first and third differences between neighbours along one axis, by where in a block the first of the two lies. Third
@@ -121,8 +121,8 @@ impl Apart {
 
     /// How much more every other pair of neighbours differs than those between, as a part: of first and third differences.
     fn alternates(&self) -> [f64; 2] {
-        /// Derived: the sixth difference, over the sum of its weights' sizes. What changes smoothly within a block, as a JPEG's
-        /// errors do, does not enter it, nor do the neighbours across its border (the last of eight).
+        /// Weights by place in a block. What changes smoothly within it, as a JPEG's errors do, does not enter, nor do the
+        /// neighbours across its border (the last of eight). Derived: the sixth difference, over the sum of its weights' sizes.
         const ALTERNATING: [f64; 7] = [1.0, -6.0, 15.0, -20.0, 15.0, -6.0, 1.0];
         [self.first, self.third].map(|energy| {
             let logs = ALTERNATING.iter().zip(energy).map(|(weight, e)| weight * (e + f64::MIN_POSITIVE).ln() / 2.0);

@@ -10,11 +10,11 @@ use rustfft::{Fft, FftPlanner};
 use crate::quantity::Region;
 use crate::shot::{Mosaic, Plane};
 
-/// Chosen: a power of two that fits a tile. Side of a patch, samples.
+/// Side of a patch, samples. Chosen: a power of two that fits a tile.
 pub(super) const SIDE: usize = 64;
-/// Derived: a real transform's. Frequencies that are kept of a row of a real transform.
+/// Frequencies that are kept of a row. Derived: as many as a real transform has.
 const HALF: usize = SIDE / 2 + 1;
-/// Chosen: half a per cent. Share of clipped samples from which a patch is left out.
+/// Number of clipped samples from which a patch is left out. Chosen: half a per cent.
 const CLIPPED: usize = SIDE * SIDE / 200;
 
 /// Plans and buffers for patches; one a thread.

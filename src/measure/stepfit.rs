@@ -28,8 +28,7 @@ pub(super) struct Fitted {
     pub unit_sd: f64,
 }
 
-/// Derived: of the normal law nothing is left there in single precision. Distance from a step, sigmas, beyond which
-/// nothing of it is left.
+/// Distance from a step, sigmas, beyond which nothing of it is left. Derived: the normal law ends there in single precision.
 const FAR: f32 = 9.0;
 
 /// How far a fit is taken.

@@ -2,10 +2,10 @@
 
 use crate::shot::Plane;
 
-/// Chosen: farther off, other edges come into the profile. Farthest a profile reaches from its candidate, px.
+/// Farthest a profile reaches from its candidate, px, and samples of a profile. Chosen: farther off, other edges come into it.
 const REACH: usize = 16;
 const SIDE: usize = 2 * REACH + 1;
-/// Chosen: three to either side tell a turn and a bend. Strips of the coarse profile along the edge, one pixel apart.
+/// Strips of the coarse profile along the edge, one pixel apart. Chosen: three to either side tell a turn and a bend.
 const STRIPS: usize = 7;
 
 /// A step beside the chosen one, of the other sign.

@@ -9,9 +9,9 @@ use multiversion::multiversion;
 use super::grid::Grid;
 use crate::shot::{Mosaic, Plane};
 
-/// Chosen: two of JPEG's blocks. Side of the cells, px, that each offer their strongest gradient and one noise reading.
+/// Side of the cells, px, that each offer their strongest gradient and one noise reading. Chosen: two of JPEG's blocks.
 const CELL: usize = 16;
-/// Chosen: neighbouring rows share their samples. Rows sampled for noise within a cell.
+/// One row of so many in a cell is sampled for noise. Chosen: neighbouring rows share their samples.
 const NOISE_EVERY: usize = 4;
 
 /// A place where an edge may be.
@@ -271,10 +271,10 @@ fn clipping(plane: &Plane, grid: &Grid, row: u32, sums: &mut [Sums]) {
     }
 }
 
-/// Chosen: a fifth, which most frames have even. Share of the cells taken as quiet.
+/// Share of the cells taken as quiet. Chosen: a fifth, which most frames have even.
 const QUIET_SHARE: f64 = 0.2;
-/// Derived: a cell's noise reading scatters by about 11 % (64 neighbouring responses), so the fifth quantile of pure
-/// noise lies 9 % low. What the quiet cells' reading is raised by.
+/// What the quiet cells' reading is multiplied by. Derived: a cell's noise reading scatters by about 11 % (64
+/// neighbouring responses), so the quantile at one fifth of pure noise lies 9 % low.
 const QUIET_BIAS: f64 = 1.09;
 
 /// Turns sums into a survey.

@@ -9,22 +9,21 @@ use super::width::{KNOWN, Reading};
 use crate::quantity::{Estimate, Region};
 use crate::shot::Plane;
 
-/// Chosen: a fifth; less leaves room for patches beside. Share of clipped samples from which a tile counts as clipped
-/// when it yields no number.
+/// Share of clipped samples from which a tile counts as clipped when it yields no number. Chosen: a fifth; less leaves
+/// room for patches beside.
 const CLIPPED: f64 = 0.2;
-/// Chosen: below, compression and quantisation are all there is. Contrast below which there is nothing to measure.
+/// Contrast below which there is nothing to measure. Chosen: below, compression and quantisation are all there is.
 const CONTRAST: f64 = 0.01;
-/// Set on photographs under discs of 24 and 40 px (`photo_accuracy`). Width, px, beyond which only a bound is given:
-/// the spreads that the estimator was trained on end at some 7 px, and what is wider looks to it as if it were 5 to 6
-/// px wide.
+/// Width, px, beyond which only a bound is given: the spreads that the estimator was trained on end at some 7 px, and what
+/// is wider looks to it as if it were 5 to 6 px wide. Set on photographs under discs of 24 and 40 px (`photo_accuracy`).
 pub(super) const WIDEST: f64 = 4.5;
-/// Derived: one in twenty lies beyond. Standard deviations from the mean at which a bound is set.
+/// Standard deviations from the mean at which a bound is set. Derived: one in twenty lies beyond.
 pub(crate) const BOUND: f64 = 1.645;
-/// Set on the rendered frames used for building, whose tiles scatter by 5 to 8 %. Relative error every tile's width has beside
-/// its stated one: content that no estimator sees through.
+/// Relative error every tile's width has beside its stated one: content that no estimator sees through. Set on the
+/// rendered frames used for building, whose tiles scatter by 5 to 8 %.
 pub(crate) const TILE_SCATTER: f64 = 0.05;
-/// Chosen: beyond what two parts of a picture, each known to a tenth, differ by of chance. Larger over smaller width, or disc of
-/// defocus, up to which they are blurred alike.
+/// Larger over smaller width, or disc of defocus, up to which two parts of a picture are blurred alike. Chosen: beyond
+/// what two parts, each known to a tenth, differ by through chance.
 pub(crate) const ALIKE: f64 = 1.4;
 
 /// Concludes on one tile.

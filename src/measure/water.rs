@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::grid::Grid;
 use crate::shot::Plane;
 
-/// Chosen: gradients of a tile are far more than enough. Every so many rows of 2 x 2 blocks are looked at.
+/// One row of 2 x 2 blocks in so many is looked at. Chosen: a tile has far more gradients than are needed.
 const EVERY: usize = 4;
 
 /// log2 of the energy of gradients up and down over that of gradients across, tile by tile; `None` where a tile has no

@@ -2,8 +2,8 @@
 
 use super::WAVELENGTH_UM;
 
-/// Derived: the maximum over N of the MTF50 of the exact diffraction-and-defocus integral at a fixed focus spread.
-/// Defocus in waves at both ends of the depth when the MTF50 there is the highest that any f-number gives.
+/// Defocus, waves, at both ends of the depth when the MTF50 there is the highest that any f-number gives. Derived: the
+/// maximum over N of the MTF50 of the exact diffraction-and-defocus integral at a fixed focus spread.
 pub const BEST_WAVES: f64 = 0.2368;
 
 /// Working f-number with the highest MTF50 at both ends of a focus spread of `spread_mm`, focus midway.

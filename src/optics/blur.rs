@@ -230,11 +230,11 @@ fn track_loss(x: f64) -> (f64, f64) {
     (-sum.ln(), if x == 0.0 { 0.0 } else { -slope / (x * sum) })
 }
 
-/// Derived: 0.404, with room for Newton's steps. Largest s = lambda N f that half contrast can need.
+/// Largest s = lambda N f that half contrast can need. Derived: 0.404, with room for Newton's steps.
 const S_MAX: f64 = 0.42;
-/// Derived: 0.72^2, with room. Largest squared a = c f that half contrast can need.
+/// Largest squared a = c f that half contrast can need. Derived: 0.72^2, with room.
 const Q_MAX: f64 = 0.56;
-/// Chosen: the tests hold the table to the integral with these. Terms of the polynomial in s and in a^2.
+/// Terms of the polynomial in s and in a^2. Chosen: the tests hold the table to the integral with these.
 const S_TERMS: usize = 9;
 const Q_TERMS: usize = 8;
 

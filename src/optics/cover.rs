@@ -4,14 +4,14 @@ use super::blur::{self, Parts};
 use super::{WAVELENGTH_UM, aperture, depth, diffraction, lambda_n_px, thin_lens};
 use crate::quantity::MTF50_SIGMA;
 
-/// Published: f-numbers as lenses are marked (ISO 517; from memory). Marked f-numbers in thirds of a stop.
+/// Marked f-numbers in thirds of a stop. Published: f-numbers as lenses are marked (ISO 517; from memory).
 pub(crate) const THIRD_STOPS: [f64; 31] = [
     1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0, 13.0, 14.0, 16.0,
     18.0, 20.0, 22.0, 25.0, 29.0, 32.0, 36.0, 40.0, 45.0,
 ];
 
-/// Chosen: lenses for the 24 x 36 mm frame close to f/16 to f/32 (common practice, no published source). The smallest
-/// aperture that a lens is taken to have where nothing is said of it.
+/// f-number of the smallest aperture that a lens is taken to have where nothing is said of it. Chosen: lenses for the
+/// 24 x 36 mm frame close to f/16 to f/32 (common practice, no published source).
 pub(crate) const USUAL_SMALLEST: f64 = 22.0;
 
 /// Which f-numbers a depth may be covered with.
@@ -23,7 +23,7 @@ pub(crate) enum Opening {
     UpTo(f64),
 }
 
-/// Chosen: farther back it is another picture. How far stepping back is looked at, mm.
+/// Longest step back that is looked at, mm. Chosen: farther back it is another picture.
 pub(crate) const FARTHEST_BACK_MM: f64 = 1e5;
 
 /// Whether diffraction alone is wider than `permitted_um` at every stop, so that no distance makes anything sharp.

@@ -2,8 +2,8 @@
 
 use std::f64::consts::PI;
 
-/// Derived: half contrast of a clear round pupil. MTF50 of diffraction alone times lambda N: frequency over the cut-off
-/// at which the MTF is one half.
+/// MTF50 of diffraction alone times lambda N: frequency over the cut-off at which the MTF is one half. Derived: half
+/// contrast of a clear round pupil.
 pub const MTF50: f64 = 0.403_972_753_3;
 
 /// MTF at `s`, the frequency over the cut-off 1 / (lambda N).

@@ -4,8 +4,8 @@ use std::f64::consts::PI;
 
 use super::diffraction;
 
-/// Published: Abramowitz and Stegun, Handbook of Mathematical Functions, table 25.4 (from memory; a test integrates
-/// polynomials). Nodes (0 to 1) and weights of the 16-point Gauss-Legendre rule, positive half; the rule is symmetric.
+/// Nodes (0 to 1) and weights of the 16-point Gauss-Legendre rule, positive half; the rule is symmetric. Published:
+/// Abramowitz and Stegun, Handbook of Mathematical Functions, table 25.4 (from memory; a test integrates polynomials).
 const GAUSS: [(f64, f64); 8] = [
     (0.095_012_509_837_637_44, 0.189_450_610_455_068_5),
     (0.281_603_550_779_258_9, 0.182_603_415_044_923_6),

@@ -4,14 +4,14 @@ use std::f64::consts::PI;
 
 use super::hopkins;
 
-/// Derived: sinc(x) = 1/2. MTF50 of a box (straight motion, pixel aperture) times its width.
+/// MTF50 of a box (straight motion, pixel aperture) times its width. Derived: sinc(x) = 1/2.
 pub const BOX_MTF50: f64 = 0.603_354_564_4;
 
-/// Derived: 2 J1(pi x) / (pi x) = 1/2. MTF50 of a uniform disc times its diameter.
+/// MTF50 of a uniform disc times its diameter. Derived: 2 J1(pi x) / (pi x) = 1/2.
 pub const DISC_MTF50: f64 = 0.705_084_844_5;
 
-/// Derived: the mean of sinc(x cos a) over directions a is 1/2. MTF50 of a straight track averaged over directions,
-/// times its length.
+/// MTF50 of a straight track averaged over directions, times its length. Derived: the mean of sinc(x cos a) over
+/// directions a is 1/2.
 pub const TRACK_MTF50: f64 = 0.906_078_212_6;
 
 /// MTF of a Gaussian line spread of width `sigma` at frequency `f` (any unit and its inverse).

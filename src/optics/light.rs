@@ -1,24 +1,26 @@
 //! How much light a pixel gathers, and so how much noise its picture must have.
 
-/// Published: ISO 12232:2019 (from memory), which found it by asking people. Signal to noise of a mid-tone from which prints of a picture look
-/// excellent; below it the noise is seen.
+/// Signal-to-noise ratio of a mid-tone from which prints of a picture look excellent; below it the noise is seen. Published:
+/// ISO 12232:2019 (from memory), which found it by asking people.
 pub const EXCELLENT: f64 = 40.0;
 
-/// Published: ISO 12232:2019 (from memory), found likewise. Signal to noise of a mid-tone below which prints of a picture are not
-/// acceptable for their noise.
+/// Signal-to-noise ratio of a mid-tone below which prints of a picture are not acceptable for their noise. Published:
+/// ISO 12232:2019 (from memory), found by asking people.
 pub const ACCEPTABLE: f64 = 10.0;
 
-/// Published: ISO 12232:2019 (from memory), whose mid-tone is the 18 % grey of exposure meters. Its relative luminance.
+/// Relative luminance of a mid-tone. Published: ISO 12232:2019 (from memory), whose mid-tone is the 18 % grey of exposure meters.
 pub const GREY: f64 = 0.18;
 
-/// Published: ISO 12232:2019 (from memory), the exposure of a mid-tone at ISO 1. Lux seconds times ISO.
+/// Exposure of a mid-tone times the ISO speed, lux seconds. Published: ISO 12232:2019 (from memory), the exposure of a
+/// mid-tone at ISO 1.
 const MID_TONE: f64 = 10.0;
 
-/// Derived: 1/683 W per lumen at 555 nm (the definition of the candela) over the energy of such a photon. Photons in a square
-/// micrometre for each lux second of green light.
+/// Photons in a square micrometre for each lux second of green light. Derived: 1/683 W per lumen at 555 nm (the
+/// definition of the candela) over the energy of such a photon.
 const PHOTONS: f64 = 4090.0;
 
-/// Chosen: sensors behind colour filters count two to six of ten (from memory). Share of the photons of green light that are counted.
+/// Share of the photons of green light that are counted. Chosen: sensors behind colour filters count two to six of ten
+/// (from memory).
 const COUNTED: f64 = 0.5;
 
 /// Signal to noise of a mid-tone in a pixel of `pitch_um` at `iso`, as far as light's own (shot) noise sets it.

@@ -16,8 +16,8 @@ pub mod light;
 pub mod motion;
 pub mod thin_lens;
 
-/// Published: photopic vision peaks at 555 nm (CIE 1924), which handbooks round to 550. The wavelength that stands for
-/// daylight as a sensor's green channel and the eye see it, um.
+/// The wavelength that stands for daylight as a sensor's green channel and the eye see it, um. Published: photopic
+/// vision peaks at 555 nm (CIE 1924), which handbooks round to 550.
 pub const WAVELENGTH_UM: f64 = 0.55;
 
 /// Wavelength times f-number over the pitch, px: the scale of diffraction in a picture whose pixels are `pitch_um` apart.

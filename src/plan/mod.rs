@@ -138,11 +138,11 @@ pub enum Movement {
     HandHeld,
 }
 
-/// Chosen: common practice, no published source. Speeds of swaying grass across the view, m/s.
+/// Speeds of swaying grass across the view, m/s. Chosen: common practice, no published source.
 const GRASS: [(Movement, f64); 3] = [(Movement::StillGrass, 0.02), (Movement::Breeze, 0.1), (Movement::Wind, 0.4)];
 
-/// Derived: what the rule "one over the focal length" (common practice, no published source) permits for its usual disc
-/// of 0.030 mm: f w / f = 0.030 mm. Turning rate of a hand-held camera, radians a second.
+/// Turning rate of a hand-held camera, radians a second. Derived: what the rule "one over the focal length" (common
+/// practice, no published source) permits for its usual disc of 0.030 mm: f w / f = 0.030 mm.
 const HAND_RATE: f64 = 0.030;
 
 /// Answers a question.

@@ -42,7 +42,7 @@ pub struct StepRow {
     pub acceptable: bool,
 }
 
-/// Chosen: a hand, a bent knee, a step up. Steps of the table, m.
+/// Steps back that the table lists, m. Chosen: a hand, a bent knee, a step up.
 const STEPS_M: [f64; 3] = [0.15, 0.30, 0.60];
 
 pub(super) fn step_back(question: &Question, depth: &Depth) -> StepBack {
@@ -290,7 +290,7 @@ pub struct BracketFrame {
     pub to_m: Distance,
 }
 
-/// Chosen: more than anybody takes. Frames listed at most.
+/// Most frames of a bracket that are listed. Chosen: more than anybody takes.
 const LISTED: u64 = 50;
 
 pub(super) fn bracket(question: &Question, depth: &Depth) -> Bracket {

@@ -23,16 +23,16 @@ pub enum SharpFor {
     },
 }
 
-/// Derived: two samples a period, the sampling theorem. The finest disc a picture can show, px: with a disc narrower
-/// than two pixels neighbouring points are no further apart than the samples are, so whatever the use a picture is not
-/// judged more finely.
+/// The finest disc a picture can show, px: with a disc narrower than two pixels neighbouring points are no further
+/// apart than the samples are, so whatever the use a picture is not judged more finely. Derived: two samples a period,
+/// the sampling theorem.
 pub const FINEST_DISC_PX: f64 = 2.0;
 
-/// Chosen: common practice, no published source. The diagonal over the permitted disc where nothing is said of the use.
+/// The diagonal over the permitted disc where nothing is said of the use. Chosen: common practice, no published source.
 const DIAGONAL_OVER_DISC: f64 = 1500.0;
 
-/// Published: the gap of the standard optotype of ISO 8596 at visual acuity 1 (from memory). One minute of arc,
-/// radians: what normal sight resolves.
+/// One minute of arc, radians: what normal sight resolves. Published: the gap of the standard optotype of ISO 8596 at
+/// visual acuity 1 (from memory).
 const ARC_MINUTE: f64 = std::f64::consts::PI / 180.0 / 60.0;
 
 impl SharpFor {

@@ -33,7 +33,7 @@ pub enum LengthError {
     Infinite(String),
 }
 
-/// Published: the SI, and the international foot and inch of 1959. Metres to a unit.
+/// Units of length and the metres in each. Published: the SI, and the international foot and inch of 1959.
 const UNITS: &[(&str, f64)] = &[
     ("um", 1e-6),
     ("µm", 1e-6),

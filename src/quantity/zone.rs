@@ -35,11 +35,11 @@ pub enum ZoneName {
     Still,
 }
 
-/// Chosen: an eighth, two or three of 24 tiles. Share of the longer side that a corner takes along either side.
+/// Share of the longer side that a corner takes along either side. Chosen: an eighth, two or three of 24 tiles.
 pub(crate) const CORNER_SHARE: f64 = 0.13;
-/// Chosen: the middle third or so. Half of the centre's width and height, as shares of the picture's.
+/// Half of the centre's width and height, as shares of the picture's. Chosen: the middle third or so.
 const CENTRE_SHARE: f64 = 0.15;
-/// Chosen: clear of the centre and of the corners. Where mid-frame begins and ends, as shares of half the diagonal.
+/// Where mid-frame begins and ends, as shares of half the diagonal. Chosen: clear of the centre and of the corners.
 const MID_FRAME: std::ops::Range<f64> = 0.4..0.65;
 
 impl ZoneName {

@@ -47,8 +47,8 @@ pub struct Apertures {
     pub split: Option<Split>,
 }
 
-/// Derived: of a stop beyond all that were compared nothing is known, so that it is as likely better as not. The most that is held of a
-/// best stop beside such a one.
+/// Highest confidence in a best stop beside one that lies beyond all that were compared. Derived: nothing is known of
+/// such a stop, so that it is as likely better as not.
 const UNKNOWN: f64 = 0.5;
 
 impl Apertures {
@@ -181,15 +181,15 @@ fn zone_answer(zone: &ZoneBlur) -> Option<ZoneAnswer> {
     Some(ZoneAnswer { name: zone.name, best: zone.points[best].frame, within: frames })
 }
 
-/// Chosen: nineteen of twenty. Standard errors by which a zone's widest must exceed its narrowest for it to have
-/// changed.
+/// Standard errors by which a zone's largest width must exceed its least for the zone to have changed. Chosen: chance
+/// stays below that nineteen times of twenty.
 const CHANGED: f64 = 2.0;
-/// Chosen: no lens leaves corners that soft at all of them. Times the permitted blur that a zone out of focus keeps at
-/// every stop.
+/// Multiple of the permitted blur that a zone out of focus keeps at every stop. Chosen: no lens leaves corners that
+/// soft at all stops.
 const NEVER: f64 = 2.5;
 
-/// Derived: the scatter of what tiles show (8 %, twice). Times the subject's least blur up to which another depth is as
-/// sharp.
+/// Multiple of the subject's least blur up to which another depth is as sharp. Derived: the scatter of what tiles show
+/// (8 %, twice).
 const AS_SHARP: f64 = 1.16;
 
 /// A zone's least and most blurred points.
@@ -246,7 +246,7 @@ fn deciding<'a>(
     (kept, zones.iter().filter_map(|z| Some((z.name, thin(z)?))).collect())
 }
 
-/// Published: f-numbers as lenses are marked (ISO 517; from memory). Full stops, as engraved.
+/// Full stops, as engraved. Published: f-numbers as lenses are marked (ISO 517; from memory).
 const FULL_STOPS: [f64; 12] = [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
 
 /// The f-numbers of frames that some zone has a number for: a stop that nothing could be compared at is missing.

@@ -39,15 +39,15 @@ pub struct Bracket {
     pub softened: Vec<Softened>,
 }
 
-/// Derived: a sixth of a stop. Factor within which f-numbers are one aperture.
+/// Factor within which f-numbers are one aperture. Derived: a sixth of a stop.
 pub(crate) const ONE_APERTURE: f64 = 1.06;
 
-/// Chosen: so that one frame in fifteen is ruled out wrongly. Standard deviations by which a width must be beyond the
-/// permitted one to rule a frame out.
+/// Standard deviations by which a width must be beyond the permitted one to rule a frame out. Chosen: so that one frame
+/// in fifteen is ruled out wrongly.
 const CHANCE: f64 = 1.5;
 
-/// Set on rendered series (docs/accuracy.md, aperture series): single-frame widths, which they rest on, err by 4 % in
-/// the middle and a neighbourhood steadies that by little. Share by which the widths of a tile may all be off.
+/// Share by which the widths of a tile may all be off. Set on rendered series (docs/accuracy.md, aperture series):
+/// single-frame widths, which those of a tile rest on, err by 4 % in the middle and a neighbourhood steadies that by little.
 const ANCHOR: f64 = 0.04;
 
 /// Widths a bracket is answered from: those of the model of all frames at once where it holds (see `focusing`; it needs
@@ -173,9 +173,9 @@ fn instead(set: &[usize], sets: &[Vec<bool>]) -> Vec<(usize, Vec<usize>)> {
     set.iter().map(|&k| (k, others(k))).filter(|(_, o)| !o.is_empty()).collect()
 }
 
-/// Set on rendered series (docs/accuracy.md, aperture series): the scale of either place comes from single frames, which
-/// err by 4 %.
-/// Share by which the widths of one place in two frames may stand apart wrongly, and those of two places.
+/// Share by which the widths of one place in two frames may stand apart wrongly, and those of two places. Set on
+/// rendered series (docs/accuracy.md, aperture series): the scale of either place comes from single frames, which err
+/// by 4 %.
 const ALIKE: (f64, f64) = (0.02, 0.06);
 
 /// Frame with the least worst of the nearest and the farthest tiles, where the tiles' places are known: zones found in one

@@ -52,11 +52,11 @@ impl<'a> Ask<'a> {
     }
 }
 
-/// Chosen: spectra of one frame of 12 million pixels take three megabytes. Frames beyond this many are compared by
-/// their single-frame widths, which need no pixels.
+/// Most frames that are compared by their spectra; more are compared by their single-frame widths, which need no
+/// pixels. Chosen: spectra of one frame of 12 million pixels take three megabytes.
 const MOST: usize = 64;
 
-/// Chosen: a third. Share of the tiles that moved from which it is said.
+/// Share of the tiles that must have moved for it to be said. Chosen: a third.
 const MOVED: f64 = 0.34;
 
 /// The frame to lay the others over: the one with the most measured tiles, the sharper of equals.
@@ -131,8 +131,8 @@ fn blank(seen: &[Seen]) -> Vec<usize> {
     (0..seen.len()).filter(|&k| !shows[k]).collect()
 }
 
-/// Chosen: a tenth; what is left of a frame exposed two stops too long lies beside what is clipped, and reads as that leaves it. Share
-/// of the tiles of the frame that has most below which a frame was not compared.
+/// Share of the tiles of the frame that has most below which a frame was not compared. Chosen: a tenth; what is left of
+/// a frame exposed two stops too long lies beside what is clipped, and reads as that leaves it.
 const HARDLY: f64 = 0.1;
 
 /// Frames that show next to nothing that could be compared.

@@ -6,19 +6,19 @@ use crate::optics::blur::least_px;
 use crate::optics::lambda_n_px;
 use crate::stats;
 
-/// Derived: two stops, over which a disc halves. Ratio of f-numbers, to the first, from which a stop tells whether the
-/// blur falls.
+/// Ratio of an f-number to the first from which a stop tells whether the blur falls. Derived: two stops, over which a
+/// disc halves.
 const STOPPED_DOWN: f64 = 2.0;
-/// Chosen: one frame may be spoiled. How many of the last stops must agree.
+/// How many of the last stops must agree. Chosen: one frame may be spoiled.
 const LAST: usize = 2;
-/// Chosen: half as much again, and the error of a squared width. How many times more than falling with the f-number
-/// leaves, and how much of the squared width besides, what is beyond diffraction may be.
+/// How far what is beyond diffraction may exceed what falling with the f-number leaves: as a factor, and as a share of
+/// the squared width besides. Chosen: half as much again, and the error of a squared width.
 const SLACK: (f64, f64) = (1.5, 0.2);
-/// Chosen: as many are taken for sharp elsewhere. Share of the tiles, the sharpest, of which most have what stays beyond
-/// diffraction in every tile: an error that all widths share, and what of the lens no stop takes away.
+/// Share of the tiles, the sharpest, that have at most what stays beyond diffraction in every tile: an error that all
+/// widths share, and what of the lens no stop takes away. Chosen: as many are taken for sharp elsewhere.
 const SHARPEST: f64 = 0.25;
-/// Chosen: half; more is no content but the frames: a camera that shook, an aperture that did not close. Share of the
-/// tiles beyond which it is no content.
+/// Share of the tiles beyond which what makes them soft is not their content. Chosen: half; where more are soft it is
+/// the frames: a camera that shook, an aperture that did not close.
 const MOST: f64 = 0.5;
 
 /// The same without tiles whose softness is their content's.
@@ -57,13 +57,13 @@ pub fn without_soft_content(blurs: &Blurs, f_numbers: &[Option<f64>], pitch_um: 
     without(blurs, &(0..blurs.anchor_sd.len()).map(soft).collect::<Vec<bool>>())
 }
 
-/// Chosen: beyond any lens's corners; a stop changes a disc by 1.4. Times the usual width of the sharpest frames beyond
-/// which a tile may be soft by its content; the change from frame to frame that a tile out of focus could not stay
-/// below; and that of the middle tiles which shows that focus was moved.
+/// Multiple of the usual width of the sharpest frames beyond which a tile may be soft by its content; the change from
+/// frame to frame that a tile out of focus could not stay below; and the change of the middle tiles which shows that
+/// focus was moved. Chosen: beyond any lens's corners; a stop changes a disc by 1.4.
 const SOFT: f64 = 4.0;
 const STILL: f64 = 1.15;
 const MOVED: f64 = 1.3;
-/// Chosen: nineteen of twenty. Standard errors by which two widths may differ by chance.
+/// Standard errors by which two widths may differ by chance. Chosen: chance stays below that nineteen times of twenty.
 const CHANCE: f64 = 2.0;
 
 /// The same for frames of varied focus: without tiles that are very soft, and equally so in all of them.

@@ -1,6 +1,6 @@
 //! The fewest frames that cover every place.
 
-/// Chosen: no bracket is that long. Frames beyond this many are not searched exhaustively but greedily.
+/// Most frames that are searched exhaustively; more are searched greedily. Chosen: no bracket is that long.
 const MOST: usize = 64;
 
 /// The smallest set of rows that together cover every column; of sets of one size that with the least cost.
@@ -41,7 +41,7 @@ struct Search<'a> {
     steps: u32,
 }
 
-/// Chosen: a moment's work. Branches after which the best so far is taken.
+/// Branches of the search after which the best so far is taken. Chosen: a moment's work.
 const STEPS: u32 = 100_000;
 
 impl Search<'_> {

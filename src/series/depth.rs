@@ -6,31 +6,31 @@ use super::{Blurs, Zone};
 use crate::quantity::{DISC_SIGMA, Region, ZoneName};
 use crate::stats;
 
-/// Derived: somewhat less than two stops, over which a disc halves. Ratio of f-numbers from which two stops tell a disc
-/// of defocus from what no stop changes.
+/// Ratio of f-numbers from which two stops tell a disc of defocus from what no stop changes. Derived: somewhat less
+/// than two stops, over which a disc halves.
 const STOPPED_DOWN: f64 = 1.8;
-/// Derived: what inspection at 1:1 asks. Disc, px, below which a place is in focus.
+/// Disc, px, below which a place is in focus. Derived: what inspection at 1:1 asks.
 const IN_FOCUS_PX: f64 = 2.0;
-/// Chosen: tiles of one plane differ by about a quarter of it, and by all of it where the plane is seen from along it.
-/// Scatter of the logarithm of the disc within one depth.
+/// Scatter of the logarithm of the disc within one depth. Chosen: discs of tiles of one plane differ by about a
+/// quarter, and by all of their size where the plane is seen from along it.
 const ONE_DEPTH: f64 = 0.35;
-/// Chosen: the quarter above; a row of such ground is one depth, and no row of it is seen from along it. Scatter of the
-/// same within rows below which depth goes with the height alone. (Rendered landscapes have 0.05 to 0.20, close subjects
-/// 0.38 to 0.53.)
+/// Scatter of the same within rows below which depth goes with the height alone. Chosen: the quarter above; a row of
+/// such ground is one depth, and no row of it is seen from along it. (Rendered landscapes have 0.05 to 0.20, close
+/// subjects 0.38 to 0.53.)
 const ALONG_ROWS: f64 = 0.25;
-/// Chosen: what is in focus, what is beside it, and the rest. Most depths told apart.
+/// Most depths told apart. Chosen: what is in focus, what is beside it, and the rest.
 const DEPTHS: usize = 3;
-/// Chosen: a quarter of a zone is no stray, a disc twice as large no scatter. Share of a zone's tiles that must lie at
-/// other depths than most of it for it to mix them, and the least ratio of these discs.
+/// Share of a zone's tiles that must lie at other depths than most of it for it to mix them, and the least ratio of the
+/// discs of two depths. Chosen: a quarter of a zone is no stray, a disc twice as large no scatter.
 const MIXED: f64 = 0.25;
 const APART: f64 = 2.0;
-/// Chosen: fewer follow one content. Fewest tiles that make a depth, or a zone that is looked at.
+/// Fewest tiles that make a depth, or a zone that is looked at. Chosen: fewer follow what they happen to show.
 const TILES: usize = 4;
-/// Chosen: beyond most lenses' corners; a stop changes a disc by 1.4. Times the usual width of the sharpest frames from
-/// which a tile is soft, and the change over the stops that what is out of focus could not stay below.
+/// Multiple of the usual width of the sharpest frames from which a tile is soft, and the change over the stops that
+/// what is out of focus could not stay below. Chosen: beyond most lenses' corners; a stop changes a disc by 1.4.
 const SOFT: f64 = 2.5;
 const STILL: f64 = 1.15;
-/// Chosen: the tile of the mark and those that touch it. Reach of a mark, in tiles.
+/// Reach of a mark, in tiles. Chosen: the tile of the mark and those that touch it.
 const MARK_REACH: f64 = 1.3;
 
 /// What was found of a tile.

@@ -4,8 +4,8 @@ use super::widths::Widths;
 use super::{Point, Zone, ZoneBlur, ZoneName, middle_mean};
 use crate::quantity::{Estimate, Region};
 
-/// Chosen: an eighth, as the judge of brackets has it. Share of the tiles at either end of the scene's depth that stand
-/// for near and far.
+/// Share of the tiles at either end of the scene's depth that stand for near and far. Chosen: an eighth, as the judge
+/// of brackets has it.
 const END: f64 = 0.125;
 
 /// One end of the depth.
@@ -53,9 +53,9 @@ pub fn with_ends(zones: &[Zone], ends: &[End; 2]) -> Vec<Zone> {
     all
 }
 
-/// Set on rendered series (docs/accuracy.md, aperture series): zones' ratios err by 1.6 % in the median, single frames'
-/// widths by 4 %. Share of a width of the fitted model that two frames may stand apart wrongly by, and that all may
-/// share.
+/// Share of a width of the fitted model that two frames may stand apart wrongly by, and that all may be off by
+/// together. Set on rendered series (docs/accuracy.md, aperture series): zones' ratios err by 1.6 % in the median,
+/// single frames' widths by 4 %.
 const APART: f64 = 0.02;
 const SHARED: f64 = 0.04;
 

@@ -33,24 +33,24 @@ pub struct Group {
     pub varied: Varied,
 }
 
-/// Chosen: setting the next stop or focus takes seconds, the next scene minutes; what was taken of one view later has another light,
-/// and neither picture stands for the other. Longest pause between neighbouring frames of one scene in a whole shoot, s.
+/// Longest pause between neighbouring frames of one scene in a whole shoot, s. Chosen: setting the next stop or focus takes
+/// seconds, the next scene minutes; what was taken of one view later has another light, and neither picture stands for the other.
 const PAUSE_S: f64 = 180.0;
-/// Chosen: beyond, it is a pan. Largest shift between frames of one scene, as a share of the longer side.
+/// Largest shift between frames of one scene, as a share of the longer side. Chosen: beyond, it is a pan.
 const SHIFT: f64 = 0.15;
-/// Chosen: a series of any length hangs together by fewer. Frames each frame is compared with: its neighbours in time
-/// and order.
+/// Frames each frame is compared with: its neighbours in time and order. Chosen: a series of any length hangs together
+/// by fewer.
 pub(super) const NEIGHBOURS: usize = 4;
-/// Chosen: blur and movement take patches, chance finds few that agree. Share of patches that must be found, and of
-/// those found that must lie where those around them say.
+/// Share of patches that must be found, and of those found that must lie where those around them say. Chosen: blur and
+/// movement take patches, chance finds few that agree.
 const FOUND: f64 = 0.3;
 const AGREE: f64 = 0.6;
-/// Derived: patches that agree by chance lie evenly within one and a half, half of them beyond 1.06. Largest typical
-/// distance of the agreeing patches from where their neighbours have them, in small pixels.
+/// Largest typical distance of the agreeing patches from where their neighbours have them, in small pixels. Derived:
+/// patches that agree by chance lie evenly within one and a half small pixels, half of them beyond 1.06.
 const CLOSE: f64 = 0.6;
-/// Chosen: most of them, and next to none; ten of 24 must show something. Share of a sketch's blocks found where those
-/// around them say from which two frames show one scene, and below which they don't; between the two the small pictures
-/// decide. Blocks that a sketch must show something in.
+/// Share of a sketch's blocks found where those around them say from which two frames show one scene, and below which
+/// they don't; between the two the small pictures decide. And in how many blocks a sketch must show something. Chosen:
+/// most of them, and next to none; ten of 24 must show something.
 const SAME: f64 = 0.8;
 const OTHER: f64 = 0.2;
 const BLOCKS: u32 = 10;
@@ -149,7 +149,7 @@ fn one_scenes<'a>(
     links
 }
 
-/// Chosen: some thirty megabytes. How many frames' looks are held at once.
+/// How many frames' looks are held at once. Chosen: some thirty megabytes.
 const PART: usize = 64;
 
 /// What a frame looks like.
@@ -287,7 +287,7 @@ pub(super) fn seconds(capture: &Capture) -> Option<f64> {
     Some(date.duration_since(origin).as_secs_f64())
 }
 
-/// Chosen: a bracket moves its focus long before. Members among which a moved focus is looked for.
+/// Most members among which a moved focus is looked for. Chosen: a bracket moves its focus long before.
 const FOCUS_OF: usize = 24;
 
 /// What was varied: the recorded f-numbers first, then the recorded focus distances, then where the frames are sharp.

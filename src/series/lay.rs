@@ -8,10 +8,10 @@ use super::group::{Look, lay, still};
 use super::seen::Seen;
 use crate::measure::register::Registration;
 
-/// Chosen: nearer ones look most alike. Members to either side by way of which a frame may be laid.
+/// Most members, of both sides together, by way of which a frame may be laid. Chosen: nearer ones look most alike.
 const WAYS: usize = 3;
-/// Chosen: farther off hardly anything is shared, and a search stays in proportion. How far off in the group's order these
-/// are looked for.
+/// How far off in the group's order these members are looked for. Chosen: farther off hardly anything is shared, and a
+/// search stays in proportion.
 const REACH: usize = 32;
 
 /// Lays every frame on the reference; `None` where there is no way. Frames focused far from it may show nothing that the

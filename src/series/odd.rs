@@ -22,14 +22,15 @@ pub struct Shift {
     pub confidence: f64,
 }
 
-/// Chosen: in ten series none by chance. Standard deviations beyond which a width is no accident.
+/// Standard deviations beyond which a width is no accident. Chosen: chance reaches that in none of ten series.
 pub(super) const SURE: f64 = 3.0;
-/// Chosen: nineteen of twenty. Standard deviations by which the next stop must bear it out.
+/// Standard deviations by which the next stop must bear out that a width is no accident. Chosen: chance stays below
+/// that nineteen times of twenty.
 const BORNE_OUT: f64 = 2.0;
-/// Chosen: what a fitted growth may be off by. Times the width that diffraction allows, beyond which a zone is softer.
+/// Multiple of the width that diffraction allows beyond which a zone is softer. Chosen: what a fitted growth may be off by.
 const SLACK: f64 = 1.04;
-/// Chosen: beyond any scatter of whole frames (docs/accuracy.md, aperture series: 5 %). Times the width that the stops
-/// beside a frame allow, beyond which it is spoiled.
+/// Multiple of the width that the stops beside a frame allow beyond which it is spoiled. Chosen: beyond any scatter of
+/// whole frames (docs/accuracy.md, aperture series: 5 %).
 pub(super) const SPOILED: f64 = 1.15;
 
 /// The most a blur can grow from one stop to a narrower one when only diffraction grows.
@@ -97,8 +98,8 @@ pub(super) fn scattering(zones: &[ZoneBlur], focus_shift: &[Shift]) -> Vec<ZoneN
     if 2 * found.len() > zones.len() { Vec::new() } else { found }
 }
 
-/// Chosen: two shaken frames in a row are no rarity, and what is assumed of diffraction's growth adds up from stop to stop. Stops to
-/// either side that say what a frame's width may be.
+/// Stops to either side that say what a frame's width may be. Chosen: two shaken frames in a row are no rarity, and
+/// what is assumed of diffraction's growth adds up from stop to stop.
 const REACH: usize = 2;
 
 /// The most a blur can be between two stops, of which both widths are known: what is not pixel and diffraction.

@@ -3,19 +3,18 @@
 use super::Blurs;
 use crate::stats;
 
-/// Derived: two make an order; a dozen tiles have a fifth and three quarters. Fewest frames and tiles that make an
-/// order.
+/// Fewest frames and tiles that make an order. Derived: two frames make an order; a dozen tiles have the quantiles
+/// [`LEAST`] and [`MOST`], a fifth and three quarters.
 const FRAMES: usize = 2;
 const TILES: usize = 12;
-/// Chosen: shake and haze blur all alike, a disc of defocus only what is out of focus. The tiles that change least and
-/// most, as shares of all, and how many times more the latter must change.
+/// The tiles that change least and most, as quantiles, and how many times more the latter must change. Chosen: shake
+/// and haze blur all alike, a disc of defocus only what is out of focus.
 const LEAST: f64 = 0.2;
 const MOST: f64 = 0.75;
 const UNEQUAL: f64 = 4.0;
-/// Derived: a stop changes a disc by 1.4. Least ratio of the widest to the narrowest width of the tiles that change
-/// most.
+/// Least ratio of the largest to the least width of the tiles that change most. Derived: a stop changes a disc by 1.4.
 const CHANGED: f64 = 1.25;
-/// Chosen: four of five. Share of those tiles that must have the same frame at either end of the order.
+/// Share of the tiles that change most that must have the same frame at either end of the order. Chosen: four of five.
 const AGREE: f64 = 0.8;
 
 /// The frames from the greatest depth of field to the least, of frames of one focus; `None` where the blur doesn't say

@@ -18,18 +18,18 @@ pub struct Outdone {
     pub by_sd: f64,
 }
 
-/// Derived: a dozen tiles have a tenth. Fewest tiles in common by which two frames are compared.
+/// Fewest tiles in common by which two frames are compared. Derived: of a dozen tiles a tenth is still one.
 const TILES: usize = 12;
-/// Chosen: in fifty tiles one, as chance leaves when tiles are steadied by those around them; a strip of ground that only this
-/// frame shows sharp is more. Largest share of tiles that may read sharper by more than is no loss.
+/// Largest share of tiles that may read sharper by more than is no loss. Chosen: in fifty tiles one, as chance leaves
+/// when tiles are steadied by those around them; a strip of ground that only this frame shows sharp is more.
 const SHARPER: f64 = 0.02;
 
-/// Chosen: nine tiles either way. Reach to either side, and above and below, of the tiles that steady one: a block, as things
-/// that stand up take, and a stretch of one row, where level ground lies at one distance.
+/// Reach to either side, and above and below, of the tiles that steady one: a block, as things that stand up take, and
+/// a stretch of one row, where level ground lies at one distance. Chosen: nine tiles either way.
 const BLOCK: (usize, usize) = (1, 1);
 const ROW: (usize, usize) = (4, 0);
 
-/// Chosen: one tile, or two beside each other, may follow their content. Tiles a side of the least thing that a frame may be for.
+/// Tiles a side of the least thing that a frame may be for. Chosen: one tile, or two beside each other, may follow their content.
 const THING: usize = 2;
 
 /// The frames softer than another one that are sharper than it in no part of the picture.

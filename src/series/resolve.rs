@@ -85,12 +85,12 @@ impl Blurs {
     }
 }
 
-/// Chosen: wind and walkers fall below. Share of coarse detail that must lie where the reference has it.
+/// Share of coarse detail that must lie where the reference has it. Chosen: wind and walkers fall below.
 const IN_PLACE: f64 = 0.6;
-/// Chosen: that of a sharp picture. A width to look around where nothing is known, px.
+/// Width to look around where nothing is known, px. Chosen: that of a sharp picture.
 const USUAL: f64 = 0.6;
-/// Set on the rendered frames used for building: 8 %. Tile-to-tile scatter of single-frame widths that their own sd may
-/// leave out (what a tile shows).
+/// Tile-to-tile scatter of single-frame widths that their own sd may leave out (what a tile shows), as a share. Set on
+/// the rendered frames used for building: 8 %.
 const CONTENT: f64 = 0.08;
 
 /// Carries single-frame widths over to the tiles of the reference frame.
@@ -165,12 +165,12 @@ pub fn resolve(frames: &[Frame], tiles: &[Region], curve: Option<&ToneCurve>) ->
     blurs
 }
 
-/// Chosen: a seventh of a row, of which a sixth must be known. Reach of a tile's neighbourhood, in tiles, and how many
-/// known widths make one.
+/// Reach of a tile's neighbourhood, in tiles, and how many known widths make one. Chosen: a seventh of a row, of which
+/// a sixth must be known.
 const NEIGHBOURHOOD: f64 = 3.5;
 const KNOWN: usize = 6;
-/// Chosen: of one neighbourhood closely, of a picture within a third. How far the tiles of a neighbourhood, and of a
-/// whole picture, resemble each other, as a share of the width.
+/// How far the tiles of a neighbourhood, and of a whole picture, resemble each other, as a share of the width. Chosen:
+/// of one neighbourhood closely, of a picture within a third.
 const ALIKE: (f64, f64) = (0.12, 0.3);
 
 /// What is usual for a tile's width and how far it may be off: the middle of its neighbours', for a lens is softer in the

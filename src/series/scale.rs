@@ -8,16 +8,16 @@ use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, square_at};
 use crate::stats;
 
-/// Derived: a stop. Least ratio of two f-numbers that tells.
+/// Least ratio of two f-numbers that tells. Derived: a stop.
 const APART: f64 = 1.4;
-/// Derived: pixels of 0.8 to 40 um, for pictures are made smaller too. Bounds of the scale of diffraction where no pitch
-/// is known, px a unit of f-number.
+/// Bounds of the scale of diffraction where no pitch is known, px a unit of f-number. Derived: pixels of 0.8 to 40 um,
+/// for pictures are made smaller too.
 pub(super) const BOUNDS: (f64, f64) = (0.014, 0.7);
-/// Chosen: a third; more, and it is defocus that is measured. Most that defocus may have taken from the growth, as a
-/// share of it.
+/// Most that defocus may have taken from the growth of diffraction, as a share of that growth. Chosen: a third; more,
+/// and it is defocus that is measured.
 const DEFOCUS: f64 = 0.3;
-/// Chosen: a median of a dozen known to a tenth. Fewest readings, and the largest standard error as a share of their
-/// middle.
+/// Fewest readings, and the largest standard error as a share of their middle. Chosen: a median of a dozen known to a
+/// tenth.
 const READINGS: usize = 12;
 const SURE: f64 = 0.1;
 

@@ -57,12 +57,12 @@ fn real(margin: Estimate) -> bool {
     margin.value > CHANCE * margin.sd && margin.value > LEAST
 }
 
-/// Chosen: nineteen of twenty; as for apertures, less than a twentieth is no loss, and frames exposed two stops apart stand apart by
-/// two in a hundred where nothing else differs, which the scatter of the tiles doesn't show. Standard errors beyond which a margin is
-/// no chance, and the least margin that matters.
+/// Standard errors beyond which a margin is no chance, and the least margin that matters. Chosen: chance stays below
+/// the first nineteen times of twenty; as for apertures, less than a twentieth is no loss, and frames exposed two stops
+/// apart stand apart by two in a hundred where nothing else differs, which the scatter of the tiles doesn't show.
 const CHANCE: f64 = 2.0;
 const LEAST: f64 = NO_LOSS - 1.0;
-/// Chosen: fewer follow one content. Fewest tiles that a margin rests on.
+/// Fewest tiles that a margin rests on. Chosen: fewer follow what they happen to show.
 const TILES: usize = 3;
 
 /// Logarithm of the ratio of frame `b`'s widths to frame `a`'s over some tiles: the middle one, with the error that their

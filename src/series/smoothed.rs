@@ -4,8 +4,8 @@ use super::answer::NoteKind;
 use super::aperture::Apertures;
 use super::seen::Seen;
 
-/// Published: ISO 12232: one stop of exposure is twice the exposure index (from memory); a tenth of it is rounding. Times the ISO speed
-/// of another frame from which a camera may smooth one more.
+/// Ratio of a frame's ISO speed to another's from which a camera may smooth the first more. Published: ISO 12232: one
+/// stop of exposure is twice the exposure index (from memory); a tenth of it is rounding.
 const MORE_ISO: f64 = 1.8;
 
 /// Takes focus shifts back that smoothing explains as well; a note where rendered frames that were compared differ in their ISO.

@@ -37,7 +37,7 @@ pub struct Depth {
     pub in_focus: Vec<Option<f64>>,
 }
 
-/// Chosen: a third of a row. Tiles to each side along the row that steady a tile.
+/// Tiles to each side along the row that steady a tile. Chosen: a third of a row.
 const SIDE: usize = 4;
 
 /// Widths of one frame with the chance of single tiles taken out: each that differs from the middle one of its stretch

@@ -4,7 +4,7 @@ use super::{Blurs, middle_mean};
 use crate::quantity::{Estimate, ZoneName};
 use crate::stats;
 
-/// Chosen: within 5 % of the best. Blur that counts as no loss, as a ratio to the best.
+/// Blur that counts as no loss, as a ratio to the best. Chosen: within 5 % of the best.
 pub const NO_LOSS: f64 = 1.05;
 
 /// A zone and the tiles (indices, row-major) that lie in it.
@@ -40,7 +40,7 @@ pub struct ZoneBlur {
     pub of: u32,
 }
 
-/// Chosen: fewer follow one content. Fewest tiles of a zone that anything is said by.
+/// Fewest tiles of a zone that anything is said by. Chosen: fewer follow what they happen to show.
 const TILES: u32 = 3;
 
 impl ZoneBlur {
@@ -63,8 +63,8 @@ pub fn zone_blurs(zones: &[Zone], blurs: &Blurs) -> Vec<ZoneBlur> {
     zones.iter().filter_map(|z| zone_blur(z, blurs, &tells)).collect()
 }
 
-/// Chosen: twice, so that noise that all tiles share silences none. Times the usual error of a tile between frames up to which one
-/// tells a loss whatever its error.
+/// Error of a tile between frames, as a multiple of the usual one, up to which it tells a loss whatever its error. Chosen:
+/// twice, so that noise that all tiles share silences none.
 const AS_USUAL: f64 = 2.0;
 
 /// By tile: whether its width is known from frame to frame to within a loss that counts, by the middle of its errors in the frames.
@@ -84,8 +84,8 @@ fn telling(blurs: &Blurs) -> Vec<bool> {
     errors.into_iter().map(|e| e.is_none_or(|e| e <= most)).collect()
 }
 
-/// Published: Stuart & Ord, Kendall's Advanced Theory of Statistics: efficiency 0.84 (the number from memory). Times
-/// the standard error of a mean that the mean of the middle half has under a normal law.
+/// Standard error of the mean of the middle half, as a multiple of that of the mean of all, under a normal law. Published:
+/// Stuart & Ord, Kendall's Advanced Theory of Statistics: efficiency 0.84 (the number from memory).
 const MIDDLE_SD: f64 = 1.09;
 
 fn zone_blur(zone: &Zone, blurs: &Blurs, tells: &[bool]) -> Option<ZoneBlur> {

@@ -87,8 +87,8 @@ pub struct Capture {
     pub pixel_pitch_um: Option<Fact<f64>>,
 }
 
-/// Chosen: no camera with a diaphragm has so short a lens that opens so far (common practice, no published source).
-/// Focal length, mm, and f-number below which a lens has one aperture only, as those of phones have.
+/// Focal length, mm, and f-number below which a lens has one aperture only, as those of phones have. Chosen: no camera
+/// with a diaphragm has so short a lens that opens so far (common practice, no published source).
 const ONE_APERTURE: (f64, f64) = (8.0, 2.5);
 
 /// Whether a lens has one aperture only.

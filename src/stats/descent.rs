@@ -1,9 +1,9 @@
 //! Goes downhill from a start: least squares and their like, by steps that are damped where they lead astray.
 
-/// Chosen: customary. What the damping begins with, and by how much a step that did not help raises it.
+/// What the damping begins with, and the factor by which a step that did not help raises it. Chosen: customary.
 const START: f64 = 1e-2;
 const RAISED: f64 = 6.0;
-/// Derived: below, Gauss and Newton's step is left as it is; above, a step moves nothing. Damping at the least and the most.
+/// Least and largest damping. Derived: below, Gauss and Newton's step is left as it is; above, a step moves nothing.
 const LEAST: f64 = 1e-7;
 const MOST: f64 = 1e6;
 

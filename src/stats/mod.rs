@@ -12,10 +12,10 @@ pub(crate) use dice::Dice;
 pub(crate) use law::{excess_density, normal_beyond, normal_density};
 pub(crate) use wide::{exp, ln};
 
-/// Derived: 1 / (the normal's upper quartile). Times a median absolute deviation that a normal law's standard deviation
-/// is.
+/// Standard deviation of a normal law as a multiple of its median absolute deviation. Derived: 1 / (the normal's upper
+/// quartile).
 pub(crate) const MAD_SD: f64 = 1.482_602_218_505_602;
-/// Derived: sqrt(pi / 2). Times the standard error of a mean that a median's is under a normal law.
+/// Standard error of a median as a multiple of that of a mean, under a normal law. Derived: sqrt(pi / 2).
 pub(crate) const MEDIAN_SD: f64 = 1.253_314_137_315_5;
 
 /// Middle value, of an even number the mean of the middle two; `None` of none.

@@ -4,19 +4,19 @@
 
 use std::f64::consts::{FRAC_1_SQRT_2, LOG2_E};
 
-/// Derived: 1.5 * 2^52. A number that this is added to leaves the nearest whole one in the last bits of the sum.
+/// A number that this is added to leaves the nearest whole one in the last bits of the sum. Derived: 1.5 * 2^52.
 const WHOLE: f64 = 6_755_399_441_055_744.0;
-/// Published: fdlibm, e_exp.c. ln 2 in two parts, the first so short that its products with exponents are exact.
+/// ln 2 in two parts, the first so short that its products with exponents are exact. Published: fdlibm, e_exp.c.
 const LN_2: [f64; 2] = [6.931_471_803_691_238e-1, 1.908_214_929_270_587_7e-10];
-/// Derived: the format of a double. Bits of the fraction, and the exponent of one.
+/// Bits of the fraction, and the exponent of one. Derived: the format of a double.
 const FRACTION: u32 = 52;
 const ONE: u64 = 1023;
-/// Derived: the next is below rounding for half of ln 2. Terms of the series of exp, an even number.
+/// Terms of the series of exp, an even number. Derived: the next is below rounding for half of ln 2.
 const EXP_TERMS: usize = 14;
-/// Derived: the next is below rounding between the root of a half and that of two. Terms of the series of ln, an even number.
+/// Terms of the series of ln, an even number. Derived: the next is below rounding between the root of a half and that of two.
 const LN_TERMS: usize = 10;
 
-/// Derived: 1 / k!.
+/// Coefficients of the series of exp. Derived: 1 / k!.
 const EXP: [f64; EXP_TERMS] = {
     let (mut terms, mut factorial, mut k) = ([1.0; EXP_TERMS], 1.0, 1);
     while k < EXP_TERMS {
@@ -26,7 +26,7 @@ const EXP: [f64; EXP_TERMS] = {
     }
     terms
 };
-/// Derived: ln((1 + s) / (1 - s)) is 2 s (1 + s^2 / 3 + s^4 / 5 ...). Its terms after the first, times two.
+/// Coefficients of the series of ln after the first, times two. Derived: ln((1 + s) / (1 - s)) is 2 s (1 + s^2 / 3 + s^4 / 5 ...).
 const LN: [f64; LN_TERMS] = {
     let (mut terms, mut k) = ([0.0; LN_TERMS], 0);
     while k < LN_TERMS {

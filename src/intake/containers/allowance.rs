@@ -7,11 +7,11 @@ use std::io::Read as _;
 
 use super::Source;
 
-/// Chosen: most bytes of metadata that are read and unpacked of one file, together; cameras and editors write some hundred
-/// thousand.
+/// Most bytes of metadata that are read and unpacked of one file, together. Chosen: cameras and editors write some
+/// hundred thousand.
 const MOST_BYTES: usize = 1 << 24;
 
-/// Chosen: most XMP packets of one file; what writes them puts in one, rarely two.
+/// Most XMP packets that are read of one file. Chosen: what writes them puts in one, rarely two.
 const MOST_PACKETS: usize = 8;
 
 /// What may still be read of a file's metadata. Where it is used up, nothing more is found.

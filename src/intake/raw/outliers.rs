@@ -6,13 +6,15 @@ use rayon::prelude::*;
 
 use super::sensor::{Pattern, Sensor};
 
-/// Chosen: far beyond what grain or texture do. How many times the spread of its neighbours of one colour a site lies beyond
-/// them all.
+/// Multiple of the range of its neighbours of the same colour that a site must lie beyond them all. Chosen: far beyond
+/// what grain or texture do.
 const BEYOND: f32 = 4.0;
-/// Chosen: no lens and grain show less. Share of the range from black to white that it lies beyond them at the least.
+/// Share of the range from black to white that a site must lie beyond its neighbours at the least. Chosen: no lens and
+/// grain show less.
 const LEAST: f32 = 0.001;
-/// Derived: of a point that a Gaussian of 0.3 px draws over squares of a pixel, each of the four sites beside it gets 0.053 of what
-/// the middle one gets, and no picture is sharper; half of that. Share up to which those beside got none of it.
+/// Share of a site's excess up to which the four beside it, on average, count as having got none of it. Derived: half
+/// of 0.053, which is what each of them gets of what the middle one gets where a Gaussian of 0.3 px draws a point over
+/// squares of a pixel; no picture is sharper.
 const ALONE: f32 = 0.026;
 
 /// How far the sites lie that a site is compared with, in rows and columns: a 6 x 6 pattern has few of red and blue.

@@ -3,12 +3,12 @@
 use super::sensor::{Refused, Sensor};
 use crate::quantity::Flag;
 
-/// Derived: files are kept in sectors of 512 bytes at the least, which hold 255 whole samples of two bytes, or more smaller ones.
-/// Samples in a row that no light gives where a part of a picture is missing.
+/// Samples in a row that no light gives where a part of a picture is missing. Derived: files are kept in sectors of 512
+/// bytes at the least, which hold 255 whole samples of two bytes, or more smaller ones.
 const HOLE: usize = 255;
 
-/// Chosen: no more than a body of 12 bits writes for it, and far above its noise. Black level from which on rows of zeros are no
-/// noise.
+/// Black level, in the sensor's units, from which on rows of zeros are no noise. Chosen: no more than a body of 12 bits
+/// writes for its black level, and far above its noise.
 const NOISE_BELOW: f32 = 15.0;
 
 impl Sensor {

@@ -6,8 +6,8 @@ use crate::quantity::Region;
 use crate::shot::Plane;
 use crate::stats::{MAD_SD, upper_median};
 
-/// Chosen: below, the place of the edge in a row is not known to a pixel. Least step, in units of the noise of a
-/// sample, that gives a line worth having.
+/// Least step, in units of the noise of a sample, that gives a line worth having. Chosen: below, the place of the edge
+/// in a row is not known to a pixel.
 pub(super) const LEAST_SNR: f64 = 10.0;
 
 /// Why an edge could not be measured.

@@ -6,12 +6,11 @@ use super::line::{EdgeError, LEAST_SNR, Line, Samples};
 use super::{Window, crossing};
 use crate::optics::kernel::sinc;
 
-/// Chosen: enough for a spread, few enough to leave each a whole turn of the edge's phase. Groups of rows for the
-/// jackknife.
+/// Groups of rows for the jackknife. Chosen: enough for a spread, few enough to leave each a whole turn of the edge's phase.
 pub(super) const GROUPS: usize = 10;
-/// Published: ISO 12233, four bins a pixel. Bin width, px.
+/// Bin width, px. Published: ISO 12233, four bins a pixel.
 const BIN: f64 = 0.25;
-/// Chosen: a hundredth of the sampling frequency, halved. Steps of frequency, cycles a pixel.
+/// Steps of frequency, cycles a pixel. Chosen: half a hundredth of the sampling frequency.
 const STEP: f64 = 0.005;
 
 /// Binned samples, each group of rows apart.

@@ -16,12 +16,12 @@ use crate::measure::register::two_dimensional;
 use crate::quantity::Region;
 use crate::shot::Mosaic;
 
-/// Chosen: below, the window mixes rings; above, the blur that is asked for takes the power. Rings over which frames
-/// are compared for being in place: coarse detail, 3 to 9 cycles a block.
+/// Rings over which frames are compared for being in place: coarse detail, 3 to 9 cycles a block. Chosen: below, the
+/// window mixes rings; above, the blur that is asked for takes the power.
 const COARSE: std::ops::RangeInclusive<usize> = 3..=9;
 
-/// Chosen: a usual hand-held shift, px, and what a lens breathes as it is focused, as a share of the picture's shorter
-/// side. Distance from the rim that the other frame may not reach.
+/// Margin at the rim that the other frame may not reach: px, and as a share of the picture's shorter side. Chosen: a
+/// usual hand-held shift, and what a lens breathes as it is focused.
 const RIM_PX: f64 = 6.0;
 const RIM_SHARE: f64 = 0.01;
 
@@ -57,15 +57,15 @@ struct Cross {
     modes: Vec<(f64, f64, Complex<f32>)>,
 }
 
-/// Chosen: less, and something moved, or something before it hides it. Share of a block's coarse detail that must lie
-/// where the reference has it, of what its noise leaves.
+/// Share of a block's coarse detail, of what its noise leaves, that must lie where the reference has it. Chosen: where
+/// less does, something moved, or something before it hides it.
 const IN_PLACE: f64 = 0.5;
-/// Chosen: most of it lies in place; the windows need not sit closer than a pixel. Share below which a block is looked
-/// for again about where it was expected, and the least distance, px, that it is moved by.
+/// Share in place below which a block is looked for again about where it was expected, and the least distance, px, that
+/// it is moved by. Chosen: above, most of it lies in place; the windows need not sit closer than a pixel.
 const LOOK: f64 = 0.85;
 const MOVE_PX: f64 = 1.0;
-/// Chosen: one that is blurred to less has them turned. Least ratio of the frames' powers at coarse detail from which
-/// phases tell where it lies.
+/// Least ratio of the frames' powers at coarse detail from which phases tell where a block lies. Chosen: a frame
+/// blurred to less has its phases turned.
 const TELLS: f64 = 0.1;
 
 impl<'a> Cutter<'a> {
@@ -217,8 +217,8 @@ impl<'a> Cutter<'a> {
     }
 }
 
-/// Derived: where the window falls to half of its height. Share of a block's half width within which something of a tile must lie for
-/// the block to speak of it.
+/// Share of a block's half width within which something of a tile must lie for the block to speak of it. Derived: there
+/// the window falls to half of its height.
 const SPEAKS: f64 = 0.5;
 
 /// Whether a block at a level, moved in from the rim by so many full pixels, still holds something of its tile: in a small picture coarse
@@ -251,8 +251,8 @@ impl Sums {
     }
 }
 
-/// Chosen: contrast of a thousandth, below which there is only quantisation. Power, as a share of the squared mean
-/// level, below which a block shows nothing.
+/// Power, as a share of the squared mean level, below which a block shows nothing. Chosen: that of a contrast of a
+/// thousandth, below which there is only quantisation.
 const FAINT: f64 = 1e-6;
 
 impl Cross {

@@ -16,11 +16,11 @@ pub enum Contrast {
     Curve(ToneCurve),
 }
 
-/// Chosen: glare, and what differs between the windows. Standard error of the logarithm of contrast over level where levels
-/// are proportional to light.
+/// Standard error of the logarithm of contrast over level where levels are proportional to light. Chosen: for glare,
+/// and what differs between the windows.
 const LINEAR: f64 = 0.01;
-/// Chosen: tone curves go from about 1.5 times the contrast of the light to half of it within two stops and a half. By how
-/// much its logarithm may change where levels differ by a factor of e.
+/// By how much the logarithm of contrast over level may change where levels differ by a factor of e. Chosen: tone
+/// curves go from about 1.5 times the contrast of the light to half of it within two stops and a half.
 const CURVE: f64 = 0.6;
 
 impl Contrast {
@@ -47,10 +47,10 @@ pub struct ToneCurve {
     sd: f64,
 }
 
-/// Chosen: a dozen tiles of two frames. Fewest readings that a curve is learned from.
+/// Fewest readings that a curve is learned from. Chosen: a dozen tiles of two frames.
 const READINGS: usize = 12;
-/// Chosen: tiles beside each other show one thing, and half of their scatter is that of the reading. How many share one
-/// reading, and the part of the scatter by which a tile may depart from the curve.
+/// How many tiles count as one reading, and the part of the scatter by which a tile may depart from the curve. Chosen:
+/// tiles beside each other show one thing, and half of their scatter is that of the reading.
 const SHARE: f64 = 4.0;
 const DEPART: f64 = 0.5;
 

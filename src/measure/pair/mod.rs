@@ -23,16 +23,15 @@ use noise::Noise;
 use power::Power;
 use pyramid::Pyramid;
 
-/// Chosen: a power of two; smaller blocks mix rings, larger ones depths. Side of a spectral block, in pixels of its
-/// pyramid level.
+/// Side of a spectral block, in pixels of its pyramid level. Chosen: a power of two; smaller blocks mix rings, larger ones depths.
 const BLOCK: usize = 64;
-/// Derived: one a cycle per block, up to half the sampling frequency. Rings of a block's spectrum.
+/// Rings of a block's spectrum. Derived: one a cycle per block, up to half the sampling frequency.
 const RINGS: usize = BLOCK / 2;
-/// Chosen: each halves the picture, for blurs up to about 1.5, 3, 6 and 12 px. Levels of the pyramid.
+/// Levels of the pyramid, each half the size of the one before. Chosen: for blurs up to about 1.5, 3, 6 and 12 px.
 const LEVELS: usize = 4;
 
-/// Chosen: with three or more equal ones the mean over them is free of what goes as the cosine of twice the angle, and four lie
-/// alike to both axes. Directions of a block's spectrum, each an eighth of a turn wide, the first along the rows.
+/// Directions of a block's spectrum, each an eighth of a turn wide, the first along the rows. Chosen: with three or more equal
+/// ones the mean over them is free of what goes as the cosine of twice the angle, and four are symmetric about both axes.
 const SECTORS: usize = 4;
 
 /// Power spectrum of one block at one pyramid level.

@@ -19,9 +19,9 @@ pub(super) struct Noise {
     gain: f64,
 }
 
-/// Chosen: as in one frame. Groups of level that the noise is fitted over.
+/// Groups of level that the noise is fitted over. Chosen: as many as for the noise of one frame.
 const GROUPS: usize = 8;
-/// Chosen: few enough that some of most scenes are as quiet. One of how many blocks of a level is its quietest.
+/// Number of blocks of a level of which one counts as quietest. Chosen: a share so small that in most scenes as many are quiet.
 const QUIETEST: usize = 7;
 
 impl Noise {

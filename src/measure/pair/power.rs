@@ -7,7 +7,7 @@ use half::f16;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Power(f16);
 
-/// Derived: a sine wave from black to white reads 5e11 under the window of Hann. Divisor of the roots.
+/// Divisor of the powers' roots. Derived: a sine wave from black to white reads 5e11 under the Hann window, and its root must fit.
 const UNIT: f64 = 16.0;
 
 impl Power {

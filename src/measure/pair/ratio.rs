@@ -24,15 +24,15 @@ pub struct Relative {
     pub levels: (f64, f64),
 }
 
-/// Chosen: below, the mixing is no small correction. Least cycles a block at the frequency of half contrast.
+/// Least cycles a block at the frequency of half contrast. Chosen: below, the window's mixing of modes is no small correction.
 const LEAST_CYCLES: f64 = 7.5;
-/// Set on a hand-held bracket of an own renderer (docs/trials.md, widths that small blocks cut short): what is found at more is within
-/// 5 %, at fewer 10 to 40 % too small, for rings from the third on are looked at. Cycles a block at the frequency of half contrast below
-/// which a width is a least one.
+/// Cycles a block at the frequency of half contrast below which a width is only a lower bound. Set on a hand-held
+/// bracket of an own renderer (docs/trials.md, widths that small blocks cut short): what is found at more is within 5
+/// %, at fewer 10 to 40 % too small, since only rings from the third on are looked at.
 const CUT_SHORT: f64 = 3.75;
 
-/// Chosen: it settles in fewer; a third lower at a time reaches a twelfth of where it was expected. Rounds in which the
-/// frequency of half contrast is closed in on; how often it may be looked for lower, and by how much.
+/// Rounds in which the frequency of half contrast is closed in on; how often it may be looked for lower, and by what
+/// factor. Chosen: fewer rounds settle it; a third lower at a time reaches a twelfth of where it was expected.
 const ROUNDS: usize = 12;
 const DROWNED: usize = 6;
 const LOWER: f64 = 1.5;

@@ -137,17 +137,17 @@ fn rows(a: &Rings, b: &Rings, sharper: f64, scale: f64) -> Vec<Row> {
     (0..SECTORS).flat_map(of_sector).collect()
 }
 
-/// Chosen: above what the window mixes, and as many before the last. First ring that is looked at.
+/// First ring that is looked at; as many are left out at the end. Chosen: above what the window mixes.
 const FROM: usize = 3;
-/// Chosen: an octave a level. Rings of a coarser level that say how contrast goes where blur takes little, how many such levels;
-/// and how much more the wider surroundings they show differ between the frames.
+/// Rings of a coarser level that say how contrast goes where blur takes little, how many such levels; and how much more
+/// (log ratio, per level) the wider surroundings they show differ between the frames. Chosen: an octave a level.
 const OF_COARSER: std::ops::Range<usize> = FROM..2 * FROM;
 const COARSER: usize = 1;
 const AROUND: f64 = 0.008;
 
-/// Derived: the squared window of Hann has a variance of a third of a mode along either axis. Widths of the squared
-/// window of Hann in modes, along either axis: its spectrum mixes neighbouring modes, which raises a falling power P by
-/// this times the Laplacian of P, halved.
+/// Variance of the Hann window's power spectrum along either axis, in squared modes: it mixes neighbouring modes, which
+/// raises a falling power P by this times the Laplacian of P, halved. Derived: a third, since a sixth of a mode's power
+/// goes to either neighbour.
 const MIXING: f64 = 1.0 / 3.0;
 
 /// Noise-free ring powers of one direction and their slopes.
@@ -188,7 +188,7 @@ impl<'a> Signal<'a> {
     }
 }
 
-/// Chosen: as many as a parabola of a noisy spectrum takes. Most rings that a parabola goes through.
+/// Most rings that a parabola is fitted to. Chosen: as many as one takes in a noisy spectrum.
 const WIDEST: usize = 7;
 
 /// Slope and curvature of ln P over ln k at a ring as weighted sums of the logarithms of the rings about it: those of the

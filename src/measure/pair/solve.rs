@@ -13,18 +13,18 @@ pub(super) struct Fit {
     pub(super) rings: u32,
 }
 
-/// Chosen: a quarter; a shape that bends more is none of the spreads that optics makes. How far the bend of the
-/// Gaussian term may lie from what its drift foretells, as a share of the term.
+/// How far the bend of the Gaussian term may lie from what its drift foretells, as a share of the term. Chosen: a
+/// quarter; a shape that bends more is none of the spreads that optics makes.
 const BEND: f64 = 0.25;
-/// Derived: a parabola leaves a sixth of 1/f and two thirds of the half of a disc's term that rises as f^2, and what is
-/// left beyond the third power of the logarithm is as much again. What the fit leaves of a shape, as a share of the wider frame's
-/// loss, times the third power of the frequency's logarithm.
+/// What the fit leaves of a shape, as a share of the wider frame's loss times the third power of the frequency's
+/// logarithm. Derived: a parabola leaves a sixth of 1/f and two thirds of the half of a disc's term that rises as f^2,
+/// and what is left beyond the third power of the logarithm is as much again.
 const LEFT: f64 = 0.7;
-/// Chosen: lenses off the axis blur along and across the radius by widths that differ by a fifth or two. How far the squared width along
-/// a direction may lie from its mean over all, as a share of it.
+/// How far the squared width along a direction may lie from its mean over all, as a share of that mean. Chosen: off the
+/// axis, lenses blur along and across the radius by widths that differ by a fifth or two.
 const DIRECTED: f64 = 0.2;
 
-/// Derived: the gain, the squared width and its drift and bend, and how it goes with the direction. Unknowns of the fit.
+/// Unknowns of the fit. Derived: the gain, the squared width, its drift and its bend, and two for how it goes with the direction.
 const UNKNOWNS: usize = 6;
 
 /// Weighted least squares of y = gain - 2 pi^2 f^2 (d0 + d1 u + d2 u^2 + a cos 2t + b sin 2t), u = ln(f / middle), t the

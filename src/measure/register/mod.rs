@@ -81,7 +81,7 @@ impl Registration {
     }
 }
 
-/// Chosen: a median of fewer follows one stray. Offsets that tell of a place.
+/// How many of the nearest offsets tell of a place. Chosen: a median of fewer follows one stray.
 const AROUND: usize = 4;
 
 /// Middle of the offsets nearest to a place, that at the place itself left out where `others` is set; none where there
@@ -106,11 +106,11 @@ fn middle_offset(offsets: &[Offset], (x, y): (f64, f64), others: bool) -> (f64, 
     (middle(|o| o.0), middle(|o| o.1))
 }
 
-/// Chosen: patches that agree by chance lie evenly over the twenty pixels in which they are looked for. Distance, in
-/// small pixels, from where its neighbours have it within which a patch of a small picture agrees with them.
+/// Distance, in small pixels, from where its neighbours have it within which a patch of a small picture agrees with
+/// them. Chosen: patches that agree by chance lie evenly over the twenty pixels in which they are looked for.
 const AGREE_SMALL: f64 = 1.5;
-/// Chosen: one and a half small pixels of a common frame, and nearly three times that. The same at full size, px, and
-/// from where the small pictures have it.
+/// The same at full size, px, and how far, px, a patch may lie from where the small pictures have it. Chosen: one and a
+/// half small pixels of a common frame, and nearly three times that.
 const AGREE_PX: f64 = 6.0;
 const STRAY_PX: f64 = 16.0;
 

@@ -48,9 +48,9 @@ pub(super) struct Matcher {
     band: Vec<usize>,
 }
 
-/// Chosen: unrelated patches reach about 0.3. Share of the cross-spectrum that must be in phase at the best alignment.
+/// Share of the cross-spectrum that must be in phase at the best alignment. Chosen: unrelated patches reach about 0.3.
 const IN_PHASE: f64 = 0.55;
-/// Chosen: above, noise and differing blur rule. Frequencies used, cycles a pixel.
+/// Highest frequency used, cycles a pixel. Chosen: above, noise and differing blur rule.
 const BAND: f64 = 0.3;
 
 impl Matcher {
@@ -225,5 +225,5 @@ struct Mode {
     weight: f64,
 }
 
-/// Chosen: far below the thousandths of a pixel that are ever told. Step below which a shift has settled, px.
+/// Step below which a shift has settled, px. Chosen: far below the thousandths of a pixel that are ever told.
 const SETTLED: f64 = 1e-6;

@@ -9,22 +9,22 @@ use super::Small;
 use super::square::{Plans, plans, soft_band, two_dimensional};
 use crate::stats::median;
 
-/// Chosen: 6 by 4 blocks. Longest side of a sketch, px.
+/// Longest side of a sketch, px. Chosen: 6 by 4 blocks.
 const LONG: usize = 96;
-/// Derived: the next power of two, with room around a sketch. Side of the transform that finds the shift.
+/// Side of the transform that finds the shift, px. Derived: the next power of two, with room around a sketch.
 const FIELD: usize = 128;
-/// Chosen: exposure and the light's fall over the picture go. Half the side of the square whose mean is taken out, px.
+/// Half the side of the square whose mean is taken out, px. Chosen: exposure and the fall-off of light over the picture go with it.
 const LOCAL: usize = 6;
-/// Chosen: parallax and breathing of a few hundredths. Side of the blocks that are looked for, px, and how far from the
-/// common shift they are looked for, px.
+/// Side of the blocks that are looked for, px, and how far from the common shift they are looked for, px. Chosen: for
+/// parallax and breathing of a few hundredths.
 const BLOCK: usize = 16;
 const REACH: i64 = 4;
-/// Chosen: blocks of unrelated scenes reach 0.3 at their best place. Correlation from which a block counts as found.
+/// Correlation from which a block counts as found. Chosen: blocks of unrelated scenes reach 0.3 at their best place.
 const FOUND: f32 = 0.6;
-/// Chosen: a third of how far is looked. Distance from the middle of its neighbours' within which a found block agrees
-/// with them, px.
+/// Distance, px, from the median of its neighbours' offsets within which a found block agrees with them. Chosen: a
+/// third of how far is looked.
 const NEAR: f64 = 1.5;
-/// Chosen: below, compression draws what there is. Contrast, ln of the level, below which a block shows nothing.
+/// Contrast, ln of the level, below which a block shows nothing. Chosen: below, compression draws what there is.
 const FLAT: f32 = 0.01;
 
 /// A frame a hundred pixels across: logarithms of the levels, their local mean taken out.

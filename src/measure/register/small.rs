@@ -22,9 +22,9 @@ pub struct Small {
     pub data: Vec<f32>,
 }
 
-/// Chosen: four times a sketch. Longest side of a small picture, px.
+/// Longest side of a small picture, px. Chosen: four times a sketch.
 const LONG: usize = 384;
-/// Derived: a small picture at half size with room around it. Side of the transform for the coarse shift.
+/// Side of the transform for the coarse shift. Derived: a small picture at half size with room around it.
 const FIELD: usize = 256;
 
 /// Adds a row's samples to the sums of their columns.
@@ -34,7 +34,7 @@ fn add_row(row: &[u16], sums: &mut [u32]) {
 }
 
 impl Small {
-    /// Chosen: more than noise reaches; keeps logarithms finite. How far below black a level may lie.
+    /// How far below black a level may lie. Chosen: more than noise reaches; it keeps logarithms finite.
     pub(crate) const BELOW: f32 = 1024.0;
 
     /// Averages a frame down until its longer side is at most 384 px; remnants at the right and bottom are left off.

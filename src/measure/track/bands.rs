@@ -12,26 +12,25 @@ use crate::measure::survey::Survey;
 use crate::quantity::Region;
 use crate::shot::{Mosaic, Plane};
 
-/// Derived: below, the window mixes them; above, samples fold over. Rings used, cycles a patch.
+/// Rings used, cycles a patch. Derived: below, the window mixes them; above, samples fold over.
 const RINGS: std::ops::RangeInclusive<usize> = 3..=28;
-/// Derived: a real transform's. Frequencies that are kept along one axis.
+/// Frequencies that are kept along one axis. Derived: as many as a real transform has.
 const HALF: usize = SIDE / 2 + 1;
-/// Chosen: a mean of a dozen tiles is known to a third of what one is. Weight of a ring, in tiles, from which it is
-/// used.
+/// Weight of a ring, in tiles, from which it is used. Chosen: a mean of a dozen tiles has a third of the error of one.
 const FEWEST: f64 = 12.0;
-/// Chosen: below, no second band shows; above, bands are narrower than two rings. Steps move a band by less than its
-/// width. Lengths looked for at each reduction, in its samples, and the step from one to the next.
+/// Lengths looked for at each reduction, in its samples, and the ratio of each to the one before. Chosen: below, no
+/// second band shows; above, bands are narrower than two rings. Steps move a band by less than its width.
 pub(super) const LENGTHS: (f64, f64) = (3.0, 12.5);
 const LENGTH_STEP: f64 = 1.08;
-/// Chosen: 7.5 degrees, narrower than the bands of the longest track. Directions tried.
+/// Number of directions tried. Chosen: 7.5 degrees, narrower than the bands of the longest track.
 const DIRECTIONS: usize = 24;
-/// Chosen: a tenth of ln power. Variance of a mean over many tiles that is their contents' own.
+/// Variance of a mean over many tiles that is their contents' own. Chosen: a tenth of ln power, squared.
 const CONTENT: f64 = 0.01;
-/// Chosen: as far as the bands' model is asked. How far below and above its ring a frequency may be taken to stand.
+/// Least and greatest power, over its ring's, that a frequency is taken to have. Chosen: as far as the bands' model is asked.
 const RANGE: (f64, f64) = (0.02, 3.0);
 
-/// Chosen: the one half as bright as the other, by the depth of the bands found between a third and all of it. Contrast
-/// of the bands of a double picture, 2 w / (1 + w^2).
+/// Contrast of the bands of a double picture, 2 w / (1 + w^2), one being w times as bright as the other. Chosen: half
+/// as bright; by the depth of the bands, pictures between a third and all as bright are found.
 const UNLIKE: f64 = 0.8;
 
 /// Power of one tile relative to its rings, and how far each ring stands above the noise (0 to 1).
@@ -328,7 +327,7 @@ fn fit(cells: &[Cell], slow: &Slow, bands: &Bands, angle: f64) -> (f64, f64) {
     (2.0 * both - own, both / own.max(1e-9))
 }
 
-/// Derived: those that are written out below. How many functions change slowly with direction.
+/// How many functions change slowly with direction. Derived: those that are written out below.
 const SLOW: usize = 8;
 
 /// What changes slowly with direction: the second and fourth harmonics, the same at all frequencies or changing with their

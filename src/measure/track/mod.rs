@@ -24,16 +24,16 @@ use crate::quantity::{Estimate, Region};
 use crate::shot::{Mosaic, Plane};
 use crate::stats::upper_median;
 
-/// Chosen: with twice as many the mean is known hardly better, for what contents share. Tiles, evenly chosen, that are
-/// enough.
+/// Tiles, evenly chosen, that are enough. Chosen: with twice as many the mean is known hardly better, for what contents share.
 const ENOUGH: usize = 160;
-/// Derived: a track of 7 px, the shortest that shows a bend, spreads what is averaged over directions by 0.31 of that over the root
-/// of two. Median width, px, from which bent tracks and long ones are looked for.
+/// Median width, px, from which bent tracks and long ones are looked for. Derived: a track of 7 px, the shortest that
+/// shows a bend, spreads what is averaged over directions by 0.31 of its length over the root of two.
 const SPREAD: f64 = 1.5;
-/// Chosen: shares of the length by which the ends of a hand's tracks lie aside; what lies between is told by its neighbour.
+/// Shares of its length by which the ends of a bent track lie aside. Chosen: as of a hand's tracks; what lies between
+/// is told by its neighbour.
 const BENDS: [f64; 2] = [0.1, 0.22];
-/// Chosen: an eighth holds tracks of up to 100 px, a sixteenth of twice that. How many times smaller the pictures are in
-/// which those that are too long for a quarter are looked for.
+/// How many times smaller the pictures are in which tracks too long for a quarter are looked for. Chosen: an eighth
+/// holds tracks of up to 100 px, a sixteenth of twice that.
 const SMALLER: [usize; 2] = [8, 16];
 
 /// Whether widths are such as a track leaves that is bent, or longer than pictures of half size can tell.
@@ -122,28 +122,27 @@ fn alike(a: &Streak, b: &Streak) -> bool {
     (a.length.value - b.length.value).abs() < 2.5 * a.length.sd.hypot(b.length.sd) && apart.abs() <= ASTRAY
 }
 
-/// Set on rendered landscapes (the seeds used for building): of 240 without a track the five highest reach 25 to 175,
-/// all with lengths below 3 samples, which are refused. Least drop of chi-square, and least and greatest depth of the
-/// bands, that put a track beyond doubt.
+/// Least drop of chi-square, and least and greatest depth of the bands, that put a track beyond doubt. Set on rendered
+/// landscapes (the seeds used for building): of 240 without a track the five highest reach 25 to 175, all with lengths
+/// below 3 samples, which are refused.
 const GAIN: f64 = 90.0;
 const DEPTHS: (f64, f64) = (0.45, 1.6);
-/// Chosen: far from what a mean over many contents leaves. Mean square left over (of ln) up to which the tiles show
-/// something of every direction: a fence, stripes or courses of brick, the same in all of them, have dark bands of
-/// their own.
+/// Mean square left over (of ln) up to which the tiles show something of every direction: a fence, stripes or courses of
+/// brick, the same in all of them, have dark bands of their own. Chosen: far from what a mean over many contents leaves.
 const PATTERNED: f64 = 0.4;
-/// Chosen: its place is uncertain there, and GAIN must be reached several times over. Length, samples, below which a
-/// single band shows in part.
+/// Length, samples, below which a single band shows in part, and GAIN must be reached several times over. Chosen: the
+/// place of the band is uncertain there.
 const SHORT: f64 = 3.6;
-/// Derived: the longest that is tried, and no farther than half a step from it. Length, samples, from which the best likeness lies at
-/// the end of the search and is no track of that length, but one longer than can be told.
+/// Length, samples, from which the best likeness lies at the end of the search and is no track of that length, but one
+/// longer than can be told. Derived: the longest that is tried, and no farther than half a step from it.
 const LONGEST: f64 = LENGTHS.1 * 1.04;
 
-/// Set on the middles of 31 photographs under a level track of 36 px: reduced to a quarter 26 of them reach all three,
-/// their lengths within 4 %. The same for a track so plain that it may leave hardly anything across it, which no
-/// pattern does to all of its harmonics.
+/// Least gain, least depth and most left over of a track so plain that it may leave hardly anything across it, which no
+/// pattern does to all of its harmonics. Set on the middles of 31 photographs under a level track of 36 px: reduced to
+/// a quarter 26 of them reach all three, their lengths within 4 %.
 const PLAIN: (f64, f64, f64) = (180.0, 0.62, 0.62);
-/// Set on the same photographs doubled at 10 and 22 px, of which the least gain is 160 and the greatest depth 1.75; of
-/// the photographs themselves none gains more than 1. Greatest depth of the bands of a double picture.
+/// Greatest depth of the bands of a double picture. Set on the same photographs doubled at 10 and 22 px, of which the
+/// least gain is 160 and the greatest depth 1.75; of the photographs themselves none gains more than 1.
 const DOUBLED: f64 = 1.8;
 
 impl Found {
@@ -176,11 +175,11 @@ impl Found {
     }
 }
 
-/// Derived: cos(pi f) = 1/2 at f = 1/3, sinc(b f) = 1/2 at b f = 0.603. Length of the even track that halves the
-/// contrast at the frequency at which two points, one apart, halve it.
+/// Length of the even track that halves the contrast at the frequency at which two points, one apart, halve it. Derived:
+/// cos(pi f) = 1/2 at f = 1/3, sinc(b f) = 1/2 at b f = 0.603.
 const DOUBLE: f64 = 1.81;
 
-/// Chosen: 20 degrees, nearly three steps of the search. Directions this far apart (radians) are those of two tracks.
+/// Angle, radians, beyond which two directions are those of two tracks. Chosen: 20 degrees, nearly three steps of the search.
 const ASTRAY: f64 = 0.35;
 
 /// What edges and bands say together. A track that was not even leaves no bands and is told by edges alone, as are those

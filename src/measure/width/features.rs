@@ -7,21 +7,20 @@ use super::steep::{PROFILE, PROFILES, REACH, SCALES};
 use crate::quantity::MTF50_SIGMA;
 use crate::shot::{Mosaic, Plane};
 
-/// Derived: the sum of the kinds. Numbers a patch.
+/// How many numbers describe a patch. Derived: the sum of the kinds.
 pub(super) const COUNT: usize = 3 * RINGS + 9 * SCALES + 2 * PROFILES.len() * (PROFILE - 1) + 2 * SECTORS + 11;
-/// Chosen: so that logarithms stay finite. Least share of the noise that counts as signal.
+/// Least share of the noise that counts as signal. Chosen: it keeps logarithms finite.
 const LEAST: f64 = 0.15;
-/// Chosen: three times, beyond what a ring's mean scatters by. Power over that of the noise from which a ring holds
-/// detail.
+/// Power over that of the noise from which a ring holds detail. Chosen: three times, beyond what a ring's mean scatters by.
 const DETAIL: f64 = 3.0;
 
-/// Chosen: three times, as nothing less than thrice the noise is detail. Standard deviation of a patch over that of rounding to
-/// code values below which nothing is told of it: dithered gradients, and skies and shadows that a camera smoothed to within a
-/// code value, vary no more, and what is left of their noise is as coarse as a blurred scene.
+/// Standard deviation of a patch over that of rounding to code values below which nothing is told of it: dithered
+/// gradients, and skies and shadows that a camera smoothed to within a code value, vary no more, and what is left of
+/// their noise is as coarse as a blurred scene. Chosen: three times, as nothing less than thrice the noise is detail.
 const ROUNDED: f64 = 3.0;
 
-/// Chosen: a third of an octave below the limit of the samples, where blur leaves next to nothing of a scene. Rings that count as
-/// the finest.
+/// Rings that count as the finest. Chosen: a third of an octave below the limit of the samples, where blur leaves next
+/// to nothing of a scene.
 const FINEST: usize = 4;
 
 /// Circumstances alike for all patches of a frame.
@@ -37,8 +36,8 @@ pub(super) struct Frame {
     pupil: Option<f64>,
 }
 
-/// Derived: the pupils of the fit (`examples/train_widths/kernel.rs`). Wavelength times f-number over pitch that the networks know;
-/// a smaller one hides behind the pixel.
+/// Wavelength times f-number over pitch that the networks know; a smaller one hides behind the pixel. Derived: the
+/// pupils of the fit (`examples/train_widths/kernel.rs`).
 const PUPILS: std::ops::RangeInclusive<f64> = 0.08..=3.5;
 
 impl Frame {
@@ -60,8 +59,8 @@ impl Frame {
     }
 }
 
-/// Derived: light that was lifted by three stops, as in the corners of a wide lens and in shadows, and with it the noise. Power of noise
-/// in a patch over what its level lets expect beyond which it is detail, however even its spectrum.
+/// Power of noise in a patch over what its level lets expect beyond which it is detail, however even its spectrum. Derived:
+/// light that was lifted by three stops, as in the corners of a wide lens and in shadows, and with it the noise.
 const LIFTED: f64 = 64.0;
 
 /// How much more noise a patch has than its level lets expect, at the least one: noise has the same spectrum wherever there is
@@ -84,15 +83,15 @@ pub(super) fn alive(sight: &Sight, noise: &[f64; RINGS]) -> bool {
     (RINGS - 8..RINGS - 3).all(|k| sight.seen.power[k] > DETAIL * noise[k])
 }
 
-/// Chosen: a third, some four times what the mean of a few rings scatters by against another. How far power must stand, where a
-/// width shows, above the noise, and above what there is more of it in the finest rings.
+/// How many times the noise, or the more of it that the finest rings show, power must reach where a width shows. Chosen:
+/// a third more, some four times what the mean of a few rings scatters by against another.
 const RISE: f64 = 1.35;
-/// Chosen: an octave, where a blur of this width takes a quarter to two thirds of the contrast. Frequencies at which a width
-/// shows, over that of half contrast.
+/// Frequencies at which a width shows, over that of half contrast. Chosen: an octave, where a blur of this width takes
+/// a quarter to two thirds of the contrast.
 const SHOWN: std::ops::RangeInclusive<f64> = 0.6..=1.2;
 
-/// Chosen: twice what noise reaches, whose hundredth steepest place is 2.15 times its root mean square (Rayleigh). Gradient of the
-/// hundredth steepest place over the root mean square of noise from which edges stand free of it.
+/// 99th percentile of the gradient over the root mean square of noise from which edges stand free of it. Chosen: twice
+/// what noise reaches, whose 99th percentile is 2.15 times its root mean square (Rayleigh).
 const FREE: f64 = 4.3;
 
 /// Whether a width (px) can be seen in a patch: detail goes on to the finest scale, edges stand free of the noise, or power stands

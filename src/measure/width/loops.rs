@@ -6,7 +6,7 @@
 use multiversion::multiversion;
 use rustfft::num_complex::Complex32;
 
-/// Chosen: the network is trained on patches of this size. Side of a patch, px.
+/// Side of a patch, px. Chosen: the network is trained on patches of this size.
 pub(super) const SIDE: usize = 96;
 
 /// Index inside `size` for one that may lie outside, mirrored at the borders as often as it takes.

@@ -26,26 +26,26 @@ use super::noise::NoiseModel;
 use crate::quantity::Region;
 use crate::shot::Plane;
 
-/// Chosen: from there two patches overlap by less than half. From 120 px on 1 to 3 % more tiles of photographs are told
-/// (`photo_accuracy`), but in one sky eight more of clear air and thin cloud read some 0.5 px. Side of a tile from which it
-/// gets another patch along that side.
+/// Side of a tile, px, from which it gets another patch along that side. Chosen: from there two patches overlap by less
+/// than half. From 120 px on 1 to 3 % more tiles of photographs are told (`photo_accuracy`), but in one sky eight more
+/// of clear air and thin cloud read some 0.5 px.
 const ANOTHER: u32 = 160;
-/// Chosen: many patches for each time that the weights are fetched. Tiles whose patches go through the network together.
+/// Tiles whose patches go through the network together. Chosen: many patches for each time that the weights are fetched.
 const TOGETHER: usize = 24;
-/// Chosen: the border of what is clipped looks crisp. Share of clipped samples from which a patch is not read.
+/// Share of clipped samples from which a patch is not read. Chosen: the border of what is clipped looks crisp.
 const CLIPPED: f64 = 0.1;
-/// Derived: the spread of the widths in the training, which is all that is known then. Standard deviation of ln width where nothing
-/// stands out of the noise at the frequencies that would show it.
+/// Standard deviation of ln width where nothing stands out of the noise at the frequencies that would show it. Derived:
+/// the spread of the widths in the training, which is all that is known then.
 pub(super) const UNSEEN: f64 = 0.85;
-/// Set on 31 pictures of ../shared, with the networks of version 17: the mean of what is said in their tiles where nothing shows,
-/// which is what the fit expects beforehand. ln of that width, px.
+/// ln of the width, px, that the fit expects where nothing shows. Set on 31 pictures of ../shared, with the networks of
+/// version 17: the mean of what is said in such tiles.
 pub(super) const EXPECTED: f64 = 0.42;
-/// Set on the shoots kept from the fit (`fit.py` prints it). Share of the squared error that patches of one picture
-/// have in common: what scenes of a kind mislead by.
+/// Share of the squared error that patches of one picture have in common: what scenes of a kind mislead by. Set on the
+/// shoots kept from the fit (`fit.py` prints it).
 pub(super) const COMMON: f64 = 0.37;
 
-/// Chosen: at a quarter, sharp and twice as wide lie three standard deviations apart. Standard deviation of ln width up
-/// to which a width is given; beyond, only a bound is.
+/// Standard deviation of ln width up to which a width is given; beyond, only a bound is. Chosen: at a quarter, sharp
+/// and twice as wide lie three standard deviations apart.
 pub(super) const KNOWN: f64 = 0.25;
 
 /// What noise of each ring adds to squared gradients: always the same.

@@ -7,7 +7,7 @@ use multiversion::multiversion;
 use super::features::COUNT;
 use crate::stats;
 
-/// Derived: the numbers of `weights.txt`, as `build.rs` writes them.
+/// Scaling, weights and biases of the networks, as bytes. Derived: the numbers of `weights.txt`, as `build.rs` writes them.
 const NUMBERS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/weights.bin"));
 
 /// What one patch says: ln of the width (px) and the standard deviation of that.
@@ -26,18 +26,18 @@ impl Saying {
     }
 }
 
-/// Derived: as trained. How far a number may lie from its mean, in its standard deviations over the training, and the
-/// range of ln sd.
+/// How far a number may lie from its mean, in its standard deviations over the training, and the range of ln sd. Derived:
+/// as trained.
 const FARTHEST: f32 = 6.0;
 const LOG_SD: (f64, f64) = (-4.0, 1.5);
 
-/// Chosen: twelve registers of eight numbers hold the sums, or six of sixteen. Outputs that are worked on at once, and patches.
+/// Outputs and patches that are worked on at once. Chosen: twelve registers of eight numbers hold the sums, or six of sixteen.
 const LANES: usize = 16;
 const ROWS: usize = 6;
 
-/// Set on the rendered landscapes of 760000, a kind of scene that the fit did not see: by the deeper members alone 88 % of
-/// their tiles of 2 to 3 px lie within two standard deviations without it, 92 % with it. On the shoots kept from the fit it changes next to nothing. Standard deviation, in
-/// ln width, that scenes of other kinds add to what the networks say.
+/// Standard deviation, in ln width, that scenes of other kinds add to what the networks say. Set on the rendered landscapes
+/// of 760000, a kind of scene that the fit did not see: by the deeper members alone 88 % of their tiles of 2 to 3 px lie
+/// within two standard deviations without it, 92 % with it. On the shoots kept from the fit it changes next to nothing.
 const FLOOR: f64 = 0.03;
 
 /// One layer: the outputs by whole lanes, made up with zeros; of each lane of them the weights, input by input, and the biases.

@@ -6,7 +6,7 @@ use super::rings::{Seen, Spectrum};
 use super::steep::{SCALES, Scale, Steepness};
 use crate::shot::Plane;
 
-/// Derived: halved once and twice. Sides of its reduced pictures, samples.
+/// Sides of a patch's reduced pictures, samples. Derived: halved once and twice.
 const HALF: usize = SIDE / 2;
 const QUARTER: usize = SIDE / 4;
 

@@ -7,21 +7,21 @@
 use crate::optics::blur::least_px;
 use crate::stats::ranked;
 
-/// Chosen: a tenth of most grids, and their low end is known to some 5 %. Tiles that are asked, at the most.
+/// Most tiles that are asked. Chosen: a tenth of most grids, and their low end is known to some 5 %.
 pub(super) const ASKED: usize = 48;
-/// Chosen: fewer have no low end. Tiles with a width, at the least, for an answer.
+/// Fewest tiles with a width for an answer. Chosen: fewer have no low end.
 const FEWEST: usize = 6;
-/// Chosen: a twelfth of the tiles or so are misread. Which of a picture's widths, in order of size, is held against its pupil.
+/// Quantile of a picture's widths that is held against its pupil. Chosen: a twelfth of the tiles or so are misread.
 pub(crate) const LOW: f64 = 0.2;
-/// Set on the shoots kept from the fit, under true pupils of 0.5 to 3.5 px (316 pictures that were not sharpened): what their low end
-/// is read narrower by without the pupil (ln), and what that scatters by.
+/// What the low end of a picture's widths is read narrower by without its pupil (ln), and what that scatters by. Set on
+/// the shoots kept from the fit, under true pupils of 0.5 to 3.5 px (316 pictures that were not sharpened).
 const NARROWER: f64 = 0.10;
 const SCATTER: f64 = 0.12;
-/// Chosen: cameras sharpen about as often as not, and false f-numbers are of any size. How much narrower (ln) a picture may be
-/// that does not show its pupil, any amount being as likely, where both are as likely beforehand.
+/// How much narrower (ln) a picture may be that does not show its pupil, any amount being as likely; to show it or not
+/// is as likely beforehand. Chosen: cameras sharpen about as often as not, and false f-numbers are of any size.
 const UNLIKE: f64 = 1.5;
-/// Chosen: moves no width by as much as a thousandth. Probability below which a picture is taken not to show its pupil, and above
-/// whose complement it is taken to.
+/// Probability below which a picture is taken not to show its pupil, and above whose complement it is taken to. Chosen:
+/// it moves no width by as much as a thousandth.
 const SURE: f64 = 0.01;
 
 /// How likely it is that a picture shows the pupil of `lambda_n_px` (wavelength times f-number over pitch): by Bayes' rule from the

@@ -10,28 +10,28 @@ use crate::measure::noise::NoiseModel;
 use crate::shot::{Mosaic, Plane};
 use crate::stats::ranked;
 
-/// Chosen: sky, haze and ground of one frame lie apart, and a group of a small frame still has some patches. Groups of
-/// level in which quiet patches are sought, and patches a group at least.
+/// Groups of level in which quiet patches are sought, and fewest patches of a group. Chosen: sky, haze and ground of
+/// one frame lie apart, and a group of a small frame still has some patches.
 const GROUPS: usize = 8;
 const FEWEST: usize = 12;
-/// Chosen: the least that makes a few of a group of 100. Share of a group's patches that are its quietest.
+/// Share of a group's patches that are its quietest. Chosen: the least that makes a few of a group of 100.
 const QUIET: f64 = 0.04;
-/// Chosen: what cameras leave of noise in smooth skies at usual sensitivities. Standard deviation up to which a quiet
-/// patch may be mere noise: in 8-bit code values of a rendered file, and over that expected of white noise.
+/// Standard deviation up to which a quiet patch may be mere noise: in 8-bit code values of a rendered file, and over
+/// that expected of white noise. Chosen: what cameras leave of noise in smooth skies at usual sensitivities.
 const CODES: f64 = 2.5;
 const EXCESS: f64 = 2.5;
-/// Derived: grain drawn by a Gaussian of 0.8 px has 6.5 times the deviation that the noise model, which looks at differences of
-/// neighbours, takes it to have; of the even textures among 129 photographs (pebbles, ripples, rock) the least has 12. The same where
-/// a group's patches are as alike as those of noise.
+/// The same, over that of white noise, where a group's patches are as alike as those of noise. Derived: grain drawn by
+/// a Gaussian of 0.8 px has 6.5 times the deviation that the noise model, which looks at differences of neighbours,
+/// takes it to have; of the even textures among 129 photographs (pebbles, ripples, rock) the least has 12.
 const COARSE: f64 = 8.0;
-/// Derived: variance of such grain over a patch scatters by 0.09 (ln), half of a group lies within twice that. Spread of ln variance
-/// over the quieter half of a group up to which its patches are alike; fewer patches may be so by chance.
+/// Spread of ln variance over the quieter half of a group up to which its patches are alike; and how many it takes, as fewer may
+/// be so by chance. Derived: variance of such grain over a patch scatters by 0.09 (ln), half of a group lies within twice that.
 const ALIKE: f64 = 0.18;
 const MANY: usize = 20;
-/// Chosen: beyond, it is no noise. How far a ring may be from what white noise has.
+/// Least and most that a ring may have of what white noise has. Chosen: beyond, it is no noise.
 const RANGE: (f64, f64) = (0.3, 100.0);
-/// Derived: noise of a sensor's own samples is white, and texture only adds to what is read of it. The most that a ring of a mosaic may
-/// have of what white noise has.
+/// The most that a ring of a mosaic may have of what white noise has. Derived: noise of a sensor's own samples is
+/// white, and texture only adds to what is read of it.
 const WHITE: f64 = 1.0;
 
 /// Noise power of each ring against level, relative luminance squared (white = 1).

@@ -8,17 +8,17 @@ use rustfft::{Fft, FftPlanner};
 
 use super::loops::{SIDE, windowed};
 
-/// Derived: complex numbers that hold a row's samples, two each. Half a side.
+/// Complex numbers that hold a row's samples. Derived: half a side, two samples each.
 const HALF: usize = SIDE / 2;
-/// Chosen: fine steps where wide spreads end, even ones up to Nyquist; the network is trained on these. Rings of
-/// frequency, and their borders in cycles a pixel.
+/// Rings of frequency, and their borders in cycles a pixel. Chosen: fine steps where wide spreads end, even ones up to
+/// Nyquist; the network is trained on these.
 pub(super) const RINGS: usize = 20;
 pub(super) const BORDERS: [f32; RINGS + 1] = [
     0.015, 0.03, 0.045, 0.06, 0.075, 0.09, 0.105, 0.12, 0.14, 0.17, 0.2, 0.23, 0.26, 0.29, 0.32, 0.35, 0.38, 0.41,
     0.44, 0.47, 0.5,
 ];
-/// Chosen: groups as wide as their centre's octave or so; the network is trained on these. Groups of rings over which
-/// power is compared between directions: first ring of each and the end.
+/// Groups of rings over which power is compared between directions: how many, first ring of each and the end. Chosen:
+/// groups as wide as their centre's octave or so; the network is trained on these.
 pub(super) const SECTORS: usize = 8;
 const SECTOR_STARTS: [usize; SECTORS + 1] = [0, 2, 4, 7, 10, 12, 14, 17, RINGS];
 
@@ -50,7 +50,7 @@ struct Ring {
     total: f32,
 }
 
-/// Chosen: as many as there are in the narrowest of wide registers. Sums that run beside each other.
+/// Sums that run beside each other. Chosen: as many as there are in the narrowest of wide registers.
 const ABREAST: usize = 4;
 
 /// What is the same for all patches.
@@ -93,8 +93,8 @@ static TABLES: LazyLock<Tables> = LazyLock::new(|| {
     }
 });
 
-/// Chosen: von Hann's window, whose ramps meet, leaves hardly half as much of a patch to be seen; trained with either, this one tells
-/// more tiles. Share of a side over which the window rises, and over which it falls.
+/// Share of a side over which the window rises, and over which it falls. Chosen: von Hann's window, whose ramps meet,
+/// leaves hardly half as much of a patch to be seen; trained with either, this one tells more tiles.
 const RAMP: f32 = 0.25;
 
 /// Tukey's window (cosine ramps, level between them), scaled so that the mean of its squares is one.

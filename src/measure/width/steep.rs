@@ -5,23 +5,23 @@ use multiversion::multiversion;
 use super::loops::{Gradients, SIDE};
 use super::rings::{BORDERS, RINGS};
 
-/// Chosen: as it is, smoothed by the binomial 1 4 6 4 1 (sigma 1 px), and twice more after halving (sigma 2.2 and 4.6
-/// px). Scales at which gradients are looked at.
+/// Scales at which gradients are looked at. Chosen: the patch as it is, smoothed by the binomial 1 4 6 4 1 (sigma 1
+/// px), and twice more after halving (sigma 2.2 and 4.6 px).
 pub(super) const SCALES: usize = 4;
-/// Chosen: larger than the edges that are still narrow there (12, 12, 8 and 6 samples of the scale). Cells along a side
-/// at each scale.
+/// Cells along a side at each scale. Chosen: cells (12, 12, 8 and 6 samples of the scale) larger than the edges that
+/// are still narrow there.
 pub(super) const CELLS: [usize; SCALES] = [8, 8, 6, 4];
-/// Derived: eight a side. Cells a scale at most.
+/// Most cells at a scale. Derived: eight a side.
 const MOST_CELLS: usize = 64;
-/// Chosen: full size, and where wide spreads end. Scales at which the profiles of steep places are told.
+/// Scales at which the profiles of steep places are told. Chosen: full size, and where wide spreads end.
 pub(super) const PROFILES: [usize; 2] = [0, 2];
-/// Chosen: beyond it the next edge begins; the network is trained on this. How far from a steep place its profile is
-/// followed, samples of the scale.
+/// How far from a steep place its profile is followed, samples of the scale. Chosen: beyond, the next edge begins; the
+/// network is trained on this.
 pub(super) const REACH: usize = 6;
-/// Derived: that to either side and the place itself. Samples of a profile.
+/// Samples of a profile. Derived: the reach to either side and the place itself.
 pub(super) const PROFILE: usize = 2 * REACH + 1;
-/// Chosen: 144 samples of noise span five or six. Range of brightness, in standard deviations of white noise, from
-/// which a cell holds something.
+/// Range of brightness, in standard deviations of white noise, from which a cell holds something. Chosen: 144 samples
+/// of noise span five or six.
 const LIVELY: f64 = 6.0;
 
 /// What is seen of the gradients at one scale, in relative luminance a sample.
@@ -46,10 +46,10 @@ pub(super) struct Steepness {
     pub crisp: [f32; PROFILE],
 }
 
-/// Chosen: the steepest, most and half; the network is trained on these. Quantiles of the widths.
+/// Quantiles of the widths. Chosen: the steepest, most and half; the network is trained on these.
 const WIDTHS: [f64; 3] = [0.05, 0.25, 0.5];
 
-/// Chosen: a quarter, of up to sixteen edges. Share of the lively cells whose edges count as crisp.
+/// Share of the lively cells whose edges count as crisp. Chosen: a quarter, of up to sixteen edges.
 const CRISP: f64 = 0.25;
 
 /// Buffers for one scale, whose pictures have sides of `N` samples.
@@ -209,12 +209,12 @@ fn profile<const N: usize>(values: &[[f32; N]], x: usize, y: usize) -> [f32; PRO
     profile.map(|v| (v - middle) * per)
 }
 
-/// Chosen: its exponent and five bits of its fraction, 3 % of a square a bin. Leading bits of a positive float that make
-/// a bin.
+/// Trailing bits of a positive float that a bin leaves out. Chosen: its exponent and five bits of its fraction remain,
+/// 3 % of a square a bin.
 const SHIFT: u32 = 18;
-/// Chosen: 32 octaves of squares, in which both percentiles of nearly every patch lie. Bins counted at a time.
+/// Bins counted at a time. Chosen: 32 octaves of squares, in which both percentiles of nearly every patch lie.
 const BINS: usize = 1 << 10;
-/// Derived: the last is left to what lies above. How far below the highest bin of interest the first one is.
+/// How far below the highest bin of interest the first one is. Derived: the last is left to what lies above.
 const ROOM: u32 = BINS as u32 - 2;
 
 /// How many squares lie in each of the bins from one on (to be added up), the zeros of the last column among them; those below

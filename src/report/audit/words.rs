@@ -163,7 +163,7 @@ fn best_stop(d: &Diagnosis, capture: &Capture) -> Option<Advised> {
     Some(Advised { stop: best.min(smallest), capped: best > (1.0 + NEARLY) * smallest })
 }
 
-/// Chosen: less than half a stop. Share by which f-numbers differ that are as good as one.
+/// Share by which f-numbers may differ and still be as good as one. Chosen: less than half a stop.
 const NEARLY: f64 = 0.15;
 
 /// Where to focus instead.
@@ -221,7 +221,7 @@ fn deepen(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
     parts
 }
 
-/// Chosen: farther back it is another picture. Step, m, from which none is advised.
+/// Step back, m, from which none is advised. Chosen: farther back it is another picture.
 const FAR_BACK_M: f64 = 30.0;
 
 /// How far to stop down for a depth.
@@ -348,8 +348,8 @@ fn implied(d: &Diagnosis, units: Units) -> Option<String> {
     Some(text)
 }
 
-/// Chosen: as its inverse it is then a tenth of what isn't known of it. How many times the least distance the most probable one
-/// is as good as infinite, where no largest one is known.
+/// Multiple of the least distance beyond which the most probable one is as good as infinite, where no largest one is
+/// known. Chosen: as an inverse, the most probable distance is then a tenth of what is left open.
 const AS_GOOD_AS_INFINITE: f64 = 10.0;
 
 fn range(i: &ImpliedDistance, units: Units) -> String {

@@ -49,8 +49,8 @@ pub(super) fn asked(plan: &Plan, units: Units) -> [String; 2] {
     ]
 }
 
-/// Chosen: about where lenses are sharpest (common practice, no published source). f-number of the optimum below which depth leaves
-/// the choice of the stop to the lens.
+/// Best f-number below which depth leaves the choice of the stop to the lens. Chosen: about where lenses are sharpest
+/// (common practice, no published source).
 pub(super) const SHALLOW: f64 = 5.6;
 
 /// Whether depth and diffraction decide which stop is best, and not what the lens itself does.
@@ -173,7 +173,7 @@ fn aperture(plan: &Plan) -> String {
     text
 }
 
-/// Chosen: no lens opens wider or closes further. f-numbers between which what a rule says is worth telling.
+/// f-numbers between which what a rule says is worth telling. Chosen: no lens opens wider or closes further.
 const RULES: std::ops::RangeInclusive<f64> = 1.0..=128.0;
 
 fn differences(plan: &Plan) -> Vec<String> {
@@ -297,7 +297,7 @@ fn hinged(tilted: &TiltedLens, units: Units) -> String {
 /// Frames up to which a focus bracket is practical in the field; common practice, no published source.
 const PRACTICAL: u64 = 15;
 
-/// Chosen: nobody takes as many. Frames of a bracket beyond which their number is not told.
+/// Frames of a bracket beyond which their number is not told. Chosen: nobody takes as many.
 pub(super) const COUNTED: u64 = 999;
 
 fn bracket(plan: &Plan, units: Units) -> String {

@@ -123,7 +123,7 @@ fn best_stop(group: &Answer, a: &Apertures, best: usize) -> String {
     )
 }
 
-/// Chosen: nineteen of twenty. Confidence from which a conclusion of a series stands without "probably".
+/// Confidence from which a conclusion of a series stands without "probably". Chosen: right nineteen times of twenty.
 const FIRM: f64 = 0.95;
 
 /// The word before a conclusion of this confidence.
@@ -190,7 +190,7 @@ fn nowhere(group: &Answer) -> String {
     format!("No frame shows any place within the permitted blur of {:.2} px{least}.", group.permitted_px)
 }
 
-/// Chosen: a third. Share of what no frame shows sharp from which its cause is named.
+/// Share of what no frame shows sharp that a cause must account for to be named. Chosen: a third.
 const NAMED: f64 = 0.33;
 
 /// What of a bracket is sharp enough in no frame, why, and what to do.

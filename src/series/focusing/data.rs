@@ -103,7 +103,8 @@ pub(super) struct Table {
     rows: Vec<Vec<f64>>,
 }
 
-/// Derived: a twentieth of a pixel of blur, a fifth of the scatter where discs are seen. Steps of the table, px.
+/// Steps of the table in the disc and in the lens's softness, px. Derived: a twentieth of a pixel of blur, a fifth of
+/// the scatter where discs are seen.
 const DISC_STEP: f64 = 0.2;
 const LENS_STEP: f64 = 0.1;
 

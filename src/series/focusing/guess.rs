@@ -7,8 +7,9 @@ use super::{FEWEST, SHARED, State, trust};
 use crate::quantity::DISC_SIGMA;
 use crate::stats::{self, MAD_SD};
 
-/// Derived: the squared widths of a tile midway between the ends of a bracket spread by a quarter of what those of a tile at an end do,
-/// and no tile's by less. Share of the usual spread below which a tile shows no focus, as clouds that a file keeps little of.
+/// Share of the usual spread of squared widths below which a tile shows no focus, as clouds that a file keeps little
+/// of. Derived: the squared widths of a tile midway between the ends of a bracket spread by a quarter of what those of
+/// a tile at an end do, and no tile's by less.
 const STILL: f64 = 0.1;
 
 /// The table of squared widths as row + column + product; see [`super::focusing`].

@@ -16,21 +16,21 @@ use crate::stats::upper_median;
 pub use softened::Softened;
 pub(super) use softened::softened;
 
-/// Chosen: the ratio of a tile's widths in two frames is found to 2 or 3 % (docs/accuracy.md, aperture series). Share
-/// by which a width may depart from the model beyond its stated error.
+/// Share by which a width may depart from the model beyond its stated error. Chosen: the ratio of a tile's widths in
+/// two frames is found to 2 or 3 % (docs/accuracy.md, aperture series).
 const SCATTER: f64 = 0.03;
-/// Derived: fewer leave focus, place and softness open. Frames and tiles below which nothing is fitted.
+/// Frames and tiles below which nothing is fitted. Derived: fewer leave focus, place and softness open.
 const FEWEST: (usize, usize) = (FEWEST_FRAMES, 12);
 pub(super) const FEWEST_FRAMES: usize = 3;
-/// Chosen: four times the scatter. Misfit beyond which the model does not explain the bracket, or a tile.
+/// Misfit, as a share of the width, beyond which the model does not explain the bracket, or a tile. Chosen: four times the scatter.
 const WORST: f64 = 0.12;
-/// Set on rendered brackets (docs/trials.md, two numbers of the brackets' fit: half, of two and three values tried on
-/// seeds 21 and 31). What is left of that share where neighbours steady it.
+/// What is left of [`SCATTER`] where neighbours steady a tile. Set on rendered brackets (docs/trials.md, two numbers of
+/// the brackets' fit: half, of two and three values tried on seeds 21 and 31).
 const STEADIED: f64 = 0.5 * SCATTER;
-/// Set on rendered brackets (docs/trials.md, two numbers of the brackets' fit: three times, of two and three values tried
-/// on seeds 21 and 31). Times the usual standard error of a place beyond which a tile is not judged.
+/// Standard error of a place, as a multiple of the usual one, beyond which a tile is not judged. Set on rendered brackets
+/// (docs/trials.md, two numbers of the brackets' fit: three times, of two and three values tried on seeds 21 and 31).
 const DOUBTFUL: f64 = 3.0;
-/// Chosen: it settles in fewer. Rounds of finding the tiles' places and improving what they share.
+/// Rounds of finding the tiles' places and improving what they share. Chosen: the fit settles in fewer.
 const ROUNDS: usize = 12;
 
 /// Widths of every compared tile in every compared frame as one model of the bracket gives them, and the tiles' places;
@@ -65,8 +65,8 @@ fn fitted(blurs: &Blurs, tiles: &[Region], lambda_n_px: Option<f64>) -> Option<(
     (state.misfit(&data, &table) <= WORST).then_some((data, table, state))
 }
 
-/// Chosen: softness that grows to the corners, differently to each; the number of terms follows. Degree of the softness
-/// of the lens as a polynomial of the place in the picture, and the number of its terms.
+/// Degree of the softness of the lens as a polynomial of the place in the picture, and the number of its terms. Chosen:
+/// softness that grows to the corners, differently to each; the number of terms follows.
 const DEGREE: usize = 4;
 const SHARED: usize = (DEGREE + 1) * (DEGREE + 2) / 2;
 
@@ -294,8 +294,8 @@ impl State {
     }
 }
 
-/// Chosen: a third of a row, less across rows, where depth changes. Tiles to each side, and rows above and below, that
-/// tell how the places change about a tile.
+/// Tiles to each side, and rows above and below, that tell how the places change about a tile. Chosen: a third of a
+/// row, less across rows, where depth changes.
 const REACH: (usize, usize) = (4, 3);
 
 /// How the places change about each tile, by a tile to the right and by one down: the middle of the steps between

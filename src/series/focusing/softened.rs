@@ -18,14 +18,15 @@ pub struct Softened {
     pub by_sd: f64,
 }
 
-/// Derived: a dozen tiles have a tenth. Fewest tiles that a frame shows about its focus for it to be judged.
+/// Fewest tiles that a frame shows about its focus for it to be judged. Derived: of a dozen tiles a tenth is still one.
 const TILES: usize = 12;
-/// Chosen: within it a disc adds less to a width in focus than what is asked about does. Reach of what lies about a focus, px of
-/// disc.
+/// How far from a focus a tile may lie and still be about it, px of disc. Chosen: within it a disc adds less to a width
+/// in focus than the softening that is asked about.
 const ABOUT: f64 = 2.0;
-/// Chosen: each is held against a fit of all the others, a third of a second for a dozen. Most frames that are held so.
+/// Most frames of a bracket in which softened ones are looked for. Chosen: each is held against a fit of all the
+/// others, a third of a second for a dozen.
 const FRAMES: usize = 24;
-/// Chosen: two or three frames of a bracket, more make another picture of it. Most frames found, as a share.
+/// Most frames found, as a share of the bracket's. Chosen: two or three frames of a bracket, more make another picture of it.
 const SHARE: f64 = 0.4;
 
 /// The frames, by the squared width that each adds to what the others know of places and lens; worst first found.

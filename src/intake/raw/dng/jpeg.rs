@@ -21,8 +21,8 @@ pub(super) fn decode(bytes: &[u8], old: bool) -> Result<Samples, Refused> {
     }
 }
 
-/// Chosen: writers fill up to words and to lines of memory. Bytes that may be left where all samples are decoded: more are left
-/// where some of the codes are not those that were written.
+/// Bytes that may be left where all samples are decoded: more are left where some of the codes are not those that were
+/// written. Chosen: writers fill up to words and to lines of memory.
 const LEFT: usize = 64;
 
 /// Lossless JPEG: each sample is foretold from its neighbours, and what that misses is coded (T.81, annex H).
