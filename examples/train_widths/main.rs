@@ -109,8 +109,8 @@ impl Draw {
         }
     }
 
-    /// Every scene under ten fixed spreads, four ways each.
-    fn fixed(index: usize, scenes: usize) -> Self {
+    /// Every scene under ten fixed spreads, four ways each, at a signal to noise.
+    fn fixed(index: usize, scenes: usize, snr: f64) -> Self {
         let (scene, spread, way) = (index / FIXED % scenes, index / 8 % 10, index / 2 % 4);
         let gaussian = |s| (Psf::gaussian(s), None);
         let disc = |d| (kernel::disc(d), None);
@@ -142,7 +142,7 @@ impl Draw {
             way,
             reduced: 1 + index % 2,
             turned: (false, false, false),
-            snr: 80.0,
+            snr,
             sky: None,
             exposure: 1.0,
             fixed: true,
@@ -276,9 +276,9 @@ fn visible(picture: &Picture, x: usize, y: usize) -> f64 {
 fn main() -> anyhow::Result<()> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [folder, out, draws, seed] = arguments.as_slice() else {
-        anyhow::bail!("usage: train_widths SCENES OUT DRAWS|judge SEED")
+        anyhow::bail!("usage: train_widths SCENES OUT DRAWS SEED, or train_widths SCENES OUT judge SIGNAL_TO_NOISE")
     };
-    let seed: u64 = seed.parse().context("the seed is a whole number")?;
+    let seed: u64 = seed.parse().context("the seed, or the signal to noise, is a whole number")?;
     let (entries, mut scenes): (Vec<scene::Entry>, Vec<Scene>) = scene::load(Path::new(folder))?.into_iter().unzip();
     let mut groups: Vec<String> = entries.into_iter().map(|e| e.group).collect();
     let count = scenes.len();
@@ -294,7 +294,8 @@ fn main() -> anyhow::Result<()> {
     let done: Vec<Vec<Vec<f32>>> = (0..draws)
         .into_par_iter()
         .map(|i| {
-            let draw = if judged { Draw::fixed(i, count) } else { Draw::random(i, (count, scenes.len()), seed) };
+            let draw =
+                if judged { Draw::fixed(i, count, seed as f64) } else { Draw::random(i, (count, scenes.len()), seed) };
             let file: PathBuf = scratch.path().join(format!("{i}.jpg"));
             let rows = draw.rows(&scenes, &file);
             let _ = std::fs::remove_file(file);
