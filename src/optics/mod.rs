@@ -14,6 +14,7 @@ pub mod hopkins;
 pub mod kernel;
 pub mod light;
 pub mod motion;
+pub(crate) mod stops;
 pub mod thin_lens;
 
 /// Published: photopic vision peaks at 555 nm (CIE 1924), which handbooks round to 550. The wavelength that stands for
