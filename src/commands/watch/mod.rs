@@ -229,9 +229,7 @@ impl Field<'_> {
             output::print(&format!("\n{name}\n"));
             output::print_large(&told.line);
             if let Some(c) = &told.compared {
-                output::print_large(
-                    &format!("{} than before", c.line).replace("same near and far than", "same near and far as"),
-                );
+                output::print_large(&c.than_before());
             }
         }
         if self.asked.bell && told.sharp_throughout == Some(false) {
