@@ -206,7 +206,7 @@ fn zones(found: &Diagnosis, pitch: Option<f64>) -> ZonesView {
 fn corners(diagnosis: &Diagnosis) -> CornersView {
     let found = &diagnosis.corners;
     CornersView {
-        soft: corner::names(&corner::soft(diagnosis)),
+        soft: corner::names(&diagnosis.soft_corners()),
         state: found.state,
         basis: found.basis,
         baseline: None,

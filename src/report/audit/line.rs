@@ -23,7 +23,7 @@ pub(super) fn line(d: &Diagnosis, capture: &Capture) -> Line {
     if near.passes() && far.passes() {
         // A cause that goes over the whole frame takes its corners with it.
         let whole = !matches!(d.verdict.cause, Cause::SharpThroughout | Cause::LensAsymmetry | Cause::CannotTell);
-        let soft = corner::part(&corner::names(&corner::soft(d))).filter(|_| !whole);
+        let soft = corner::part(&corner::names(&d.soft_corners())).filter(|_| !whole);
         let ends = passing(near, far, soft);
         let cause = cause(d, capture);
         let text = match &cause {

@@ -117,7 +117,7 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
 }
 
 fn advised(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> String {
-    let corners_beyond = d.corners.state == CornerState::SofterThanExpected && !corner::soft(d).is_empty();
+    let corners_beyond = d.corners.state == CornerState::SofterThanExpected && !d.soft_corners().is_empty();
     let mut parts: Vec<String> = match d.verdict.cause {
         Cause::SharpThroughout if corners_beyond => vec![corner::sentence(d, flags)],
         Cause::SharpThroughout => vec!["Nothing to change.".into()],
