@@ -5,12 +5,12 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 
-use super::album::Album;
 pub(crate) use super::asked::{Audit, Renditions};
 use super::baselines::{self, Shelf};
 use super::frame::{self, Bench, Seen};
+use super::frame_store::{Held, Shoot};
 use super::frames::failure;
-use super::held::{Held, Shoot};
+use super::pictures::Album;
 use super::progress::Progress;
 use super::remember::Memory;
 use super::{Outcome, groups, original, place, raw_worker, sidecars, stop, work, write};

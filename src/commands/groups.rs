@@ -2,8 +2,8 @@
 
 use std::borrow::Cow;
 
+use super::frame_store::Shoot;
 use super::frames::{f_numbers_in_names, take_name};
-use super::held::Shoot;
 use super::judging::trusted;
 use super::remember::Memory;
 use crate::diagnose::{self, Cause, Diagnosis};

@@ -5,12 +5,12 @@
 mod descent;
 mod dice;
 mod law;
-mod wide;
+mod vector_math;
 
 pub(crate) use descent::{Pace, descend};
 pub(crate) use dice::Dice;
 pub(crate) use law::{excess_density, normal_beyond, normal_density};
-pub(crate) use wide::{exp, ln};
+pub(crate) use vector_math::{exp, ln};
 
 /// Derived: 1 / (the normal's upper quartile). Times a median absolute deviation that a normal law's standard deviation
 /// is.

@@ -8,10 +8,10 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, bail};
 
-use super::album::Album;
 use super::audit::{self, Audit};
 use super::frame::{self, Bench};
-use super::held::{Done, small_of};
+use super::frame_store::{Done, small_of};
+use super::pictures::Album;
 use super::{Outcome, place, raw_worker, stop};
 use crate::intake::{self, Candidate, IntakeError, IntakeErrorKind, Prefer};
 use crate::output::folder::Folder;
