@@ -7,7 +7,7 @@
 use std::path::{Path, PathBuf};
 
 use tussock::commands::baselines::{Memory, Shelf, settle};
-use tussock::commands::held::{Done, Held, Shoot};
+use tussock::commands::frame_store::{Done, Held, Shoot};
 use tussock::diagnose::{Basis, CornerState, Corners, diagnose};
 use tussock::intake::Overrides;
 use tussock::lens::{

@@ -1,6 +1,7 @@
 //! run() -> ExitCode: the command line as typed becomes the command line as meant, then runs.
 
 mod audit;
+mod audit_options;
 mod cache;
 mod card;
 mod demo;
@@ -12,8 +13,7 @@ mod given;
 mod keepers;
 mod lens;
 mod licences;
-mod making;
-mod paper;
+mod manual;
 mod plan;
 mod reading;
 mod schema;
@@ -93,10 +93,10 @@ enum Command {
     Licences(licences::Args),
     /// Print the script that completes tussock's commands in a shell.
     #[command(after_help = examples::COMPLETIONS)]
-    Completions(paper::CompletionsArgs),
+    Completions(manual::CompletionsArgs),
     /// Print a manual page, or write all of them.
     #[command(after_help = examples::MAN)]
-    Man(paper::ManArgs),
+    Man(manual::ManArgs),
     /// Decode files for another process of this program, as asked on standard input.
     #[command(name = raw_worker::NAME, hide = true)]
     RawWorker {
@@ -227,7 +227,7 @@ mod tests {
 
     #[test]
     fn every_command_has_a_manual_page_and_every_shell_a_script() {
-        let pages = paper::pages(Line::command()).unwrap();
+        let pages = manual::pages(Line::command()).unwrap();
         for name in ["tussock.1", "tussock-audit.1", "tussock-lens-learn.1"] {
             let (_, page) = pages.iter().find(|(n, _)| n == name).unwrap_or_else(|| panic!("no {name}"));
             let text = String::from_utf8(page.clone()).unwrap();

@@ -90,7 +90,7 @@ fn check(settings: &Settings) -> anyhow::Result<()> {
     let sensors = sensors.map(|(body, size)| ("sensors", Some(values::sensor_of(&format!("{body}={size}")).map(drop))));
     for (name, checked) in checks.into_iter().chain(sensors) {
         if let Some(Err(why)) = checked {
-            settings::refuse(name, &why)?;
+            return Err(settings::refused(name, &why));
         }
     }
     Ok(())

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::making::Making;
+use super::audit_options::Making;
 use crate::commands::Outcome;
 use crate::commands::watch::{self, Watch};
 

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 use rayon::prelude::*;
 
-use super::held::{Held, Shoot};
+use super::frame_store::{Held, Shoot};
 use super::judging::diagnosed;
 pub use super::remember::Memory;
 use super::shelf;

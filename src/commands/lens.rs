@@ -7,7 +7,7 @@ use anyhow::bail;
 use super::frames::{self, Wanted};
 use super::{Outcome, shelf};
 use crate::lens::{
-    Baseline, Glass, LearnedFrom, Unsuitable, asymmetries, doubts, learn_aperture_series, learn_focus_series,
+    Baseline, Glass, LearnedFrom, Unsuitable, asymmetries, doubts, kind, learn_aperture_series, learn_focus_series,
     learn_from_shoot, record,
 };
 use crate::measure::TileMap;
@@ -61,7 +61,7 @@ pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
         output::say(&format!("tussock: {others} frames of other lenses or focal lengths are left out"));
     }
     let kept: Vec<(&TileMap, &Capture)> = mine.iter().map(|&i| (&frames[i].0, &frames[i].1)).collect();
-    let kind = asked.from.unwrap_or_else(|| judge(&kept));
+    let kind = asked.from.unwrap_or_else(|| kind(kept.iter().map(|(_, capture)| *capture)));
     let against = against(&kept, &mine, &names, kind, asked.from.is_some());
     if let (Some(why), false) = (&against, asked.anyway) {
         bail!(
@@ -145,23 +145,4 @@ fn one_lens(frames: &[(TileMap, Capture)]) -> Vec<usize> {
     let of = |glass: &Glass| (0..all.len()).filter(|&i| all[i].is(glass)).collect::<Vec<usize>>();
     // The first of equals.
     all.iter().map(of).rev().max_by_key(Vec::len).unwrap_or_default()
-}
-
-/// What frames are, judged by their facts: a few f-numbers of few frames each are a series of apertures, one
-/// f-number at several recorded distances is a series of focus, anything else a shoot.
-fn judge(frames: &[(&TileMap, &Capture)]) -> LearnedFrom {
-    let mut stops: Vec<f64> = frames.iter().filter_map(|(_, c)| c.f_number.as_ref()).map(|f| f.value).collect();
-    stops.sort_by(f64::total_cmp);
-    stops.dedup_by(|a, b| (*a / *b).ln().abs() < 0.03);
-    let mut places: Vec<f64> =
-        frames.iter().filter_map(|(_, c)| c.focus_distance_m.as_ref()).map(|f| 1.0 / f.value.middle()).collect();
-    places.sort_by(f64::total_cmp);
-    places.dedup_by(|a, b| (*a - *b).abs() < 1e-3);
-    if stops.len() == 1 && places.len() >= 4 && places.len() * 2 >= frames.len() {
-        LearnedFrom::FocusSeries
-    } else if stops.len() >= 3 && frames.len() <= 3 * stops.len() && frames.len() <= 24 {
-        LearnedFrom::ApertureSeries
-    } else {
-        LearnedFrom::Shoot
-    }
 }

@@ -7,8 +7,8 @@ use anyhow::Context as _;
 use rayon::prelude::*;
 
 use super::asked::Audit;
+use super::frame_store::Shoot;
 use super::frames::failure;
-use super::held::Shoot;
 use crate::intake::IntakeError;
 use crate::output;
 use crate::output::folder::Folder;

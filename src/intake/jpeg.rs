@@ -10,10 +10,10 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::headers::Headers;
+use super::huge_pages::{room, too_little, zeros};
 use super::levels::{luminance_of_bytes, widen};
 use super::luminance::Read;
 use super::rendered::{self, MAX_PIXELS};
-use super::roomy::{room, too_little, zeros};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, baseline, scan};

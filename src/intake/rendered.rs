@@ -7,9 +7,9 @@ use std::path::Path;
 use ::exif::{In, Tag, Value};
 use image::{ColorType, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
 
+use super::huge_pages::zeros;
 use super::levels::{Floats, luminance_of_bytes, luminance_of_floats, luminance_of_words, widen};
 use super::luminance::Read;
-use super::roomy::zeros;
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
 use super::{IntakeError, IntakeErrorKind};

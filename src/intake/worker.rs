@@ -10,10 +10,10 @@ use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use super::beside::{least_memory, memory_needed};
 use super::decode::Input;
 use super::limits::{OVER_TIME, Watch, limit_memory};
 use super::luminance::Read as RawRead;
+use super::memory::{least_memory, memory_needed};
 use super::messages::{Answer, Ask, Form, bounded, read_frame, write_frame};
 use super::{IntakeError, IntakeErrorKind};
 use image::RgbImage;

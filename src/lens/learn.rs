@@ -5,6 +5,7 @@ use super::glass::Glass;
 use super::sample::{self, Frame, Sample, samples};
 use super::{Baseline, Entry, LearnedFrom, Unsuitable};
 use crate::measure::{ALIKE, TileMap};
+use crate::optics::stops::{distinct, same};
 use crate::shot::Capture;
 use crate::stats;
 
@@ -96,14 +97,7 @@ fn one_sided(map: &TileMap) -> bool {
 
 /// Distinct f-numbers, rising.
 fn stops(frames: &[Frame]) -> Vec<f64> {
-    let mut all: Vec<f64> = frames.iter().map(|f| f.f_number).collect();
-    all.sort_by(f64::total_cmp);
-    all.dedup_by(|a, b| same_stop(*a, *b));
-    all
-}
-
-fn same_stop(a: f64, b: f64) -> bool {
-    (a / b).ln().abs() < 0.03
+    distinct(frames.iter().map(|f| f.f_number))
 }
 
 /// Lens name and focal length common to the frames; what a frame doesn't state goes with any.
@@ -182,7 +176,7 @@ fn apart(fitted: &Field, all: &[Sample], frames: usize) -> f64 {
 
 fn entry(f_number: f64, apart: f64, fitted: &Field, all: &[Sample], frames: &[Frame]) -> Entry {
     let at_stop: Vec<(&Sample, f64)> =
-        all.iter().zip(&fitted.clean).filter(|(s, _)| same_stop(s.f_number, f_number)).map(|(s, c)| (s, *c)).collect();
+        all.iter().zip(&fitted.clean).filter(|(s, _)| same(s.f_number, f_number)).map(|(s, c)| (s, *c)).collect();
     let mut used: Vec<usize> = at_stop.iter().filter(|(_, c)| *c > 0.5).map(|(s, _)| s.frame).collect();
     used.dedup();
     let floor = at_stop.first().map_or(0.0, |(s, _)| s.floor);

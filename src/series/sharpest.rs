@@ -1,5 +1,6 @@
 //! Which of near-duplicates is the sharpest, and whether focus moved between frames after all.
 
+use super::moved::{Twice, focus_moved};
 use super::zone::NO_LOSS;
 use super::{Blurs, Zone, ZoneBlur};
 use crate::quantity::{Estimate, ZoneName};
@@ -99,29 +100,18 @@ pub fn between(zones: &[Zone], read: &[ZoneBlur], blurs: &Blurs) -> Vec<Between>
     zones.iter().filter_map(of_zone).collect()
 }
 
-/// Whether some tiles are clearly sharper in one frame and others clearly sharper in another, so that the plane of
-/// focus moved between them though nothing recorded says so.
+/// Whether the plane of focus moved between any two of the frames though nothing recorded says so, by the widths as compared.
 #[must_use]
 pub fn focus_varied(blurs: &Blurs) -> bool {
     let frames = blurs.sigma.len();
-    let clear = |a: usize, b: usize| -> (usize, usize) {
-        let (mut count, mut compared) = (0, 0);
-        for t in 0..blurs.sigma[a].len() {
-            if let Some((x, y)) = blurs.sigma[a][t].zip(blurs.sigma[b][t]) {
-                compared += 1;
-                let sd = blurs.apart_sd[a][t].hypot(blurs.apart_sd[b][t]);
-                count += usize::from(y.value > 1.25 * x.value && y.value - x.value > 4.0 * sd);
-            }
-        }
-        (count, compared)
+    let moved = |a: usize, b: usize| {
+        focus_moved((0..blurs.sigma[a].len()).filter_map(|t| {
+            let (x, y) = blurs.sigma[a][t].zip(blurs.sigma[b][t])?;
+            let sd = blurs.apart_sd[a][t].hypot(blurs.apart_sd[b][t]);
+            Some(Twice { widths: [x.value, y.value], sd })
+        }))
     };
-    (0..frames).any(|a| {
-        (0..a).any(|b| {
-            let ((first, compared), (second, _)) = (clear(a, b), clear(b, a));
-            let enough = (compared / 20).max(3);
-            first >= enough && second >= enough
-        })
-    })
+    (0..frames).any(|a| (0..a).any(|b| moved(a, b)))
 }
 
 #[cfg(test)]

@@ -351,7 +351,7 @@ fn the_near_crop_shows_the_near_zone_and_marks_win() {
     let spots = report::spots(&frame);
     let near = spots[0];
     let tile = near.tile.expect("a tile") as usize;
-    assert!(frame.diagnosis.zones[0].tiles.contains(&(tile as u32)));
+    assert!(frame.diagnosis.near().tiles.contains(&(tile as u32)));
     frame.diagnosis.near_at = Some(tussock::quantity::Point { x: 1.0, y: 1.0 });
     let marked = report::spots(&frame)[0].region;
     assert_eq!((marked.x + marked.width, marked.y + marked.height), (3000, 2000));

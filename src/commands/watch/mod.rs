@@ -8,10 +8,10 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, bail};
 
-use super::album::Album;
 use super::audit::{self, Audit};
 use super::frame::{self, Bench};
-use super::held::{Done, small_of};
+use super::frame_store::{Done, small_of};
+use super::pictures::Album;
 use super::{Outcome, place, raw_worker, stop};
 use crate::intake::{self, Candidate, IntakeError, IntakeErrorKind, Prefer};
 use crate::output::folder::Folder;
@@ -229,9 +229,7 @@ impl Field<'_> {
             output::print(&format!("\n{name}\n"));
             output::print_large(&told.line);
             if let Some(c) = &told.compared {
-                output::print_large(
-                    &format!("{} than before", c.line).replace("same near and far than", "same near and far as"),
-                );
+                output::print_large(&c.than_before());
             }
         }
         if self.asked.bell && told.sharp_throughout == Some(false) {
