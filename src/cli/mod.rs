@@ -122,7 +122,9 @@ pub fn run() -> ExitCode {
     if !matches!(line.command, Command::RawWorker { .. }) {
         raw_worker::set_up(Budget::new(None, None));
     }
-    match guard::guarded(|| meant(line.command)) {
+    match guard::guarded(|| meant(line.command, &settings)) {
+        // What was asked for beside the words was done; the words were not.
+        Ok(Ok(Outcome::Done)) if output::lost() => Outcome::Partly.into(),
         Ok(Ok(outcome)) => outcome.into(),
         Ok(Err(error)) => {
             output::say(&format!("tussock: {}", output::in_words(&error)));
@@ -193,9 +195,10 @@ fn wrong(error: &clap::Error, typed: &[OsString]) -> ExitCode {
         output::say(error.render().to_string().trim_end());
         return Outcome::Nothing.into();
     }
-    // Nothing can be done about a closed standard output.
-    let _ = error.print();
-    Outcome::Done.into()
+    if let Err(why) = error.print() {
+        output::unprinted(&why);
+    }
+    if output::lost() { Outcome::Nothing.into() } else { Outcome::Done.into() }
 }
 
 #[cfg(test)]
