@@ -25,6 +25,7 @@ pub use audit::{
     assembled, bases, capture, companion, csv, group, href, html, inline, json, parts, pictures, spots, text, told,
     view, words,
 };
+pub(crate) use audit::VERSION as AUDIT_VERSION;
 pub(crate) use audit::{frame_line, glance, watch_over, watch_page, write_csv, write_json_with};
 pub use edge::EdgeView;
 pub use facts::FactsView;
