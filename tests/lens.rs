@@ -733,6 +733,22 @@ fn an_audit_takes_the_baseline_given_or_the_one_stored_under_the_lens() {
     assert_eq!(json["baselines"][0]["source"], "given");
     assert!(json["baselines"][0]["file"].as_str().unwrap().ends_with("given.toml"));
     assert!(said.contains("other.toml: no frame here was taken with that lens"), "{said}");
+    // One that the settings name serves the lens it is of as a stored one does, and is no word on frames of others.
+    std::fs::remove_file(shelf.join("example.toml")).unwrap();
+    std::fs::write(home.path().join("tussock/settings.toml"), "lenses = [\"../given.toml\", \"../other.toml\"]").unwrap();
+    let (json, said) = audit(&[]);
+    assert_eq!((&json["baselines"][0]["source"], &json["baselines"][0]["frames"]), (&"stored".into(), &2.into()));
+    assert!(!said.contains("no frame here was taken"), "{said}");
+    let nameless = |file: &str| {
+        let path = photos.join(file);
+        let mut picture = image::open(&path).unwrap().to_rgb8();
+        picture.put_pixel(0, 0, image::Rgb([0; 3]));
+        picture.save(path).unwrap();
+    };
+    ["moor-0.jpg", "moor-1.jpg"].into_iter().for_each(nameless);
+    let (json, said) = audit(&[]);
+    assert!(json["baselines"] == serde_json::json!([]) && said.is_empty(), "{} {said}", json["baselines"]);
+    std::fs::remove_file(home.path().join("tussock/settings.toml")).unwrap();
     // What is no baseline is refused before anything is measured.
     let mut command = assert_cmd::Command::cargo_bin("tussock").unwrap();
     command.arg("audit").arg(&photos).arg("--lens").arg(photos.join("moor-0.jpg"));

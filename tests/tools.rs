@@ -463,6 +463,34 @@ fn settings_hold_for_every_command_and_a_broken_file_is_named() {
     assert!(!plan(&["--units", "metric"]).contains(" ft"), "{}", plan(&["--units", "metric"]));
     let json: serde_json::Value = serde_json::from_str(&out(&place.run(&["settings", "--json"]))).unwrap();
     assert_eq!(json["settings"][1]["source"], "settings file");
+    // A sensor that is set is what the same one typed is, and gives way to what is typed and to a photograph's own.
+    let numbers = |arguments: &[&str]| {
+        let done = place.run(&[&["plan", "--near", "1m", "--json"], arguments].concat());
+        assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+        out(&done)
+    };
+    use exif::{Tag, Value};
+    let resolution = |tag| (tag, files::rational(10_000, 6));
+    let fields = [
+        (Tag::FNumber, files::rational(8, 1)),
+        (Tag::FocalLength, files::rational(24, 1)),
+        (Tag::PixelXDimension, Value::Long(vec![480])),
+        (Tag::PixelYDimension, Value::Long(vec![320])),
+        resolution(Tag::FocalPlaneXResolution),
+        resolution(Tag::FocalPlaneYResolution),
+        (Tag::FocalPlaneResolutionUnit, Value::Short(vec![3])),
+    ];
+    place.photo("small.jpg", &files::with_exif(&jpeg(1), &fields));
+    let asked: [&[&str]; 4] = [
+        &["--focal", "24mm"],
+        &["--focal", "24mm", "--sensor", "23.5x15.6mm"],
+        &["--focal", "24mm", "--crop", "2"],
+        &["--from", "photos/small.jpg"],
+    ];
+    let set = asked.map(numbers);
+    fs::write(&file, "units = \"imperial\"\n").unwrap();
+    let unset = asked.map(numbers);
+    assert!(set[0] == set[1] && unset[0] != set[0] && unset[1..] == set[1..], "{set:?} {unset:?}");
     for (text, why) in [("unit = 1", "line 1"), ("units = \"miles\"", "'miles'"), ("units = ", "line 1")] {
         fs::write(&file, text).unwrap();
         for arguments in [vec!["plan", "--near", "1m", "--focal", "24mm"], vec!["settings"]] {

@@ -51,6 +51,8 @@ pub(crate) struct Next {
 pub(crate) struct Camera {
     /// Sensor, where given.
     pub sensor: Option<Sensor>,
+    /// The sensor that the user's settings name; a photograph's own goes before it.
+    pub usual_sensor: Option<Sensor>,
     /// Pixel pitch, um, where given.
     pub pitch_um: Option<f64>,
     /// The smallest aperture of the lens.
@@ -62,9 +64,9 @@ pub(crate) struct Camera {
 }
 
 impl Camera {
-    /// The sensor, the 24 x 36 mm frame unless given.
+    /// The sensor, the 24 x 36 mm frame unless given or set.
     pub(crate) fn sensor(&self) -> Fact<Sensor> {
-        given_or(self.sensor, || Fact::new(Sensor::FULL_FRAME, Source::Assumed))
+        given_or(self.sensor.or(self.usual_sensor), || Fact::new(Sensor::FULL_FRAME, Source::Assumed))
     }
 
     /// The pixel pitch, that of 6000 pixels along the longer side unless given.
@@ -131,7 +133,7 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
         ..Intent::default()
     };
     let capture = &shot.capture;
-    let shelf = Shelf::open(&[])?;
+    let shelf = Shelf::open(&[], &[])?;
     let baseline = shelf.find(capture).map(|place| shelf.baseline(place));
     let found = judged(&map, capture, &shot.flags, baseline, &intent);
     let range = |d: Option<ImpliedDistance>| {

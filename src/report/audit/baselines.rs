@@ -14,7 +14,7 @@ use crate::report::say::number::{counted, machine, plain};
 pub enum BaselineSource {
     /// A file the user gave.
     Given,
-    /// The user's configuration folder, by the lens's name.
+    /// The user's settings or configuration folder, by the lens's name.
     Stored,
     /// These very frames: provisional.
     Shoot,
