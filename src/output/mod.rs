@@ -2,7 +2,6 @@
 
 pub(crate) mod beside;
 pub(crate) mod folder;
-pub(crate) mod guard;
 mod ledger;
 mod open;
 mod record;
@@ -23,6 +22,7 @@ use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, plain_json, shown};
 use crate::report::FailureView;
 use folder::UNFINISHED;
+pub(crate) use crate::intake::guard;
 pub(crate) use open::open;
 
 /// Writes `bytes` to a file that the user named, whole or not at all.
