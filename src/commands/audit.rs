@@ -179,7 +179,7 @@ fn written(audit: &Audit, run: &mut Run, shoot: &mut Shoot<'_>, folder: &Folder)
 }
 
 /// Version of what is remembered of a frame.
-const RECORDS: u32 = 3;
+const RECORDS: u32 = 4;
 
 /// What is remembered for an audit.
 pub(super) fn memory(audit: &Audit) -> Memory {
@@ -200,7 +200,7 @@ pub(super) fn memory(audit: &Audit) -> Memory {
 /// # Errors
 /// Where a given file can't be read or is no baseline.
 pub(super) fn shelf(audit: &Audit) -> anyhow::Result<Shelf> {
-    if audit.no_lens { Ok(Shelf::none()) } else { Shelf::open(&audit.lenses) }
+    if audit.no_lens { Ok(Shelf::none()) } else { Shelf::open(&audit.lenses, &audit.known_lenses) }
 }
 
 /// What is held of a frame, where it is one, and what went wrong.

@@ -21,11 +21,11 @@ pub(crate) struct Settings {
     pub sharp_for: Option<String>,
     /// Units of sentences, as after `--units`.
     pub units: Option<String>,
-    /// The sensor that plans and cards are for, as after `--sensor`.
+    /// The sensor that plans and cards are for, as after `--sensor`; that of a photograph planned from goes before it.
     pub sensor: Option<String>,
     /// Sensors of cameras by name, as after `--sensor-of`.
     pub sensors: Option<BTreeMap<String, String>>,
-    /// Learned baselines, as after `--lens`; where relative, seen from the file's folder.
+    /// Learned baselines, each for frames that name its lens; where relative, seen from the file's folder.
     pub lenses: Option<Vec<PathBuf>>,
     /// Colours of the page, as after `--theme`.
     pub theme: Option<String>,
@@ -119,7 +119,7 @@ pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
         one("units", settings.units.clone(), "metric", "--units"),
         one("sensor", settings.sensor.clone(), "36x24mm", "--sensor of plan and card"),
         one("sensors", sensors, "as the files tell", "--sensor-of"),
-        one("lenses", lenses, "those learned, by the lens's name", "--lens"),
+        one("lenses", lenses, "those learned, by the lens's name", "--lens, by the lens's name"),
         one("theme", settings.theme.clone(), "auto", "--theme"),
     ];
     let place = place().ok();

@@ -217,6 +217,8 @@ pub enum Unsettled {
     FarHidden,
     /// Two causes fit about equally well.
     CausesAlike,
+    /// The picture may lie on its side, so that which end is near can't be told.
+    Turned,
     /// Sharpening in the camera hides the widths.
     Sharpened,
     /// The f-number or the pixel pitch is unknown, so optics can't be applied.
@@ -286,7 +288,8 @@ pub struct Diagnosis {
     pub flags: Vec<Flag>,
 }
 
-/// Derived: the order of [`ZoneName::JUDGED`]. Places of near and far among the zones of a diagnosis, and among whatever is kept of both ends.
+/// Places of near and far among the zones of a diagnosis, and among whatever is kept of both ends. Derived: the order of
+/// [`ZoneName::JUDGED`].
 pub(super) const NEAR: usize = 0;
 pub(super) const FAR: usize = 1;
 

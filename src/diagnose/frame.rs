@@ -18,7 +18,7 @@ use crate::stats::Dice;
 /// Difference in ln evidence from which one explanation is preferred to another. Chosen: odds of about fifty to one.
 const DECISIVE: f64 = 4.0;
 
-/// Derived: the order of [`ZoneName::JUDGED`], of which the corners are the last. Place of the first of them.
+/// Place of the first of them. Derived: the order of [`ZoneName::JUDGED`], of which the corners are the last.
 const FIRST_CORNER: usize = ZoneName::JUDGED.len() - ZoneName::CORNERS.len();
 
 /// All that judging a fitted frame needs.

@@ -17,11 +17,12 @@ pub struct Lean {
     pub beyond: bool,
 }
 
-/// Chosen: one-sided, a wrong one in forty; as sure as the lens's own part must be in [`super::corners`]. Standard deviations by which a
-/// corner must be beyond its mirror image.
+/// Standard deviations by which a corner must be beyond its mirror image. Chosen: one-sided, a wrong one in forty; as sure
+/// as the lens's own part must be in [`super::corners`].
 const SURE_SD: f64 = 2.0;
 
-/// Chosen: half of what would be seen by itself. Share of the permitted blur by which the corners of a pair must differ to lean.
+/// Share of the permitted blur by which the corners of a pair must differ to lean. Chosen: half of what would be seen by
+/// itself.
 const LEANS: f64 = 0.5;
 
 /// Corners and their mirror images.

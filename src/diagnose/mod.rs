@@ -146,7 +146,7 @@ fn judge_fitted(
     if e.skyline.is_none() && posterior::turned(posterior, problem) {
         d.flags.push(Flag::OrientationLost);
         d.flags.dedup();
-        verdict::leave_open(&mut d.verdict);
+        verdict::leave_open(&mut d.verdict, Unsettled::Turned);
         for zone in d.ends_mut() {
             zone.answer = Answer::unknown(Reason::Turned);
         }

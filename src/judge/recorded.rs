@@ -2,8 +2,8 @@
 
 use crate::quantity::Distance;
 
-/// Chosen: cameras record distances roughly (common practice, no published source). Standard deviations, and share of
-/// the larger of the two, by which a recorded focus distance must lie off what the picture shows.
+/// Standard deviations, and share of the larger of the two, by which a recorded focus distance must lie off what the
+/// picture shows. Chosen: cameras record distances roughly (common practice, no published source).
 const CONTRADICTED: (f64, f64) = (3.0, 0.2);
 
 /// Whether a recorded distance lies outside what the picture allows, mean and spread of an inverse distance, 1/m.

@@ -5,16 +5,18 @@ use super::focus::FRAMES;
 use crate::optics::stops;
 use crate::shot::Capture;
 
-/// Chosen: two are taken by chance, and a lens is stopped down by more than one step. Fewest f-numbers of a series of apertures.
+/// Fewest f-numbers of a series of apertures. Chosen: two are taken by chance, and a lens is stopped down by more than one
+/// step.
 const STOPS: usize = 3;
-/// Chosen: a tripod's series repeats a stop for safety, a shoot has many frames of each. Most frames to an f-number of such a series,
-/// and most of them in all.
+/// Most frames to an f-number of such a series, and most of them in all. Chosen: a tripod's series repeats a stop for
+/// safety, a shoot has many frames of each.
 const TO_A_STOP: usize = 3;
 const MOST: usize = 24;
-/// Chosen: a bracket may repeat a step; a shoot at one f-number has most frames at its two or three favourite distances. Most frames to
-/// a recorded distance of a series of focus.
+/// Most frames to a recorded distance of a series of focus. Chosen: a bracket may repeat a step; a shoot at one f-number
+/// has most frames at its two or three favourite distances.
 const TO_A_PLACE: usize = 2;
-/// Chosen: less than any camera's record of the distance tells apart. Difference of inverse distances that are one place, 1/m.
+/// Difference of inverse distances that are one place, 1/m. Chosen: less than any camera's record of the distance tells
+/// apart.
 const ONE_PLACE: f64 = 1e-3;
 
 /// What frames are: a few f-numbers of few frames each are a series of apertures, one f-number at several recorded distances is a

@@ -1,24 +1,24 @@
 //! f-numbers as lenses are marked with them, and which two of them are one aperture: one place for all that lists or compares stops.
 
-/// Published: f-numbers as lenses are marked (ISO 517; from memory). Marked f-numbers in thirds of a stop.
+/// Marked f-numbers in thirds of a stop. Published: f-numbers as lenses are marked (ISO 517; from memory).
 pub(crate) const THIRDS: [f64; 31] = [
     1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0, 13.0, 14.0, 16.0,
     18.0, 20.0, 22.0, 25.0, 29.0, 32.0, 36.0, 40.0, 45.0,
 ];
 
-/// Published: f-numbers as lenses are marked (ISO 517; from memory). Full stops.
+/// Full stops. Published: f-numbers as lenses are marked (ISO 517; from memory).
 pub(crate) const FULL: [f64; 12] = [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
 
-/// Published: the preferred numbers of ISO 517 in halves and thirds of a stop, rounded as marked (from memory; the widest from common
-/// practice). Every f-number that a lens or a camera may show.
+/// Every f-number that a lens or a camera may show. Published: the preferred numbers of ISO 517 in halves and thirds of a
+/// stop, rounded as marked (from memory; the widest from common practice).
 pub(crate) const MARKED: [f64; 45] = [
     0.95, 1.0, 1.1, 1.2, 1.4, 1.6, 1.7, 1.8, 1.9, 2.0, 2.2, 2.4, 2.5, 2.8, 3.2, 3.3, 3.5, 4.0, 4.5, 4.8, 5.0, 5.6, 6.3,
     6.7, 7.1, 8.0, 9.0, 9.5, 10.0, 11.0, 13.0, 14.0, 16.0, 18.0, 19.0, 20.0, 22.0, 25.0, 27.0, 29.0, 32.0, 36.0, 38.0,
     40.0, 45.0,
 ];
 
-/// Derived: a sixth of a stop, half of the least step that lenses are set in; files state what is engraved or what was driven, and the
-/// two differ by less. Factor within which f-numbers are one aperture.
+/// Factor within which f-numbers are one aperture. Derived: a sixth of a stop, half of the least step that lenses are set
+/// in; files state what is engraved or what was driven, and the two differ by less.
 pub(crate) const ONE_APERTURE: f64 = 1.06;
 
 /// Whether two f-numbers are one aperture.

@@ -2,18 +2,18 @@
 
 use std::ops::RangeInclusive;
 
-/// Chosen: from faster than any lens that was made to the pinholes of toy cameras. f-numbers.
+/// f-numbers. Chosen: from faster than any lens that was made to the pinholes of toy cameras.
 pub(crate) const F_NUMBER: RangeInclusive<f64> = 0.5..=256.0;
 
-/// Chosen: from the lens of a phone to the longest mirror lens. Focal lengths, mm.
+/// Focal lengths, mm. Chosen: from the lens of a phone to the longest mirror lens.
 pub(crate) const FOCAL_MM: RangeInclusive<f64> = 0.5..=20_000.0;
 
-/// Chosen: as focal lengths, which on a sensor smaller than 24 x 36 mm are longer as it counts. The same for the field they
-/// would have on 24 x 36 mm, mm.
+/// The same for the field they would have on 24 x 36 mm, mm. Chosen: as focal lengths, which on a sensor smaller than 24 x
+/// 36 mm are longer as it counts.
 pub(crate) const FOCAL_35MM: RangeInclusive<f64> = 1.0..=20_000.0;
 
-/// Chosen: from a flash of light to more than a week. Exposure times, s.
+/// Exposure times, s. Chosen: from a flash of light to more than a week.
 pub(crate) const EXPOSURE_S: RangeInclusive<f64> = 1e-7..=1e6;
 
-/// Chosen: far beyond what any sensor states. ISO speeds.
+/// ISO speeds. Chosen: far beyond what any sensor states.
 pub(crate) const ISO: RangeInclusive<f64> = 1.0..=1e8;

@@ -7,7 +7,7 @@ use super::seen::Seen;
 use super::{Varied, aperture, bracket};
 use crate::shot::Source;
 
-/// Chosen: no bracket is that long, and each takes a moment. Most frames that are asked whether they were shaken.
+/// Most frames that are asked whether they were shaken. Chosen: no bracket is that long, and each takes a moment.
 const ASKED: usize = 64;
 
 /// The frames of a scene that were shaken, by what is known of each; none of more than are asked.

@@ -9,14 +9,14 @@ pub(super) struct Twice {
     pub sd: f64,
 }
 
-/// Chosen: the widths of one tile scatter by 5 to 8 %, those of two frames' by a tenth. Factor between the widths of a place from which
-/// one frame is clearly sharper there.
+/// Factor between the widths of a place from which one frame is clearly sharper there. Chosen: the widths of one tile
+/// scatter by 5 to 8 %, those of two frames' by a tenth.
 const SHARPER: f64 = 1.25;
-/// Chosen: of some hundred tiles none lies beyond by chance, also where errors are told a little small. Standard errors by which the
-/// widths of a place must differ for that.
+/// Standard errors by which the widths of a place must differ for that. Chosen: of some hundred tiles none lies beyond by
+/// chance, also where errors are told a little small.
 const SURE: f64 = 4.0;
-/// Chosen: what moved, or lies at one depth for itself, takes less. Share of the places compared, one in so many, at which either
-/// frame must be the sharper, and the fewest of them.
+/// Share of the places compared, one in so many, at which either frame must be the sharper, and the fewest of them. Chosen:
+/// what moved, or lies at one depth for itself, takes less.
 const ONE_IN: usize = 20;
 const FEWEST: usize = 3;
 
