@@ -64,9 +64,9 @@ fn main() {
                 v.cause,
                 v.confidence,
                 v.unsettled,
-                d.zones[0].optical_px.map_or(0.0, |e| e.value),
+                d.near().optical_px.map_or(0.0, |e| e.value),
                 scene.near().optical_px,
-                d.zones[1].optical_px.map_or(0.0, |e| e.value),
+                d.far().optical_px.map_or(0.0, |e| e.value),
                 scene.far().optical_px,
                 scene.permitted(),
                 scene.focal_mm,
@@ -212,14 +212,14 @@ fn hundreds(verbose: bool) {
         n += 1;
         let d = say(&wet, &Intent::default());
         told += u32::from(d.verdict.cause != Cause::CannotTell);
-        blind += u32::from(d.zones[1].optical_px.is_none());
+        blind += u32::from(d.far().optical_px.is_none());
         if verbose && d.verdict.cause != Cause::CannotTell {
             println!(
                 "water {seed}: {:?} {:.2} truth {:?} near {:?}",
                 d.verdict.cause,
                 d.verdict.confidence,
                 wet.cause(),
-                d.zones[0].optical_px
+                d.near().optical_px
             );
         }
     }

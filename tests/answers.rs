@@ -86,7 +86,7 @@ fn widths_that_are_only_bounded_do_not_scatter() {
             }
         }
         let d = judge(&scene, &map);
-        assert!(ends(&d).iter().all(|e| e.passes()), "seed {seed}: {:?}", d.zones[0].answer);
+        assert!(ends(&d).iter().all(|e| e.passes()), "seed {seed}: {:?}", d.near().answer);
     }
 }
 
@@ -108,7 +108,7 @@ fn a_mast_before_the_sky_has_no_say() {
         }
         let d = judge(&scene, &map);
         assert_eq!(d.verdict.cause, plain.verdict.cause, "seed {seed}: {:?}", d.verdict);
-        let far = |d: &Diagnosis| d.zones[1].optical_px.map(|b| b.value).unwrap();
+        let far = |d: &Diagnosis| d.far().optical_px.map(|b| b.value).unwrap();
         assert!((far(&d) / far(&plain) - 1.0).abs() < 0.05, "seed {seed}: {} and {}", far(&d), far(&plain));
     }
 }
@@ -279,7 +279,7 @@ fn a_step_from_sharpened_edges_to_smoothed_texture_is_no_defocus() {
         }
         let d = judge(&scene, &map);
         let firm = d.verdict.cause.is_focus() && d.verdict.confidence >= judge::SURE;
-        assert!(!firm && ends(&d)[0] != Judgement::Beyond, "seed {seed}: {:?} {:?}", d.verdict, d.zones[0]);
+        assert!(!firm && ends(&d)[0] != Judgement::Beyond, "seed {seed}: {:?} {:?}", d.verdict, d.near());
         // The same processing over ground that is out of focus leaves the growth, and the verdict.
         let far = Scene { seed, ..too_far() };
         let mut map = far.map();

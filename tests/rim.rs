@@ -348,6 +348,49 @@ fn half_a_jpeg_is_told_and_half_is_measured() {
     assert!(ratios[0] > 0.7 && ratios[count - 1] < 1.4, "{ratios:?}");
 }
 
+/// What is printed is one thing that was asked for; sidecars, the report and files put into a folder are others. EPIPE and
+/// ENOSPC as POSIX has them for a pipe that nobody reads and Linux for `/dev/full`; a reader that has read enough is no failure.
+#[test]
+fn a_full_or_closed_standard_output_costs_what_is_printed_and_nothing_else() {
+    let to = |place: &Place, arguments: &[&str], out: Stdio| {
+        place.command(arguments).stdout(out).stderr(Stdio::piped()).output().unwrap()
+    };
+    let full = || fs::File::options().write(true).open("/dev/full").map(Stdio::from);
+    let closed = || {
+        let (read, write) = std::io::pipe().unwrap();
+        drop(read);
+        Stdio::from(write)
+    };
+    let place = Place::new();
+    place.photo("a.jpg", &jpeg(300, 200, 1));
+    place.photo("broken.jpg", b"no picture");
+    let audit = ["audit", "photos", "--no-cache", "--no-page", "--overwrite", "--sidecars", "--out", "rep"];
+    let json = [&audit[..], &["--json"]].concat();
+    let copy = ["keepers", "rep", "--of", "all", "--copy", "kept"];
+    for (arguments, made) in [(&audit[..], "photos/a.xmp"), (&json, "photos/a.xmp"), (&copy, "kept/a.jpg")] {
+        let lost = full().map(|full| (full, "cannot print", 1)).into_iter();
+        for (out, said_of_it, status) in lost.chain([(closed(), "", if made.starts_with("kept") { 0 } else { 1 })]) {
+            let _ = (fs::remove_file(place.path("photos/a.xmp")), fs::remove_dir_all(place.path("kept")));
+            let done = to(&place, arguments, out);
+            let words = said(&done);
+            assert_eq!(done.status.code(), Some(status), "{arguments:?}: {words}");
+            assert!(place.path(made).is_file(), "{arguments:?}: {words}");
+            assert!(words.contains(said_of_it) && words.contains("cannot print") != said_of_it.is_empty(), "{words}");
+            assert!(words.contains("broken.jpg") == (arguments[0] == "audit"), "{words}");
+        }
+        let left = contents(&place.path("rep")).into_keys().find(|p| p.to_string_lossy().contains("unfinished"));
+        assert_eq!(left, None);
+    }
+    for arguments in [&["schema", "audit"][..], &["--help"], &["man", "audit"]] {
+        let done = to(&place, arguments, closed());
+        assert!(done.status.code() == Some(0) && said(&done).is_empty(), "{arguments:?}: {}", said(&done));
+        if let Ok(full) = full() {
+            let done = to(&place, arguments, full);
+            assert!(done.status.code() != Some(0) && said(&done).contains("the disk is full"), "{}", said(&done));
+        }
+    }
+}
+
 #[test]
 fn nothing_waits_on_a_pipe_and_no_name_steers_the_terminal() {
     let place = Place::new();

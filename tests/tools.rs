@@ -114,27 +114,25 @@ fn reported() -> Place {
     place.photo("e.xmp", b"sidecar of e");
     fs::create_dir_all(place.path("photos/more")).unwrap();
     place.photo("more/a.jpg", b"another a");
-    let frame = |file: &str, throughout: Option<bool>, cause: &str, group: Option<usize>| {
+    let frame = |file: &str, throughout: Option<bool>, cause: &str, group: Option<usize>, keep: Option<bool>| {
         let original = fs::read(place.path("photos").join(file)).ok().map(
             |bytes| serde_json::json!({"bytes": bytes.len(), "digest": blake3::hash(&bytes).to_hex().to_string()}),
         );
         serde_json::json!({"file": format!("photos/{file}"), "original": original, "sharp": {"throughout": throughout, "near": "within"},
-            "verdict": {"cause": cause, "confidence": 0.9}, "group": group, "tiles": [{"x": 0}]})
+            "verdict": {"cause": cause, "confidence": 0.9}, "group": group, "tiles": [{"x": 0}],
+            "proposal": keep.map(|keep| serde_json::json!({"keep": keep, "why": "what the report says of it"}))})
     };
     let report = serde_json::json!({"format": "tussock.audit", "version": 3, "base": place.0.path(), "frames": [
-        frame("a.jpg", Some(true), "sharp_throughout", Some(0)),
-        frame("b.jpg", Some(true), "sharp_throughout", Some(0)),
-        frame("c.jpg", Some(false), "focus_too_far", None),
-        frame("d.jpg", None, "cannot_tell", None),
-        frame("e.dng", Some(true), "lens_asymmetry", None),
-        frame("more/a.jpg", Some(true), "sharp_throughout", None),
-        frame("f1.jpg", Some(false), "focus_too_near", Some(1)),
-        frame("f2.jpg", Some(false), "too_little_depth", Some(1)),
-        frame("f3.jpg", Some(false), "focus_too_far", Some(1)),
-    ], "failures": [], "groups": [
-        {"frames": [0, 1], "best": 1, "varied": "nothing", "covering_set": null},
-        {"frames": [6, 7, 8], "best": 7, "varied": "focus", "covering_set": ["photos/f1.jpg", "photos/f3.jpg"]},
-    ]});
+        frame("a.jpg", Some(true), "sharp_throughout", Some(0), Some(false)),
+        frame("b.jpg", Some(true), "sharp_throughout", Some(0), Some(true)),
+        frame("c.jpg", Some(false), "focus_too_far", None, Some(false)),
+        frame("d.jpg", None, "cannot_tell", None, None),
+        frame("e.dng", Some(true), "lens_asymmetry", None, Some(true)),
+        frame("more/a.jpg", Some(true), "sharp_throughout", None, Some(true)),
+        frame("f1.jpg", Some(false), "focus_too_near", Some(1), Some(true)),
+        frame("f2.jpg", Some(false), "too_little_depth", Some(1), Some(false)),
+        frame("f3.jpg", Some(false), "focus_too_far", Some(1), Some(true)),
+    ], "failures": [], "groups": []});
     fs::create_dir(place.path("report")).unwrap();
     fs::write(place.path("report/audit.json"), report.to_string()).unwrap();
     place
@@ -150,13 +148,13 @@ fn listed(place: &Place, arguments: &[&str]) -> String {
 fn keepers_lists_frames_by_verdict_group_and_marks() {
     let place = reported();
     assert_eq!(listed(&place, &[]), "a.jpg\nb.jpg\ne.dng\nmore/a.jpg\n");
-    // What the page proposes: of a bracket those that cover the depth together, of another scene the best.
+    // What the page proposes, whatever the verdict.
     assert_eq!(listed(&place, &["--best"]), "b.jpg\ne.dng\nmore/a.jpg\nf1.jpg\nf3.jpg\n");
-    assert_eq!(listed(&place, &["--best", "--of", "focus-too-far"]), "c.jpg\nf3.jpg\n");
+    assert_eq!(listed(&place, &["--best", "--of", "focus-too-far"]), "f3.jpg\n");
     assert_eq!(listed(&place, &["--of", "unknown,cannot-tell"]), "d.jpg\n");
     assert_eq!(listed(&place, &["--of", "not-sharp", "-0"]), "c.jpg\0f1.jpg\0f2.jpg\0f3.jpg\0");
     let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--of", "not-sharp", "--json"])).unwrap();
-    assert_eq!(json["frames"][1]["why"], serde_json::Value::Null);
+    assert_eq!(json["frames"][2]["why"], serde_json::Value::Null);
     assert_eq!((&json["format"], &json["frames"][0]["cause"]), (&"tussock.keepers".into(), &"focus_too_far".into()));
     let marks = |text: &str| fs::write(place.path("keep.json"), text).unwrap();
     marks(r#"{"format":"tussock.keep","version":1,"report":"x","keep":["photos/c.jpg"],"leave_out":["photos/a.jpg"]}"#);
@@ -187,21 +185,44 @@ fn keepers_tells_of_the_best_of_a_scene_that_an_end_of_it_is_soft() {
     let place = reported();
     let file = place.path("report/audit.json");
     let mut report: serde_json::Value = serde_json::from_str(&fs::read_to_string(&file).unwrap()).unwrap();
-    (report["frames"][7]["proposal"], report["groups"][1]["covering_set"]) =
-        (serde_json::json!({"keep": true, "why": "best of its scene, but soft far"}), serde_json::Value::Null);
+    let proposed = |keep: bool, why: &str| serde_json::json!({"keep": keep, "why": why});
+    report["frames"][7]["proposal"] = proposed(true, "best of its scene, but soft far");
+    (6..9).filter(|&k| k != 7).for_each(|k| report["frames"][k]["proposal"] = proposed(false, "another is better"));
     fs::write(&file, report.to_string()).unwrap();
     let done = place.run(&["keepers", "report", "--best"]);
     assert!(out(&done).ends_with("f2.jpg\n"), "{}", out(&done));
     assert!(said(&done).contains("f2.jpg: best of its scene, but soft far"), "{}", said(&done));
     let json: serde_json::Value = serde_json::from_str(&listed(&place, &["--best", "--json"])).unwrap();
     assert_eq!(json["frames"][3]["why"], "best of its scene, but soft far");
-    // One of which nothing is known.
+    // One of which nothing is known is not proposed, so that it isn't listed.
     (report["frames"][7]["proposal"], report["frames"][7]["sharp"]["throughout"]) =
         (serde_json::Value::Null, serde_json::Value::Null);
     fs::write(&file, report.to_string()).unwrap();
     let done = place.run(&["keepers", "report", "--best"]);
-    assert!(said(&done).contains("f2.jpg: best of its scene, but near and far can't be judged"), "{}", said(&done));
+    assert!(!out(&done).contains("f2.jpg") && said(&done).is_empty(), "{}", said(&done));
     assert_eq!(said(&place.run(&["keepers", "report", "--best", "--quiet"])), "");
+}
+
+/// A report of another version may mean something else by the same words, and files are moved by it.
+#[test]
+fn keepers_reads_no_report_of_another_version() {
+    let place = reported();
+    let file = place.path("report/audit.json");
+    let mut report: serde_json::Value = serde_json::from_str(&fs::read_to_string(&file).unwrap()).unwrap();
+    let before = contents(&place.path("photos"));
+    for (version, frames, why) in [
+        (Some(2), None, "an earlier version"),
+        (Some(99), None, "a later version"),
+        (Some(99), Some("of another shape"), "a later version"),
+        (None, None, "not a report"),
+    ] {
+        report["version"] = version.map_or(serde_json::Value::Null, Into::into);
+        frames.iter().for_each(|f| report["frames"] = serde_json::Value::from(*f));
+        fs::write(&file, report.to_string()).unwrap();
+        let done = place.run(&["keepers", "report", "--move", "kept"]);
+        assert!(done.status.code() == Some(2) && said(&done).contains(why), "{version:?}: {}", said(&done));
+        assert!(!place.path("kept").exists() && contents(&place.path("photos")) == before, "{version:?}");
+    }
 }
 
 #[test]
@@ -442,6 +463,34 @@ fn settings_hold_for_every_command_and_a_broken_file_is_named() {
     assert!(!plan(&["--units", "metric"]).contains(" ft"), "{}", plan(&["--units", "metric"]));
     let json: serde_json::Value = serde_json::from_str(&out(&place.run(&["settings", "--json"]))).unwrap();
     assert_eq!(json["settings"][1]["source"], "settings file");
+    // A sensor that is set is what the same one typed is, and gives way to what is typed and to a photograph's own.
+    let numbers = |arguments: &[&str]| {
+        let done = place.run(&[&["plan", "--near", "1m", "--json"], arguments].concat());
+        assert_eq!(done.status.code(), Some(0), "{}", said(&done));
+        out(&done)
+    };
+    use exif::{Tag, Value};
+    let resolution = |tag| (tag, files::rational(10_000, 6));
+    let fields = [
+        (Tag::FNumber, files::rational(8, 1)),
+        (Tag::FocalLength, files::rational(24, 1)),
+        (Tag::PixelXDimension, Value::Long(vec![480])),
+        (Tag::PixelYDimension, Value::Long(vec![320])),
+        resolution(Tag::FocalPlaneXResolution),
+        resolution(Tag::FocalPlaneYResolution),
+        (Tag::FocalPlaneResolutionUnit, Value::Short(vec![3])),
+    ];
+    place.photo("small.jpg", &files::with_exif(&jpeg(1), &fields));
+    let asked: [&[&str]; 4] = [
+        &["--focal", "24mm"],
+        &["--focal", "24mm", "--sensor", "23.5x15.6mm"],
+        &["--focal", "24mm", "--crop", "2"],
+        &["--from", "photos/small.jpg"],
+    ];
+    let set = asked.map(numbers);
+    fs::write(&file, "units = \"imperial\"\n").unwrap();
+    let unset = asked.map(numbers);
+    assert!(set[0] == set[1] && unset[0] != set[0] && unset[1..] == set[1..], "{set:?} {unset:?}");
     for (text, why) in [("unit = 1", "line 1"), ("units = \"miles\"", "'miles'"), ("units = ", "line 1")] {
         fs::write(&file, text).unwrap();
         for arguments in [vec!["plan", "--near", "1m", "--focal", "24mm"], vec!["settings"]] {

@@ -32,7 +32,7 @@ const NEEDED: &[&str] = &[
 const LEFT_OUT: &[&str] = &[
     "diagnose/surface.rs",
     "measure/esfr",
-    "measure/family.rs",
+    "measure/gaussian_edge.rs",
     "measure/pair",
     "measure/register",
     "measure/spectrum.rs",

@@ -2,9 +2,10 @@
 
 use std::path::PathBuf;
 
-use super::making::Making;
+use super::audit_options::Making;
 use crate::commands::Outcome;
 use crate::commands::audit;
+use crate::commands::settings::Settings;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -20,7 +21,7 @@ pub(super) struct Args {
 
 impl Args {
     /// Runs the command.
-    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
-        audit::run(&self.making.meant(self.paths.clone(), self.json)?)
+    pub(super) fn run(&self, settings: &Settings) -> anyhow::Result<Outcome> {
+        audit::run(&self.making.meant(self.paths.clone(), self.json, settings)?)
     }
 }

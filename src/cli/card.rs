@@ -7,6 +7,7 @@ use super::reading::OverFile;
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::card::{self, FieldCard};
+use crate::commands::settings::Settings;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -36,12 +37,12 @@ pub(super) struct Args {
 
 impl Args {
     /// Runs the command.
-    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self, settings: &Settings) -> anyhow::Result<Outcome> {
         card::run(&FieldCard {
             focal_mm: self.focal.0.clone(),
             near_m: self.near.as_ref().map(|l| l.0.clone()),
             far_m: self.far,
-            camera: self.camera.meant(),
+            camera: self.camera.meant(settings),
             out: self.out.clone(),
             overwrite: self.over.overwrite,
             json: self.json,

@@ -14,8 +14,8 @@ pub(super) struct Args {
     /// marked].
     #[arg(long, value_name = "KINDS", value_delimiter = ',', value_parser = which)]
     of: Vec<Which>,
-    /// Of frames of one scene only the best, of a focus bracket those that cover the depth together: what the report's page
-    /// proposes. With --of, only where their verdict is asked for as well.
+    /// What the report's page proposes to keep: of frames of one scene only the best, of a focus bracket those that cover the
+    /// depth together, of the others those that are sharp. With --of, only where their verdict is asked for as well.
     #[arg(long)]
     best: bool,
     /// The keep list that the report's page saves; it has the last word on the frames it names.

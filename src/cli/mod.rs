@@ -1,6 +1,7 @@
 //! run() -> ExitCode: the command line as typed becomes the command line as meant, then runs.
 
 mod audit;
+mod audit_options;
 mod cache;
 mod card;
 mod demo;
@@ -12,8 +13,7 @@ mod given;
 mod keepers;
 mod lens;
 mod licences;
-mod making;
-mod paper;
+mod manual;
 mod plan;
 mod reading;
 mod schema;
@@ -29,6 +29,7 @@ use std::process::ExitCode;
 use clap::error::ErrorKind;
 use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 
+use crate::commands::settings::Settings;
 use crate::commands::work::Budget;
 use crate::commands::{self, Outcome, raw_worker};
 use crate::output::{self, guard};
@@ -93,10 +94,10 @@ enum Command {
     Licences(licences::Args),
     /// Print the script that completes tussock's commands in a shell.
     #[command(after_help = examples::COMPLETIONS)]
-    Completions(paper::CompletionsArgs),
+    Completions(manual::CompletionsArgs),
     /// Print a manual page, or write all of them.
     #[command(after_help = examples::MAN)]
-    Man(paper::ManArgs),
+    Man(manual::ManArgs),
     /// Decode files for another process of this program, as asked on standard input.
     #[command(name = raw_worker::NAME, hide = true)]
     RawWorker {
@@ -109,8 +110,8 @@ enum Command {
 #[must_use]
 pub fn run() -> ExitCode {
     guard::quiet();
-    let line = match understood() {
-        Ok(line) => line,
+    let (line, settings) = match understood() {
+        Ok(understood) => understood,
         Err(exit) => return exit,
     };
     if line.verbose {
@@ -122,7 +123,9 @@ pub fn run() -> ExitCode {
     if !matches!(line.command, Command::RawWorker { .. }) {
         raw_worker::set_up(Budget::new(None, None));
     }
-    match guard::guarded(|| meant(line.command)) {
+    match guard::guarded(|| meant(line.command, &settings)) {
+        // What was asked for beside the words was done; the words were not.
+        Ok(Ok(Outcome::Done)) if output::lost() => Outcome::Partly.into(),
         Ok(Ok(outcome)) => outcome.into(),
         Ok(Err(error)) => {
             output::say(&format!("tussock: {}", output::in_words(&error)));
@@ -135,19 +138,21 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// The line as typed, with the user's settings for defaults; what is to be told of it has been told otherwise.
-fn understood() -> Result<Line, ExitCode> {
+/// The line as typed, with the user's settings for defaults, and those settings; what is to be told of it has been told otherwise.
+fn understood() -> Result<(Line, Settings), ExitCode> {
     let typed = dropped::as_meant(std::env::args_os().collect());
     let plain = || Line::try_parse_from(&typed).map_err(|e| wrong(&e, &typed));
     // A worker is started for every picture, and what explains the program must work beside a broken settings file.
     let without = ["settings", "licences", "schema", "completions", "man", raw_worker::NAME, "--version", "-V"];
     if typed.get(1).is_none_or(|first| without.iter().any(|w| first == *w)) {
-        return plain();
+        return Ok((plain()?, Settings::default()));
     }
-    let with_defaults = commands::settings::read().and_then(|s| settings::apply(Line::command(), &s));
+    let with_defaults =
+        commands::settings::read().and_then(|read| Ok((settings::apply(Line::command(), &read)?, read)));
     match with_defaults {
-        Ok(line) => {
-            line.try_get_matches_from(&typed).and_then(|m| Line::from_arg_matches(&m)).map_err(|e| wrong(&e, &typed))
+        Ok((line, read)) => {
+            let line = line.try_get_matches_from(&typed).and_then(|m| Line::from_arg_matches(&m));
+            Ok((line.map_err(|e| wrong(&e, &typed))?, read))
         }
         Err(why) => {
             // What makes no sense of itself, or asks for help, is answered first.
@@ -158,15 +163,15 @@ fn understood() -> Result<Line, ExitCode> {
     }
 }
 
-fn meant(command: Command) -> anyhow::Result<Outcome> {
+fn meant(command: Command, settings: &Settings) -> anyhow::Result<Outcome> {
     match command {
-        Command::Audit(args) => args.run(),
+        Command::Audit(args) => args.run(settings),
         Command::Demo(args) => args.run(),
-        Command::Watch(args) => args.run(),
+        Command::Watch(args) => args.run(settings),
         Command::Cache(args) => args.run(),
         Command::Edge(args) => args.run(),
-        Command::Plan(args) => args.run(),
-        Command::Card(args) => args.run(),
+        Command::Plan(args) => args.run(settings),
+        Command::Card(args) => args.run(settings),
         Command::Lens(args) => args.run(),
         Command::Facts(args) => args.run(),
         Command::Keepers(args) => args.run(),
@@ -193,9 +198,10 @@ fn wrong(error: &clap::Error, typed: &[OsString]) -> ExitCode {
         output::say(error.render().to_string().trim_end());
         return Outcome::Nothing.into();
     }
-    // Nothing can be done about a closed standard output.
-    let _ = error.print();
-    Outcome::Done.into()
+    if let Err(why) = error.print() {
+        output::unprinted(&why);
+    }
+    if output::lost() { Outcome::Nothing.into() } else { Outcome::Done.into() }
 }
 
 #[cfg(test)]
@@ -227,7 +233,7 @@ mod tests {
 
     #[test]
     fn every_command_has_a_manual_page_and_every_shell_a_script() {
-        let pages = paper::pages(Line::command()).unwrap();
+        let pages = manual::pages(Line::command()).unwrap();
         for name in ["tussock.1", "tussock-audit.1", "tussock-lens-learn.1"] {
             let (_, page) = pages.iter().find(|(n, _)| n == name).unwrap_or_else(|| panic!("no {name}"));
             let text = String::from_utf8(page.clone()).unwrap();
@@ -252,7 +258,7 @@ mod tests {
         };
         let shown = |text: &str| format!("{:?}", parsed(text));
         let audit = shown("tussock audit x");
-        for part in ["OneToOne", "Imperial", "\"a.toml\", \"b.toml\"", "theme: Dark", "Tarn One", "23.6"] {
+        for part in ["OneToOne", "Imperial", "theme: Dark", "Tarn One", "23.6"] {
             assert!(audit.contains(part), "{part}: {audit}");
         }
         let typed = shown("tussock audit x --sharp-for diagonal --units metric --lens c.toml --theme light");
@@ -260,8 +266,9 @@ mod tests {
             assert!(typed.contains(part), "{part}: {typed}");
         }
         assert!(shown("tussock lens learn x").contains("Tarn One") && shown("tussock facts x").contains("Tarn One"));
-        assert!(shown("tussock plan --near 1m --focal 24mm").contains("23.5"));
-        assert!(!shown("tussock plan --near 1m --focal 24mm --crop 1.5").contains("23.5"));
+        // What is set of sensors and lenses was not given for the frames at hand.
+        assert!(!audit.contains("a.toml") && !shown("tussock plan --near 1m --focal 24mm").contains("23.5"));
+        assert_eq!(settings::sensor(&settings).map(|s| (s.width_mm, s.height_mm)), Some((23.5, 15.6)));
         for wrong in ["sharp-for", "units", "sensor", "sensors", "theme"] {
             let bad = |name: &str| (name == wrong).then(|| "nonsense".to_owned());
             let settings = commands::settings::Settings {

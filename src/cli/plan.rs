@@ -4,9 +4,10 @@ use std::path::PathBuf;
 use std::sync::LazyLock;
 
 use super::given::{InUnits, Purpose};
-use super::values;
+use super::{settings, values};
 use crate::commands::Outcome;
 use crate::commands::plan::{self, Next};
+use crate::commands::settings::Settings;
 use crate::optics::cover::USUAL_SMALLEST;
 use crate::plan::Sensor;
 
@@ -55,7 +56,8 @@ static SMALLEST: LazyLock<String> = LazyLock::new(|| format!("f/{USUAL_SMALLEST}
 /// The camera and what its pictures are for: shared by plan and card.
 #[derive(Debug, clap::Args)]
 pub(super) struct Camera {
-    /// Sensor size, width x height as you hold it [default: 36x24mm].
+    /// Sensor size, width x height as you hold it [default: that of a photograph taken from, else of your settings, else
+    /// 36x24mm].
     #[arg(long, value_name = "WxH", value_parser = values::sensor, conflicts_with = "crop")]
     sensor: Option<Sensor>,
     /// Crop factor against the 24 x 36 mm frame, such as 1.5.
@@ -74,11 +76,12 @@ pub(super) struct Camera {
 }
 
 impl Camera {
-    /// What these options mean.
-    pub(super) fn meant(&self) -> plan::Camera {
+    /// What these options and the settings mean.
+    pub(super) fn meant(&self, settings: &Settings) -> plan::Camera {
         let cropped = |factor: f64| Sensor { width_mm: 36.0 / factor, height_mm: 24.0 / factor };
         plan::Camera {
             sensor: self.sensor.or(self.crop.map(cropped)),
+            usual_sensor: settings::sensor(settings),
             pitch_um: self.pitch,
             smallest: self.smallest,
             sharp_for: self.purpose.sharp_for,
@@ -89,13 +92,13 @@ impl Camera {
 
 impl Args {
     /// Runs the command.
-    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self, settings: &Settings) -> anyhow::Result<Outcome> {
         plan::run(&Next {
             near_m: self.near,
             far_m: self.far,
             focal_mm: self.focal,
             f_number: self.aperture,
-            camera: self.camera.meant(),
+            camera: self.camera.meant(settings),
             height_m: self.height,
             down_rad: self.down,
             speed_m_s: self.speed,

@@ -1,11 +1,12 @@
 //! The settings file as defaults of the command line, and `tussock settings`.
 
 use clap::Command;
-use clap::builder::{ArgPredicate, OsStr};
+use clap::builder::OsStr;
 
 use super::values;
 use crate::commands::Outcome;
 use crate::commands::settings::{self, Settings};
+use crate::plan::Sensor;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -23,13 +24,12 @@ impl Args {
     }
 }
 
-/// Commands that take each setting for a default: setting, option, commands.
-const TAKEN_BY: [(&str, &str, &[&str]); 6] = [
+/// Commands that take each setting for a default: setting, option, commands. The others are handed on as what they are, since an
+/// option says what is so of these very frames: `sensor` stands behind a photograph's own, `lenses` for the lenses they name.
+const TAKEN_BY: [(&str, &str, &[&str]); 4] = [
     ("sharp-for", "sharp_for", &["audit", "watch", "series", "plan", "card"]),
     ("units", "units", &["audit", "watch", "series", "plan", "card"]),
-    ("sensor", "sensor", &["plan", "card"]),
     ("sensors", "sensor_of", &["audit", "watch", "series", "facts", "edge", "lens"]),
-    ("lenses", "lens", &["audit", "watch"]),
     ("theme", "theme", &["audit", "watch"]),
 ];
 
@@ -46,13 +46,7 @@ pub(super) fn apply(mut line: Command, settings: &Settings) -> anyhow::Result<Co
         }
         for command in commands {
             let defaults = defaults.clone();
-            let set = |c: Command| {
-                c.mut_arg(option, |a| {
-                    let a = a.default_values(defaults);
-                    // A crop factor that is typed goes before a sensor that is set.
-                    if name == "sensor" { a.default_value_if("crop", ArgPredicate::IsPresent, None) } else { a }
-                })
-            };
+            let set = |c: Command| c.mut_arg(option, |a| a.default_values(defaults));
             line = line
                 .mut_subcommand(command, |c| if *command == "lens" { c.mut_subcommand("learn", set) } else { set(c) });
         }
@@ -64,15 +58,18 @@ fn values_of(settings: &Settings, name: &str) -> Vec<OsStr> {
     let text = match name {
         "sharp-for" => &settings.sharp_for,
         "units" => &settings.units,
-        "sensor" => &settings.sensor,
         "theme" => &settings.theme,
-        "sensors" => {
+        _ => {
             let sensors = settings.sensors.iter().flatten();
             return sensors.map(|(body, size)| OsStr::from(format!("{body}={size}"))).collect();
         }
-        _ => return settings.lenses.iter().flatten().map(|p| OsStr::from(p.as_os_str().to_owned())).collect(),
     };
     text.iter().map(|t| OsStr::from(t.clone())).collect()
+}
+
+/// The sensor that plans and cards are for where nothing else tells it; one that makes no sense was refused before.
+pub(super) fn sensor(settings: &Settings) -> Option<Sensor> {
+    settings.sensor.as_deref().and_then(|text| values::sensor(text).ok())
 }
 
 /// Whether every setting makes sense.
@@ -90,7 +87,7 @@ fn check(settings: &Settings) -> anyhow::Result<()> {
     let sensors = sensors.map(|(body, size)| ("sensors", Some(values::sensor_of(&format!("{body}={size}")).map(drop))));
     for (name, checked) in checks.into_iter().chain(sensors) {
         if let Some(Err(why)) = checked {
-            settings::refuse(name, &why)?;
+            return Err(settings::refused(name, &why));
         }
     }
     Ok(())

@@ -1,6 +1,7 @@
 //! Readers of option values: lengths, f-numbers, places, intended uses.
 
 use crate::plan::Sensor;
+use crate::quantity::plausible::F_NUMBER;
 use crate::quantity::{LengthError, Place, Point, Region, SharpFor, parse_length};
 pub use crate::quantity::{parse_distance as distance, parse_length as length};
 
@@ -49,7 +50,7 @@ fn in_a_row(parts: &[&str], usual: &str) -> Result<Vec<f64>, String> {
 pub fn f_number(text: &str) -> Result<f64, String> {
     let bare = text.trim().trim_start_matches(['f', 'F']).trim_start_matches('/');
     match bare.parse::<f64>() {
-        Ok(n) if (0.5..=256.0).contains(&n) => Ok(n),
+        Ok(n) if F_NUMBER.contains(&n) => Ok(n),
         Ok(n) => Err(format!("f/{n} is not an aperture a lens can have")),
         Err(_) => Err(format!("'{text}' is not an f-number; write f/11 or 11")),
     }

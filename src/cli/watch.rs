@@ -2,8 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::making::Making;
+use super::audit_options::Making;
 use crate::commands::Outcome;
+use crate::commands::settings::Settings;
 use crate::commands::watch::{self, Watch};
 
 #[derive(Debug, clap::Args)]
@@ -29,10 +30,10 @@ pub(super) struct Args {
 
 impl Args {
     /// Runs the command.
-    pub(super) fn run(&self) -> anyhow::Result<Outcome> {
+    pub(super) fn run(&self, settings: &Settings) -> anyhow::Result<Outcome> {
         watch::run(&Watch {
             folder: self.folder.clone(),
-            audit: self.making.meant(Vec::new(), false)?,
+            audit: self.making.meant(Vec::new(), false, settings)?,
             all: self.all,
             bell: self.bell,
             json: self.json,

@@ -56,6 +56,8 @@ pub(crate) struct Audit {
     pub intent: Intent,
     /// Files of learned lens baselines the user gave.
     pub lenses: Vec<PathBuf>,
+    /// Files of learned lens baselines that the user's settings name, for frames that name the lens.
+    pub known_lenses: Vec<PathBuf>,
     /// Whether nothing learned of a lens is used, neither stored nor from the shoot.
     pub no_lens: bool,
     /// Whether and how to write XMP sidecars beside the photographs.

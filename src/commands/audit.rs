@@ -5,12 +5,12 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 
-use super::album::Album;
 pub(crate) use super::asked::{Audit, Renditions};
 use super::baselines::{self, Shelf};
 use super::frame::{self, Bench, Seen};
+use super::frame_store::{Held, Shoot};
 use super::frames::failure;
-use super::held::{Held, Shoot};
+use super::pictures::Album;
 use super::progress::Progress;
 use super::remember::Memory;
 use super::{Outcome, groups, original, place, raw_worker, sidecars, stop, work, write};
@@ -78,7 +78,8 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
         Scratch::new(folder.scratch().with_context(|| format!("cannot write into {}", shown(folder.path())))?);
     let mut shoot = Shoot { frames: Vec::new(), scratch: &scratch, overrides: &audit.wanted.overrides };
     let seen = output::timed("reading and measuring", || {
-        measure_all(audit, &found.frames, &memory, &folder, (&shelf, &scratch))
+        let album = Album::new(audit, &found.frames, &folder);
+        measure_all(&Bench { audit, memory: &memory, album, shelf: &shelf }, &found.frames, &scratch)
     })?;
     let unreached = found.frames.len() - seen.len();
     for (held, failed) in seen {
@@ -178,7 +179,7 @@ fn written(audit: &Audit, run: &mut Run, shoot: &mut Shoot<'_>, folder: &Folder)
 }
 
 /// Version of what is remembered of a frame.
-const RECORDS: u32 = 3;
+const RECORDS: u32 = 4;
 
 /// What is remembered for an audit.
 pub(super) fn memory(audit: &Audit) -> Memory {
@@ -199,28 +200,21 @@ pub(super) fn memory(audit: &Audit) -> Memory {
 /// # Errors
 /// Where a given file can't be read or is no baseline.
 pub(super) fn shelf(audit: &Audit) -> anyhow::Result<Shelf> {
-    if audit.no_lens { Ok(Shelf::none()) } else { Shelf::open(&audit.lenses) }
+    if audit.no_lens { Ok(Shelf::none()) } else { Shelf::open(&audit.lenses, &audit.known_lenses) }
 }
 
 /// What is held of a frame, where it is one, and what went wrong.
 type Measured = (Option<Held>, Vec<IntakeError>);
 
 /// Measures frame by frame; frames that were not begun when somebody asked to stop are missing at the end.
-fn measure_all(
-    audit: &Audit,
-    frames: &[Candidate],
-    memory: &Memory,
-    folder: &Folder,
-    (shelf, scratch): (&Shelf, &Scratch),
-) -> anyhow::Result<Vec<Measured>> {
-    let bench = Bench { audit, memory, album: Album::new(audit, frames, folder), shelf };
+fn measure_all(bench: &Bench<'_>, frames: &[Candidate], scratch: &Scratch) -> anyhow::Result<Vec<Measured>> {
     let progress = Progress::new("measuring", frames.len());
     let results = work::run(
         frames,
-        audit.wanted.budget,
+        bench.audit.wanted.budget,
         |c| intake::memory_needed(&c.path),
         |c| -> anyhow::Result<Measured> {
-            let Seen { done, failed } = frame::one(c, &bench)?;
+            let Seen { done, failed } = frame::one(c, bench)?;
             Ok((done.map(|done| Held::new(done, scratch)).transpose()?, failed))
         },
         |_, result| {

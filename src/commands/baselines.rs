@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 use rayon::prelude::*;
 
-use super::held::{Held, Shoot};
+use super::frame_store::{Held, Shoot};
 use super::judging::diagnosed;
 pub use super::remember::Memory;
 use super::shelf;
@@ -44,15 +44,17 @@ impl Shelf {
         Self { closed: true, ..Self::default() }
     }
 
-    /// The baselines in the files the user gave, first, then those in the user's configuration folder.
+    /// The baselines in the files the user gave, first, then those in the files that the settings name and in the user's
+    /// configuration folder.
     ///
     /// # Errors
-    /// Where a given file can't be read or is no baseline.
-    pub(crate) fn open(given: &[PathBuf]) -> anyhow::Result<Self> {
+    /// Where a file that was given or is named can't be read or is no baseline.
+    pub(crate) fn open(given: &[PathBuf], known: &[PathBuf]) -> anyhow::Result<Self> {
         let mut kept = Vec::new();
-        for path in given {
-            let file = path.display().to_string();
-            kept.push(Kept { baseline: shelf::read(path)?, source: BaselineSource::Given, file });
+        for (paths, source) in [(given, BaselineSource::Given), (known, BaselineSource::Stored)] {
+            for path in paths {
+                kept.push(Kept { baseline: shelf::read(path)?, source, file: path.display().to_string() });
+            }
         }
         kept.extend(shelf::stored().into_iter().map(|(path, baseline)| Kept {
             baseline,
@@ -141,7 +143,7 @@ pub fn settle(
         };
         all.push(LensBasis {
             lens,
-            focal_length_mm,
+            focal_length_mm: Some(focal_length_mm),
             source: if baseline.is_some() { BaselineSource::Shoot } else { BaselineSource::Assumed },
             file: None,
             baseline,

@@ -79,6 +79,7 @@ pub(crate) fn run(demo: &Demo) -> anyhow::Result<Outcome> {
         json: demo.json,
         intent: Intent::default(),
         lenses: Vec::new(),
+        known_lenses: Vec::new(),
         no_lens: false,
         sidecars: None,
     };

@@ -4,11 +4,11 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use super::album::Album;
 use super::asked::Audit;
 use super::baselines::Shelf;
-use super::held::Done;
+use super::frame_store::Done;
 use super::judging::diagnosed;
+use super::pictures::Album;
 use super::remember::Memory;
 use super::{original, pack};
 use crate::intake::{self, Candidate, IntakeError};

@@ -8,6 +8,7 @@ use crate::intake::{self, Candidate, Found, IntakeError, Overrides, Prefer};
 use crate::measure::register::Small;
 use crate::measure::{self, TileMap, measure};
 use crate::optics::WAVELENGTH_UM;
+use crate::optics::stops::MARKED;
 use crate::output;
 use crate::output::guard::guarded;
 use crate::quantity::{Flag, shown};
@@ -71,7 +72,8 @@ pub(crate) struct Measured {
     pub tint: Option<Tint>,
 }
 
-/// Finds, reads and measures frames; what fails, or is there in part only, is named on standard error and handed back. `keep`
+/// Finds, reads and measures frames; what fails, or is there in part only, is named on standard error and handed back, with
+/// what stands in for it. `keep`
 /// is asked of each frame whether its pixels stay in memory. `apertures`: f-numbers of the frames in order, given by the
 /// user; empty to take the recorded ones.
 ///
@@ -90,29 +92,46 @@ pub(crate) fn measured(
     let names = f_numbers_in_names(found.frames.iter().map(|c| c.path.as_path()));
     let items: Vec<(usize, &Candidate)> = found.frames.iter().enumerate().collect();
     let progress = Progress::new("measuring", count);
-    let read: Vec<Result<Measured, IntakeError>> = work::run(
+    let read: Vec<Seen> = work::run(
         &items,
         wanted.budget,
         |item| intake::memory_needed(&item.1.path),
         |&(i, candidate)| {
             let f_numbers = (apertures.get(i).copied(), names[i]);
-            guarded(|| one(wanted, &candidate.path, f_numbers, &keep))
-                .unwrap_or_else(|words| Err(IntakeError::fault(&candidate.path, "measuring it", &words)))
+            seen(candidate, |path| one(wanted, path, f_numbers, &keep))
         },
         |_, _| progress.step(),
         || false,
     );
     drop(progress);
-    let mut failed = found.failures;
+    let mut failures: Vec<FailureView> = found.failures.iter().map(failure).collect();
     let mut frames = Vec::new();
-    for result in read {
-        match result {
-            Ok(frame) => frames.push(frame),
+    for (frame, failed) in read {
+        let stand_in = frame.as_ref().map(|f| f.path.to_string_lossy().into_owned());
+        failures.extend(failed.iter().map(|error| FailureView { stand_in: stand_in.clone(), ..failure(error) }));
+        frames.extend(frame);
+    }
+    failures.iter().for_each(|failed| output::say(&output::failure(failed)));
+    Ok((frames, failures))
+}
+
+/// A frame, where one of a candidate's files gives one, and what went wrong with those before it.
+type Seen = (Option<Measured>, Vec<IntakeError>);
+
+/// The frame of the first of a candidate's files that can be read: as in an audit, a twin stands in for one that fails.
+fn seen(candidate: &Candidate, read: impl Fn(&Path) -> Result<Measured, IntakeError>) -> Seen {
+    let mut failed = Vec::new();
+    for path in std::iter::once(&candidate.path).chain(&candidate.twins) {
+        let fault = |words: String| Err(IntakeError::fault(path, "measuring it", &words));
+        match guarded(|| read(path)).unwrap_or_else(fault) {
+            Ok(mut frame) => {
+                frame.flags.extend((!failed.is_empty()).then_some(Flag::TwinFailed));
+                return (Some(frame), failed);
+            }
             Err(error) => failed.push(error),
         }
     }
-    failed.iter().for_each(|error| output::say(&output::failed(error)));
-    Ok((frames, failed.iter().map(failure).collect()))
+    (None, failed)
 }
 
 fn one(
@@ -151,14 +170,6 @@ pub(crate) fn take_name(capture: &mut Capture, said: Option<f64>) {
     }
 }
 
-/// f-numbers as lenses and cameras have them, in halves and thirds of a stop (the preferred numbers of ISO 517, rounded as
-/// engraved; the widest from common practice).
-const F_NUMBERS: [f64; 45] = [
-    0.95, 1.0, 1.1, 1.2, 1.4, 1.6, 1.7, 1.8, 1.9, 2.0, 2.2, 2.4, 2.5, 2.8, 3.2, 3.3, 3.5, 4.0, 4.5, 4.8, 5.0, 5.6, 6.3,
-    6.7, 7.1, 8.0, 9.0, 9.5, 10.0, 11.0, 13.0, 14.0, 16.0, 18.0, 19.0, 20.0, 22.0, 25.0, 27.0, 29.0, 32.0, 36.0, 38.0,
-    40.0, 45.0,
-];
-
 /// The f-numbers that the names of files say plainly; none where one of them has a number there that is no f-number, for
 /// then the files are just numbered.
 pub(crate) fn f_numbers_in_names<'a>(paths: impl Iterator<Item = &'a Path>) -> Vec<Option<f64>> {
@@ -166,7 +177,7 @@ pub(crate) fn f_numbers_in_names<'a>(paths: impl Iterator<Item = &'a Path>) -> V
     let said: Vec<Option<String>> = paths.map(of).collect();
     let f_number = |text: &String| {
         let n: f64 = text.parse().ok()?;
-        (!text.starts_with('0') || text.starts_with("0.")).then_some(n).filter(|n| F_NUMBERS.contains(n))
+        (!text.starts_with('0') || text.starts_with("0.")).then_some(n).filter(|n| MARKED.contains(n))
     };
     let numbered = said.iter().flatten().any(|text| f_number(text).is_none());
     said.iter().map(|text| text.as_ref().filter(|_| !numbered).and_then(f_number)).collect()
@@ -215,7 +226,7 @@ pub(crate) fn failure(error: &IntakeError) -> FailureView {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::optics::cover::THIRD_STOPS;
+    use crate::optics::stops::THIRDS;
 
     fn said(names: &[&str]) -> Vec<Option<f64>> {
         f_numbers_in_names(names.iter().map(Path::new))
@@ -245,9 +256,9 @@ mod tests {
     /// The third-stops of ISO 517, which a plan may advise.
     #[test]
     fn every_third_stop_may_stand_in_a_name() {
-        let names: Vec<String> = THIRD_STOPS.map(|n| format!("wall-f{n}.jpg")).into();
+        let names: Vec<String> = THIRDS.map(|n| format!("wall-f{n}.jpg")).into();
         let names: Vec<&str> = names.iter().map(String::as_str).collect();
-        assert_eq!(said(&names), THIRD_STOPS.map(Some));
+        assert_eq!(said(&names), THIRDS.map(Some));
     }
 
     #[test]

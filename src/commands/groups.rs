@@ -2,13 +2,12 @@
 
 use std::borrow::Cow;
 
+use super::frame_store::Shoot;
 use super::frames::{f_numbers_in_names, take_name};
-use super::held::Shoot;
 use super::judging::trusted;
 use super::remember::Memory;
 use crate::diagnose::{self, Cause, Diagnosis};
 use crate::intake;
-use crate::judge::SURE;
 use crate::measure::register::Small;
 use crate::measure::{Settings, Tile, TileMap, measure, smaller};
 use crate::optics::WAVELENGTH_UM;
@@ -35,24 +34,14 @@ pub(crate) fn compare<'p>(
     let at_least = |k: usize| Some(at_size(pixels(k)?, least));
     let reference = series::reference(&of_one_size);
     let zones = diagnosis(reference).map_or_else(Vec::new, |found| zones(&of_one_size[reference], &found));
-    let shaken = shaken(seen.len(), diagnosis);
+    let moved = |k| diagnosis(k).is_some_and(|d| d.verdict.cause == Cause::Motion && d.verdict.is_firm());
+    let shaken = series::shaken(seen.len(), &moved);
     let ask = Ask::new(intent, of_one_size[reference].size, varied, &shaken);
     let mut answer = series::compare(&of_one_size, &zones, &ask, &at_least);
     let larger = (0..seen.len()).filter(|&k| reduced[k].is_some());
     let by = |k: usize| f64::from(seen[k].size.0) / f64::from(least.0.max(1));
     answer.notes.extend(larger.map(|k| (Some(k), NoteKind::Reduced(by(k)))));
     answer
-}
-
-/// Most frames of a group at which each is asked whether it was shaken; of more, none is. Chosen: no bracket is that
-/// long, and each frame takes a moment.
-const ASKED: usize = 64;
-
-/// The frames that are firmly judged shaken.
-fn shaken(frames: usize, diagnosis: &dyn Fn(usize) -> Option<Diagnosis>) -> Vec<usize> {
-    let moved =
-        |k: &usize| diagnosis(*k).is_some_and(|d| d.verdict.cause == Cause::Motion && d.verdict.confidence >= SURE);
-    if frames > ASKED { Vec::new() } else { (0..frames).filter(moved).collect() }
 }
 
 /// A frame's pixels at the size at which its group is compared.

@@ -7,13 +7,13 @@ use anyhow::bail;
 use super::frames::{self, Wanted};
 use super::{Outcome, shelf};
 use crate::lens::{
-    Baseline, Glass, LearnedFrom, Unsuitable, asymmetries, doubts, learn_aperture_series, learn_focus_series,
+    Baseline, Glass, LearnedFrom, Unsuitable, asymmetries, doubts, kind, learn_aperture_series, learn_focus_series,
     learn_from_shoot, record,
 };
 use crate::measure::TileMap;
 use crate::output;
 use crate::quantity::{plain, shown};
-use crate::report::{learned_lens, lens_page, lens_text};
+use crate::report::{FailureView, counted, learned_lens, lens_page, lens_text};
 use crate::shot::Capture;
 
 /// `tussock lens learn` as meant.
@@ -49,7 +49,7 @@ pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
     }
     let (read, failures) =
         output::timed("reading and measuring", || frames::measured(&asked.wanted, &asked.apertures, |_| false))?;
-    let failed = failures.len();
+    let failed = FailureView::unanswered(&failures);
     let names: Vec<String> = read.iter().map(|f| plain(&f.file)).collect();
     let frames: Vec<(TileMap, Capture)> = read.into_iter().map(|f| (f.map, f.capture)).collect();
     if frames.is_empty() {
@@ -58,10 +58,11 @@ pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
     let mine = one_lens(&frames);
     let others = frames.len() - mine.len();
     if others > 0 {
-        output::say(&format!("tussock: {others} frames of other lenses or focal lengths are left out"));
+        let others = counted(others, "frame");
+        output::say(&format!("tussock: {others} of other lenses or focal lengths left out"));
     }
     let kept: Vec<(&TileMap, &Capture)> = mine.iter().map(|&i| (&frames[i].0, &frames[i].1)).collect();
-    let kind = asked.from.unwrap_or_else(|| judge(&kept));
+    let kind = asked.from.unwrap_or_else(|| kind(kept.iter().map(|(_, capture)| *capture)));
     let against = against(&kept, &mine, &names, kind, asked.from.is_some());
     if let (Some(why), false) = (&against, asked.anyway) {
         bail!(
@@ -75,7 +76,8 @@ pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
         LearnedFrom::Shoot => learn_from_shoot(&kept),
     }
     .map_err(|why: Unsuitable| anyhow::anyhow!("the lens can't be learned from these frames: {why}"))?;
-    let today = jiff::Timestamp::now().strftime("%Y-%m-%d").to_string();
+    // As the report's folder is named: by the day that the user's calendar shows.
+    let today = jiff::ZonedDateTime::now().date().to_string();
     let written = record::write(&baseline, &today);
     let path = match &asked.out {
         Some(path) => path.clone(),
@@ -145,23 +147,4 @@ fn one_lens(frames: &[(TileMap, Capture)]) -> Vec<usize> {
     let of = |glass: &Glass| (0..all.len()).filter(|&i| all[i].is(glass)).collect::<Vec<usize>>();
     // The first of equals.
     all.iter().map(of).rev().max_by_key(Vec::len).unwrap_or_default()
-}
-
-/// What frames are, judged by their facts: a few f-numbers of few frames each are a series of apertures, one
-/// f-number at several recorded distances is a series of focus, anything else a shoot.
-fn judge(frames: &[(&TileMap, &Capture)]) -> LearnedFrom {
-    let mut stops: Vec<f64> = frames.iter().filter_map(|(_, c)| c.f_number.as_ref()).map(|f| f.value).collect();
-    stops.sort_by(f64::total_cmp);
-    stops.dedup_by(|a, b| (*a / *b).ln().abs() < 0.03);
-    let mut places: Vec<f64> =
-        frames.iter().filter_map(|(_, c)| c.focus_distance_m.as_ref()).map(|f| 1.0 / f.value.middle()).collect();
-    places.sort_by(f64::total_cmp);
-    places.dedup_by(|a, b| (*a - *b).abs() < 1e-3);
-    if stops.len() == 1 && places.len() >= 4 && places.len() * 2 >= frames.len() {
-        LearnedFrom::FocusSeries
-    } else if stops.len() >= 3 && frames.len() <= 3 * stops.len() && frames.len() <= 24 {
-        LearnedFrom::ApertureSeries
-    } else {
-        LearnedFrom::Shoot
-    }
 }

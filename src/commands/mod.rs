@@ -1,6 +1,5 @@
 //! One file a subcommand; the only place where reading, science and writing meet.
 
-mod album;
 mod asked;
 pub(crate) mod audit;
 pub mod baselines;
@@ -10,9 +9,9 @@ pub(crate) mod demo;
 pub(crate) mod edge;
 pub(crate) mod facts;
 mod frame;
+pub mod frame_store;
 pub(crate) mod frames;
 pub mod groups;
-pub mod held;
 mod judging;
 pub(crate) mod keepers;
 pub(crate) mod lens;
@@ -20,9 +19,10 @@ pub(crate) mod licences;
 mod original;
 mod outcome;
 mod pack;
+mod picture_cache;
+mod pictures;
 pub(crate) mod place;
 pub(crate) mod plan;
-mod prints;
 mod progress;
 pub(crate) mod raw_worker;
 mod remember;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context as _, bail};
+use anyhow::{Context as _, anyhow};
 use etcetera::BaseStrategy as _;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -21,11 +21,11 @@ pub(crate) struct Settings {
     pub sharp_for: Option<String>,
     /// Units of sentences, as after `--units`.
     pub units: Option<String>,
-    /// The sensor that plans and cards are for, as after `--sensor`.
+    /// The sensor that plans and cards are for, as after `--sensor`; that of a photograph planned from goes before it.
     pub sensor: Option<String>,
     /// Sensors of cameras by name, as after `--sensor-of`.
     pub sensors: Option<BTreeMap<String, String>>,
-    /// Learned baselines, as after `--lens`; where relative, seen from the file's folder.
+    /// Learned baselines, each for frames that name its lens; where relative, seen from the file's folder.
     pub lenses: Option<Vec<PathBuf>>,
     /// Colours of the page, as after `--theme`.
     pub theme: Option<String>,
@@ -58,7 +58,7 @@ fn parsed(text: &str, place: &Path) -> anyhow::Result<Settings> {
     let mut settings: Settings = toml::from_str(text).map_err(|e| {
         let line = e.span().map_or(1, |span| text[..span.start.min(text.len())].matches('\n').count() + 1);
         let what = e.message().lines().next().unwrap_or("it is not TOML").to_owned();
-        anyhow::anyhow!("{}, line {line}: {what}", shown(place))
+        anyhow!("{}, line {line}: {what}", shown(place))
     })?;
     let folder = place.parent().unwrap_or(Path::new(""));
     settings.lenses.iter_mut().flatten().for_each(|lens| *lens = folder.join(&*lens));
@@ -119,7 +119,7 @@ pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
         one("units", settings.units.clone(), "metric", "--units"),
         one("sensor", settings.sensor.clone(), "36x24mm", "--sensor of plan and card"),
         one("sensors", sensors, "as the files tell", "--sensor-of"),
-        one("lenses", lenses, "those learned, by the lens's name", "--lens"),
+        one("lenses", lenses, "those learned, by the lens's name", "--lens, by the lens's name"),
         one("theme", settings.theme.clone(), "auto", "--theme"),
     ];
     let place = place().ok();
@@ -140,14 +140,11 @@ pub(crate) fn show(settings: &Settings, json: bool) -> anyhow::Result<Outcome> {
     Ok(outcome)
 }
 
-/// Says that a value in the settings file makes no sense.
-///
-/// # Errors
-/// Always.
-pub(crate) fn refuse(name: &str, why: &str) -> anyhow::Result<()> {
+/// The error that a value in the settings file makes no sense.
+pub(crate) fn refused(name: &str, why: &str) -> anyhow::Error {
     match place() {
-        Ok(place) => bail!("{}, {name}: {why}", shown(&place)),
-        Err(_) => bail!("{name}: {why}"),
+        Ok(place) => anyhow!("{}, {name}: {why}", shown(&place)),
+        Err(_) => anyhow!("{name}: {why}"),
     }
 }
 

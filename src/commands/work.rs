@@ -22,8 +22,8 @@ impl Budget {
     }
 }
 
-/// Bytes of memory that can be had without swapping, within the limits set to this process; 4 GiB where the system
-/// doesn't say.
+/// Bytes of memory that can be had without swapping, within the limits of address space and data set to this process; 4 GiB where the
+/// system doesn't say. What a control group, such as a container's, allows is not asked.
 fn free_memory() -> u64 {
     let said = std::fs::read_to_string("/proc/meminfo").ok().and_then(|text| {
         let line = text.lines().find_map(|l| l.strip_prefix("MemAvailable:"))?;

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::judge::{Answer, Judgement};
+use crate::judge::{self, Answer, Judgement};
 use crate::quantity::{Distance, Estimate, Flag, Point, ZoneName};
 
 /// The verdict on a frame.
@@ -195,6 +195,14 @@ pub struct Verdict {
     pub unsettled: Option<Unsettled>,
 }
 
+impl Verdict {
+    /// Whether it stands without "probably" (see [`judge::SURE`]).
+    #[must_use]
+    pub fn is_firm(&self) -> bool {
+        judge::is_firm(self.confidence)
+    }
+}
+
 /// Why a verdict is open, hence what would settle it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -209,6 +217,8 @@ pub enum Unsettled {
     FarHidden,
     /// Two causes fit about equally well.
     CausesAlike,
+    /// The picture may lie on its side, so that which end is near can't be told.
+    Turned,
     /// Sharpening in the camera hides the widths.
     Sharpened,
     /// The f-number or the pixel pitch is unknown, so optics can't be applied.
@@ -278,7 +288,42 @@ pub struct Diagnosis {
     pub flags: Vec<Flag>,
 }
 
+/// Places of near and far among the zones of a diagnosis, and among whatever is kept of both ends. Derived: the order of
+/// [`ZoneName::JUDGED`].
+pub(super) const NEAR: usize = 0;
+pub(super) const FAR: usize = 1;
+
 impl Diagnosis {
+    /// The near zone.
+    #[must_use]
+    pub fn near(&self) -> &Zone {
+        &self.zones[NEAR]
+    }
+
+    /// The far zone.
+    #[must_use]
+    pub fn far(&self) -> &Zone {
+        &self.zones[FAR]
+    }
+
+    pub(super) fn near_mut(&mut self) -> &mut Zone {
+        &mut self.zones[NEAR]
+    }
+
+    pub(super) fn far_mut(&mut self) -> &mut Zone {
+        &mut self.zones[FAR]
+    }
+
+    /// Near and far.
+    #[must_use]
+    pub fn ends(&self) -> &[Zone] {
+        &self.zones[NEAR..=FAR]
+    }
+
+    pub(super) fn ends_mut(&mut self) -> &mut [Zone] {
+        &mut self.zones[NEAR..=FAR]
+    }
+
     /// What was found of a zone; `None` of those that a single frame is not judged by.
     #[must_use]
     pub fn zone(&self, name: ZoneName) -> Option<&Zone> {
@@ -349,6 +394,11 @@ mod endless {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn near_and_far_stand_where_they_are_looked_for() {
+        assert_eq!((ZoneName::JUDGED[NEAR], ZoneName::JUDGED[FAR]), (ZoneName::Near, ZoneName::Far));
+    }
 
     #[test]
     fn an_infinite_distance_comes_back_from_memory() {

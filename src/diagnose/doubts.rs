@@ -102,7 +102,7 @@ fn soft_between(d: &Diagnosis, map: &TileMap) -> bool {
     let columns = map.columns.max(1) as usize;
     let limit = judge::beyond_px(d.permitted_px, d.finest_px).hypot(PIXEL_SIGMA);
     let row = |t: &u32| *t as usize / columns;
-    let (far, near) = (d.zones[1].tiles.iter().map(row).max(), d.zones[0].tiles.iter().map(row).min());
+    let (far, near) = (d.far().tiles.iter().map(row).max(), d.near().tiles.iter().map(row).min());
     let (Some(far), Some(near)) = (far, near) else { return false };
     let soft = |row: usize| {
         let widths: Vec<f64> =
@@ -139,14 +139,14 @@ fn one_side_is_soft(d: &Diagnosis) -> bool {
 /// Whether near and far differ by no more than evenly sharp pictures do, or soft ones that are soft alike: a disc, a
 /// lens and a file that was smoothed leave one and the same width.
 pub(super) fn hardly_apart(d: &Diagnosis) -> bool {
-    let (Some(near), Some(far)) = (d.zones[0].blur_px, d.zones[1].blur_px) else { return false };
+    let (Some(near), Some(far)) = (d.near().blur_px, d.far().blur_px) else { return false };
     near.value < APART * far.value && far.value < APART * near.value
 }
 
 /// Whether the camera recorded a focus so near that the far scene is out of focus, and by about as much as it is soft.
 fn focused_near(d: &Diagnosis, problem: &Problem, capture: &Capture) -> bool {
     let (Some(reach), Some(recorded)) = (problem.evidence.reach, &capture.focus_distance_m) else { return false };
-    let (Cause::FocusTooNear, Some(far)) = (d.verdict.cause, d.zones[1].optical_px) else { return false };
+    let (Cause::FocusTooNear, Some(far)) = (d.verdict.cause, d.far().optical_px) else { return false };
     let (low, high) = recorded.value.bounds();
     let [least, most] = [high, low].map(|metres| DISC_SIGMA * reach / metres);
     let limit = judge::beyond_px(d.permitted_px, d.finest_px);

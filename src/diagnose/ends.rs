@@ -1,5 +1,6 @@
 //! The near and the far end of a frame: which tiles each takes, what they say, and why where they say nothing.
 
+use super::diagnosis::{FAR, NEAR};
 use super::evidence::Evidence;
 use super::foreground::Told;
 use super::model::Ready;
@@ -66,7 +67,10 @@ impl Frame<'_> {
         };
         self.near(d, &mut ends, &credible, horizon, drawn_out);
         self.far(d, &mut ends, horizon, drawn_out);
-        if d.near_at.is_none() && !(ends.buried || ends.one_blur) && ends.readings[0][0].is_none_or(|r| r.side == 0.0) {
+        if d.near_at.is_none()
+            && !(ends.buried || ends.one_blur)
+            && ends.readings[NEAR][0].is_none_or(|r| r.side == 0.0)
+        {
             self.step(&mut ends);
         }
         self.corners_in_water(d, &mut ends, drawn_out);
@@ -79,14 +83,14 @@ impl Frame<'_> {
         let mut reason = None;
         if !marked {
             let beyond = judge::beyond_px(d.permitted_px, d.finest_px).hypot(PIXEL_SIGMA);
-            let reading = ends.readings[0][0];
+            let reading = ends.readings[NEAR][0];
             ends.one_blur = reading.is_some_and(|r| self.width(&r) > beyond.ln()) && foreground::one_blur(self.map);
             let scatters = !ends.one_blur
                 && (zones::foreground_scatters(self.map, self.e, credible, horizon)
                     || zones::foreground_jumps(self.map));
             // Content only adds blur: what reads sharp, tile beside tile, is sharp there, planks or ripples.
             let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
-            let sharp = ends.readings[0][0].is_some_and(|r| self.width(&r) + r.sd < within);
+            let sharp = ends.readings[NEAR][0].is_some_and(|r| self.width(&r) + r.sd < within);
             let layered = foreground::is_water(self.map);
             let as_the_rest = || reading.is_some_and(|r| foreground::soft_as_the_rest(self.e, self.width(&r), beyond));
             let optics = || ends.one_blur || !drawn_out && (foreground::grows(self.e, horizon) || as_the_rest());
@@ -98,26 +102,26 @@ impl Frame<'_> {
             ends.layered = layered && !sharp && reason.is_none();
         }
         if reason.is_some() || !marked && self.out_of_reach(ends) {
-            ends.readings[0].fill(None);
+            ends.readings[NEAR].fill(None);
         }
-        if ends.readings[0][0].is_none() && !marked && reason != Some(Reason::Water) {
+        if ends.readings[NEAR][0].is_none() && !marked && reason != Some(Reason::Water) {
             let least = 2.5 * d.permitted_px / DISC_SIGMA;
             let best = &self.posterior.modes[0].theta;
             if let Some(told) = zones::buried(self.map, self.e, credible, best, least) {
-                ends.readings[0].fill(Some(told));
+                ends.readings[NEAR].fill(Some(told));
                 ends.buried = true;
             } else if let Some(told) = foreground::rising(self.map, self.e, horizon, d.permitted_px) {
-                ends.readings[0] = self.beside_modes(&told);
+                ends.readings[NEAR] = self.beside_modes(&told);
                 ends.buried = true;
             } else if let Some(told) = far_out::lowest_far_out(self.map, self.e, d.permitted_px) {
-                ends.readings[0] = self.beside_modes(&told);
+                ends.readings[NEAR] = self.beside_modes(&told);
                 ends.far_out = true;
             }
             if ends.buried {
                 d.flags.push(Flag::NearBeyondMeasure);
             }
         }
-        if ends.readings[0][0].is_none() {
+        if ends.readings[NEAR][0].is_none() {
             ends.reasons[0] = reason.or(Some(Reason::NoDetail));
         }
     }
@@ -125,7 +129,7 @@ impl Frame<'_> {
     /// Whether near reads as softer than focus can leave it: of snow or sand in even light the few tiles that tell are shading, which is
     /// as coarse in focus as out of it.
     fn out_of_reach(&self, ends: &Ends) -> bool {
-        ends.readings[0][0].is_some_and(|r| self.width(&r).exp() > DISC_SIGMA * self.e.largest_disc())
+        ends.readings[NEAR][0].is_some_and(|r| self.width(&r).exp() > DISC_SIGMA * self.e.largest_disc())
     }
 
     /// Takes back the readings of corners that lie in the water that hides the near end: how soft its ripples are, or what a long
@@ -150,34 +154,34 @@ impl Frame<'_> {
         ends.hidden = d.far_at.is_none() && hides_far(self.map, self.e);
         if ends.hidden {
             // What is left of the ground there is near, and says nothing of the far scene.
-            ends.readings[1].fill(None);
-            d.zones[1].tiles.clear();
+            ends.readings[FAR].fill(None);
+            d.far_mut().tiles.clear();
             ends.reasons[1] = Some(Reason::Hidden);
             return;
         }
         if d.far_at.is_none()
             && let Some((band, tiles)) = foreground::soft_band(self.map, self.e, horizon, d.permitted_px)
-            && ends.readings[1][0].is_none_or(|r| self.width(&r) < band.ln_width - 0.25)
+            && ends.readings[FAR][0].is_none_or(|r| self.width(&r) < band.ln_width - 0.25)
         {
-            ends.readings[1] = self.beside_modes(&band);
-            d.zones[1].tiles = tiles;
+            ends.readings[FAR] = self.beside_modes(&band);
+            d.far_mut().tiles = tiles;
         }
-        if d.far_at.is_none() && far_out::may_mirror(self.map, self.e, &d.zones[1].tiles, d.permitted_px) {
+        if d.far_at.is_none() && far_out::may_mirror(self.map, self.e, &d.far().tiles, d.permitted_px) {
             // What stands there is the far scene.
-            d.zones[1].tiles = far_out::fine_above(self.map, self.e, &d.zones[1].tiles, d.permitted_px);
-            ends.readings[1] = self.readings(&d.zones[1], false);
+            d.far_mut().tiles = far_out::fine_above(self.map, self.e, &d.far().tiles, d.permitted_px);
+            ends.readings[FAR] = self.readings(d.far(), false);
         } else if d.far_at.is_none() {
-            let seen = self.e.skyline.is_some() || !far_out::may_be_sky(self.map, &d.zones[1].tiles);
+            let seen = self.e.skyline.is_some() || !far_out::may_be_sky(self.map, &d.far().tiles);
             let inside =
-                far_out::scene_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px, drawn_out).filter(|_| seen);
+                far_out::scene_far_out(self.map, self.e, &d.far().tiles, d.permitted_px, drawn_out).filter(|_| seen);
             let told = inside.or_else(|| {
-                let (told, tiles) = far_out::above_far_out(self.map, self.e, &d.zones[1].tiles, d.permitted_px)?;
-                d.zones[1].tiles = tiles;
+                let (told, tiles) = far_out::above_far_out(self.map, self.e, &d.far().tiles, d.permitted_px)?;
+                d.far_mut().tiles = tiles;
                 Some(told)
             });
             self.far_out(ends, told);
         }
-        if ends.readings[1][0].is_none() {
+        if ends.readings[FAR][0].is_none() {
             ends.reasons[1] = Some(Reason::NoDetail);
         }
     }
@@ -186,13 +190,13 @@ impl Frame<'_> {
     fn far_out(&self, ends: &mut Ends, told: Option<Told>) {
         let Some(told) = told else { return };
         let best = Ready::new(&self.posterior.modes[0].theta);
-        let narrower = ends.readings[1][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25);
+        let narrower = ends.readings[FAR][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25);
         if narrower {
-            ends.readings[1] = self.beside_modes(&told);
+            ends.readings[FAR] = self.beside_modes(&told);
         }
         // What the model has where it stands and on the same side of the focus stays the model's.
         if narrower || told.side * best.disc(&told.place) < 0.0 {
-            ends.readings[1].iter_mut().flatten().for_each(|r| r.side = told.side);
+            ends.readings[FAR].iter_mut().flatten().for_each(|r| r.side = told.side);
             ends.far_out = true;
         }
     }
@@ -211,11 +215,11 @@ impl Frame<'_> {
         ends.step = foreground::step(self.e, |s| best.at(s, &self.problem.surface).y);
         let Some(step) = ends.step.map(f64::ln) else { return };
         if !self.map.sharpened() {
-            ends.readings[0].fill(None);
+            ends.readings[NEAR].fill(None);
             ends.reasons[0] = ends.reasons[0].or(Some(Reason::Scatters));
             return;
         }
-        for reading in ends.readings[0].iter_mut().flatten() {
+        for reading in ends.readings[NEAR].iter_mut().flatten() {
             reading.departure -= step;
             reading.sd = reading.sd.hypot(foreground::STEP_DOUBT * step);
         }

@@ -113,8 +113,7 @@ impl Evidence {
             .filter(|(index, _)| !silent[*index])
             .filter_map(|(index, tile)| {
                 let blur = told(tile)?;
-                let (x, y) = tile.centre();
-                let (u, v) = ((x - w / 2.0) / half, (y - h / 2.0) / half);
+                let (u, v) = map.uv(tile.centre());
                 let stated = if blur.sd.is_finite() { blur.sd.max(0.0) / blur.value } else { 1.0 };
                 let learned = lens.zip(n.zip(pitch)).and_then(|(lens, (n, p))| {
                     let (x, y) = map.read_at(tile);

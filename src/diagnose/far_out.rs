@@ -28,12 +28,6 @@ fn wider(tile: &Tile, least: f64) -> Option<Option<f64>> {
     }
 }
 
-/// Where the middle of a tile lies, in the model's coordinates.
-fn place(map: &TileMap, e: &Evidence, tile: &Tile) -> (f64, f64) {
-    let (x, y) = tile.centre();
-    ((x - f64::from(map.width) / 2.0) / e.half_diagonal, (y - f64::from(map.height) / 2.0) / e.half_diagonal)
-}
-
 /// Share of the tiles below the sky that are wider than what counts as out of focus by far, of those that tell, whatever their
 /// contrast.
 pub(super) fn share_far_out(map: &TileMap, permitted: f64) -> f64 {
@@ -46,7 +40,7 @@ pub(super) fn share_far_out(map: &TileMap, permitted: f64) -> f64 {
 /// soft. The focus lies on whatever is fine elsewhere: farther than the nearest thing, nearer than the farthest.
 fn far_out(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: f64, contrast: f64, far: bool) -> Option<Told> {
     let least = FAR_OUT.0 * permitted;
-    let place = |t: &Tile| place(map, e, t);
+    let place = |t: &Tile| map.uv(t.centre());
     // ln of the width of what is far out of focus, nothing of what is fine.
     let told = |t: &Tile| match wider(t, least)? {
         _ if e.skyline.is_some_and(|edge| place(t).1 < edge) => None,
@@ -97,7 +91,7 @@ pub(super) fn fine_above(map: &TileMap, e: &Evidence, tiles: &[u32], permitted: 
     let from = tiles.iter().min().map_or(0, |first| first / width * width);
     let fine = |i: &u32| {
         let tile = &map.tiles[*i as usize];
-        place(map, e, tile).1 >= edge && wider(tile, FAR_OUT.0 * permitted) == Some(None)
+        map.uv(tile.centre()).1 >= edge && wider(tile, FAR_OUT.0 * permitted) == Some(None)
     };
     let found: Vec<u32> = (0..from).filter(fine).collect();
     let columns: BTreeSet<u32> = found.iter().map(|i| i % width).collect();
@@ -116,7 +110,7 @@ fn fine_is_one_thing(map: &TileMap, e: &Evidence, tiles: &[u32], (edge, least): 
     let width = map.columns.max(1);
     let columns = |tiles: &[u32]| tiles.iter().map(|i| i % width).collect::<BTreeSet<u32>>();
     let tile = |i: u32| &map.tiles[i as usize];
-    let v = |i: u32| place(map, e, tile(i)).1;
+    let v = |i: u32| map.uv(tile(i).centre()).1;
     let told = |i: u32| wider(tile(i), least);
     let row = 2.0 * e.bottom / e.rows.max(1) as f64;
     let down_to = tiles.iter().max().map_or(0, |last| (last / width + 1) * width);

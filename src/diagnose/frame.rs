@@ -18,6 +18,9 @@ use crate::stats::Dice;
 /// Difference in ln evidence from which one explanation is preferred to another. Chosen: odds of about fifty to one.
 const DECISIVE: f64 = 4.0;
 
+/// Place of the first of them. Derived: the order of [`ZoneName::JUDGED`], of which the corners are the last.
+const FIRST_CORNER: usize = ZoneName::JUDGED.len() - ZoneName::CORNERS.len();
+
 /// All that judging a fitted frame needs.
 pub(super) struct Frame<'a> {
     pub map: &'a TileMap,
@@ -57,9 +60,10 @@ impl Frame<'_> {
         }
         if ends.buried {
             // No tile of it has a number, so it gets none.
-            (d.zones[0].blur_px, d.zones[0].optical_px, d.zones[0].used) = (None, None, 0);
+            let near = d.near_mut();
+            (near.blur_px, near.optical_px, near.used) = (None, None, 0);
         }
-        let mut measured: Vec<Reading> = ends.readings[3..].iter().filter_map(|r| r[0]).collect();
+        let mut measured: Vec<Reading> = ends.readings[FIRST_CORNER..].iter().filter_map(|r| r[0]).collect();
         if let Some(shoot) = self.shoot {
             measured.iter_mut().for_each(|r| r.place.learned = shoot.learned_at(r.place.u, r.place.v));
         }

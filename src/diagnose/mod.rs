@@ -16,6 +16,7 @@ mod foreground;
 mod frame;
 mod implied;
 mod learned;
+mod mirrored;
 mod model;
 mod objects;
 mod origin;
@@ -26,6 +27,7 @@ mod posterior;
 mod priors;
 mod sides;
 mod sky;
+mod soft_corners;
 mod stop;
 mod surface;
 mod veil;
@@ -34,6 +36,7 @@ mod weigh;
 mod weighing;
 mod zones;
 
+pub use self::mirrored::Lean;
 pub use self::origin::doubted;
 pub use self::parameters::{Belief, Parameter, Row, TABLE as PARAMETERS};
 pub use crate::quantity::ZoneName;
@@ -97,19 +100,29 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
         d.flags.push(Flag::LensContradicted);
         return d;
     }
-    judge_fitted(&mut diagnosis, (map, capture, intent), &problem, &posterior, shoot.as_ref(), streak.as_ref());
+    let asked = Asked { map, capture, intent };
+    judge_fitted(&mut diagnosis, asked, &problem, &posterior, shoot.as_ref(), streak.as_ref());
     diagnosis
+}
+
+/// What is known of a frame, and what is wanted of it.
+#[derive(Clone, Copy)]
+struct Asked<'a> {
+    map: &'a TileMap,
+    capture: &'a Capture,
+    intent: &'a Intent,
 }
 
 /// Fills the diagnosis of a frame that was fitted.
 fn judge_fitted(
     d: &mut Diagnosis,
-    (map, capture, intent): (&TileMap, &Capture, &Intent),
+    asked: Asked<'_>,
     problem: &Problem,
     posterior: &Posterior,
     shoot: Option<&Evidence>,
     streak: Option<&Streak>,
 ) {
+    let Asked { map, capture, intent } = asked;
     let e = &problem.evidence;
     let shows_diffraction =
         e.recorded_lambda_n_px.is_some_and(|recorded| stop::shows_diffraction(recorded, e.own_widths()));
@@ -133,8 +146,8 @@ fn judge_fitted(
     if e.skyline.is_none() && posterior::turned(posterior, problem) {
         d.flags.push(Flag::OrientationLost);
         d.flags.dedup();
-        verdict::leave_open(&mut d.verdict);
-        for zone in &mut d.zones[..2] {
+        verdict::leave_open(&mut d.verdict, Unsettled::Turned);
+        for zone in d.ends_mut() {
             zone.answer = Answer::unknown(Reason::Turned);
         }
     }
@@ -145,7 +158,7 @@ fn judge_fitted(
 /// The answer for a frame of which a track left nothing to measure.
 fn blurred_away(d: &mut Diagnosis) {
     d.verdict = verdict::verdict_of_motion();
-    for zone in &mut d.zones[..2] {
+    for zone in d.ends_mut() {
         zone.answer = Answer { judgement: Judgement::Beyond, reason: None };
     }
 }

@@ -2,7 +2,7 @@
 
 use super::sky::sky;
 use super::verdict::{HALF_SEEN, MAJORITY, cap};
-use super::{Cause, Diagnosis, Verdict};
+use super::{Cause, Diagnosis, Verdict, Zone};
 use crate::judge::Judgement;
 use crate::measure::{ALIKE, TileMap};
 use crate::optics::light;
@@ -103,8 +103,8 @@ pub fn doubted(d: &mut Diagnosis, flags: &[Flag]) {
 
 /// Whether near and far are soft and about as soft as each other.
 fn soft_alike(d: &Diagnosis) -> bool {
-    let width = |k: usize| d.zones[k].optical_px.filter(|_| d.zones[k].answer.judgement == Judgement::Beyond);
-    match (width(0), width(1)) {
+    let width = |end: &Zone| end.optical_px.filter(|_| end.answer.judgement == Judgement::Beyond);
+    match (width(d.near()), width(d.far())) {
         (Some(a), Some(b)) => a.value < ALIKE * b.value && b.value < ALIKE * a.value,
         _ => false,
     }
@@ -117,7 +117,7 @@ const FINER: (f64, f64) = (0.1, 2.0);
 /// Whether a tenth of the tiles is far finer than an end that is soft.
 fn shows_finer(d: &Diagnosis, map: &TileMap) -> bool {
     let fine = quantile(&map.measured().map(|m| m.1.value).collect::<Vec<f64>>(), FINER.0);
-    let ends = d.zones[..2].iter().filter(|z| z.answer.judgement == Judgement::Beyond).filter_map(|z| z.blur_px);
+    let ends = d.ends().iter().filter(|z| z.answer.judgement == Judgement::Beyond).filter_map(|z| z.blur_px);
     fine.is_some_and(|fine| ends.into_iter().any(|end| end.value > FINER.1 * fine))
 }
 

@@ -1,6 +1,7 @@
 //! What a draw of the posterior says of near and far: parts of the blur there, signed discs, and their doubt.
 
 use super::Frame;
+use super::diagnosis::{FAR, NEAR};
 use super::evidence::Sample;
 use super::model::Ready;
 use super::parameters::Parameter::{Curve, Far, Horizon, Scale, Shake, Tilt};
@@ -57,12 +58,12 @@ impl Frame<'_> {
         }
     }
 
-    /// Where the near (0) or far (1) zone would lie if all of it could be measured: the lowest eighth, the horizon.
+    /// Where the near or far zone would lie if all of it could be measured: the lowest eighth, the horizon.
     /// A marked zone lies where it is marked.
     pub(super) fn nominal(&self, zone: usize, place: &Sample, theta: &Theta, marked: bool) -> Sample {
         let v = match zone {
             _ if marked => return *place,
-            0 => place.v.max(zones::NEAREST * self.e.bottom),
+            NEAR => place.v.max(zones::NEAREST * self.e.bottom),
             // No farther than half a band: the horizon is known from the blur only.
             _ => place.v.min(theta[Horizon] - 0.03).max(place.v - 0.05),
         };
@@ -83,11 +84,11 @@ impl Frame<'_> {
             ready.disc(place) - t[Tilt] * place.u - t[Curve] * place.r * place.r
         };
         let off = |k: usize| readings[k].as_ref().filter(|r| marked[k] || r.departure.abs() > zones::OFF_MODEL);
-        let near = match (off(0), parts[0]) {
+        let near = match (off(NEAR), parts[NEAR]) {
             (Some(_), Some(p)) => p.disc,
             _ => straight(&Sample::place(0.0, self.e.bottom, None)),
         };
-        let far = if marked[1] { parts[1].map_or(draw.theta[Far], |p| p.disc) } else { draw.theta[Far] };
+        let far = if marked[FAR] { parts[FAR].map_or(draw.theta[Far], |p| p.disc) } else { draw.theta[Far] };
         [near, far]
     }
 
@@ -110,7 +111,7 @@ impl Frame<'_> {
             let far = draw.theta[Far].clamp(-reach / low, -reach / high);
             let mut moved = draw.theta;
             moved[Far] = far;
-            let worst = readings[..2]
+            let worst = readings[NEAR..=FAR]
                 .iter()
                 .filter_map(|r| r[draw.mode].as_ref())
                 .map(|r| {

@@ -130,12 +130,10 @@ pub(super) fn standings(map: &TileMap, posterior: &Posterior, problem: &Problem)
         };
     }
     // What lies in the sky takes no part in the fit: cloud is soft of itself, and what stands sharp there is far or nearer.
-    let half = problem.evidence.half_diagonal;
-    let (w, h) = (f64::from(map.width), f64::from(map.height));
     for (standing, tile) in all.iter_mut().zip(&map.tiles).filter(|(s, _)| **s == Standing::Unmeasured) {
         if let Some(blur) = tile.blur {
-            let (x, y) = tile.centre();
-            let place = Sample::place((x - w / 2.0) / half, (y - h / 2.0) / half, None);
+            let (u, v) = map.uv(tile.centre());
+            let place = Sample::place(u, v, None);
             let soft = blur.value.ln() > ready.at(&place, &problem.surface).y;
             *standing = if soft { Standing::SoftContent } else { Standing::Far };
         }

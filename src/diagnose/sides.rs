@@ -64,10 +64,12 @@ fn jumps(e: &Evidence, inside: impl Fn(&&Sample) -> bool, off: impl Fn(&Sample) 
     let mut tiles: Vec<&Sample> = e.samples.iter().filter(|s| !s.bounded).filter(inside).collect();
     let column = |s: &Sample| s.index % e.columns.max(1);
     tiles.sort_by_key(|s| column(s));
-    let median = |all: Vec<f64>| upper_median(all).unwrap_or(f64::NAN);
     let columns: Vec<(f64, f64)> = tiles
         .chunk_by(|a, b| column(a) == column(b))
-        .map(|c| (median(c.iter().map(|s| s.y).collect()), median(c.iter().map(|s| off(s)).collect())))
+        .filter_map(|c| {
+            let median = |of: &dyn Fn(&Sample) -> f64| upper_median(c.iter().map(|s| of(s)).collect());
+            Some((median(&|s| s.y)?, median(&|s| off(s))?))
+        })
         .collect();
     let left = |of: &[f64]| {
         let mean = of.iter().sum::<f64>() / of.len() as f64;

@@ -1,6 +1,6 @@
 //! What the picture's light says of the horizon: where the sky ends, and whether haze hides the far scene.
 
-use crate::measure::TileMap;
+use crate::measure::{Tile, TileMap};
 use crate::stats::{Line, line, upper_median};
 
 /// Share of the columns that must have sky at the top for the sky's lower edge to say where the horizon is. Chosen:
@@ -27,8 +27,7 @@ pub(super) fn skyline(map: &TileMap, sky: &[bool]) -> Option<f64> {
     }
     edges.sort_by(f64::total_cmp);
     let edge = edges[((edges.len() - 1) as f64 * GAPS) as usize];
-    let (w, h) = (f64::from(map.width), f64::from(map.height));
-    Some((edge - h / 2.0) / (w.hypot(h) / 2.0))
+    Some(map.uv((0.0, edge)).1)
 }
 
 /// Shares of the foreground's contrast, and of its step in level from the sky, between which a row lies in the
@@ -58,13 +57,11 @@ pub(super) fn veiled_horizon(map: &TileMap) -> Option<f64> {
     if columns == 0 || rows < 6 || map.tiles.len() != columns * rows {
         return None;
     }
-    let half = f64::from(map.width).hypot(f64::from(map.height)) / 2.0;
-    let middle = |all: Vec<f64>| upper_median(all).unwrap_or(f64::NAN);
+    let contrast = |tiles: &[Tile]| upper_median(tiles.iter().map(|t| t.contrast).collect());
+    let level = |tiles: &[Tile]| upper_median(tiles.iter().map(|t| t.level).collect());
     let row = |y: usize| &map.tiles[y * columns..(y + 1) * columns];
     let lowest = &map.tiles[columns * (rows - rows / 3)..];
-    let foreground = middle(lowest.iter().map(|t| t.contrast).collect());
-    let (top, ground) =
-        (middle(row(0).iter().map(|t| t.level).collect()), middle(lowest.iter().map(|t| t.level).collect()));
+    let (foreground, top, ground) = (contrast(lowest)?, level(row(0))?, level(lowest)?);
     // Haze is as bright as the sky behind it, so the ground must be darker for it to show.
     if !(foreground > 0.0 && top - ground > STEP * top) {
         return None;
@@ -72,8 +69,8 @@ pub(super) fn veiled_horizon(map: &TileMap) -> Option<f64> {
     let mut veil: Vec<(f64, f64)> = Vec::new();
     let mut before = (0.0, 0.0);
     for y in 0..rows {
-        let contrast = middle(row(y).iter().map(|t| t.contrast).collect()) / foreground;
-        let level = (top - middle(row(y).iter().map(|t| t.level).collect())) / (top - ground);
+        let contrast = contrast(row(y))? / foreground;
+        let level = (top - level(row(y))?) / (top - ground);
         if veil.is_empty() && (contrast < VEILED_CONTRAST.0 || level < VEILED_LEVEL.0) {
             if contrast > VEILED_CONTRAST.1 || level > VEILED_LEVEL.1 {
                 return None;
@@ -87,8 +84,7 @@ pub(super) fn veiled_horizon(map: &TileMap) -> Option<f64> {
             return None;
         }
         before = (contrast, level);
-        let v = (row(y)[0].centre().1 - f64::from(map.height) / 2.0) / half;
-        veil.push((v, -1.0 / contrast.ln()));
+        veil.push((map.uv(row(y)[0].centre()).1, -1.0 / contrast.ln()));
     }
     let few = veil.len() < VEIL_ROWS && !(veil.len() == VEIL_ROWS - 1 && before.1 < THICK);
     if few || (veil.len() as f64) < VEIL_HEIGHT * rows as f64 {
@@ -97,7 +93,7 @@ pub(super) fn veiled_horizon(map: &TileMap) -> Option<f64> {
     let Line { at_zero, slope } = line(veil.iter().map(|&(v, y)| (v, y, 1.0)))?;
     // No lower than the first row that is told from the sky; a root far above the picture is no veil's.
     let horizon = (-at_zero / slope).min(veil[0].0);
-    let top = -f64::from(map.height) / 2.0 / half;
+    let top = map.uv((0.0, 0.0)).1;
     // The row above the first shows too little to tell it from the sky, and so it must by the line: what stands out
     // of it at once is a ridge.
     let above = 2.0 * veil[0].0 - veil[1].0;

@@ -1,5 +1,6 @@
 //! Weighs the causes over the posterior: every draw tells a story of near and far, and each story names its causes.
 
+use super::diagnosis::{FAR, NEAR};
 use super::doubts::hardly_apart;
 use super::ends::Ends;
 use super::implied::{self, Moments};
@@ -9,7 +10,7 @@ use super::posterior::Draw;
 use super::verdict::{self, Known};
 use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, Tally};
 use super::zones::{self, Reading};
-use super::{Cause, Diagnosis, Frame};
+use super::{Cause, Diagnosis, Frame, Unsettled};
 use crate::judge::{self, Answer};
 use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
@@ -60,20 +61,20 @@ impl Frame<'_> {
             self.fill_end(d, k, &sums.ends[k], &readings[k][0], found);
         }
         let known = Known {
-            ends: [d.zones[0].answer.judgement, d.zones[1].answer.judgement],
+            ends: [d.near().answer.judgement, d.far().answer.judgement],
             sharpened: self.map.sharpened(),
             facts: self.e.lambda_n_px.is_some(),
         };
         d.verdict = verdict::verdict(&sums.strict, &sums.roomy, &known);
         if d.verdict.cause == Cause::Motion {
             // A width averaged over directions hides how far the streak reaches along its own, and what lies in it has none.
-            d.zones[..2].iter_mut().for_each(|z| {
+            d.ends_mut().iter_mut().for_each(|z| {
                 z.answer = Answer { judgement: judge::Judgement::Beyond, reason: None };
             });
         }
         let recorded = capture.focus_distance_m.as_ref().map(|f| f.value);
         let f_number = capture.f_number.as_ref().map(|f| f.value);
-        let doubt = [&readings[0][0], &readings[1][0]].map(|r| self.disc_doubt(r) / self.e.reach.unwrap_or(1.0));
+        let doubt = [&readings[NEAR][0], &readings[FAR][0]].map(|r| self.disc_doubt(r) / self.e.reach.unwrap_or(1.0));
         // What is far out of focus lies on no plane of the model, whose distances are not the picture's then.
         let told = |sum: &Moments| sum.get().filter(|_| !found.far_out);
         let focus = told(&sums.focus).map(|(mean, sd)| (mean, sd.hypot(doubt[1])));
@@ -85,7 +86,7 @@ impl Frame<'_> {
         if (askew || d.verdict.also.contains(&Cause::LensAsymmetry)) && !self.sides_bear_out() {
             d.verdict.also.retain(|c| *c != Cause::LensAsymmetry);
             if askew {
-                verdict::leave_open(&mut d.verdict);
+                verdict::leave_open(&mut d.verdict, Unsettled::CausesAlike);
             }
         }
         let against = recorded.zip(focus).is_some_and(|(r, picture)| judge::contradicts(r, picture));
@@ -108,7 +109,7 @@ impl Frame<'_> {
         let (readings, moving) = (&found.readings, (exposure, found.sways));
         let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
         let marked = [d.near_at.is_some(), d.far_at.is_some()];
-        let inverse_far = intent.far_m.filter(|_| marked[1]).map_or(0.0, |f| 1.0 / f);
+        let inverse_far = intent.far_m.filter(|_| marked[FAR]).map_or(0.0, |f| 1.0 / f);
         let borne_out = if self.shows_diffraction { self.diffraction() } else { 0.0 };
         // Diffraction that the pixels hardly show is no cause by itself.
         let diffraction = if borne_out > beyond { borne_out } else { 0.0 };
@@ -133,7 +134,7 @@ impl Frame<'_> {
             self.tell(&mut sums.strict, &story, permitted, rule, moving, &draw);
             self.tell(&mut sums.roomy, &story, beyond, rule, moving, &draw);
             if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {
-                let ends = self.ends_of(&draw, parts, [&readings[0][draw.mode], &readings[1][draw.mode]], marked);
+                let ends = self.ends_of(&draw, parts, [&readings[NEAR][draw.mode], &readings[FAR][draw.mode]], marked);
                 let (s, n) = implied::inverse_distances(ends[0], ends[1], reach, focal, inverse_far);
                 sums.focus.add(s, draw.weight);
                 sums.near.add(n, draw.weight);

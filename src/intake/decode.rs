@@ -13,7 +13,7 @@ use super::luminance::Read;
 use super::redirected::Redirected;
 use super::rendered::{self, Hints};
 use super::sniff::{self, Kind};
-use super::{IntakeError, avif, open_file, raw, refusal, roomy, xl};
+use super::{IntakeError, avif, huge_pages, open_file, raw, refusal, xl};
 
 /// A file, its kind, and what of it is in memory already.
 pub(super) struct Input {
@@ -117,7 +117,7 @@ fn whole(file: &mut BufReader<File>, path: &Path) -> Result<Vec<u8>, IntakeError
     if reserved.is_none() {
         return Err(IntakeError::too_much(path, "there is not enough memory to read it"));
     }
-    roomy::in_large_pages(&mut bytes);
+    huge_pages::in_large_pages(&mut bytes);
     file.read_to_end(&mut bytes).map_err(|e| IntakeError::from_io(path, &e))?;
     Ok(bytes)
 }

@@ -1,6 +1,7 @@
 //! Capture facts of a file: Exif first, then the maker's own block, then XMP; each with where it came from.
 
 use std::io::BufReader;
+use std::ops::RangeInclusive;
 use std::path::Path;
 
 use super::bodies::body;
@@ -9,7 +10,8 @@ use super::ifd::Ifd;
 use super::makernote::{self, Notes, inside};
 use super::sniff::{self, Kind};
 use super::turn::Turn;
-use super::{Facts, IntakeError, IntakeErrorKind, altered, open_file, pitch, xmp};
+use super::{Facts, IntakeError, IntakeErrorKind, altered, guard, open_file, pitch, xmp};
+use crate::quantity::plausible::{EXPOSURE_S, F_NUMBER, FOCAL_35MM, FOCAL_MM, ISO};
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::{Capture, Fact, Source};
 
@@ -17,8 +19,13 @@ use crate::shot::{Capture, Fact, Source};
 ///
 /// # Errors
 /// [`IntakeError`] where the file can't be opened, is empty, or is no picture of a known kind. Missing or
-/// damaged facts are no error.
+/// damaged facts are no error. A fault of this program in reading them is one, of this file alone.
 pub fn facts(path: &Path) -> Result<Facts, IntakeError> {
+    // Facts are read in places where no other guard stands: before frames are measured, and between them.
+    guard::file(path, guard::FACTS, || told(path))
+}
+
+fn told(path: &Path) -> Result<Facts, IntakeError> {
     let mut source = BufReader::with_capacity(1 << 14, open_file(path)?);
     if source.length() == 0 {
         return Err(IntakeError::damaged(path, "the file is empty"));
@@ -166,8 +173,8 @@ fn fill<T>(slot: &mut Option<Fact<T>>, value: Option<T>, source: Source) {
     }
 }
 
-fn within(value: Option<f64>, low: f64, high: f64) -> Option<f64> {
-    value.filter(|v| (low..=high).contains(v))
+fn within(value: Option<f64>, range: RangeInclusive<f64>) -> Option<f64> {
+    value.filter(|v| range.contains(v))
 }
 
 impl Gathered {
@@ -178,18 +185,18 @@ impl Gathered {
         let text = |tag| directories.iter().find_map(|d| d.text(tag));
         let c = &mut self.capture;
         let exif = Source::Exif;
-        fill(&mut c.f_number, within(number(0x829d), 0.5, 256.0), exif);
+        fill(&mut c.f_number, within(number(0x829d), F_NUMBER), exif);
         // ApertureValue is in APEX units: N = 2^(Av / 2).
         let apex = signed(0x9202).filter(|v| *v > 0.0).map(|v| (v / 2.0).exp2());
-        fill(&mut c.f_number, within(apex, 0.5, 256.0).map(|n| (n * 10.0).round() / 10.0), exif);
-        fill(&mut c.focal_length_mm, within(number(0x920a), 0.5, 20_000.0), exif);
-        fill(&mut c.focal_length_35mm, within(number(0xa405), 1.0, 20_000.0), exif);
-        fill(&mut c.exposure_s, within(number(0x829a), 1e-7, 1e6), exif);
+        fill(&mut c.f_number, within(apex, F_NUMBER).map(|n| (n * 10.0).round() / 10.0), exif);
+        fill(&mut c.focal_length_mm, within(number(0x920a), FOCAL_MM), exif);
+        fill(&mut c.focal_length_35mm, within(number(0xa405), FOCAL_35MM), exif);
+        fill(&mut c.exposure_s, within(number(0x829a), EXPOSURE_S), exif);
         // ShutterSpeedValue: t = 2^-Tv.
-        fill(&mut c.exposure_s, within(signed(0x9201).map(|v| (-v).exp2()), 1e-6, 1e5), exif);
+        fill(&mut c.exposure_s, within(signed(0x9201).map(|v| (-v).exp2()), EXPOSURE_S), exif);
         // 65535 in the short tag means that the speed is in the long ones.
-        let iso = within(number(0x8827), 1.0, 65_534.0)
-            .or_else(|| [0x8832, 0x8831, 0x8833].into_iter().find_map(|tag| within(number(tag), 1.0, 1e8)));
+        let iso = within(number(0x8827), 1.0..=65_534.0)
+            .or_else(|| [0x8832, 0x8831, 0x8833].into_iter().find_map(|tag| within(number(tag), ISO)));
         fill(&mut c.iso, iso, exif);
         fill(&mut c.body, body(text(0x10f), text(0x110).or_else(|| text(0xc614))), exif);
         fill(&mut c.lens, text(0xa434).filter(|name| is_lens_name(name)), exif);
@@ -209,10 +216,10 @@ impl Gathered {
     fn maker(&mut self, notes: &Notes) {
         let c = &mut self.capture;
         let maker = Source::MakerNote;
-        fill(&mut c.f_number, within(notes.f_number, 0.5, 256.0), maker);
-        fill(&mut c.focal_length_mm, within(notes.focal_length_mm, 0.5, 20_000.0), maker);
-        fill(&mut c.exposure_s, within(notes.exposure_s, 1e-7, 1e6), maker);
-        fill(&mut c.iso, within(notes.iso, 1.0, 1e8), maker);
+        fill(&mut c.f_number, within(notes.f_number, F_NUMBER), maker);
+        fill(&mut c.focal_length_mm, within(notes.focal_length_mm, FOCAL_MM), maker);
+        fill(&mut c.exposure_s, within(notes.exposure_s, EXPOSURE_S), maker);
+        fill(&mut c.iso, within(notes.iso, ISO), maker);
         fill(&mut c.body, notes.body.clone(), maker);
         fill(&mut c.date, notes.date.clone(), maker);
         fill(&mut c.lens, notes.lens.clone(), maker);
@@ -231,12 +238,12 @@ impl Gathered {
     fn xmp(&mut self, p: &xmp::Properties) {
         let c = &mut self.capture;
         let source = Source::Xmp;
-        fill(&mut c.f_number, within(p.number("exif:FNumber"), 0.5, 256.0), source);
-        fill(&mut c.focal_length_mm, within(p.number("exif:FocalLength"), 0.5, 20_000.0), source);
-        fill(&mut c.focal_length_35mm, within(p.number("exif:FocalLengthIn35mmFilm"), 1.0, 20_000.0), source);
-        fill(&mut c.exposure_s, within(p.number("exif:ExposureTime"), 1e-7, 1e6), source);
+        fill(&mut c.f_number, within(p.number("exif:FNumber"), F_NUMBER), source);
+        fill(&mut c.focal_length_mm, within(p.number("exif:FocalLength"), FOCAL_MM), source);
+        fill(&mut c.focal_length_35mm, within(p.number("exif:FocalLengthIn35mmFilm"), FOCAL_35MM), source);
+        fill(&mut c.exposure_s, within(p.number("exif:ExposureTime"), EXPOSURE_S), source);
         let iso = ["exif:ISOSpeedRatings", "exifEX:PhotographicSensitivity"].iter().find_map(|k| p.number(k));
-        fill(&mut c.iso, within(iso, 1.0, 1e8), source);
+        fill(&mut c.iso, within(iso, ISO), source);
         let text = |k: &str| p.text(k).map(str::to_owned);
         fill(&mut c.body, body(text("tiff:Make"), text("tiff:Model")), source);
         let lens = ["exifEX:LensModel", "aux:Lens"].iter().find_map(|k| text(k)).filter(|name| is_lens_name(name));

@@ -3,7 +3,6 @@
 mod altered;
 mod avif;
 mod baseline;
-mod beside;
 mod blocks;
 mod bodies;
 mod coefficients;
@@ -15,9 +14,11 @@ mod error;
 pub mod exif;
 mod file;
 mod folder;
+pub(crate) mod guard;
 mod headers;
 #[cfg(feature = "heic")]
 mod heic;
+mod huge_pages;
 mod ifd;
 mod jpeg;
 mod levels;
@@ -25,6 +26,7 @@ mod limits;
 mod luminance;
 pub mod makernote;
 mod markers;
+mod memory;
 mod messages;
 pub mod pitch;
 mod preview;
@@ -33,7 +35,6 @@ pub mod probe;
 pub mod raw;
 mod redirected;
 mod rendered;
-mod roomy;
 mod scan;
 mod shots;
 mod sniff;
@@ -43,11 +44,11 @@ mod worker;
 mod xl;
 pub mod xmp;
 
-pub(crate) use beside::memory_needed;
 pub use error::{IntakeError, IntakeErrorKind};
 pub(crate) use file::{is_picture, open_file, read_text};
 pub use folder::{Found, find};
 pub(crate) use folder::{MARK_HEAD, REPORT_MARK, files, listed};
+pub(crate) use memory::memory_needed;
 pub use shots::{Candidate, Prefer, stem};
 pub(crate) use shots::{bare, is_raw, looks_like_photograph, twins};
 pub use worker::{Workers, serve, use_workers};
@@ -141,16 +142,18 @@ pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
 /// # Errors
 /// [`IntakeError`] where the file can't be opened or is no picture at all; missing facts are no error.
 pub fn facts(path: &Path, overrides: &Overrides) -> Result<Facts, IntakeError> {
-    let (_, kind) = open(path)?;
-    if matches!(kind, Kind::Empty | Kind::Unknown) {
-        return Err(refusal(kind, path));
-    }
-    let mut facts = exif::facts(path)?.turned(overrides.turn.unwrap_or(0));
-    if let Some(size) = facts.size {
-        give_sensor(&mut facts.capture, &overrides.sensors, size, &mut facts.flags);
-    }
-    give(&mut facts.capture, &overrides.capture);
-    Ok(facts)
+    guard::file(path, guard::FACTS, || {
+        let (_, kind) = open(path)?;
+        if matches!(kind, Kind::Empty | Kind::Unknown) {
+            return Err(refusal(kind, path));
+        }
+        let mut facts = exif::facts(path)?.turned(overrides.turn.unwrap_or(0));
+        if let Some(size) = facts.size {
+            give_sensor(&mut facts.capture, &overrides.sensors, size, &mut facts.flags);
+        }
+        give(&mut facts.capture, &overrides.capture);
+        Ok(facts)
+    })
 }
 
 /// The upright picture in 8-bit sRGB for looking at: full size for rendered files, at least half size for raw.

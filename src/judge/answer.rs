@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::limit::beyond_px;
 use super::optical::above;
-use crate::quantity::{Distance, Estimate};
+use crate::quantity::Estimate;
 
 /// Whether a place is sharp enough.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
@@ -119,19 +119,6 @@ fn word_of(soft: f64, clearly: f64) -> Judgement {
     } else {
         Judgement::AtLimit
     }
-}
-
-/// How far a recorded focus distance must lie off what the picture shows, as inverse distances: standard deviations,
-/// and share of the larger of the two. Chosen: cameras record distances roughly (common practice, no published source).
-const CONTRADICTED: (f64, f64) = (3.0, 0.2);
-
-/// Whether a recorded distance lies outside what the picture allows, mean and spread of an inverse distance, 1/m.
-pub(crate) fn contradicts(recorded: Distance, picture: (f64, f64)) -> bool {
-    let (mean, sd) = picture;
-    let (low, high) = recorded.bounds();
-    let (far, near) = (1.0 / high, 1.0 / low);
-    let slack = (CONTRADICTED.0 * sd).max(CONTRADICTED.1 * mean.abs().max(near));
-    mean > near + slack || mean < far - slack
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::sample::Sample;
+use crate::optics::stops;
 use crate::quantity::Estimate;
 use crate::stats::{self, MAD_SD, excess_density, normal_density};
 
@@ -136,9 +137,7 @@ fn prepare(samples: &[Sample], prior: Prior) -> Option<Prepared> {
     if samples.len() < 30 {
         return None;
     }
-    let mut stops: Vec<f64> = samples.iter().map(|s| s.f_number).collect();
-    stops.sort_by(f64::total_cmp);
-    stops.dedup_by(|a, b| (*a / *b - 1.0).abs() < 0.03);
+    let stops = stops::distinct(samples.iter().map(|s| s.f_number));
     let terms = match stops.len() {
         1 => 1,
         2 | 3 => 2,

@@ -7,12 +7,12 @@ use super::sample::{self, Frame, Sample};
 use super::{Baseline, Curvature, Entry, LearnedFrom, Unsuitable};
 use crate::measure::{TILE_SCATTER, TileMap};
 use crate::optics::blur::{self, Parts};
-use crate::optics::{WAVELENGTH_UM, lambda_n_px, thin_lens};
+use crate::optics::{WAVELENGTH_UM, lambda_n_px, stops, thin_lens};
 use crate::quantity::{DISC_SIGMA, Estimate};
 use crate::shot::Capture;
 
 /// Fewest frames of a focus series. Derived: fewer leave best focus and the blur there open.
-const FRAMES: usize = 4;
+pub(super) const FRAMES: usize = 4;
 /// Fewest tiles that must have a best focus of their own. Chosen: an eighth or so of a grid.
 const TILES: usize = 30;
 
@@ -40,11 +40,11 @@ pub fn learn_focus_series(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, U
         return Err(Unsuitable::TooFew { found: frames.len(), needed: FRAMES });
     }
     let f_number = frames[0].f_number;
-    if frames.iter().any(|f| (f.f_number / f_number - 1.0).abs() > 0.03) {
+    if frames.iter().any(|f| !stops::same(f.f_number, f_number)) {
         return Err(Unsuitable::OneFocus);
     }
-    let places =
-        image_places_um(&frames, focal_length_mm).or_else(|| stepped_places_um(&frames)).ok_or(Unsuitable::OneFocus)?;
+    let recorded = focal_length_mm.and_then(|focal_mm| image_places_um(&frames, focal_mm));
+    let places = recorded.or_else(|| stepped_places_um(&frames)).ok_or(Unsuitable::OneFocus)?;
     let best: Vec<Best> = (0..frames[0].map.tiles.len()).filter_map(|i| best_focus(&frames, &places, i)).collect();
     if best.len() < TILES {
         return Err(Unsuitable::LittleInFocus { place: "anywhere" });
@@ -182,14 +182,12 @@ fn best_focus(frames: &[Frame], places: &[f64], tile: usize) -> Option<Best> {
     }
     let covariance = inverse?;
     let (low, high) = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(p.0), h.max(p.0)));
-    let (w, h) = (f64::from(frame.map.width), f64::from(frame.map.height));
-    let half = 0.5 * w.hypot(h);
-    let (x, y) = frame.map.read_at(&frame.map.tiles[tile]);
+    let (u, v) = frame.map.uv(frame.map.read_at(&frame.map.tiles[tile]));
     let sd = [covariance[(0, 0)].max(0.0).sqrt(), covariance[(1, 1)].max(0.0).sqrt()];
     let count = points.len() as u32;
     (focus > low && focus < high && sd.iter().all(|s| s.is_finite())).then(|| Best {
-        u: (x - 0.5 * w) / half,
-        v: (y - 0.5 * h) / half,
+        u,
+        v,
         focus: Estimate::new(focus, sd[0].max(1e-3), count),
         square: Estimate::new((lens * pitch).powi(2), (2.0 * lens * sd[1] * pitch * pitch).max(1e-3), count),
     })

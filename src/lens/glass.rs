@@ -6,6 +6,11 @@ use crate::shot::{Capture, Fact};
 /// draws differently at each focal length, and files round it to a millimetre, 3 % of 16 mm.
 const SET_ALIKE: f64 = 0.05;
 
+/// Whether two focal lengths, mm, are one setting of a lens.
+pub(crate) fn set_alike(a_mm: f64, b_mm: f64) -> bool {
+    (a_mm / b_mm).ln().abs() <= SET_ALIKE
+}
+
 /// What the facts say of the lens that a frame was taken with.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Glass {
@@ -45,7 +50,7 @@ impl Glass {
         let named = |a: &Option<String>, b: &Option<String>| Some(a.as_ref()?.eq_ignore_ascii_case(b.as_ref()?));
         let focals = self.focal_length_mm.zip(other.focal_length_mm);
         named(&self.lens, &other.lens).or(named(&self.body, &other.body)).unwrap_or(true)
-            && focals.is_none_or(|(a, b)| (a / b).ln().abs() <= SET_ALIKE)
+            && focals.is_none_or(|(a, b)| set_alike(a, b))
     }
 
     /// The same, where both state the same facts: frames of which less is stated are others.

@@ -5,6 +5,7 @@ use super::glass::Glass;
 use super::sample::{self, Frame, Sample, samples};
 use super::{Baseline, Entry, LearnedFrom, Unsuitable};
 use crate::measure::{ALIKE, TileMap};
+use crate::optics::stops::{distinct, same};
 use crate::shot::Capture;
 use crate::stats;
 
@@ -96,28 +97,20 @@ fn one_sided(map: &TileMap) -> bool {
 
 /// Distinct f-numbers, rising.
 fn stops(frames: &[Frame]) -> Vec<f64> {
-    let mut all: Vec<f64> = frames.iter().map(|f| f.f_number).collect();
-    all.sort_by(f64::total_cmp);
-    all.dedup_by(|a, b| same_stop(*a, *b));
-    all
-}
-
-fn same_stop(a: f64, b: f64) -> bool {
-    (a / b).ln().abs() < 0.03
+    distinct(frames.iter().map(|f| f.f_number))
 }
 
 /// Lens name and focal length common to the frames; what a frame doesn't state goes with any.
-pub(super) fn one_lens(frames: &[Frame]) -> Result<(String, f64), Unsuitable> {
+pub(super) fn one_lens(frames: &[Frame]) -> Result<(String, Option<f64>), Unsuitable> {
     let lens = frames.iter().find_map(|f| f.capture.lens.clone());
     let focal = frames.iter().find_map(|f| f.capture.focal_length_mm.clone());
     let body = frames.iter().find_map(|f| f.capture.body.clone());
-    let (name, focal_mm) =
-        (lens.as_ref().map_or(String::new(), |l| l.value.trim().to_owned()), focal.as_ref().map_or(0.0, |f| f.value));
+    let name = lens.as_ref().map_or(String::new(), |l| l.value.trim().to_owned());
     let common = Glass::of(&Capture { lens, body, focal_length_mm: focal, ..Capture::default() });
     if frames.iter().any(|f| !Glass::of(f.capture).may_be(&common)) {
         return Err(Unsuitable::Mixed);
     }
-    Ok((name, focal_mm))
+    Ok((name, common.focal_length_mm))
 }
 
 fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, Unsuitable> {
@@ -182,7 +175,7 @@ fn apart(fitted: &Field, all: &[Sample], frames: usize) -> f64 {
 
 fn entry(f_number: f64, apart: f64, fitted: &Field, all: &[Sample], frames: &[Frame]) -> Entry {
     let at_stop: Vec<(&Sample, f64)> =
-        all.iter().zip(&fitted.clean).filter(|(s, _)| same_stop(s.f_number, f_number)).map(|(s, c)| (s, *c)).collect();
+        all.iter().zip(&fitted.clean).filter(|(s, _)| same(s.f_number, f_number)).map(|(s, c)| (s, *c)).collect();
     let mut used: Vec<usize> = at_stop.iter().filter(|(_, c)| *c > 0.5).map(|(s, _)| s.frame).collect();
     used.dedup();
     let floor = at_stop.first().map_or(0.0, |(s, _)| s.floor);

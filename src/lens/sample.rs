@@ -155,20 +155,18 @@ pub(super) fn too_sharp(frames: &[Frame]) -> Option<f64> {
 
 /// Samples of a frame.
 pub(super) fn samples<'a>(frame: &'a Frame<'a>, index: usize) -> impl Iterator<Item = Sample> + 'a {
-    let (w, h) = (f64::from(frame.map.width), f64::from(frame.map.height));
-    let half = 0.5 * w.hypot(h);
     let lambda_n = lambda_n_px(frame.f_number, frame.pitch_um);
     let parts = Parts { lambda_n_px: Some(lambda_n), pixel: true, ..Parts::default() };
     let floor = (blur::sigma_px(&parts) * frame.pitch_um).powi(2);
     frame.map.tiles.iter().filter_map(move |tile| {
         let blur = tile.by_itself()?;
-        let (x, y) = frame.map.read_at(tile);
+        let (u, v) = frame.map.uv(frame.map.read_at(tile));
         let (square, slope) = lens_square(blur.value, &parts)?;
         let sd = slope.abs() * blur.sd.hypot(TILE_SCATTER * blur.value);
         let scale = frame.pitch_um * frame.pitch_um;
         (sd.is_finite() && sd > 0.0).then_some(Sample {
-            u: (x - 0.5 * w) / half,
-            v: (y - 0.5 * h) / half,
+            u,
+            v,
             f_number: frame.f_number,
             square: square * scale,
             sd: sd * scale,

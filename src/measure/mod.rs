@@ -11,7 +11,7 @@ pub mod sharpened;
 mod direction;
 mod edge;
 mod edges;
-mod family;
+mod gaussian_edge;
 mod grid;
 mod neighbours;
 mod noise;

@@ -1,6 +1,6 @@
 //! The luminance profile across the line of an edge, several times finer than the pixels.
 
-use super::family::{LANES, Lanes};
+use super::gaussian_edge::{LANES, Lanes};
 use crate::shot::Plane;
 
 /// Most bins of a profile. Chosen: the store of a profile, which no window fills.

@@ -3,7 +3,7 @@
 
 use multiversion::multiversion;
 
-use super::family::{self, LANES, Lanes};
+use super::gaussian_edge::{self, LANES, Lanes};
 use super::profile::{Bins, Chunk, Samples};
 
 /// One to three steps blurred alike.
@@ -131,7 +131,7 @@ pub(super) fn departure(samples: &Samples, steps: &Steps) -> Option<(f32, f32)> 
         for (k, &(height, place)) in steps.steps[..steps.count.min(3)].iter().enumerate() {
             for l in 0..LANES {
                 let u = ((t[l] - place) * per).clamp(-FAR, FAR);
-                let (edge, density) = family::gaussian(u);
+                let (edge, density) = gaussian_edge::gaussian(u);
                 residual[l] -= height * edge;
                 // Beyond two sigmas a neighbour's slope or the ground's own shading would speak.
                 let steep = if k == 0 && u.abs() < 2.0 { height * density * per } else { 0.0 };
@@ -226,7 +226,7 @@ fn row<const N: usize>(bins: &Chunk, p: &[f32; N]) -> Row<N> {
         for l in 0..LANES {
             // A neighbour may run away to where its cube would overflow.
             let u = ((bins.place[l] - p[k + 1]) * per).clamp(-FAR, FAR);
-            let (edge, slope) = family::gaussian(u);
+            let (edge, slope) = gaussian_edge::gaussian(u);
             let steep = p[k] * slope;
             row.residual[l] -= p[k] * edge;
             row.slopes[1][l] -= steep * per * u;
@@ -289,7 +289,7 @@ mod tests {
 
     #[test]
     fn a_gaussian_edge_gives_its_width_back() {
-        let (steps, _) = fitted(|t| f64::from(family::gaussian(t as f32).0));
+        let (steps, _) = fitted(|t| f64::from(gaussian_edge::gaussian(t as f32).0));
         assert!((steps.sigma - 1.0).abs() < 2e-3, "{}", steps.sigma);
     }
 
@@ -297,7 +297,7 @@ mod tests {
     fn a_neighbour_that_is_nowhere_leaves_finite_numbers() {
         let mut bins = Bins::default();
         for t in (-20..=20).map(|i| 0.25 * i as f32) {
-            bins.push(t, 100.0 + 1000.0 * family::gaussian(t).0, 4.0);
+            bins.push(t, 100.0 + 1000.0 * gaussian_edge::gaussian(t).0, 4.0);
         }
         bins.close();
         let mut steps = Steps { low: 90.0, sigma: 1.3, steps: [(950.0, 0.1), (-5.0, 1e20), (-5.0, -1e20)], count: 3 };
@@ -313,7 +313,7 @@ mod tests {
         for (s, t) in (-8..8).flat_map(|i| (-8..8).map(move |j| (0.4 * i as f32, 0.5 * j as f32))) {
             samples.along.push(s);
             samples.across.push(t);
-            samples.value.push(100.0 + 900.0 * family::gaussian(t - 0.03 * s - 0.005 * s * s).0);
+            samples.value.push(100.0 + 900.0 * gaussian_edge::gaussian(t - 0.03 * s - 0.005 * s * s).0);
         }
         let steps = Steps { low: 100.0, sigma: 1.0, steps: [(900.0, 0.0); 3], count: 1 };
         let (turn, bend) = departure(&samples, &steps).expect("a departure");

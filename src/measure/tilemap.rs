@@ -175,6 +175,13 @@ impl TileMap {
         width::read_at(tile.region(), (self.width, self.height))
     }
 
+    /// A place in the picture, px, as models of a frame count: from its middle, to the right and down, in half diagonals.
+    pub(crate) fn uv(&self, (x, y): (f64, f64)) -> (f64, f64) {
+        let (w, h) = (f64::from(self.width.max(1)), f64::from(self.height.max(1)));
+        let half = 0.5 * w.hypot(h);
+        ((x - 0.5 * w) / half, (y - 0.5 * h) / half)
+    }
+
     /// Whether edges overshoot as sharpening makes them (see [`super::sharpened`]).
     #[must_use]
     pub fn sharpened(&self) -> bool {

@@ -1,14 +1,9 @@
 //! A depth to be covered: the stop, focus and distance with the least worst blur from near to far.
 
 use super::blur::{self, Parts};
+use super::stops::THIRDS;
 use super::{WAVELENGTH_UM, aperture, depth, diffraction, lambda_n_px, thin_lens};
 use crate::quantity::MTF50_SIGMA;
-
-/// Marked f-numbers in thirds of a stop. Published: f-numbers as lenses are marked (ISO 517; from memory).
-pub(crate) const THIRD_STOPS: [f64; 31] = [
-    1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0, 13.0, 14.0, 16.0,
-    18.0, 20.0, 22.0, 25.0, 29.0, 32.0, 36.0, 40.0, 45.0,
-];
 
 /// f-number of the smallest aperture that a lens is taken to have where nothing is said of it. Chosen: lenses for the
 /// 24 x 36 mm frame close to f/16 to f/32 (common practice, no published source).
@@ -28,18 +23,18 @@ pub(crate) const FARTHEST_BACK_MM: f64 = 1e5;
 
 /// Whether diffraction alone is wider than `permitted_um` at every stop, so that no distance makes anything sharp.
 pub(crate) fn never_permitted(permitted_um: f64) -> bool {
-    diffraction_limit(permitted_um) < THIRD_STOPS[0]
+    diffraction_limit(permitted_um) < THIRDS[0]
 }
 
 /// The last third-stop of a lens that closes this far.
 pub(crate) fn last_stop(smallest: f64) -> f64 {
-    THIRD_STOPS.into_iter().rfind(|&n| n <= smallest).unwrap_or(THIRD_STOPS[0])
+    THIRDS.into_iter().rfind(|&n| n <= smallest).unwrap_or(THIRDS[0])
 }
 
 /// The third-stops, with one more f-number in its place.
 pub(crate) fn stops_with(also: Option<f64>) -> impl Iterator<Item = f64> {
-    let mut stops = THIRD_STOPS.to_vec();
-    stops.extend(also.filter(|n| !THIRD_STOPS.contains(n)));
+    let mut stops = THIRDS.to_vec();
+    stops.extend(also.filter(|n| !THIRDS.contains(n)));
     stops.sort_by(f64::total_cmp);
     stops.into_iter()
 }
@@ -177,11 +172,11 @@ impl Depth {
     /// The third-stop with the least blur at the softer end, of a lens that closes to `smallest`.
     pub(crate) fn best_stop(&self, smallest: f64) -> f64 {
         // The optimum is flat and single: its neighbours on the scale are all that can win.
-        let after = THIRD_STOPS.partition_point(|&n| n < self.best_f_number());
-        let (low, high) = (after.saturating_sub(2).min(THIRD_STOPS.len() - 2), (after + 2).min(THIRD_STOPS.len()));
-        let best = THIRD_STOPS[low..high].iter().copied().min_by(|&a, &b| self.ends_um(a).total_cmp(&self.ends_um(b)));
+        let after = THIRDS.partition_point(|&n| n < self.best_f_number());
+        let (low, high) = (after.saturating_sub(2).min(THIRDS.len() - 2), (after + 2).min(THIRDS.len()));
+        let best = THIRDS[low..high].iter().copied().min_by(|&a, &b| self.ends_um(a).total_cmp(&self.ends_um(b)));
         // The blur falls to that one and rises from there, so that short of it the smallest aperture does best.
-        best.unwrap_or(THIRD_STOPS[0]).min(last_stop(smallest))
+        best.unwrap_or(THIRDS[0]).min(last_stop(smallest))
     }
 }
 

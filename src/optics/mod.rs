@@ -14,6 +14,7 @@ pub mod hopkins;
 pub mod kernel;
 pub mod light;
 pub mod motion;
+pub(crate) mod stops;
 pub mod thin_lens;
 
 /// The wavelength that stands for daylight as a sensor's green channel and the eye see it, um. Published: photopic

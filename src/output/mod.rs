@@ -2,7 +2,6 @@
 
 pub(crate) mod beside;
 pub(crate) mod folder;
-pub(crate) mod guard;
 mod ledger;
 mod open;
 mod record;
@@ -11,7 +10,7 @@ pub mod store;
 mod tables;
 
 use std::borrow::Cow;
-use std::io::{self, IsTerminal as _, Write as _};
+use std::io::{self, IsTerminal as _, Read as _, Write as _};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant, SystemTime};
@@ -19,6 +18,7 @@ use std::time::{Duration, Instant, SystemTime};
 use anyhow::{Context as _, bail};
 use serde::Serialize;
 
+pub(crate) use crate::intake::guard;
 use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, plain_json, shown};
 use crate::report::FailureView;
@@ -102,19 +102,37 @@ fn harmless(text: &str) -> Cow<'_, str> {
     )
 }
 
-/// Prints to standard output; a closed pipe ends the program quietly, as a reader such as `head` expects.
-pub fn print(text: &str) {
-    let mut out = io::stdout().lock();
-    if out.write_all(harmless(text).as_bytes()).and_then(|()| out.flush()).is_err() {
-        std::process::exit(0);
+/// Whether standard output takes no more, and whether that lost what somebody wanted to read.
+static CLOSED: AtomicBool = AtomicBool::new(false);
+static LOST: AtomicBool = AtomicBool::new(false);
+
+/// Takes down that standard output refused what was printed: once, since nothing is printed from then on. A closed pipe is what a
+/// reader such as `head` leaves when it has read enough, and no failure; anything else is said.
+pub(crate) fn unprinted(error: &io::Error) {
+    if !CLOSED.swap(true, Ordering::Relaxed) && error.kind() != io::ErrorKind::BrokenPipe {
+        LOST.store(true, Ordering::Relaxed);
+        say(&format!("tussock: cannot print: {}", reason(error)));
     }
 }
 
-/// Prints bytes for another program to read, as they are; a closed pipe as in [`print()`].
+/// Whether anything printed was lost for another reason than that nobody wanted to read on.
+pub(crate) fn lost() -> bool {
+    LOST.load(Ordering::Relaxed)
+}
+
+/// Prints to standard output; what becomes of it never ends the work that goes on beside it (see [`unprinted`]).
+pub fn print(text: &str) {
+    print_bytes(harmless(text).as_bytes());
+}
+
+/// Prints bytes for another program to read, as they are.
 pub(crate) fn print_bytes(bytes: &[u8]) {
+    if CLOSED.load(Ordering::Relaxed) {
+        return;
+    }
     let mut out = io::stdout().lock();
-    if out.write_all(bytes).and_then(|()| out.flush()).is_err() {
-        std::process::exit(0);
+    if let Err(error) = out.write_all(bytes).and_then(|()| out.flush()) {
+        unprinted(&error);
     }
 }
 
@@ -211,12 +229,17 @@ pub(crate) fn tell(text: &str) {
 /// # Errors
 /// Where it can't be read again.
 pub(crate) fn print_file(path: &Path) -> anyhow::Result<()> {
-    let mut file = std::fs::File::open(path).with_context(|| format!("cannot read {}", shown(path)))?;
-    // A closed pipe ends the program quietly, as in [`print`].
-    if io::copy(&mut file, &mut io::stdout().lock()).is_err() {
-        std::process::exit(0);
+    let cannot = || format!("cannot read {}", shown(path));
+    let mut file = std::fs::File::open(path).with_context(cannot)?;
+    let mut piece = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut piece) {
+            Ok(0) => return Ok(()),
+            Ok(read) => print_bytes(&piece[..read]),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error).with_context(cannot),
+        }
     }
-    Ok(())
 }
 
 /// Prints a line that is to be read from afar: set off by weight where a person watches and wants it.

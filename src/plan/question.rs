@@ -4,7 +4,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use thiserror::Error;
 
-use crate::optics::cover::{Depth, THIRD_STOPS};
+use crate::optics::cover::Depth;
+use crate::optics::stops::THIRDS;
 use crate::quantity::{DISC_SIGMA, Distance, SharpFor};
 use crate::shot::{Fact, Source};
 
@@ -138,7 +139,7 @@ impl Question {
         finite(self.sensor.value.height_mm, "the sensor's height")?;
         self.f_number.map_or(Ok(()), |n| finite(n, "the f-number"))?;
         finite(self.smallest, "the smallest aperture")?;
-        if self.smallest < THIRD_STOPS[0] {
+        if self.smallest < THIRDS[0] {
             return Err(Refusal::Smallest { smallest: self.smallest });
         }
         self.height_m.map_or(Ok(()), |h| finite(h, "the camera's height"))?;
@@ -202,14 +203,5 @@ fn metres<S: serde::Serializer>(value: &f64, serializer: S) -> Result<S::Ok, S::
 }
 
 fn use_word<S: serde::Serializer>(value: &SharpFor, serializer: S) -> Result<S::Ok, S::Error> {
-    match *value {
-        SharpFor::Diagonal1500 => serializer.serialize_str("diagonal"),
-        SharpFor::OneToOne => serializer.serialize_str("1:1"),
-        SharpFor::Print { long_m, short_m, distance_m } => serializer.collect_str(&format_args!(
-            "print:{}x{}cm@{}cm",
-            (long_m * 1e4).round() / 100.0,
-            (short_m * 1e4).round() / 100.0,
-            (distance_m * 1e4).round() / 100.0
-        )),
-    }
+    serializer.collect_str(value)
 }

@@ -4,7 +4,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Question, Sensor};
-use crate::optics::cover::{self, Depth, Opening, THIRD_STOPS};
+use crate::optics::cover::{self, Depth, Opening};
+use crate::optics::stops::THIRDS;
 use crate::optics::{ground, thin_lens};
 use crate::quantity::Distance;
 
@@ -257,11 +258,11 @@ fn bracket_stop(question: &Question, nearest_mm: f64) -> f64 {
     let working = |n: f64| thin_lens::working_f_number(question.focal_mm, n, nearest_mm);
     match question.f_number {
         Some(wanted) if working(wanted) <= 0.8 * cover::diffraction_limit(question.permitted_sigma_um()) => wanted,
-        _ => THIRD_STOPS
+        _ => THIRDS
             .into_iter()
             .filter(|&n| n <= question.smallest.min(11.0))
             .max_by(|&a, &b| room(a).total_cmp(&room(b)))
-            .unwrap_or(THIRD_STOPS[0]),
+            .unwrap_or(THIRDS[0]),
     }
 }
 

@@ -1,5 +1,7 @@
 //! What the photographer wants of the picture: how sharp, which subjects, which units.
 
+use std::fmt;
+
 use serde::{Deserialize, Serialize};
 
 use super::Place;
@@ -34,6 +36,20 @@ const DIAGONAL_OVER_DISC: f64 = 1500.0;
 /// One minute of arc, radians: what normal sight resolves. Published: the gap of the standard optotype of ISO 8596 at
 /// visual acuity 1 (from memory).
 const ARC_MINUTE: f64 = std::f64::consts::PI / 180.0 / 60.0;
+
+impl fmt::Display for SharpFor {
+    /// As it is typed after `--sharp-for`, lengths to a tenth of a millimetre.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::Diagonal1500 => f.write_str("diagonal"),
+            Self::OneToOne => f.write_str("1:1"),
+            Self::Print { long_m, short_m, distance_m } => {
+                let cm = |m: f64| (m * 1e4).round() / 100.0;
+                write!(f, "print:{}x{}cm@{}cm", cm(long_m), cm(short_m), cm(distance_m))
+            }
+        }
+    }
+}
 
 impl SharpFor {
     /// Diameter of the permissible blur disc of a picture with these sides and pixels as large as `pixel`, in the unit
@@ -96,4 +112,16 @@ pub struct Intent {
     pub camera_height_m: Option<f64>,
     /// Units for sentences.
     pub units: Units,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_use_is_said_as_it_is_typed() {
+        let print = SharpFor::Print { long_m: 0.6, short_m: 0.4, distance_m: 0.5 };
+        let said = [SharpFor::Diagonal1500, SharpFor::OneToOne, print].map(|s| s.to_string());
+        assert_eq!(said, ["diagonal", "1:1", "print:60x40cm@50cm"]);
+    }
 }

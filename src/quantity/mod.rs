@@ -7,6 +7,7 @@ mod flag;
 mod intent;
 mod length;
 mod plain;
+pub(crate) mod plausible;
 mod point;
 pub mod srgb;
 mod zone;

@@ -3,7 +3,8 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::quantity::{Distance, Flag};
+use crate::quantity::{Flag, Units};
+use crate::report::say::camera;
 use crate::report::say::number::digits;
 use crate::shot::{Capture, Fact};
 
@@ -34,13 +35,13 @@ pub(crate) fn facts_text(file: &str, capture: &Capture, size: Option<(u32, u32)>
         ("body", row(&capture.body, String::clone)),
         ("lens", row(&capture.lens, String::clone)),
         ("date", row(&capture.date, String::clone)),
-        ("aperture", row(&capture.f_number, |n| format!("f/{}", tidy(*n, 3)))),
-        ("exposure", row(&capture.exposure_s, |t| exposure(*t))),
+        ("aperture", row(&capture.f_number, |n| camera::f_number(*n))),
+        ("exposure", row(&capture.exposure_s, |t| camera::exposure(*t))),
         ("ISO", row(&capture.iso, |i| tidy(*i, 5))),
-        ("focal length", row(&capture.focal_length_mm, |f| format!("{} mm", tidy(*f, 4)))),
-        ("35 mm equivalent", row(&capture.focal_length_35mm, |f| format!("{} mm", tidy(*f, 4)))),
+        ("focal length", row(&capture.focal_length_mm, |f| camera::focal(*f))),
+        ("35 mm equivalent", row(&capture.focal_length_35mm, |f| camera::focal(*f))),
         ("pixel pitch", row(&capture.pixel_pitch_um, |p| format!("{} \u{b5}m", tidy(*p, 3)))),
-        ("focus distance", row(&capture.focus_distance_m, |d| distance(*d))),
+        ("focus distance", row(&capture.focus_distance_m, |d| camera::stated(*d, Units::Metric))),
         (
             "focus point",
             row(&capture.focus_point, |p| {
@@ -72,30 +73,12 @@ fn tidy(value: f64, most: i32) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
-fn exposure(seconds: f64) -> String {
-    // Shutter speeds are spoken of as fractions below about a third of a second.
-    if seconds < 0.3 { format!("1/{} s", tidy(1.0 / seconds, 3)) } else { format!("{} s", tidy(seconds, 3)) }
-}
-
-fn distance(distance: Distance) -> String {
-    let metres = |v: f64| if v.is_finite() { format!("{} m", tidy(v, 3)) } else { "infinity".to_owned() };
-    match distance {
-        Distance::Interval { low, high } if low <= 0.0 => format!("nearer than {}", metres(high)),
-        Distance::Interval { low, high } => format!("{} to {}", metres(low), metres(high)),
-        other => metres(other.middle()),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn numbers_are_said_as_photographers_say_them() {
-        assert_eq!(exposure(1.0 / 125.0), "1/125 s");
-        assert_eq!(exposure(0.4), "0.4 s");
-        assert_eq!(distance(Distance::Infinite), "infinity");
-        assert_eq!(distance(Distance::Interval { low: 1.19, high: f64::INFINITY }), "1.19 m to infinity");
+    fn numbers_are_said_without_idle_zeros() {
         assert_eq!(tidy(1600.0, 5), "1600");
         assert_eq!(tidy(0.000_5, 3), "0.0005");
     }

@@ -17,6 +17,7 @@ mod picture;
 mod say;
 mod schema;
 
+pub(crate) use audit::VERSION as AUDIT_VERSION;
 pub use audit::{
     AskedView, BaselineSource, BaselineView, BudgetView, CROP, CauseCount, CauseWeight, Change, ComparedView,
     CornersView, FailureView, Frame, FrameView, Full, GridView, GroupView, ImpliedDistanceView, ImpliedView, InFocus,

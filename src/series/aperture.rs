@@ -3,14 +3,13 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::bracket::ONE_APERTURE;
 use super::fit::{Split, split};
 pub use super::odd::Shift;
 use super::odd::{scattering, shifts, spoiled};
 use super::whole::{run, whole};
 pub use super::zone::NO_LOSS;
 use super::{Point, ZoneBlur, ZoneName};
-use crate::optics::WAVELENGTH_UM;
+use crate::optics::{WAVELENGTH_UM, stops};
 use crate::quantity::Estimate;
 use crate::stats::upper_median;
 
@@ -65,7 +64,7 @@ impl Apertures {
     pub fn knowing(mut self, taken: &[Option<f64>]) -> Self {
         let Some(best) = self.whole.and_then(|k| taken[k]) else { return self };
         let compared: Vec<f64> = self.blurs.iter().flat_map(|z| &z.points).filter_map(|p| taken[p.frame]).collect();
-        let narrower = |n: f64, than: f64| n > ONE_APERTURE * than;
+        let narrower = |n: f64, than: f64| n > than && !stops::same(n, than);
         let narrowest = !compared.iter().any(|&n| narrower(n, best));
         let widest = !compared.iter().any(|&n| narrower(best, n));
         let outside = |n: &f64| narrowest && narrower(*n, best) || widest && narrower(best, *n);
@@ -246,9 +245,6 @@ fn deciding<'a>(
     (kept, zones.iter().filter_map(|z| Some((z.name, thin(z)?))).collect())
 }
 
-/// Full stops, as engraved. Published: f-numbers as lenses are marked (ISO 517; from memory).
-const FULL_STOPS: [f64; 12] = [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
-
 /// The f-numbers of frames that some zone has a number for: a stop that nothing could be compared at is missing.
 fn shown(zones: &[ZoneBlur], f_numbers: &[Option<f64>]) -> Vec<Option<f64>> {
     let known = |k: usize| zones.iter().flat_map(|z| &z.points).any(|p| p.frame == k);
@@ -256,9 +252,7 @@ fn shown(zones: &[ZoneBlur], f_numbers: &[Option<f64>]) -> Vec<Option<f64>> {
 }
 
 fn gaps(f_numbers: &[Option<f64>]) -> Vec<(f64, f64, Option<f64>)> {
-    let mut stops: Vec<f64> = f_numbers.iter().copied().flatten().collect();
-    stops.sort_by(f64::total_cmp);
-    stops.dedup_by(|a, b| *a / *b < 1.05);
+    let stops = stops::distinct(f_numbers.iter().copied().flatten());
     let steps: Vec<f64> = stops.windows(2).map(|w| w[1] / w[0]).collect();
     if steps.len() < 3 {
         return Vec::new();
@@ -268,7 +262,7 @@ fn gaps(f_numbers: &[Option<f64>]) -> Vec<(f64, f64, Option<f64>)> {
         .windows(2)
         .filter(|w| (w[1] / w[0]).ln() > 1.6 * usual.ln())
         .map(|w| {
-            let between = FULL_STOPS.iter().copied().find(|&s| s > 1.15 * w[0] && s < w[1] / 1.15);
+            let between = stops::FULL.iter().copied().find(|&s| s > 1.15 * w[0] && s < w[1] / 1.15);
             (w[0], w[1], between)
         })
         .collect()

@@ -4,12 +4,12 @@ use super::cover::smallest_cover;
 pub(super) use super::focusing::FEWEST_FRAMES;
 pub use super::focusing::Softened;
 use super::focusing::{self, focusing};
-pub use super::lack::Lack;
-use super::lack::{lacks, nearness};
+pub use super::why_uncovered::Lack;
+use super::why_uncovered::{lacks, nearness};
 use super::widths::steadied;
 pub use super::widths::{Depth, Widths};
 use super::{Blurs, Outdone, ZoneBlur, ZoneName, ends};
-use crate::optics;
+use crate::optics::{self, stops};
 use crate::quantity::{Estimate, Region};
 use crate::stats::normal_beyond;
 
@@ -39,9 +39,6 @@ pub struct Bracket {
     pub softened: Vec<Softened>,
 }
 
-/// Factor within which f-numbers are one aperture. Derived: a sixth of a stop.
-pub(crate) const ONE_APERTURE: f64 = 1.06;
-
 /// Standard deviations by which a width must be beyond the permitted one to rule a frame out. Chosen: so that one frame
 /// in fifteen is ruled out wrongly.
 const CHANCE: f64 = 1.5;
@@ -70,9 +67,8 @@ pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_
 /// Wavelength times the f-number over the pixel pitch, px, where these are known; `None` where frames differ in their f-number.
 fn one_aperture(f_numbers: &[Option<f64>], pitch_um: Option<f64>) -> Option<Option<f64>> {
     let known = || f_numbers.iter().copied().flatten();
-    let (least, most) = known().fold((f64::INFINITY, 0.0_f64), |m, n| (m.0.min(n), m.1.max(n)));
     let lambda_n_px = || known().next().zip(pitch_um).map(|(n, p)| optics::lambda_n_px(n, p));
-    (most <= ONE_APERTURE * least).then(lambda_n_px)
+    (stops::distinct(known()).len() <= 1).then(lambda_n_px)
 }
 
 /// Frames blurred by more than their focus, as far as all frames together tell; what they are given is that of [`widths`].

@@ -7,8 +7,8 @@ use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 use rayon::prelude::*;
 
 use super::answer::{Answer, NoteKind};
+use super::frame_notes::{bracket_notes, shaken_yet_used, stop_notes};
 use super::lay::lay_all;
-use super::said::{bracket_notes, shaken_yet_used, stop_notes};
 use super::scale::pitch_um;
 use super::seen::Seen;
 use super::smoothed::without_smoothed;

@@ -7,9 +7,12 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::moved::{Twice, focus_moved};
 use super::seen::{Known, Seen};
-use crate::measure::TileMap;
+use crate::lens::set_alike;
 use crate::measure::register::{self, Registration, Sketch, Small, likeness, register_small};
+use crate::measure::{Tile, TileMap};
+use crate::optics::stops;
 use crate::shot::Capture;
 
 /// What was varied between the frames of a group.
@@ -267,7 +270,7 @@ pub(super) enum Bar {
 /// What keeps two frames, each with its time, from being compared; `None` where nothing does.
 pub(super) fn bar((a, at): (&Seen, Option<f64>), (b, bt): (&Seen, Option<f64>), pauses: Pauses) -> Option<Bar> {
     let focal = a.capture.focal_length_mm.as_ref().zip(b.capture.focal_length_mm.as_ref());
-    let other_focal = focal.is_some_and(|(x, y)| (x.value / y.value).ln().abs() > 0.03);
+    let other_focal = focal.is_some_and(|(x, y)| !set_alike(x.value, y.value));
     let other_body = a.capture.body.as_ref().zip(b.capture.body.as_ref()).is_some_and(|(x, y)| x.value != y.value);
     let pause = at.zip(bt).map(|(x, y)| (x - y).abs()).filter(|p| *p > PAUSE_S);
     if !comparable(a.size, b.size) {
@@ -293,16 +296,11 @@ const FOCUS_OF: usize = 24;
 /// What was varied: the recorded f-numbers first, then the recorded focus distances, then where the frames are sharp.
 /// Frames focused at plainly different distances are no aperture series, whatever their f-numbers.
 fn varied(frames: &[Seen], members: &[usize]) -> Varied {
-    let differ = |values: Vec<f64>, by: f64| {
-        let (low, high) = values.iter().fold((f64::INFINITY, 0.0f64), |m, &v| (m.0.min(v), m.1.max(v)));
-        values.len() > 1 && high > by * low
-    };
-    let facts = |of: &dyn Fn(&Capture) -> Option<f64>| members.iter().filter_map(|&m| of(frames[m].capture)).collect();
+    let facts = |of: fn(&Capture) -> Option<f64>| members.iter().filter_map(move |&m| of(frames[m].capture));
     // Distances act by their inverse; two that differ by a tenth of the nearer one's are a different focus.
-    let inverse = |c: &Capture| Some(1.0 / c.focus_distance_m.as_ref()?.value.middle());
-    let inverses: Vec<f64> = facts(&inverse);
+    let inverses: Vec<f64> = facts(|c| Some(1.0 / c.focus_distance_m.as_ref()?.value.middle())).collect();
     let spread = inverses.iter().fold((f64::INFINITY, 0.0f64), |m, &v| (m.0.min(v), m.1.max(v)));
-    if differ(facts(&|c| Some(c.f_number.as_ref()?.value)), 1.1) {
+    if stops::distinct(facts(|c| Some(c.f_number.as_ref()?.value))).len() > 1 {
         // A camera's record may waver by a coarse step in a series focused once.
         let refocused = inverses.len() > 1 && spread.1 > 2.0 * spread.0 && spread.1 > 0.05;
         return if refocused { Varied::Focus } else { Varied::Aperture };
@@ -319,21 +317,15 @@ fn varied(frames: &[Seen], members: &[usize]) -> Varied {
     Varied::Nothing
 }
 
-/// Whether some tiles are clearly sharper in one frame and others clearly sharper in the other.
+/// Whether the plane of focus moved between two frames, by what each shows by itself.
 fn focus_differs(a: &TileMap, b: &TileMap) -> bool {
     // Widths in pixels of two sizes can't be compared.
     if !one_size((a.width, a.height), (b.width, b.height)) {
         return false;
     }
-    let (mut first, mut second, mut compared) = (0, 0, 0);
-    for (ta, tb) in a.tiles.iter().zip(&b.tiles) {
-        if let Some((x, y)) = ta.by_itself().zip(tb.by_itself()) {
-            compared += 1;
-            let clear = (x.value / y.value).ln().abs() > 0.25 && (x.value - y.value).abs() > 3.0 * x.sd.hypot(y.sd);
-            first += u32::from(clear && x.value < y.value);
-            second += u32::from(clear && x.value > y.value);
-        }
-    }
-    let enough = (compared / 20).max(3);
-    first >= enough && second >= enough
+    let both = |(a, b): (&Tile, &Tile)| {
+        let (x, y) = a.by_itself().zip(b.by_itself())?;
+        Some(Twice { widths: [x.value, y.value], sd: x.sd.hypot(y.sd) })
+    };
+    focus_moved(a.tiles.iter().zip(&b.tiles).filter_map(both))
 }

@@ -3,8 +3,8 @@
 use super::fit::IN_COMMON;
 use super::zone::NO_LOSS;
 use super::{Point, ZoneBlur, ZoneName};
-use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, lens_px_for, sigma_px};
+use crate::optics::{WAVELENGTH_UM, stops};
 use crate::stats;
 
 /// A zone that grew softer between two stops.
@@ -68,7 +68,7 @@ pub(super) fn shifts(zones: &[ZoneBlur], f_numbers: &[Option<f64>], growth: f64)
                 (p.blur.value - SLACK * most(from.blur.value, n(&from), n(p), growth)) / apart(&from, p).max(1e-9)
             };
             let by_sd = beyond(&to);
-            if n(&to) > 1.1 * n(&from) && by_sd > SURE && beyond(&after) > BORNE_OUT {
+            if n(&to) > n(&from) && !stops::same(n(&to), n(&from)) && by_sd > SURE && beyond(&after) > BORNE_OUT {
                 let confidence = (1.0 - looked_at as f64 * stats::normal_beyond(by_sd)).max(0.0);
                 found.push(Shift { zone: zone.name, from: from.frame, to: to.frame, by_sd, confidence });
             }

@@ -1,5 +1,6 @@
 //! Which of near-duplicates is the sharpest, and whether focus moved between frames after all.
 
+use super::moved::{Twice, focus_moved};
 use super::zone::NO_LOSS;
 use super::{Blurs, Zone, ZoneBlur};
 use crate::quantity::{Estimate, ZoneName};
@@ -36,8 +37,10 @@ pub struct Between {
 pub fn sharpest(sigma: &[Vec<Option<Estimate>>]) -> Option<Sharpest> {
     let all: Vec<usize> = (0..sigma.first()?.len()).collect();
     let ratio = |a: usize, b: usize| ratio(&sigma[a], &sigma[b], &all);
-    let mut best = 0;
-    for k in 1..sigma.len() {
+    // A frame of which too little is known is compared with none, and must not stand in the way of the others.
+    let told: Vec<usize> = (0..sigma.len()).filter(|&k| sigma[k].iter().flatten().count() >= TILES).collect();
+    let mut best = *told.first()?;
+    for &k in &told {
         if ratio(best, k).is_some_and(|r| r.value < 0.0) {
             best = k;
         }
@@ -99,29 +102,18 @@ pub fn between(zones: &[Zone], read: &[ZoneBlur], blurs: &Blurs) -> Vec<Between>
     zones.iter().filter_map(of_zone).collect()
 }
 
-/// Whether some tiles are clearly sharper in one frame and others clearly sharper in another, so that the plane of
-/// focus moved between them though nothing recorded says so.
+/// Whether the plane of focus moved between any two of the frames though nothing recorded says so, by the widths as compared.
 #[must_use]
 pub fn focus_varied(blurs: &Blurs) -> bool {
     let frames = blurs.sigma.len();
-    let clear = |a: usize, b: usize| -> (usize, usize) {
-        let (mut count, mut compared) = (0, 0);
-        for t in 0..blurs.sigma[a].len() {
-            if let Some((x, y)) = blurs.sigma[a][t].zip(blurs.sigma[b][t]) {
-                compared += 1;
-                let sd = blurs.apart_sd[a][t].hypot(blurs.apart_sd[b][t]);
-                count += usize::from(y.value > 1.25 * x.value && y.value - x.value > 4.0 * sd);
-            }
-        }
-        (count, compared)
+    let moved = |a: usize, b: usize| {
+        focus_moved((0..blurs.sigma[a].len()).filter_map(|t| {
+            let (x, y) = blurs.sigma[a][t].zip(blurs.sigma[b][t])?;
+            let sd = blurs.apart_sd[a][t].hypot(blurs.apart_sd[b][t]);
+            Some(Twice { widths: [x.value, y.value], sd })
+        }))
     };
-    (0..frames).any(|a| {
-        (0..a).any(|b| {
-            let ((first, compared), (second, _)) = (clear(a, b), clear(b, a));
-            let enough = (compared / 20).max(3);
-            first >= enough && second >= enough
-        })
-    })
+    (0..frames).any(|a| (0..a).any(|b| moved(a, b)))
 }
 
 #[cfg(test)]
@@ -160,6 +152,24 @@ mod tests {
         let mixed: Vec<f64> =
             sharp.iter().enumerate().map(|(i, w)| if i % 3 == 0 { 1.9 * w } else { 0.7 * w }).collect();
         assert_eq!(compared(&[sharp, mixed]).1[0].sharper, None);
+    }
+
+    /// A blank frame, or one that couldn't be laid over the others, wherever it stands among them.
+    #[test]
+    fn a_frame_of_which_nothing_is_known_hides_no_sharpest() {
+        let row = |width: f64| -> Vec<Option<Estimate>> {
+            (0..12).map(|i| Some(Estimate::new(width * (1.0 + 0.01 * f64::from(i)), 0.02, 9))).collect()
+        };
+        for blank in 0..3 {
+            let mut rows = vec![row(1.3), row(0.8)];
+            rows.insert(blank, vec![None; 12]);
+            let found = sharpest(&rows).expect("two frames are known");
+            let place = |k: usize| k + usize::from(k >= blank);
+            assert!(found.real && found.frame == place(1) && found.softer == [place(0)], "{blank}: {found:?}");
+            assert!((found.margin.value - (1.3 / 0.8 - 1.0)).abs() < 1e-9, "{found:?}");
+        }
+        assert_eq!(sharpest(&[vec![None; 12], vec![None; 12]]), None);
+        assert_eq!(sharpest(&[vec![None; 12], row(1.0)]), None);
     }
 
     proptest! {

@@ -2,7 +2,6 @@
 
 use super::Wanted;
 use crate::diagnose::Cause;
-use crate::judge;
 use crate::quantity::Distance;
 use crate::report::{FrameView, ZoneView, word};
 
@@ -26,7 +25,7 @@ fn keywords(frame: &FrameView, best: bool) -> Vec<String> {
     let verdict = &frame.verdict;
     if verdict.cause != Cause::SharpThroughout {
         out.push(verdict.cause.word().replace(' ', "-"));
-        if verdict.cause != Cause::CannotTell && verdict.confidence < judge::SURE {
+        if verdict.cause != Cause::CannotTell && !verdict.is_firm() {
             out.push("cause-not-sure".into());
         }
     }

@@ -5,12 +5,12 @@
 mod descent;
 mod dice;
 mod law;
-mod wide;
+mod vector_math;
 
 pub(crate) use descent::{Pace, descend};
 pub(crate) use dice::Dice;
 pub(crate) use law::{excess_density, normal_beyond, normal_density};
-pub(crate) use wide::{exp, ln};
+pub(crate) use vector_math::{exp, ln};
 
 /// Standard deviation of a normal law as a multiple of its median absolute deviation. Derived: 1 / (the normal's upper
 /// quartile).

@@ -86,6 +86,26 @@ fn no_sharp_frame_gives_way_to_a_soft_one_of_its_scene() {
     assert!(!keep && text.contains("Keep: T0002.jpg."), "{text}");
 }
 
+/// `tussock keepers --best` promises what the page proposes, copies and covering sets and scenes without a best among it.
+#[test]
+fn the_command_lists_what_the_view_proposes() {
+    let mut several = scene();
+    several.groups[0].best = None;
+    for view in [scene(), copies(0), copies(1), several] {
+        // As a report has it whose proposals are made of its groups.
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("audit.json"), report::json(&view)).unwrap();
+        let done = std::process::Command::new(env!("CARGO_BIN_EXE_tussock"))
+            .args(["keepers", "--best", "."])
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        let proposed = view.frames.iter().filter(|f| f.proposal.as_ref().is_some_and(|p| p.keep));
+        let proposed: String = proposed.map(|f| format!("{}\n", f.file)).collect();
+        assert_eq!(String::from_utf8(done.stdout).unwrap(), proposed);
+    }
+}
+
 #[test]
 fn the_table_says_probably_where_the_page_does() {
     let intent = Intent::default();
@@ -126,28 +146,29 @@ fn the_table_says_probably_where_the_page_does() {
 }
 
 /// Two files of one picture, under two names.
+fn copies(fault: usize) -> View {
+    let names = ["moor/T1 (1).jpg", "moor/T1.jpg"];
+    let intent = Intent::default();
+    let mut frames: Vec<_> = names.iter().map(|n| frame(n, &FAULTS[fault], 1, &intent)).collect();
+    frames.iter_mut().for_each(|f| f.group = Some(0));
+    let mut answer = two_apertures(names, "Copies.");
+    answer.notes = vec![NoteView {
+        file: Some(names[1].into()),
+        note: NoteKind::CopyOf(0),
+        sentence: "T1.jpg is a copy.".into(),
+        confidence: None,
+    }];
+    let mut group = report::group(vec![0, 1], vec![0, 1], answer);
+    group.best = None;
+    report::view(&Run { frames, groups: vec![group], intent, ..Run::default() })
+}
+
 #[test]
 fn of_copies_one_is_kept_or_taken_again() {
-    let names = ["moor/T1 (1).jpg", "moor/T1.jpg"];
-    let view_of = |fault: usize| {
-        let intent = Intent::default();
-        let mut frames: Vec<_> = names.iter().map(|n| frame(n, &FAULTS[fault], 1, &intent)).collect();
-        frames.iter_mut().for_each(|f| f.group = Some(0));
-        let mut answer = two_apertures(names, "Copies.");
-        answer.notes = vec![NoteView {
-            file: Some(names[1].into()),
-            note: NoteKind::CopyOf(0),
-            sentence: "T1.jpg is a copy.".into(),
-            confidence: None,
-        }];
-        let mut group = report::group(vec![0, 1], vec![0, 1], answer);
-        group.best = None;
-        report::view(&Run { frames, groups: vec![group], intent, ..Run::default() })
-    };
-    let sharp = view_of(0);
+    let sharp = copies(0);
     let proposed = |k: usize| sharp.frames[k].proposal.clone().unwrap();
     assert!(proposed(0).keep && !proposed(1).keep && proposed(1).why == "a copy of T1 (1).jpg", "{:?}", proposed(1));
-    let text = report::text(&view_of(1), 120);
+    let text = report::text(&copies(1), 120);
     let again = text.lines().find(|l| l.starts_with("Take again: ")).unwrap();
     assert!(again.contains("T1 (1).jpg") && !again.contains("T1.jpg"), "{text}");
 }

@@ -183,7 +183,7 @@ fn the_words_are_there_without_script() {
 fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
     let flat = |um: f64| Baseline {
         lens: "a lens".into(),
-        focal_length_mm: 24.0,
+        focal_length_mm: Some(24.0),
         provisional: false,
         learned_from: LearnedFrom::ApertureSeries,
         entries: vec![Entry {
@@ -202,7 +202,7 @@ fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
     }
     run.baselines = vec![LensBasis {
         lens: "a lens".into(),
-        focal_length_mm: 24.0,
+        focal_length_mm: Some(24.0),
         source: BaselineSource::Given,
         file: None,
         baseline: Some(flat(4.0)),
@@ -351,7 +351,7 @@ fn the_near_crop_shows_the_near_zone_and_marks_win() {
     let spots = report::spots(&frame);
     let near = spots[0];
     let tile = near.tile.expect("a tile") as usize;
-    assert!(frame.diagnosis.zones[0].tiles.contains(&(tile as u32)));
+    assert!(frame.diagnosis.near().tiles.contains(&(tile as u32)));
     frame.diagnosis.near_at = Some(tussock::quantity::Point { x: 1.0, y: 1.0 });
     let marked = report::spots(&frame)[0].region;
     assert_eq!((marked.x + marked.width, marked.y + marked.height), (3000, 2000));

@@ -23,7 +23,7 @@ pub(crate) struct Keepers {
     pub report: PathBuf,
     /// Which frames, by their verdicts; `None` for those that are sharp, or those of the keep list where one is given.
     pub which: Option<Vec<Which>>,
-    /// Of frames of one scene only the best.
+    /// Only what the report proposes to keep.
     pub best: bool,
     /// A keep list as the report's page writes it.
     pub marks: Option<PathBuf>,
@@ -94,12 +94,7 @@ pub(crate) fn run(asked: &Keepers) -> anyhow::Result<Outcome> {
     if asked.best && asked.list != List::Json {
         for &i in &kept {
             let f = &report.frames[i];
-            let best = || f.group.and_then(|g| report.groups.get(g)).is_some_and(|g| g.best == Some(i));
-            let why = match f.sharp.throughout {
-                Some(true) => None,
-                Some(false) => f.why(),
-                None => f.why().or_else(|| best().then_some("best of its scene, but near and far can't be judged")),
-            };
+            let why = f.why().filter(|_| f.sharp.throughout != Some(true));
             why.iter().for_each(|why| output::note(&format!("tussock: {}: {why}", plain(f.path()))));
         }
     }

@@ -11,20 +11,19 @@ use serde::Deserialize;
 use crate::intake;
 use crate::output;
 use crate::quantity::shown;
-use crate::report::OriginalView;
+use crate::report::{AUDIT_VERSION, OriginalView};
 
 /// What is read of `audit.json`; everything else is passed over, so that its size is no matter.
 #[derive(Debug, Deserialize)]
 pub(super) struct Report {
     format: String,
+    version: u32,
     #[serde(default)]
     pub id: Option<String>,
     /// The folder that relative names of files are seen from.
     #[serde(default)]
     pub base: Option<String>,
     pub frames: Vec<Frame>,
-    #[serde(default)]
-    pub groups: Vec<Group>,
     /// The folder that the report's folder lies in.
     #[serde(skip)]
     pub beside: PathBuf,
@@ -84,17 +83,25 @@ pub(super) struct Verdict {
     pub cause: String,
 }
 
+/// What every version of a report begins with.
 #[derive(Debug, Deserialize)]
-pub(super) struct Group {
-    pub frames: Vec<usize>,
-    #[serde(default)]
-    pub best: Option<usize>,
-    /// What was varied between the frames.
-    #[serde(default)]
-    pub varied: String,
-    /// The frames that show every place sharp together, of a focus bracket.
-    #[serde(default)]
-    pub covering_set: Option<Vec<String>>,
+struct Head {
+    format: String,
+    version: u32,
+}
+
+const FORMAT: &str = "tussock.audit";
+
+/// Whether a report is of the version that is understood here: files are moved by what it says.
+fn known(format: &str, version: u32, file: &Path) -> anyhow::Result<()> {
+    if format == FORMAT && version != AUDIT_VERSION {
+        let other = if version > AUDIT_VERSION { "a later" } else { "an earlier" };
+        bail!(
+            "{} was written by {other} version of tussock, whose reports are not known here; audit again",
+            shown(file)
+        );
+    }
+    Ok(())
 }
 
 impl Report {
@@ -103,14 +110,18 @@ impl Report {
         let file = if place.is_dir() { place.join("audit.json") } else { place.to_owned() };
         let no_report = || format!("{} is not a report of tussock's; name its folder or its audit.json", shown(&file));
         let open = intake::open_file(&file).map_err(output::refused)?;
-        let mut report: Self = serde_json::from_reader(BufReader::new(open)).ok().with_context(no_report)?;
-        if report.format != "tussock.audit" {
+        let Ok(mut report) = serde_json::from_reader::<_, Self>(BufReader::new(open)) else {
+            // One of another version may be of another shape.
+            let head = intake::open_file(&file).ok().and_then(|f| serde_json::from_reader(BufReader::new(f)).ok());
+            head.map_or(Ok(()), |head: Head| known(&head.format, head.version, &file))?;
+            bail!(no_report());
+        };
+        if report.format != FORMAT {
             bail!(no_report());
         }
+        known(&report.format, report.version, &file)?;
         let full = file.canonicalize().unwrap_or_else(|_| file.clone());
         report.beside = full.ancestors().nth(2).unwrap_or(Path::new("")).to_owned();
-        let count = report.frames.len();
-        report.groups.iter_mut().for_each(|g| g.frames.retain(|&f| f < count));
         Ok(report)
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 
-use super::report::{Marks, Report};
+use super::report::{Frame, Marks, Report};
 use crate::diagnose::Cause;
 
 /// A kind of verdict.
@@ -38,25 +38,25 @@ impl Which {
 pub(crate) struct Choice<'a> {
     /// Kinds of verdicts.
     pub which: Option<&'a [Which]>,
-    /// Of frames of one scene only the best.
+    /// Only what the report proposes to keep.
     pub best: bool,
     /// A keep list.
     pub(super) marks: Option<&'a Marks>,
 }
 
 /// Indices of the frames that are wanted. The keep list has the last word on the frames it names.
+///
+/// What is best is not judged here: the report proposes it, and verdicts asked for leave fewer of that.
 pub(super) fn select(report: &Report, choice: &Choice<'_>) -> Vec<usize> {
     let which = match (choice.which, choice.marks) {
         (Some(which), _) => which,
-        (None, Some(_)) if !choice.best => &[],
-        (None, _) => &[Which::Sharp],
+        (None, _) if choice.best => &[Which::All],
+        (None, Some(_)) => &[],
+        (None, None) => &[Which::Sharp],
     };
+    let by_verdict = |f: &Frame| which.iter().any(|w| is(*w, f.sharp.throughout, &f.verdict.cause));
     let mut wanted: Vec<bool> =
-        report.frames.iter().map(|f| which.iter().any(|w| is(*w, f.sharp.throughout, &f.verdict.cause))).collect();
-    if choice.best {
-        let by_verdict = choice.which.is_some();
-        report.groups.iter().for_each(|group| thin(report, group, by_verdict, &mut wanted));
-    }
+        report.frames.iter().map(|f| by_verdict(f) && (!choice.best || f.why().is_some())).collect();
     if let Some(marks) = choice.marks {
         let (keep, leave_out): (HashSet<&str>, HashSet<&str>) =
             (marks.keep.iter().map(String::as_str).collect(), marks.leave_out.iter().map(String::as_str).collect());
@@ -75,23 +75,5 @@ fn is(which: Which, throughout: Option<bool>, cause: &str) -> bool {
         Which::Unknown => throughout.is_none(),
         Which::All => true,
         Which::Cause(c) => c.word().replace(' ', "_") == cause,
-    }
-}
-
-/// Of the frames of one scene leaves what the report's page proposes to keep of it: the best, or of a focus bracket those that
-/// cover the depth together. Where none is clearly best, verdicts decide. `by_verdict`: whether it must be asked for by its
-/// verdict as well.
-fn thin(report: &Report, group: &super::report::Group, by_verdict: bool, wanted: &mut [bool]) {
-    // One that is sharp from near to far by itself needs no others.
-    let enough = group.best.and_then(|b| report.frames.get(b)).is_some_and(|f| f.sharp.throughout == Some(true));
-    let bracket = group.covering_set.as_ref().filter(|set| set.len() > 1 && group.varied == "focus" && !enough);
-    let kept = |i: usize| match (bracket, group.best) {
-        (Some(set), _) => Some(report.frames[i].names().any(|name| set.iter().any(|file| file == name))),
-        (None, best) => best.map(|best| best == i),
-    };
-    for &i in &group.frames {
-        if let Some(kept) = kept(i) {
-            wanted[i] = kept && (wanted[i] || !by_verdict);
-        }
     }
 }

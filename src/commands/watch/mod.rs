@@ -8,10 +8,10 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, bail};
 
-use super::album::Album;
 use super::audit::{self, Audit};
 use super::frame::{self, Bench};
-use super::held::{Done, small_of};
+use super::frame_store::{Done, small_of};
+use super::pictures::Album;
 use super::{Outcome, place, raw_worker, stop};
 use crate::intake::{self, Candidate, IntakeError, IntakeErrorKind, Prefer};
 use crate::output::folder::Folder;
@@ -187,10 +187,12 @@ impl Field<'_> {
         for error in &failed {
             self.trouble(&output::failed(error));
         }
-        if let Some(done) = done
-            && let Err(why) = self.tell(done)
-        {
-            self.trouble(&output::in_words(&why));
+        if let Some(done) = done {
+            match guarded(|| self.tell(done)) {
+                Ok(Ok(())) => {}
+                Ok(Err(why)) => drop(self.trouble(&output::in_words(&why))),
+                Err(words) => drop(self.trouble(&output::failed(&IntakeError::fault(path, "telling of it", &words)))),
+            }
         }
         true
     }
@@ -229,9 +231,7 @@ impl Field<'_> {
             output::print(&format!("\n{name}\n"));
             output::print_large(&told.line);
             if let Some(c) = &told.compared {
-                output::print_large(
-                    &format!("{} than before", c.line).replace("same near and far than", "same near and far as"),
-                );
+                output::print_large(&c.than_before());
             }
         }
         if self.asked.bell && told.sharp_throughout == Some(false) {

@@ -19,7 +19,6 @@ use crate::judge;
 use crate::lens::Baseline;
 use crate::measure::TileMap;
 use crate::quantity::{Distance, Estimate, Flag, Intent, Place, Point, Units};
-use crate::report::say::camera::sharp_for;
 use crate::report::say::number::machine;
 use crate::shot::{Capture, Fact};
 
@@ -97,7 +96,7 @@ fn asked(intent: &Intent) -> AskedView {
         Some(format!("{},{}", machine(x)?, machine(y)?))
     };
     AskedView {
-        sharp_for: sharp_for(intent.sharp_for),
+        sharp_for: intent.sharp_for.to_string(),
         near_at: intent.near_at.and_then(place),
         far_at: intent.far_at.and_then(place),
         near_m: intent.near_m.and_then(metres),
@@ -207,7 +206,7 @@ fn zones(found: &Diagnosis, pitch: Option<f64>) -> ZonesView {
 fn corners(diagnosis: &Diagnosis) -> CornersView {
     let found = &diagnosis.corners;
     CornersView {
-        soft: corner::names(&corner::soft(diagnosis)),
+        soft: corner::names(&diagnosis.soft_corners()),
         state: found.state,
         basis: found.basis,
         baseline: None,

@@ -130,6 +130,7 @@ fn card(index: usize, f: &FrameView, links: &Links, &Shared { folder, inline, re
     let row = |name: ZoneName| zone_row(name, phrase::zone(f, name));
     let [metric, imperial] = f.verdict.words.each_ref().map(|w| Words {
         line: plain(&w.line),
+        cause: w.cause.as_deref().map(plain),
         detail: plain(&w.detail),
         advice: plain(&w.advice),
     });

@@ -1,51 +1,11 @@
-//! The corners in words, and which of them are softer than what lies beside them: the one rule that the sentence, the table,
-//! the page and what is proposed go by.
+//! The corners in words.
 
 use super::sides;
-use super::terms::px;
+use super::terms::{corner_name, px};
 use crate::diagnose::{Basis, CornerState, Diagnosis, Undecided, ZoneName};
-use crate::judge::{self, Judgement, ROOM};
-use crate::optics::blur::{Parts, sigma_px};
+use crate::judge::Judgement;
 use crate::quantity::{Estimate, Flag};
 use crate::report::say::number;
-
-/// Corners that are softer than what lies beside them, the widest first: beyond the permitted blur, and wider than the sharper
-/// of the zones beside them by more than their errors and by more than the conventions for the permitted blur differ. What is
-/// as soft as the frame is the frame's blur.
-pub(super) fn soft(d: &Diagnosis) -> Vec<(ZoneName, Estimate)> {
-    if d.corners.state == CornerState::NotMeasured {
-        return Vec::new();
-    }
-    let width = |name| d.zone(name).and_then(|z| z.optical_px).filter(|_| known(d, name));
-    let mut soft: Vec<(ZoneName, Estimate)> = ZoneName::CORNERS
-        .into_iter()
-        .filter(|&name| d.answer(name).judgement == Judgement::Beyond)
-        .filter_map(|name| Some((name, width(name)?)))
-        .filter(|&(name, corner)| beside(d, name).is_some_and(|b| wider(corner, b)))
-        .collect();
-    soft.sort_by(|a, b| b.1.value.total_cmp(&a.1.value));
-    soft
-}
-
-fn known(d: &Diagnosis, name: ZoneName) -> bool {
-    d.answer(name).judgement != Judgement::Unknown
-}
-
-/// The sharper of the zones beside a corner: the middle, and near or far as the corner lies low or high. Where that one is
-/// itself out of focus it alone tells what the depth there does.
-fn beside(d: &Diagnosis, corner: ZoneName) -> Option<Estimate> {
-    let low = matches!(corner, ZoneName::BottomLeft | ZoneName::BottomRight);
-    let end = if low { ZoneName::Near } else { ZoneName::Far };
-    let width = |name| d.zone(name).and_then(|z| z.optical_px).filter(|_| known(d, name));
-    if d.answer(end).judgement == Judgement::Beyond {
-        return width(end);
-    }
-    [end, ZoneName::Centre].into_iter().filter_map(width).min_by(|a, b| a.value.total_cmp(&b.value))
-}
-
-fn wider(corner: Estimate, beside: Estimate) -> bool {
-    corner.value > ROOM * beside.value && corner.value - beside.value > corner.sd.hypot(beside.sd)
-}
 
 /// Soft corners in a few words, by side where two share one: "right side soft".
 pub(super) fn part(soft: &[ZoneName]) -> Option<&'static str> {
@@ -73,7 +33,7 @@ pub(super) fn names(soft: &[(ZoneName, Estimate)]) -> Vec<ZoneName> {
 
 /// What is said of the corners of a frame that is sharp from near to far, where one is soft.
 pub(super) fn aside(d: &Diagnosis, flags: &[Flag]) -> Option<String> {
-    let &(name, blur) = soft(d).first()?;
+    let &(name, blur) = d.soft_corners().first()?;
     let (name, blur) = (corner_name(name), px(blur.value));
     Some(match d.corners.state {
         CornerState::SofterThanExpected => format!("the {name} corner is softer ({blur}) than this lens should be"),
@@ -84,24 +44,9 @@ pub(super) fn aside(d: &Diagnosis, flags: &[Flag]) -> Option<String> {
     })
 }
 
-/// Whether a lens that was learned is itself beyond the permitted blur in the corners: then it is to blame for them.
+/// Whether the lens is to blame for soft corners, as far as it is known apart from these very frames.
 fn explained(d: &Diagnosis, flags: &[Flag]) -> bool {
-    let learned = d.corners.basis == Basis::Learned && !flags.contains(&Flag::LensBaselineProvisional);
-    let beyond = |e| judge::Answer::by(e, d.permitted_px, d.finest_px).judgement == Judgement::Beyond;
-    learned && expected(d).is_some_and(beyond)
-}
-
-/// What the corners should read in focus, as a zone's number has it: the lens's own blur that is expected there with the
-/// diffraction that the frame shows, the pixel taken out.
-pub(super) fn expected(d: &Diagnosis) -> Option<Estimate> {
-    let lens = d.corners.expected_px?;
-    let lambda_n_px = d.model.as_ref().and_then(|m| m.lambda_n_px);
-    let read = |lens_px: f64| {
-        let parts = Parts { lambda_n_px, lens_px: lens_px.max(0.0), pixel: true, ..Parts::default() };
-        judge::optical(Estimate::new(sigma_px(&parts), 0.0, 1)).value
-    };
-    let sd = 0.5 * (read(lens.value + lens.sd) - read(lens.value - lens.sd));
-    Some(Estimate::new(read(lens.value), sd, lens.n))
+    d.lens_explains_corners() && !flags.contains(&Flag::LensBaselineProvisional)
 }
 
 /// The corners, said plainly as corners; `flags` are those of the frame.
@@ -114,11 +59,12 @@ pub(super) fn sentence(d: &Diagnosis, flags: &[Flag]) -> String {
         Basis::Learned => "learned for this lens",
         Basis::Assumed => "assumed, since this lens has not been learned",
     };
-    let expected = expected(d)
+    let expected = d
+        .corners_in_focus_px()
         .map_or_else(String::new, |e| format!(" ({} px expected there in focus, {basis})", number::with_sd(e)));
     let one_sided = sides::one_sided(d);
     let passing = ZoneName::CORNERS.iter().all(|&z| d.answer(z).judgement != Judgement::Beyond);
-    let mut text = match (c.state, soft(d).first()) {
+    let mut text = match (c.state, d.soft_corners().first()) {
         (CornerState::NotMeasured, _) => return "No corner could be measured.".into(),
         (_, None) if passing => format!("The corners are within the permitted blur or at its limit{expected}."),
         (_, None) => format!("The corners are no softer than what lies beside them{expected}."),
@@ -149,14 +95,4 @@ pub(super) fn sentence(d: &Diagnosis, flags: &[Flag]) -> String {
         Some(Undecided::Excluded) | None => {}
     }
     text
-}
-
-const fn corner_name(name: ZoneName) -> &'static str {
-    match name {
-        ZoneName::TopLeft => "top left",
-        ZoneName::TopRight => "top right",
-        ZoneName::BottomLeft => "bottom left",
-        ZoneName::BottomRight => "bottom right",
-        _ => "middle",
-    }
 }

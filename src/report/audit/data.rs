@@ -262,11 +262,10 @@ fn ends() -> BTreeMap<String, &'static str> {
     all.iter().flat_map(|&near| all.map(|far| pair(near, far))).collect()
 }
 
-/// The cause in a line, which stands behind its colon or semicolon.
+/// The cause in a few words.
 fn cause(f: &FrameView) -> Option<&str> {
-    // What stands there of a frame that isn't known to be soft is why an end is unknown.
-    let line = f.sharp.throughout.map(|_| f.verdict.words[0].line.as_str())?;
-    line.split_once([':', ';']).map(|(_, cause)| cause.trim().trim_end_matches('.'))
+    // Of a frame that isn't known to be soft it is why an end is unknown.
+    f.sharp.throughout.and(f.verdict.words[0].cause.as_deref())
 }
 
 fn laid(view: &View, f: &FrameView) -> Option<[f64; 4]> {

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::tiles::{self, BudgetView, TileView};
 use crate::diagnose::{Basis, Cause, CornerState, Undecided, Unsettled};
-use crate::judge::{Answer, Judgement, Reason, SetBy};
+use crate::judge::{self, Answer, Judgement, Reason, SetBy};
 use crate::quantity::{Distance, Flag, Point, ZoneName};
 use crate::shot::Capture;
 
@@ -188,11 +188,22 @@ pub struct VerdictView {
     pub words: [Words; 2],
 }
 
+impl VerdictView {
+    /// Whether it stands without "probably" (see [`judge::SURE`]).
+    #[must_use]
+    pub fn is_firm(&self) -> bool {
+        judge::is_firm(self.confidence)
+    }
+}
+
 /// A verdict said in one system of units.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Words {
     /// The answer in at most twelve words.
     pub line: String,
+    /// The cause as the line has it, or why an end is unknown.
+    #[serde(skip)]
+    pub cause: Option<String>,
     /// What it rests on.
     pub detail: String,
     /// What to do next.

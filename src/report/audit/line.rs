@@ -2,35 +2,42 @@
 
 use super::corner;
 use crate::diagnose::{Cause, Diagnosis, ZoneName};
-use crate::judge::{self, Judgement, Reason};
+use crate::judge::{Judgement, Reason};
 use crate::quantity::Flag;
 use crate::report::say::name::lower;
 use crate::report::say::{camera, number};
 use crate::shot::Capture;
 
-/// The line, with its full stop.
-pub(super) fn line(d: &Diagnosis, capture: &Capture) -> String {
+/// The line and what it names as the cause.
+pub(super) struct Line {
+    /// With its full stop.
+    pub text: String,
+    /// The cause, or why an end is unknown.
+    pub cause: Option<String>,
+}
+
+/// The answer in one line.
+pub(super) fn line(d: &Diagnosis, capture: &Capture) -> Line {
     let answers = [ZoneName::Near, ZoneName::Far].map(|z| d.answer(z));
     let [near, far] = answers.map(|a| a.judgement);
     if near.passes() && far.passes() {
         // A cause that goes over the whole frame takes its corners with it.
         let whole = !matches!(d.verdict.cause, Cause::SharpThroughout | Cause::LensAsymmetry | Cause::CannotTell);
-        let soft = corner::part(&corner::names(&corner::soft(d))).filter(|_| !whole);
+        let soft = corner::part(&corner::names(&d.soft_corners())).filter(|_| !whole);
         let ends = passing(near, far, soft);
-        return match cause(d, capture) {
+        let cause = cause(d, capture);
+        let text = match &cause {
             Some(cause) => format!("{ends}; {cause}."),
             None if probably_sharp(d) => format!("Probably {}.", lower(&ends)),
             None => format!("{ends}."),
         };
+        return Line { text, cause };
     }
     let ends = ends(near, far);
-    match cause(d, capture) {
-        Some(cause) => format!("{ends}: {cause}."),
-        None => match answers.iter().find(|a| a.judgement == Judgement::Unknown).and_then(|a| a.reason) {
-            Some(reason) => format!("{ends}: {}.", short(reason)),
-            None => format!("{ends}."),
-        },
-    }
+    let unknown = || answers.iter().find(|a| a.judgement == Judgement::Unknown).and_then(|a| a.reason);
+    let cause = cause(d, capture).or_else(|| unknown().map(|reason| short(reason).to_owned()));
+    let text = cause.as_ref().map_or_else(|| format!("{ends}."), |cause| format!("{ends}: {cause}."));
+    Line { text, cause }
 }
 
 /// What near and far come to where both pass, with the part of the frame that is soft all the same.
@@ -41,7 +48,7 @@ pub(super) fn passing(near: Judgement, far: Judgement, soft: Option<&str>) -> St
 
 /// Whether a frame is called sharp from near to far without that being firm.
 pub(super) fn probably_sharp(d: &Diagnosis) -> bool {
-    d.verdict.cause == Cause::SharpThroughout && d.verdict.confidence < judge::SURE
+    d.verdict.cause == Cause::SharpThroughout && !d.verdict.is_firm()
 }
 
 /// What near and far come to, without full stop.
@@ -63,7 +70,7 @@ pub(super) const fn ends(near: Judgement, far: Judgement) -> &'static str {
 
 /// The cause in a few words, with its doubt; `None` where nothing is soft or the cause is open.
 pub(super) fn cause(d: &Diagnosis, capture: &Capture) -> Option<String> {
-    named(d.verdict.cause, capture.f_number.as_ref().map(|n| n.value), d.verdict.confidence >= judge::SURE)
+    named(d.verdict.cause, capture.f_number.as_ref().map(|n| n.value), d.verdict.is_firm())
 }
 
 fn named(cause: Cause, f_number: Option<f64>, sure: bool) -> Option<String> {

@@ -46,6 +46,7 @@ pub use baselines::{BaselineSource, BaselineView, LensBasis};
 pub use build::{assembled, bases, capture, told, view};
 pub use run::{Frame, Run};
 pub use tiles::{BudgetView, TileView};
+pub(crate) use view::VERSION;
 pub use view::{
     AskedView, CauseCount, CauseWeight, CornersView, FailureView, FrameView, GridView, GroupView, ImpliedDistanceView,
     ImpliedView, InFocus, MarksView, ModelView, OriginalView, PermittedView, Proposal, SettingCount, SharpView,

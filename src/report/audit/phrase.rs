@@ -2,7 +2,6 @@
 
 use super::view::{CornersView, FrameView, VerdictView, ZoneView};
 use crate::diagnose::{Cause, CornerState, ZoneName};
-use crate::judge;
 use crate::report::say::caution::IN_SHORT;
 use crate::report::say::name::capital;
 
@@ -86,7 +85,7 @@ pub(super) fn corners_word(c: &CornersView) -> &'static str {
 pub(super) fn verdict(v: &VerdictView) -> String {
     match v.cause {
         Cause::CannotTell => v.cause.word().into(),
-        cause if v.confidence >= judge::SURE => cause.word().into(),
+        cause if v.is_firm() => cause.word().into(),
         Cause::SharpThroughout => "probably sharp".into(),
         cause => format!("probably {}", cause.word()),
     }

@@ -1,36 +1,18 @@
 //! Words for corners that differ from their mirror images.
 
-use super::terms::px;
-use crate::diagnose::{Cause, Diagnosis, ZoneName};
-use crate::quantity::Estimate;
-
-/// Whether one width is beyond another by more than the permitted blur in quadrature, as the corners are judged, and by two
-/// standard deviations.
-fn beyond(a: Estimate, b: Estimate, permitted_px: f64) -> bool {
-    let apart = (a.value * a.value - b.value * b.value).abs();
-    apart - 2.0 * (2.0 * a.value * a.sd).hypot(2.0 * b.value * b.sd) > permitted_px * permitted_px
-}
+use super::terms::{corner_name, px};
+use crate::diagnose::{Cause, Diagnosis, Lean, ZoneName};
 
 /// Which side is worse and by how much, where a corner is beyond its mirror image by more than the permitted blur.
 pub(super) fn one_sided(d: &Diagnosis) -> String {
-    let blur = |name| d.zone(name).and_then(|z| z.optical_px);
-    let rows =
-        [("top", ZoneName::TopLeft, ZoneName::TopRight), ("bottom", ZoneName::BottomLeft, ZoneName::BottomRight)];
-    let pairs: Vec<(&str, Estimate, Estimate)> =
-        rows.iter().filter_map(|&(row, l, r)| Some((row, blur(l)?, blur(r)?))).collect();
-    let leans: Vec<(&str, f64)> = pairs.iter().map(|&(row, l, r)| (row, l.value - r.value)).collect();
     let named = d.verdict.cause == Cause::LensAsymmetry || d.verdict.also.contains(&Cause::LensAsymmetry);
-    let apart = pairs.iter().any(|&(_, l, r)| beyond(l, r, d.permitted_px));
-    match leans.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())) {
-        Some(&(row, more)) if named || apart || more.abs() > d.permitted_px => {
-            let side = if more > 0.0 { "left" } else { "right" };
-            let alike = |&(_, other): &(&str, f64)| other * more > 0.0 && other.abs() > 0.5 * d.permitted_px;
-            let corner = leans.len() < rows.len() || !leans.iter().all(alike);
-            let what = if corner { format!("{row} {side} corner") } else { format!("{side} side") };
+    match d.lean() {
+        Some(lean) if named || lean.beyond => {
+            let what = what(&lean);
             // What stands near fills a lower corner alone; a lens out of line softens the upper one, too.
-            let near =
-                if corner && row == "bottom" && !named { "something near out of focus there, or a lens " } else { "" };
-            let by = px(more.abs());
+            let low = matches!(lean.corner, ZoneName::BottomLeft | ZoneName::BottomRight);
+            let near = if !lean.side && low && !named { "something near out of focus there, or a lens " } else { "" };
+            let by = px(lean.by_px);
             format!(
                 "; the {what} is worse than its mirror image by {by}: {near}decentred or tilted, check with a flat far subject"
             )
@@ -40,14 +22,19 @@ pub(super) fn one_sided(d: &Diagnosis) -> String {
     }
 }
 
+/// The softer side, or the softer corner.
+fn what(lean: &Lean) -> String {
+    let side = if matches!(lean.corner, ZoneName::TopLeft | ZoneName::BottomLeft) { "left side" } else { "right side" };
+    if lean.side { side.into() } else { format!("{} corner", corner_name(lean.corner)) }
+}
+
 /// How the corners differ from their mirror images: by side, or by pair where upper and lower lean opposite ways.
 pub(super) fn sides(d: &Diagnosis) -> String {
     let blur = |name| d.zone(name).and_then(|z| z.optical_px).map(|e| e.value);
     let [tl, tr, bl, br] =
         [ZoneName::TopLeft, ZoneName::TopRight, ZoneName::BottomLeft, ZoneName::BottomRight].map(blur);
     if let (Some(tl), Some(tr), Some(bl), Some(br)) = (tl, tr, bl, br)
-        && (tl - tr) * (bl - br) < 0.0
-        && (tl - tr).abs().min((bl - br).abs()) > 0.5 * d.permitted_px
+        && d.corners_cross()
     {
         let at = |l: f64, r: f64, row: &str| match l > r {
             true => format!("{} at the {row} left against {} at the {row} right", px(l), px(r)),

@@ -43,6 +43,18 @@ pub struct ComparedView {
     pub line: String,
 }
 
+impl ComparedView {
+    /// The line, said of the frame before.
+    #[must_use]
+    pub(crate) fn than_before(&self) -> String {
+        match (self.near, self.far) {
+            (Change::Unknown, Change::Unknown) => format!("{} with the frame before", self.line),
+            (Change::Same, Change::Same) => format!("{} as before", self.line),
+            _ => format!("{} than before", self.line),
+        }
+    }
+}
+
 /// How an end of a frame stands against that of another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]

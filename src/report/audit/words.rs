@@ -2,11 +2,12 @@
 //!
 //! Each sentence carries the numbers it rests on. Advice that moves a person carries a caution.
 
+use super::line::Line;
 use super::terms::{fixed_aperture, px};
 use super::view::Words;
 use super::{besides, corner, line, open, sides};
-use crate::diagnose::{Cause, CornerState, Diagnosis, ImpliedDistance, ZoneName};
-use crate::judge::{self, Judgement};
+use crate::diagnose::{Cause, CornerState, Diagnosis, ImpliedDistance, Unsettled, ZoneName};
+use crate::judge::Judgement;
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::optics::cover::USUAL_SMALLEST;
@@ -18,11 +19,8 @@ use crate::shot::Capture;
 
 /// What is said of a frame: the line, what it rests on, and the advice; `flags` are all of the frame.
 pub(super) fn of(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Words {
-    Words {
-        line: line::line(d, capture),
-        detail: detail(d, capture, flags, units),
-        advice: advised(d, capture, flags, units),
-    }
+    let Line { text, cause } = line::line(d, capture);
+    Words { line: text, cause, detail: detail(d, capture, flags, units), advice: advised(d, capture, flags, units) }
 }
 
 /// Whether the frame is sharp and why not, in one short line; then the numbers and what else is known.
@@ -36,7 +34,7 @@ fn detail(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Str
     let mut text = line::numbers(d);
     let told = d.verdict.cause != Cause::CannotTell;
     let said = why(d, capture, flags);
-    let unsure = d.verdict.confidence < judge::SURE;
+    let unsure = !d.verdict.is_firm();
     // Where the line itself says so, it is not said again.
     if said.is_none() && d.sharp_throughout() == Some(true) && unsure && !line::probably_sharp(d) {
         text.push_str(" That is probable, not sure.");
@@ -119,7 +117,7 @@ pub fn advice(d: &Diagnosis, capture: &Capture, units: Units) -> String {
 }
 
 fn advised(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> String {
-    let corners_beyond = d.corners.state == CornerState::SofterThanExpected && !corner::soft(d).is_empty();
+    let corners_beyond = d.corners.state == CornerState::SofterThanExpected && !d.soft_corners().is_empty();
     let mut parts: Vec<String> = match d.verdict.cause {
         Cause::SharpThroughout if corners_beyond => vec![corner::sentence(d, flags)],
         Cause::SharpThroughout => vec!["Nothing to change.".into()],
@@ -137,7 +135,8 @@ fn advised(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> St
         Cause::CannotTell => vec![open::settle(d, capture).into()],
     };
     parts.extend(besides::advice(d, units));
-    if d.flags.contains(&Flag::OrientationLost) {
+    // An open verdict whose reason it is has said so.
+    if d.flags.contains(&Flag::OrientationLost) && d.verdict.unsettled != Some(Unsettled::Turned) {
         parts.push("The picture looks turned on its side: give --turn.".into());
     }
     parts.join(" ")

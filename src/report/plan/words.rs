@@ -1,6 +1,7 @@
 //! Sentences of a plan.
 
-use crate::optics::cover::{FARTHEST_BACK_MM, THIRD_STOPS, never_permitted};
+use crate::optics::cover::{FARTHEST_BACK_MM, never_permitted};
+use crate::optics::stops::THIRDS;
 use crate::plan::{Plan, Question, Raise, StepBack, Stop, TiltUp, TiltedLens};
 use crate::quantity::{Distance, SharpFor, Units};
 use crate::report::say::camera::{exact_stop, fine_length, length, shutter, side, stop};
@@ -152,7 +153,7 @@ fn aperture(plan: &Plan) -> String {
                 itself is sharpest."
             .into();
     };
-    let mut text = if best < THIRD_STOPS[0] {
+    let mut text = if best < THIRDS[0] {
         "Depth and diffraction alone would have it opened wider than lenses are".to_owned()
     } else {
         format!(

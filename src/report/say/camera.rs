@@ -1,8 +1,8 @@
 //! Quantities as photographers say them: distances, stops, times, focal lengths, sensors and uses.
 
-use super::number::{digits, significant, tenths};
-use crate::optics::cover::THIRD_STOPS;
-use crate::quantity::{Distance, SharpFor, Units};
+use super::number::{digits, tenths};
+use crate::optics::stops::THIRDS;
+use crate::quantity::{Distance, Units};
 
 /// A distance as people say it: `2.4 m`, `85 cm`, `7 ft 10 in`, `infinity`.
 pub(in crate::report) fn distance(metres: f64, units: Units) -> String {
@@ -42,6 +42,7 @@ pub(in crate::report) fn stated(distance_m: Distance, units: Units) -> String {
     match distance_m {
         Distance::Finite(m) => distance(m, units),
         Distance::Infinite => "infinity".into(),
+        Distance::Interval { low, high } if low <= 0.0 => format!("nearer than {}", distance(high, units)),
         Distance::Interval { low, high } => format!("{} to {}", distance(low, units), distance(high, units)),
     }
 }
@@ -83,7 +84,7 @@ pub(crate) fn f_number(value: f64) -> String {
 /// An f-number to set: the nearest that lenses mark in thirds of a stop, `f/11` for 10.6.
 pub(in crate::report) fn stop_to_set(value: f64) -> String {
     let away = |n: f64| (n / value).ln().abs();
-    let marked = THIRD_STOPS.into_iter().min_by(|&a, &b| away(a).total_cmp(&away(b)));
+    let marked = THIRDS.into_iter().min_by(|&a, &b| away(a).total_cmp(&away(b)));
     // Half a step and a little: beyond the ends of the scale the number itself is said.
     f_number(marked.filter(|&n| away(n) < 0.1).unwrap_or(value))
 }
@@ -127,18 +128,6 @@ pub(in crate::report) fn shutter(longest_s: f64) -> String {
 /// `24 mm`.
 pub(in crate::report) fn focal(mm: f64) -> String {
     format!("{} mm", tenths(mm))
-}
-
-/// The intended use as it is typed after `--sharp-for`.
-pub(in crate::report) fn sharp_for(intent: SharpFor) -> String {
-    match intent {
-        SharpFor::Diagonal1500 => "diagonal".into(),
-        SharpFor::OneToOne => "1:1".into(),
-        SharpFor::Print { long_m, short_m, distance_m } => {
-            let cm = |m: f64| significant(m * 100.0, 6).unwrap_or_default();
-            format!("print:{}x{}cm@{}cm", cm(long_m), cm(short_m), cm(distance_m))
-        }
-    }
 }
 
 #[cfg(test)]
@@ -194,6 +183,7 @@ mod tests {
         assert_eq!(exposure(0.008), "1/125 s");
         assert_eq!(exposure(0.4), "0.4 s");
         assert_eq!(exposure(2.0), "2 s");
-        assert_eq!(sharp_for(SharpFor::Print { long_m: 0.6, short_m: 0.4, distance_m: 0.5 }), "print:60x40cm@50cm");
+        assert_eq!(stated(Distance::Interval { low: 1.19, high: f64::INFINITY }, Units::Metric), "1.2 m to infinity");
+        assert_eq!(stated(Distance::Interval { low: 0.0, high: 1.2 }, Units::Metric), "nearer than 1.2 m");
     }
 }

@@ -3,13 +3,14 @@
 use super::needs::{left_out, needs_and_loses};
 use super::places::zone;
 use super::view::SeriesGroupView;
+use crate::optics::stops;
 use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::name::common_folder;
 use crate::report::say::name::listed;
 use crate::report::say::number::percent;
 use crate::series::aperture::Apertures;
-use crate::series::bracket::{Bracket, Lack, ONE_APERTURE};
+use crate::series::bracket::{Bracket, Lack};
 use crate::series::{Answer, NoteKind, Sharpest, Varied};
 use crate::stats::normal_beyond;
 
@@ -103,7 +104,7 @@ fn best_stop(group: &Answer, a: &Apertures, best: usize) -> String {
     let Some(others) = listed(&alike) else {
         // Of stops that are missing beside it nothing is known.
         let n = group.f_numbers[best].unwrap_or(0.0);
-        let open = a.gaps.iter().any(|g| [g.0, g.1].iter().any(|end| (end / n).ln().abs() < ONE_APERTURE.ln()));
+        let open = a.gaps.iter().any(|g| [g.0, g.1].iter().any(|&end| stops::same(end, n)));
         let beyond: Vec<String> = a.beyond.iter().map(|&n| f_number(n)).collect();
         if let Some(unknown) = listed(&beyond.iter().map(String::as_str).collect::<Vec<_>>()) {
             return format!(

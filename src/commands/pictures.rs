@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use super::asked::Audit;
-use super::prints::{self, Beside};
+use super::picture_cache::{self, Beside};
 use super::remember::Memory;
 use crate::intake::{self, Candidate};
 use crate::output::folder::Folder;
@@ -53,13 +53,13 @@ impl<'a> Album<'a> {
 
     /// The pictures remembered for a frame under a key.
     pub(super) fn recall(&self, memory: &Memory, key: Option<&Key>, path: &Path) -> Option<Pictures> {
-        prints::recall(memory, key, &self.beside(path)?, self.folder.leftovers())
+        picture_cache::recall(memory, key, &self.beside(path)?, self.folder.leftovers())
     }
 
     /// Remembers a frame's pictures.
     pub(super) fn remember(&self, memory: &Memory, key: Option<Key>, path: &Path, pictures: &Pictures) {
         if let Some(own) = self.beside(path) {
-            prints::remember(memory, key, pictures, &own);
+            picture_cache::remember(memory, key, pictures, &own);
         }
     }
 

@@ -7,6 +7,15 @@ use super::seen::Seen;
 use super::{Varied, aperture, bracket};
 use crate::shot::Source;
 
+/// Most frames that are asked whether they were shaken. Chosen: no bracket is that long, and each takes a moment.
+const ASKED: usize = 64;
+
+/// The frames of a scene that were shaken, by what is known of each; none of more than are asked.
+#[must_use]
+pub fn shaken(frames: usize, moved: &dyn Fn(usize) -> bool) -> Vec<usize> {
+    if frames > ASKED { Vec::new() } else { (0..frames).filter(|&k| moved(k)).collect() }
+}
+
 /// Frames that are firmly shaken and have a part in the answers all the same, for the others are too few without them.
 pub(super) fn shaken_yet_used(
     varied: Varied,

@@ -7,6 +7,7 @@ use clap::ValueEnum;
 use super::given::{Given, Subjects};
 use super::reading::{OverFolder, Reading};
 use crate::commands::audit::{Audit, Renditions};
+use crate::commands::settings::Settings;
 use crate::commands::sidecars::{Rate, Sidecars};
 use crate::report::Theme;
 
@@ -43,7 +44,8 @@ pub(super) struct Making {
     #[arg(long, value_enum, default_value_t = ThemeWord::Auto)]
     theme: ThemeWord,
     /// Learned baseline to judge the corners by, as `tussock lens learn` writes it; may be given again for another
-    /// lens [default: by the lens's name from your configuration folder, else learned from many frames of one lens].
+    /// lens [default: by the lens's name from your settings or configuration folder, else learned from many frames of one
+    /// lens].
     #[arg(long, value_name = "FILE")]
     lens: Vec<PathBuf>,
     /// Use nothing learned of a lens: none given, none stored, none from the shoot itself.
@@ -107,8 +109,8 @@ impl Beside {
 }
 
 impl Making {
-    /// The audit of these paths that the options mean; `json`: whether it prints JSON instead of a table.
-    pub(super) fn meant(&self, paths: Vec<PathBuf>, json: bool) -> anyhow::Result<Audit> {
+    /// The audit of these paths that the options and the settings mean; `json`: whether it prints JSON instead of a table.
+    pub(super) fn meant(&self, paths: Vec<PathBuf>, json: bool, settings: &Settings) -> anyhow::Result<Audit> {
         Ok(Audit {
             wanted: self.reading.wanted(paths, self.given.overrides()?),
             out: self.out.clone(),
@@ -129,6 +131,7 @@ impl Making {
             json,
             intent: self.subjects.intent()?,
             lenses: self.lens.clone(),
+            known_lenses: settings.lenses.clone().unwrap_or_default(),
             no_lens: self.no_lens,
             sidecars: self.beside.meant(),
         })
