@@ -41,7 +41,7 @@ pub(crate) fn facts_text(file: &str, capture: &Capture, size: Option<(u32, u32)>
         ("focal length", row(&capture.focal_length_mm, |f| camera::focal(*f))),
         ("35 mm equivalent", row(&capture.focal_length_35mm, |f| camera::focal(*f))),
         ("pixel pitch", row(&capture.pixel_pitch_um, |p| format!("{} \u{b5}m", tidy(*p, 3)))),
-        ("focus distance", row(&capture.focus_distance_m, |d| camera::stated(*d, Units::Metric))),
+        ("focus distance", row(&capture.focus_distance_m, |d| camera::stated_finely(*d, Units::Metric))),
         (
             "focus point",
             row(&capture.focus_point, |p| {

@@ -39,11 +39,20 @@ fn imperial(metres: f64, figures: i32) -> String {
 
 /// A focus distance as the camera stated it.
 pub(in crate::report) fn stated(distance_m: Distance, units: Units) -> String {
+    bounds(distance_m, |m| distance(m, units))
+}
+
+/// The same to as many digits as a record is good for.
+pub(in crate::report) fn stated_finely(distance_m: Distance, units: Units) -> String {
+    bounds(distance_m, |m| length(m, units))
+}
+
+fn bounds(distance_m: Distance, say: impl Fn(f64) -> String) -> String {
     match distance_m {
-        Distance::Finite(m) => distance(m, units),
+        Distance::Finite(m) => say(m),
         Distance::Infinite => "infinity".into(),
-        Distance::Interval { low, high } if low <= 0.0 => format!("nearer than {}", distance(high, units)),
-        Distance::Interval { low, high } => format!("{} to {}", distance(low, units), distance(high, units)),
+        Distance::Interval { low, high } if low <= 0.0 => format!("nearer than {}", say(high)),
+        Distance::Interval { low, high } => format!("{} to {}", say(low), say(high)),
     }
 }
 
@@ -184,6 +193,7 @@ mod tests {
         assert_eq!(exposure(0.4), "0.4 s");
         assert_eq!(exposure(2.0), "2 s");
         assert_eq!(stated(Distance::Interval { low: 1.19, high: f64::INFINITY }, Units::Metric), "1.2 m to infinity");
+        assert_eq!(stated_finely(Distance::Finite(2.85), Units::Metric), "2.85 m");
         assert_eq!(stated(Distance::Interval { low: 0.0, high: 1.2 }, Units::Metric), "nearer than 1.2 m");
     }
 }
