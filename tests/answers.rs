@@ -137,6 +137,11 @@ fn water_in_the_foreground_is_not_judged_however_soft_it_reads() {
             assert!(d.answer(ZoneName::Far).judgement.passes());
             let said = words::sentence(&d, &scene.capture(), Units::Metric);
             assert!(said.starts_with("Sharp far, near unknown: water. Near unknown (water), far "), "{said}");
+            // What has the contrast of stones is judged where it passes.
+            let mut stones = map.clone();
+            stones.tiles.iter_mut().for_each(|t| t.contrast = 0.5);
+            let said = ends(&judge(&scene, &stones))[0];
+            assert_eq!(said, if water > 1.0 { Judgement::Unknown } else { Judgement::AtLimit }, "seed {seed}, {water}");
             // Ground is as steep both ways; where it steps it is left open for that.
             map.layers.iter_mut().for_each(|l| *l = Some(0.6));
             let d = judge(&scene, &map);

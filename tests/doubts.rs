@@ -328,3 +328,21 @@ fn trees_softer_than_the_ground_before_them_may_have_swayed_in_a_long_exposure()
         assert!(missed.cause == Cause::FocusTooNear && missed.confidence >= SURE, "seed {seed}: {missed:?}");
     }
 }
+
+/// An end that passes, but by the room that the permitted blur's definition leaves, may be taken for sharp or for soft: with the other one
+/// beyond that decides between a focus too far and too little depth.
+#[test]
+fn too_little_depth_is_not_firm_where_one_end_passes() {
+    for seed in 1..=4 {
+        let said = |focus_m: f64| {
+            let scene = Scene { f_number: 2.8, focus_m, missing: 0.0, seed, ..Scene::default() };
+            judge(&scene, &scene.map())
+        };
+        let (passes, beyond) = (said(6.5), said(4.6));
+        let far = |d: &Diagnosis| d.answer(ZoneName::Far).judgement;
+        assert_eq!((far(&passes), far(&beyond)), (Judgement::AtLimit, Judgement::Beyond), "seed {seed}");
+        assert!(passes.verdict.confidence < SURE, "seed {seed}: {:?}", passes.verdict);
+        let firm = beyond.verdict.cause == Cause::TooLittleDepth && beyond.verdict.confidence >= SURE;
+        assert!(firm, "seed {seed}: {:?}", beyond.verdict);
+    }
+}

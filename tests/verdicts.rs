@@ -235,6 +235,17 @@ fn a_picture_turned_on_its_side_is_not_called_a_tilted_lens() {
     assert!(said.contains("may lie on its side") && !said.contains("explain"), "{said}");
     let advice = words::advice(&d, &scene.capture(), Units::Metric);
     assert!(advice == "Give --turn, or restore the orientation.", "{advice}");
+    // Some sky at the upper edge and none at the sides says that it is upright.
+    let columns = turned.columns;
+    for (i, tile) in (0..).zip(&mut turned.tiles) {
+        tile.contrast = 0.35;
+        if i < 2 * columns && (columns / 3..2 * columns / 3).contains(&(i % columns)) {
+            (tile.blur, tile.state) = (None, TileState::NoDetail);
+            (tile.level, tile.contrast) = (0.8, 0.02);
+        }
+    }
+    let d = diagnose(&turned, &scene.capture(), None, &Intent::default());
+    assert!(!d.flags.contains(&Flag::OrientationLost), "{:?} {:?}", d.verdict, d.model);
 }
 
 #[test]

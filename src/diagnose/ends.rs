@@ -89,7 +89,8 @@ impl Frame<'_> {
                 && (zones::foreground_scatters(self.map, self.e, credible, horizon)
                     || zones::foreground_jumps(self.map));
             // Content only adds blur: what reads sharp, tile beside tile, is sharp there, planks or ripples.
-            let within = d.permitted_px.hypot(PIXEL_SIGMA).ln();
+            // So it is up to the limit where it has the contrast of what is dry.
+            let within = if foreground::dry(self.map) { beyond.ln() } else { d.permitted_px.hypot(PIXEL_SIGMA).ln() };
             let sharp = ends.readings[NEAR][0].is_some_and(|r| self.width(&r) + r.sd < within);
             let layered = foreground::is_water(self.map);
             let as_the_rest = || reading.is_some_and(|r| foreground::soft_as_the_rest(self.e, self.width(&r), beyond));

@@ -316,6 +316,15 @@ pub(super) fn one_blur(map: &TileMap) -> bool {
         && median(tiles.iter().map(|&i| map.tiles[i as usize].contrast).collect()) > FAR_OUT.1
 }
 
+/// Contrast of a foreground from which it is hardly water. Set on made pictures of dry ground drawn in layers, which have 0.38 to 0.80,
+/// and two photographs of water, 0.15 and 0.24.
+const DRY: f64 = 0.3;
+
+/// Whether the foreground has the contrast of what is dry.
+pub(super) fn dry(map: &TileMap) -> bool {
+    median(lowest(map).iter().map(|&i| map.tiles[i as usize].contrast).collect()) > DRY
+}
+
 /// Whether the foreground is water: drawn in layers, row upon row.
 pub(super) fn is_water(map: &TileMap) -> bool {
     layered(map, &lowest(map))

@@ -143,7 +143,7 @@ fn judge_fitted(
         verdict::cap(&mut d.verdict, origin::ALTERED);
     }
     // Sky at the upper edge says that a picture is upright, whatever its sides are like.
-    if e.skyline.is_none() && posterior::turned(posterior, problem) {
+    if e.skyline.is_none() && !origin::sky_above(map) && posterior::turned(posterior, problem) {
         d.flags.push(Flag::OrientationLost);
         d.flags.dedup();
         verdict::leave_open(&mut d.verdict, Unsettled::Turned);

@@ -145,6 +145,15 @@ pub(super) fn turned(map: &TileMap) -> bool {
     [1, 2, 3].into_iter().any(elsewhere)
 }
 
+/// Whether some sky lies along the upper edge, and less of it along either side: a picture on its side has it along one.
+pub(super) fn sky_above(map: &TileMap) -> bool {
+    let columns = map.columns.max(1) as usize;
+    let sky = sky(map);
+    let side = |column: usize| sky.iter().skip(column).step_by(columns).filter(|s| **s).count();
+    let above = sky.iter().take(columns).filter(|s| **s).count();
+    above > side(0).max(side(columns - 1))
+}
+
 /// The grid turned by quarters, clockwise, the tiles' own places left as they are.
 fn turn(map: &TileMap, quarters: u32) -> TileMap {
     let mut map = map.clone();

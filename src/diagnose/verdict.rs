@@ -45,11 +45,9 @@ fn share(weights: &[(Cause, f64)], cause: Cause) -> f64 {
     weights.iter().find(|w| w.0 == cause).map_or(0.0, |w| w.1)
 }
 
-/// The verdict. `strict` has the causes beyond the permitted blur, `roomy` those beyond it by more than the room its
-/// definition leaves: where near and far pass, only these count.
-pub(super) fn verdict(strict: &Tally, roomy: &Tally, known: &Known) -> Verdict {
+/// The verdict, by the causes that draws tell.
+pub(super) fn verdict(tally: &Tally, known: &Known) -> Verdict {
     let passes = known.ends.iter().all(|e| e.passes());
-    let tally = if passes { roomy } else { strict };
     let weights = weights(tally);
     // The best that the answers leave: a zone beyond the permitted is never sharp throughout, whoever is to blame.
     let best =
@@ -140,6 +138,17 @@ pub(super) fn cap(v: &mut Verdict, most: f64) {
     }
 }
 
+/// Takes a cause of a frame whose ends pass back, so that it is sharp by them, likely but not firmly: what spoke for the cause is there.
+pub(super) fn leave_sharp(v: &mut Verdict) {
+    let spoke = share(&v.weights, v.cause);
+    v.weights.retain(|w| w.0 != v.cause);
+    put(&mut v.weights, Cause::SharpThroughout, spoke);
+    v.weights.sort_by(|a, b| b.1.total_cmp(&a.1));
+    v.cause = Cause::SharpThroughout;
+    v.confidence = share(&v.weights, Cause::SharpThroughout);
+    cap(v, HALF_SEEN);
+}
+
 /// Leaves a verdict open after all, since what it rests on doesn't hold: the picture may lie on its side, so that near and far
 /// can't be named, or the sides don't bear out what the model says of them.
 pub(super) fn leave_open(v: &mut Verdict, why: Unsettled) {
@@ -159,4 +168,21 @@ pub(super) fn leave_open(v: &mut Verdict, why: Unsettled) {
         also: Vec::new(),
         weights,
     };
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cause_taken_back_where_both_ends_pass_leaves_sharp_but_not_firmly() {
+        let tally =
+            Tally { main: vec![(Cause::LensAsymmetry, 0.9), (Cause::SharpThroughout, 0.1)], ..Tally::default() };
+        let known = Known { ends: [Judgement::Within, Judgement::AtLimit], sharpened: false, facts: true };
+        let mut v = verdict(&tally, &known);
+        assert_eq!(v.cause, Cause::LensAsymmetry);
+        leave_sharp(&mut v);
+        assert_eq!((v.cause, v.confidence, v.unsettled), (Cause::SharpThroughout, HALF_SEEN, None));
+        assert!((v.weights.iter().map(|w| w.1).sum::<f64>() - 1.0).abs() < 1e-9, "{v:?}");
+    }
 }

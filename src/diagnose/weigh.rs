@@ -1,6 +1,7 @@
 //! Sets the causes against each other draw by draw: what each leaves beyond the permitted blur, and the verdict.
 
 use super::Cause;
+use super::diagnosis::{FAR, NEAR};
 use crate::measure::ALIKE;
 use crate::quantity::DISC_SIGMA;
 
@@ -48,18 +49,20 @@ pub(super) struct Story {
 }
 
 /// The causes that are beyond the permitted blur in one draw, the strongest first. Empty: sharp throughout.
-/// `None`: soft by something that none of the causes names.
+/// `None`: soft by something that none of the causes names. `limits`: optical blur that near and far may have, sigma px; what softens
+/// all of the frame counts from the smaller of the two on.
 ///
 /// Which of two names a frame gets that either would fit turns on a rule. `rule` (standard normal numbers, new ones
 /// each draw) moves the rule a little from draw to draw, so that near such a border the confidence is low.
-pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Cause>> {
+pub(super) fn causes(s: &Story, limits: [f64; 2], rule: [f64; 3]) -> Option<Vec<Cause>> {
+    let permitted = limits[0].min(limits[1]);
     let mut strong: Vec<(Cause, f64)> = Vec::new();
     let (bend, known, order) = ((RULE.0 * rule[0]).exp(), (RULE.1 * rule[1]).exp(), (RULE.2 * rule[2]).exp());
     let s = &Story { diffraction: known * s.diffraction, ..*s };
-    let soft = |zone: &Option<Parts>| zone.is_some_and(|z| out_of_focus(&z, s, permitted, bend));
+    let soft = |zone: &Option<Parts>, limit: f64| zone.is_some_and(|z| out_of_focus(&z, s, limit, bend));
     let strength = |zone: &Option<Parts>| zone.map_or(0.0, |z| DISC_SIGMA * z.disc.abs());
     let sign = |zone: &Option<Parts>| zone.map_or(0.0, |z| z.disc);
-    match (soft(&s.near), soft(&s.far)) {
+    match (soft(&s.near, limits[NEAR]), soft(&s.far, limits[FAR])) {
         (true, true) => {
             let (near, far) = (sign(&s.near), sign(&s.far));
             let cause = if near > 0.0 && far < 0.0 {
@@ -89,8 +92,10 @@ pub(super) fn causes(s: &Story, permitted: f64, rule: [f64; 3]) -> Option<Vec<Ca
         strong.push((Cause::LensAsymmetry, s.askew));
     }
     if strong.is_empty() {
-        let worst = [&s.near, &s.far].into_iter().flatten().max_by(|a, b| a.optical.total_cmp(&b.optical));
-        if let Some(worst) = worst.filter(|z| z.optical > permitted) {
+        let over = |&(zone, limit): &(Option<Parts>, f64)| Some((zone?, zone?.optical / limit));
+        let ends = [(s.near, limits[NEAR]), (s.far, limits[FAR])];
+        let worst = ends.iter().filter_map(over).max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((worst, _)) = worst.filter(|w| w.1 > 1.0) {
             // A lens decentred up or down can't be told from defocus by one frame.
             if s.upright > permitted {
                 return None;
@@ -242,7 +247,7 @@ mod tests {
                 askew: 0.0,
                 upright: 0.0,
             };
-            causes(&story, 0.5, [0.0; 3]).and_then(|c| c.first().copied())
+            causes(&story, [0.5; 2], [0.0; 3]).and_then(|c| c.first().copied())
         };
         assert_eq!(cause(Some(-6.0), None), Some(Cause::FocusTooNear));
         assert_eq!(cause(Some(6.0), None), Some(Cause::FocusTooFar));

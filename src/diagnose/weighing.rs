@@ -10,7 +10,7 @@ use super::posterior::Draw;
 use super::verdict::{self, Known};
 use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, Tally};
 use super::zones::{self, Reading};
-use super::{Cause, Diagnosis, Frame, Unsettled};
+use super::{Cause, Diagnosis, Frame, Unsettled, Verdict};
 use crate::judge::{self, Answer};
 use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
@@ -44,9 +44,8 @@ impl End {
 struct Sums {
     /// Near and far.
     ends: [End; 2],
-    /// Causes beyond the permitted blur, and beyond it by more than the room its definition leaves.
-    strict: Tally,
-    roomy: Tally,
+    /// What each draw says of the frame, and how the rules that name its causes are moved.
+    stories: Vec<(Draw, Story, [f64; 3])>,
     /// Inverse distances of focus and nearest ground, 1/m.
     focus: Moments,
     near: Moments,
@@ -56,7 +55,7 @@ impl Frame<'_> {
     /// Weighs the causes over the posterior; fills near and far and the implied distances on the way.
     pub(super) fn weigh(&self, d: &mut Diagnosis, found: &Ends, capture: &Capture, intent: &Intent) {
         let readings = &found.readings;
-        let sums = self.sum(d, found, capture.exposure_s.as_ref().map(|t| t.value), intent);
+        let sums = self.sum(d, found, intent);
         for k in 0..2 {
             self.fill_end(d, k, &sums.ends[k], &readings[k][0], found);
         }
@@ -65,7 +64,7 @@ impl Frame<'_> {
             sharpened: self.map.sharpened(),
             facts: self.e.lambda_n_px.is_some(),
         };
-        d.verdict = verdict::verdict(&sums.strict, &sums.roomy, &known);
+        d.verdict = self.verdict(d, &sums.stories, (capture.exposure_s.as_ref().map(|t| t.value), found.sways), &known);
         if d.verdict.cause == Cause::Motion {
             // A width averaged over directions hides how far the streak reaches along its own, and what lies in it has none.
             d.ends_mut().iter_mut().for_each(|z| {
@@ -85,7 +84,9 @@ impl Frame<'_> {
         let askew = d.verdict.cause == Cause::LensAsymmetry;
         if (askew || d.verdict.also.contains(&Cause::LensAsymmetry)) && !self.sides_bear_out() {
             d.verdict.also.retain(|c| *c != Cause::LensAsymmetry);
-            if askew {
+            if askew && known.ends.iter().all(|e| e.passes()) {
+                verdict::leave_sharp(&mut d.verdict);
+            } else if askew {
                 verdict::leave_open(&mut d.verdict, Unsettled::CausesAlike);
             }
         }
@@ -105,8 +106,8 @@ impl Frame<'_> {
     }
 
     /// Sums over the draws, each with the zones' own noise drawn several times.
-    fn sum(&self, d: &Diagnosis, found: &Ends, exposure: Option<f64>, intent: &Intent) -> Sums {
-        let (readings, moving) = (&found.readings, (exposure, found.sways));
+    fn sum(&self, d: &Diagnosis, found: &Ends, intent: &Intent) -> Sums {
+        let readings = &found.readings;
         let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
         let marked = [d.near_at.is_some(), d.far_at.is_some()];
         let inverse_far = intent.far_m.filter(|_| marked[FAR]).map_or(0.0, |f| 1.0 / f);
@@ -131,8 +132,7 @@ impl Frame<'_> {
             let rule = std::array::from_fn(|_| normal.normal());
             let (askew, upright) = self.askew(&draw.theta);
             let story = Story { near: parts[0], far: parts[1], diffraction, borne_out, motion, askew, upright };
-            self.tell(&mut sums.strict, &story, permitted, rule, moving, &draw);
-            self.tell(&mut sums.roomy, &story, beyond, rule, moving, &draw);
+            sums.stories.push((draw, story, rule));
             if let (Some(reach), Some(focal), [Some(_), Some(_)]) = (self.e.reach, self.e.focal_m, parts) {
                 let ends = self.ends_of(&draw, parts, [&readings[NEAR][draw.mode], &readings[FAR][draw.mode]], marked);
                 let (s, n) = implied::inverse_distances(ends[0], ends[1], reach, focal, inverse_far);
@@ -143,28 +143,48 @@ impl Frame<'_> {
         sums
     }
 
-    /// Adds one draw's story to a tally.
-    fn tell(
+    /// The verdict, by the causes beyond the permitted blur, or where near and far pass by those beyond the room its definition leaves. Where
+    /// one end passes, which of the two limits is asked of it may decide the cause; it isn't firm then.
+    fn verdict(
         &self,
-        tally: &mut Tally,
-        story: &Story,
-        limit: f64,
-        rule: [f64; 3],
+        d: &Diagnosis,
+        stories: &[(Draw, Story, [f64; 3])],
         moving: (Option<f64>, bool),
-        draw: &Draw,
-    ) {
-        let (exposure, sways) = moving;
-        let causes = weigh::causes(story, limit, rule);
-        let causes = causes.as_deref();
-        let moved = [weigh::may_flow(exposure, self.problem.priors.haste(&draw.theta)), sways];
-        if moved != [false; 2] {
-            tally.add_moving(causes, moved, draw.weight);
-        } else if self.posterior.flat(draw) || self.e.lambda_n_px.is_none() && weigh::alike(story) {
-            let worst = [&story.near, &story.far].into_iter().flatten().map(|p| p.optical).fold(0.0, f64::max);
-            tally.add_alike(causes, worst / limit, draw.weight);
-        } else {
-            tally.add(causes, draw.weight);
+        known: &Known,
+    ) -> Verdict {
+        let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
+        let by = |limits: [f64; 2]| verdict::verdict(&self.tally(stories, limits, moving), known);
+        let passes = known.ends.map(|j| j.passes());
+        if passes == [true; 2] {
+            return by([beyond; 2]);
         }
+        let mut verdict = by([permitted; 2]);
+        if passes != [false; 2] && by(passes.map(|p| if p { beyond } else { permitted })).cause != verdict.cause {
+            verdict::cap(&mut verdict, verdict::HALF_SEEN);
+        }
+        verdict
+    }
+
+    /// The causes that the draws tell, by the limits of near and far. `moving`: the exposure, s, and whether what stands at the horizon
+    /// may have swayed.
+    fn tally(&self, stories: &[(Draw, Story, [f64; 3])], limits: [f64; 2], moving: (Option<f64>, bool)) -> Tally {
+        let (exposure, sways) = moving;
+        let mut tally = Tally::default();
+        for (draw, story, rule) in stories {
+            let causes = weigh::causes(story, limits, *rule);
+            let causes = causes.as_deref();
+            let moved = [weigh::may_flow(exposure, self.problem.priors.haste(&draw.theta)), sways];
+            if moved != [false; 2] {
+                tally.add_moving(causes, moved, draw.weight);
+            } else if self.posterior.flat(draw) || self.e.lambda_n_px.is_none() && weigh::alike(story) {
+                let times = |(end, limit): (&Option<Parts>, f64)| end.as_ref().map_or(0.0, |p| p.optical / limit);
+                let worst = [&story.near, &story.far].into_iter().zip(limits).map(times).fold(0.0, f64::max);
+                tally.add_alike(causes, worst, draw.weight);
+            } else {
+                tally.add(causes, draw.weight);
+            }
+        }
+        tally
     }
 
     /// Fills near (0) or far (1) with what the draws say of it.

@@ -42,6 +42,18 @@ pub(super) fn sides(d: &Diagnosis) -> String {
         };
         return format!("opposite corners are soft, {}, {}", at(tl, tr, "top"), at(bl, br, "bottom"));
     }
+    // Where upper and lower corners lean opposite ways, however little the one pair does, no side is the softer.
+    if let (Some(tl), Some(tr), Some(bl), Some(br), Some(lean)) = (tl, tr, bl, br, d.lean())
+        && (tl - tr) * (bl - br) < 0.0
+    {
+        let upper = matches!(lean.corner, ZoneName::TopLeft | ZoneName::TopRight);
+        let (a, b) = if upper { (tl, tr) } else { (bl, br) };
+        let (soft, sharp) = (px(a.max(b)), px(a.min(b)));
+        return format!(
+            "the {} corner is softer than its mirror image, {soft} against {sharp}",
+            corner_name(lean.corner)
+        );
+    }
     let worse = |a: Option<f64>, b: Option<f64>| a.into_iter().chain(b).reduce(f64::max);
     match (worse(tl, bl), worse(tr, br)) {
         (Some(l), Some(r)) => {
