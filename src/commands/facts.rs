@@ -4,9 +4,8 @@ use std::path::PathBuf;
 
 use super::Outcome;
 use super::frames::say_reports;
-use crate::intake::{self, Facts, IntakeError, Overrides};
+use crate::intake::{self, Facts, Overrides};
 use crate::output;
-use crate::output::guard::guarded;
 use crate::report::{FactsView, facts_text};
 
 /// The facts command as meant.
@@ -33,8 +32,7 @@ pub(crate) fn run(request: &Request) -> anyhow::Result<Outcome> {
     let mut read: Vec<(String, Facts)> = Vec::new();
     let mut failures = found.failures;
     for path in files {
-        let read_facts = guarded(|| intake::facts(&path, &request.overrides));
-        match read_facts.unwrap_or_else(|words| Err(IntakeError::fault(&path, "reading its facts", &words))) {
+        match intake::facts(&path, &request.overrides) {
             Ok(facts) => read.push((path.display().to_string(), facts)),
             Err(error) => failures.push(error),
         }

@@ -15,9 +15,10 @@ use crate::diagnose::diagnose;
 use crate::intake;
 use crate::output;
 use crate::output::folder::{Folder, REPORT};
+use crate::output::guard::guarded;
 use crate::quantity::{Intent, plain, shown};
-use crate::report::Pixels;
 use crate::report::series::{Alone, Shown, series_html, series_text, series_view};
+use crate::report::{FailureView, Pixels};
 use crate::series::{Answer, Group, Pauses, Seen, group, lone};
 use crate::shot::Plane;
 
@@ -57,8 +58,8 @@ pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
         _ => {}
     }
     let pictured = folder.is_some();
-    let (answers, alone) =
-        output::timed("comparing", || work::on_threads(budget.threads, || answers(series, &frames, pictured)));
+    let compared = || work::on_threads(budget.threads, || answers(series, &frames, pictured));
+    let (answers, alone, broken) = output::timed("comparing", compared);
     let (answers, pictures): (Vec<Answer>, Vec<Option<Shown>>) = answers.into_iter().unzip();
     let pictures: Vec<Shown> = pictures.into_iter().flatten().collect();
     let view = series_view(&answers, &alone, &failures);
@@ -74,14 +75,14 @@ pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
         folder.swap(REPORT)?;
         output::say(&format!("tussock: the series is in {}", shown(&folder.path().join("index.html"))));
     }
-    if answers.is_empty() {
+    if answers.is_empty() && broken == 0 {
         output::say(
             "tussock: no two of these frames could be compared, so there is no series; why stands with each of them",
         );
         return Ok(Outcome::Nothing);
     }
     // A frame without a mate was read all the same.
-    Ok(Outcome::of(frames.len(), failures.len()))
+    Ok(Outcome::of(frames.len(), FailureView::unanswered(&failures) + broken))
 }
 
 /// Bytes of memory that are still to be had.
@@ -97,7 +98,8 @@ impl Room {
 /// A group's answer, with its pictures where they were asked for.
 type Told = (Answer, Option<Shown>);
 
-fn answers(series: &Series, frames: &[Measured], pictured: bool) -> (Vec<Told>, Vec<Alone>) {
+/// What the groups among the frames come to, the frames without a mate, and how many comparisons a fault of the program broke.
+fn answers(series: &Series, frames: &[Measured], pictured: bool) -> (Vec<Told>, Vec<Alone>, usize) {
     let seen: Vec<Seen> = frames
         .iter()
         .map(|f| Seen {
@@ -109,9 +111,22 @@ fn answers(series: &Series, frames: &[Measured], pictured: bool) -> (Vec<Told>, 
         })
         .collect();
     // What is given here is meant as a series, however long the light was waited for.
-    let found = group(&seen, Pauses::Nothing);
-    let alone = lone(&seen, &found).into_iter().map(|(k, why)| Alone { file: frames[k].file.clone(), why }).collect();
-    (found.iter().map(|g| answer(series, frames, &seen, (g, pictured))).collect(), alone)
+    let grouped = survived(|| {
+        let found = group(&seen, Pauses::Nothing);
+        let lone = lone(&seen, &found);
+        (found, lone)
+    });
+    let Some((found, lone)) = grouped else { return (Vec::new(), Vec::new(), 1) };
+    let alone = lone.into_iter().map(|(k, why)| Alone { file: frames[k].file.clone(), why }).collect();
+    let told: Vec<Told> =
+        found.iter().filter_map(|g| survived(|| answer(series, frames, &seen, (g, pictured)))).collect();
+    let broken = found.len() - told.len();
+    (told, alone, broken)
+}
+
+/// What a comparison comes to; `None`, which is said, where it is broken by a fault of the program: the others go on.
+fn survived<T>(work: impl FnOnce() -> T) -> Option<T> {
+    guarded(work).map_err(|words| output::say(&output::broke_down("comparing frames of one scene", &words))).ok()
 }
 
 fn answer(series: &Series, frames: &[Measured], seen: &[Seen], (group, pictured): (&Group, bool)) -> Told {
@@ -140,4 +155,15 @@ fn answer(series: &Series, frames: &[Measured], seen: &[Seen], (group, pictured)
         shown
     });
     (answer, shown)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_broken_comparison_costs_no_other() {
+        let compared = |k: usize| survived(|| if k == 1 { panic!("no {k}") } else { k });
+        assert_eq!((0..3).filter_map(compared).collect::<Vec<usize>>(), [0, 2]);
+    }
 }

@@ -2,7 +2,6 @@
 
 use std::fs::File;
 use std::io::BufReader;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use image::RgbImage;
@@ -15,7 +14,7 @@ use super::luminance::Read;
 use super::rendered::{self, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
-use super::{IntakeError, IntakeErrorKind};
+use super::{IntakeError, IntakeErrorKind, guard};
 use crate::quantity::Flag;
 use crate::shot::Plane;
 
@@ -169,8 +168,7 @@ fn decode(path: &Path) -> Result<Decoded, IntakeError> {
     }
     // Pieces are decoded side by side; a lone one uses all threads itself.
     let threads = if pieces.len() > 1 { 1 } else { rayon::current_num_threads().clamp(1, 16) };
-    let guarded =
-        |bytes| catch_unwind(AssertUnwindSafe(|| first_picture(bytes, threads))).unwrap_or(Err(Error::InvalidArgument));
+    let guarded = |bytes| guard::guarded(|| first_picture(bytes, threads)).unwrap_or(Err(Error::InvalidArgument));
     let decoded = pieces.into_par_iter().map(guarded).collect::<Result<Vec<_>, Error>>();
     let pieces = decoded.map_err(|error| match error {
         Error::NotEnoughMemory => IntakeError::too_much(path, "it asks for more memory than a photograph may"),

@@ -9,7 +9,7 @@ use super::ifd::Ifd;
 use super::makernote::{self, Notes, inside};
 use super::sniff::{self, Kind};
 use super::turn::Turn;
-use super::{Facts, IntakeError, IntakeErrorKind, altered, open_file, pitch, xmp};
+use super::{Facts, IntakeError, IntakeErrorKind, altered, guard, open_file, pitch, xmp};
 use crate::quantity::{Distance, Flag, Point};
 use crate::shot::{Capture, Fact, Source};
 
@@ -17,8 +17,13 @@ use crate::shot::{Capture, Fact, Source};
 ///
 /// # Errors
 /// [`IntakeError`] where the file can't be opened, is empty, or is no picture of a known kind. Missing or
-/// damaged facts are no error.
+/// damaged facts are no error. A fault of this program in reading them is one, of this file alone.
 pub fn facts(path: &Path) -> Result<Facts, IntakeError> {
+    // Facts are read in places where no other guard stands: before frames are measured, and between them.
+    guard::file(path, guard::FACTS, || told(path))
+}
+
+fn told(path: &Path) -> Result<Facts, IntakeError> {
     let mut source = BufReader::with_capacity(1 << 14, open_file(path)?);
     if source.length() == 0 {
         return Err(IntakeError::damaged(path, "the file is empty"));

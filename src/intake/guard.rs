@@ -2,6 +2,9 @@
 
 use std::any::Any;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+
+use super::IntakeError;
 
 /// Runs `work`; a panic is an error with the panic's own words.
 ///
@@ -11,6 +14,21 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 /// Where `work` panicked.
 pub(crate) fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
     catch_unwind(AssertUnwindSafe(work)).map_err(|payload| words(payload.as_ref()))
+}
+
+/// What is done where the facts of a file are read, as [`IntakeError::fault`] says it.
+pub(super) const FACTS: &str = "reading its facts";
+
+/// Runs what is done with a file (`doing`: "reading it"); a panic is a failure of that file.
+///
+/// # Errors
+/// Those of `work`, and [`IntakeError::fault`] where it panicked.
+pub(super) fn file<T>(
+    path: &Path,
+    doing: &str,
+    work: impl FnOnce() -> Result<T, IntakeError>,
+) -> Result<T, IntakeError> {
+    guarded(work).unwrap_or_else(|words| Err(IntakeError::fault(path, doing, &words)))
 }
 
 fn words(payload: &(dyn Any + Send)) -> String {
@@ -29,11 +47,16 @@ pub(crate) fn quiet() {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::intake::IntakeErrorKind;
 
     #[test]
     fn a_panic_becomes_its_words() {
         assert_eq!(guarded(|| 7), Ok(7));
         let number = 3;
         assert_eq!(guarded(|| -> u8 { panic!("no {number}") }), Err("no 3".into()));
+        let failed = file(Path::new("moor.jpg"), FACTS, || -> Result<u8, IntakeError> { panic!("no {number}") });
+        let failed = failed.unwrap_err();
+        assert_eq!((failed.kind, failed.detail.as_deref()), (IntakeErrorKind::Fault, Some("no 3")));
+        assert!(failed.problem.contains("reading its facts failed by a fault of this program"), "{failed}");
     }
 }

@@ -1,15 +1,14 @@
 //! HEIC to a plane: luma through heic-decoder, straight to linear light. With the `heic` feature, which is a default.
 
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use heic_decoder::{DecodedImage, HeifError};
 
-use super::IntakeError;
 use super::luminance::Read;
 use super::rendered::{self, Hints, MAX_PIXELS};
 use super::tone::{Tone, WHITE};
 use super::turn::Turn;
+use super::{IntakeError, guard};
 use crate::quantity::Flag;
 use crate::shot::Plane;
 
@@ -58,7 +57,7 @@ fn decode(path: &Path) -> Result<DecodedImage, IntakeError> {
 }
 
 fn guarded<T>(path: &Path, work: impl FnOnce() -> Result<T, HeifError>) -> Result<T, IntakeError> {
-    match catch_unwind(AssertUnwindSafe(work)) {
+    match guard::guarded(work) {
         Ok(Ok(value)) => Ok(value),
         Ok(Err(HeifError::Unsupported(why))) => {
             let error = IntakeError::unsupported(path, "it is a kind of HEIC picture that is not read here");

@@ -1,7 +1,6 @@
 //! JPEG to a plane: luma through zune-jpeg, straight to linear light, with the block grid and luma steps.
 
 use std::borrow::Cow;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use zune_core::bytestream::ZCursor;
@@ -16,7 +15,7 @@ use super::rendered::{self, MAX_PIXELS};
 use super::roomy::{room, too_little, zeros};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
-use super::{IntakeError, baseline, scan};
+use super::{IntakeError, baseline, guard, scan};
 use crate::quantity::Flag;
 use crate::shot::{Plane, Tint};
 
@@ -250,7 +249,7 @@ fn damaged(path: &Path, why: &str) -> IntakeError {
 
 /// A decoder's panic is damage to the file, not an end to the program.
 fn guarded<T, E: std::fmt::Debug>(work: impl FnOnce() -> Result<T, E>) -> Result<T, String> {
-    match catch_unwind(AssertUnwindSafe(work)) {
+    match guard::guarded(work) {
         Ok(Ok(value)) => Ok(value),
         Ok(Err(error)) => Err(format!("{error:?}").trim_matches('"').to_owned()),
         Err(_) => Err("the decoder gave up".into()),

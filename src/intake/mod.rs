@@ -15,6 +15,7 @@ mod error;
 pub mod exif;
 mod file;
 mod folder;
+pub(crate) mod guard;
 mod headers;
 #[cfg(feature = "heic")]
 mod heic;
@@ -141,16 +142,18 @@ pub fn read(path: &Path, overrides: &Overrides) -> Result<Shot, IntakeError> {
 /// # Errors
 /// [`IntakeError`] where the file can't be opened or is no picture at all; missing facts are no error.
 pub fn facts(path: &Path, overrides: &Overrides) -> Result<Facts, IntakeError> {
-    let (_, kind) = open(path)?;
-    if matches!(kind, Kind::Empty | Kind::Unknown) {
-        return Err(refusal(kind, path));
-    }
-    let mut facts = exif::facts(path)?.turned(overrides.turn.unwrap_or(0));
-    if let Some(size) = facts.size {
-        give_sensor(&mut facts.capture, &overrides.sensors, size, &mut facts.flags);
-    }
-    give(&mut facts.capture, &overrides.capture);
-    Ok(facts)
+    guard::file(path, guard::FACTS, || {
+        let (_, kind) = open(path)?;
+        if matches!(kind, Kind::Empty | Kind::Unknown) {
+            return Err(refusal(kind, path));
+        }
+        let mut facts = exif::facts(path)?.turned(overrides.turn.unwrap_or(0));
+        if let Some(size) = facts.size {
+            give_sensor(&mut facts.capture, &overrides.sensors, size, &mut facts.flags);
+        }
+        give(&mut facts.capture, &overrides.capture);
+        Ok(facts)
+    })
 }
 
 /// The upright picture in 8-bit sRGB for looking at: full size for rendered files, at least half size for raw.

@@ -1,7 +1,6 @@
 //! PNG, TIFF and WebP to linear luminance through `image`, in one buffer; and what JPEG shares with them.
 
 use std::io::{BufRead, Seek};
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use ::exif::{In, Tag, Value};
@@ -12,7 +11,7 @@ use super::luminance::Read;
 use super::roomy::zeros;
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
-use super::{IntakeError, IntakeErrorKind};
+use super::{IntakeError, IntakeErrorKind, guard};
 use crate::quantity::{Flag, srgb};
 use crate::shot::Plane;
 
@@ -221,7 +220,7 @@ fn decode(
     format: ImageFormat,
     path: &Path,
 ) -> Result<(), IntakeError> {
-    match catch_unwind(AssertUnwindSafe(|| decoder.read_image_boxed(target))) {
+    match guard::guarded(|| decoder.read_image_boxed(target)) {
         Ok(done) => done.map_err(|e| failure(path, format, &e)),
         Err(_) => Err(IntakeError::damaged(path, format!("the {} picture in it is damaged", name(format)))),
     }

@@ -15,7 +15,7 @@ use super::decode::Input;
 use super::limits::{OVER_TIME, Watch, limit_memory};
 use super::luminance::Read as RawRead;
 use super::messages::{Answer, Ask, Form, bounded, read_frame, write_frame};
-use super::{IntakeError, IntakeErrorKind};
+use super::{IntakeError, IntakeErrorKind, guard};
 use image::RgbImage;
 
 /// How workers are run.
@@ -339,8 +339,7 @@ pub fn serve(time: Duration) -> io::Result<()> {
 
 /// A panic in what surrounds the decoders fails the file as well.
 fn guarded<T>(path: &Path, work: impl FnOnce() -> Result<T, IntakeError>) -> Result<T, IntakeError> {
-    std::panic::catch_unwind(std::panic::AssertUnwindSafe(work))
-        .unwrap_or_else(|_| Err(IntakeError::fault(path, "reading it", "a panic in the worker")))
+    guard::file(path, "reading it", work)
 }
 
 fn refuse(to: &mut impl Write, error: IntakeError) -> io::Result<()> {

@@ -1,6 +1,5 @@
 //! JPEG XL to a plane: jxl-oxide, its colours brought to linear light; what was a JPEG before is read as that JPEG.
 
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use image::RgbImage;
@@ -12,7 +11,7 @@ use super::luminance::Read;
 use super::rendered::{self, Hints, MAX_PIXELS};
 use super::tone::{Named, Tone, WHITE};
 use super::turn::Turn;
-use super::{IntakeError, IntakeErrorKind};
+use super::{IntakeError, IntakeErrorKind, guard};
 use crate::quantity::Flag;
 use crate::shot::Plane;
 
@@ -65,7 +64,7 @@ impl From<Box<dyn std::error::Error + Send + Sync>> for Fault {
 }
 
 fn guarded<T>(path: &Path, work: impl FnOnce() -> Result<T, Fault>) -> Result<T, IntakeError> {
-    match catch_unwind(AssertUnwindSafe(work)).unwrap_or(Err(Fault::Damaged)) {
+    match guard::guarded(work).unwrap_or(Err(Fault::Damaged)) {
         Ok(value) => Ok(value),
         Err(Fault::Damaged) => Err(IntakeError::damaged(path, "the JPEG XL data are damaged or cut off")),
         Err(Fault::TooMuch(why)) => Err(IntakeError::too_much(path, why)),
@@ -94,7 +93,7 @@ fn as_jpeg(image: &JxlImage) -> Option<Vec<u8>> {
         return None;
     }
     let mut bytes = Vec::new();
-    let made = catch_unwind(AssertUnwindSafe(|| image.reconstruct_jpeg(&mut bytes).is_ok())).unwrap_or(false);
+    let made = guard::guarded(|| image.reconstruct_jpeg(&mut bytes).is_ok()).unwrap_or(false);
     made.then_some(bytes)
 }
 

@@ -2,7 +2,6 @@
 
 pub(crate) mod beside;
 pub(crate) mod folder;
-pub(crate) mod guard;
 mod ledger;
 mod open;
 mod record;
@@ -19,6 +18,7 @@ use std::time::{Duration, Instant, SystemTime};
 use anyhow::{Context as _, bail};
 use serde::Serialize;
 
+pub(crate) use crate::intake::guard;
 use crate::intake::{IntakeError, is_picture};
 use crate::quantity::{plain, plain_json, shown};
 use crate::report::FailureView;

@@ -187,10 +187,12 @@ impl Field<'_> {
         for error in &failed {
             self.trouble(&output::failed(error));
         }
-        if let Some(done) = done
-            && let Err(why) = self.tell(done)
-        {
-            self.trouble(&output::in_words(&why));
+        if let Some(done) = done {
+            match guarded(|| self.tell(done)) {
+                Ok(Ok(())) => {}
+                Ok(Err(why)) => drop(self.trouble(&output::in_words(&why))),
+                Err(words) => drop(self.trouble(&output::failed(&IntakeError::fault(path, "telling of it", &words)))),
+            }
         }
         true
     }

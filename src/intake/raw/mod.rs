@@ -10,7 +10,6 @@ mod sensor;
 mod sound;
 
 use std::io::BufReader;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use ::rawler::decoders::RawDecodeParams;
@@ -19,7 +18,7 @@ use image::RgbImage;
 
 use super::luminance::Read;
 use super::turn::Turn;
-use super::{IntakeError, IntakeErrorKind, open_file, preview, sniff};
+use super::{IntakeError, IntakeErrorKind, guard, open_file, preview, sniff};
 use crate::quantity::Flag;
 use crate::shot::Plane;
 pub use sensor::{Pattern, Refused, Sensor};
@@ -200,5 +199,5 @@ fn rawler_image(path: &Path, bare: bool) -> Result<(::rawler::RawImage, usize), 
 
 /// A decoder's panic is damage to the file, not an end to the program.
 fn guarded<T>(work: impl FnOnce() -> Result<T, Refused>) -> Result<T, Refused> {
-    catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| Err(Refused::Broken("the decoder gave up".into())))
+    guard::guarded(work).unwrap_or_else(|_| Err(Refused::Broken("the decoder gave up".into())))
 }

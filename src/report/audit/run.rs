@@ -46,6 +46,6 @@ pub struct Run {
 impl Run {
     /// How many of the files that failed left their frame without an answer.
     pub(crate) fn failed(&self) -> usize {
-        self.failures.iter().filter(|f| f.stand_in.is_none()).count()
+        FailureView::unanswered(&self.failures)
     }
 }

@@ -129,6 +129,13 @@ pub struct FailureView {
     pub stand_in: Option<String>,
 }
 
+impl FailureView {
+    /// How many of the files that failed left their frame without an answer.
+    pub(crate) fn unanswered(failures: &[Self]) -> usize {
+        failures.iter().filter(|f| f.stand_in.is_none()).count()
+    }
+}
+
 /// Frames that show one scene, answered as `tussock series` answers them.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct GroupView {
