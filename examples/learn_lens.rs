@@ -19,7 +19,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     }
     let pairs: Vec<(&TileMap, &Capture)> = frames.iter().map(|(map, capture)| (map, capture)).collect();
     let lens = learn_aperture_series(&pairs)?;
-    println!("{} at {:.0} mm", lens.lens, lens.focal_length_mm);
+    println!("{}{}", lens.lens, lens.focal_length_mm.map_or_else(String::new, |f| format!(" at {f:.0} mm")));
     for stop in &lens.entries {
         let at = |column: u32, row: u32| stop.sigma_um[(row * stop.columns + column) as usize];
         let (right, bottom) = (stop.columns - 1, stop.rows - 1);

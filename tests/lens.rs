@@ -342,7 +342,7 @@ fn a_stored_baseline_comes_back() {
     let text = record::write(&learned, "2026-11-25");
     let back = record::read(&text).unwrap();
     assert_eq!(record::write(&back, "2026-11-25"), text);
-    assert_eq!((back.lens.as_str(), back.focal_length_mm, back.entries.len()), ("24mm f/2.8", 24.0, 7));
+    assert_eq!((back.lens.as_str(), back.focal_length_mm, back.entries.len()), ("24mm f/2.8", Some(24.0), 7));
     for (x, y, n) in [(0.1, 0.2, 2.8), (0.5, 0.5, 9.0), (0.97, 0.03, 20.0)] {
         let (a, b) = (learned.expected_um(x, y, n).unwrap(), back.expected_um(x, y, n).unwrap());
         assert!((a.value - b.value).abs() < 1e-3 && (a.sd - b.sd).abs() < 1e-3 && a.n == b.n);
@@ -351,7 +351,13 @@ fn a_stored_baseline_comes_back() {
     // What is not known stays unknown.
     let mut holed = learned;
     holed.entries[0].sigma_um[0] = None;
-    assert_eq!(record::read(&record::write(&holed, "2026-11-25")).unwrap().entries[0].sigma_um[0], None);
+    holed.focal_length_mm = None;
+    let text = record::write(&holed, "2026-11-25");
+    let back = record::read(&text).unwrap();
+    assert_eq!((back.entries[0].sigma_um[0], back.focal_length_mm), (None, None));
+    // As it was written before.
+    let before = text.replacen("learned_from", "focal_length_mm = 0.0\nlearned_from", 1);
+    assert_eq!(record::read(&before).unwrap().focal_length_mm, None);
 }
 
 #[test]
@@ -682,6 +688,19 @@ fn what_is_stored_of_lenses_is_listed_forgotten_left_unused_and_never_lost_unsai
     assert_eq!((used(&[]), used(&["--no-lens"])), (1, 0));
     let (_, said) = run(&["lens", "forget", "Another 50 mm"], 2);
     assert!(said.contains("no baseline of a lens named"), "{said}");
+    // One that names no focal length is said to have none, and is none of those near a given one.
+    let nameless = home.path().join("tussock/lenses/a.toml");
+    std::fs::write(&nameless, record::write(&Baseline { focal_length_mm: None, ..bare }, "2026-11-25")).unwrap();
+    let lenses: serde_json::Value = serde_json::from_str(&run(&["lens", "list", "--json"], 0).0).unwrap();
+    assert!(lenses["lenses"][0]["focal_length_mm"].is_null(), "{lenses:#}");
+    let shown = run(&["lens", "show", "tussock/lenses/a.toml", "--json"], 0).0;
+    assert!(serde_json::from_str::<serde_json::Value>(&shown).unwrap()["focal_length_mm"].is_null(), "{shown}");
+    assert!(run(&["lens", "list"], 0).0.contains("Example 24 mm, learned from"));
+    run(&["lens", "forget", "example 24 mm", "--focal", "24mm"], 0);
+    assert!(nameless.is_file());
+    let (gone, _) = run(&["lens", "forget", "example 24 mm"], 0);
+    assert!(gone.contains("Forgotten: Example 24 mm, learned from"), "{gone}");
+    run(&["lens", "learn", "photos"], 0);
     let (gone, _) = run(&["lens", "forget", "example 24 mm", "--focal", "24mm"], 0);
     assert!(gone.contains("Forgotten: Example 24 mm at 24 mm"), "{gone}");
     assert!(run(&["lens", "list"], 0).1.contains("No baseline is stored"));
@@ -728,7 +747,7 @@ fn an_audit_takes_the_baseline_given_or_the_one_stored_under_the_lens() {
     // A given one goes before it; one of another lens is named as idle.
     let (given, other) = (home.path().join("given.toml"), home.path().join("other.toml"));
     write(&given, &learned);
-    write(&other, &Baseline { focal_length_mm: 85.0, ..learned });
+    write(&other, &Baseline { focal_length_mm: Some(85.0), ..learned });
     let (json, said) = audit(&["--lens".as_ref(), given.as_ref(), "--lens".as_ref(), other.as_ref()]);
     assert_eq!(json["baselines"][0]["source"], "given");
     assert!(json["baselines"][0]["file"].as_str().unwrap().ends_with("given.toml"));

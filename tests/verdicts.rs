@@ -341,7 +341,7 @@ fn learned(scene: &Scene) -> Baseline {
     let sigma_um = (0..columns * rows).map(cell).collect();
     Baseline {
         lens: "Example".into(),
-        focal_length_mm: scene.focal_mm,
+        focal_length_mm: Some(scene.focal_mm),
         provisional: false,
         learned_from: LearnedFrom::ApertureSeries,
         entries: vec![Entry { f_number: scene.f_number, frames: 5, columns, rows, sigma_um }],

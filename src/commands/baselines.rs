@@ -143,7 +143,7 @@ pub fn settle(
         };
         all.push(LensBasis {
             lens,
-            focal_length_mm,
+            focal_length_mm: Some(focal_length_mm),
             source: if baseline.is_some() { BaselineSource::Shoot } else { BaselineSource::Assumed },
             file: None,
             baseline,

@@ -29,7 +29,7 @@ pub(super) const NEAR: f64 = 0.1;
 
 /// How far a baseline's focal length is from a frame's, as a share; nothing where the baseline names none.
 pub(super) fn away(baseline: &Baseline, focal_mm: f64) -> f64 {
-    if baseline.focal_length_mm > 0.0 { (baseline.focal_length_mm / focal_mm - 1.0).abs() } else { 0.0 }
+    baseline.focal_length_mm.map_or(0.0, |own| (own / focal_mm - 1.0).abs())
 }
 
 /// Every baseline in the user's configuration folder, in the order of file names; damaged files are passed over.
@@ -61,7 +61,8 @@ pub(crate) fn place_of(baseline: &Baseline) -> anyhow::Result<PathBuf> {
         baseline.lens.chars().map(|c| if c.is_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
     let name = name.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-");
     let name = if name.is_empty() { "lens" } else { name.as_str() };
-    Ok(folder()?.join(format!("{name}-{:.0}mm.toml", baseline.focal_length_mm)))
+    let focal = baseline.focal_length_mm.map_or_else(|| "no-focal-length".to_owned(), |f| format!("{f:.0}mm"));
+    Ok(folder()?.join(format!("{name}-{focal}.toml")))
 }
 
 /// What a stored baseline is, where it comes from and of which day; `None` where the file is none.
@@ -105,8 +106,8 @@ pub(crate) struct StoredLensView {
     pub file: String,
     /// Lens name as the photographs state it.
     pub lens: String,
-    /// Focal length, mm.
-    pub focal_length_mm: f64,
+    /// Focal length, mm; null where the photographs don't state it.
+    pub focal_length_mm: Option<f64>,
     /// What kind of frames it was learned from.
     pub learned_from: LearnedFrom,
     /// The day it was learned, as `2026-11-07`.
@@ -167,7 +168,8 @@ pub(crate) fn list(json: bool) -> anyhow::Result<Outcome> {
 /// Where nothing of that name is stored, or a file can't be removed.
 pub(crate) fn forget(name: &str, focal_mm: Option<f64>) -> anyhow::Result<Outcome> {
     let named = |b: &Baseline| b.lens.trim().eq_ignore_ascii_case(name.trim());
-    let of_focal = |b: &Baseline| focal_mm.is_none_or(|f| away(b, f) < NEAR);
+    // One that names no focal length is near none.
+    let of_focal = |b: &Baseline| focal_mm.is_none_or(|f| b.focal_length_mm.is_some() && away(b, f) < NEAR);
     let found: Vec<PathBuf> =
         stored().into_iter().filter(|(_, b)| named(b) && of_focal(b)).map(|(path, _)| path).collect();
     if found.is_empty() {

@@ -10,8 +10,8 @@ use crate::quantity::Estimate;
 pub struct Baseline {
     /// Lens name as the files state it.
     pub lens: String,
-    /// Focal length, mm.
-    pub focal_length_mm: f64,
+    /// Focal length, mm; `None` where the files don't state it.
+    pub focal_length_mm: Option<f64>,
     /// Whether it was learned from the very shoot it is used on.
     pub provisional: bool,
     /// What kind of frames it was learned from.

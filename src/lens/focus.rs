@@ -43,8 +43,8 @@ pub fn learn_focus_series(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, U
     if frames.iter().any(|f| (f.f_number / f_number - 1.0).abs() > 0.03) {
         return Err(Unsuitable::OneFocus);
     }
-    let places =
-        image_places_um(&frames, focal_length_mm).or_else(|| stepped_places_um(&frames)).ok_or(Unsuitable::OneFocus)?;
+    let recorded = focal_length_mm.and_then(|focal_mm| image_places_um(&frames, focal_mm));
+    let places = recorded.or_else(|| stepped_places_um(&frames)).ok_or(Unsuitable::OneFocus)?;
     let best: Vec<Best> = (0..frames[0].map.tiles.len()).filter_map(|i| best_focus(&frames, &places, i)).collect();
     if best.len() < TILES {
         return Err(Unsuitable::LittleInFocus { place: "anywhere" });

@@ -107,17 +107,16 @@ fn same_stop(a: f64, b: f64) -> bool {
 }
 
 /// Lens name and focal length common to the frames; what a frame doesn't state goes with any.
-pub(super) fn one_lens(frames: &[Frame]) -> Result<(String, f64), Unsuitable> {
+pub(super) fn one_lens(frames: &[Frame]) -> Result<(String, Option<f64>), Unsuitable> {
     let lens = frames.iter().find_map(|f| f.capture.lens.clone());
     let focal = frames.iter().find_map(|f| f.capture.focal_length_mm.clone());
     let body = frames.iter().find_map(|f| f.capture.body.clone());
-    let (name, focal_mm) =
-        (lens.as_ref().map_or(String::new(), |l| l.value.trim().to_owned()), focal.as_ref().map_or(0.0, |f| f.value));
+    let name = lens.as_ref().map_or(String::new(), |l| l.value.trim().to_owned());
     let common = Glass::of(&Capture { lens, body, focal_length_mm: focal, ..Capture::default() });
     if frames.iter().any(|f| !Glass::of(f.capture).may_be(&common)) {
         return Err(Unsuitable::Mixed);
     }
-    Ok((name, focal_mm))
+    Ok((name, common.focal_length_mm))
 }
 
 fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, Unsuitable> {

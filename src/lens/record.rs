@@ -29,7 +29,9 @@ struct Stored {
     format: String,
     version: u32,
     lens: String,
-    focal_length_mm: f64,
+    /// Left out where it is not known; earlier forms have 0 there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    focal_length_mm: Option<f64>,
     learned_from: LearnedFrom,
     /// The day it was learned.
     date: String,
@@ -117,7 +119,7 @@ pub fn read(text: &str) -> Result<Baseline, RecordError> {
     };
     Ok(Baseline {
         lens: stored.lens,
-        focal_length_mm: stored.focal_length_mm,
+        focal_length_mm: stored.focal_length_mm.filter(|f| f.is_finite() && *f > 0.0),
         provisional: stored.provisional,
         learned_from: stored.learned_from,
         entries,

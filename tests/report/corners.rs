@@ -111,7 +111,7 @@ fn learned(lens_px: f64, provisional: bool) -> View {
         Entry { f_number: 11.0, frames: 9, columns: 1, rows: 1, sigma_um: vec![Some(Estimate::new(3.0, 0.3, 9))] };
     let baseline = Baseline {
         lens: "Wide 24 mm".into(),
-        focal_length_mm: 24.0,
+        focal_length_mm: Some(24.0),
         provisional,
         learned_from: LearnedFrom::Shoot,
         entries: vec![entry],
@@ -119,7 +119,7 @@ fn learned(lens_px: f64, provisional: bool) -> View {
     };
     let basis = LensBasis {
         lens: baseline.lens.clone(),
-        focal_length_mm: 24.0,
+        focal_length_mm: Some(24.0),
         source: BaselineSource::Shoot,
         file: None,
         baseline: Some(baseline),

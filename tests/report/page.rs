@@ -183,7 +183,7 @@ fn the_words_are_there_without_script() {
 fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
     let flat = |um: f64| Baseline {
         lens: "a lens".into(),
-        focal_length_mm: 24.0,
+        focal_length_mm: Some(24.0),
         provisional: false,
         learned_from: LearnedFrom::ApertureSeries,
         entries: vec![Entry {
@@ -202,7 +202,7 @@ fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
     }
     run.baselines = vec![LensBasis {
         lens: "a lens".into(),
-        focal_length_mm: 24.0,
+        focal_length_mm: Some(24.0),
         source: BaselineSource::Given,
         file: None,
         baseline: Some(flat(4.0)),

@@ -27,8 +27,8 @@ pub enum BaselineSource {
 pub struct LensBasis {
     /// Lens name, or the body's where the lens has none.
     pub lens: String,
-    /// Focal length, mm; 0 where unknown.
-    pub focal_length_mm: f64,
+    /// Focal length, mm; `None` where unknown.
+    pub focal_length_mm: Option<f64>,
     /// Where the baseline came from.
     pub source: BaselineSource,
     /// Its file, where it has one.
@@ -69,7 +69,7 @@ pub(super) fn baseline(of: &LensBasis) -> BaselineView {
     let learned = of.baseline.as_ref();
     BaselineView {
         lens: Some(of.lens.trim()).filter(|l| !l.is_empty()).map(str::to_owned),
-        focal_length_mm: machine(of.focal_length_mm).filter(|f| *f > 0.0),
+        focal_length_mm: of.focal_length_mm.and_then(machine),
         source: of.source,
         file: of.file.clone(),
         learned_from: learned.map(|b| b.learned_from),
@@ -82,7 +82,7 @@ pub(super) fn baseline(of: &LensBasis) -> BaselineView {
 
 fn sentence(of: &LensBasis) -> String {
     let name = if of.lens.trim().is_empty() { "a lens without a name".to_owned() } else { plain(of.lens.trim()) };
-    let at = if of.focal_length_mm > 0.0 { format!(" at {:.0} mm", of.focal_length_mm) } else { String::new() };
+    let at = of.focal_length_mm.map_or_else(String::new, |f| format!(" at {f:.0} mm"));
     let frames = counted(of.frames.len(), "frame");
     let Some(b) = &of.baseline else {
         let why = of.unsuitable.as_deref().unwrap_or("nothing is known of it");

@@ -15,8 +15,8 @@ pub struct LearnedLensView {
     pub version: u32,
     /// Lens name as the files state it.
     pub lens: String,
-    /// Focal length, mm.
-    pub focal_length_mm: f64,
+    /// Focal length, mm; null where the files don't state it.
+    pub focal_length_mm: Option<f64>,
     /// What kind of frames it was learned from.
     pub learned_from: LearnedFrom,
     /// What was learned, by f-number.
@@ -62,7 +62,7 @@ pub(crate) fn learned_lens(baseline: &Baseline, asymmetries: &[Asymmetry]) -> Le
         format: "tussock.learned-lens",
         version: 1,
         lens: baseline.lens.clone(),
-        focal_length_mm: baseline.focal_length_mm,
+        focal_length_mm: baseline.focal_length_mm.and_then(machine),
         learned_from: baseline.learned_from,
         stops: baseline
             .entries

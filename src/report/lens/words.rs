@@ -42,7 +42,8 @@ pub(crate) fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
 /// A baseline in a line: the lens, its focal length and what it was learned from.
 pub(crate) fn lens_heading(baseline: &Baseline) -> String {
     let name = if baseline.lens.is_empty() { "A lens without a name" } else { &baseline.lens };
-    format!("{name} at {:.0} mm, learned from {}", baseline.focal_length_mm, learned_from(baseline.learned_from))
+    let at = baseline.focal_length_mm.map_or_else(String::new, |f| format!(" at {f:.0} mm"));
+    format!("{name}{at}, learned from {}", learned_from(baseline.learned_from))
 }
 
 /// What kind of frames taught a lens.
