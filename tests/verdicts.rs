@@ -229,6 +229,12 @@ fn a_picture_turned_on_its_side_is_not_called_a_tilted_lens() {
     let d = diagnose(&turned, &scene.capture(), None, &Intent::default());
     assert_ne!(d.verdict.cause, Cause::LensAsymmetry);
     assert!(d.flags.contains(&Flag::OrientationLost), "{:?} {:?}", d.verdict, d.model);
+    // It is the turn that is in doubt: no two causes are weighed, and no other frame would settle it.
+    assert_eq!((d.verdict.cause, d.verdict.unsettled), (Cause::CannotTell, Some(Unsettled::Turned)));
+    let said = words::sentence(&d, &scene.capture(), Units::Metric);
+    assert!(said.contains("may lie on its side") && !said.contains("explain"), "{said}");
+    let advice = words::advice(&d, &scene.capture(), Units::Metric);
+    assert!(advice == "Give --turn, or restore the orientation.", "{advice}");
 }
 
 #[test]

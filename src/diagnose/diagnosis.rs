@@ -209,6 +209,8 @@ pub enum Unsettled {
     FarHidden,
     /// Two causes fit about equally well.
     CausesAlike,
+    /// The picture may lie on its side, so that which end is near can't be told.
+    Turned,
     /// Sharpening in the camera hides the widths.
     Sharpened,
     /// The f-number or the pixel pitch is unknown, so optics can't be applied.

@@ -133,7 +133,7 @@ fn judge_fitted(
     if e.skyline.is_none() && posterior::turned(posterior, problem) {
         d.flags.push(Flag::OrientationLost);
         d.flags.dedup();
-        verdict::leave_open(&mut d.verdict);
+        verdict::leave_open(&mut d.verdict, Unsettled::Turned);
         for zone in &mut d.zones[..2] {
             zone.answer = Answer::unknown(Reason::Turned);
         }

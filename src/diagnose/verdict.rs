@@ -140,8 +140,9 @@ pub(super) fn cap(v: &mut Verdict, most: f64) {
     }
 }
 
-/// Leaves a verdict open because the picture may lie on its side: near and far can't be named then.
-pub(super) fn leave_open(v: &mut Verdict) {
+/// Leaves a verdict open after all, since what it rests on doesn't hold: the picture may lie on its side, so that near and far
+/// can't be named, or the sides don't bear out what the model says of them.
+pub(super) fn leave_open(v: &mut Verdict, why: Unsettled) {
     if matches!(v.cause, Cause::Motion | Cause::Diffraction) {
         return;
     }
@@ -154,7 +155,7 @@ pub(super) fn leave_open(v: &mut Verdict) {
     *v = Verdict {
         cause: Cause::CannotTell,
         confidence: share(&weights, Cause::CannotTell).min(1.0),
-        unsettled: Some(Unsettled::CausesAlike),
+        unsettled: Some(why),
         also: Vec::new(),
         weights,
     };

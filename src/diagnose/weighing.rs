@@ -9,7 +9,7 @@ use super::posterior::Draw;
 use super::verdict::{self, Known};
 use super::weigh::{self, DIFFRACTION_SIGMA, Parts, Story, Tally};
 use super::zones::{self, Reading};
-use super::{Cause, Diagnosis, Frame};
+use super::{Cause, Diagnosis, Frame, Unsettled};
 use crate::judge::{self, Answer};
 use crate::quantity::{DISC_SIGMA, Estimate, Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
@@ -85,7 +85,7 @@ impl Frame<'_> {
         if (askew || d.verdict.also.contains(&Cause::LensAsymmetry)) && !self.sides_bear_out() {
             d.verdict.also.retain(|c| *c != Cause::LensAsymmetry);
             if askew {
-                verdict::leave_open(&mut d.verdict);
+                verdict::leave_open(&mut d.verdict, Unsettled::CausesAlike);
             }
         }
         let against = recorded.zip(focus).is_some_and(|(r, picture)| judge::contradicts(r, picture));

@@ -16,6 +16,7 @@ pub(super) fn why(d: &Diagnosis) -> Option<String> {
         }
         Unsettled::FarHidden => "haze hides the far scene".into(),
         Unsettled::CausesAlike => alike(d),
+        Unsettled::Turned => "the picture may lie on its side, so which end is near can't be told".into(),
         Unsettled::Sharpened => {
             "sharpening in the camera or the editor narrowed the edges, and what it hides is near the limit".into()
         }
@@ -59,6 +60,7 @@ pub(super) fn settle(d: &Diagnosis, capture: &Capture) -> &'static str {
             "One more frame focused elsewhere, all else the same, would settle it."
         }
         Some(Unsettled::CausesAlike) => "One more frame at another aperture, all else the same, would settle it.",
+        Some(Unsettled::Turned) => "Give --turn, or restore the orientation.",
         Some(Unsettled::Sharpened) => "Audit the raw file, or turn sharpening off for a test frame.",
         Some(Unsettled::FactsMissing) => "Give --aperture, --focal and --pitch, or audit the original file.",
         Some(Unsettled::NothingMeasured) | None => {

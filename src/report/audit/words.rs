@@ -5,7 +5,7 @@
 use super::terms::{fixed_aperture, px};
 use super::view::Words;
 use super::{besides, corner, line, open, sides};
-use crate::diagnose::{Cause, CornerState, Diagnosis, ImpliedDistance, ZoneName};
+use crate::diagnose::{Cause, CornerState, Diagnosis, ImpliedDistance, Unsettled, ZoneName};
 use crate::judge::{self, Judgement};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
@@ -137,7 +137,8 @@ fn advised(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> St
         Cause::CannotTell => vec![open::settle(d, capture).into()],
     };
     parts.extend(besides::advice(d, units));
-    if d.flags.contains(&Flag::OrientationLost) {
+    // An open verdict whose reason it is has said so.
+    if d.flags.contains(&Flag::OrientationLost) && d.verdict.unsettled != Some(Unsettled::Turned) {
         parts.push("The picture looks turned on its side: give --turn.".into());
     }
     parts.join(" ")
