@@ -341,6 +341,10 @@ fn what_was_done_to_a_picture_after_the_exposure_is_flagged() {
         assert!(by(name).contains(&Flag::Panorama), "{name}");
     }
     assert!(by("Focus stacking 4.2").contains(&Flag::MultiShot));
+    // Raised by the file's word alone, none of them says what the picture itself was found to be.
+    assert!(Flag::Panorama.meaning().contains("was stitched, or"), "{}", Flag::Panorama.meaning());
+    assert!(Flag::Enlarged.meaning().contains("by its file's account or"), "{}", Flag::Enlarged.meaning());
+    assert!(!Flag::MultiShot.meaning().contains("in the camera"), "{}", Flag::MultiShot.meaning());
     let plain = by("Ver.1.00");
     assert!(![Flag::Panorama, Flag::MultiShot, Flag::Enlarged].iter().any(|f| plain.contains(f)), "{plain:?}");
     // The schema for panoramas and spheres.

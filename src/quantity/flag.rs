@@ -45,8 +45,8 @@ flags! {
     NearBeyondMeasure: "The nearest ground is too blurred to measure; that above it shows how its blur grows.", "Look at the foreground at 1:1: the verdict takes it for out of focus.";
     ApertureContradicted: "The picture is sharper than the recorded f-number allows, so it was not judged by it.", "Give --aperture if it is known.";
     LensContradicted: "The picture is sharper than what was learned of its lens allows, so it was not judged by that.", "Learn the lens from a wall or a distant ridge, focused with care.";
-    Enlarged: "Nothing in the picture is finer than an enlargement leaves it.", "Audit the original file.";
-    Panorama: "The picture is far wider than a sensor, as stitched ones are; near and far can't be named from one horizon.", "Audit the single frames.";
+    Enlarged: "The picture was enlarged, by its file's account or since nothing in it is finer than that leaves.", "Audit the original file.";
+    Panorama: "The picture was stitched, or is far wider than a sensor; near and far can't be named from one horizon.", "Audit the single frames.";
     Fisheye: "The lens is a fisheye, which bends ground and horizon.", "Mark near and far with --near-at and --far-at.";
     FocusDistanceContradicted: "The recorded focus distance does not fit what the picture shows.", "Trust neither alone; check with a test frame.";
     FocusPointContradicted: "The recorded focus point is not the sharpest place at its distance.", "Check the camera for front or back focus.";
@@ -60,7 +60,7 @@ flags! {
     HeavyNoise: "The picture is very noisy: fine texture drowns in it.", "Use a lower ISO for a test frame.";
     LittleLight: "Its pixels gathered so little light that fine texture will have been smoothed, in the camera or after.", "Look at fine texture at 1:1; use a lower ISO, or audit the raw file.";
     StrongCompression: "JPEG compression is strong enough to hide fine detail.", "Save at higher quality or audit the raw file.";
-    MultiShot: "The file holds several exposures combined in the camera.", "Movement between the exposures can look like blur.";
+    MultiShot: "The picture is made of several exposures.", "Movement between the exposures can look like blur.";
     LensCorrectionPending: "The file asks for a lens correction that moves pixels; the picture was measured before it.", "No action needed; the corrected picture is stretched by place, its corners most.";
     LensBaselineProvisional: "The lens's own softness was learned from this very shoot.", "Learn it from a test series to be sure.";
     Binned: "The sensor has two by two sites of each colour; each such four were measured as one pixel of twice the pitch.", "No action needed.";
