@@ -71,7 +71,8 @@ pub(crate) struct Measured {
     pub tint: Option<Tint>,
 }
 
-/// Finds, reads and measures frames; what fails, or is there in part only, is named on standard error and handed back. `keep`
+/// Finds, reads and measures frames; what fails, or is there in part only, is named on standard error and handed back, with
+/// what stands in for it. `keep`
 /// is asked of each frame whether its pixels stay in memory. `apertures`: f-numbers of the frames in order, given by the
 /// user; empty to take the recorded ones.
 ///
@@ -90,29 +91,46 @@ pub(crate) fn measured(
     let names = f_numbers_in_names(found.frames.iter().map(|c| c.path.as_path()));
     let items: Vec<(usize, &Candidate)> = found.frames.iter().enumerate().collect();
     let progress = Progress::new("measuring", count);
-    let read: Vec<Result<Measured, IntakeError>> = work::run(
+    let read: Vec<Seen> = work::run(
         &items,
         wanted.budget,
         |item| intake::memory_needed(&item.1.path),
         |&(i, candidate)| {
             let f_numbers = (apertures.get(i).copied(), names[i]);
-            guarded(|| one(wanted, &candidate.path, f_numbers, &keep))
-                .unwrap_or_else(|words| Err(IntakeError::fault(&candidate.path, "measuring it", &words)))
+            seen(candidate, |path| one(wanted, path, f_numbers, &keep))
         },
         |_, _| progress.step(),
         || false,
     );
     drop(progress);
-    let mut failed = found.failures;
+    let mut failures: Vec<FailureView> = found.failures.iter().map(failure).collect();
     let mut frames = Vec::new();
-    for result in read {
-        match result {
-            Ok(frame) => frames.push(frame),
+    for (frame, failed) in read {
+        let stand_in = frame.as_ref().map(|f| f.path.to_string_lossy().into_owned());
+        failures.extend(failed.iter().map(|error| FailureView { stand_in: stand_in.clone(), ..failure(error) }));
+        frames.extend(frame);
+    }
+    failures.iter().for_each(|failed| output::say(&output::failure(failed)));
+    Ok((frames, failures))
+}
+
+/// A frame, where one of a candidate's files gives one, and what went wrong with those before it.
+type Seen = (Option<Measured>, Vec<IntakeError>);
+
+/// The frame of the first of a candidate's files that can be read: as in an audit, a twin stands in for one that fails.
+fn seen(candidate: &Candidate, read: impl Fn(&Path) -> Result<Measured, IntakeError>) -> Seen {
+    let mut failed = Vec::new();
+    for path in std::iter::once(&candidate.path).chain(&candidate.twins) {
+        let fault = |words: String| Err(IntakeError::fault(path, "measuring it", &words));
+        match guarded(|| read(path)).unwrap_or_else(fault) {
+            Ok(mut frame) => {
+                frame.flags.extend((!failed.is_empty()).then_some(Flag::TwinFailed));
+                return (Some(frame), failed);
+            }
             Err(error) => failed.push(error),
         }
     }
-    failed.iter().for_each(|error| output::say(&output::failed(error)));
-    Ok((frames, failed.iter().map(failure).collect()))
+    (None, failed)
 }
 
 fn one(

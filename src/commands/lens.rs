@@ -13,7 +13,7 @@ use crate::lens::{
 use crate::measure::TileMap;
 use crate::output;
 use crate::quantity::{plain, shown};
-use crate::report::{learned_lens, lens_page, lens_text};
+use crate::report::{FailureView, counted, learned_lens, lens_page, lens_text};
 use crate::shot::Capture;
 
 /// `tussock lens learn` as meant.
@@ -49,7 +49,7 @@ pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
     }
     let (read, failures) =
         output::timed("reading and measuring", || frames::measured(&asked.wanted, &asked.apertures, |_| false))?;
-    let failed = failures.len();
+    let failed = FailureView::unanswered(&failures);
     let names: Vec<String> = read.iter().map(|f| plain(&f.file)).collect();
     let frames: Vec<(TileMap, Capture)> = read.into_iter().map(|f| (f.map, f.capture)).collect();
     if frames.is_empty() {

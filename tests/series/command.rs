@@ -57,6 +57,21 @@ fn the_command_names_every_bad_frame_and_answers_the_rest() {
     assert!(std::fs::read_to_string(out.join("index.html")).unwrap().contains("<svg"));
 }
 
+/// As in an audit: of a frame in two files the one that can be read is compared, and the other named.
+#[test]
+fn a_twin_stands_in_for_a_damaged_file_of_a_series() {
+    let folder = tempfile::tempdir().unwrap();
+    write_series(folder.path(), &[(4.0, 1.5), (5.6, 1.0), (8.0, 0.8)], true);
+    std::fs::write(folder.path().join("moor-0.dng"), b"no picture at all").unwrap();
+    let done = tussock().arg("series").arg(folder.path()).arg("--json").assert().code(0);
+    let json: serde_json::Value = serde_json::from_slice(&done.get_output().stdout).unwrap();
+    assert_eq!(json["groups"][0]["members"].as_array().map(Vec::len), Some(3), "{json:#}");
+    let failed = &json["failures"][0];
+    assert!(failed["file"].as_str().unwrap().ends_with("moor-0.dng"), "{failed}");
+    assert!(failed["stand_in"].as_str().unwrap().ends_with("moor-0.jpg"), "{failed}");
+    assert!(String::from_utf8_lossy(&done.get_output().stderr).contains("moor-0.jpg stands in for it"));
+}
+
 #[test]
 fn each_odd_frame_of_a_series_is_named_and_the_rest_is_answered() {
     let folder = tempfile::tempdir().unwrap();

@@ -24,7 +24,12 @@ pub fn series_view(groups: &[Answer], alone: &[Alone], failures: &[FailureView])
         alone: alone.iter().map(|a| AloneView { file: a.file.clone(), sentence: notes::alone(a) }).collect(),
         failures: failures
             .iter()
-            .map(|f| SeriesFailureView { file: f.file.clone(), problem: f.problem.clone(), advice: f.advice.clone() })
+            .map(|f| SeriesFailureView {
+                file: f.file.clone(),
+                problem: f.problem.clone(),
+                advice: f.advice.clone(),
+                stand_in: f.stand_in.clone(),
+            })
             .collect(),
     }
 }

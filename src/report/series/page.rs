@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::chart::figure;
 use super::shown::Shown;
-use super::view::{SeriesGroupView, SeriesView};
+use super::view::{SeriesFailureView, SeriesGroupView, SeriesView};
 use super::{places, words};
 use crate::quantity::Region;
 use crate::report::picture::data_uri;
@@ -105,7 +105,7 @@ pub fn series_html(view: &SeriesView, shown: &[Shown]) -> String {
         headline,
         groups,
         alone: view.alone.iter().map(|a| (plain(&a.file), a.sentence.clone())).collect(),
-        failures: view.failures.iter().map(|f| (plain(&f.file), plain(&f.problem), f.advice.clone())).collect(),
+        failures: view.failures.iter().map(|f| (plain(&f.file), problem(f), f.advice.clone())).collect(),
         version: env!("CARGO_PKG_VERSION"),
     };
     engine::page(TEMPLATE, Value::from(Serde(&page)))
@@ -271,4 +271,11 @@ fn split(group: &SeriesGroupView) -> Option<String> {
     Some(format!(
         "The part of the blur that grows on stopping down does so by {growth:.4} ± {sd:.4} px of diffraction scale a unit of f-number.{check}"
     ))
+}
+
+/// What is wrong with a file, and what stands in for it.
+fn problem(failed: &SeriesFailureView) -> String {
+    let stands =
+        failed.stand_in.as_ref().map_or_else(String::new, |other| format!("; {} stands in for it", plain(other)));
+    plain(&failed.problem) + &stands
 }

@@ -268,4 +268,6 @@ pub struct SeriesFailureView {
     pub problem: String,
     /// What to try.
     pub advice: String,
+    /// The file of the same frame that was compared in its place; null where the frame failed.
+    pub stand_in: Option<String>,
 }
