@@ -62,6 +62,26 @@ fn grids_are_put_together() {
     }
 }
 
+/// Nothing limits how long an item is but its file: here 17 MiB of padding (AV1 Bitstream & Decoding Process Specification, 5.3 and
+/// 5.10: `obu_type` 15 with a size, which decoders drop) go before what is coded.
+#[test]
+fn a_long_item_is_read_whole() {
+    let place = Place::new();
+    let levels = levels("grey-8.levels");
+    let padded = |length: usize| {
+        let groups = (0..4).map(|k| (length >> (7 * k) & 0x7f) as u8 | if k < 3 { 0x80 } else { 0 });
+        let mut item: Vec<u8> = std::iter::once(15 << 3 | 2).chain(groups).collect();
+        item.resize(item.len() + length - 1, 0);
+        item.push(0x80);
+        [item, coded(8)].concat()
+    };
+    for length in [17, 17 << 20] {
+        let path = place.file("a.avif", &file(b"avif", &[(b"av01", padded(length))], 1, &[], (64, 48), &[]));
+        let worst = apart(&path, (64, 48), 8, |x, y| levels[y * 64 + x]);
+        assert!(worst <= 1.0, "{length}: {worst}");
+    }
+}
+
 /// Of a picture with a clean aperture (ISO/IEC 14496-12, 12.1.4) only that is the picture, as everybody sees it; it is cut out
 /// before the picture is turned (ISO/IEC 23000-22, 7.3.6.7).
 #[test]

@@ -4,7 +4,7 @@ use super::{Allowance, Contents, Source, be16, be32};
 use crate::intake::ifd::Block;
 use crate::intake::turn::Turn;
 
-/// Most bytes of an extent that are read.
+/// Most bytes of an extent of metadata that are read.
 const MOST: usize = 1 << 24;
 const MOST_BOXES: usize = 4096;
 
@@ -131,7 +131,7 @@ pub(super) fn heif(source: &mut impl Source, allowance: &mut Allowance) -> Conte
             continue;
         }
         let Some(place) = places.iter().find(|p| p.id == id) else { continue };
-        let bytes = place.read(source, data, allowance.left());
+        let bytes = place.read(source, data, MOST, allowance.left().min(2 * MOST));
         allowance.spend(bytes.len());
         if &kind == b"Exif" {
             // The payload opens with the distance to the TIFF header.
@@ -173,13 +173,13 @@ struct Place {
 }
 
 impl Place {
-    /// The bytes, `most` at the most.
-    fn read(&self, source: &mut impl Source, data: &[u8], most: usize) -> Vec<u8> {
+    /// The bytes, `extent_most` of each extent and `most` in all at the most.
+    fn read(&self, source: &mut impl Source, data: &[u8], extent_most: usize, most: usize) -> Vec<u8> {
         let mut bytes = Vec::new();
         for &(offset, length) in &self.extents {
-            let length = if length == 0 { MOST } else { usize::try_from(length).unwrap_or(MOST).min(MOST) };
-            let length = length.min(most - bytes.len());
-            if bytes.len() > MOST {
+            let length = if length == 0 { extent_most } else { usize::try_from(length).unwrap_or(usize::MAX) };
+            let length = length.min(extent_most).min(most - bytes.len());
+            if length == 0 {
                 break;
             }
             if self.in_meta {
@@ -276,9 +276,11 @@ pub(crate) fn primary_item(source: &mut impl Source) -> Option<Primary> {
     let id = primary_id(meta)?;
     let items = child(meta, b"iinf").map(items)?;
     let places = child(meta, b"iloc").and_then(places)?;
+    // A picture is as large as it is, but no part of it is larger than the file.
+    let whole = usize::try_from(source.length()).unwrap_or(usize::MAX);
     let mut read = |id: u32| {
         let place = places.iter().find(|p| p.id == id)?;
-        Some(place.read(source, child(meta, b"idat").unwrap_or_default(), usize::MAX))
+        Some(place.read(source, child(meta, b"idat").unwrap_or_default(), whole, whole))
     };
     let kind = |id: u32| items.iter().find(|(item, _)| *item == id).map(|(_, kind)| *kind);
     let profile = |(name, body): &(&[u8], &[u8])| {
