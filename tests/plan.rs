@@ -454,6 +454,7 @@ fn the_command_refuses_with_a_sentence() {
         ("--near 2m", "--focal"),
         ("--focal 24mm", "--near"),
         ("--focal 24mm --height 1m --down -60deg", "never meets the ground"),
+        ("--focal 24mm --height 1.5m", "give --down, such as --down 8deg"),
         ("--near 1m --focal 24mm --sensor 36mm", "not a sensor size"),
         ("--near 1m --focal 24mm --smallest 0", "not an aperture"),
         ("--near 1m --focal 24mm --smallest f/1", "closes no further than f/1"),

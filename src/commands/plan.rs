@@ -136,9 +136,6 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
     let shelf = Shelf::open(&[], &[])?;
     let baseline = shelf.find(capture).map(|place| shelf.baseline(place));
     let found = judged(&map, capture, &shot.flags, baseline, &intent);
-    let range = |d: Option<ImpliedDistance>| {
-        d.filter(|d| d.value.is_finite() && d.value > 0.0).map(|d| [d.low, d.value, d.high].map(Distance::from_metres))
-    };
     let sensor = capture.pixel_pitch_um.as_ref().map(|p| {
         let side = |px: u32| f64::from(px) * p.value * 1e-3;
         Fact::new(Sensor { width_mm: side(map.width), height_mm: side(map.height) }, Source::Derived)
@@ -148,12 +145,17 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
             file: shot.file.clone(),
             f_number: capture.f_number.as_ref().map(|f| f.value),
             focus_m: range(found.implied.focus_m),
-            near_m: range(found.implied.near_m),
+            near_m: range(found.implied.near_m.filter(|d| d.value.is_finite())),
         },
         focal_mm: capture.focal_length_mm.as_ref().map(|f| f.value),
         sensor,
         pitch_um: capture.pixel_pitch_um.clone(),
     })
+}
+
+/// A distance that the blur implies and what bounds it; focus may well lie at infinity.
+fn range(of: Option<ImpliedDistance>) -> Option<[Distance; 3]> {
+    of.filter(|d| d.value > 0.0).map(|d| [d.low, d.value, d.high].map(Distance::from_metres))
 }
 
 /// The question that the options ask, filled from an audited photograph where they are silent.
@@ -172,13 +174,17 @@ fn question(next: &Next, from: Option<&Audited>) -> anyhow::Result<Question> {
     };
     let near_m = match (next.near_m, next.height_m, next.down_rad) {
         (Some(near), ..) => near,
-        (None, Some(height), down) => {
-            near_ground_m(height, down.unwrap_or(0.0), sensor.value, focal_mm).ok_or(Refusal::NoGround)?
+        (None, Some(height), Some(down)) => {
+            near_ground_m(height, down, sensor.value, focal_mm).ok_or(Refusal::NoGround)?
         }
-        (None, None, _) if from.is_some() => match from.and_then(|f| f.was.near_m) {
+        (None, ..) if from.is_some() => match from.and_then(|f| f.was.near_m) {
             Some([_, near, _]) => near.middle(),
             None => bail!("the photograph does not show how near its nearest ground is; give --near"),
         },
+        (None, Some(_), None) => bail!(
+            "where the ground begins depends on the camera's direction too: give --down, such as --down 8deg (0deg where \
+             it is level), or the nearest subject with --near"
+        ),
         (None, None, _) => bail!("give the nearest subject with --near, such as --near 1.2m, or --height and --down"),
     };
     Ok(Question {
@@ -194,4 +200,18 @@ fn question(next: &Next, from: Option<&Audited>) -> anyhow::Result<Question> {
         sharp_for: next.camera.sharp_for,
         speed_m_s: next.speed_m_s,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_focus_at_infinity_is_known_to_be_there() {
+        let of = |low, value, high| range(Some(ImpliedDistance { value, low, high }));
+        let far = of(30.0, f64::INFINITY, f64::INFINITY);
+        assert_eq!(far, Some([Distance::Finite(30.0), Distance::Infinite, Distance::Infinite]));
+        assert_eq!(of(2.0, 3.0, 4.0), Some([2.0, 3.0, 4.0].map(Distance::Finite)));
+        assert_eq!((of(-1.0, 0.0, 1.0), of(f64::NAN, f64::NAN, f64::NAN), range(None)), (None, None, None));
+    }
 }
