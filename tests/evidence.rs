@@ -328,6 +328,9 @@ fn a_cause_beside_the_named_one_is_said_and_advised_upon() {
         both.contains("Motion probably has a part in it too.") && advice.contains("And steady the camera."),
         "{both}"
     );
+    d.verdict.also = vec![Cause::Motion, Cause::Diffraction, Cause::TooLittleDepth];
+    let (three, _) = said(&d);
+    assert!(three.contains("Motion, diffraction and too little depth probably have a part in it too."), "{three}");
     d.verdict.confidence = 0.45;
     assert!(said(&d).0.contains("which of them weighs most is not sure"));
     // An open verdict names nothing by the way.

@@ -58,7 +58,8 @@ pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
     let mine = one_lens(&frames);
     let others = frames.len() - mine.len();
     if others > 0 {
-        output::say(&format!("tussock: {others} frames of other lenses or focal lengths are left out"));
+        let others = counted(others, "frame");
+        output::say(&format!("tussock: {others} of other lenses or focal lengths left out"));
     }
     let kept: Vec<(&TileMap, &Capture)> = mine.iter().map(|&i| (&frames[i].0, &frames[i].1)).collect();
     let kind = asked.from.unwrap_or_else(|| judge(&kept));
@@ -75,7 +76,8 @@ pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
         LearnedFrom::Shoot => learn_from_shoot(&kept),
     }
     .map_err(|why: Unsuitable| anyhow::anyhow!("the lens can't be learned from these frames: {why}"))?;
-    let today = jiff::Timestamp::now().strftime("%Y-%m-%d").to_string();
+    // As the report's folder is named: by the day that the user's calendar shows.
+    let today = jiff::ZonedDateTime::now().date().to_string();
     let written = record::write(&baseline, &today);
     let path = match &asked.out {
         Some(path) => path.clone(),

@@ -41,16 +41,13 @@ struct Tally {
     kept_ratings: usize,
 }
 
-/// Writes the sidecars of a report's frames, which were read from these paths; says by `tell` what was done. The number
+/// Writes the sidecars of a report's frames, which were read from these paths, one each in their order; says by `tell` what was done. The number
 /// of those that had to be left alone comes back.
 pub(crate) fn write(asked: Sidecars, paths: &[PathBuf], view: &View, tell: fn(&str)) -> usize {
     let mut folders = Neighbours::default();
     let mut tally = Tally::default();
     let mut failed = 0;
-    // Frames keep the order of the files that were read, some of which may have come to nothing since.
-    let mut read = paths.iter();
-    for (i, frame) in view.frames.iter().enumerate() {
-        let Some(path) = read.find(|p| p.to_string_lossy() == frame.file) else { break };
+    for (i, (path, frame)) in paths.iter().zip(&view.frames).enumerate() {
         let best = view.groups.iter().any(|g| g.best == Some(i));
         let mut wanted = sidecar::wanted(frame, &view.asked.sharp_for, best);
         wanted.rating = asked.rate.map(|rate| Rating { stars: stars(frame, best), replaces: rate == Rate::All });

@@ -10,7 +10,6 @@ use super::asked::Audit;
 use super::frames::failure;
 use super::held::Shoot;
 use crate::intake::IntakeError;
-use crate::output;
 use crate::output::folder::Folder;
 use crate::output::guard::guarded;
 use crate::report::{self, FrameView, Links, Run, View};
@@ -109,7 +108,7 @@ pub(super) fn leave_out_what_breaks(run: &mut Run, shoot: &mut Shoot<'_>, words:
         let keep = sound.next().unwrap_or(false);
         if !keep {
             let error = IntakeError::fault(Path::new(&f.file), "writing the report on it", words);
-            output::say(&output::failed(&error));
+            // Said with the others, below the table.
             run.failures.push(failure(&error));
         }
         keep

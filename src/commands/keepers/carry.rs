@@ -230,9 +230,22 @@ fn copy(from: &Path, to: &Path) -> io::Result<()> {
 
 /// Moves a file to a place where nothing is, also onto another disk.
 fn move_file(from: &Path, to: &Path) -> io::Result<()> {
+    moved(from, to, |path| fs::remove_file(path))
+}
+
+/// The same, by what removes a file. Where the file can't go from its old place it doesn't stay in the new one either: of two
+/// names of one frame nothing could be taken back.
+fn moved(from: &Path, to: &Path, remove: impl Fn(&Path) -> io::Result<()>) -> io::Result<()> {
+    let remove = || {
+        remove(from).inspect_err(|_| {
+            if alike(from, to) {
+                let _ = fs::remove_file(to);
+            }
+        })
+    };
     // A second name fails where something is, which renaming doesn't.
     match fs::hard_link(from, to) {
-        Ok(()) => return fs::remove_file(from),
+        Ok(()) => return remove(),
         Err(e) if e.kind() == io::ErrorKind::AlreadyExists => return Err(e),
         Err(e) if e.kind() == io::ErrorKind::CrossesDevices => {}
         Err(_) if fs::symlink_metadata(to).is_err() => match fs::rename(from, to) {
@@ -246,7 +259,7 @@ fn move_file(from: &Path, to: &Path) -> io::Result<()> {
         let _ = fs::remove_file(to);
         return Err(io::Error::other("the copy differs"));
     }
-    fs::remove_file(from)
+    remove()
 }
 
 /// Takes back what a list says was done; what has changed since is left alone and named.
@@ -297,5 +310,26 @@ fn take_back(how: How, from: &Path, to: &Path) -> Result<bool, String> {
             Err(format!("something is at {} again; {} stays where it is", shown(from), shown(to)))
         }
         How::Move => move_file(to, from).map(|()| true).map_err(|e| cannot("move back", to, &e)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_cannot_go_from_its_place_stays_there_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let (from, to) = (folder.path().join("a.jpg"), folder.path().join("b.jpg"));
+        fs::write(&from, "a frame").unwrap();
+        let refused = moved(&from, &to, |_| Err(io::ErrorKind::PermissionDenied.into())).unwrap_err();
+        assert_eq!(refused.kind(), io::ErrorKind::PermissionDenied);
+        assert!(fs::read(&from).unwrap() == b"a frame" && !to.exists());
+        // What is gone already is not lost twice.
+        let vanished = |path: &Path| fs::remove_file(path).and_then(|()| Err(io::ErrorKind::NotFound.into()));
+        assert!(moved(&from, &to, vanished).is_err() && to.exists());
+        move_file(&to, &from).unwrap();
+        moved(&from, &to, |path| fs::remove_file(path)).unwrap();
+        assert!(!from.exists() && fs::read(&to).unwrap() == b"a frame");
     }
 }

@@ -3,7 +3,7 @@
 use crate::diagnose::{Cause, Diagnosis};
 use crate::quantity::Units;
 use crate::report::say::camera;
-use crate::report::say::name::capital;
+use crate::report::say::name::{capital, listed};
 
 /// Confidence below which one of the others may be the stronger.
 const EVEN: f64 = 0.55;
@@ -11,13 +11,11 @@ const EVEN: f64 = 0.55;
 /// What else has a part in the frame's blur, in a sentence; `None` where nothing has, or where the verdict is open.
 pub(super) fn sentence(d: &Diagnosis) -> Option<String> {
     let names: Vec<&str> = d.verdict.also.iter().map(|&c| c.word()).collect();
-    if d.verdict.cause == Cause::CannotTell || names.is_empty() {
-        return None;
-    }
+    let listed = listed(&names).filter(|_| d.verdict.cause != Cause::CannotTell)?;
     let has = if names.len() == 1 { "has" } else { "have" };
     let order = if d.verdict.confidence < EVEN { "; which of them weighs most is not sure" } else { "" };
     // More likely than not is all that is known of them.
-    Some(format!("{} probably {has} a part in it too{order}.", capital(&names.join(" and "))))
+    Some(format!("{} probably {has} a part in it too{order}.", capital(&listed)))
 }
 
 /// What to do about them, where the advice for the named cause does not already say it.
