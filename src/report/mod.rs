@@ -17,6 +17,7 @@ mod picture;
 mod say;
 mod schema;
 
+pub(crate) use audit::VERSION as AUDIT_VERSION;
 pub use audit::{
     AskedView, BaselineSource, BaselineView, BudgetView, CROP, CauseCount, CauseWeight, Change, ComparedView,
     CornersView, FailureView, Frame, FrameView, Full, GridView, GroupView, ImpliedDistanceView, ImpliedView, InFocus,
@@ -25,11 +26,10 @@ pub use audit::{
     assembled, bases, capture, companion, csv, group, href, html, inline, json, parts, pictures, spots, text, told,
     view, words,
 };
-pub(crate) use audit::VERSION as AUDIT_VERSION;
 pub(crate) use audit::{frame_line, glance, watch_over, watch_page, write_csv, write_json_with};
 pub use edge::EdgeView;
-pub use facts::FactsView;
 pub(crate) use facts::facts_text;
+pub use facts::{FactsView, FileFactsView};
 pub use lens::{AsymmetryView, LearnedLensView, LearnedStopView};
 pub(crate) use lens::{learned_lens, lens_heading, lens_page, lens_text};
 pub use picture::{Picture, Pixels};
