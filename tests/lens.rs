@@ -698,9 +698,24 @@ fn what_is_stored_of_lenses_is_listed_forgotten_left_unused_and_never_lost_unsai
     assert!(run(&["lens", "list"], 0).0.contains("Example 24 mm, learned from"));
     run(&["lens", "forget", "example 24 mm", "--focal", "24mm"], 0);
     assert!(nameless.is_file());
-    let (gone, _) = run(&["lens", "forget", "example 24 mm"], 0);
-    assert!(gone.contains("Forgotten: Example 24 mm, learned from"), "{gone}");
+    let gone: serde_json::Value =
+        serde_json::from_str(&run(&["lens", "forget", "example 24 mm", "--json"], 0).0).unwrap();
+    assert_eq!((&gone["format"], &gone["lenses"][0]["lens"]), (&"tussock.forgotten".into(), &"Example 24 mm".into()));
     run(&["lens", "learn", "photos"], 0);
+    // Dated by the local calendar, which at any time is another day than that of UTC in one of these zones (POSIX names).
+    for (zone, hours) in [("AAA+12", -12), ("BBB-14", 14)] {
+        let day = || {
+            let there = jiff::Timestamp::now() + jiff::SignedDuration::from_hours(hours);
+            there.strftime("%Y-%m-%d").to_string()
+        };
+        let before = day();
+        let mut command = assert_cmd::Command::cargo_bin("tussock").unwrap();
+        command.env("XDG_CONFIG_HOME", home.path()).env("XDG_CACHE_HOME", home.path().join("cache")).env("TZ", zone);
+        command.current_dir(home.path()).args(["lens", "learn", "photos", "--overwrite"]).assert().code(0);
+        let lenses: serde_json::Value = serde_json::from_str(&run(&["lens", "list", "--json"], 0).0).unwrap();
+        let told = lenses["lenses"][0]["date"].as_str().unwrap().to_owned();
+        assert!(told == before || told == day(), "{zone}: {told}, not {before}");
+    }
     let (gone, _) = run(&["lens", "forget", "example 24 mm", "--focal", "24mm"], 0);
     assert!(gone.contains("Forgotten: Example 24 mm at 24 mm"), "{gone}");
     assert!(run(&["lens", "list"], 0).1.contains("No baseline is stored"));

@@ -272,6 +272,25 @@ fn what_keepers_puts_into_a_folder_can_be_taken_back_and_goes_over_nothing() {
 }
 
 #[test]
+fn what_is_taken_back_is_told_in_json_too() {
+    let place = reported();
+    assert_eq!(place.run(&["keepers", "report", "--copy", "kept"]).status.code(), Some(0));
+    let list: serde_json::Value =
+        serde_json::from_slice(&fs::read(place.path("kept/tussock-undo-1.json")).unwrap()).unwrap();
+    let carried = list["steps"].as_array().unwrap().len();
+    fs::write(place.path("kept/b.jpg"), "edited since").unwrap();
+    let done = place.run(&["keepers", "--undo", "kept/tussock-undo-1.json", "--json"]);
+    let told: serde_json::Value = serde_json::from_str(&out(&done)).unwrap();
+    assert_eq!((done.status.code(), &told["format"], &told["version"]), (Some(1), &"tussock.undone".into(), &1.into()));
+    assert_eq!(told["undone"].as_array().unwrap().len(), carried - 1, "{told:#}");
+    assert_eq!(told["left"].as_array().unwrap().len(), 1, "{told:#}");
+    assert!(told["left"][0]["file"].as_str().unwrap().ends_with("kept/b.jpg"), "{told:#}");
+    // Nothing else goes with it.
+    assert_eq!(place.run(&["keepers", "report", "--undo", "kept/tussock-undo-1.json"]).status.code(), Some(2));
+    assert_eq!(place.run(&["keepers", "--undo", "kept/tussock-undo-1.json", "--copy", "k"]).status.code(), Some(2));
+}
+
+#[test]
 fn what_is_gone_is_named_and_what_came_back_is_not_written_over() {
     let place = reported();
     fs::remove_file(place.path("photos/b.jpg")).unwrap();
@@ -432,6 +451,12 @@ fn the_published_schemas_are_the_ones_that_are_printed() {
     let place = Place::new();
     let names = out(&place.run(&["schema"]));
     assert!(names.lines().count() >= 10, "{names}");
+    // What is written to be read again has one, too.
+    assert!(
+        ["cache", "facts", "forgotten", "keep", "licences", "undo", "undone"]
+            .iter()
+            .all(|n| names.lines().any(|l| l == *n))
+    );
     for name in names.lines() {
         let printed = place.run(&["schema", name]);
         assert_eq!(printed.status.code(), Some(0), "{name}");
@@ -528,7 +553,10 @@ fn json_goes_to_standard_output_and_quiet_says_nothing_but_failures() {
         serde_json::from_str(&out(&done)).unwrap_or_else(|e| panic!("{arguments:?}: {e}: {}", said(&done)))
     };
     assert_eq!(json(&["cache", "clear", "--json"])["format"], "tussock.cache");
-    assert_eq!(json(&["facts", "photos/a.jpg", "--json"])[0]["file"], "photos/a.jpg");
+    assert_eq!(json(&["cache", "show", "--json"])["format"], "tussock.cache");
+    let facts = json(&["facts", "photos/a.jpg", "--json"]);
+    assert_eq!((&facts["format"], &facts["version"]), (&"tussock.facts".into(), &1.into()));
+    assert_eq!(facts["files"][0]["file"], "photos/a.jpg");
     assert!(json(&["licences", "--json"])["libraries"].as_array().unwrap().len() > 100);
     place.photo("b.jpg", &jpeg(1));
     assert_eq!(json(&["series", "photos/a.jpg", "photos/b.jpg", "--json", "--tiles", "8"])["format"], "tussock.series");
@@ -554,7 +582,7 @@ fn json_holds_the_very_names_whatever_is_in_them() {
     };
     let audit = json(&["audit", "photos", "--no-page", "--tiles", "8", "--out", "out", "--json"]);
     assert_eq!(list(&audit["frames"], "file"), names);
-    assert_eq!(list(&json(&["facts", "photos", "--json"]), "file"), names);
+    assert_eq!(list(&json(&["facts", "photos", "--json"])["files"], "file"), names);
     assert_eq!(list(&json(&["keepers", "out", "--of", "all", "--json"])["frames"], "path"), names);
     let series = json(&["series", "photos", "--json", "--tiles", "8"]).to_string();
     assert!(names.iter().all(|name| series.contains(name)), "{series}");

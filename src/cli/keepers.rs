@@ -37,7 +37,7 @@ pub(super) struct Args {
     #[arg(long = "move", value_name = "DIR", group = "carry")]
     move_to: Option<PathBuf>,
     /// Take back what the undo list in such a folder says was done.
-    #[arg(long, value_name = "FILE", exclusive = true)]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["report", "of", "best", "marks", "null", "carry"])]
     undo: Option<PathBuf>,
 }
 
@@ -51,7 +51,7 @@ impl Args {
     /// Runs the command.
     pub(super) fn run(&self) -> anyhow::Result<Outcome> {
         if let Some(list) = &self.undo {
-            return keepers::undo(list);
+            return keepers::undo(list, self.json);
         }
         let ways = [(How::Link, &self.links), (How::Copy, &self.copy), (How::Move, &self.move_to)];
         keepers::run(&Keepers {

@@ -36,6 +36,9 @@ enum Task {
         /// Only those of about this focal length, such as 24mm.
         #[arg(long, value_name = "LENGTH", value_parser = values::focal_mm)]
         focal: Option<f64>,
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
     },
     /// Show a learned baseline over the whole field.
     Show {
@@ -106,7 +109,7 @@ impl Args {
         match &self.task {
             Task::Show { file, out, over, json } => lens::show(file, out.as_deref(), over.overwrite, *json),
             Task::List { json } => shelf::list(*json),
-            Task::Forget { name, focal } => shelf::forget(name, *focal),
+            Task::Forget { name, focal, json } => shelf::forget(name, *focal, *json),
             Task::Learn(args) => lens::learn(&Learn {
                 wanted: args.reading.wanted(args.paths.clone(), args.given.overrides()?),
                 out: args.out.clone(),

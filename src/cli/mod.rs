@@ -231,6 +231,23 @@ mod tests {
         assert!(lines > 30, "{lines}");
     }
 
+    /// As the guide's page for scripts has it.
+    #[test]
+    fn every_command_that_tells_anything_does_so_in_json() {
+        let without = ["schema", "completions", "man", raw_worker::NAME];
+        let mut left: Vec<clap::Command> = Line::command().get_subcommands().cloned().collect();
+        let mut with = 0;
+        while let Some(command) = left.pop() {
+            if command.has_subcommands() {
+                left.extend(command.get_subcommands().cloned());
+            } else if !without.contains(&command.get_name()) {
+                with += 1;
+                assert!(command.get_arguments().any(|a| a.get_id() == "json"), "{}", command.get_name());
+            }
+        }
+        assert!(with > 15, "{with}");
+    }
+
     #[test]
     fn every_command_has_a_manual_page_and_every_shell_a_script() {
         let pages = manual::pages(Line::command()).unwrap();

@@ -3,11 +3,43 @@
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
-use serde_json::json;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::{Outcome, remember};
 use crate::output::{self, store};
 use crate::quantity::shown;
+
+/// `tussock.cache`, version 1: what `tussock cache show --json` and `tussock cache clear --json` print; each leaves out the
+/// other's keys.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(untagged)]
+pub(crate) enum CacheView {
+    /// What is remembered.
+    Shown {
+        /// Always `tussock.cache`.
+        format: &'static str,
+        /// Version of this format.
+        version: u32,
+        /// Bytes of remembered measurements; null where nothing is remembered.
+        bytes: Option<u64>,
+        /// The most that are kept.
+        most_bytes: u64,
+        /// The file they are kept in.
+        place: String,
+    },
+    /// What was forgotten.
+    Cleared {
+        /// Always `tussock.cache`.
+        format: &'static str,
+        /// Version of this format.
+        version: u32,
+        /// Bytes that were forgotten; null where there was nothing to forget.
+        forgotten_bytes: Option<u64>,
+    },
+}
+
+const FORMAT: &str = "tussock.cache";
 
 /// Forgets what was not asked for in the last `older` days, or all; `json`: whether to say so in JSON.
 ///
@@ -22,8 +54,8 @@ pub(crate) fn clear(older: Option<u32>, json: bool) -> anyhow::Result<Outcome> {
         }),
     };
     if json {
-        let told = json!({"format": "tussock.cache", "version": 1, "forgotten_bytes": forgotten});
-        output::print_json(&format!("{told}\n"));
+        let told = CacheView::Cleared { format: FORMAT, version: 1, forgotten_bytes: forgotten };
+        output::print_json(&output::json(&told)?);
     } else {
         output::print(&match forgotten {
             Some(bytes) => format!("Forgot {} of remembered measurements.\n", amount(bytes)),
@@ -41,11 +73,9 @@ pub(crate) fn show(json: bool) -> anyhow::Result<Outcome> {
     let place = remember::place()?;
     let bytes = std::fs::metadata(&place).ok().map(|m| m.len());
     if json {
-        let file = place.to_string_lossy();
-        let told = json!({
-            "format": "tussock.cache", "version": 1, "bytes": bytes, "most_bytes": store::BOUND, "place": file,
-        });
-        output::print_json(&format!("{told}\n"));
+        let place = place.to_string_lossy().into_owned();
+        let told = CacheView::Shown { format: FORMAT, version: 1, bytes, most_bytes: store::BOUND, place };
+        output::print_json(&output::json(&told)?);
     } else {
         output::print(&match bytes {
             Some(bytes) => {

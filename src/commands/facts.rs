@@ -6,7 +6,7 @@ use super::Outcome;
 use super::frames::say_reports;
 use crate::intake::{self, Facts, Overrides};
 use crate::output;
-use crate::report::{FactsView, facts_text};
+use crate::report::{FactsView, FileFactsView, facts_text};
 
 /// The facts command as meant.
 #[derive(Clone, Debug)]
@@ -41,9 +41,9 @@ pub(crate) fn run(request: &Request) -> anyhow::Result<Outcome> {
         output::say(&output::failed(failure));
     }
     if request.json {
-        let entries: Vec<FactsView<'_>> = read
+        let files = read
             .iter()
-            .map(|(file, facts)| FactsView {
+            .map(|(file, facts)| FileFactsView {
                 file: file.clone(),
                 width: facts.size.map(|s| s.0),
                 height: facts.size.map(|s| s.1),
@@ -52,7 +52,7 @@ pub(crate) fn run(request: &Request) -> anyhow::Result<Outcome> {
                 flags: &facts.flags,
             })
             .collect();
-        output::print_json(&output::json(&entries)?);
+        output::print_json(&output::json(&FactsView { format: "tussock.facts", version: 1, files })?);
     } else {
         for (i, (file, facts)) in read.iter().enumerate() {
             let gap = if i > 0 { "\n" } else { "" };

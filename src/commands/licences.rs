@@ -1,5 +1,6 @@
 //! The licences of the program and of the libraries in it.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Outcome;
@@ -8,10 +9,27 @@ use crate::output;
 /// Written by `.ci/notices.py` from the libraries' own packages.
 const NOTICES: &str = include_str!("../../notices.txt");
 
-#[derive(Serialize)]
+/// `tussock.licences`, version 1: what `tussock licences --json` prints.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct LicencesView {
+    /// Always `tussock.licences`.
+    format: &'static str,
+    /// Version of this format.
+    version: u32,
+    /// The program's own licence, as SPDX has it.
+    licence: &'static str,
+    /// The libraries in it.
+    libraries: Vec<Library>,
+}
+
+/// A library.
+#[derive(Serialize, JsonSchema)]
 struct Library {
+    /// Its name.
     name: &'static str,
+    /// Its version.
     version: &'static str,
+    /// Its licence, as its package states it.
     licence: &'static str,
 }
 
@@ -31,9 +49,8 @@ fn libraries() -> Vec<Library> {
 /// Where the JSON can't be written.
 pub(crate) fn run(json: bool) -> anyhow::Result<Outcome> {
     if json {
-        let told = serde_json::json!({
-            "format": "tussock.licences", "version": 1, "licence": env!("CARGO_PKG_LICENSE"), "libraries": libraries(),
-        });
+        let licence = env!("CARGO_PKG_LICENSE");
+        let told = LicencesView { format: "tussock.licences", version: 1, licence, libraries: libraries() };
         output::print_json(&output::json(&told)?);
     } else {
         output::print(NOTICES);

@@ -3,9 +3,11 @@
 use anyhow::bail;
 
 use super::Outcome;
-use super::keepers::KeepersView;
+use super::cache::CacheView;
+use super::keepers::{KeepersView, Marks, Undo, UndoneView};
+use super::licences::LicencesView;
 use super::settings::SettingsView;
-use super::shelf::LensesView;
+use super::shelf::{ForgottenView, LensesView};
 use crate::output;
 use crate::quantity::plain;
 use crate::report;
@@ -15,9 +17,15 @@ pub(crate) fn schemas() -> Vec<(&'static str, String)> {
     let text = |schema: schemars::Schema| serde_json::to_string_pretty(&schema).unwrap_or_default() + "\n";
     let mut all = report::schemas();
     all.extend([
+        ("cache-1.schema.json", text(schemars::schema_for!(CacheView))),
+        ("forgotten-1.schema.json", text(schemars::schema_for!(ForgottenView))),
+        ("keep-1.schema.json", text(schemars::schema_for!(Marks))),
         ("keepers-1.schema.json", text(schemars::schema_for!(KeepersView<'_>))),
         ("lenses-1.schema.json", text(schemars::schema_for!(LensesView))),
+        ("licences-1.schema.json", text(schemars::schema_for!(LicencesView))),
         ("settings-1.schema.json", text(schemars::schema_for!(SettingsView))),
+        ("undo-1.schema.json", text(schemars::schema_for!(Undo))),
+        ("undone-1.schema.json", text(schemars::schema_for!(UndoneView))),
     ]);
     all.sort_by_key(|(name, _)| *name);
     all

@@ -75,7 +75,7 @@ pub(crate) fn run(series: &Series) -> anyhow::Result<Outcome> {
         folder.swap(REPORT)?;
         output::say(&format!("tussock: the series is in {}", shown(&folder.path().join("index.html"))));
     }
-    if answers.is_empty() {
+    if answers.is_empty() && broken == 0 {
         output::say(
             "tussock: no two of these frames could be compared, so there is no series; why stands with each of them",
         );

@@ -161,12 +161,23 @@ pub(crate) fn list(json: bool) -> anyhow::Result<Outcome> {
     Ok(Outcome::of(files.len() - damaged, damaged))
 }
 
+/// `tussock.forgotten`, version 1: what `tussock lens forget --json` prints.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct ForgottenView {
+    /// Always `tussock.forgotten`.
+    pub format: &'static str,
+    /// Version of this format.
+    pub version: u32,
+    /// What was stored of the lens and is no more.
+    pub lenses: Vec<StoredLensView>,
+}
+
 /// Forgets what is stored of a lens: by its name as the files state it, at all focal lengths or near one. Each file that goes is
-/// named; what was learned can be learned again, never had back.
+/// named, in JSON if `json`; what was learned can be learned again, never had back.
 ///
 /// # Errors
-/// Where nothing of that name is stored, or a file can't be removed.
-pub(crate) fn forget(name: &str, focal_mm: Option<f64>) -> anyhow::Result<Outcome> {
+/// Where nothing of that name is stored.
+pub(crate) fn forget(name: &str, focal_mm: Option<f64>, json: bool) -> anyhow::Result<Outcome> {
     let named = |b: &Baseline| b.lens.trim().eq_ignore_ascii_case(name.trim());
     // One that names no focal length is near none.
     let of_focal = |b: &Baseline| focal_mm.is_none_or(|f| b.focal_length_mm.is_some() && away(b, f) < NEAR);
@@ -175,10 +186,21 @@ pub(crate) fn forget(name: &str, focal_mm: Option<f64>) -> anyhow::Result<Outcom
     if found.is_empty() {
         bail!("no baseline of a lens named '{}' is stored there; tussock lens list names them", plain(name));
     }
+    let mut lenses = Vec::new();
+    let mut refused = 0;
     for file in &found {
-        let what = told_of(file).unwrap_or_else(|| shown(file));
-        std::fs::remove_file(file).with_context(|| format!("cannot remove {}", shown(file)))?;
-        output::print(&format!("Forgotten: {what}\n"));
+        let (what, view) = (told_of(file).unwrap_or_else(|| shown(file)), stored_lens(file));
+        if let Err(why) = std::fs::remove_file(file) {
+            output::say(&format!("tussock: cannot remove {}: {}", shown(file), output::reason(&why)));
+            refused += 1;
+        } else if json {
+            lenses.extend(view);
+        } else {
+            output::print(&format!("Forgotten: {what}\n"));
+        }
     }
-    Ok(Outcome::Done)
+    if json {
+        output::print_json(&output::json(&ForgottenView { format: "tussock.forgotten", version: 1, lenses })?);
+    }
+    Ok(Outcome::of(found.len() - refused, refused))
 }

@@ -8,9 +8,20 @@ use crate::report::say::camera;
 use crate::report::say::number::digits;
 use crate::shot::{Capture, Fact};
 
-/// One file in the list that `tussock facts --json` prints.
+/// `tussock.facts`, version 1: what `tussock facts --json` prints.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct FactsView<'a> {
+    /// Always `tussock.facts`.
+    pub format: &'static str,
+    /// Version of this format.
+    pub version: u32,
+    /// The files whose facts could be read.
+    pub files: Vec<FileFactsView<'a>>,
+}
+
+/// One file.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct FileFactsView<'a> {
     /// Path as given or found.
     pub file: String,
     /// Width of the upright picture, px; null where it is not stated.

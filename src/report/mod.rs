@@ -28,8 +28,8 @@ pub use audit::{
 };
 pub(crate) use audit::{frame_line, glance, watch_over, watch_page, write_csv, write_json_with};
 pub use edge::EdgeView;
-pub use facts::FactsView;
 pub(crate) use facts::facts_text;
+pub use facts::{FactsView, FileFactsView};
 pub use lens::{AsymmetryView, LearnedLensView, LearnedStopView};
 pub(crate) use lens::{learned_lens, lens_heading, lens_page, lens_text};
 pub use picture::{Picture, Pixels};

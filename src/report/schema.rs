@@ -13,7 +13,7 @@ pub fn schemas() -> Vec<(&'static str, String)> {
         ("audit-3.schema.json", text(schema_for!(View))),
         ("card-1.schema.json", text(schema_for!(CardView))),
         ("edge-1.schema.json", text(schema_for!(EdgeView))),
-        ("facts-1.schema.json", text(schema_for!(Vec<FactsView>))),
+        ("facts-1.schema.json", text(schema_for!(FactsView))),
         ("learned-lens-1.schema.json", text(schema_for!(LearnedLensView))),
         ("plan-1.schema.json", text(schema_for!(PlanView))),
         ("series-1.schema.json", text(schema_for!(SeriesView))),

@@ -140,7 +140,7 @@ def main():
             if run.returncode != 0:
                 faults.append(f"{path.name}: exit status {run.returncode}: {run.stderr.strip()}")
                 continue
-            capture = json.loads(run.stdout)[0]["capture"]
+            capture = json.loads(run.stdout)["files"][0]["capture"]
             orientation = record.get("IFD0:Orientation", 1)
             model = first(record, "IFD0:Model", "CanonRaw:Model")
             date = first(record, "ExifIFD:DateTimeOriginal", "CanonRaw:DateTimeOriginal", "IFD0:DateTimeOriginal")

@@ -7,6 +7,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::place::to_carry;
@@ -17,20 +18,48 @@ use crate::intake::{self, looks_like_photograph, sidecar_names, stem};
 use crate::output;
 use crate::quantity::{plain, shown};
 
-/// What was done, for undoing it.
-#[derive(Debug, Serialize, Deserialize)]
-struct Undo {
+/// `tussock.undo`, version 1: what was done, for undoing it.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+pub(crate) struct Undo {
+    /// Always `tussock.undo`.
     format: String,
+    /// Version of this format.
     version: u32,
+    /// What was done to each file.
     how: How,
+    /// The files, in the order in which they were carried.
     steps: Vec<Step>,
 }
 
 /// One file.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 struct Step {
+    /// Where it was.
     from: String,
+    /// Where it, its copy or the link to it was put.
     to: String,
+}
+
+/// `tussock.undone`, version 1: what `tussock keepers --undo --json` prints.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(crate) struct UndoneView {
+    /// Always `tussock.undone`.
+    format: &'static str,
+    /// Version of this format.
+    version: u32,
+    /// Files that were taken back, the last first.
+    undone: Vec<Step>,
+    /// Files that were left where they are, since something has changed.
+    left: Vec<LeftView>,
+}
+
+/// A file that was not taken back.
+#[derive(Debug, Serialize, JsonSchema)]
+struct LeftView {
+    /// Where it was put.
+    file: String,
+    /// Why it is left there, a clause.
+    problem: String,
 }
 
 /// Carries files of a report into a folder; the number of those that could not be carried comes back.
@@ -262,35 +291,39 @@ fn moved(from: &Path, to: &Path, remove: impl Fn(&Path) -> io::Result<()>) -> io
     remove()
 }
 
-/// Takes back what a list says was done; what has changed since is left alone and named.
+/// Takes back what a list says was done; what has changed since is left alone and named; `json`: in JSON, too.
 ///
 /// # Errors
 /// Where the list can't be read.
-pub(crate) fn undo(list: &Path) -> anyhow::Result<Outcome> {
+pub(crate) fn undo(list: &Path, json: bool) -> anyhow::Result<Outcome> {
     let no_list = || format!("{} is not an undo list of tussock's", shown(list));
     let text = intake::read_text(list).map_err(output::refused)?;
     let undo: Undo = serde_json::from_str(&text).ok().with_context(no_list)?;
     if undo.format != "tussock.undo" || undo.version != 1 {
         bail!(no_list());
     }
-    let (mut done, mut left) = (0, 0);
+    let mut view = UndoneView { format: "tussock.undone", version: 1, undone: Vec::new(), left: Vec::new() };
     for step in undo.steps.iter().rev() {
         match take_back(undo.how, Path::new(&step.from), Path::new(&step.to)) {
-            Ok(true) => done += 1,
+            Ok(true) => view.undone.push(step.clone()),
             Ok(false) => {}
-            Err(why) => {
-                output::say(&format!("tussock: {why}"));
-                left += 1;
+            Err(problem) => {
+                output::say(&format!("tussock: {problem}"));
+                view.left.push(LeftView { file: step.to.clone(), problem });
             }
         }
     }
-    output::say(&format!("Took back {}", files(done)));
-    if left == 0 {
+    if json {
+        output::print_json(&output::json(&view)?);
+    } else {
+        output::say(&format!("Took back {}", files(view.undone.len())));
+    }
+    if view.left.is_empty() {
         fs::remove_file(list).with_context(|| format!("cannot remove {}", shown(list)))?;
         // The folder stays where it holds anything else.
         let _ = list.parent().map(fs::remove_dir);
     }
-    Ok(if left == 0 { Outcome::Done } else { Outcome::Partly })
+    Ok(if view.left.is_empty() { Outcome::Done } else { Outcome::Partly })
 }
 
 /// Takes one step back; `false` where it was never done.

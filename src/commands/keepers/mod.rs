@@ -12,8 +12,9 @@ use anyhow::bail;
 use super::Outcome;
 use crate::output;
 use crate::quantity::{plain, shown};
-pub(crate) use carry::undo;
-use report::{Frame, Marks, Report};
+pub(crate) use carry::{Undo, UndoneView, undo};
+pub(crate) use report::Marks;
+use report::{Frame, Report};
 pub(crate) use select::{Choice, Which};
 
 /// The keepers command as meant.
@@ -54,7 +55,7 @@ pub(crate) struct Carry {
 }
 
 /// How frames come into a folder.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum How {
     /// Symbolic links to them.

@@ -6,6 +6,7 @@ use std::io::BufReader;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::intake;
@@ -126,15 +127,20 @@ impl Report {
     }
 }
 
-/// The keep list that a report's page writes.
-#[derive(Debug, Deserialize)]
-pub(super) struct Marks {
+/// `tussock.keep`, version 1: the keep list that a report's page saves and `tussock keepers --marks` reads.
+#[derive(Debug, Deserialize, JsonSchema)]
+pub(crate) struct Marks {
+    /// Always `tussock.keep`.
     format: String,
+    /// Version of this format.
     version: u32,
+    /// The report's name for marks on it, `id` in its audit.json; null or left out where the list is for any.
     #[serde(default)]
     pub report: Option<String>,
+    /// Frames to keep, as the report names them.
     #[serde(default)]
     pub keep: Vec<String>,
+    /// Frames to leave out.
     #[serde(default)]
     pub leave_out: Vec<String>,
 }
