@@ -47,7 +47,7 @@ use width::Known;
 
 /// Version of the measuring: raise it whenever a change may alter a number, so that remembered measurements are made
 /// anew. Chosen: counted up with each such change.
-pub const VERSION: u32 = 29;
+pub const VERSION: u32 = 30;
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]
