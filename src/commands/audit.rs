@@ -14,6 +14,7 @@ use super::pictures::Album;
 use super::progress::Progress;
 use super::remember::Memory;
 use super::{Outcome, groups, original, place, raw_worker, sidecars, stop, work, write};
+use crate::diagnose::{self, Reading, Together};
 use crate::intake::{self, Candidate, Found, IntakeError};
 use crate::measure;
 use crate::output;
@@ -104,8 +105,9 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
         let sharp = group.members.iter().copied().filter(sharp).collect();
         groups.push(report::group(group.members, sharp, view));
     }
+    let lenses = together(&shoot);
     let (intent, base) = (audit.intent, original::base());
-    let mut run = Run { frames: Vec::new(), failures, groups, baselines, intent, unreached, base };
+    let mut run = Run { frames: Vec::new(), failures, groups, baselines, lenses, intent, unreached, base };
     let view = output::timed("writing the report", || written(audit, &mut run, &mut shoot, &folder))?;
     folder.swap(REPORT)?;
     let left_alone = conclude(audit, &folder, &view, &run.failures, &shoot.frames)?;
@@ -224,6 +226,16 @@ fn measure_all(bench: &Bench<'_>, frames: &[Candidate], scratch: &Scratch) -> an
         stop::asked,
     );
     results.into_iter().collect()
+}
+
+/// What the frames of each lens show together; a frame that can't be had back has no say.
+fn together(shoot: &Shoot<'_>) -> Vec<Together> {
+    let reading = |k: usize| {
+        let held = &shoot.frames[k];
+        Reading::of(&held.capture, &held.flags, held.size, held.group, &shoot.diagnosis(k)?)
+    };
+    let readings: Vec<Option<Reading>> = (0..shoot.frames.len()).map(reading).collect();
+    diagnose::together(&readings)
 }
 
 /// Groups of frames of one scene; none where somebody asked to stop.

@@ -113,9 +113,14 @@ impl Shoot<'_> {
             capture: held.capture.clone(),
             flags: held.flags.clone(),
             map: self.recall(k)?,
-            diagnosis: pack::diagnosis_from(&self.scratch.get(held.diagnosis)?)?,
+            diagnosis: self.diagnosis(k)?,
             group: held.group,
         })
+    }
+
+    /// What was found of a frame; `None` where it can't be had back.
+    pub(crate) fn diagnosis(&self, k: usize) -> Option<Diagnosis> {
+        pack::diagnosis_from(&self.scratch.get(self.frames.get(k)?.diagnosis)?)
     }
 
     /// Puts another diagnosis in place of a frame's.

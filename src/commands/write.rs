@@ -91,6 +91,7 @@ pub(super) fn write(audit: &Audit, run: &Run, shoot: &Shoot<'_>, folder: &Folder
 pub(super) fn leave_out_what_breaks(run: &mut Run, shoot: &mut Shoot<'_>, words: &str) {
     run.groups.clear();
     run.baselines.clear();
+    run.lenses.clear();
     shoot.frames.iter_mut().for_each(|f| f.group = None);
     let whole = |k: usize| {
         guarded(|| {

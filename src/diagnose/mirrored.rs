@@ -26,7 +26,7 @@ const SURE_SD: f64 = 2.0;
 const LEANS: f64 = 0.5;
 
 /// Corners and their mirror images.
-const PAIRS: [[ZoneName; 2]; 2] =
+pub(super) const PAIRS: [[ZoneName; 2]; 2] =
     [[ZoneName::TopLeft, ZoneName::TopRight], [ZoneName::BottomLeft, ZoneName::BottomRight]];
 
 impl Diagnosis {

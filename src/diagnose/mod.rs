@@ -25,6 +25,7 @@ mod parts;
 mod picture;
 mod posterior;
 mod priors;
+mod shoot;
 mod sides;
 mod sky;
 mod soft_corners;
@@ -39,6 +40,7 @@ mod zones;
 pub use self::mirrored::Lean;
 pub use self::origin::doubted;
 pub use self::parameters::{Belief, Parameter, Row, TABLE as PARAMETERS};
+pub use self::shoot::{NeverSharper, Pair, Reading, Sharpest, Together, together};
 pub use crate::quantity::ZoneName;
 pub use diagnosis::{
     Basis, Budget, Cause, CornerState, Corners, Diagnosis, FrameModel, Implied, ImpliedDistance, Standing, Undecided,

@@ -38,7 +38,7 @@ impl Diagnosis {
     }
 
     /// The optical blur of a zone that could be judged, px.
-    fn judged_width(&self, name: ZoneName) -> Option<Estimate> {
+    pub(super) fn judged_width(&self, name: ZoneName) -> Option<Estimate> {
         let known = self.answer(name).judgement != Judgement::Unknown;
         self.zone(name).and_then(|z| z.optical_px).filter(|_| known)
     }

@@ -19,12 +19,12 @@ mod schema;
 
 pub(crate) use audit::VERSION as AUDIT_VERSION;
 pub use audit::{
-    AskedView, BaselineSource, BaselineView, BudgetView, CROP, CauseCount, CauseWeight, Change, ComparedView,
-    CornersView, FailureView, Frame, FrameView, Full, GridView, GroupView, ImpliedDistanceView, ImpliedView, InFocus,
-    LensBasis, Links, MarksView, ModelView, OriginalView, PermittedView, Pictures, Proposal, Run, SettingCount,
-    SharpView, Sheet, Spot, SpotName, SummaryView, TileView, VerdictView, View, WatchView, Words, ZoneView, ZonesView,
-    assembled, bases, capture, companion, csv, group, href, html, inline, json, parts, pictures, spots, text, told,
-    view, words,
+    AskedView, AtSharpestView, BaselineSource, BaselineView, BudgetView, CROP, CauseCount, CauseWeight, Change,
+    ComparedView, CornersView, FailureView, Frame, FrameView, Full, GridView, GroupView, ImpliedDistanceView,
+    ImpliedView, InFocus, LensBasis, LensTogetherView, Links, MarksView, ModelView, NeverSharperView, OriginalView,
+    PairView, PermittedView, Pictures, Proposal, Run, SettingCount, SharpView, Sheet, Spot, SpotName, SummaryView,
+    TileView, VerdictView, View, WatchView, Words, ZoneView, ZonesView, assembled, bases, capture, companion, csv,
+    group, href, html, inline, json, parts, pictures, spots, text, told, view, words,
 };
 pub(crate) use audit::{frame_line, glance, watch_over, watch_page, write_csv, write_json_with};
 pub use edge::EdgeView;

@@ -5,6 +5,7 @@ mod formats;
 mod keepers;
 mod kept;
 mod large;
+mod lenses;
 mod page;
 mod replay;
 mod shoot;

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::baselines::{LensBasis, baseline};
 use super::keep::{proposal, report_id};
+use super::lenses::lens;
 use super::run::{Frame, Run};
 use super::tiles::{BudgetView, TileView};
 use super::view::{
@@ -72,6 +73,7 @@ pub fn assembled(frames: Vec<FrameView>, run: &Run) -> View {
         failures: run.failures.clone(),
         groups: run.groups.clone(),
         baselines: run.baselines.iter().map(baseline).collect(),
+        lenses: run.lenses.iter().map(|l| lens(l, &run.baselines)).collect(),
     }
 }
 

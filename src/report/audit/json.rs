@@ -55,7 +55,8 @@ pub(crate) fn write_json_with(
     out.write_all(b"],\n")?;
     lines(out, "failures", &view.failures, ",\n")?;
     lines(out, "groups", &view.groups, ",\n")?;
-    lines(out, "baselines", &view.baselines, "\n}\n")
+    lines(out, "baselines", &view.baselines, ",\n")?;
+    lines(out, "lenses", &view.lenses, "\n}\n")
 }
 
 /// The line of a frame, with what parts it from the one before.

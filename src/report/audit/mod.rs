@@ -4,6 +4,7 @@
 mod baselines;
 mod build;
 mod frame_view;
+mod lenses;
 mod run;
 mod tiles;
 mod view;
@@ -44,6 +45,7 @@ mod spots;
 
 pub use baselines::{BaselineSource, BaselineView, LensBasis};
 pub use build::{assembled, bases, capture, told, view};
+pub use lenses::{AtSharpestView, LensTogetherView, NeverSharperView, PairView};
 pub use run::{Frame, Run};
 pub use tiles::{BudgetView, TileView};
 pub(crate) use view::VERSION;

@@ -2,7 +2,7 @@
 
 use super::baselines::LensBasis;
 use super::view::{FailureView, GroupView};
-use crate::diagnose::Diagnosis;
+use crate::diagnose::{Diagnosis, Together};
 use crate::measure::TileMap;
 use crate::quantity::{Flag, Intent};
 use crate::shot::Capture;
@@ -35,6 +35,8 @@ pub struct Run {
     pub groups: Vec<GroupView>,
     /// What the corners were judged against, lens by lens.
     pub baselines: Vec<LensBasis>,
+    /// What the frames of each lens show together.
+    pub lenses: Vec<Together>,
     /// What the user asked.
     pub intent: Intent,
     /// Frames that were found but not looked at, since somebody asked to stop.

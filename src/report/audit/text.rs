@@ -177,6 +177,9 @@ fn closing(view: &View) -> String {
         out.push_str(&format!("Why: {}.\n", causes.join(", ")));
     }
     out.push_str(&lists(view));
+    for told in view.lenses.iter().filter_map(|l| l.sentence.as_ref()) {
+        out.push_str(&format!("{told}\n"));
+    }
     for b in &view.baselines {
         out.push_str(&format!("{}\n", b.sentence));
     }

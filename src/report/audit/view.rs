@@ -10,6 +10,7 @@ pub use super::frame_view::{
     CauseWeight, CornersView, FrameView, GridView, ImpliedDistanceView, ImpliedView, InFocus, MarksView, ModelView,
     OriginalView, PermittedView, Proposal, SharpView, VerdictView, Words, ZoneView, ZonesView,
 };
+use super::lenses::LensTogetherView;
 use crate::diagnose::Cause;
 use crate::quantity::Distance;
 use crate::report::say::name::common_folder;
@@ -41,6 +42,8 @@ pub struct View {
     pub groups: Vec<GroupView>,
     /// What the corners were judged against, lens by lens; lenses of few frames that have no baseline are left out.
     pub baselines: Vec<BaselineView>,
+    /// What the frames of each lens show together, right against left; lenses of fewer than eight scenes are left out.
+    pub lenses: Vec<LensTogetherView>,
 }
 
 impl View {
