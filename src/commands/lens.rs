@@ -8,7 +8,7 @@ use super::frames::{self, Wanted};
 use super::{Outcome, shelf};
 use crate::lens::{
     Baseline, Glass, LearnedFrom, Unsuitable, asymmetries, doubts, kind, learn_aperture_series, learn_focus_series,
-    learn_from_shoot, record,
+    learn_from_shoot, left_out, record,
 };
 use crate::measure::TileMap;
 use crate::output;
@@ -62,6 +62,11 @@ pub(crate) fn learn(asked: &Learn) -> anyhow::Result<Outcome> {
         output::say(&format!("tussock: {others} of other lenses or focal lengths left out"));
     }
     let kept: Vec<(&TileMap, &Capture)> = mine.iter().map(|&i| (&frames[i].0, &frames[i].1)).collect();
+    for ((map, capture), &i) in kept.iter().zip(&mine) {
+        if let Some(why) = left_out(map, capture) {
+            output::say(&format!("tussock: {} {why}; left out", names[i]));
+        }
+    }
     let kind = asked.from.unwrap_or_else(|| kind(kept.iter().map(|(_, capture)| *capture)));
     let against = against(&kept, &mine, &names, kind, asked.from.is_some());
     if let (Some(why), false) = (&against, asked.anyway) {

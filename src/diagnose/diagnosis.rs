@@ -159,10 +159,14 @@ pub struct Corners {
     pub state: CornerState,
     /// What that rests on.
     pub basis: Basis,
-    /// Expected lens blur at the corners, px (Gaussian-equivalent sigma).
+    /// The corner that is spoken of: the worst of those beyond what is expected of them, or else the softest.
+    pub corner: Option<ZoneName>,
+    /// Lens blur expected at that corner, px (Gaussian-equivalent sigma).
     pub expected_px: Option<Estimate>,
-    /// Blur beyond expectation of the worst corner, px, in quadrature.
+    /// Blur of that corner beyond its expectation, px, in quadrature.
     pub excess_px: Option<Estimate>,
+    /// Whether the lens was learned to be softer in that corner than in the one across from it, right for left.
+    pub learned_one_sided: bool,
     /// Whether best focus at another distance in the corners (field curvature) would explain them as well:
     /// `None` where it plays no part.
     pub field_curvature: Option<Undecided>,

@@ -67,7 +67,9 @@ impl Frame<'_> {
         if let Some(shoot) = self.shoot {
             measured.iter_mut().for_each(|r| r.place.learned = shoot.learned_at(r.place.u, r.place.v));
         }
-        d.corners = corners::judge(&measured, self.posterior, self.problem, d.permitted_px);
+        let known = ZoneName::CORNERS.into_iter().zip(&ends.readings[FIRST_CORNER..]).filter(|(_, r)| r[0].is_some());
+        let names: Vec<ZoneName> = known.map(|(name, _)| name).collect();
+        d.corners = corners::judge((&names, &measured), self.posterior, self.problem, d.permitted_px);
         let beyond = |e: Option<Estimate>| e.is_some_and(|e| e.value > d.permitted_px);
         if ZoneName::CORNERS.iter().any(|c| d.zones.iter().any(|z| z.name == *c && beyond(z.optical_px))) {
             let gain = posterior::curvature_gain(self.posterior, self.problem);

@@ -197,8 +197,10 @@ fn nothing(map: &TileMap, capture: &Capture, intent: &Intent) -> Diagnosis {
         corners: Corners {
             state: CornerState::NotMeasured,
             basis: Basis::Assumed,
+            corner: None,
             expected_px: None,
             excess_px: None,
+            learned_one_sided: false,
             field_curvature: None,
         },
         permitted_px: judge::permitted_px(intent.sharp_for, map.width, map.height),

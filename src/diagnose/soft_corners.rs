@@ -7,7 +7,7 @@ use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::Estimate;
 
 impl Diagnosis {
-    /// Corners that are softer than what lies beside them, the widest first, with their optical blur, px: beyond the permitted blur, and
+    /// Corners that are softer than what lies beside them, the one that is spoken of and then the widest first, with their optical blur, px: beyond the permitted blur, and
     /// wider than the sharper of the zones beside them by more than their errors and by more than the conventions for the permitted blur
     /// differ. What is as soft as the frame is the frame's blur.
     #[must_use]
@@ -22,6 +22,8 @@ impl Diagnosis {
             .filter(|&(name, corner)| self.beside(name).is_some_and(|b| wider(corner, b)))
             .collect();
         soft.sort_by(|a, b| b.1.value.total_cmp(&a.1.value));
+        // What is said of the corners is said of the first.
+        soft.sort_by_key(|s| self.corners.corner.is_some_and(|spoken| spoken != s.0));
         soft
     }
 
@@ -43,7 +45,7 @@ impl Diagnosis {
         self.zone(name).and_then(|z| z.optical_px).filter(|_| known)
     }
 
-    /// What the corners should read in focus, px, as a zone's number has it: the lens's own blur that is expected there with the
+    /// What the corner that is spoken of should read in focus, px, as a zone's number has it: the lens's own blur that is expected there with the
     /// diffraction that the frame shows, the pixel taken out; `None` where nothing is expected of the lens.
     #[must_use]
     pub fn corners_in_focus_px(&self) -> Option<Estimate> {
@@ -57,11 +59,13 @@ impl Diagnosis {
         Some(Estimate::new(read(lens.value), sd, lens.n))
     }
 
-    /// Whether a lens that was learned is itself beyond the permitted blur in the corners: then it is to blame for them.
+    /// Whether a lens that was learned is itself beyond the permitted blur in the corner that is spoken of, or softer there than across
+    /// from it: then it is to blame for it.
     #[must_use]
     pub fn lens_explains_corners(&self) -> bool {
         let beyond = |e| judge::Answer::by(e, self.permitted_px, self.finest_px).judgement == Judgement::Beyond;
-        self.corners.basis == Basis::Learned && self.corners_in_focus_px().is_some_and(beyond)
+        let known = self.corners.learned_one_sided || self.corners_in_focus_px().is_some_and(beyond);
+        self.corners.basis == Basis::Learned && known
     }
 }
 

@@ -131,7 +131,7 @@ fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, 
     // Those of a shoot differ by focus and movement, too, which one frame can't be told from; those of one subject have in common what it
     // shows at each place, which is taken for the lens.
     let apart = if from == LearnedFrom::Shoot { apart(&fitted, &all, frames.len()) } else { 2.0 * CONTENT };
-    let entries = stops(frames).into_iter().map(|n| entry(n, apart, &fitted, &all, frames)).collect();
+    let entries = stops(frames).into_iter().map(|n| entry(n, (from, apart), &fitted, &all, frames)).collect();
     Ok(Baseline { lens, focal_length_mm, provisional: false, learned_from: from, entries, curvature: None })
 }
 
@@ -173,7 +173,7 @@ fn apart(fitted: &Field, all: &[Sample], frames: usize) -> f64 {
     (squares.iter().sum::<f64>() / (squares.len() as f64).max(1.0)).sqrt()
 }
 
-fn entry(f_number: f64, apart: f64, fitted: &Field, all: &[Sample], frames: &[Frame]) -> Entry {
+fn entry(f_number: f64, (from, apart): (LearnedFrom, f64), fitted: &Field, all: &[Sample], frames: &[Frame]) -> Entry {
     let at_stop: Vec<(&Sample, f64)> =
         all.iter().zip(&fitted.clean).filter(|(s, _)| same(s.f_number, f_number)).map(|(s, c)| (s, *c)).collect();
     let mut used: Vec<usize> = at_stop.iter().filter(|(_, c)| *c > 0.5).map(|(s, _)| s.frame).collect();
@@ -184,7 +184,9 @@ fn entry(f_number: f64, apart: f64, fitted: &Field, all: &[Sample], frames: &[Fr
             let near = |s: &Sample| (s.u - u).hypot(s.v - v) < NEAR;
             let ever: f64 = all.iter().zip(&fitted.clean).filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
             let here: f64 = at_stop.iter().filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
-            if ever < CLEAN_NEAR {
+            // What one subject showed nowhere near at this f-number is not known there, whatever the field says.
+            let unseen = from == LearnedFrom::ApertureSeries && here.round() < 1.0;
+            if ever < CLEAN_NEAR || unseen {
                 None
             } else {
                 fitted.sigma_um((u, v), f_number, here.round() as u32, (apart, floor))

@@ -23,4 +23,4 @@ pub use glass::Glass;
 pub(crate) use glass::set_alike;
 pub(crate) use kind::kind;
 pub use learn::{learn_aperture_series, learn_from_shoot, learn_shoot};
-pub use sample::Unsuitable;
+pub use sample::{LeftOut, Unsuitable, left_out};

@@ -107,22 +107,51 @@ pub(super) struct Frame<'a> {
     pub pitch_um: f64,
 }
 
+/// Why one frame of several is left out; each the words after its name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
+pub enum LeftOut {
+    /// No f-number or pitch.
+    #[error("has no f-number or pixel pitch")]
+    NoFacts,
+    /// Which way the camera was turned is not known, so left and right are not either.
+    #[error("is in portrait format")]
+    Portrait,
+    /// It was sharpened.
+    #[error("is sharpened")]
+    Sharpened,
+    /// Nothing of it was measured.
+    #[error("has nothing to measure")]
+    Bare,
+}
+
+/// Why a frame is left out of what a lens is learned from; `None` where it serves. A sensor's own samples were never sharpened,
+/// whatever their edges look like.
+#[must_use]
+pub fn left_out(map: &TileMap, capture: &Capture) -> Option<LeftOut> {
+    let known = |f: &Option<crate::shot::Fact<f64>>| f.as_ref().is_some_and(|f| f.value.is_finite() && f.value > 0.0);
+    if !known(&capture.f_number) || !known(&capture.pixel_pitch_um) {
+        Some(LeftOut::NoFacts)
+    } else if map.width < map.height {
+        Some(LeftOut::Portrait)
+    } else if !map.mosaic && map.overshoot.is_some_and(sharpened::strong) {
+        Some(LeftOut::Sharpened)
+    } else {
+        (map.measured().count() == 0).then_some(LeftOut::Bare)
+    }
+}
+
 /// The frames that can serve: landscape, unsharpened, with f-number and pitch.
 pub(super) fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>>, Unsuitable> {
-    let fact = |f: &Option<crate::shot::Fact<f64>>| f.as_ref().map(|f| f.value).filter(|v| v.is_finite() && *v > 0.0);
     let mut kept = Vec::new();
     let (mut portrait, mut sharpened) = (0, 0);
     for &(map, capture) in frames {
-        let (Some(f_number), Some(pitch_um)) = (fact(&capture.f_number), fact(&capture.pixel_pitch_um)) else {
-            continue;
-        };
-        if map.width < map.height {
-            // Which way the camera was turned is not known, so left and right are not either.
-            portrait += 1;
-        } else if map.overshoot.is_some_and(sharpened::strong) {
-            sharpened += 1;
-        } else if map.measured().count() > 0 {
-            kept.push(Frame { map, capture, f_number, pitch_um });
+        match (left_out(map, capture), &capture.f_number, &capture.pixel_pitch_um) {
+            (None, Some(f_number), Some(pitch)) => {
+                kept.push(Frame { map, capture, f_number: f_number.value, pitch_um: pitch.value });
+            }
+            (Some(LeftOut::Portrait), ..) => portrait += 1,
+            (Some(LeftOut::Sharpened), ..) => sharpened += 1,
+            _ => {}
         }
     }
     if kept.is_empty() {

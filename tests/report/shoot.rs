@@ -144,8 +144,10 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
         corners: Corners {
             state: if fault.corner > 2.0 { CornerState::SofterThanExpected } else { CornerState::AsExpected },
             basis: Basis::Assumed,
+            corner: None,
             expected_px: Some(Estimate::new(0.9, 0.4, 1)),
             excess_px: (fault.corner > 2.0).then(|| Estimate::new(1.7, 0.3, 4)),
+            learned_one_sided: false,
             field_curvature: None,
         },
         permitted_px: permitted,

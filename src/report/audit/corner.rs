@@ -38,7 +38,8 @@ pub(super) fn aside(d: &Diagnosis, flags: &[Flag]) -> Option<String> {
     Some(match d.corners.state {
         CornerState::SofterThanExpected => format!("the {name} corner is softer ({blur}) than this lens should be"),
         _ if explained(d, flags) => {
-            format!("the {name} corner is softer ({blur}), which is the lens, not your focus")
+            let known = if d.corners.learned_one_sided { ": it was learned to be softer on that side" } else { "" };
+            format!("the {name} corner is softer ({blur}), which is the lens, not your focus{known}")
         }
         _ => format!("the {name} corner is softer ({blur}) than what lies beside it, by no more than many lenses are"),
     })

@@ -75,9 +75,11 @@ pub(super) fn conclusion(baseline: &Baseline, found: &[Asymmetry]) -> String {
     else {
         return match found.is_empty() {
             true => "Too little of the field is known to compare its sides.".into(),
-            false => format!(
-                "Even: no side or corner differs from its mirror image by {REAL:.0} standard deviations or more."
-            ),
+            false => both_sides(baseline).unwrap_or_else(|| {
+                format!(
+                    "Even: no side or corner differs from its mirror image by {REAL:.0} standard deviations or more."
+                )
+            }),
         };
     };
     let (one, other) = names(worst.sides);
@@ -102,6 +104,33 @@ pub(super) fn conclusion(baseline: &Baseline, found: &[Asymmetry]) -> String {
         worst.difference_um.sd,
         f_number(worst.f_number),
     )
+}
+
+/// Distance from the centre at which both sides are set against the upper and the lower edge, half-diagonals. Derived: that of the
+/// outermost cells of a 3:2 frame above and below the centre, 0.5547 less half of a cell of eight.
+const ROUND: f64 = 0.485;
+/// Half the sides of a 3:2 frame, half-diagonals.
+const HALF: (f64, f64) = (0.832_05, 0.554_70);
+
+/// Where two sides across from each other are softer than the other two as far from the centre: what a lens in line leaves goes by that
+/// distance, and a sensor or lens at an angle softens two sides, to right and left of where it is still in focus.
+fn both_sides(baseline: &Baseline) -> Option<String> {
+    let (x, y) = (0.5 * ROUND / HALF.0, 0.5 * ROUND / HALF.1);
+    let softer = |e: &Entry| {
+        let at = |dx: f64, dy: f64| e.at(0.5 + dx, 0.5 + dy);
+        let (across, along) = ([at(-x, 0.0)?, at(x, 0.0)?], [at(0.0, -y)?, at(0.0, y)?]);
+        let over = |a: [Estimate; 2], b: [Estimate; 2]| {
+            a.iter().all(|a| b.iter().all(|b| a.value - b.value > REAL * a.sd.hypot(b.sd)))
+        };
+        let names = [("left and right", "top and bottom"), ("top and bottom", "left and right")];
+        let found = [over(across, along), over(along, across)].iter().position(|f| *f)?;
+        Some((names[found], e.f_number))
+    };
+    let ((soft, sharp), n) = baseline.entries.iter().find_map(softer)?;
+    Some(format!(
+        "Both {soft} are softer at {} than {sharp} as far from the centre: a sensor or lens at an angle to the subject, or things of more depth there.",
+        f_number(n)
+    ))
 }
 
 /// Whether the subject's own depth may be what differs: an aperture series need not be of a flat subject.
