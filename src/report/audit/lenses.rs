@@ -162,11 +162,11 @@ fn whose(sided: &[&Pair]) -> &'static str {
     if sided.iter().all(|p| low(&p)) {
         // Above nothing says so: what stands low on one side of every picture would do the same.
         "That is probably the lens, unless something near stood on that side in every scene. Take one frame of a flat wall, square \
-         on, and one more with the camera upside down: what stays on the same side of the picture is the lens; then have it checked."
+         on, and one more with the camera upside down: what goes over to the other side of the wall is the lens; then have it checked."
     } else {
         "Scenes and focus change from frame to frame and this does not, so it is most likely the lens, not your focus. Take one frame \
-         of a flat wall, square on, and one more with the camera upside down: what stays on the same side of the picture is the lens; \
-         then have it checked."
+         of a flat wall, square on, and one more with the camera upside down: what goes over to the other side of the wall is the \
+         lens; then have it checked."
     }
 }
 
