@@ -471,7 +471,9 @@ fn the_command_prints_facts_of_files_and_folders_and_names_what_it_could_not_rea
     assert!(text.contains("1.19 m to 1.57 m") && text.contains("maker note") && text.contains("f/8"), "{text}");
 
     let (status, text, _) = run(&["--json", whole]);
-    let list: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let told: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!((&told["format"], &told["version"]), (&"tussock.facts".into(), &1.into()));
+    let list = &told["files"];
     assert_eq!((status, list.as_array().unwrap().len()), (0, heads::makers::all().len()));
     let entry = list.as_array().unwrap().iter().find(|e| e["file"].as_str().unwrap().ends_with("canon-eos.jpg"));
     let distance = &entry.unwrap()["capture"]["focus_distance_m"];
@@ -482,6 +484,7 @@ fn the_command_prints_facts_of_files_and_folders_and_names_what_it_could_not_rea
     let (status, text, _) = run(&["--json", "--aperture", "f/11", "--focus-distance", "2.4m", file]);
     let list: serde_json::Value = serde_json::from_str(&text).unwrap();
     assert_eq!(status, 0);
+    let list = &list["files"];
     assert_eq!(list[0]["capture"]["f_number"], serde_json::json!({"value": 11.0, "source": "given"}));
     assert_eq!(list[0]["capture"]["focus_distance_m"]["value"], 2.4);
 

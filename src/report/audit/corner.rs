@@ -33,14 +33,22 @@ pub(super) fn names(soft: &[(ZoneName, Estimate)]) -> Vec<ZoneName> {
 
 /// What is said of the corners of a frame that is sharp from near to far, where one is soft.
 pub(super) fn aside(d: &Diagnosis, flags: &[Flag]) -> Option<String> {
-    let &(name, blur) = d.soft_corners().first()?;
-    let (name, blur) = (corner_name(name), px(blur.value));
+    let &(zone, blur) = d.soft_corners().first()?;
+    let (name, blur) = (corner_name(zone), px(blur.value));
     Some(match d.corners.state {
+        CornerState::SofterThanExpected if d.corners.basis == Basis::Assumed => {
+            format!("the {name} corner is softer ({blur}) than most lenses are")
+        }
         CornerState::SofterThanExpected => format!("the {name} corner is softer ({blur}) than this lens should be"),
         _ if explained(d, flags) => {
             let known = if d.corners.learned_one_sided { ": it was learned to be softer on that side" } else { "" };
             format!("the {name} corner is softer ({blur}), which is the lens, not your focus{known}")
         }
+        // No even lens draws one corner plainly softer than the one across from it.
+        _ if d.lean().is_some_and(|l| l.beyond && l.corner == zone) => format!(
+            "the {name} corner is softer ({blur}) than the one across from it: something nearer or farther stands there, or \
+             the lens is out of line"
+        ),
         _ => format!("the {name} corner is softer ({blur}) than what lies beside it, by no more than many lenses are"),
     })
 }
@@ -78,9 +86,10 @@ pub(super) fn sentence(d: &Diagnosis, flags: &[Flag]) -> String {
             format!("The {} corner reads {}: {whose}{expected}.", corner_name(name), px(blur.value))
         }
         (CornerState::SofterThanExpected, Some(&(name, blur))) => format!(
-            "The {} corner reads {}, beyond what this lens should do{expected}{one_sided}.",
+            "The {} corner reads {}, beyond what {} do{expected}{one_sided}.",
             corner_name(name),
-            px(blur.value)
+            px(blur.value),
+            if c.basis == Basis::Assumed { "most lenses" } else { "this lens should" }
         ),
     };
     // A curved field is the same on either side: it softens no corner and leaves the one across from it sharp.
