@@ -127,7 +127,7 @@ fn advised(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> St
         Cause::Motion => vec![steady(d, capture)],
         Cause::LensAsymmetry => vec![
             "Check the lens with a flat far subject square on, once upright and once with the camera turned over: \
-             what stays on the same side of the frame is the lens."
+             what goes over to the other side of the subject is the lens."
                 .into(),
         ],
         Cause::LensSoftness => vec![softness(capture)],

@@ -46,18 +46,22 @@ pub(crate) fn plan_text(plan: &Plan, from: Option<&Was>, units: Units) -> String
 /// Where the photographer was.
 pub(super) fn was_here(was: &Was, units: Units) -> String {
     let metres = |d: Distance| d.bounds().1;
-    let range = |[low, value, high]: [Distance; 3]| {
-        format!("{} ({} to {})", length(metres(value), units), length(metres(low), units), length(metres(high), units))
+    let range = |all: [Distance; 3]| match all.map(metres) {
+        [low, value, _] if value.is_infinite() && low.is_finite() => format!("{} or beyond", length(low, units)),
+        [_, value, _] if value.is_infinite() => "infinity".into(),
+        [low, value, high] => {
+            format!("about {} ({} to {})", length(value, units), length(low, units), length(high, units))
+        }
     };
     let mut text = format!("You were here: {}", was.file);
     if let Some(n) = was.f_number {
         text += &format!(" at {}", stop(n));
     }
     if let Some(focus) = was.focus_m {
-        text += &format!(", focused at about {}", range(focus));
+        text += &format!(", focused at {}", range(focus));
     }
     if let Some(near) = was.near_m {
-        text += &format!(", the nearest ground at about {}", range(near));
+        text += &format!(", the nearest ground at {}", range(near));
     }
     text + ". Next time:"
 }
