@@ -375,7 +375,7 @@ mod tests {
         let torn: Vec<_> = eighth.iter().cloned().chain([read([0.95, 0.45, 0.5, 0.5], Some(3))]).collect();
         assert_eq!(together(&torn)[0].pairs[0].softer_in, [0, 7]);
         // Frames without a number in a corner are no scenes.
-        let mut blind = eighth.clone();
+        let mut blind = eighth;
         blind.last_mut().unwrap().as_mut().unwrap().corners[1] = None;
         assert!(together(&blind).iter().all(|t| t.pairs.iter().all(|p| p.corners != PAIRS[0])));
     }

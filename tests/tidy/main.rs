@@ -164,7 +164,7 @@ fn every_tuned_constant_says_where_it_comes_from() {
 /// Whether a comment says first what a constant is and then, in a sentence of its own, where it comes from.
 fn tells_origin(comment: &str) -> bool {
     let told = |o: &&str| comment.split_once(&format!(". {o}")).is_some_and(|(_, origin)| !origin.trim().is_empty());
-    !ORIGINS.iter().any(|o| comment.starts_with(o)) && ORIGINS.iter().any(|o| told(&o))
+    !ORIGINS.iter().any(|o| comment.starts_with(o)) && ORIGINS.iter().any(told)
 }
 
 /// The libraries in the program, as `notices.txt` lists them, against the one list of licences: that of `deny.toml`, by which

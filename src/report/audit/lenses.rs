@@ -159,7 +159,7 @@ fn reading(of: &Sharpest) -> String {
 /// Whose it is, and what makes sure.
 fn whose(sided: &[&Pair]) -> &'static str {
     let low = |p: &&Pair| p.corners.contains(&ZoneName::BottomLeft);
-    if sided.iter().all(|p| low(&p)) {
+    if sided.iter().all(low) {
         // Above nothing says so: what stands low on one side of every picture would do the same.
         "That is probably the lens, unless something near stood on that side in every scene. Take one frame of a flat wall, square \
          on, and one more with the camera upside down: what goes over to the other side of the wall is the lens; then have it checked."
