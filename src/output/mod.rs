@@ -120,7 +120,7 @@ pub(crate) fn lost() -> bool {
     LOST.load(Ordering::Relaxed)
 }
 
-/// Prints to standard output; what becomes of it never ends the work that goes on beside it (see [`unprinted`]).
+/// Prints to standard output; what becomes of it never ends the work that goes on beside it (see `unprinted`).
 pub fn print(text: &str) {
     print_bytes(harmless(text).as_bytes());
 }
