@@ -413,4 +413,22 @@ fn one_bad_corner_is_beyond_what_the_lens_does_and_is_named() {
     assert_eq!(d.corners.state, CornerState::SofterThanExpected, "{:?} {:?}", d.corners, d.verdict);
     let said = words::corners(&d);
     assert!(said.contains("bottom right corner is worse"), "{said}");
+    // Nothing was learned of this lens.
+    assert!(said.contains("beyond what most lenses do (") && !said.contains("this lens should"), "{said}");
+    // Such a corner is no more excused where it is within what is assumed of lenses: no even one draws it so.
+    let mut excused = d.clone();
+    (excused.verdict.cause, excused.corners.state) = (Cause::SharpThroughout, CornerState::AsExpected);
+    let said = words::sentence(&excused, &scene.capture(), Units::Metric);
+    assert!(said.contains("bottom right corner is softer") && said.contains("than the one across from it"), "{said}");
+    // Where the upper corners lean the other way, however little, no side is the softer.
+    let mut leaning = d;
+    leaning.verdict.cause = Cause::LensAsymmetry;
+    let corners = [ZoneName::TopLeft, ZoneName::TopRight, ZoneName::BottomLeft, ZoneName::BottomRight];
+    for (name, width) in corners.into_iter().zip([1.3, 1.2, 1.0, 4.0]) {
+        let zone = leaning.zones.iter_mut().find(|z| z.name == name).unwrap();
+        zone.optical_px = Some(Estimate::new(width, 0.1, 9));
+    }
+    let said = words::sentence(&leaning, &scene.capture(), Units::Metric);
+    let told = "bottom right corner is softer than its mirror image, 4.00 px against 1.00 px";
+    assert!(said.contains(told) && !said.contains("one side"), "{said}");
 }

@@ -105,7 +105,10 @@ pub(crate) fn into(audit: &Audit, found: &Found, mut folder: Folder) -> anyhow::
         let sharp = group.members.iter().copied().filter(sharp).collect();
         groups.push(report::group(group.members, sharp, view));
     }
-    let lenses = together(&shoot);
+    let lenses = guarded(|| together(&shoot)).unwrap_or_else(|words| {
+        output::say(&output::broke_down("setting the lenses' corners against each other", &words));
+        Vec::new()
+    });
     let (intent, base) = (audit.intent, original::base());
     let mut run = Run { frames: Vec::new(), failures, groups, baselines, lenses, intent, unreached, base };
     let view = output::timed("writing the report", || written(audit, &mut run, &mut shoot, &folder))?;

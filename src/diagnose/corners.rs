@@ -10,6 +10,7 @@ use super::posterior::Posterior;
 use super::surface::Surface;
 use super::zones::Reading;
 use super::{Basis, CornerState, Corners, ZoneName};
+use crate::lens::REAL;
 use crate::quantity::Estimate;
 use crate::stats::Dice;
 
@@ -62,16 +63,12 @@ fn beyond_its_mirror(readings: &[Reading], posterior: &Posterior, surface: &Surf
     pairs.filter(|&(a, b)| mirrored(&readings[a], &readings[b])).any(|(a, b)| beyond(a, b) > LIKELY)
 }
 
-/// Standard deviations from which what was learned of a corner and of the one across from it is called different. Chosen: as surely as
-/// a learned lens is called one-sided.
-const ONE_SIDED: f64 = 3.0;
-
 /// Whether the corner at `readings[i]` was learned to be softer than the one across from it, right for left.
 fn learned_softer(readings: &[Reading], i: usize) -> bool {
     let across = |a: &Sample, b: &Sample| a.u * b.u < 0.0 && a.v * b.v > 0.0;
     let Some((here, sd)) = readings[i].place.learned else { return false };
     let others = readings.iter().filter(|r| across(&r.place, &readings[i].place)).filter_map(|r| r.place.learned);
-    others.into_iter().any(|(there, other)| here - there > ONE_SIDED * sd.hypot(other))
+    others.into_iter().any(|(there, other)| here - there > REAL * sd.hypot(other))
 }
 
 /// One corner beside its own expectation.

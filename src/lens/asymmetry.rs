@@ -5,6 +5,9 @@ use serde::Serialize;
 use super::{Baseline, Entry};
 use crate::quantity::Estimate;
 
+/// Standard deviations from which an asymmetry is called real. Chosen: chance brings three of a thousand comparisons there.
+pub const REAL: f64 = 3.0;
+
 /// Two parts of the field that a centred lens would draw alike.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case")]

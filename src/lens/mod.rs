@@ -15,7 +15,7 @@ mod learn;
 pub mod record;
 mod sample;
 
-pub use asymmetry::{Asymmetry, Sides, asymmetries};
+pub use asymmetry::{Asymmetry, REAL, Sides, asymmetries};
 pub use baseline::{Baseline, Curvature, Entry, LearnedFrom};
 pub use doubt::{Doubt, doubts};
 pub use focus::learn_focus_series;

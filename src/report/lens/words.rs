@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::lens::{Asymmetry, Baseline, Entry, LearnedFrom, Sides};
+use crate::lens::{Asymmetry, Baseline, Entry, LearnedFrom, REAL, Sides};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::quantity::Estimate;
@@ -10,9 +10,6 @@ use crate::report::say::camera::f_number;
 use crate::report::say::name::capital;
 use crate::report::say::number::counted;
 use crate::series::aperture::NO_LOSS;
-
-/// Standard deviations from which an asymmetry is called real.
-const REAL: f64 = 3.0;
 
 /// A baseline as plain text.
 pub(crate) fn lens_text(baseline: &Baseline, found: &[Asymmetry]) -> String {
