@@ -228,7 +228,7 @@ impl Frame<'_> {
 
     /// ln of a reading's width beside the best mode.
     fn width(&self, r: &Reading) -> f64 {
-        self.problem.predict(&self.posterior.modes[0].theta, &r.place).y + r.departure
+        self.posterior.ln_width(self.problem, 0, r)
     }
 
     /// One reading of a zone beside every mode.

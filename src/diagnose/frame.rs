@@ -1,14 +1,15 @@
 //! One fitted frame: judges zones, causes, corners and distances, and fills the diagnosis.
 
+use super::corners::{self, Corner};
 use super::evidence::{Evidence, Sample};
 use super::fit::Problem;
 use super::implied::Moments;
 use super::model::Ready;
 use super::parameters::Free;
-use super::parameters::Parameter::{Scale, Shift, Tilt};
+use super::parameters::Parameter::{Shift, Tilt};
 use super::posterior::{self, Posterior};
 use super::zones::Reading;
-use super::{Budget, Diagnosis, Undecided, Unsettled, Zone, ZoneName, corners, picture, sides, weigh};
+use super::{Budget, Diagnosis, Undecided, Unsettled, Zone, ZoneName, picture, sides, weigh};
 use crate::judge::{self, Answer, Judgement, Reason};
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Estimate, Intent, TRACK_SIGMA};
@@ -63,13 +64,15 @@ impl Frame<'_> {
             let near = d.near_mut();
             (near.blur_px, near.optical_px, near.used) = (None, None, 0);
         }
-        let mut measured: Vec<Reading> = ends.readings[FIRST_CORNER..].iter().filter_map(|r| r[0]).collect();
-        if let Some(shoot) = self.shoot {
-            measured.iter_mut().for_each(|r| r.place.learned = shoot.learned_at(r.place.u, r.place.v));
-        }
-        let known = ZoneName::CORNERS.into_iter().zip(&ends.readings[FIRST_CORNER..]).filter(|(_, r)| r[0].is_some());
-        let names: Vec<ZoneName> = known.map(|(name, _)| name).collect();
-        d.corners = corners::judge((&names, &measured), self.posterior, self.problem, d.permitted_px);
+        let corner = |(name, readings): (ZoneName, &Vec<Option<Reading>>)| {
+            let mut place = readings[0].as_ref()?.place;
+            if let Some(shoot) = self.shoot {
+                place.learned = shoot.learned_at(place.u, place.v);
+            }
+            Some(Corner { name, place, readings: readings.clone() })
+        };
+        let corners = ZoneName::CORNERS.into_iter().zip(&ends.readings[FIRST_CORNER..]).filter_map(corner);
+        d.corners = corners::judge(&corners.collect::<Vec<_>>(), self.posterior, self.problem, d.permitted_px);
         let beyond = |e: Option<Estimate>| e.is_some_and(|e| e.value > d.permitted_px);
         if ZoneName::CORNERS.iter().any(|c| d.zones.iter().any(|z| z.name == *c && beyond(z.optical_px))) {
             let gain = posterior::curvature_gain(self.posterior, self.problem);
@@ -97,8 +100,7 @@ impl Frame<'_> {
         let (surface, mut normal) = (&self.problem.surface, Dice::new(7));
         for draw in &self.posterior.draws {
             let Some(r) = &reading[draw.mode] else { continue };
-            let place = self.problem.predict(&self.posterior.modes[draw.mode].theta, &r.place);
-            let whole = (place.y + r.departure + r.sd * normal.normal() - draw.theta[Scale]).exp();
+            let whole = self.posterior.width(self.problem, draw, r, normal.normal());
             let now = self.problem.predict(&draw.theta, &r.place);
             // A width below the least that the disc and the aperture leave is the measurement's error.
             let disc = now.disc.abs();

@@ -4,7 +4,7 @@ use super::Frame;
 use super::diagnosis::{FAR, NEAR};
 use super::evidence::Sample;
 use super::model::Ready;
-use super::parameters::Parameter::{Curve, Far, Horizon, Scale, Shake, Tilt};
+use super::parameters::Parameter::{Curve, Far, Horizon, Shake, Tilt};
 use super::parameters::Theta;
 use super::posterior::Draw;
 use super::weigh::Parts;
@@ -23,8 +23,7 @@ impl Frame<'_> {
     ///
     /// The parts are those at `at`, where the zone would lie if all of its tiles could be measured.
     pub(super) fn parts(&self, draw: &Draw, reading: &Reading, at: &Sample, noise: f64) -> Parts {
-        let mode = self.problem.predict(&self.posterior.modes[draw.mode].theta, &reading.place);
-        let width = (mode.y + reading.departure + reading.sd * noise - draw.theta[Scale]).exp();
+        let width = self.posterior.width(self.problem, draw, reading, noise);
         let there = self.problem.predict(&draw.theta, &reading.place);
         let shake = draw.theta[Shake].abs();
         if reading.departure.abs() > zones::OFF_MODEL || reading.side != 0.0 {
@@ -115,8 +114,7 @@ impl Frame<'_> {
                 .iter()
                 .filter_map(|r| r[draw.mode].as_ref())
                 .map(|r| {
-                    let mode = self.problem.predict(&self.posterior.modes[draw.mode].theta, &r.place).y;
-                    let here = mode + r.departure;
+                    let here = self.posterior.ln_width(self.problem, draw.mode, r);
                     (self.problem.predict(&moved, &r.place).y - here).abs() / r.sd.hypot(WIDTH_DOUBT)
                 })
                 .fold(0.0, f64::max);
