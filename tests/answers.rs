@@ -9,7 +9,7 @@ use tussock::TileMap;
 use tussock::diagnose::{Cause, Diagnosis, ImpliedDistance, Standing, Unsettled, ZoneName, diagnose, doubted};
 use tussock::judge::{self, Judgement, Reason};
 use tussock::measure::{Streak, TileState};
-use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
+use tussock::quantity::{Distance, Estimate, Flag, Intent, SharpFor, Units};
 use tussock::report::words;
 use tussock::shot::{Capture, Fact, Source};
 
@@ -50,6 +50,26 @@ fn no_focus_distance_is_told_by_a_blur_that_is_everywhere_the_same() {
         let deep = right(Scene { f_number: 2.8, seed, ..Scene::default() });
         let told = judge(&deep, &deep.map()).implied.focus_m.map(|f| f.value);
         assert!(told.is_some_and(|m| (m / deep.focus_m - 1.0).abs() < 0.2), "seed {seed}: {told:?}");
+    }
+}
+
+/// By the thin lens a disc tells the inverse distance of the focus less that of what it is the disc of: in a clearing that ends 10 m
+/// away all inverse distances are 1/10 m more than before a far scene, and a record of the focus is held against them so.
+#[test]
+fn distances_are_told_from_the_far_scene_that_was_stated() {
+    // Focus 10 m before a far scene, and the same discs in the clearing: 1 / (1/10 + 1/10) = 5 m.
+    let scene = Scene { f_number: 2.8, focus_m: 10.0, ..Scene::default() };
+    let map = scene.map();
+    let (far, clearing) = (Intent::default(), Intent { far_m: Some(10.0), ..Intent::default() });
+    let told = |intent: &Intent| diagnose(&map, &scene.capture(), None, intent).implied;
+    let inverse = |d: Option<ImpliedDistance>| 1.0 / d.unwrap().value;
+    let (a, b) = (told(&far), told(&clearing));
+    assert!((inverse(b.focus_m) - inverse(a.focus_m) - 0.1).abs() < 0.01, "{a:?} {b:?}");
+    assert!((inverse(b.near_m) - inverse(a.near_m) - 0.1).abs() < 0.01, "{a:?} {b:?}");
+    for (metres, intent, against) in [(10.0, far, false), (5.0, clearing, false), (5.0, far, true)] {
+        let focus_distance_m = Some(Fact::new(Distance::from_metres(metres), Source::MakerNote));
+        let d = diagnose(&map, &Capture { focus_distance_m, ..scene.capture() }, None, &intent);
+        assert_eq!(d.flags.contains(&Flag::FocusDistanceContradicted), against, "{metres} m, {intent:?}");
     }
 }
 

@@ -346,6 +346,36 @@ fn strong_corners_are_called_the_lens_not_the_focus() {
     assert!(said.contains("lens"), "{said} {:?}", d.corners);
 }
 
+/// What lenses do at the corners is theirs, whatever the picture is for.
+#[test]
+fn what_most_lenses_do_at_the_corners_does_not_hang_on_the_use() {
+    let scene = Scene { f_number: 11.0, lens: (0.2, 2.6, 2.5), ..Scene::default() };
+    let uses =
+        [SharpFor::Diagonal1500, SharpFor::OneToOne, SharpFor::Print { long_m: 0.6, short_m: 0.4, distance_m: 2.0 }];
+    let told = uses.map(|sharp_for| {
+        let d = diagnose(&scene.map(), &scene.capture(), None, &Intent { sharp_for, ..Intent::default() });
+        (d.permitted_px, d.corners.expected_px.unwrap().value)
+    });
+    // Permitted are discs of 4.8 px, 2 px, and 1/3438 of 2 m, which is 5.8 px of a print 600 mm wide.
+    assert!(told[2].0 > told[0].0 && told[0].0 > 2.0 * told[1].0, "{told:?}");
+    assert!(told.iter().all(|t| (t.1 - 0.8 * told[0].0).abs() < 1e-9), "{told:?}");
+}
+
+/// The lens's own blur at a corner, what is expected and what goes beyond it in quadrature, is part of the width that was read there.
+#[test]
+fn no_more_is_laid_to_a_corner_than_was_read_there() {
+    for (seed, f_number) in (1..=6).flat_map(|seed| [4.0, 11.0].map(|n| (seed, n))) {
+        let mut scene = Scene { f_number, lens: (0.2, 6.0, 2.5), seed, ..Scene::default() };
+        scene.focus_m = 3.0 * near(&scene);
+        let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
+        let c = d.corners;
+        let (corner, expected, excess) = (c.corner.unwrap(), c.expected_px.unwrap(), c.excess_px.unwrap());
+        let read = d.zones.iter().find(|z| z.name == corner).unwrap().blur_px.unwrap();
+        let own = expected.value.hypot(excess.value);
+        assert!(own < 1.02 * read.value, "seed {seed}, f/{f_number}, {corner:?}: {own} of {read:?}");
+    }
+}
+
 /// A baseline that holds exactly the lens of a scene, known to 0.6 um.
 fn learned(scene: &Scene) -> Baseline {
     let (columns, rows) = (12, 8);

@@ -12,9 +12,9 @@ use crate::lens::REAL;
 use crate::quantity::Estimate;
 use crate::stats::Dice;
 
-/// Lens blur expected at the corners of an unknown lens, as a share of the permitted blur, and its spread. Corners
-/// softer than the centre are normal at right focus (common practice, no published source). Chosen: no published table
-/// of how much corners soften was found, so this is an assumption and called one.
+/// Lens blur expected at the corners of an unknown lens, as a share of what the diagonal over 1500 permits, and its spread: a lens
+/// is what it is, whatever the picture is for. Corners softer than the centre are normal at right focus (common practice, no
+/// published source). Chosen: no published table of how much corners soften was found, so this is an assumption and called one.
 const ASSUMED: (f64, f64) = (0.8, 0.5);
 
 /// A corner as it reads beside each mode of the posterior, as far as something in it is credible there; beside the first it is.
@@ -67,12 +67,11 @@ impl Draws<'_> {
                 _ => 0.0,
             };
             let both = draws.iter().zip(parts[a].iter().zip(&parts[b]));
-            let (over, all) = both.filter_map(|(draw, (a, b))| Some((draw.weight, (*a)?.powi(2) - (*b)?.powi(2)))).fold(
-                (0.0, 0.0),
-                |(over, all), (weight, more)| {
+            let (over, all) = both
+                .filter_map(|(draw, (a, b))| Some((draw.weight, (*a)?.powi(2) - (*b)?.powi(2))))
+                .fold((0.0, 0.0), |(over, all), (weight, more)| {
                     (over + if more - known > permitted * permitted { weight } else { 0.0 }, all + weight)
-                },
-            );
+                });
             all > 0.0 && over > LIKELY * all
         };
         let pairs = (0..corners.len()).flat_map(|a| (0..corners.len()).map(move |b| (a, b)));
@@ -135,10 +134,16 @@ impl Beside {
     }
 }
 
-/// Judges the corners by the lens's part of each, each beside what is expected of that very corner.
-pub(super) fn judge(corners: &[Corner], posterior: &Posterior, problem: &Problem, permitted: f64) -> Corners {
+/// Judges the corners by the lens's part of each, each beside what is expected of that very corner. `permitted`: the blur, px, that the
+/// use asked for permits, and `usual` that of the diagonal over 1500.
+pub(super) fn judge(
+    corners: &[Corner],
+    (posterior, problem): (&Posterior, &Problem),
+    permitted: f64,
+    usual: f64,
+) -> Corners {
     let draws = Draws { posterior, problem };
-    let assumed = (ASSUMED.0 * permitted, ASSUMED.1 * permitted);
+    let assumed = (ASSUMED.0 * usual, ASSUMED.1 * usual);
     let beside = |(index, corner): (usize, &Corner)| {
         let expected = corner.place.learned.unwrap_or(assumed);
         Some(Beside { index, expected, excess: draws.excess(corner, expected.0)? })

@@ -12,7 +12,7 @@ use super::zones::Reading;
 use super::{Budget, Diagnosis, Undecided, Unsettled, Zone, ZoneName, picture, sides, weigh};
 use crate::judge::{self, Answer, Judgement, Reason};
 use crate::measure::TileMap;
-use crate::quantity::{DISC_SIGMA, Estimate, Intent, TRACK_SIGMA};
+use crate::quantity::{DISC_SIGMA, Estimate, Intent, SharpFor, TRACK_SIGMA};
 use crate::shot::Capture;
 use crate::stats::Dice;
 
@@ -72,7 +72,9 @@ impl Frame<'_> {
             Some(Corner { name, place, readings: readings.clone() })
         };
         let corners = ZoneName::CORNERS.into_iter().zip(&ends.readings[FIRST_CORNER..]).filter_map(corner);
-        d.corners = corners::judge(&corners.collect::<Vec<_>>(), self.posterior, self.problem, d.permitted_px);
+        let corners: Vec<Corner> = corners.collect();
+        let usual = judge::permitted_px(SharpFor::Diagonal1500, self.map.width, self.map.height);
+        d.corners = corners::judge(&corners, (self.posterior, self.problem), d.permitted_px, usual);
         let beyond = |e: Option<Estimate>| e.is_some_and(|e| e.value > d.permitted_px);
         if ZoneName::CORNERS.iter().any(|c| d.zones.iter().any(|z| z.name == *c && beyond(z.optical_px))) {
             let gain = posterior::curvature_gain(self.posterior, self.problem);

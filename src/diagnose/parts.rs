@@ -7,6 +7,7 @@ use super::model::Ready;
 use super::parameters::Parameter::{Curve, Far, Horizon, Shake, Tilt};
 use super::parameters::Theta;
 use super::posterior::Draw;
+use super::priors::far_discs;
 use super::weigh::Parts;
 use super::zones::{self, Reading};
 use crate::quantity::Distance;
@@ -101,13 +102,13 @@ impl Frame<'_> {
 
     /// Whether the recorded focus distance would make near or far clearly sharper or softer than they are, in all
     /// but a fiftieth of the posterior.
-    pub(super) fn misplaced(&self, recorded: Distance, readings: &[Vec<Option<Reading>>]) -> bool {
+    pub(super) fn misplaced(&self, recorded: Distance, inverse_far: f64, readings: &[Vec<Option<Reading>>]) -> bool {
         let Some(reach) = self.e.reach else { return false };
-        let (low, high) = recorded.bounds();
+        let [low, high] = far_discs(recorded, reach, inverse_far);
         let (mut fits, mut whole) = (0.0, 0.0);
         for draw in &self.posterior.draws {
             // The recorded distances that the record's rounding allows, the one nearest to the draw taken.
-            let far = draw.theta[Far].clamp(-reach / low, -reach / high);
+            let far = draw.theta[Far].clamp(low, high);
             let mut moved = draw.theta;
             moved[Far] = far;
             let worst = readings[NEAR..=FAR]

@@ -5,7 +5,7 @@ use super::model::Ready;
 use super::parameters::Parameter::{Centre, Corner, Far, Growth, Horizon, Scale, Shake};
 use super::parameters::{Belief, Free, Parameter, SIZE, TABLE, Theta};
 use crate::optics::blur::{Parts, sigma_px};
-use crate::quantity::{Estimate, Intent};
+use crate::quantity::{Distance, Estimate, Intent};
 use crate::shot::{Capture, Source};
 
 /// Priors of all parameters for a frame, and the knowledge that ties several of them.
@@ -73,8 +73,7 @@ impl Priors {
             priors.put(Scale, Belief::even(0.0, sd.max(LEAST_SCALE)));
         }
         priors.recorded = e.reach.zip(capture.focus_distance_m.as_ref()).map(|(reach, recorded)| {
-            let (low, high) = recorded.value.bounds();
-            let (near, far) = (-reach / low, -reach / high);
+            let [near, far] = far_discs(recorded.value, reach, intent.inverse_far());
             let middle = 0.5 * (near + far);
             let trust = if recorded.source == Source::Given { 0.9 } else { 0.5 };
             (middle, (0.5 * (far - near)).hypot(0.2 * middle.abs()).hypot(0.5), trust)
@@ -128,6 +127,15 @@ impl Priors {
     }
 }
 
+/// Signed discs of the far scene, px, that the bounds of a focus distance leave, the nearest focus first. `reach`: disc of what lies at
+/// infinity times the focus distance, px m; `inverse_far`: of the far scene's distance, 1/m.
+///
+/// The thin lens with a focus beyond many focal lengths: c(Z) = K (1/Z - 1/s).
+pub(super) fn far_discs(focus: Distance, reach: f64, inverse_far: f64) -> [f64; 2] {
+    let (low, high) = focus.bounds();
+    [low, high].map(|s| reach * (inverse_far - 1.0 / s))
+}
+
 /// ln of the growth of the disc over ground: from the camera's height or the nearest distance where the user gives one,
 /// else from a usual height. `deep`: from the horizon to the lower edge, in v.
 ///
@@ -135,9 +143,11 @@ impl Priors {
 /// of v (McCloskey and Langer, CVPR 2009; D: half diagonal).
 fn growth(e: &Evidence, intent: &Intent, f_number: Option<f64>, deep: f64) -> Option<Belief> {
     let usual = e.focal_m.zip(f_number).map(|(f, n)| f * e.half_diagonal / n);
-    match (usual, intent.camera_height_m, e.reach.zip(intent.near_m)) {
+    // From the far scene to the nearest ground the disc grows by the difference of their inverse distances.
+    let across = intent.near_m.map(|near| 1.0 / near - intent.inverse_far()).filter(|d| *d > 0.0);
+    match (usual, intent.camera_height_m, e.reach.zip(across)) {
         (Some(scale), Some(height), _) => Some(Belief::even((scale / height).ln(), 0.3)),
-        (_, _, Some((reach, near))) => Some(Belief::even((reach / near / deep).ln(), 0.35)),
+        (_, _, Some((reach, across))) => Some(Belief::even((reach * across / deep).ln(), 0.35)),
         // A lower camera or rising ground is rarer than ground that falls away or lies far off.
         (Some(scale), None, None) => Some(Belief { mean: (scale / USUAL_HEIGHT).ln(), below: 1.3, above: 0.7 }),
         (None, _, None) => None,

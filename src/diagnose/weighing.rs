@@ -91,7 +91,7 @@ impl Frame<'_> {
             }
         }
         let against = recorded.zip(focus).is_some_and(|(r, picture)| judge::contradicts(r, picture));
-        if against && recorded.is_some_and(|r| self.misplaced(r, readings)) {
+        if against && recorded.is_some_and(|r| self.misplaced(r, intent.inverse_far(), readings)) {
             d.flags.push(Flag::FocusDistanceContradicted);
             verdict::doubt(&mut d.verdict);
         }
@@ -110,7 +110,7 @@ impl Frame<'_> {
         let readings = &found.readings;
         let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
         let marked = [d.near_at.is_some(), d.far_at.is_some()];
-        let inverse_far = intent.far_m.filter(|_| marked[FAR]).map_or(0.0, |f| 1.0 / f);
+        let inverse_far = intent.inverse_far();
         let borne_out = if self.shows_diffraction { self.diffraction() } else { 0.0 };
         // Diffraction that the pixels hardly show is no cause by itself.
         let diffraction = if borne_out > beyond { borne_out } else { 0.0 };

@@ -53,7 +53,9 @@ pub struct Found {
 /// standard but another one in some files, so it must agree with a second clue where there is one. A picture
 /// of another shape than recorded was cropped by an unknown scale: no pitch. After what the file says comes the
 /// table of known bodies, unless the 35 mm equivalent speaks of a smaller part of the sensor (a crop mode, a digital
-/// zoom); the equivalent alone is last.
+/// zoom); the equivalent alone is last. Where resolution and body agree on less of the sensor than the equivalent speaks of,
+/// an editor cut the picture to another shape, and they are right. A cut that keeps the shape can't be told from a picture made
+/// smaller whose size was written anew, and is taken for that.
 pub(super) fn pitch(clues: &Clues<'_>) -> Option<Found> {
     let size = clues.size.or(clues.recorded)?;
     let diagonal_by_equivalent = clues
@@ -64,11 +66,14 @@ pub(super) fn pitch(clues: &Clues<'_>) -> Option<Found> {
     let diagonal_by_maker = clues.sensor_mm.map(|(w, h)| w.hypot(h)).filter(|d| (1.0..=80.0).contains(d));
     let frame = clues.recorded.unwrap_or(size);
     // Asked only where needed: the table of bodies is read at the first question.
-    let diagonal_by_body = || {
-        let diagonal = used_diagonal(bodies::sensor_mm(clues.body?)?, frame);
-        let agrees = |other: f64| (1.0 / AGREE..AGREE).contains(&(diagonal / other));
-        diagonal_by_equivalent.is_none_or(agrees).then_some(diagonal)
+    let shape_of_body = || Some(used_diagonal(bodies::sensor_mm(clues.body?)?, frame));
+    // Cut to another shape by an editor, a picture shows less of the sensor than its equivalent speaks of.
+    let cut = || {
+        let by_body = shape_of_body().filter(|d| diagonal_by_equivalent.is_some_and(|all| all > AGREE * d))?;
+        by_density(clues, clues.density?, Some(by_body))
     };
+    let diagonal_by_equivalent = if cut().is_some() { None } else { diagonal_by_equivalent };
+    let diagonal_by_body = || shape_of_body().filter(|d| diagonal_by_equivalent.is_none_or(|other| agree(*d, other)));
     let check = diagonal_by_equivalent.or(diagonal_by_maker).or_else(diagonal_by_body);
     let (diagonal, source, from_equivalent) =
         if let Some(diagonal) = clues.density.and_then(|d| by_density(clues, d, check)) {
@@ -89,6 +94,11 @@ pub(super) fn pitch(clues: &Clues<'_>) -> Option<Found> {
     }
     let source = if scale > 1.0 { Source::Derived } else { source };
     Some(Found { pitch_um, source, resized, from_equivalent })
+}
+
+/// Whether two clues speak of one size.
+fn agree(one: f64, other: f64) -> bool {
+    (1.0 / AGREE..AGREE).contains(&(one / other))
 }
 
 /// Diagonal of the largest part of a sensor that has the shape of the picture, mm.
@@ -124,7 +134,7 @@ fn by_density(clues: &Clues<'_>, (x, y): (f64, f64), check: Option<f64>) -> Opti
     let fits = |size: (u32, u32)| {
         let diagonal = diagonal_px(size) / per_mm;
         match check {
-            Some(other) => (1.0 / AGREE..AGREE).contains(&(diagonal / other)).then_some(diagonal),
+            Some(other) => agree(diagonal, other).then_some(diagonal),
             None => (3.0..=70.0).contains(&diagonal).then_some(diagonal),
         }
     };
@@ -201,6 +211,30 @@ mod tests {
         // An equivalent that speaks of a crop is believed.
         let crop = pitch(&Clues { focal_mm: Some(50.0), focal_35mm: Some(80.0), ..body }).unwrap();
         assert!(crop.from_equivalent && crop.pitch_um < 0.7 * found.pitch_um, "{crop:?}");
+    }
+
+    #[test]
+    fn a_picture_cut_to_another_shape_keeps_the_pitch_that_resolution_and_body_agree_on() {
+        // 36 mm over 6720 pixels (the maker's data sheet, from memory), cut to a square by an editor that wrote the size anew: the
+        // equivalent still speaks of the whole frame, whose diagonal over that of the square would be 6.83 um.
+        let side = Some((4480, 4480));
+        let per_mm = 6720.0 / 36.0;
+        let square = Clues {
+            body: Some("Canon EOS 5D Mark IV"),
+            size: side,
+            recorded: side,
+            density: Some((per_mm, per_mm)),
+            focal_mm: Some(50.0),
+            focal_35mm: Some(50.0),
+            ..Clues::default()
+        };
+        let found = pitch(&square).unwrap();
+        assert!((found.pitch_um - 5.357).abs() < 0.01 && found.source == Source::Exif, "{found:?}");
+        // Without the resolution nothing speaks against the equivalent.
+        assert!(pitch(&Clues { density: None, ..square.clone() }).unwrap().pitch_um > 6.5);
+        // A digital zoom shows less of the sensor than the body has: the equivalent is right.
+        let zoomed = pitch(&Clues { focal_35mm: Some(100.0), size: Some((6720, 4480)), recorded: None, ..square });
+        assert!((zoomed.unwrap().pitch_um - 2.68).abs() < 0.02, "{zoomed:?}");
     }
 
     #[test]

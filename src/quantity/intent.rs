@@ -114,6 +114,14 @@ pub struct Intent {
     pub units: Units,
 }
 
+impl Intent {
+    /// One over the distance of the far scene, 1/m: zero, as at infinity, where nothing was said of it.
+    #[must_use]
+    pub fn inverse_far(&self) -> f64 {
+        self.far_m.map_or(0.0, |m| 1.0 / m)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
