@@ -6,11 +6,15 @@ use super::foreground::Told;
 use super::model::Ready;
 use super::parameters::Theta;
 use super::zones::{self, Reading};
-use super::{Diagnosis, Frame, Zone, ZoneName, far_out, foreground};
+use super::{Diagnosis, Frame, Zone, ZoneName, before, far_out, foreground};
 use crate::judge::{self, Answer, Reason};
 use crate::measure::TileMap;
 use crate::quantity::{DISC_SIGMA, Flag, PIXEL_SIGMA};
 use crate::stats::upper_median;
+
+/// Difference of ln width from which what rows or a group of tiles show is softer than an end is otherwise. Chosen: a quarter, some
+/// three times what widths of one texture have in common.
+const SOFTER: f64 = 0.25;
 
 /// What was found at the two ends.
 pub(super) struct Ends {
@@ -24,6 +28,8 @@ pub(super) struct Ends {
     pub one_blur: bool,
     /// Whether an end was found far out of focus where the model has it otherwise.
     pub far_out: bool,
+    /// Whether near is a thing that stands before sharp ground, which the model has not.
+    pub before: bool,
     /// Whether near is judged though its foreground is drawn in layers as water is.
     pub layered: bool,
     /// Whether haze hides the far scene.
@@ -60,6 +66,7 @@ impl Frame<'_> {
             buried: false,
             one_blur: false,
             far_out: false,
+            before: false,
             layered: false,
             hidden: false,
             step: None,
@@ -122,8 +129,22 @@ impl Frame<'_> {
                 d.flags.push(Flag::NearBeyondMeasure);
             }
         }
+        if !marked && !ends.buried {
+            self.thing_before(d, ends, credible);
+        }
         if ends.readings[NEAR][0].is_none() {
             ends.reasons[0] = reason.or(Some(Reason::NoDetail));
+        }
+    }
+
+    /// Takes what stands before sharp ground at the lower edge for near, where it is softer than near is otherwise.
+    fn thing_before(&self, d: &mut Diagnosis, ends: &mut Ends, credible: &[Option<f64>]) {
+        let beyond = judge::beyond_px(d.permitted_px, d.finest_px).hypot(PIXEL_SIGMA);
+        let Some((told, tiles)) = before::thing(self.map, self.e, credible, beyond) else { return };
+        if ends.readings[NEAR][0].is_none_or(|r| self.width(&r) < told.ln_width - SOFTER) {
+            ends.readings[NEAR] = self.beside_modes(&told);
+            d.near_mut().tiles = tiles;
+            (ends.before, ends.one_blur, ends.layered) = (true, true, false);
         }
     }
 
@@ -162,7 +183,7 @@ impl Frame<'_> {
         }
         if d.far_at.is_none()
             && let Some((band, tiles)) = foreground::soft_band(self.map, self.e, horizon, d.permitted_px)
-            && ends.readings[FAR][0].is_none_or(|r| self.width(&r) < band.ln_width - 0.25)
+            && ends.readings[FAR][0].is_none_or(|r| self.width(&r) < band.ln_width - SOFTER)
         {
             ends.readings[FAR] = self.beside_modes(&band);
             d.far_mut().tiles = tiles;
@@ -191,7 +212,7 @@ impl Frame<'_> {
     fn far_out(&self, ends: &mut Ends, told: Option<Told>) {
         let Some(told) = told else { return };
         let best = Ready::new(&self.posterior.modes[0].theta);
-        let narrower = ends.readings[FAR][0].is_none_or(|r| self.width(&r) < told.ln_width - 0.25);
+        let narrower = ends.readings[FAR][0].is_none_or(|r| self.width(&r) < told.ln_width - SOFTER);
         if narrower {
             ends.readings[FAR] = self.beside_modes(&told);
         }

@@ -290,7 +290,7 @@ pub(super) const MOST: f64 = 0.5;
 /// which they show its shape. Set on photographs and scenes made soft by discs, whose lowest fifth scatters by 0.01 to
 /// 0.05 and is known to 4 to 10 %, and on 60 pictures of water drawn from random waves, smooth below 2 to 12 cm, which is
 /// known to 16 to 22 % where it reads soft and scatters by 0.09 to 0.26 except where few tiles are told (docs/trials.md).
-const ONE_BLUR: (f64, f64) = (0.06, 0.08);
+pub(super) const ONE_BLUR: (f64, f64) = (0.06, 0.08);
 
 /// Whether one blur lies over all of the foreground: a spread of light is the same whatever it lies over, so that tiles agree, row by
 /// row, and its shape shows in each; what is soft of itself, as smooth water is, differs from tile to tile, or has lost its contrast.

@@ -3,6 +3,7 @@
 //! This module never sees a pixel, so that it is tested from hand-written tile maps. One forward model of the
 //! frame's blur is fitted to the lower envelope of the tiles; every cause is weighed by drawing from its posterior.
 
+mod before;
 mod corners;
 mod diagnosis;
 mod doubts;

@@ -64,7 +64,9 @@ impl Frame<'_> {
             sharpened: self.map.sharpened(),
             facts: self.e.lambda_n_px.is_some(),
         };
-        d.verdict = self.verdict(d, &sums.stories, (capture.exposure_s.as_ref().map(|t| t.value), found.sways), &known);
+        let exposure = capture.exposure_s.as_ref().map(|t| t.value);
+        let sways = [found.before && weigh::draws_out(exposure), found.sways];
+        d.verdict = self.verdict(d, &sums.stories, (exposure, sways), &known);
         if d.verdict.cause == Cause::Motion {
             // A width averaged over directions hides how far the streak reaches along its own, and what lies in it has none.
             d.ends_mut().iter_mut().for_each(|z| {
@@ -100,7 +102,7 @@ impl Frame<'_> {
         }
         // On which side of the focus what is far out lies is told by where it stands in the picture, and by nothing else; what is
         // drawn in layers may be water however its blur grows.
-        if found.far_out || found.layered {
+        if found.far_out || found.before || found.layered {
             verdict::cap(&mut d.verdict, verdict::HALF_SEEN);
         }
     }
@@ -149,7 +151,7 @@ impl Frame<'_> {
         &self,
         d: &Diagnosis,
         stories: &[(Draw, Story, [f64; 3])],
-        moving: (Option<f64>, bool),
+        moving: (Option<f64>, [bool; 2]),
         known: &Known,
     ) -> Verdict {
         let (permitted, beyond) = (d.permitted_px, judge::beyond_px(d.permitted_px, d.finest_px));
@@ -165,15 +167,15 @@ impl Frame<'_> {
         verdict
     }
 
-    /// The causes that the draws tell, by the limits of near and far. `moving`: the exposure, s, and whether what stands at the horizon
-    /// may have swayed.
-    fn tally(&self, stories: &[(Draw, Story, [f64; 3])], limits: [f64; 2], moving: (Option<f64>, bool)) -> Tally {
+    /// The causes that the draws tell, by the limits of near and far. `moving`: the exposure, s, and whether what stands before the
+    /// scene and what stands at the horizon may have swayed.
+    fn tally(&self, stories: &[(Draw, Story, [f64; 3])], limits: [f64; 2], moving: (Option<f64>, [bool; 2])) -> Tally {
         let (exposure, sways) = moving;
         let mut tally = Tally::default();
         for (draw, story, rule) in stories {
             let causes = weigh::causes(story, limits, *rule);
             let causes = causes.as_deref();
-            let moved = [weigh::may_flow(exposure, self.problem.priors.haste(&draw.theta)), sways];
+            let moved = [sways[0] || weigh::may_flow(exposure, self.problem.priors.haste(&draw.theta)), sways[1]];
             if moved != [false; 2] {
                 tally.add_moving(causes, moved, draw.weight);
             } else if self.posterior.flat(draw) || self.e.lambda_n_px.is_none() && weigh::alike(story) {
