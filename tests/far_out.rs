@@ -41,6 +41,57 @@ fn close_subject(seed: u64, contrast: f64, soft: f64) -> (Scene, TileMap) {
     (scene, map)
 }
 
+/// A thing in the lower left corner of a frame, a quarter of its width and a third of its height, under one blur (px) that its tiles
+/// read to within a few per cent, or more than that.
+fn with_a_thing(map: &TileMap, blur: f64, scatter: f64) -> TileMap {
+    let mut map = map.clone();
+    let (w, h) = (f64::from(map.width), f64::from(map.height));
+    let mut random = Rng(5);
+    for tile in &mut map.tiles {
+        let (x, y) = tile.centre();
+        if x < w / 4.0 && y > 2.0 / 3.0 * h {
+            let width = blur * (scatter * random.normal()).exp();
+            tile.blur = Some(Estimate::new(width, 0.05 * width, 20));
+            tile.contrast = 0.5;
+        }
+    }
+    map
+}
+
+/// By the thin lens blur hangs on distance alone: what is softer than the ground beside it by one blur is nearer, and out of focus.
+#[test]
+fn a_thing_out_of_focus_before_sharp_ground_is_the_near_end() {
+    let scene = right(Scene { f_number: 11.0, ..Scene::default() });
+    let sharp = scene.map();
+    let said = |map: &TileMap, capture: &Capture| diagnose(map, capture, None, &Intent::default());
+    let near = |map: &TileMap| said(map, &scene.capture()).answer(ZoneName::Near).judgement;
+    assert!(near(&sharp).passes() && near(&with_a_thing(&sharp, 1.0, 0.03)).passes());
+    let before = with_a_thing(&sharp, 4.0, 0.03);
+    let d = said(&before, &scene.capture());
+    assert_eq!(
+        (d.answer(ZoneName::Near).judgement, d.verdict.cause),
+        (Judgement::Beyond, Cause::FocusTooFar),
+        "{:?}",
+        d.verdict
+    );
+    assert!(d.verdict.confidence < 0.8 && d.answer(ZoneName::Far).judgement.passes(), "{:?}", d.verdict);
+    assert!(d.near().optical_px.is_some_and(|e| (e.value - 4.0).abs() < 0.4), "{:?}", d.near());
+    // The tiles that it takes are the thing's.
+    let thing = |i: &u32| before.tiles[*i as usize].centre().0 < f64::from(before.width) / 4.0;
+    assert!(d.near().tiles.iter().all(thing), "{:?}", d.near().tiles);
+    // What is soft of itself differs from tile to tile.
+    assert!(near(&with_a_thing(&sharp, 4.0, 0.2)).passes());
+    // In a long exposure the wind may have moved it.
+    let slow = Capture { exposure_s: Some(Fact::new(2.0, Source::Exif)), ..scene.capture() };
+    let d = said(&before, &slow);
+    assert_eq!(
+        (d.answer(ZoneName::Near).judgement, d.verdict.cause),
+        (Judgement::Beyond, Cause::CannotTell),
+        "{:?}",
+        d.verdict
+    );
+}
+
 #[test]
 fn what_is_out_of_focus_by_far_before_and_behind_a_close_subject_is_beyond() {
     for seed in 1..=6 {

@@ -1,12 +1,13 @@
-//! What a draw of the posterior says of near and far: parts of the blur there, signed discs, and their doubt.
+//! What a draw of the posterior says of a zone: its width; of near and far the parts of the blur there, signed discs, and their doubt.
 
 use super::Frame;
 use super::diagnosis::{FAR, NEAR};
 use super::evidence::Sample;
+use super::fit::Problem;
 use super::model::Ready;
-use super::parameters::Parameter::{Curve, Far, Horizon, Shake, Tilt};
+use super::parameters::Parameter::{Curve, Far, Horizon, Scale, Shake, Tilt};
 use super::parameters::Theta;
-use super::posterior::Draw;
+use super::posterior::{Draw, Posterior};
 use super::priors::far_discs;
 use super::weigh::Parts;
 use super::zones::{self, Reading};
@@ -15,6 +16,19 @@ use crate::quantity::Distance;
 /// Relative error that widths of one texture share, whatever the number of tiles. Set on the rendered scenes used for
 /// building: the spread of a frame's median tile about the truth.
 const WIDTH_DOUBT: f64 = 0.08;
+
+impl Posterior {
+    /// ln of the width (px) that a zone was read to have beside a mode, the mode's common factor still in it.
+    pub(super) fn ln_width(&self, problem: &Problem, mode: usize, reading: &Reading) -> f64 {
+        problem.predict(&self.modes[mode].theta, &reading.place).y + reading.departure
+    }
+
+    /// Whole width of a zone in a draw, px: what was read beside the draw's mode, `noise` of its standard deviations off, without
+    /// the factor that the draw lays to all widths.
+    pub(super) fn width(&self, problem: &Problem, draw: &Draw, reading: &Reading, noise: f64) -> f64 {
+        (self.ln_width(problem, draw.mode, reading) + reading.sd * noise - draw.theta[Scale]).exp()
+    }
+}
 
 impl Frame<'_> {
     /// What a draw says of the near or the far zone. A zone that lies about on the model has the model's parts, all of

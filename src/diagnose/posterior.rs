@@ -9,7 +9,6 @@ use super::parameters::Parameter::{
     Centre, Corner, Curve, Far, Growth, Horizon, Power, Rise, Scale, Shake, Shift, Tilt,
 };
 use super::parameters::{Free, Parameter, SIZE, Theta};
-use super::zones::Reading;
 use crate::stats::{Dice, ranked};
 
 const LENS: Free = Free::of(&[Centre, Corner, Power, Scale]);
@@ -99,19 +98,6 @@ pub(super) struct Posterior {
     pub draws: Vec<Draw>,
     /// A few of the draws, evenly chosen, for what is wanted at every tile.
     pub few: Vec<(Ready, f64)>,
-}
-
-impl Posterior {
-    /// ln of the width (px) that a zone was read to have beside a mode, the mode's common factor still in it.
-    pub(super) fn ln_width(&self, problem: &Problem, mode: usize, reading: &Reading) -> f64 {
-        problem.predict(&self.modes[mode].theta, &reading.place).y + reading.departure
-    }
-
-    /// Whole width of a zone in a draw, px: what was read beside the draw's mode, `noise` of its standard deviations off, without
-    /// the factor that the draw lays to all widths.
-    pub(super) fn width(&self, problem: &Problem, draw: &Draw, reading: &Reading, noise: f64) -> f64 {
-        (self.ln_width(problem, draw.mode, reading) + reading.sd * noise - draw.theta[Scale]).exp()
-    }
 }
 
 /// Number of evenly chosen draws that stand for all. Derived: a mean over as many is within a fifth of the spread of all draws.
