@@ -53,7 +53,7 @@ impl Draws<'_> {
 
     /// Whether a corner is softer than the one across from it, right for left, by more than the permitted blur (in
     /// quadrature) through the lens alone: no lens that is in line does that, whatever it is like. What was learned of both corners
-    /// is taken out of it, as surely as it is known: a lens known to be one-sided is no news.
+    /// is taken out of it: a lens known to be one-sided is no news.
     fn beyond_its_mirror(&self, corners: &[Corner], permitted: f64) -> bool {
         let mut normal = Dice::new(13);
         let draws = &self.posterior.draws;
@@ -61,19 +61,18 @@ impl Draws<'_> {
             draws.iter().map(|draw| Some(self.blur(c, draw, normal.normal())?.1)).collect()
         };
         let parts: Vec<_> = corners.iter().map(&mut parts).collect();
-        let mut beyond = |a: usize, b: usize| {
-            let both_learned = corners[a].place.learned.zip(corners[b].place.learned);
-            let mut known = || {
-                let mut square = |(lens, sd): (f64, f64)| (lens + sd * normal.normal()).max(0.0).powi(2);
-                both_learned.map_or(0.0, |(a, b)| square(a) - square(b))
+        let beyond = |a: usize, b: usize| {
+            let known = match (corners[a].place.learned, corners[b].place.learned) {
+                (Some(a), Some(b)) => a.0.powi(2) - b.0.powi(2),
+                _ => 0.0,
             };
             let both = draws.iter().zip(parts[a].iter().zip(&parts[b]));
-            let (mut over, mut all) = (0.0, 0.0);
-            for (draw, (a, b)) in both {
-                let (Some(a), Some(b)) = (a, b) else { continue };
-                all += draw.weight;
-                over += if a * a - b * b - known() > permitted * permitted { draw.weight } else { 0.0 };
-            }
+            let (over, all) = both.filter_map(|(draw, (a, b))| Some((draw.weight, (*a)?.powi(2) - (*b)?.powi(2)))).fold(
+                (0.0, 0.0),
+                |(over, all), (weight, more)| {
+                    (over + if more - known > permitted * permitted { weight } else { 0.0 }, all + weight)
+                },
+            );
             all > 0.0 && over > LIKELY * all
         };
         let pairs = (0..corners.len()).flat_map(|a| (0..corners.len()).map(move |b| (a, b)));
