@@ -18,7 +18,7 @@ use tussock::measure::{Streak, Tile, TileMap, TileState};
 use tussock::optics::WAVELENGTH_UM;
 use tussock::optics::blur::{Parts, sigma_px};
 use tussock::output::scratch::Scratch;
-use tussock::quantity::{Distance, Estimate, Intent};
+use tussock::quantity::{Distance, Estimate, Flag, Intent};
 use tussock::report::{self, BaselineSource, Frame, LensBasis, Links, Run};
 use tussock::shot::{Capture, Fact, Source};
 use tussock::simulate::file::{Developing, Facts, Light, jpeg};
@@ -91,7 +91,19 @@ fn place(x: f64, y: f64) -> (f64, f64) {
 }
 
 fn tile_map(glass: Glass, take: Take, extra_disc: impl Fn(f64, f64) -> f64, dice: &mut Dice) -> TileMap {
+    tile_map_on(1.0, glass, take, extra_disc, dice)
+}
+
+/// The same on a sensor of as many pixels and other sides: a lens draws by millimetres.
+fn tile_map_on(
+    sensor: f64,
+    glass: Glass,
+    take: Take,
+    extra_disc: impl Fn(f64, f64) -> f64,
+    dice: &mut Dice,
+) -> TileMap {
     let (columns, rows) = (24, 16);
+    let pitch = sensor * PITCH;
     let (w, h) = (WIDTH / columns, HEIGHT / rows);
     let mut tiles = Vec::new();
     for row in 0..rows {
@@ -101,9 +113,9 @@ fn tile_map(glass: Glass, take: Take, extra_disc: impl Fn(f64, f64) -> f64, dice
             let down = y / f64::from(HEIGHT);
             let ground = ((down - 0.4) / 0.6).max(0.0);
             let parts = Parts {
-                lambda_n_px: Some(WAVELENGTH_UM * take.n / PITCH),
+                lambda_n_px: Some(WAVELENGTH_UM * take.n / pitch),
                 disc_px: take.disc_far + (take.disc_near - take.disc_far) * ground + extra_disc(u, v),
-                lens_px: glass.um(u, v, take.n) / PITCH,
+                lens_px: glass.um(sensor * u, sensor * v, take.n) / pitch,
                 motion_px: take.motion,
                 pixel: true,
             };
@@ -150,6 +162,40 @@ fn capture(n: f64) -> Capture {
         pixel_pitch_um: Some(Fact::new(PITCH, Source::Derived)),
         ..Capture::default()
     }
+}
+
+/// The facts of a frame on a sensor of as many pixels and other sides.
+fn capture_on(sensor: f64, n: f64) -> Capture {
+    Capture { pixel_pitch_um: Some(Fact::new(sensor * PITCH, Source::Derived)), ..capture(n) }
+}
+
+/// The upright picture that a sensor's frame becomes, by the table of Exif 2.32, tag 0x0112: its first row and first column are the
+/// upright picture's bottom and right side (3), right side and top (6), left side and bottom (8).
+fn held(map: &TileMap, orientation: u16) -> TileMap {
+    let (across, down) = (map.width, map.height);
+    let mut map = map.clone();
+    for t in &mut map.tiles {
+        let (x, y) = (t.x, t.y);
+        (t.x, t.y) = match orientation {
+            3 => (across - x - t.width, down - y - t.height),
+            6 => (down - y - t.height, x),
+            8 => (y, across - x - t.width),
+            _ => (x, y),
+        };
+        if orientation >= 5 {
+            (t.width, t.height) = (t.height, t.width);
+        }
+    }
+    if orientation >= 5 {
+        (map.width, map.height) = (down, across);
+        (map.columns, map.rows) = (map.rows, map.columns);
+    }
+    map.tiles.sort_by_key(|t| (t.y, t.x));
+    map
+}
+
+fn lying(capture: &Capture, orientation: Option<u16>) -> Capture {
+    Capture { orientation: orientation.map(|o| Fact::new(o, Source::Exif)), ..capture.clone() }
 }
 
 fn refs(frames: &[(TileMap, Capture)]) -> Vec<(&TileMap, &Capture)> {
@@ -888,6 +934,7 @@ fn known_bad() -> Baseline {
     Baseline {
         lens: "24mm f/2.8".into(),
         focal_length_mm: Some(24.0),
+        frame_mm: Some((f64::from(WIDTH) * PITCH * 1e-3, f64::from(HEIGHT) * PITCH * 1e-3)),
         provisional: false,
         learned_from: LearnedFrom::ApertureSeries,
         entries: STOPS.iter().map(entry).collect(),
@@ -949,4 +996,204 @@ fn two_sides_that_are_both_soft_are_not_called_even() {
     assert!(text(0.0).contains("Even: no side"), "{}", text(0.0));
     let tilted = text(3.0);
     assert!(tilted.contains("Both left and right are softer") && !tilted.contains("Even"), "{tilted}");
+}
+
+/// A lens learned on 36 x 24 mm, on a sensor of two thirds of its sides: the corner lies where r is 0.67 of the learned half diagonal,
+/// and 0.67^2.5 is 0.36. Of 23.8 um in the far corner 9.5 um are left there, in pixels of 4 um.
+#[test]
+fn what_was_learned_is_asked_by_millimetres_on_the_sensor() {
+    let (large, small) = (1.0, 2.0 / 3.0);
+    let frame = |sensor: f64, n: f64, seed: u64| {
+        let map = tile_map_on(sensor, STRONG, Take { n, ..FLAT }, |_, _| 0.0, &mut Dice(seed));
+        (map, capture_on(sensor, n))
+    };
+    let taught = |sensor: f64| {
+        let frames: Vec<_> = STOPS.iter().zip(21..).map(|(&n, seed)| frame(sensor, n, seed)).collect();
+        learn_aperture_series(&refs(&frames)).unwrap()
+    };
+    let (by_large, by_small) = (taught(large), taught(small));
+    let (width, height) = by_small.frame_mm.unwrap();
+    assert!((width - 4.0 * PITCH).abs() < 1e-9 && (height - 2.667 * PITCH).abs() < 0.01, "{width} {height}");
+    for seed in 300..303 {
+        let judge = |lens: Option<&Baseline>, sensor: f64| {
+            let (map, capture) = frame(sensor, 4.0, seed);
+            diagnose(&map, &capture, lens, &Intent::default())
+        };
+        let found = judge(Some(&by_large), small);
+        let expected_um = found.corners.expected_px.unwrap().value * small * PITCH;
+        // The tiles of a corner lie from 0.8 to all of the half diagonal: 1.3 + 22.5 (0.53 to 0.67)^2.5.
+        assert!(expected_um > 5.5 && expected_um < 10.0, "{expected_um}");
+        assert_eq!((found.corners.state, found.corners.basis), (CornerState::AsExpected, Basis::Learned));
+        assert!(!found.flags.contains(&Flag::LensContradicted), "{:?}", found.flags);
+        assert_eq!(judge(Some(&by_small), small).corners.basis, Basis::Learned);
+        // What was learned on the small sensor says nothing of the corners of a large one, nor of all of the frame.
+        let (beyond, alone) = (judge(Some(&by_small), large), judge(None, large));
+        assert_eq!(beyond.corners.basis, Basis::Assumed);
+        assert_eq!(tussock::Diagnosis { corners: alone.corners, ..beyond }, alone);
+        // A file of before sizes were kept is taken to fill any frame.
+        let old = Baseline { frame_mm: None, ..by_small.clone() };
+        assert_ne!(judge(Some(&old), large).corners, alone.corners);
+    }
+}
+
+#[test]
+fn frames_of_two_sensors_teach_one_lens_by_millimetres() {
+    let frames: Vec<_> = STOPS
+        .iter()
+        .zip(21..)
+        .flat_map(|(&n, seed)| {
+            [1.0, 2.0 / 3.0].map(|sensor| {
+                let map = tile_map_on(sensor, Glass::PLAIN, Take { n, ..FLAT }, |_, _| 0.0, &mut Dice(seed));
+                (map, capture_on(sensor, n))
+            })
+        })
+        .collect();
+    let learned = learn_aperture_series(&refs(&frames)).unwrap();
+    let (width, height) = learned.frame_mm.unwrap();
+    assert!((width - 6.0 * PITCH).abs() < 1e-9 && (height - 4.0 * PITCH).abs() < 1e-9, "{width} {height}");
+    for n in [2.8, 5.6, 11.0] {
+        let error = corner_error(&learned, Glass::PLAIN, n);
+        assert!(error < 0.1, "f/{n}: {error}");
+    }
+}
+
+/// The bad corner is at the top right of the sensor. Its first row is the upright picture's right side and its last column the bottom in
+/// orientation 6, left side and top in orientation 8.
+#[test]
+fn a_frame_is_judged_by_the_corner_of_the_sensor_however_the_camera_was_held() {
+    use tussock::diagnose::ZoneName::{BottomLeft, BottomRight, TopLeft, TopRight};
+    let learned = known_bad();
+    for seed in 400..403 {
+        let mut map = tile_map(WALL_GLASS, Take { n: 4.0, soft: 0.0, ..FLAT }, |_, _| 0.0, &mut Dice(seed));
+        widened(&mut map, |u, v| bad_corner_um(u, v, 4.0) / PITCH);
+        let judge = |held_as: u16, said: Option<u16>| {
+            diagnose(&held(&map, held_as), &lying(&capture(4.0), said), Some(&learned), &Intent::default()).corners
+        };
+        for (orientation, corner) in [(1, TopRight), (3, BottomLeft), (6, BottomRight), (8, TopLeft)] {
+            let c = judge(orientation, Some(orientation));
+            let said = (c.state, c.corner, c.learned_one_sided);
+            assert_eq!(said, (CornerState::AsExpected, Some(corner), true), "{orientation} {c:?}");
+        }
+        // Held the other way that corner is a sharp one, so the frame shows another lens.
+        assert_eq!(judge(8, Some(6)).state, CornerState::SofterThanExpected);
+        // Where nobody says which way it was held it may be either, and is another lens by neither.
+        for orientation in [6, 8] {
+            let c = judge(orientation, None);
+            assert_eq!((c.state, c.learned_one_sided), (CornerState::AsExpected, false), "{orientation} {c:?}");
+        }
+    }
+}
+
+#[test]
+fn a_lens_is_learned_as_it_sits_on_the_sensor() {
+    let plain = series(Glass { lopsided: 0.4, ..Glass::PLAIN }, 3);
+    let lean = |orientations: [u16; 2]| {
+        let turned = |(k, (map, capture)): (usize, &(TileMap, Capture))| {
+            let orientation = orientations[k % 2];
+            (held(map, orientation), lying(capture, Some(orientation)))
+        };
+        let frames: Vec<_> = plain.iter().enumerate().map(turned).collect();
+        let found = lens::asymmetries(&learn_aperture_series(&refs(&frames)).unwrap());
+        found.iter().find(|a| a.sides == Sides::RightLeft && a.f_number == 2.8).unwrap().difference_um.value
+    };
+    let level = lean([1, 1]);
+    assert!(level > 1.0, "{level}");
+    for orientations in [[3, 3], [1, 3], [6, 8], [1, 6]] {
+        let other = lean(orientations);
+        assert!((other - level).abs() < 0.01, "{orientations:?}: {other} for {level}");
+    }
+    // A tall picture that does not say how it was held, or is stored tall, teaches nothing.
+    for said in [None, Some(1)] {
+        let tall = held(&plain[0].0, 6);
+        assert_eq!(lens::left_out(&tall, &lying(&plain[0].1, said)), Some(lens::LeftOut::Portrait));
+    }
+}
+
+/// A field that goes by the distance from the middle alone, 1.2 + 6 r^2.5 um, known to 2 % where `known` says (column, row of 12 by 8).
+fn centred(frame_mm: Option<(f64, f64)>, shape: (f64, f64), known: impl Fn(u32, u32) -> bool) -> Baseline {
+    let cell = |i: u32| {
+        let (column, row) = (i % 12, i / 12);
+        let part = |k: u32, of: u32| (f64::from(k) + 0.5) / f64::from(of) - 0.5;
+        let (x, y) = (part(column, 12) * shape.0, part(row, 8) * shape.1);
+        let um = 1.2 + 6.0 * (2.0 * x.hypot(y) / shape.0.hypot(shape.1)).powf(2.5);
+        known(column, row).then(|| Estimate::new(um, 0.02 * um, 20))
+    };
+    let entry = lens::Entry { f_number: 4.0, frames: 9, columns: 12, rows: 8, sigma_um: (0..96).map(cell).collect() };
+    Baseline { frame_mm, entries: vec![entry], ..known_bad() }
+}
+
+/// Each cell has its mirror image's number, so every difference that is told must be nought, whatever is unknown.
+#[test]
+fn a_lens_in_line_has_no_soft_side_where_part_of_its_field_is_unknown() {
+    let skies: [fn(u32, u32) -> bool; 4] = [
+        |_, row| row >= 2,
+        |column, row| row >= 3 || row == 2 && (1..11).contains(&column),
+        |column, row| column >= 3 || row >= 2 || (column, row) == (2, 1),
+        |column, _| column < 10,
+    ];
+    for (k, known) in skies.into_iter().enumerate() {
+        let found = lens::asymmetries(&centred(None, (3.0, 2.0), known));
+        assert!(!found.is_empty() && found.iter().all(|a| a.difference_um.value.abs() < 1e-9), "{k}: {found:?}");
+        let told = |sides: Sides| found.iter().any(|a| a.sides == sides);
+        // Of the upper third and of the top left corner too little is left to set against the other; half of the right third does.
+        assert_eq!(told(Sides::BottomTop), k >= 2, "{k}");
+        assert!(told(Sides::RightLeft) && !told(Sides::BottomRightTopLeft), "{k}");
+    }
+    let whole = lens::asymmetries(&centred(None, (3.0, 2.0), |_, _| true));
+    assert!(whole.len() == 4 && whole.iter().all(|a| a.difference_um.value.abs() < 1e-9), "{whole:?}");
+}
+
+fn shown(baseline: &Baseline, more: &[&str]) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("lens.toml");
+    std::fs::write(&file, record::write(baseline, "2026-11-25")).unwrap();
+    let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_tussock"));
+    String::from_utf8(command.args(["lens", "show"]).arg(&file).args(more).output().unwrap().stdout).unwrap()
+}
+
+/// On a frame of 4:3 the edges above and below lie farther out than on one of 3:2: places taken for equally far from the middle are not,
+/// and the field, which goes by the distance alone, has 2.4 um above and below where it has 2.1 um right and left.
+#[test]
+fn sides_are_compared_on_a_circle_of_the_true_frame() {
+    let of = |frame: Option<(f64, f64)>| shown(&centred(frame, (17.3, 13.0), |_, _| true), &[]);
+    let (true_shape, unknown) = (of(Some((17.3, 13.0))), of(None));
+    assert!(true_shape.contains("Even: no side") && true_shape.contains("17.3 x 13.0 mm"), "{true_shape}");
+    assert!(unknown.contains("Both top and bottom") && unknown.contains("taken to fill any frame"), "{unknown}");
+    let half = shown(&centred(None, (3.0, 2.0), |_, row| row >= 2), &[]);
+    assert!(half.contains("Even as far as both sides are known: no side"), "{half}");
+}
+
+#[test]
+fn the_size_of_the_frame_is_kept_and_what_lacks_it_still_serves() {
+    let learned = learn_aperture_series(&refs(&series(Glass::PLAIN, 5))).unwrap();
+    let text = record::write(&learned, "2026-11-25");
+    assert_eq!(record::read(&text).unwrap().frame_mm, Some((35.64, 23.76)));
+    let json: serde_json::Value = serde_json::from_str(&shown(&learned, &["--json"])).unwrap();
+    assert_eq!(json["frame_mm"], serde_json::json!([35.64, 23.76]));
+    let size = &text[text.find("\nframe_mm").unwrap()..text.find("learned_from").unwrap()];
+    let old = record::read(&text.replace(size, "\n")).unwrap();
+    assert_eq!((old.frame_mm, old.entries.len()), (None, 7));
+    assert!(serde_json::from_str::<serde_json::Value>(&shown(&old, &["--json"])).unwrap()["frame_mm"].is_null());
+    for bad in ["[0.0, 24.0]", "[36.0, nan]", "[36.0]"] {
+        assert!(record::read(&text.replace(size, &format!("\nframe_mm = {bad}\n"))).is_err(), "{bad}");
+    }
+}
+
+/// The right quarter never comes to focus: there blur tells of defocus, and not of the lens.
+#[test]
+fn a_focus_series_says_nothing_of_where_it_never_focused() {
+    let mut dice = Dice(7);
+    let n = 4.0;
+    let frames: Vec<(TileMap, Capture)> = (0..11)
+        .map(|i| {
+            let shift = 24.0 * f64::from(i) - 120.0;
+            let disc = |u: f64, _: f64| (shift - if u > 0.4 { 400.0 } else { 0.0 }) / (n * PITCH);
+            (tile_map(Glass::PLAIN, Take { n, ..FLAT }, disc, &mut dice), capture(n))
+        })
+        .collect();
+    let learned = learn_focus_series(&refs(&frames)).unwrap();
+    let entry = &learned.entries[0];
+    let known = |column: u32| (0..8).filter(|row| entry.sigma_um[(row * 12 + column) as usize].is_some()).count();
+    assert_eq!((known(0), known(5), known(11)), (8, 8, 0));
+    assert!(entry.sigma_um.iter().flatten().all(|e| e.n > 0), "a number from no sample");
 }

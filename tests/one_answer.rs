@@ -72,8 +72,11 @@ fn what_the_user_turns_takes_the_recorded_facts_along() {
             let overrides = Overrides { turn: Some(turn), ..Overrides::default() };
             let (x, y) = expected(orientation, turn);
             let captures = [facts(&path, &overrides).unwrap().capture, read(&path, &overrides).unwrap().capture];
-            for point in captures.map(|c| c.focus_point.unwrap().value) {
+            for capture in captures {
+                let point = capture.focus_point.unwrap().value;
                 assert!((point.x - x).abs() < 1e-9 && (point.y - y).abs() < 1e-9, "{orientation} {turn}: {point:?}");
+                // The one orientation that brings the stored picture there.
+                assert_eq!(expected(capture.orientation.unwrap().value, 0), (x, y), "{orientation} {turn}");
             }
         }
     }

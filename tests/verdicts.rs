@@ -389,6 +389,7 @@ fn learned(scene: &Scene) -> Baseline {
     Baseline {
         lens: "Example".into(),
         focal_length_mm: Some(scene.focal_mm),
+        frame_mm: None,
         provisional: false,
         learned_from: LearnedFrom::ApertureSeries,
         entries: vec![Entry { f_number: scene.f_number, frames: 5, columns, rows, sigma_um }],

@@ -171,6 +171,7 @@ fn what_is_learned_of_a_lens_is_left_aside_live_as_in_the_report() {
     let baseline = Baseline {
         lens: "Example 16 mm".into(),
         focal_length_mm: Some(16.0),
+        frame_mm: None,
         provisional: false,
         learned_from: LearnedFrom::ApertureSeries,
         entries: [2.8, 4.0, 8.0].map(soft).into(),

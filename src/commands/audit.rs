@@ -184,7 +184,7 @@ fn written(audit: &Audit, run: &mut Run, shoot: &mut Shoot<'_>, folder: &Folder)
 }
 
 /// Version of what is remembered of a frame.
-const RECORDS: u32 = 4;
+const RECORDS: u32 = 5;
 
 /// What is remembered for an audit.
 pub(super) fn memory(audit: &Audit) -> Memory {

@@ -2,7 +2,7 @@
 
 use super::{sky, stop, veil};
 use crate::judge;
-use crate::lens::Baseline;
+use crate::lens::{Baseline, Lie};
 use crate::measure::{BOUND, TILE_SCATTER, Tile, TileMap, TileState};
 use crate::optics::WAVELENGTH_UM;
 use crate::quantity::Estimate;
@@ -104,6 +104,7 @@ impl Evidence {
             (Some(f), Some(n), Some(p)) => Some(f * f / (n * p * 1e-6)),
             _ => None,
         };
+        let learned_from = lens.zip(Lie::of(map, capture)).zip(n.zip(pitch));
         let sky = sky::sky(map);
         let silent = sky::silent(map, &sky);
         let mut samples: Vec<Sample> = map
@@ -115,10 +116,9 @@ impl Evidence {
                 let blur = told(tile)?;
                 let (u, v) = map.uv(tile.centre());
                 let stated = if blur.sd.is_finite() { blur.sd.max(0.0) / blur.value } else { 1.0 };
-                let learned = lens.zip(n.zip(pitch)).and_then(|(lens, (n, p))| {
-                    let (x, y) = map.read_at(tile);
-                    let (fx, fy) = landscape(x / w, y / h, map.width >= map.height);
-                    lens.expected_um(fx, fy, n).map(|e| (e.value / p, e.sd / p))
+                let learned = learned_from.and_then(|((lens, lie), (n, p))| {
+                    let expected = lens.expected_in_um(&lie, map.read_at(tile), n)?;
+                    Some((expected.value / p, expected.sd / p))
                 });
                 let bounded = tile.by_itself().is_none();
                 Some(Sample {
@@ -229,10 +229,4 @@ fn share_rows(samples: &mut [Sample], columns: usize) {
         let say = 1.0 / (1.0 + (tiles.len() as f64 - 1.0) * ROW_SHARED);
         tiles.iter_mut().for_each(|s| s.say = say);
     }
-}
-
-/// A place of an upright picture as fractions of the landscape frame the baseline is kept in. A portrait
-/// picture is the landscape frame turned; which way is unknown and, for a lens centred on its axis, no matter.
-fn landscape(x: f64, y: f64, wide: bool) -> (f64, f64) {
-    if wide { (x, y) } else { (y, 1.0 - x) }
 }

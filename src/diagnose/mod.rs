@@ -54,7 +54,7 @@ use self::frame::Frame;
 use self::posterior::Posterior;
 use self::surface::Surface;
 use crate::judge::{self, Answer, Judgement, Reason};
-use crate::lens::Baseline;
+use crate::lens::{Baseline, Lie};
 use crate::measure::{HELD, Streak, TileMap};
 use crate::quantity::{Flag, Intent, TRACK_SIGMA};
 use crate::shot::Capture;
@@ -69,9 +69,11 @@ const FEWEST: usize = 6;
 #[must_use]
 pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, intent: &Intent) -> Diagnosis {
     // What was learned from the very shoot the frame lies in says what the corners are judged by, but does not enter the
-    // frame's own numbers, which must not change with its neighbours.
-    let shoot = lens.filter(|l| l.provisional).map(|l| Evidence::new(map, capture, Some(l)));
-    let e = Evidence::new(map, capture, lens.filter(|l| !l.provisional));
+    // frame's own numbers, which must not change with its neighbours. Nor does what was learned of a part of the frame alone: the
+    // rest of it would pass for a lens without blur.
+    let whole = |l: &&Baseline| !l.provisional && Lie::of(map, capture).is_none_or(|lie| l.covers(&lie));
+    let shoot = lens.filter(|l| !whole(l)).map(|l| Evidence::new(map, capture, Some(l)));
+    let e = Evidence::new(map, capture, lens.filter(whole));
     let mut diagnosis = nothing(map, capture, intent);
     let streak = map.streak.filter(|s| s.length.value > 3.0 * s.length.sd && s.length.value > 0.0);
     if e.samples.len() < FEWEST {

@@ -75,7 +75,7 @@ fn of(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Facts {
     let orientation = orientation(contents, kind, sidecar);
     let mut flags = gathered.flags;
     let mut capture = gathered.capture;
-    let turn = Turn::from_exif(orientation.unwrap_or(1));
+    let turn = Turn::from_exif(orientation.as_ref().map_or(1, |o| o.value));
     let crop = contents.shown.unwrap_or_default();
     let point = gathered.point.and_then(|f| Some(Fact::new(crop.point(f.value)?, f.source)));
     capture.focus_point = point.map(|f| Fact::new(turn.point(f.value), f.source));
@@ -104,7 +104,7 @@ fn of(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Facts {
     }
     flags.extend(altered::flags(&directories, &properties, recorded, stored, contents.raw));
     conclude(&capture, &mut flags);
-    let turned = orientation.is_some_and(|o| o >= 5);
+    let turned = orientation.as_ref().is_some_and(|o| o.value >= 5);
     let part = |(w, h): (u32, u32)| crop.part(w as usize, h as usize);
     let size = stored.map(part).map(|[_, _, w, h]| (w as u32, h as u32));
     let size = size.map(|(w, h)| if turned { (h, w) } else { (w, h) });
@@ -112,23 +112,26 @@ fn of(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Facts {
     let text =
         |tag| directories.iter().find_map(|d| d.text(tag)).map(|t| t.trim().to_owned()).filter(|t| !t.is_empty());
     let (second_decimals, body_serial) = (text(0x9291), text(0xa431));
-    Facts { capture, orientation, size, flags, second_decimals, body_serial }
+    let recorded = orientation.as_ref().map(|o| o.value);
+    capture.orientation = orientation;
+    Facts { capture, orientation: recorded, size, flags, second_decimals, body_serial }
 }
 
 /// How the stored picture lies, as an Exif number: by the main directory, else the container, else XMP. The sidecar beside a
 /// rendered file may be that of the raw file it was made from, and upright already.
-fn orientation(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Option<u16> {
+fn orientation(contents: &Contents, kind: Kind, sidecar: Option<&[u8]>) -> Option<Fact<u16>> {
     let sound = |o: u16| (1..=8).contains(&o).then_some(o);
     let recorded = contents.main.as_ref().and_then(|b| b.first().whole(ORIENTATION));
     let told = || {
         let packets = sidecar.filter(|_| contents.raw).into_iter().chain(contents.packets());
         let told = xmp::Properties::of(packets).number("tiff:Orientation");
-        told.filter(|o| (1.0..=8.0).contains(o)).map(|o| o as u16)
+        told.filter(|o| (1.0..=8.0).contains(o)).map(|o| Fact::new(o as u16, Source::Xmp))
     };
-    let exif = recorded.and_then(|o| u16::try_from(o).ok()).and_then(sound).or(contents.orientation).or_else(told);
+    let recorded = recorded.and_then(|o| u16::try_from(o).ok()).and_then(sound).or(contents.orientation);
+    let exif = recorded.map(|o| Fact::new(o, Source::Exif)).or_else(told);
     // HEIF and JPEG XL prescribe the turn themselves, which readers follow instead of the Exif tag.
     let prescribed = contents.orientation.filter(|_| matches!(kind, Kind::Heic | Kind::Avif | Kind::JpegXl));
-    prescribed.or(exif)
+    prescribed.map(|o| Fact::new(o, Source::Exif)).or(exif)
 }
 
 /// Flags for what is missing or can't be.

@@ -109,6 +109,10 @@ impl Facts {
         if let Some(point) = &mut self.capture.focus_point {
             point.value = turn.point(point.value);
         }
+        if !quarter_turns.is_multiple_of(4) {
+            let all = Turn::from_exif(self.orientation.unwrap_or(1)).then_clockwise(quarter_turns);
+            self.capture.orientation = Some(Fact::new(all.exif(), Source::Given));
+        }
         self
     }
 }

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::Lie;
 use crate::optics::{blur, lambda_n_px};
 use crate::quantity::Estimate;
 
@@ -12,6 +13,9 @@ pub struct Baseline {
     pub lens: String,
     /// Focal length, mm; `None` where the files don't state it.
     pub focal_length_mm: Option<f64>,
+    /// Width and height on the sensor, mm, of the landscape frame it was learned on. `None` in files of before this was kept: those
+    /// are taken to fill whatever frame they are used on.
+    pub frame_mm: Option<(f64, f64)>,
     /// Whether it was learned from the very shoot it is used on.
     pub provisional: bool,
     /// What kind of frames it was learned from.
@@ -66,6 +70,10 @@ pub struct Curvature {
 /// a stop and a half.
 const REACH: f64 = 1.7;
 
+/// Largest distance of a place from the middle, over that of the rim of what was learned, at which the rim still stands for it.
+/// Chosen: what files say of one sensor's size differs by as much, with or without the border that raw files keep.
+const RIM: f64 = 1.03;
+
 impl Baseline {
     /// Expected lens blur, um, at a place (fractions of the landscape frame from its top-left corner) and f-number.
     ///
@@ -94,18 +102,56 @@ impl Baseline {
         }
     }
 
-    /// Whole blur (px, pixel aperture and diffraction included) that the lens leaves in focus at a distance from the
-    /// centre, as a share of the half diagonal: the mean around a 3:2 frame, its sd that of one place. `None` where
+    /// The same at a place on the sensor, mm from the middle of the landscape frame to the right and down: a lens draws by
+    /// millimetres, whatever part of its picture the sensor takes. `frame_mm` is the frame's size, which a baseline without one of its
+    /// own is taken to fill. `None` beyond what was learned, too.
+    #[must_use]
+    pub fn expected_at_um(&self, place_mm: (f64, f64), frame_mm: (f64, f64), f_number: f64) -> Option<Estimate> {
+        let (width, height) = self.frame_mm.unwrap_or(frame_mm);
+        let (x, y) = (place_mm.0 / width, place_mm.1 / height);
+        if x.abs().max(y.abs()) > 0.5 * RIM {
+            return None;
+        }
+        self.expected_um(0.5 + x, 0.5 + y, f_number)
+    }
+
+    /// Whether all of a picture lies within what was learned.
+    pub(crate) fn covers(&self, lie: &Lie) -> bool {
+        let (width, height) = lie.frame_mm();
+        self.frame_mm.is_none_or(|own| width <= RIM * own.0 && height <= RIM * own.1)
+    }
+
+    /// The same at a place of an upright picture, px from its top-left corner. Where it may lie on the sensor in two ways it is the
+    /// mean of both, as uncertain as they differ.
+    pub(crate) fn expected_in_um(&self, lie: &Lie, at: (f64, f64), f_number: f64) -> Option<Estimate> {
+        let learned = |place| self.expected_at_um(place, lie.frame_mm(), f_number);
+        let one = learned(lie.on_sensor(at))?;
+        let Some(place) = lie.or_on_sensor(at) else { return Some(one) };
+        let other = learned(place)?;
+        let mean = mix(&[(0.5, one), (0.5, other)]);
+        Some(Estimate { sd: mean.sd.hypot(0.5 * (one.value - other.value)), ..mean })
+    }
+
+    /// Whole blur (px, pixel aperture and diffraction included) that the lens leaves in focus in a picture of that size (px) at a
+    /// distance from its centre, as a share of its half diagonal: the mean around the picture, its sd that of one place. `None` where
     /// nothing was learned at that distance.
-    pub(crate) fn in_focus_px(&self, distance: f64, f_number: f64, pitch_um: f64) -> Option<Estimate> {
+    pub(crate) fn in_focus_px(
+        &self,
+        distance: f64,
+        f_number: f64,
+        pitch_um: f64,
+        (width, height): (u32, u32),
+    ) -> Option<Estimate> {
         const AROUND: u32 = 24;
-        // Half sides of a 3:2 frame over its half diagonal.
-        const HALF: (f64, f64) = (0.832_05, 0.554_70);
+        let mm = |px: u32| f64::from(px) * pitch_um * 1e-3;
+        // A quarter turn leads from place to place around it, so the camera may be taken to be level.
+        let frame = (mm(width.max(height)), mm(width.min(height)));
+        let radius = 0.5 * distance * frame.0.hypot(frame.1);
         let places = (0..AROUND).filter_map(|k| {
             let (s, c) = (std::f64::consts::TAU * f64::from(k) / f64::from(AROUND)).sin_cos();
-            let (x, y) = (0.5 + 0.5 * distance * c / HALF.0, 0.5 + 0.5 * distance * s / HALF.1);
-            let inside = |v: f64| (-1e-6..=1.0 + 1e-6).contains(&v);
-            if inside(x) && inside(y) { self.expected_um(x, y, f_number) } else { None }
+            let (x, y) = (radius * c, radius * s);
+            let inside = |v: f64, side: f64| v.abs() <= (0.5 + 1e-6) * side;
+            (inside(x, frame.0) && inside(y, frame.1)).then(|| self.expected_at_um((x, y), frame, f_number)).flatten()
         });
         let learned: Vec<(f64, Estimate)> = places.map(|e| (1.0, e)).collect();
         if learned.is_empty() || !(pitch_um > 0.0) {

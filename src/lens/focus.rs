@@ -2,8 +2,8 @@
 //! from softness.
 
 use super::field::{self, Prior};
-use super::learn::{GRID, cells, one_lens};
-use super::sample::{self, Frame, Sample};
+use super::learn::{CLEAN_NEAR, GRID, NEAR, cells, one_lens};
+use super::sample::{self, Frame, Sample, Span};
 use super::{Baseline, Curvature, Entry, LearnedFrom, Unsuitable};
 use crate::measure::{TILE_SCATTER, TileMap};
 use crate::optics::blur::{self, Parts};
@@ -34,7 +34,10 @@ struct Best {
 /// # Errors
 /// [`Unsuitable`] says why the frames won't do.
 pub fn learn_focus_series(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, Unsuitable> {
-    let frames = sample::usable(frames)?;
+    let mut frames = sample::usable(frames)?;
+    // Its tiles are followed from frame to frame, so all must lie alike.
+    let first = (frames[0].lie, frames[0].map.tiles.len());
+    frames.retain(|f| (f.lie, f.map.tiles.len()) == first);
     let (lens, focal_length_mm) = one_lens(&frames)?;
     if frames.len() < FRAMES {
         return Err(Unsuitable::TooFew { found: frames.len(), needed: FRAMES });
@@ -45,7 +48,9 @@ pub fn learn_focus_series(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, U
     }
     let recorded = focal_length_mm.and_then(|focal_mm| image_places_um(&frames, focal_mm));
     let places = recorded.or_else(|| stepped_places_um(&frames)).ok_or(Unsuitable::OneFocus)?;
-    let best: Vec<Best> = (0..frames[0].map.tiles.len()).filter_map(|i| best_focus(&frames, &places, i)).collect();
+    let span = Span::of(&frames);
+    let best: Vec<Best> =
+        (0..frames[0].map.tiles.len()).filter_map(|i| best_focus(&frames, &places, i, span)).collect();
     if best.len() < TILES {
         return Err(Unsuitable::LittleInFocus { place: "anywhere" });
     }
@@ -62,19 +67,21 @@ pub fn learn_focus_series(frames: &[(&TileMap, &Capture)]) -> Result<Baseline, U
     // Best focus errs either way; the one-sided fit would drag it down, so it is fitted as it stands.
     let shift = field::fit_even_handed(&samples(|b| b.focus)).ok_or(Unsuitable::LittleInFocus { place: "anywhere" })?;
     let (centre, _) = shift.square(0.0, 0.0, f_number);
-    let near = |u: f64, v: f64| best.iter().filter(|b| (b.u - u).hypot(b.v - v) < 0.2).count() as u32;
-    let sigma_um =
-        cells(frames[0].map, GRID).map(|(u, v)| soft.sigma_um((u, v), f_number, near(u, v), (0.0, 0.0))).collect();
-    let shift_um = cells(frames[0].map, GRID)
-        .map(|(u, v)| {
-            let (value, sd) = shift.square(u, v, f_number);
-            (near(u, v) > 0).then(|| Estimate::new(value - centre, sd, near(u, v)))
-        })
-        .collect();
+    let near = |u: f64, v: f64| best.iter().filter(|b| (b.u - u).hypot(b.v - v) < NEAR).count() as u32;
+    // Where no tile about was ever in focus nothing is known, whatever the fields say.
+    let seen = |&(u, v): &(f64, f64)| f64::from(near(u, v)) >= CLEAN_NEAR;
+    let softness = |(u, v)| soft.sigma_um((u, v), f_number, near(u, v), (0.0, 0.0));
+    let sigma_um = cells(span, GRID).map(|cell| Some(cell).filter(seen).and_then(softness)).collect();
+    let shifted = |(u, v)| {
+        let (value, sd) = shift.square(u, v, f_number);
+        Estimate::new(value - centre, sd, near(u, v))
+    };
+    let shift_um = cells(span, GRID).map(|cell| Some(cell).filter(seen).map(shifted)).collect();
     let (columns, rows) = GRID;
     Ok(Baseline {
         lens,
         focal_length_mm,
+        frame_mm: Some((span.0, span.1)),
         provisional: false,
         learned_from: LearnedFrom::FocusSeries,
         entries: vec![Entry { f_number, frames: frames.len() as u32, columns, rows, sigma_um }],
@@ -138,7 +145,7 @@ fn width_um(frame: &Frame, tile: usize) -> Option<Estimate> {
 
 /// Best focus and lens blur of one tile, by Gauss-Newton on the exact widths; `None` where fewer than four frames
 /// tell, or the best lies outside the series.
-fn best_focus(frames: &[Frame], places: &[f64], tile: usize) -> Option<Best> {
+fn best_focus(frames: &[Frame], places: &[f64], tile: usize, field: Span) -> Option<Best> {
     let frame = &frames[0];
     let points: Vec<(f64, f64, f64)> = frames
         .iter()
@@ -182,7 +189,7 @@ fn best_focus(frames: &[Frame], places: &[f64], tile: usize) -> Option<Best> {
     }
     let covariance = inverse?;
     let (low, high) = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(p.0), h.max(p.0)));
-    let (u, v) = frame.map.uv(frame.map.read_at(&frame.map.tiles[tile]));
+    let (u, v) = frame.place(&frame.map.tiles[tile], field);
     let sd = [covariance[(0, 0)].max(0.0).sqrt(), covariance[(1, 1)].max(0.0).sqrt()];
     let count = points.len() as u32;
     (focus > low && focus < high && sd.iter().all(|s| s.is_finite())).then(|| Best {

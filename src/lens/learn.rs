@@ -2,7 +2,7 @@
 
 use super::field::{self, Field, Prior};
 use super::glass::Glass;
-use super::sample::{self, Frame, Sample, samples};
+use super::sample::{self, Frame, Sample, Span, samples};
 use super::{Baseline, Entry, LearnedFrom, Unsuitable};
 use crate::measure::{ALIKE, TileMap};
 use crate::optics::stops::{distinct, same};
@@ -16,9 +16,9 @@ pub(super) const GRID: (u32, u32) = (12, 8);
 const SHOOT_FRAMES: usize = 6;
 /// Clean tiles, over all f-numbers, that a cell must have about it to be known. Chosen: the smooth field says nothing
 /// of places where nothing was measured.
-const CLEAN_NEAR: f64 = 2.0;
+pub(super) const CLEAN_NEAR: f64 = 2.0;
 /// How far from a cell's centre these tiles may lie, half-diagonals. Chosen: a cell and a half.
-const NEAR: f64 = 0.2;
+pub(super) const NEAR: f64 = 0.2;
 /// Clean tiles that the centre and the outer field must each have, over all frames. Chosen: with a scatter of 5 to 8 %
 /// the mean of a dozen is known to about 2 %.
 const CLEAN_TILES: f64 = 12.0;
@@ -115,7 +115,8 @@ pub(super) fn one_lens(frames: &[Frame]) -> Result<(String, Option<f64>), Unsuit
 
 fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, Unsuitable> {
     let (lens, focal_length_mm) = one_lens(frames)?;
-    let all: Vec<Sample> = frames.iter().enumerate().flat_map(|(i, frame)| samples(frame, i)).collect();
+    let span = Span::of(frames);
+    let all: Vec<Sample> = frames.iter().enumerate().flat_map(|(i, frame)| samples(frame, i, span)).collect();
     let fitted = field::fit(&all, prior).ok_or(Unsuitable::LittleInFocus { place: "anywhere" })?;
     for (place, inside) in [("centre", true), ("outer field", false)] {
         let clean: f64 = all
@@ -131,8 +132,16 @@ fn learn(frames: &[Frame], from: LearnedFrom, prior: Prior) -> Result<Baseline, 
     // Those of a shoot differ by focus and movement, too, which one frame can't be told from; those of one subject have in common what it
     // shows at each place, which is taken for the lens.
     let apart = if from == LearnedFrom::Shoot { apart(&fitted, &all, frames.len()) } else { 2.0 * CONTENT };
-    let entries = stops(frames).into_iter().map(|n| entry(n, (from, apart), &fitted, &all, frames)).collect();
-    Ok(Baseline { lens, focal_length_mm, provisional: false, learned_from: from, entries, curvature: None })
+    let entries = stops(frames).into_iter().map(|n| entry(n, (from, apart), &fitted, &all, span)).collect();
+    Ok(Baseline {
+        lens,
+        focal_length_mm,
+        frame_mm: Some((span.0, span.1)),
+        provisional: false,
+        learned_from: from,
+        entries,
+        curvature: None,
+    })
 }
 
 /// Share of a whole width, of which pixel and diffraction are part, that the tiles of a place err by alike, for they
@@ -173,13 +182,13 @@ fn apart(fitted: &Field, all: &[Sample], frames: usize) -> f64 {
     (squares.iter().sum::<f64>() / (squares.len() as f64).max(1.0)).sqrt()
 }
 
-fn entry(f_number: f64, (from, apart): (LearnedFrom, f64), fitted: &Field, all: &[Sample], frames: &[Frame]) -> Entry {
+fn entry(f_number: f64, (from, apart): (LearnedFrom, f64), fitted: &Field, all: &[Sample], span: Span) -> Entry {
     let at_stop: Vec<(&Sample, f64)> =
         all.iter().zip(&fitted.clean).filter(|(s, _)| same(s.f_number, f_number)).map(|(s, c)| (s, *c)).collect();
     let mut used: Vec<usize> = at_stop.iter().filter(|(_, c)| *c > 0.5).map(|(s, _)| s.frame).collect();
     used.dedup();
     let floor = at_stop.first().map_or(0.0, |(s, _)| s.floor);
-    let sigma_um = cells(frames[0].map, GRID)
+    let sigma_um = cells(span, GRID)
         .map(|(u, v)| {
             let near = |s: &Sample| (s.u - u).hypot(s.v - v) < NEAR;
             let ever: f64 = all.iter().zip(&fitted.clean).filter(|(s, _)| near(s)).map(|(_, c)| c).sum();
@@ -196,10 +205,9 @@ fn entry(f_number: f64, (from, apart): (LearnedFrom, f64), fitted: &Field, all: 
     Entry { f_number, frames: used.len() as u32, columns: GRID.0, rows: GRID.1, sigma_um }
 }
 
-/// Centres of the grid's cells from the picture's centre, in half-diagonals, row-major.
-pub(super) fn cells(map: &TileMap, grid: (u32, u32)) -> impl Iterator<Item = (f64, f64)> {
-    let (w, h) = (f64::from(map.width), f64::from(map.height));
-    let half = 0.5 * w.hypot(h);
+/// Centres of the grid's cells from the field's centre, in half-diagonals, row-major.
+pub(super) fn cells(field: Span, grid: (u32, u32)) -> impl Iterator<Item = (f64, f64)> {
+    let (Span(w, h), half) = (field, field.half_mm());
     (0..grid.1).flat_map(move |row| {
         (0..grid.0).map(move |column| {
             let fraction = |i: u32, n: u32| (f64::from(i) + 0.5) / f64::from(n) - 0.5;

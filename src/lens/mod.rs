@@ -12,6 +12,7 @@ mod focus;
 mod glass;
 mod kind;
 mod learn;
+mod place;
 pub mod record;
 mod sample;
 
@@ -23,4 +24,5 @@ pub use glass::Glass;
 pub(crate) use glass::set_alike;
 pub(crate) use kind::kind;
 pub use learn::{learn_aperture_series, learn_from_shoot, learn_shoot};
+pub(crate) use place::Lie;
 pub use sample::{LeftOut, Unsuitable, left_out};

@@ -32,6 +32,9 @@ struct Stored {
     /// Left out where it is not known; earlier forms have 0 there.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     focal_length_mm: Option<f64>,
+    /// Left out where it is not known, as in earlier forms.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    frame_mm: Option<[f64; 2]>,
     learned_from: LearnedFrom,
     /// The day it was learned.
     date: String,
@@ -68,6 +71,7 @@ pub fn write(baseline: &Baseline, date: &str) -> String {
         version: VERSION,
         lens: baseline.lens.clone(),
         focal_length_mm: baseline.focal_length_mm,
+        frame_mm: baseline.frame_mm.map(|(width, height)| [rounded(width), rounded(height)]),
         learned_from: baseline.learned_from,
         date: date.into(),
         frames,
@@ -80,7 +84,8 @@ pub fn write(baseline: &Baseline, date: &str) -> String {
         curvature: baseline.curvature.as_ref().map(|c| grid(c.columns, &c.shift_um)),
     };
     let head = "# Lens blur over the upright landscape frame: Gaussian-equivalent sigma, um on the sensor, pixel\n\
-                # aperture and diffraction taken out. Rows from the top, cells from the left, nan where unknown.\n";
+                # aperture and diffraction taken out. Rows from the top, cells from the left, nan where unknown.\n\
+                # frame_mm: width and height of that frame on the sensor.\n";
     // Numbers, text and lists always have a TOML form.
     head.to_owned() + &toml::to_string(&stored).unwrap_or_default()
 }
@@ -110,6 +115,11 @@ pub fn read(text: &str) -> Result<Baseline, RecordError> {
         entries.push(Entry { f_number: stop.f_number, frames: stop.frames, columns, rows, sigma_um });
     }
     entries.sort_by(|a, b| a.f_number.total_cmp(&b.f_number));
+    let frame_mm = stored.frame_mm.map(|[width, height]| (width, height));
+    let sound = |side: f64| side.is_finite() && side > 0.0;
+    if frame_mm.is_some_and(|(width, height)| !(sound(width) && sound(height))) {
+        return Err(RecordError::Damaged("frame_mm".to_owned()));
+    }
     let curvature = match stored.curvature {
         None => None,
         Some(grid) => {
@@ -120,6 +130,7 @@ pub fn read(text: &str) -> Result<Baseline, RecordError> {
     Ok(Baseline {
         lens: stored.lens,
         focal_length_mm: stored.focal_length_mm.filter(|f| f.is_finite() && *f > 0.0),
+        frame_mm,
         provisional: stored.provisional,
         learned_from: stored.learned_from,
         entries,
@@ -132,8 +143,12 @@ pub(crate) fn learned_on(text: &str) -> Option<String> {
     toml::from_str::<Stored>(text).ok().map(|stored| stored.date)
 }
 
+/// To thousandths.
+fn rounded(value: f64) -> f64 {
+    (value * 1e3).round() / 1e3
+}
+
 fn grid(columns: u32, cells: &[Option<Estimate>]) -> Grid {
-    let rounded = |v: f64| (v * 1e3).round() / 1e3;
     let table = |of: &dyn Fn(&Estimate) -> f64| -> Vec<Vec<f64>> {
         cells
             .chunks(columns.max(1) as usize)

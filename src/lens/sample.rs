@@ -4,7 +4,8 @@ use std::f64::consts::{LN_2, PI};
 
 use thiserror::Error;
 
-use crate::measure::{TILE_SCATTER, TileMap, sharpened};
+use super::Lie;
+use crate::measure::{TILE_SCATTER, Tile, TileMap, sharpened};
 use crate::optics::blur::{self, Parts};
 use crate::optics::lambda_n_px;
 use crate::quantity::MTF50_SIGMA;
@@ -17,8 +18,11 @@ pub enum Unsuitable {
     /// None has both f-number and pitch, with something measured.
     #[error("no frame has an f-number, a pixel pitch and measured tiles; give --aperture or --pitch")]
     NoFacts,
-    /// All are upright.
-    #[error("every frame is in portrait format, where left and right of the lens can't be told; use landscape frames")]
+    /// All are upright, turned by nobody knows what.
+    #[error(
+        "every frame is in portrait format and none says which way the camera was turned, so that left and right of the lens can't be \
+         told; use landscape frames"
+    )]
     OnlyPortrait,
     /// All are sharpened.
     #[error("every frame is sharpened, so that its widths read too small; use raw files")]
@@ -70,7 +74,7 @@ pub enum Unsuitable {
 /// What one tile says.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Sample {
-    /// Place from the centre of the landscape frame, in half-diagonals, x to the right.
+    /// Place from the centre of the landscape frame, in half-diagonals of the field that is learned, x to the right.
     pub u: f64,
     /// The same, y downwards.
     pub v: f64,
@@ -105,6 +109,34 @@ pub(super) struct Frame<'a> {
     pub f_number: f64,
     /// Pixel pitch, um.
     pub pitch_um: f64,
+    /// How it lies on the sensor.
+    pub lie: Lie,
+}
+
+impl Frame<'_> {
+    /// Where on the sensor a tile was read, from the middle, in half-diagonals of `field`.
+    pub(super) fn place(&self, tile: &Tile, field: Span) -> (f64, f64) {
+        let (x, y) = self.lie.on_sensor(self.map.read_at(tile));
+        (x / field.half_mm(), y / field.half_mm())
+    }
+}
+
+/// Width and height, mm on the sensor, of the landscape frame over which a lens is learned.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Span(pub f64, pub f64);
+
+impl Span {
+    /// The smallest that holds all frames: where they differ, what is learned of the outer field is from the larger ones.
+    pub(super) fn of(frames: &[Frame]) -> Self {
+        let sides = frames.iter().map(|f| f.lie.frame_mm());
+        let (width, height) = sides.fold((0.0, 0.0), |a: (f64, f64), b| (a.0.max(b.0), a.1.max(b.1)));
+        Self(width, height)
+    }
+
+    /// Half its diagonal, mm.
+    pub(super) fn half_mm(self) -> f64 {
+        0.5 * self.0.hypot(self.1)
+    }
 }
 
 /// Why one frame of several is left out; each the words after its name.
@@ -114,7 +146,7 @@ pub enum LeftOut {
     #[error("has no f-number or pixel pitch")]
     NoFacts,
     /// Which way the camera was turned is not known, so left and right are not either.
-    #[error("is in portrait format")]
+    #[error("is in portrait format and does not say which way the camera was turned")]
     Portrait,
     /// It was sharpened.
     #[error("is sharpened")]
@@ -131,7 +163,7 @@ pub fn left_out(map: &TileMap, capture: &Capture) -> Option<LeftOut> {
     let known = |f: &Option<crate::shot::Fact<f64>>| f.as_ref().is_some_and(|f| f.value.is_finite() && f.value > 0.0);
     if !known(&capture.f_number) || !known(&capture.pixel_pitch_um) {
         Some(LeftOut::NoFacts)
-    } else if map.width < map.height {
+    } else if !Lie::of(map, capture).is_some_and(|lie| lie.told()) {
         Some(LeftOut::Portrait)
     } else if !map.mosaic && map.overshoot.is_some_and(sharpened::strong) {
         Some(LeftOut::Sharpened)
@@ -140,14 +172,14 @@ pub fn left_out(map: &TileMap, capture: &Capture) -> Option<LeftOut> {
     }
 }
 
-/// The frames that can serve: landscape, unsharpened, with f-number and pitch.
+/// The frames that can serve: held one known way, unsharpened, with f-number and pitch.
 pub(super) fn usable<'a>(frames: &[(&'a TileMap, &'a Capture)]) -> Result<Vec<Frame<'a>>, Unsuitable> {
     let mut kept = Vec::new();
     let (mut portrait, mut sharpened) = (0, 0);
     for &(map, capture) in frames {
-        match (left_out(map, capture), &capture.f_number, &capture.pixel_pitch_um) {
-            (None, Some(f_number), Some(pitch)) => {
-                kept.push(Frame { map, capture, f_number: f_number.value, pitch_um: pitch.value });
+        match (left_out(map, capture), &capture.f_number, &capture.pixel_pitch_um, Lie::of(map, capture)) {
+            (None, Some(f_number), Some(pitch), Some(lie)) => {
+                kept.push(Frame { map, capture, f_number: f_number.value, pitch_um: pitch.value, lie });
             }
             (Some(LeftOut::Portrait), ..) => portrait += 1,
             (Some(LeftOut::Sharpened), ..) => sharpened += 1,
@@ -182,14 +214,14 @@ pub(super) fn too_sharp(frames: &[Frame]) -> Option<f64> {
     frames.iter().find(narrower).map(|f| f.f_number)
 }
 
-/// Samples of a frame.
-pub(super) fn samples<'a>(frame: &'a Frame<'a>, index: usize) -> impl Iterator<Item = Sample> + 'a {
+/// Samples of a frame, over a field of that size.
+pub(super) fn samples<'a>(frame: &'a Frame<'a>, index: usize, field: Span) -> impl Iterator<Item = Sample> + 'a {
     let lambda_n = lambda_n_px(frame.f_number, frame.pitch_um);
     let parts = Parts { lambda_n_px: Some(lambda_n), pixel: true, ..Parts::default() };
     let floor = (blur::sigma_px(&parts) * frame.pitch_um).powi(2);
     frame.map.tiles.iter().filter_map(move |tile| {
         let blur = tile.by_itself()?;
-        let (u, v) = frame.map.uv(frame.map.read_at(tile));
+        let (u, v) = frame.place(tile, field);
         let (square, slope) = lens_square(blur.value, &parts)?;
         let sd = slope.abs() * blur.sd.hypot(TILE_SCATTER * blur.value);
         let scale = frame.pitch_um * frame.pitch_um;
@@ -225,6 +257,7 @@ mod tests {
     use super::*;
     use crate::measure::{Tile, TileState};
     use crate::quantity::Estimate;
+    use crate::shot::{Fact, Source};
 
     /// A width is read from 96 px about a tile's middle, which in the corner of a picture of 984 px, whose tiles have 41, lie further in.
     #[test]
@@ -245,10 +278,13 @@ mod tests {
         };
         let places = |width: u32, height: u32, tiles: Vec<Tile>| -> Vec<(f64, f64)> {
             let map = TileMap { width, height, tiles, ..TileMap::default() };
-            let frame = Frame { map: &map, capture: &Capture::default(), f_number: 2.8, pitch_um: 5.0 };
+            let pitch = Some(Fact::new(5.0, Source::Exif));
+            let capture = Capture { pixel_pitch_um: pitch, ..Capture::default() };
+            let lie = Lie::of(&map, &capture).unwrap();
+            let frame = Frame { map: &map, capture: &capture, f_number: 2.8, pitch_um: 5.0, lie };
             let half = 0.5 * f64::from(width).hypot(f64::from(height));
             let (w, h) = (f64::from(width), f64::from(height));
-            samples(&frame, 0).map(|s| (s.u * half + 0.5 * w, s.v * half + 0.5 * h)).collect()
+            samples(&frame, 0, Span::of(&[frame])).map(|s| (s.u * half + 0.5 * w, s.v * half + 0.5 * h)).collect()
         };
         let near = |found: &[(f64, f64)], truth: &[(f64, f64)]| {
             found.len() == truth.len() && found.iter().zip(truth).all(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1) < 1.0)

@@ -85,6 +85,8 @@ pub struct Capture {
     pub focus_mode: Option<Fact<String>>,
     /// Distance between neighbouring pixels of this picture on the sensor, um.
     pub pixel_pitch_um: Option<Fact<f64>>,
+    /// How the picture is stored, as the Exif tag has it (1 to 8), with the turn that the user gave: which way the camera was held.
+    pub orientation: Option<Fact<u16>>,
 }
 
 /// Focal length, mm, and f-number below which a lens has one aperture only, as those of phones have. Chosen: no camera

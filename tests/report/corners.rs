@@ -112,6 +112,7 @@ fn learned(lens_px: f64, provisional: bool) -> View {
     let baseline = Baseline {
         lens: "Wide 24 mm".into(),
         focal_length_mm: Some(24.0),
+        frame_mm: None,
         provisional,
         learned_from: LearnedFrom::Shoot,
         entries: vec![entry],

@@ -184,6 +184,7 @@ fn the_chart_of_a_learned_lens_shows_what_it_leaves_in_focus() {
     let flat = |um: f64| Baseline {
         lens: "a lens".into(),
         focal_length_mm: Some(24.0),
+        frame_mm: None,
         provisional: false,
         learned_from: LearnedFrom::ApertureSeries,
         entries: vec![Entry {

@@ -200,6 +200,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
             focus_point: Some(Fact::new(Point { x: 0.5, y: 0.62 }, Source::MakerNote)),
             focus_mode: None,
             pixel_pitch_um: Some(Fact::new(PITCH, Source::Derived)),
+            orientation: None,
         },
         flags: vec![Flag::PitchAssumed],
         map,

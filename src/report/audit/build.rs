@@ -82,7 +82,7 @@ fn in_focus(baseline: &Baseline, f: &FrameView) -> Vec<InFocus> {
     const STEPS: u32 = 20;
     let (Some(n), Some(pitch)) = (&f.capture.f_number, &f.capture.pixel_pitch_um) else { return Vec::new() };
     let at = |distance: f64| {
-        let e = baseline.in_focus_px(distance, n.value, pitch.value)?;
+        let e = baseline.in_focus_px(distance, n.value, pitch.value, (f.width, f.height))?;
         let o = judge::optical(e);
         Some(InFocus { distance, optical_px: ((o.value - o.sd).max(0.0), o.value + o.sd) })
     };

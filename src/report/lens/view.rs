@@ -17,6 +17,9 @@ pub struct LearnedLensView {
     pub lens: String,
     /// Focal length, mm; null where the files don't state it.
     pub focal_length_mm: Option<f64>,
+    /// Width and height on the sensor, mm, of the landscape frame it was learned on; null in files of before that was kept, which are
+    /// taken to fill any frame.
+    pub frame_mm: Option<[f64; 2]>,
     /// What kind of frames it was learned from.
     pub learned_from: LearnedFrom,
     /// What was learned, by f-number.
@@ -63,6 +66,7 @@ pub(crate) fn learned_lens(baseline: &Baseline, asymmetries: &[Asymmetry]) -> Le
         version: 1,
         lens: baseline.lens.clone(),
         focal_length_mm: baseline.focal_length_mm.and_then(machine),
+        frame_mm: baseline.frame_mm.and_then(|(width, height)| Some([machine(width)?, machine(height)?])),
         learned_from: baseline.learned_from,
         stops: baseline
             .entries

@@ -73,8 +73,11 @@ pub(super) fn conclusion(baseline: &Baseline, found: &[Asymmetry]) -> String {
         return match found.is_empty() {
             true => "Too little of the field is known to compare its sides.".into(),
             false => both_sides(baseline).unwrap_or_else(|| {
+                let compared = |sides: Sides| found.iter().any(|a| a.sides == sides);
+                let all = Sides::ALL.into_iter().all(compared);
+                let even = if all { "Even" } else { "Even as far as both sides are known" };
                 format!(
-                    "Even: no side or corner differs from its mirror image by {REAL:.0} standard deviations or more."
+                    "{even}: no side or corner differs from its mirror image by {REAL:.0} standard deviations or more."
                 )
             }),
         };
@@ -103,17 +106,17 @@ pub(super) fn conclusion(baseline: &Baseline, found: &[Asymmetry]) -> String {
     )
 }
 
-/// Distance from the centre at which both sides are set against the upper and the lower edge, half-diagonals. Derived: that of the
-/// outermost cells of a 3:2 frame above and below the centre, 0.5547 less half of a cell of eight.
-const ROUND: f64 = 0.485;
-/// Half the sides of a 3:2 frame, half-diagonals.
-const HALF: (f64, f64) = (0.832_05, 0.554_70);
+/// Width and height of a frame whose shape is not known: the shape most sensors of interchangeable lenses have.
+const SHAPE: (f64, f64) = (3.0, 2.0);
 
 /// Where two sides across from each other are softer than the other two as far from the centre: what a lens in line leaves goes by that
 /// distance, and a sensor or lens at an angle softens two sides, to right and left of where it is still in focus.
 fn both_sides(baseline: &Baseline) -> Option<String> {
-    let (x, y) = (0.5 * ROUND / HALF.0, 0.5 * ROUND / HALF.1);
+    let (width, height) = baseline.frame_mm.unwrap_or(SHAPE);
     let softer = |e: &Entry| {
+        // As far as the outermost cells above and below the centre, a place half a cell within the edge, and as far to the sides.
+        let y = 0.5 - 0.5 / f64::from(e.rows.max(1));
+        let x = y * height / width;
         let at = |dx: f64, dy: f64| e.at(0.5 + dx, 0.5 + dy);
         let (across, along) = ([at(-x, 0.0)?, at(x, 0.0)?], [at(0.0, -y)?, at(0.0, y)?]);
         let over = |a: [Estimate; 2], b: [Estimate; 2]| {
@@ -137,7 +140,14 @@ fn doubtful(baseline: &Baseline) -> bool {
 
 /// What should be known beside the conclusion.
 pub(super) fn sentences(baseline: &Baseline, found: &[Asymmetry]) -> Vec<String> {
-    let mut all = Vec::new();
+    let mut all = vec![match baseline.frame_mm {
+        Some((width, height)) => {
+            format!("Learned over {width:.1} x {height:.1} mm of the sensor; of what lies beyond, on a larger one, nothing is known.")
+        }
+        None => "It does not say over how much of the sensor it was learned, and is taken to fill any frame: if you use the lens on sensors \
+                 of several sizes or shapes, learn it again."
+            .into(),
+    }];
     if doubtful(baseline) && found.iter().any(|a| a.significance().abs() >= REAL) {
         all.push(
             "If the subject was neither flat nor all far away, that is its depth and not the lens: learn from a wall or a distant ridge."
