@@ -23,8 +23,8 @@ pub struct Apertures {
     pub whole: Option<usize>,
     /// Frames that can't be told from it within the error, by f-number.
     pub whole_alike: Vec<usize>,
-    /// The chance that no other stop is better, as the nearest of those that can be told from it has it; no more than a half where
-    /// stops beyond it could not be compared.
+    /// The chance that none of the stops that can be told from it is better, all of them together; no more than a half where stops
+    /// beyond it could not be compared.
     pub whole_confidence: f64,
     /// The run of stops about it, by f-number, at which no zone that decides is wider than there by more than 5 %.
     pub whole_within: Vec<usize>,

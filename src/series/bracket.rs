@@ -4,6 +4,7 @@ use super::cover::smallest_cover;
 pub(super) use super::focusing::FEWEST_FRAMES;
 pub use super::focusing::Softened;
 use super::focusing::{self, focusing};
+use super::rivals::unbeaten;
 pub use super::why_uncovered::Lack;
 use super::why_uncovered::{lacks, nearness};
 use super::widths::steadied;
@@ -11,7 +12,6 @@ pub use super::widths::{Depth, Widths};
 use super::{Blurs, Outdone, ZoneBlur, ZoneName, ends};
 use crate::optics::{self, stops};
 use crate::quantity::{Estimate, Region};
-use crate::stats::normal_beyond;
 
 /// What a focus bracket answers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -29,7 +29,7 @@ pub struct Bracket {
     pub uncovered: Vec<usize>,
     /// Why, for each of them; `None` where that is not known.
     pub lacks: Vec<Option<Lack>>,
-    /// The chance that no other frame is better for near and far together, but for those that are as good.
+    /// The chance that no other frame is better for near and far together, all of them taken together but for those that are as good.
     pub confidence: f64,
     /// Frames softer than another and sharper nowhere: they are neither in a set nor called as good.
     pub outdone: Vec<Outdone>,
@@ -200,8 +200,8 @@ fn best_single(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region]) -> Option<
     let sd = |other: usize| if other == end { ALIKE.0 } else { ALIKE.1 };
     let (alike, told): (Vec<&(usize, usize, f64)>, Vec<_>) =
         worst.iter().filter(|w| w.0 != best).partition(|w| w.2 <= (1.0 + sd(w.1)) * least);
-    let nearest = told.iter().map(|w| (w.2 / least - 1.0) / sd(w.1)).fold(f64::INFINITY, f64::min);
-    Some((best, alike.iter().map(|w| w.0).collect(), 1.0 - normal_beyond(nearest)))
+    let confidence = unbeaten(told.iter().map(|w| (w.2 / least - 1.0) / sd(w.1)));
+    Some((best, alike.iter().map(|w| w.0).collect(), confidence))
 }
 
 #[cfg(test)]

@@ -20,6 +20,7 @@ mod odd;
 mod order;
 mod outdone;
 mod resolve;
+mod rivals;
 mod scale;
 mod seen;
 mod sharpest;
