@@ -7,6 +7,7 @@ pub mod aperture;
 pub mod bracket;
 mod compare;
 mod content;
+mod corners;
 mod cover;
 mod depth;
 mod ends;
