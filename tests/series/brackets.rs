@@ -42,7 +42,7 @@ fn where_no_far_zone_was_found_the_farthest_tiles_stand_for_it() {
     let near = ZoneBlur { name: ZoneName::Near, points: (0..5).map(point).collect(), tiles: 12, of: 12 };
     let answer = |place: Option<Vec<Option<f64>>>| {
         let depth = place.map(|place| bracket::Depth { place, ..bracket::Depth::default() });
-        let widths = bracket::Widths { sigma: sigma.clone(), depth, doubt: 0.0 };
+        let widths = bracket::Widths { sigma: sigma.clone(), low: None, depth, doubt: 0.0 };
         bracket::answer(std::slice::from_ref(&near), &widths, &tiles, 1.0).best_single
     };
     assert_eq!(answer(place), Some(2), "focused half way between row 0 and row 7");
@@ -80,7 +80,7 @@ proptest! {
             (0..6).map(|k| (0..40).map(|t| known[40 * k + t].then_some(widths[40 * k + t])).collect()).collect();
         let place = modelled.then(|| places.into_iter().map(Some).collect());
         let depth = place.map(|place| bracket::Depth { place, ..bracket::Depth::default() });
-        let widths = bracket::Widths { sigma, depth, doubt: 0.04 };
+        let widths = bracket::Widths { sigma, low: None, depth, doubt: 0.04 };
         let zone = |name, t: usize| ZoneBlur {
             name,
             points: (0..6)
