@@ -6,11 +6,14 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene, lit, right, scaled, v};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, ImpliedDistance, Standing, Unsettled, ZoneName, diagnose, doubted};
+use tussock::diagnose::{
+    Cause, Diagnosis, ImpliedDistance, Standing, Unsettled, ZoneName, diagnose, doubted, finest_px,
+};
 use tussock::judge::{self, Judgement, Reason};
 use tussock::measure::{Streak, TileState};
 use tussock::quantity::{Estimate, Flag, Intent, SharpFor, Units};
 use tussock::report::words;
+use tussock::series::limits_px;
 use tussock::shot::{Capture, Fact, Source};
 
 fn too_far() -> Scene {
@@ -370,7 +373,12 @@ fn a_frame_from_a_mosaic_is_not_judged_by_its_own_sharpest_parts() {
         let whole = 0.80_f64.hypot(0.310_58);
         let known = map.tiles.iter_mut().filter(|t| t.blur.is_some());
         known.for_each(|t| t.blur = Some(Estimate::new(whole, 0.03, 20)));
-        ends(&judge(&scene, &map))
+        // Frames of a scene are compared by the very limit.
+        let finest = [finest_px(&map, &scene.capture())];
+        let [limit] = limits_px(&Intent::default(), (map.width, map.height), &finest)[..] else { panic!("one limit") };
+        let ends = ends(&judge(&scene, &map));
+        assert_eq!(ends.contains(&Judgement::Beyond), whole > limit, "{limit}");
+        ends
     };
     assert_eq!(soft(true), [Judgement::Beyond; 2]);
     assert_eq!(soft(false), [Judgement::AtLimit; 2]);

@@ -95,16 +95,16 @@ pub fn softened(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitc
 /// others.
 #[must_use]
 pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: f64) -> Bracket {
-    answer_without(zones, widths, tiles, permitted, &[])
+    answer_without(zones, widths, tiles, &vec![permitted; widths.sigma.len()], &[])
 }
 
-/// As [`answer`], of the frames that are not `left_out`.
+/// As [`answer`], of the frames that are not `left_out`, each by the widest blur that counts as sharp in it.
 #[must_use]
 pub fn answer_without(
     zones: &[ZoneBlur],
     widths: &Widths,
     tiles: &[Region],
-    permitted: f64,
+    limits: &[f64],
     left_out: &[usize],
 ) -> Bracket {
     let widths = &widths.without(left_out);
@@ -117,13 +117,12 @@ pub fn answer_without(
     let width = |k: usize, t: usize| widths.sigma[k][t].unwrap_or(f64::INFINITY);
     let least = |t: usize| (0..frames).map(|k| width(k, t)).fold(f64::INFINITY, f64::min);
     let judged: Vec<usize> = (0..tiles.len()).filter(|&t| least(t).is_finite()).collect();
-    let may = |k: usize, t: usize, limit: f64| widths.may_be(k, t).is_some_and(|w| w <= limit);
-    let shown = |t: usize, limit: f64| (0..frames).any(|k| may(k, t, limit));
-    let (coverable, uncovered): (Vec<usize>, Vec<usize>) = judged.iter().partition(|&&t| shown(t, permitted));
-    let clear: Vec<usize> =
-        coverable.iter().copied().filter(|&t| shown(t, (1.0 - widths.doubt) * permitted)).collect();
+    let may = |k: usize, t: usize, times: f64| widths.may_be(k, t).is_some_and(|w| w <= times * limits[k]);
+    let shown = |t: usize, times: f64| (0..frames).any(|k| may(k, t, times));
+    let (coverable, uncovered): (Vec<usize>, Vec<usize>) = judged.iter().partition(|&&t| shown(t, 1.0));
+    let clear: Vec<usize> = coverable.iter().copied().filter(|&t| shown(t, 1.0 - widths.doubt)).collect();
     let asking = if clear.is_empty() { &coverable } else { &clear };
-    let covers = |k: usize, t: usize| may(k, t, (1.0 + widths.doubt) * permitted);
+    let covers = |k: usize, t: usize| may(k, t, 1.0 + widths.doubt);
     let sets: Vec<Vec<bool>> = (0..frames).map(|k| asking.iter().map(|&t| covers(k, t)).collect()).collect();
     let cost = |set: &[usize]| -> f64 {
         coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
@@ -147,11 +146,11 @@ pub fn answer_without(
         set = vec![k];
     }
     let mut uncovered = uncovered;
-    if let Some(k) = best_single.filter(|&k| spans(zones, widths, k, permitted)) {
+    if let Some(k) = best_single.filter(|&k| spans(zones, widths, k, limits[k])) {
         (set, uncovered) = (vec![k], Vec::new());
     }
     let instead = instead(&set, &sets);
-    let lacks = lacks(&uncovered, widths, tiles, permitted);
+    let lacks = lacks(&uncovered, widths, tiles, limits.iter().copied().fold(0.0, f64::max));
     let confidence = single.map_or(0.0, |s| s.2);
     Bracket { best_single, as_good, covering_set: set, instead, uncovered, lacks, confidence, ..Bracket::default() }
 }
@@ -235,6 +234,23 @@ mod tests {
             |doubt: f64| answer(&[], &Widths { sigma: sigma.clone(), low: None, depth: None, doubt }, &tiles, 1.0).covering_set;
         assert_eq!(set(0.0).len(), 2);
         assert_eq!(set(0.03), [0]);
+    }
+
+    #[test]
+    fn each_frame_is_held_to_the_limit_of_its_own_audit() {
+        // A frame whose audit passes all of 0.85 px for 0.87, beside one that is sharper far off and held to 0.78 px.
+        let tiles: Vec<Region> = (0..4).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
+        let of = |widths: [f64; 4]| widths.map(Some).to_vec();
+        let sigma = vec![of([0.85, 0.80, 0.78, 0.85]), of([0.70, 0.70, 0.82, 0.99])];
+        let widths = Widths { sigma, low: None, depth: None, doubt: 0.0 };
+        let set = |limits: [f64; 2]| {
+            let found = answer_without(&[], &widths, &tiles, &limits, &[]);
+            (found.covering_set, found.uncovered)
+        };
+        assert_eq!(set([0.87, 0.78]), (vec![0], vec![]));
+        assert_eq!(set([0.78, 0.78]), (vec![0, 1], vec![3]));
+        // Nor does the first one's limit pass what the second shows.
+        assert_eq!(set([0.79, 0.87]), (vec![0, 1], vec![3]));
     }
 
     #[test]

@@ -35,7 +35,7 @@ mod zone;
 
 pub use crate::quantity::ZoneName;
 pub use answer::{Answer, NoteKind};
-pub use compare::{Ask, compare, reference, zones};
+pub use compare::{Ask, compare, limits_px, reference, zones};
 pub use content::{without_soft_content, without_still_content};
 pub use depth::by_depth;
 pub use ends::{End, ends, settled, with_ends};

@@ -395,7 +395,7 @@ fn four_stops(light_of: [f32; 4], shaken: &[usize]) -> (Answer, Vec<usize>) {
         .collect();
     let regions: Vec<Region> = maps[0].tiles.iter().map(Tile::region).collect();
     let zones = zones(std::iter::empty(), &regions, (400, 400));
-    let ask = Ask { varied: Varied::Aperture, permitted_px: 1.3, subject: None, shaken };
+    let ask = Ask { varied: Varied::Aperture, permitted_px: 1.3, limits_px: &[], subject: None, shaken };
     let shown = maps.iter().map(|m| m.measured().count()).collect();
     (compare(&seen, &zones, &ask, &|k| Some(Cow::Borrowed(&shots[k]))), shown)
 }
