@@ -524,6 +524,24 @@ fn what_to_do_for_more_depth_is_what_the_lens_can_do() {
 }
 
 #[test]
+fn stopping_down_too_is_said_where_the_right_focus_alone_would_not_do() {
+    let scene = Scene { f_number: 4.0, ..too_far() };
+    let mut d = judge(&scene, &scene.map());
+    (d.verdict.cause, d.verdict.also, d.permitted_px) = (Cause::FocusTooFar, Vec::new(), 0.6);
+    d.implied.best_f_number = Some(8.0);
+    // Both ends behind the focus, by 1 and by 5 px: 2 px of disc are left at the right focus, 0.57 px with diffraction.
+    for zone in &mut d.zones {
+        let px = if zone.name == ZoneName::Near { 0.27 } else { 1.33 };
+        zone.budget.iter_mut().for_each(|b| b.defocus = Estimate::new(px, 0.05, 20));
+    }
+    for (left, too) in [(0.57, false), (0.65, true)] {
+        d.implied.right_blur_px = Some(left);
+        let advice = words::advice(&d, &scene.capture(), Units::Metric);
+        assert_eq!(advice.contains("Stop down too: f/8"), too, "{left}: {advice}");
+    }
+}
+
+#[test]
 fn twice_the_nearest_is_said_only_of_a_depth_without_end() {
     // Equal blur at both ends, 2 n F / (n + F) (thin lens): 3 m for 2 m and 6 m, 4 m for 2 m and infinity.
     for (far_m, right, twice) in [(Some(6.0), 3.0, false), (None, 4.0, true)] {

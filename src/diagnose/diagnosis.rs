@@ -241,6 +241,8 @@ pub struct Implied {
     pub recorded_m: Option<Distance>,
     /// Focus distance that would have been right.
     pub right_focus_m: Option<f64>,
+    /// Optical blur, px, that focus there leaves at both ends at the f-number used: defocus and diffraction together.
+    pub right_blur_px: Option<f64>,
     /// f-number with the best MTF50 at both ends of the depth, by the exact integral.
     pub best_f_number: Option<f64>,
     /// The classical root-square rule's answer, beside it.

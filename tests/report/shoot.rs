@@ -177,6 +177,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
             near_m: Some(ImpliedDistance { value: 1.5, low: 1.3, high: 1.8 }),
             recorded_m: Some(Distance::Interval { low: 3.2, high: 4.9 }),
             right_focus_m: Some(2.9),
+            right_blur_px: Some(1.6),
             best_f_number: Some(13.0),
             root_square_f_number: Some(11.0),
             step_back_m: None,

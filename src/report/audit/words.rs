@@ -323,14 +323,8 @@ fn streak_ratio(d: &Diagnosis) -> Option<f64> {
 
 /// Whether even the right focus would leave this depth soft at the f-number used.
 fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
-    match (stop_used, d.implied.best_f_number) {
-        (Some(used), Some(best)) => {
-            let span = |name| d.zone(name).and_then(|z| z.budget).map_or(0.0, |b| b.defocus.value);
-            // The two ends share the span of defocus at the right focus.
-            best > 1.3 * used && 0.5 * (span(ZoneName::Near) + span(ZoneName::Far)) > d.permitted_px
-        }
-        _ => false,
-    }
+    let other = stop_used.zip(d.implied.best_f_number).is_some_and(|(used, best)| best > 1.3 * used);
+    other && d.implied.right_blur_px.is_some_and(|blur| blur > d.permitted_px)
 }
 
 /// The distances that the picture itself implies, as a sentence; `None` where it implies none.
