@@ -449,7 +449,8 @@ fn what_the_camera_did_not_write_is_flagged_and_never_firm() {
 fn a_long_track_is_motion_whether_or_not_the_widths_hold_it() {
     // Each of the two pictures that lie over each other is sharp; a long track leaves nothing to measure.
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
-    let track = Streak { length: Estimate::new(40.0, 1.5, 160), angle: Estimate::new(0.5, 0.04, 160) };
+    let of = |length: f64| Estimate::new(length, 0.03 * length, 160);
+    let track = Streak { length: of(39.8), angle: Estimate::new(0.5, 0.04, 160), doubled: Some(of(22.0)) };
     let doubled = TileMap { streak: Some(track), ..scene.map() };
     let mut bare = scene.clone();
     bare.missing = 1.0;
@@ -458,6 +459,12 @@ fn a_long_track_is_motion_whether_or_not_the_widths_hold_it() {
         let d = judge(&scene, &map);
         assert_eq!((ends(&d), d.verdict.cause), ([Judgement::Beyond; 2], Cause::Motion), "{:?}", d.verdict);
         assert!(d.verdict.confidence >= judge::SURE);
+        // A double picture is told by how far apart its two lie, which anyone can measure in it.
+        if d.model.is_some() {
+            let said = words::sentence(&d, &scene.capture(), Units::Metric);
+            assert!(said.contains("every detail is doubled, 22.0 px apart") && !said.contains("39.8"), "{said}");
+            assert!(!words::advice(&d, &scene.capture(), Units::Metric).contains("no longer than"));
+        }
     }
 }
 

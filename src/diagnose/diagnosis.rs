@@ -372,8 +372,11 @@ pub struct FrameModel {
     pub lens_centre_px: Estimate,
     /// Lens blur at the corner (u^2 + v^2 = 1), Gaussian-equivalent sigma px.
     pub lens_corner_px: Estimate,
-    /// Length of the motion streak, px (zero if the model has none).
+    /// Length of the motion streak, px (zero if the model has none); of a double picture that of the even streak that leaves as
+    /// little contrast.
     pub motion_px: Estimate,
+    /// How far apart the two pictures of a double one lie, px.
+    pub doubled_px: Option<Estimate>,
     /// Its direction, radians from +x towards +y.
     pub motion_angle: Option<f64>,
     /// Diffraction scale lambda N over the pitch, px: as much of the recorded one as the widths show; `None` where unknown.

@@ -165,6 +165,7 @@ pub fn frame(file: &str, fault: &Fault, seed: u32, intent: &Intent) -> Frame {
             lens_centre_px: Estimate::new(0.2, 0.1, 90),
             lens_corner_px: Estimate::new(0.2 + fault.corner, 0.2, 90),
             motion_px: Estimate::new(fault.motion / 0.31, 0.2, 90),
+            doubled_px: None,
             motion_angle: (fault.motion > 0.0).then_some(0.4),
             lambda_n_px: Some(0.55 * fault.f_number / PITCH),
             focus_line: (0.0..=1.0).contains(&line).then_some([Point { x: 0.0, y: line }, Point { x: 1.0, y: line }]),
