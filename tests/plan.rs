@@ -10,6 +10,7 @@ use tussock::optics::{WAVELENGTH_UM, thin_lens};
 use tussock::plan::{Plan, Question, Refusal, Sensor, near_ground_m, plan};
 use tussock::quantity::{DISC_SIGMA, Distance, MTF50_SIGMA, SharpFor, parse_distance, parse_length};
 use tussock::shot::{Fact, Source};
+use tussock::simulate::recipes;
 use waves::frequency_at;
 
 fn question(near_m: f64, far_m: f64, focal_mm: f64) -> Question {
@@ -474,6 +475,22 @@ fn the_command_answers_in_json_and_in_words() {
     // The lower edge is atan(12/24) below the axis: depth h / (sin d + 0.5 cos d).
     let near = 1.5 / (8f64.to_radians().sin() + 0.5 * 8f64.to_radians().cos());
     assert!((json["asked"]["near_m"].as_f64().unwrap() - near).abs() < 1e-9);
+}
+
+#[test]
+fn what_is_asked_of_the_next_shot_says_nothing_of_the_last() {
+    let folder = tempfile::tempdir().unwrap();
+    let recipe = recipes::shoot().into_iter().find(|r| r.file == "02-focus-too-far.jpg").unwrap();
+    let path = folder.path().join("far.jpg");
+    std::fs::write(&path, recipe.bytes().unwrap()).unwrap();
+    let was = |asked: &str| {
+        let (status, out, err) = tussock(&format!("plan --from {} --json {asked}", path.display()));
+        assert_eq!(status, 0, "{err}");
+        serde_json::from_str::<serde_json::Value>(&out).unwrap()["from"].clone()
+    };
+    let bare = was("");
+    assert!(bare["near_m"].is_array() && bare["focus_m"].is_array(), "{bare}");
+    assert_eq!(was("--near 60cm --far 20m --height 40cm --down 20deg"), bare);
 }
 
 #[test]
