@@ -120,12 +120,8 @@ mod tests {
         use crate::measure::TileMap;
         use crate::shot::{Capture, Fact, Source};
         let of = |value: f64| Some(Fact::new(value, Source::Exif));
-        let facts = Capture {
-            focal_length_mm: of(50.0),
-            f_number: of(4.0),
-            pixel_pitch_um: of(5.0),
-            ..Capture::default()
-        };
+        let facts =
+            Capture { focal_length_mm: of(50.0), f_number: of(4.0), pixel_pitch_um: of(5.0), ..Capture::default() };
         let e = Evidence::new(&TileMap::default(), &facts, None);
         // 50 mm at f/4 on 5 um: f^2 / (N p) = 125 px m. Focus at 1 / 0.088 m, near at 1 / 0.080 m and far at 1 / 0.048 m: discs of
         // -1 and -5 px. At the right focus, in the middle, each end has half of their difference, 2 px, which is 0.532 px; with

@@ -230,8 +230,9 @@ mod tests {
         let tiles: Vec<Region> = (0..3).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
         let of = |widths: [f64; 3]| widths.map(Some).to_vec();
         let sigma = vec![of([0.7, 0.8, 1.02]), of([1.5, 1.3, 0.99])];
-        let set =
-            |doubt: f64| answer(&[], &Widths { sigma: sigma.clone(), low: None, depth: None, doubt }, &tiles, 1.0).covering_set;
+        let set = |doubt: f64| {
+            answer(&[], &Widths { sigma: sigma.clone(), low: None, depth: None, doubt }, &tiles, 1.0).covering_set
+        };
         assert_eq!(set(0.0).len(), 2);
         assert_eq!(set(0.03), [0]);
     }

@@ -65,9 +65,8 @@ impl<'a> Ask<'a> {
 #[must_use]
 pub fn limits_px(intent: &Intent, (width, height): (u32, u32), finest: &[f64]) -> Vec<f64> {
     let permitted = judge::permitted_px(intent.sharp_for, width, height);
-    let limit = |&finest: &f64| {
-        sigma_px(&Parts { lens_px: beyond_px(permitted, finest), pixel: true, ..Parts::default() })
-    };
+    let limit =
+        |&finest: &f64| sigma_px(&Parts { lens_px: beyond_px(permitted, finest), pixel: true, ..Parts::default() });
     finest.iter().map(limit).collect()
 }
 

@@ -114,17 +114,13 @@ mod tests {
     use crate::quantity::Estimate;
     use crate::series::Point;
 
-    const NAMES: [ZoneName; 4] =
-        [ZoneName::TopLeft, ZoneName::TopRight, ZoneName::BottomLeft, ZoneName::BottomRight];
+    const NAMES: [ZoneName; 4] = [ZoneName::TopLeft, ZoneName::TopRight, ZoneName::BottomLeft, ZoneName::BottomRight];
 
     /// Corners of these widths at the stops of frames 0, 1, 2 ..., each with an error of its own of this share.
     fn of(widths: [[f64; 4]; 4], share: f64) -> Corners {
         let zone = |(name, widths): (ZoneName, [f64; 4])| {
-            let point = |(frame, &w): (usize, &f64)| Point {
-                frame,
-                blur: Estimate::new(w, 0.05 * w, 9),
-                apart_sd: share * w,
-            };
+            let point =
+                |(frame, &w): (usize, &f64)| Point { frame, blur: Estimate::new(w, 0.05 * w, 9), apart_sd: share * w };
             ZoneBlur { name, points: widths.iter().enumerate().map(point).collect(), tiles: 9, of: 9 }
         };
         let zones: Vec<ZoneBlur> = NAMES.into_iter().zip(widths).map(zone).collect();
@@ -135,7 +131,8 @@ mod tests {
     fn the_worst_reading_of_four_corners_is_no_need_of_all() {
         // All lose 4 % at the second stop, and read so with errors of 1.4 % of a ratio: -1, 0, +0.3 and +1.4 of these. The last
         // reads 6 % wide, beyond the twentieth that counts.
-        let mut widths = [[1.3, 1.026, 1.0, 1.01], [1.3, 1.04, 1.0, 1.01], [1.3, 1.044, 1.0, 1.01], [1.3, 1.06, 1.0, 1.01]];
+        let mut widths =
+            [[1.3, 1.026, 1.0, 1.01], [1.3, 1.04, 1.0, 1.01], [1.3, 1.044, 1.0, 1.01], [1.3, 1.06, 1.0, 1.01]];
         let found = of(widths, 0.01);
         assert_eq!((&found.within[..], found.apart.len()), (&[1, 2, 3][..], 0), "{found:?}");
         // All lose 8 %, the mean of four is known to 0.7 %, and frames to 2.5 %: 7.7 % are beyond 2 x 2.6 %.

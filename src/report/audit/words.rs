@@ -254,7 +254,8 @@ fn open_up(d: &Diagnosis, capture: &Capture) -> String {
 /// What to do about a camera that moved.
 fn steady(d: &Diagnosis, capture: &Capture) -> String {
     if d.model.as_ref().is_some_and(|m| m.doubled_px.is_some()) {
-        return "Steady the camera: it rested twice and jumped in between, or two exposures were laid over each other.".into();
+        return "Steady the camera: it rested twice and jumped in between, or two exposures were laid over each other."
+            .into();
     }
     capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
         || "Steady the camera, or use a shorter exposure.".into(),
@@ -312,8 +313,14 @@ fn motion(d: &Diagnosis) -> String {
                 }
             });
             match m.doubled_px {
-                Some(apart) => format!("the picture lies twice over itself: every detail is doubled, {} apart{way}", px(apart.value)),
-                None => format!("the camera or the scene moved: every detail is drawn out by {}{way}", px(m.motion_px.value)),
+                Some(apart) => format!(
+                    "the picture lies twice over itself: every detail is doubled, {} apart{way}",
+                    px(apart.value)
+                ),
+                None => format!(
+                    "the camera or the scene moved: every detail is drawn out by {}{way}",
+                    px(m.motion_px.value)
+                ),
             }
         }
         _ => "the camera or the scene moved during the exposure".into(),

@@ -24,7 +24,9 @@ pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> String
         reasons.push(caution::IN_FULL.into());
     }
     let title = match plan.best_f_number {
-        Some(_) if !plan.one_aperture => format!("Focus at {}, {}", length(plan.focus_distance_m, units), stop(plan.best_stop)),
+        Some(_) if !plan.one_aperture => {
+            format!("Focus at {}, {}", length(plan.focus_distance_m, units), stop(plan.best_stop))
+        }
         _ => format!("Focus at {}", length(plan.focus_distance_m, units)),
     };
     let values = context! {

@@ -59,7 +59,12 @@ impl Run {
         let of = |k: Option<&usize>| group.f_numbers[*k?];
         let (first, last) = (of(within.first())?, of(within.last())?);
         let stops: Vec<f64> = compared.filter_map(|k| group.f_numbers[k]).collect();
-        Some(Self { first, last, widest: stops.iter().all(|&n| n >= first), narrowest: stops.iter().all(|&n| n <= last) })
+        Some(Self {
+            first,
+            last,
+            widest: stops.iter().all(|&n| n >= first),
+            narrowest: stops.iter().all(|&n| n <= last),
+        })
     }
 }
 
