@@ -536,12 +536,12 @@ fn stopping_down_too_is_said_where_the_right_focus_alone_would_not_do() {
     let mut d = judge(&scene, &scene.map());
     (d.verdict.cause, d.verdict.also, d.permitted_px) = (Cause::FocusTooFar, Vec::new(), 0.6);
     d.implied.best_f_number = Some(8.0);
-    // Both ends behind the focus, by 1 and by 5 px: 2 px of disc are left at the right focus, 0.57 px with diffraction.
+    // Both ends behind the focus, by 1 and by 5 px: 2 px of disc are left at the right focus, 0.53 px.
     for zone in &mut d.zones {
         let px = if zone.name == ZoneName::Near { 0.27 } else { 1.33 };
         zone.budget.iter_mut().for_each(|b| b.defocus = Estimate::new(px, 0.05, 20));
     }
-    for (left, too) in [(0.57, false), (0.65, true)] {
+    for (left, too) in [(0.53, false), (0.65, true)] {
         d.implied.right_blur_px = Some(left);
         let advice = words::advice(&d, &scene.capture(), Units::Metric);
         assert_eq!(advice.contains("Stop down too: f/8"), too, "{left}: {advice}");

@@ -232,8 +232,7 @@ pub enum Unsettled {
 /// What the fitted model implies about the scene, in metres from the entrance pupil.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Implied {
-    /// Focus distance from far blur, f and N alone; `None` where its inverse is not known to half of that of the nearest
-    /// ground.
+    /// Focus distance from far blur, f and N alone; `None` where its inverse is not known to half of the nearest ground's.
     pub focus_m: Option<ImpliedDistance>,
     /// Nearest ground distance from near blur, f and N; `None` where it is not known to within half.
     pub near_m: Option<ImpliedDistance>,
@@ -372,8 +371,7 @@ pub struct FrameModel {
     pub lens_centre_px: Estimate,
     /// Lens blur at the corner (u^2 + v^2 = 1), Gaussian-equivalent sigma px.
     pub lens_corner_px: Estimate,
-    /// Length of the motion streak, px (zero if the model has none); of a double picture that of the even streak that leaves as
-    /// little contrast.
+    /// Length of the motion streak, px (zero if the model has none); of a double picture that of an even streak as soft.
     pub motion_px: Estimate,
     /// How far apart the two pictures of a double one lie, px.
     pub doubled_px: Option<Estimate>,

@@ -60,26 +60,27 @@ pub(super) fn corners(zones: &[&ZoneBlur]) -> Option<Corners> {
     Some(Corners { within: frames(&within), apart, stops })
 }
 
-/// The corners of which none stands apart from the mean of the others.
+/// The corners of which none stands apart from the mean of the others at any stop: the one that does so the most is left out until
+/// there is none.
 fn going_together(all: &[Corner]) -> Vec<&Corner> {
     let mut kept: Vec<&Corner> = all.iter().collect();
     loop {
         let best = least(&kept);
-        let stands_apart = |c: &Corner| {
+        let apart = |c: &Corner| {
             let others: Vec<&Corner> = kept.iter().copied().filter(|o| o.name != c.name).collect();
             // What frames have in common moves all corners alike.
-            let more = |i: usize| {
+            let at = |i: usize| {
                 let (own, theirs) = (loss(&[c], i, best), loss(&others, i, best));
-                (own.0 - theirs.0, own.1.hypot(theirs.1))
+                let (by, sd) = ((own.0 - theirs.0).abs(), own.1.hypot(theirs.1));
+                if by > NO_LOSS.ln() { by / sd.max(1e-9) } else { 0.0 }
             };
-            let beyond = |(by, sd): (f64, f64)| by > NO_LOSS.ln() && by > SURE * sd;
-            !others.is_empty() && (0..c.logs.len()).any(|i| beyond(more(i)))
+            if others.is_empty() { 0.0 } else { (0..c.logs.len()).map(at).fold(0.0, f64::max) }
         };
-        let left: Vec<&Corner> = kept.iter().copied().filter(|c| !stands_apart(c)).collect();
-        if left.len() == kept.len() || left.is_empty() {
-            return kept;
+        let by: Vec<f64> = kept.iter().map(|c| apart(c)).collect();
+        match (0..by.len()).max_by(|&a, &b| by[a].total_cmp(&by[b])) {
+            Some(most) if by[most] > SURE => drop(kept.remove(most)),
+            _ => return kept,
         }
-        kept = left;
     }
 }
 
@@ -150,9 +151,10 @@ mod tests {
         let found = of([plain, plain, [1.6, 1.3, 1.0, 1.02], plain], 0.01);
         assert_eq!(found.within, [0, 1, 2, 3], "{found:?}");
         assert_eq!(found.apart, [(ZoneName::BottomLeft, vec![2, 3])]);
-        // Two of a side do so too, and one that is past its best where the others come to theirs.
-        let found = of([plain, [1.6, 1.3, 1.0, 1.02], plain, [1.6, 1.3, 1.0, 1.02]], 0.01);
+        // Two of a side do so too.
+        let found = of([plain, [1.6, 1.3, 1.0, 1.02], plain, [1.5, 1.25, 1.0, 1.02]], 0.01);
         assert_eq!((found.within.len(), found.apart.len()), (4, 2), "{found:?}");
+        // And one that is past its best where the others come to theirs.
         let later = [1.3, 1.0, 1.0, 1.02];
         let found = of([later, later, [1.0, 1.2, 1.3, 1.4], later], 0.01);
         assert_eq!((&found.within[..], &found.apart[..]), (&[1, 2, 3][..], &[(ZoneName::BottomLeft, vec![0])][..]));
