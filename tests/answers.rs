@@ -462,7 +462,7 @@ fn a_long_track_is_motion_whether_or_not_the_widths_hold_it() {
         // A double picture is told by how far apart its two lie, which anyone can measure in it.
         if d.model.is_some() {
             let said = words::sentence(&d, &scene.capture(), Units::Metric);
-            assert!(said.contains("every detail is doubled, 22.0 px apart") && !said.contains("39.8"), "{said}");
+            assert!(said.contains("every detail is doubled, 22 px apart") && !said.contains("40 px"), "{said}");
             assert!(!words::advice(&d, &scene.capture(), Units::Metric).contains("no longer than"));
         }
     }

@@ -57,14 +57,15 @@ fn frames_of_several_apertures_are_not_fitted_as_one_bracket() {
     };
     let mixed = of(&[2.8, 11.0, 11.0, 11.0, 11.0]);
     let measured = |k: usize, t: usize| blurs.sigma[k][t].unwrap().value;
-    // Without neighbours a width stays as measured; chance may have made it wider.
+    // Without neighbours a width stays as measured; chance may have made it wider, but by no more than diffraction leaves.
     let low = mixed.low.as_ref().unwrap();
     assert!((0..5).all(|k| {
         (0..12).all(|t| {
             let (width, low) = (mixed.sigma[k][t].unwrap(), low[k][t].unwrap());
-            (width / measured(k, t) - 1.0).abs() < 1e-12 && low < width && low > 0.9 * width
+            (width / measured(k, t) - 1.0).abs() < 1e-9 && low <= width && low > 0.9 * width
         })
     }));
+    assert!(low[0][0].unwrap() < mixed.sigma[0][0].unwrap() - 0.02);
     assert_ne!(of(&[11.0; 5]), mixed);
 }
 
