@@ -6,11 +6,14 @@ mod tilemaps;
 
 use tilemaps::{Rng, Scene, lit, right, scaled, v};
 use tussock::TileMap;
-use tussock::diagnose::{Cause, Diagnosis, ImpliedDistance, Standing, Unsettled, ZoneName, diagnose, doubted};
+use tussock::diagnose::{
+    Cause, Diagnosis, ImpliedDistance, Standing, Unsettled, ZoneName, diagnose, doubted, finest_px,
+};
 use tussock::judge::{self, Judgement, Reason};
 use tussock::measure::{Streak, TileState};
 use tussock::quantity::{Distance, Estimate, Flag, Intent, SharpFor, Units};
 use tussock::report::words;
+use tussock::series::limits_px;
 use tussock::shot::{Capture, Fact, Source};
 
 fn too_far() -> Scene {
@@ -390,7 +393,12 @@ fn a_frame_from_a_mosaic_is_not_judged_by_its_own_sharpest_parts() {
         let whole = 0.80_f64.hypot(0.310_58);
         let known = map.tiles.iter_mut().filter(|t| t.blur.is_some());
         known.for_each(|t| t.blur = Some(Estimate::new(whole, 0.03, 20)));
-        ends(&judge(&scene, &map))
+        // Frames of a scene are compared by the very limit.
+        let finest = [finest_px(&map, &scene.capture())];
+        let [limit] = limits_px(&Intent::default(), (map.width, map.height), &finest)[..] else { panic!("one limit") };
+        let ends = ends(&judge(&scene, &map));
+        assert_eq!(ends.contains(&Judgement::Beyond), whole > limit, "{limit}");
+        ends
     };
     assert_eq!(soft(true), [Judgement::Beyond; 2]);
     assert_eq!(soft(false), [Judgement::AtLimit; 2]);
@@ -461,7 +469,8 @@ fn what_the_camera_did_not_write_is_flagged_and_never_firm() {
 fn a_long_track_is_motion_whether_or_not_the_widths_hold_it() {
     // Each of the two pictures that lie over each other is sharp; a long track leaves nothing to measure.
     let scene = right(Scene { f_number: 11.0, ..Scene::default() });
-    let track = Streak { length: Estimate::new(40.0, 1.5, 160), angle: Estimate::new(0.5, 0.04, 160) };
+    let of = |length: f64| Estimate::new(length, 0.03 * length, 160);
+    let track = Streak { length: of(39.8), angle: Estimate::new(0.5, 0.04, 160), doubled: Some(of(22.0)) };
     let doubled = TileMap { streak: Some(track), ..scene.map() };
     let mut bare = scene.clone();
     bare.missing = 1.0;
@@ -470,6 +479,12 @@ fn a_long_track_is_motion_whether_or_not_the_widths_hold_it() {
         let d = judge(&scene, &map);
         assert_eq!((ends(&d), d.verdict.cause), ([Judgement::Beyond; 2], Cause::Motion), "{:?}", d.verdict);
         assert!(d.verdict.confidence >= judge::SURE);
+        // A double picture is told by how far apart its two lie, which anyone can measure in it.
+        if d.model.is_some() {
+            let said = words::sentence(&d, &scene.capture(), Units::Metric);
+            assert!(said.contains("every detail is doubled, 22 px apart") && !said.contains("40 px"), "{said}");
+            assert!(!words::advice(&d, &scene.capture(), Units::Metric).contains("no longer than"));
+        }
     }
 }
 
@@ -533,6 +548,24 @@ fn what_to_do_for_more_depth_is_what_the_lens_can_do() {
     let closed = Capture { f_number: Some(Fact::new(32.0, Source::Exif)), ..lens.capture() };
     let closed = said(&lens, depth, Some(49.0), &closed);
     assert!(closed.contains("few lenses close further") && !closed.contains("f/22"), "{closed}");
+}
+
+#[test]
+fn stopping_down_too_is_said_where_the_right_focus_alone_would_not_do() {
+    let scene = Scene { f_number: 4.0, ..too_far() };
+    let mut d = judge(&scene, &scene.map());
+    (d.verdict.cause, d.verdict.also, d.permitted_px) = (Cause::FocusTooFar, Vec::new(), 0.6);
+    d.implied.best_f_number = Some(8.0);
+    // Both ends behind the focus, by 1 and by 5 px: 2 px of disc are left at the right focus, 0.53 px.
+    for zone in &mut d.zones {
+        let px = if zone.name == ZoneName::Near { 0.27 } else { 1.33 };
+        zone.budget.iter_mut().for_each(|b| b.defocus = Estimate::new(px, 0.05, 20));
+    }
+    for (left, too) in [(0.53, false), (0.65, true)] {
+        d.implied.right_blur_px = Some(left);
+        let advice = words::advice(&d, &scene.capture(), Units::Metric);
+        assert_eq!(advice.contains("Stop down too: f/8"), too, "{left}: {advice}");
+    }
 }
 
 #[test]

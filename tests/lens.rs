@@ -681,7 +681,8 @@ fn a_series_shows_one_scene_and_has_no_faults() {
     assert!(doubts_of(&walls).is_empty());
     let mut mixed = one.clone();
     mixed[1] = lit(&one[1], |_, y| 3.0 * y);
-    mixed[2].streak = Some(Streak { length: Estimate::new(4.0, 0.3, 60), angle: Estimate::new(0.3, 0.1, 60) });
+    let (length, angle) = (Estimate::new(4.0, 0.3, 60), Estimate::new(0.3, 0.1, 60));
+    mixed[2].streak = Some(Streak { length, angle, doubled: None });
     mixed[0].enlarged = true;
     assert_eq!(doubts_of(&mixed), [(0, Doubt::Enlarged), (1, Doubt::OtherScene), (2, Doubt::Shaken)]);
 }

@@ -10,6 +10,7 @@ use tussock::optics::{WAVELENGTH_UM, thin_lens};
 use tussock::plan::{Plan, Question, Refusal, Sensor, near_ground_m, plan};
 use tussock::quantity::{DISC_SIGMA, Distance, MTF50_SIGMA, SharpFor, parse_distance, parse_length};
 use tussock::shot::{Fact, Source};
+use tussock::simulate::recipes;
 use waves::frequency_at;
 
 fn question(near_m: f64, far_m: f64, focal_mm: f64) -> Question {
@@ -162,6 +163,45 @@ fn no_remedy_asks_for_a_stop_that_the_lens_lacks() {
         assert!(fits(1.002 * needed, smallest) && !fits(0.998 * needed, smallest), "{needed}");
         assert!(answer.step_back.table.iter().all(|row| row.best_stop <= smallest));
         assert!(answer.bracket.f_number <= smallest && answer.tilted_lens.unwrap().f_number <= smallest);
+    }
+}
+
+/// Lenses as short and wide as a phone's have no diaphragm (common practice, no published source).
+#[test]
+fn a_lens_with_one_aperture_is_asked_for_no_other() {
+    // 4.25 mm at f/1.8 on 5.6 x 4.2 mm, pixels of 1.4 um: permitted is a disc of 7 mm / 1500, 4.667 um.
+    let sensor = Fact::new(Sensor { width_mm: 5.6, height_mm: 4.2 }, Source::Given);
+    let pitch_um = Fact::new(1.4, Source::Given);
+    let phone = |near_m| Question {
+        f_number: Some(1.8),
+        sensor: sensor.clone(),
+        pitch_um: pitch_um.clone(),
+        height_m: Some(near_m),
+        ..question(near_m, f64::INFINITY, 4.25)
+    };
+    let answer = plan_of(&phone(0.5));
+    assert!(!answer.enough && answer.one_aperture && answer.tilted_lens.is_none());
+    assert_eq!(answer.stops.iter().map(|s| s.f_number).collect::<Vec<_>>(), [1.8]);
+    assert!(answer.best_stop == 1.8 && answer.bracket.f_number == 1.8);
+    assert!(answer.step_back.table.iter().all(|row| row.best_stop == 1.8));
+    // Blur at the ends comes down to the permitted one, by direct quadrature, at the distance that is said.
+    let back = answer.step_back.needed_m.unwrap();
+    let ends = |near_m: f64| {
+        direct_um(working(1.8, 4.25, 2.0 * near_m), 4.25f64.powi(2) / (1.8 * (2e3 * near_m - 4.25)) * 1e3)
+    };
+    let permitted = DISC_SIGMA * 7.0 / 1.5;
+    assert!(back > 0.1 && ends(0.5 + 0.99 * back) > permitted && ends(0.5 + 1.01 * back) < permitted, "{back}");
+    // With a diaphragm another stop does better.
+    let other = plan_of(&Question { f_number: Some(4.0), ..phone(0.5) });
+    assert!(other.best_stop > 3.0 && !other.one_aperture && other.stops.len() > 10);
+    for near in ["50cm", "3m"] {
+        let line = format!("plan --near {near} --focal 4.25mm --aperture f/1.8 --sensor 5.6x4.2mm --pitch 1.4um");
+        let (status, out, err) = tussock(&line);
+        assert!(status == 0 && out.contains("f/1.8, the one aperture of this lens"), "{out}{err}");
+        for other in ["and set", "set the stop", "sharpest", "in mind", "optimum", "root-square", "table", "tilting"] {
+            assert!(!out.contains(other), "'{other}' in\n{out}");
+        }
+        assert!(out.split("f/").skip(1).all(|n| n.starts_with("1.8")), "{out}");
     }
 }
 
@@ -435,6 +475,22 @@ fn the_command_answers_in_json_and_in_words() {
     // The lower edge is atan(12/24) below the axis: depth h / (sin d + 0.5 cos d).
     let near = 1.5 / (8f64.to_radians().sin() + 0.5 * 8f64.to_radians().cos());
     assert!((json["asked"]["near_m"].as_f64().unwrap() - near).abs() < 1e-9);
+}
+
+#[test]
+fn what_is_asked_of_the_next_shot_says_nothing_of_the_last() {
+    let folder = tempfile::tempdir().unwrap();
+    let recipe = recipes::shoot().into_iter().find(|r| r.file == "02-focus-too-far.jpg").unwrap();
+    let path = folder.path().join("far.jpg");
+    std::fs::write(&path, recipe.bytes().unwrap()).unwrap();
+    let was = |asked: &str| {
+        let (status, out, err) = tussock(&format!("plan --from {} --json {asked}", path.display()));
+        assert_eq!(status, 0, "{err}");
+        serde_json::from_str::<serde_json::Value>(&out).unwrap()["from"].clone()
+    };
+    let bare = was("");
+    assert!(bare["near_m"].is_array() && bare["focus_m"].is_array(), "{bare}");
+    assert_eq!(was("--near 60cm --far 20m --height 40cm --down 20deg"), bare);
 }
 
 #[test]

@@ -516,6 +516,13 @@ fn settings_hold_for_every_command_and_a_broken_file_is_named() {
     fs::write(&file, "units = \"imperial\"\n").unwrap();
     let unset = asked.map(numbers);
     assert!(set[0] == set[1] && unset[0] != set[0] && unset[1..] == set[1..], "{set:?} {unset:?}");
+    // A plan from a photograph goes by the lenses that an audit goes by: one that is no baseline stops both.
+    fs::write(place.path("config/tussock/moor.toml"), "no baseline").unwrap();
+    fs::write(&file, "lenses = [\"moor.toml\"]\n").unwrap();
+    for arguments in [vec!["audit", "photos"], vec!["plan", "--near", "1m", "--from", "photos/small.jpg"]] {
+        let done = place.run(&arguments);
+        assert!(done.status.code() == Some(2) && said(&done).contains("moor.toml"), "{arguments:?}: {}", said(&done));
+    }
     for (text, why) in [("unit = 1", "line 1"), ("units = \"miles\"", "'miles'"), ("units = ", "line 1")] {
         fs::write(&file, text).unwrap();
         for arguments in [vec!["plan", "--near", "1m", "--focal", "24mm"], vec!["settings"]] {

@@ -62,7 +62,8 @@ pub fn brackets(seed: u64) {
         // The same question put to the truth of the same tiles, which all frames have, compared there or not.
         let compared: Vec<bool> = (0..c.answer.tiles.len()).map(|t| compared(&c, t)).collect();
         let of_frame = |f: &Vec<Option<f64>>| f.iter().zip(&compared).map(|(w, c)| w.filter(|_| *c)).collect();
-        let exact = bracket::Widths { sigma: c.truth.iter().map(of_frame).collect(), depth: None, doubt: 0.0 };
+        let exact =
+            bracket::Widths { sigma: c.truth.iter().map(of_frame).collect(), low: None, depth: None, doubt: 0.0 };
         let right = bracket::answer(&[], &exact, &c.answer.tiles, PERMITTED);
         // Near and far by the scene's geometry, whatever zones were found.
         let worst = |k: usize| worse_end(&c, &first, k);

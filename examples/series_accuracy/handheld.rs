@@ -351,7 +351,7 @@ fn tell(planes: &[Plane], captures: &[Capture], intent: &Intent) -> Told {
         let first = reference(&of);
         let m = g.members[first];
         let zones = groups::zones(&of[first], &diagnose(&maps[m], &captures[m], None, intent));
-        let ask = Ask { varied: g.varied, permitted_px: PERMITTED, subject: None, shaken: &[] };
+        let ask = Ask { varied: g.varied, permitted_px: PERMITTED, limits_px: &[], subject: None, shaken: &[] };
         let answer = tussock::series::compare(&of, &zones, &ask, &|k| Some(Cow::Borrowed(&planes[g.members[k]])));
         (g.members.clone(), answer)
     });

@@ -66,7 +66,7 @@ pub fn compare(specs: &[SceneSpec], varied: Varied, permitted_px: f64, dice: &mu
     let reference = reference(&seen);
     let zones =
         groups::zones(&seen[reference], &diagnose(&maps[reference], &captures[reference], None, &Intent::default()));
-    let ask = Ask { varied, permitted_px, subject: None, shaken: &[] };
+    let ask = Ask { varied, permitted_px, limits_px: &[], subject: None, shaken: &[] };
     let answer = tussock::series::compare(&seen, &zones, &ask, &|k| Some(Cow::Borrowed(&shots[k].0)));
     for (k, _) in answer.laid.iter().enumerate().filter(|(_, l)| l.is_none()) {
         println!("  frame {k} was not registered");

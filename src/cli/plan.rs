@@ -36,7 +36,7 @@ pub(super) struct Args {
     /// Speed of a moving subject across the view at the near distance, such as 0.1m/s.
     #[arg(long, value_name = "SPEED", value_parser = values::speed_m_s, allow_hyphen_values = true)]
     speed: Option<f64>,
-    /// Take lens, stop, pixels, near and far from this photograph.
+    /// Take lens, stop, pixels and the nearest ground from this photograph.
     #[arg(long, value_name = "FRAME")]
     from: Option<PathBuf>,
     /// Write the plan as a page to print here, too.
@@ -103,6 +103,7 @@ impl Args {
             down_rad: self.down,
             speed_m_s: self.speed,
             from: self.from.clone(),
+            known_lenses: settings.lenses.clone().unwrap_or_default(),
             out: self.out.clone(),
             overwrite: self.overwrite,
             json: self.json,

@@ -307,6 +307,20 @@ mod tests {
     }
 
     #[test]
+    fn a_streak_that_was_kept_before_doubles_were_told_is_read() {
+        #[derive(Serialize)]
+        struct Before {
+            length: Estimate,
+            angle: Estimate,
+        }
+        let (length, angle) = (Estimate::new(4.0, 0.3, 60), Estimate::new(0.3, 0.1, 60));
+        let mut bytes = Vec::new();
+        into_writer(&Before { length, angle }, &mut bytes).unwrap();
+        let read: crate::measure::Streak = from_reader(&bytes[..]).unwrap();
+        assert_eq!(read, crate::measure::Streak { length, angle, doubled: None });
+    }
+
+    #[test]
     fn a_diagnosis_comes_back_to_the_bit_and_a_frame_takes_little_room() {
         let map = map_of(384);
         let found = crate::diagnose::diagnose(&map_of(384), &Default::default(), None, &Default::default());

@@ -38,6 +38,8 @@ pub(crate) struct Next {
     pub speed_m_s: Option<f64>,
     /// A photograph to take the rest from.
     pub from: Option<PathBuf>,
+    /// Baselines that the settings name, as an audit goes by them.
+    pub known_lenses: Vec<PathBuf>,
     /// Where a page to print goes.
     pub out: Option<PathBuf>,
     /// Whether a file that is there may be replaced.
@@ -112,7 +114,7 @@ struct Audited {
     pitch_um: Option<Fact<f64>>,
 }
 
-/// Reads, measures and diagnoses the photograph as an audit does.
+/// Reads, measures and diagnoses the photograph as an audit does; what is asked of the next one says nothing of this.
 fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
     let overrides = Overrides {
         capture: Capture {
@@ -124,16 +126,9 @@ fn audited(path: &Path, next: &Next) -> anyhow::Result<Audited> {
     };
     let shot = intake::read(path, &overrides).map_err(output::refused)?;
     let map = measure(&shot.plane, &Settings::default().under(shot.capture.lambda_n_px(WAVELENGTH_UM)));
-    let intent = Intent {
-        sharp_for: next.camera.sharp_for,
-        near_m: next.near_m,
-        far_m: next.far_m,
-        camera_height_m: next.height_m,
-        units: next.camera.units,
-        ..Intent::default()
-    };
+    let intent = Intent { sharp_for: next.camera.sharp_for, ..Intent::default() };
     let capture = &shot.capture;
-    let shelf = Shelf::open(&[], &[])?;
+    let shelf = Shelf::open(&[], &next.known_lenses)?;
     let baseline = shelf.find(capture).map(|place| shelf.baseline(place));
     let found = judged(&map, capture, &shot.flags, baseline, &intent);
     let sensor = capture.pixel_pitch_um.as_ref().map(|p| {

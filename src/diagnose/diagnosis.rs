@@ -232,8 +232,7 @@ pub enum Unsettled {
 /// What the fitted model implies about the scene, in metres from the entrance pupil.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Implied {
-    /// Focus distance from far blur, f and N alone; `None` where its inverse is not known to half of that of the nearest
-    /// ground.
+    /// Focus distance from far blur, f and N alone; `None` where its inverse is not known to half of the nearest ground's.
     pub focus_m: Option<ImpliedDistance>,
     /// Nearest ground distance from near blur, f and N; `None` where it is not known to within half.
     pub near_m: Option<ImpliedDistance>,
@@ -241,6 +240,8 @@ pub struct Implied {
     pub recorded_m: Option<Distance>,
     /// Focus distance that would have been right.
     pub right_focus_m: Option<f64>,
+    /// Optical blur, px, that focus there leaves at both ends at the f-number used: defocus and diffraction together.
+    pub right_blur_px: Option<f64>,
     /// f-number with the best MTF50 at both ends of the depth, by the exact integral.
     pub best_f_number: Option<f64>,
     /// The classical root-square rule's answer, beside it.
@@ -370,8 +371,10 @@ pub struct FrameModel {
     pub lens_centre_px: Estimate,
     /// Lens blur at the corner (u^2 + v^2 = 1), Gaussian-equivalent sigma px.
     pub lens_corner_px: Estimate,
-    /// Length of the motion streak, px (zero if the model has none).
+    /// Length of the motion streak, px (zero if the model has none); of a double picture that of an even streak as soft.
     pub motion_px: Estimate,
+    /// How far apart the two pictures of a double one lie, px.
+    pub doubled_px: Option<Estimate>,
     /// Its direction, radians from +x towards +y.
     pub motion_angle: Option<f64>,
     /// Diffraction scale lambda N over the pitch, px: as much of the recorded one as the widths show; `None` where unknown.

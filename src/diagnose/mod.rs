@@ -82,8 +82,7 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
         }
         return diagnosis;
     }
-    // What a mosaic's sampling takes is known; a camera that rendered the file may have taken more.
-    diagnosis.finest_px = judge::finest_px(e.sharpest().filter(|_| !map.mosaic));
+    diagnosis.finest_px = finest(map, &e);
     let surface = Surface::at_scale(e.lambda_n_px);
     let widths = || e.samples.iter().map(|s| (s.y, s.sd));
     if e.recorded_lambda_n_px.is_some_and(|recorded| stop::contradicted(recorded, widths(), map.sharpened())) {
@@ -108,6 +107,19 @@ pub fn diagnose(map: &TileMap, capture: &Capture, lens: Option<&Baseline>, inten
     let asked = Asked { map, capture, intent };
     judge_fitted(&mut diagnosis, asked, &problem, &posterior, shoot.as_ref(), streak.as_ref());
     diagnosis
+}
+
+/// What the pixels of a frame show at best, px: no place in it is beyond the permitted blur by less. What [`diagnose`] goes by, for
+/// those who judge the frame's places otherwise.
+#[must_use]
+pub fn finest_px(map: &TileMap, capture: &Capture) -> f64 {
+    let e = Evidence::new(map, capture, None);
+    if e.samples.len() < FEWEST { judge::finest_px(None) } else { finest(map, &e) }
+}
+
+/// What a mosaic's sampling takes is known; a camera that rendered the file may have taken more.
+fn finest(map: &TileMap, e: &Evidence) -> f64 {
+    judge::finest_px(e.sharpest().filter(|_| !map.mosaic))
 }
 
 /// What is known of a frame, and what is wanted of it.

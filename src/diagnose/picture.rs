@@ -46,6 +46,7 @@ pub(super) fn model(posterior: &Posterior, problem: &Problem, streak: Option<&St
             corners.iter().map(|&(u, v)| lens_at(t, u, v)).sum::<f64>() / 4.0
         }),
         motion_px: streak.map_or(Estimate::new(0.0, 0.0, 0), |s| s.length),
+        doubled_px: streak.and_then(|s| s.doubled),
         motion_angle: streak.map(|s| s.angle.value),
         lambda_n_px: e.lambda_n_px,
         focus_line: focus_line(best, e),

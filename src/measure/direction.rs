@@ -169,6 +169,7 @@ pub(super) fn streak(tiles: &[Tile], width: f64, height: f64) -> Option<Streak> 
     Some(Streak {
         length: Estimate::new(length, (length * sd / (2.0 * long)).hypot(0.06 * length), n),
         angle: Estimate::new(0.5 * b.atan2(a), (0.5 * sd / long).hypot(0.03), n),
+        doubled: None,
     })
 }
 

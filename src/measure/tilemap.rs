@@ -120,10 +120,14 @@ impl Tile {
 /// Motion blur common to the whole frame, as measured from the pattern of directions.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Streak {
-    /// Length of the straight track, px.
+    /// Length of the straight, even track, px; where the picture lies twice over itself, of the even track that halves the contrast at
+    /// the same frequency, as widths have it.
     pub length: Estimate,
     /// Direction of the track, radians from +x towards +y, in (-pi/2, pi/2].
     pub angle: Estimate,
+    /// How far apart the two pictures lie where it is one that lies twice over itself, px.
+    #[serde(default)]
+    pub doubled: Option<Estimate>,
 }
 
 /// The grid of tiles of one frame and what was measured over the frame as a whole.

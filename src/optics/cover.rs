@@ -163,10 +163,15 @@ impl Depth {
 
     /// Blur at the softer end, um, at a stop or at the best of those there are.
     pub(crate) fn least_um(&self, opening: Opening) -> f64 {
-        self.ends_um(match opening {
+        self.ends_um(self.stop_of(opening))
+    }
+
+    /// The one stop there is, or the third-stop that does best of those there are.
+    pub(crate) fn stop_of(&self, opening: Opening) -> f64 {
+        match opening {
             Opening::Set(f_number) => f_number,
             Opening::UpTo(smallest) => self.best_stop(smallest),
-        })
+        }
     }
 
     /// The third-stop with the least blur at the softer end, of a lens that closes to `smallest`.

@@ -35,10 +35,13 @@ pub struct Plan {
     pub magnification: f64,
     /// How far apart behind the lens near and far come to focus, mm.
     pub focus_spread_mm: f64,
-    /// f-number, as marked, with the highest MTF50 at both ends, by the exact integral; null where there is no depth at all.
+    /// f-number, as marked, with the highest MTF50 at both ends, by the exact integral, whether the lens has it or not; null where there
+    /// is no depth at all.
     pub best_f_number: Option<f64>,
-    /// The third-stop of the lens that does best.
+    /// The third-stop of the lens that does best; of a lens with one aperture that one.
     pub best_stop: f64,
+    /// Whether the lens has one aperture only, so that no other stop is among the answers.
+    pub one_aperture: bool,
     /// f-numbers between which the blur at the ends is within 5 % of the best.
     pub within_5_percent: Option<[f64; 2]>,
     /// The classical root-square rule's answer, as marked.
@@ -155,10 +158,13 @@ pub fn plan(question: &Question) -> Result<Plan, Refusal> {
     let (permitted_disc_um, permitted_um) = (question.permitted_disc_um(), question.permitted_sigma_um());
     let spread = depth.spread_mm();
     let some = |value: f64| (spread > 0.0).then_some(value);
-    let there = |n: &f64| *n <= question.smallest || Some(*n) == question.f_number;
+    let there = |n: &f64| match question.one_aperture() {
+        Some(only) => *n == only,
+        None => *n <= question.smallest || Some(*n) == question.f_number,
+    };
     let stops: Vec<Stop> =
         cover::stops_with(question.f_number).filter(there).map(|n| stop(question, &depth, n)).collect();
-    let best_stop = depth.best_stop(question.smallest);
+    let best_stop = depth.stop_of(question.opening());
     let best = some(depth.best_f_number());
     let best_um = depth.ends_um(best.unwrap_or(best_stop));
     let root_square = some(depth.root_square_f_number());
@@ -177,6 +183,7 @@ pub fn plan(question: &Question) -> Result<Plan, Refusal> {
         focus_spread_mm: spread,
         best_f_number: best,
         best_stop,
+        one_aperture: question.one_aperture().is_some(),
         within_5_percent: best.map(|n| depth.range_within(n, 1.05)),
         root_square_f_number: root_square,
         root_square_excess: root_square.map(|n| depth.ends_um(n) / best_um - 1.0),

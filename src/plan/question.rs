@@ -4,10 +4,10 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use thiserror::Error;
 
-use crate::optics::cover::Depth;
+use crate::optics::cover::{Depth, Opening};
 use crate::optics::stops::THIRDS;
 use crate::quantity::{DISC_SIGMA, Distance, SharpFor};
-use crate::shot::{Fact, Source};
+use crate::shot::{Fact, Source, fixed_aperture};
 
 /// The situation of the next shot. Distances are from the entrance pupil, along the lens's axis.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -20,7 +20,7 @@ pub struct Question {
     pub far_m: f64,
     /// Focal length, mm.
     pub focal_mm: f64,
-    /// A stop the photographer has in mind.
+    /// A stop the photographer has in mind; of a lens as short and as wide as phones have them the only one it has.
     pub f_number: Option<f64>,
     /// The smallest aperture that the lens has.
     pub smallest: f64,
@@ -151,6 +151,17 @@ impl Question {
             return Err(Refusal::WithinFocalLength { near_m: self.near_m, focal_mm: self.focal_mm });
         }
         Ok(())
+    }
+
+    /// The f-number of a lens that has no other, as those of phones have none: it was used, and can't be chosen.
+    #[must_use]
+    pub fn one_aperture(&self) -> Option<f64> {
+        self.f_number.filter(|&n| fixed_aperture(self.focal_mm, n))
+    }
+
+    /// The f-numbers that can be set.
+    pub(super) fn opening(&self) -> Opening {
+        self.one_aperture().map_or(Opening::UpTo(self.smallest), Opening::Set)
     }
 
     /// The depth to be covered.

@@ -49,7 +49,7 @@ const STEPS_M: [f64; 3] = [0.15, 0.30, 0.60];
 pub(super) fn step_back(question: &Question, depth: &Depth) -> StepBack {
     let permitted = question.permitted_sigma_um();
     let size = |back_m: f64| (depth.near_mm - depth.focal_mm) / (depth.near_mm + back_m * 1e3 - depth.focal_mm);
-    let needed_m = depth.step_back_mm(permitted, Opening::UpTo(question.smallest)).map(|mm| mm * 1e-3);
+    let needed_m = depth.step_back_mm(permitted, question.opening()).map(|mm| mm * 1e-3);
     StepBack {
         needed_m,
         needed_at_asked_stop_m: question
@@ -61,7 +61,7 @@ pub(super) fn step_back(question: &Question, depth: &Depth) -> StepBack {
             .iter()
             .map(|&back_m| {
                 let moved = depth.stepped_back(back_m * 1e3);
-                let best_stop = moved.best_stop(question.smallest);
+                let best_stop = moved.stop_of(question.opening());
                 let worst = moved.ends_um(best_stop);
                 let far = depth.far_mm;
                 StepRow {
@@ -164,7 +164,7 @@ pub fn near_ground_m(height_m: f64, down_rad: f64, sensor: Sensor, focal_mm: f64
 /// `None` where it is permitted already or even the far end alone is not.
 fn needed_near_m(question: &Question, depth: &Depth) -> Option<f64> {
     let permitted = question.permitted_sigma_um();
-    let opening = Opening::UpTo(question.smallest);
+    let opening = question.opening();
     let fits = |near: f64| Depth::new(depth.focal_mm, near, depth.far_mm).least_um(opening) <= permitted;
     if fits(depth.near_mm) || !fits(depth.far_mm) {
         return None;
@@ -225,7 +225,8 @@ pub struct TiltedLens {
 }
 
 pub(super) fn tilted_lens(question: &Question, depth: &Depth) -> Option<TiltedLens> {
-    let stance = Stance::of(question, depth)?;
+    // Lenses with one aperture are built in and don't tilt.
+    let stance = Stance::of(question, depth).filter(|_| question.one_aperture().is_none())?;
     // The hinge line lies on the ground below the lens, in the plane through the lens parallel to the sensor.
     let hinge_m = stance.height_m / stance.down_rad.cos();
     let tilt = ground::tilt_for_hinge(depth.focal_mm, hinge_m * 1e3)?;
@@ -249,14 +250,15 @@ fn room_um(question: &Question, f_number: f64, focus_mm: f64) -> Option<f64> {
     cover::disc_um_for(working, question.permitted_sigma_um())
 }
 
-/// The stop for frames that need little depth, focused no nearer than `nearest_mm`: the one asked for where it leaves
-/// room for defocus, else the third-stop of the lens up to f/11 (beyond which none needs closing for its own sake) with
+/// The stop for frames that need little depth, focused no nearer than `nearest_mm`: the only one there is, or the one asked for where
+/// it leaves room for defocus, else the third-stop of the lens up to f/11 (beyond which none needs closing for its own sake) with
 /// the deepest permitted focus.
 fn bracket_stop(question: &Question, nearest_mm: f64) -> f64 {
     // Depth in the image is 2 N c.
     let room = |n: f64| n * room_um(question, n, nearest_mm).unwrap_or(0.0);
     let working = |n: f64| thin_lens::working_f_number(question.focal_mm, n, nearest_mm);
     match question.f_number {
+        Some(only) if question.one_aperture().is_some() => only,
         Some(wanted) if working(wanted) <= 0.8 * cover::diffraction_limit(question.permitted_sigma_um()) => wanted,
         _ => THIRDS
             .into_iter()

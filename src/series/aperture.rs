@@ -3,6 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use super::corners::Corners;
+use super::corners::corners;
 use super::fit::{Split, split};
 pub use super::odd::Shift;
 use super::odd::{scattering, shifts, spoiled};
@@ -23,11 +25,13 @@ pub struct Apertures {
     pub whole: Option<usize>,
     /// Frames that can't be told from it within the error, by f-number.
     pub whole_alike: Vec<usize>,
-    /// The chance that no other stop is better, as the nearest of those that can be told from it has it; no more than a half where
-    /// stops beyond it could not be compared.
+    /// The chance that none of the stops that can be told from it is better, all of them together; no more than a half where stops
+    /// beyond it could not be compared.
     pub whole_confidence: f64,
     /// The run of stops about it, by f-number, at which no zone that decides is wider than there by more than 5 %.
     pub whole_within: Vec<usize>,
+    /// What the corners need that have a say in that.
+    pub corners: Option<Corners>,
     /// Zones that had no say in that, since too little of them was measured.
     pub left_out: Vec<(ZoneName, LeftOut)>,
     /// Zones that grew softer on stopping down by more than diffraction can do, and stayed so.
@@ -130,12 +134,14 @@ pub fn answer(zones: &[ZoneBlur], f_numbers: &[Option<f64>], pitch_um: Option<f6
     let odd = scattering(&sound, &focus_shift);
     let (deciding, left_out) = deciding(&sound, &odd, f_numbers, permitted);
     let whole = whole(&deciding, f_numbers);
+    let corners = corners(&deciding);
     Apertures {
         zones: sound.iter().filter_map(zone_answer).collect(),
         whole: whole.as_ref().map(|w| w.best),
         whole_alike: whole.as_ref().map_or_else(Vec::new, |w| w.alike.clone()),
         whole_confidence: whole.as_ref().map_or(0.0, |w| w.confidence),
         whole_within: whole.map_or_else(Vec::new, |w| w.within),
+        corners,
         left_out,
         focus_shift,
         beyond: Vec::new(),

@@ -4,14 +4,15 @@ use super::cover::smallest_cover;
 pub(super) use super::focusing::FEWEST_FRAMES;
 pub use super::focusing::Softened;
 use super::focusing::{self, focusing};
+use super::rivals::unbeaten;
 pub use super::why_uncovered::Lack;
 use super::why_uncovered::{lacks, nearness};
 use super::widths::steadied;
 pub use super::widths::{Depth, Widths};
 use super::{Blurs, Outdone, ZoneBlur, ZoneName, ends};
+use crate::optics::blur::{Parts, sigma_px};
 use crate::optics::{self, stops};
 use crate::quantity::{Estimate, Region};
-use crate::stats::normal_beyond;
 
 /// What a focus bracket answers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -29,7 +30,7 @@ pub struct Bracket {
     pub uncovered: Vec<usize>,
     /// Why, for each of them; `None` where that is not known.
     pub lacks: Vec<Option<Lack>>,
-    /// The chance that no other frame is better for near and far together, but for those that are as good.
+    /// The chance that no other frame is better for near and far together, all of them taken together but for those that are as good.
     pub confidence: f64,
     /// Frames softer than another and sharper nowhere: they are neither in a set nor called as good.
     pub outdone: Vec<Outdone>,
@@ -48,7 +49,8 @@ const CHANCE: f64 = 1.5;
 const ANCHOR: f64 = 0.04;
 
 /// Widths a bracket is answered from: those of the model of all frames at once where it holds (see `focusing`; it needs
-/// frames of one aperture), else the measured ones, steadied by their neighbours' and with the benefit of chance.
+/// frames of one aperture), else the measured ones, steadied by their neighbours'. These have the benefit of chance where it is asked
+/// whether a place is sharp, but by no more than pixel and diffraction leave.
 ///
 /// `f_numbers` are the frames', where known; `pitch_um` is the pixel pitch, um.
 #[must_use]
@@ -57,11 +59,18 @@ pub fn widths(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitch_
     if let Some(fitted) = fitted {
         return fitted;
     }
-    let of_frame = |(sigma, sd): (&Vec<Option<Estimate>>, &Vec<f64>)| {
+    let of_frame = |sigma: &Vec<Option<Estimate>>| -> Vec<Option<f64>> {
         let logs: Vec<Option<f64>> = sigma.iter().map(|e| e.map(|e| e.value.max(1e-3).ln())).collect();
-        steadied(&logs, tiles).into_iter().zip(sd).map(|(l, sd)| l.map(|l| l.exp() - CHANCE * sd)).collect()
+        steadied(&logs, tiles).into_iter().map(|l| l.map(f64::exp)).collect()
     };
-    Widths { sigma: blurs.sigma.iter().zip(&blurs.apart_sd).map(of_frame).collect(), depth: None, doubt: ANCHOR }
+    let sigma: Vec<Vec<Option<f64>>> = blurs.sigma.iter().map(of_frame).collect();
+    let low = |(k, (sigma, sd)): (usize, (&Vec<Option<f64>>, &Vec<f64>))| {
+        let lambda_n_px = f_numbers.get(k).copied().flatten().zip(pitch_um).map(|(n, p)| optics::lambda_n_px(n, p));
+        let bare = sigma_px(&Parts { lambda_n_px, pixel: true, ..Parts::default() });
+        sigma.iter().zip(sd).map(|(w, sd)| w.map(|w| (w - CHANCE * sd).max(bare).min(w))).collect()
+    };
+    let low = sigma.iter().zip(&blurs.apart_sd).enumerate().map(low).collect();
+    Widths { sigma, low: Some(low), depth: None, doubt: ANCHOR }
 }
 
 /// Wavelength times the f-number over the pixel pitch, px, where these are known; `None` where frames differ in their f-number.
@@ -86,16 +95,16 @@ pub fn softened(blurs: &Blurs, tiles: &[Region], f_numbers: &[Option<f64>], pitc
 /// others.
 #[must_use]
 pub fn answer(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region], permitted: f64) -> Bracket {
-    answer_without(zones, widths, tiles, permitted, &[])
+    answer_without(zones, widths, tiles, &vec![permitted; widths.sigma.len()], &[])
 }
 
-/// As [`answer`], of the frames that are not `left_out`.
+/// As [`answer`], of the frames that are not `left_out`, each by the widest blur that counts as sharp in it.
 #[must_use]
 pub fn answer_without(
     zones: &[ZoneBlur],
     widths: &Widths,
     tiles: &[Region],
-    permitted: f64,
+    limits: &[f64],
     left_out: &[usize],
 ) -> Bracket {
     let widths = &widths.without(left_out);
@@ -108,11 +117,12 @@ pub fn answer_without(
     let width = |k: usize, t: usize| widths.sigma[k][t].unwrap_or(f64::INFINITY);
     let least = |t: usize| (0..frames).map(|k| width(k, t)).fold(f64::INFINITY, f64::min);
     let judged: Vec<usize> = (0..tiles.len()).filter(|&t| least(t).is_finite()).collect();
-    let (coverable, uncovered): (Vec<usize>, Vec<usize>) = judged.iter().partition(|&&t| least(t) <= permitted);
-    let clear: Vec<usize> =
-        coverable.iter().copied().filter(|&t| least(t) <= (1.0 - widths.doubt) * permitted).collect();
+    let may = |k: usize, t: usize, times: f64| widths.may_be(k, t).is_some_and(|w| w <= times * limits[k]);
+    let shown = |t: usize, times: f64| (0..frames).any(|k| may(k, t, times));
+    let (coverable, uncovered): (Vec<usize>, Vec<usize>) = judged.iter().partition(|&&t| shown(t, 1.0));
+    let clear: Vec<usize> = coverable.iter().copied().filter(|&t| shown(t, 1.0 - widths.doubt)).collect();
     let asking = if clear.is_empty() { &coverable } else { &clear };
-    let covers = |k: usize, t: usize| width(k, t) <= (1.0 + widths.doubt) * permitted;
+    let covers = |k: usize, t: usize| may(k, t, 1.0 + widths.doubt);
     let sets: Vec<Vec<bool>> = (0..frames).map(|k| asking.iter().map(|&t| covers(k, t)).collect()).collect();
     let cost = |set: &[usize]| -> f64 {
         coverable.iter().map(|&t| set.iter().map(|&k| width(k, t)).fold(f64::INFINITY, f64::min)).sum()
@@ -136,11 +146,11 @@ pub fn answer_without(
         set = vec![k];
     }
     let mut uncovered = uncovered;
-    if let Some(k) = best_single.filter(|&k| spans(zones, widths, k, permitted)) {
+    if let Some(k) = best_single.filter(|&k| spans(zones, widths, k, limits[k])) {
         (set, uncovered) = (vec![k], Vec::new());
     }
     let instead = instead(&set, &sets);
-    let lacks = lacks(&uncovered, widths, tiles, permitted);
+    let lacks = lacks(&uncovered, widths, tiles, limits.iter().copied().fold(0.0, f64::max));
     let confidence = single.map_or(0.0, |s| s.2);
     Bracket { best_single, as_good, covering_set: set, instead, uncovered, lacks, confidence, ..Bracket::default() }
 }
@@ -200,8 +210,8 @@ fn best_single(zones: &[ZoneBlur], widths: &Widths, tiles: &[Region]) -> Option<
     let sd = |other: usize| if other == end { ALIKE.0 } else { ALIKE.1 };
     let (alike, told): (Vec<&(usize, usize, f64)>, Vec<_>) =
         worst.iter().filter(|w| w.0 != best).partition(|w| w.2 <= (1.0 + sd(w.1)) * least);
-    let nearest = told.iter().map(|w| (w.2 / least - 1.0) / sd(w.1)).fold(f64::INFINITY, f64::min);
-    Some((best, alike.iter().map(|w| w.0).collect(), 1.0 - normal_beyond(nearest)))
+    let confidence = unbeaten(told.iter().map(|w| (w.2 / least - 1.0) / sd(w.1)));
+    Some((best, alike.iter().map(|w| w.0).collect(), confidence))
 }
 
 #[cfg(test)]
@@ -220,10 +230,52 @@ mod tests {
         let tiles: Vec<Region> = (0..3).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
         let of = |widths: [f64; 3]| widths.map(Some).to_vec();
         let sigma = vec![of([0.7, 0.8, 1.02]), of([1.5, 1.3, 0.99])];
-        let set =
-            |doubt: f64| answer(&[], &Widths { sigma: sigma.clone(), depth: None, doubt }, &tiles, 1.0).covering_set;
+        let set = |doubt: f64| {
+            answer(&[], &Widths { sigma: sigma.clone(), low: None, depth: None, doubt }, &tiles, 1.0).covering_set
+        };
         assert_eq!(set(0.0).len(), 2);
         assert_eq!(set(0.03), [0]);
+    }
+
+    #[test]
+    fn each_frame_is_held_to_the_limit_of_its_own_audit() {
+        // A frame whose audit passes all of 0.85 px for 0.87, beside one that is sharper far off and held to 0.78 px.
+        let tiles: Vec<Region> = (0..4).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
+        let of = |widths: [f64; 4]| widths.map(Some).to_vec();
+        let sigma = vec![of([0.85, 0.80, 0.78, 0.85]), of([0.70, 0.70, 0.82, 0.99])];
+        let widths = Widths { sigma, low: None, depth: None, doubt: 0.0 };
+        let set = |limits: [f64; 2]| {
+            let found = answer_without(&[], &widths, &tiles, &limits, &[]);
+            (found.covering_set, found.uncovered)
+        };
+        assert_eq!(set([0.87, 0.78]), (vec![0], vec![]));
+        assert_eq!(set([0.78, 0.78]), (vec![0, 1], vec![3]));
+        // Nor does the first one's limit pass what the second shows.
+        assert_eq!(set([0.79, 0.87]), (vec![1], vec![3]));
+    }
+
+    #[test]
+    fn chance_helps_a_place_to_count_and_ranks_no_frame() {
+        let tiles: Vec<Region> = (0..6).map(|t| Region { x: 0, y: 50 * t, width: 50, height: 50 }).collect();
+        let blurs = |frames: [(f64, f64); 2]| Blurs {
+            sigma: frames.map(|(w, sd)| vec![Some(Estimate::new(w, sd, 9)); 6]).into(),
+            apart_sd: frames.map(|(_, sd)| vec![sd; 6]).into(),
+            from_middle: vec![vec![(0.0, 0.0); 6]; 2],
+            at_least: vec![vec![false; 6]; 2],
+            anchor_sd: vec![0.03; 6],
+            moved: vec![0; 2],
+        };
+        let set = |frames, permitted| {
+            let widths = widths(&blurs(frames), &tiles, &[Some(4.0), Some(8.0)], None);
+            answer(&[], &widths, &tiles, permitted).covering_set
+        };
+        // 1.10 +- 0.15 px may be 0.875 and 1.00 +- 0.02 px 0.97: both may be within 1 px, and the second is the sharper.
+        assert_eq!(set([(1.10, 0.15), (1.00, 0.02)], 1.0), [1]);
+        // Within 0.9 px only the first may be.
+        assert_eq!(set([(1.10, 0.15), (1.00, 0.02)], 0.9), [0]);
+        // 0.6 +- 0.5 px may be anything down to a pixel's own 0.31 px, and no less.
+        assert_eq!(set([(0.6, 0.5), (1.0, 0.02)], 0.4), [0]);
+        assert!(set([(0.6, 0.5), (1.0, 0.02)], 0.29).is_empty());
     }
 
     #[test]
@@ -234,7 +286,7 @@ mod tests {
         let sigma = vec![of([1.3, 0.7, 0.8, 0.9]), of([0.8, 0.7, 1.2, 1.6]), of([2.0, 1.7, 1.1, 0.6])];
         let zones = [zone(ZoneName::Near, &[0.9, 1.6, 0.6]), zone(ZoneName::Far, &[0.7, 0.7, 1.7])];
         let of_place = |depth: Option<Depth>| {
-            let widths = Widths { sigma: sigma.clone(), depth, doubt: 0.0 };
+            let widths = Widths { sigma: sigma.clone(), low: None, depth, doubt: 0.0 };
             answer(&zones, &widths, &tiles, 1.0)
         };
         let found = of_place(None);
@@ -247,7 +299,7 @@ mod tests {
     fn frames_whose_worse_ends_lie_within_their_error_are_as_good() {
         // The third is better than the others: than the second by 4 % at the same end, than the fourth by 4 % at the other.
         let zones = [zone(ZoneName::Near, &[0.6, 0.7, 0.8, 1.04]), zone(ZoneName::Far, &[1.3, 1.04, 1.0, 0.7])];
-        let none = Widths { sigma: vec![Vec::new(); 4], depth: None, doubt: 0.0 };
+        let none = Widths { sigma: vec![Vec::new(); 4], low: None, depth: None, doubt: 0.0 };
         let answer = answer(&zones, &none, &[], 1.0);
         assert_eq!((answer.best_single, answer.as_good), (Some(2), vec![3]));
     }
@@ -273,7 +325,7 @@ mod tests {
                 (0..frames).map(|k| (0..TILES).map(|t| Some(width(k, t))).collect()).collect();
             let tiles: Vec<Region> =
                 (0..TILES).map(|t| Region { x: 0, y: 50 * t as u32, width: 50, height: 50 }).collect();
-            let found = answer(&[], &Widths { sigma, depth: None, doubt: 0.04 }, &tiles, permitted);
+            let found = answer(&[], &Widths { sigma, low: None, depth: None, doubt: 0.04 }, &tiles, permitted);
             // From one end on, the frame that reaches farthest among those that show the place; reach by geometry alone.
             let reach = (permitted * permitted - base * base).sqrt() / crate::quantity::DISC_SIGMA;
             let reached = |t: usize| focus.iter().any(|f| (place(t) - *f).abs() <= reach);

@@ -18,7 +18,7 @@ use super::{
     focus_varied, on_reference, outdone, resolve, settled, sharpest, with_ends, without_soft_content,
     without_still_content, zone_blurs,
 };
-use crate::judge::{self, beyond_px, finest_px};
+use crate::judge::{self, beyond_px};
 use crate::measure::Tile;
 use crate::measure::pair::{self, spectra};
 use crate::measure::register::{Registration, refine};
@@ -32,8 +32,10 @@ use crate::stats::upper_median;
 pub struct Ask<'a> {
     /// What was varied between the frames.
     pub varied: Varied,
-    /// Widest blur that counts as sharp, px, pixel aperture included.
+    /// Widest blur that counts as sharp, px, pixel aperture included: that of the frame that permits the most.
     pub permitted_px: f64,
+    /// The same by frame; of frames beyond its end it is that one.
+    pub limits_px: &'a [f64],
     /// Where the subject was marked.
     pub subject: Option<Place>,
     /// Frames that the picture itself says were shaken.
@@ -41,15 +43,31 @@ pub struct Ask<'a> {
 }
 
 impl<'a> Ask<'a> {
-    /// The question that an intent puts to frames of a size. A place counts as shown sharp where a single frame's audit
-    /// would pass it, so that no set asks for frames beside one that is sharp from near to far: the limit is that from
-    /// which `judge` calls an optical blur beyond the permitted; what is compared has the pixel in it.
+    /// The question that an intent puts to frames of these [`limits_px`].
     #[must_use]
-    pub fn new(intent: &Intent, (width, height): (u32, u32), varied: Varied, shaken: &'a [usize]) -> Self {
-        let lens_px = beyond_px(judge::permitted_px(intent.sharp_for, width, height), finest_px(None));
-        let permitted_px = sigma_px(&Parts { lens_px, pixel: true, ..Parts::default() });
-        Self { varied, permitted_px, subject: intent.near_at, shaken }
+    pub fn new(intent: &Intent, varied: Varied, shaken: &'a [usize], limits_px: &'a [f64]) -> Self {
+        let permitted_px = limits_px.iter().copied().fold(0.0, f64::max);
+        Self { varied, permitted_px, limits_px, subject: intent.near_at, shaken }
     }
+
+    /// Widest blur that counts as sharp in a frame.
+    fn limit_px(&self, frame: usize) -> f64 {
+        self.limits_px.get(frame).copied().unwrap_or(self.permitted_px)
+    }
+}
+
+/// Widest blur, px, pixel aperture included, that counts as sharp in each of some frames of a size, by what the pixels of each show
+/// at best (`finest`, optical px).
+///
+/// A place counts as shown sharp where that frame's own audit would pass it, so that no set asks for frames beside one that is sharp
+/// from near to far: the limit is that from which `judge` calls an optical blur beyond the permitted; what is compared has the pixel
+/// in it.
+#[must_use]
+pub fn limits_px(intent: &Intent, (width, height): (u32, u32), finest: &[f64]) -> Vec<f64> {
+    let permitted = judge::permitted_px(intent.sharp_for, width, height);
+    let limit =
+        |&finest: &f64| sigma_px(&Parts { lens_px: beyond_px(permitted, finest), pixel: true, ..Parts::default() });
+    finest.iter().map(limit).collect()
 }
 
 /// Most frames that are compared by their spectra; more are compared by their single-frame widths, which need no
@@ -266,7 +284,8 @@ impl Apart {
 
     /// What the bracket answers without them.
     fn answer(self, read: &[ZoneBlur], widths: &bracket::Widths, tiles: &[Region], ask: &Ask) -> bracket::Bracket {
-        let answer = bracket::answer_without(read, widths, tiles, ask.permitted_px, &self.frames());
+        let limits: Vec<f64> = (0..widths.sigma.len()).map(|k| ask.limit_px(k)).collect();
+        let answer = bracket::answer_without(read, widths, tiles, &limits, &self.frames());
         bracket::Bracket { outdone: self.outdone, softened: self.softened, shaken: self.shaken, ..answer }
     }
 }

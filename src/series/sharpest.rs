@@ -1,6 +1,7 @@
 //! Which of near-duplicates is the sharpest, and whether focus moved between frames after all.
 
 use super::moved::{Twice, focus_moved};
+use super::rivals::unbeaten;
 use super::zone::NO_LOSS;
 use super::{Blurs, Zone, ZoneBlur};
 use crate::quantity::{Estimate, ZoneName};
@@ -17,6 +18,8 @@ pub struct Sharpest {
     pub real: bool,
     /// Indices of the frames whose blur is wider by more than chance.
     pub softer: Vec<usize>,
+    /// The chance that none of the others is sharper, by the errors of all margins.
+    pub confidence: f64,
 }
 
 /// One zone of two frames compared.
@@ -52,7 +55,8 @@ pub fn sharpest(sigma: &[Vec<Option<Estimate>>]) -> Option<Sharpest> {
         .collect();
     let &(_, margin) = margins.iter().min_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
     let softer = margins.iter().filter(|&&(_, m)| real(m)).map(|&(k, _)| k).collect();
-    Some(Sharpest { frame: best, margin, real: real(margin), softer })
+    let confidence = unbeaten(margins.iter().map(|(_, m)| m.value / m.sd.max(1e-9)));
+    Some(Sharpest { frame: best, margin, real: real(margin), softer, confidence })
 }
 
 /// Whether a margin is beyond chance.

@@ -1,6 +1,7 @@
 //! The best stop for the whole frame, and the stops that can't be told from it.
 
 use super::fit::IN_COMMON;
+use super::rivals::unbeaten;
 use super::zone::NO_LOSS;
 use super::{Point, ZoneBlur};
 use crate::judge::SURE;
@@ -15,7 +16,7 @@ pub(super) struct Whole {
     pub alike: Vec<usize>,
     /// The run of stops about it that lose nothing in any zone, by f-number.
     pub within: Vec<usize>,
-    /// The chance that none of the others is better; of what is alike nothing is held.
+    /// The chance that none of the others is better, all of them together; of what is alike nothing is held.
     pub confidence: f64,
 }
 
@@ -47,14 +48,14 @@ pub(super) fn whole(zones: &[&ZoneBlur], f_numbers: &[Option<f64>]) -> Option<Wh
     };
     let rivals: Vec<(usize, f64)> = known.iter().filter(|s| s.0 != best).map(|s| (s.0, worse(s.1))).collect();
     let alike = rivals.iter().filter(|r| untold(r.1)).map(|r| stops[r.0].frame).collect();
-    let nearest = rivals.iter().map(|r| r.1).filter(|z| !untold(*z)).fold(f64::INFINITY, f64::min);
+    let confidence = unbeaten(rivals.iter().map(|r| r.1).filter(|z| !untold(*z)));
     // A stop at which some zone has no number breaks the run: nothing is known of it.
     let no_loss = |i: usize| {
         let loses = |(p, b): (&Point, &Point)| p.blur.value > NO_LOSS * b.blur.value;
         stops[i].points.as_ref().is_some_and(|s| !s.iter().zip(own).any(loses))
     };
     let within = run(stops.len(), best, no_loss).map(|i| stops[i].frame).collect();
-    Some(Whole { best: stops[best].frame, alike, within, confidence: 1.0 - normal_beyond(nearest) })
+    Some(Whole { best: stops[best].frame, alike, within, confidence })
 }
 
 /// The worst zone's place and width.

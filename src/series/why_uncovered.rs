@@ -68,7 +68,7 @@ mod tests {
             focus: vec![Some(-14.0), Some(-4.0), Some(-2.0)],
             in_focus: (0..9).map(|t| Some(if t == 6 { 1.4 } else { 0.5 })).collect(),
         };
-        let widths = Widths { sigma: vec![vec![Some(2.0); 9]; 3], depth: Some(depth), doubt: 0.0 };
+        let widths = Widths { sigma: vec![vec![Some(2.0); 9]; 3], low: None, depth: Some(depth), doubt: 0.0 };
         let found = lacks(&[0, 5, 6, 8], &widths, &tiles, 1.0);
         let all = [Lack::Farther(2), Lack::Between(0, 1), Lack::Soft, Lack::Nearer(0)];
         assert_eq!(found, all.map(Some));

@@ -8,9 +8,12 @@ use crate::stats::{MAD_SD, upper_median};
 pub struct Widths {
     /// `[frame][tile]`: px, pixel aperture included.
     pub sigma: Vec<Vec<Option<f64>>>,
+    /// The same by as much narrower as chance may have made it wider, where that is to be allowed: it says whether a place may count as
+    /// shown sharp, and no more. `None` where there is nothing to allow for.
+    pub low: Option<Vec<Vec<Option<f64>>>>,
     /// Where the tiles lie and the frames are focused, where the frames tell it.
     pub depth: Option<Depth>,
-    /// Standard error of a width as a share of it, as far as `sigma` has not been lowered by it already.
+    /// Standard error of a width as a share of it, as far as `low` does not allow for it.
     pub doubt: f64,
 }
 
@@ -21,8 +24,14 @@ impl Widths {
         let mut kept = self.clone();
         for &k in frames {
             kept.sigma[k].fill(None);
+            kept.low.iter_mut().for_each(|low| low[k].fill(None));
         }
         kept
+    }
+
+    /// The least that a tile's width may be in a frame, px.
+    pub(super) fn may_be(&self, frame: usize, tile: usize) -> Option<f64> {
+        self.low.as_ref().unwrap_or(&self.sigma)[frame][tile]
     }
 }
 

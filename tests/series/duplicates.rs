@@ -39,7 +39,7 @@ fn a_blurred_near_duplicate_is_not_among_those_to_keep() {
         moved: vec![0.0; 3],
         laid: Vec::new(),
         notes: Vec::new(),
-        sharpest: Some(Sharpest { frame: 0, margin, real: false, softer }),
+        sharpest: Some(Sharpest { frame: 0, margin, real: false, softer, confidence: 0.9 }),
         ..answered()
     };
     let said = |softer| series_view(&[answer(softer)], &[], &[]).groups[0].sentence.clone();

@@ -175,13 +175,12 @@ fn the_page_shows_each_zone_from_every_frame_and_which_is_sharpest_where() {
 /// What is said of a run of stops is true of every stop it names.
 #[test]
 fn a_run_of_stops_is_said_as_far_as_it_goes() {
-    let sentence = |corner: &[usize], centre: &[usize], more: bool, beyond: &[f64]| {
+    let with = |corner: &[usize], apart: &[(ZoneName, Vec<usize>)], centre: &[usize], more: bool, beyond: &[f64]| {
         let mut answer = answered();
         let a = answer.apertures.as_mut().unwrap();
         (a.left_out, a.beyond, a.whole_alike) = (Vec::new(), beyond.to_vec(), Vec::new());
-        for zone in &mut a.zones {
-            zone.within = if zone.name.is_corner() { corner } else { centre }.to_vec();
-        }
+        a.zones.iter_mut().for_each(|zone| zone.within = centre.to_vec());
+        a.corners = Some(aperture::Corners { stops: (0..7).collect(), within: corner.to_vec(), apart: apart.to_vec() });
         if more {
             answer.files.push("dark.tif".into());
             answer.f_numbers.push(Some(32.0));
@@ -189,6 +188,8 @@ fn a_run_of_stops_is_said_as_far_as_it_goes() {
         }
         series_view(&[answer], &[], &[]).groups[0].sentence.clone()
     };
+    let sentence =
+        |corner: &[usize], centre: &[usize], more: bool, beyond: &[f64]| with(corner, &[], centre, more, beyond);
     let all: Vec<usize> = (0..7).collect();
     let whole = sentence(&all, &all, false, &[]);
     assert!(whole.contains(
@@ -201,4 +202,13 @@ fn a_run_of_stops_is_said_as_far_as_it_goes() {
     assert!(two.contains("from the widest stop to f/4, the centre loses nothing until f/4."), "{two}");
     let open = sentence(&all, &all, true, &[32.0]);
     assert!(open.contains("of those compared; how f/32 would do is not known"), "{open}");
+    let apart = [(ZoneName::TopLeft, vec![4, 5]), (ZoneName::BottomLeft, vec![0, 1])];
+    let odd = with(&[2, 3], &apart, &all, false, &[]);
+    assert!(
+        odd.contains(
+            "The corners need f/5.6, but the top left corner needs f/11 and the bottom left corner is at its best until f/4, the \
+             centre loses nothing"
+        ),
+        "{odd}"
+    );
 }

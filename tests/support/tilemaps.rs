@@ -265,6 +265,7 @@ impl Scene {
         let streak = self.motion.map(|(length, angle)| Streak {
             length: Estimate::new(length * (1.0 + 0.1 * rng.normal()), 0.1 * length, 60),
             angle: Estimate::new(angle, 0.1, 60),
+            doubled: None,
         });
         TileMap {
             width: self.width,

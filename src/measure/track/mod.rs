@@ -85,13 +85,13 @@ fn level<const SHRINK: usize>(
         .flatten()
         .collect();
     let shown = shown(&tiles, rings)?;
-    let even = find(&shown, Kind::Even).filter(Found::is_evident).map(|found| (found, 1.0));
-    let double = find(&shown, Kind::Double).filter(Found::is_double).map(|found| (found, DOUBLE));
-    let bent = bends.iter().filter_map(|b| find(&shown, Kind::Bent(*b)).filter(Found::is_evident)).map(|b| (b, 1.0));
-    let likelier = |a: &(Found, f64), b: &(Found, f64)| a.0.gain.total_cmp(&b.0.gain);
-    let (found, times) = even.into_iter().chain(double).chain(bent).max_by(likelier)?;
+    let even = find(&shown, Kind::Even).filter(Found::is_evident).map(|found| (found, false));
+    let double = find(&shown, Kind::Double).filter(Found::is_double).map(|found| (found, true));
+    let bent = bends.iter().filter_map(|b| find(&shown, Kind::Bent(*b)).filter(Found::is_evident)).map(|b| (b, false));
+    let likelier = |a: &(Found, bool), b: &(Found, bool)| a.0.gain.total_cmp(&b.0.gain);
+    let (found, doubled) = even.into_iter().chain(double).chain(bent).max_by(likelier)?;
     let turned = SHRINK == 1 && matches!(plane.mosaic, Mosaic::Checkerboard { .. });
-    Some((found.streak(pitch::<SHRINK>(plane), times, turned), found.gain))
+    Some((found.streak(pitch::<SHRINK>(plane), doubled, turned), found.gain))
 }
 
 /// The same of a picture made smaller, whose patches overlap by a half, so that the window leaves nothing of it out.
@@ -112,8 +112,8 @@ fn smaller(plane: &Plane, times: usize, rings: &[u8]) -> Option<(Streak, f64)> {
     let tiles: Vec<(&Region, &Survey)> = regions.iter().map(|region| (region, &survey)).collect();
     let (streak, gain) = level::<1>(&small, &tiles, &noise, rings, &BENDS)?;
     let px = times as f64;
-    let length = Estimate::new(px * streak.length.value, px * streak.length.sd, streak.length.n);
-    Some((Streak { length, ..streak }, gain))
+    let (length, doubled) = (streak.length.scaled(px), streak.doubled.map(|apart| apart.scaled(px)));
+    Some((Streak { length, doubled, ..streak }, gain))
 }
 
 /// Whether two are the same track within their errors.
@@ -162,15 +162,17 @@ impl Found {
         self.gain > GAIN && self.rest < PLAIN.2 && self.length > SHORT && bands
     }
 
-    /// In px of the picture, samples being `pitch` px apart; `turned` where their first axis points right-down. `times`: the
-    /// length of an even track over that of this kind.
-    fn streak(&self, pitch: f64, times: f64, turned: bool) -> Streak {
+    /// In px of the picture, samples being `pitch` px apart; `turned` where their first axis points right-down, `doubled` where it is a
+    /// double picture's.
+    fn streak(&self, pitch: f64, doubled: bool, turned: bool) -> Streak {
         let angle = self.angle + if turned { PI / 4.0 } else { 0.0 };
-        let length = times * self.length * pitch;
         let doubt = pitch * (0.05 + if self.length < SHORT { 350.0 } else { 60.0 } / self.gain);
+        let of = |length: f64| Estimate::new(length, doubt.hypot(0.03 * length), self.tiles);
+        let own = self.length * pitch;
         Streak {
-            length: Estimate::new(length, doubt.hypot(0.03 * length), self.tiles),
+            length: of(if doubled { DOUBLE * own } else { own }),
             angle: Estimate::new((angle + PI / 2.0).rem_euclid(PI) - PI / 2.0, 0.04, self.tiles),
+            doubled: doubled.then(|| of(own)),
         }
     }
 }
@@ -250,6 +252,7 @@ mod tests {
             assert!(found.is_some(), "no track of {length} px on {mosaic:?}");
             if let Some(found) = found {
                 assert!((found.length.value / length - 1.0).abs() < 0.06, "{found:?} for {length}");
+                assert!(found.doubled.is_none(), "{found:?}");
                 assert!((found.angle.value - angle).abs() < 0.06, "{found:?} for {angle}");
             }
         }
@@ -273,6 +276,8 @@ mod tests {
         let doubled = Plane { data: (0..SIZE * SIZE).map(twice).collect(), ..still };
         let found = searched(&doubled, false).expect("a track");
         // 15 px apart, at atan(9 / 12).
+        let apart = found.doubled.expect("a double picture").value;
+        assert!((apart / 15.0 - 1.0).abs() < 0.06, "{found:?}");
         assert!((found.length.value / (DOUBLE * 15.0) - 1.0).abs() < 0.06, "{found:?}");
         assert!((found.angle.value - 0.6435).abs() < 0.06, "{found:?}");
     }
@@ -288,6 +293,7 @@ mod tests {
         let streak = |length: f64, sd: f64, angle: f64| Streak {
             length: Estimate::new(length, sd, 9),
             angle: Estimate::new(angle, 0.04, 9),
+            doubled: None,
         };
         let both = together(Some(streak(4.0, 0.2, 1.5)), Some(streak(4.4, 0.2, -1.6))).expect("a track");
         assert!((both.length.value - 4.2).abs() < 1e-9 && both.length.sd < 0.2, "{both:?}");

@@ -323,6 +323,7 @@ fn model(m: &FrameModel) -> ModelView {
         lens_corner_px: machine(m.lens_corner_px.value),
         lens_corner_px_sd: machine(m.lens_corner_px.sd),
         motion_px: machine(m.motion_px.value),
+        doubled_px: m.doubled_px.and_then(|apart| machine(apart.value)),
         motion_angle: m.motion_angle.and_then(machine),
         lambda_n_px: m.lambda_n_px.and_then(machine),
         focus_line: m.focus_line.and_then(|[a, b]| Some([point(a)?, point(b)?])),

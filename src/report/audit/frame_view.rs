@@ -297,8 +297,10 @@ pub struct ModelView {
     pub lens_corner_px: Option<f64>,
     /// Its standard deviation, px.
     pub lens_corner_px_sd: Option<f64>,
-    /// Length of the motion streak, px.
+    /// Length of the motion streak, px; of a double picture that of the even streak that leaves as little contrast.
     pub motion_px: Option<f64>,
+    /// How far apart the two pictures of a double one lie, px; null for others.
+    pub doubled_px: Option<f64>,
     /// Its direction, radians from +x towards +y.
     pub motion_angle: Option<f64>,
     /// Diffraction scale lambda N over the pitch, px: as much of the recorded one as the widths show.

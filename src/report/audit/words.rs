@@ -253,6 +253,10 @@ fn open_up(d: &Diagnosis, capture: &Capture) -> String {
 
 /// What to do about a camera that moved.
 fn steady(d: &Diagnosis, capture: &Capture) -> String {
+    if d.model.as_ref().is_some_and(|m| m.doubled_px.is_some()) {
+        return "Steady the camera: it rested twice and jumped in between, or two exposures were laid over each other."
+            .into();
+    }
     capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
         || "Steady the camera, or use a shorter exposure.".into(),
         |(t, ratio)| {
@@ -308,7 +312,16 @@ fn motion(d: &Diagnosis) -> String {
                     " at a slant"
                 }
             });
-            format!("the camera or the scene moved: every detail is drawn out by {}{way}", px(m.motion_px.value))
+            match m.doubled_px {
+                Some(apart) => format!(
+                    "the picture lies twice over itself: every detail is doubled, {} apart{way}",
+                    px(apart.value)
+                ),
+                None => format!(
+                    "the camera or the scene moved: every detail is drawn out by {}{way}",
+                    px(m.motion_px.value)
+                ),
+            }
         }
         _ => "the camera or the scene moved during the exposure".into(),
     }
@@ -323,14 +336,8 @@ fn streak_ratio(d: &Diagnosis) -> Option<f64> {
 
 /// Whether even the right focus would leave this depth soft at the f-number used.
 fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
-    match (stop_used, d.implied.best_f_number) {
-        (Some(used), Some(best)) => {
-            let span = |name| d.zone(name).and_then(|z| z.budget).map_or(0.0, |b| b.defocus.value);
-            // The two ends share the span of defocus at the right focus.
-            best > 1.3 * used && 0.5 * (span(ZoneName::Near) + span(ZoneName::Far)) > d.permitted_px
-        }
-        _ => false,
-    }
+    let other = stop_used.zip(d.implied.best_f_number).is_some_and(|(used, best)| best > 1.3 * used);
+    other && d.implied.right_blur_px.is_some_and(|blur| blur > d.permitted_px)
 }
 
 /// The distances that the picture itself implies, as a sentence; `None` where it implies none.

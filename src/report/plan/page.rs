@@ -24,8 +24,10 @@ pub(crate) fn plan_page(plan: &Plan, from: Option<&Was>, units: Units) -> String
         reasons.push(caution::IN_FULL.into());
     }
     let title = match plan.best_f_number {
-        Some(_) => format!("Focus at {}, {}", length(plan.focus_distance_m, units), stop(plan.best_stop)),
-        None => format!("Focus at {}", length(plan.focus_distance_m, units)),
+        Some(_) if !plan.one_aperture => {
+            format!("Focus at {}, {}", length(plan.focus_distance_m, units), stop(plan.best_stop))
+        }
+        _ => format!("Focus at {}", length(plan.focus_distance_m, units)),
     };
     let values = context! {
         style => include_str!("../say/dress.css"),

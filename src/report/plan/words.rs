@@ -62,6 +62,7 @@ pub(super) fn decides(plan: &Plan) -> bool {
 /// What is special about a stop.
 pub(super) fn mark(plan: &Plan, s: &Stop) -> &'static str {
     match s.f_number {
+        _ if plan.one_aperture => "",
         n if n == plan.best_stop && decides(plan) => "best",
         n if Some(n) == plan.asked.f_number => "asked",
         _ => "",
@@ -80,6 +81,12 @@ pub(super) fn answer(plan: &Plan, units: Units) -> Vec<String> {
         }
     };
     let mut all = vec![match (plan.best_f_number, at(plan.best_stop)) {
+        (_, Some(only)) if plan.one_aperture => format!(
+            "Focus at {}: at {}, the one aperture of this lens, {}.",
+            length(plan.focus_distance_m, units),
+            stop(only.f_number),
+            ends(only)
+        ),
         (None, _) | (_, None) => {
             format!("Focus at {}, at the stop where the lens is sharpest.", length(plan.focus_distance_m, units))
         }
@@ -106,7 +113,8 @@ pub(super) fn answer(plan: &Plan, units: Units) -> Vec<String> {
             )
         }
     }];
-    if let Some(asked) = plan.asked.f_number.filter(|n| *n != plan.best_stop || !decides(plan)).and_then(at) {
+    let open = |n: &f64| !plan.one_aperture && (*n != plan.best_stop || !decides(plan));
+    if let Some(asked) = plan.asked.f_number.filter(open).and_then(at) {
         all.push(format!("At {}, the stop you have in mind, {}.", stop(asked.f_number), ends(asked)));
     }
     if !plan.enough {
@@ -149,10 +157,19 @@ fn focus(plan: &Plan, units: Units) -> String {
 
 fn aperture(plan: &Plan) -> String {
     let (Some(best), Some([low, high])) = (plan.best_f_number, plan.within_5_percent) else {
-        return "Near and far are at one distance, so there is no depth to cover: use the stop at which the lens \
-                itself is sharpest."
-            .into();
+        let at = "Near and far are at one distance, so there is no depth to cover";
+        return if plan.one_aperture {
+            format!("{at}.")
+        } else {
+            format!("{at}: use the stop at which the lens itself is sharpest.")
+        };
     };
+    if plan.one_aperture {
+        return format!(
+            "This lens has one aperture, {}, so that only the focus, the place or more frames change what is sharp.",
+            stop(plan.best_stop)
+        );
+    }
     let mut text = if best < THIRDS[0] {
         "Depth and diffraction alone would have it opened wider than lenses are".to_owned()
     } else {
@@ -179,7 +196,8 @@ const RULES: std::ops::RangeInclusive<f64> = 1.0..=128.0;
 
 fn differences(plan: &Plan) -> Vec<String> {
     let mut all = Vec::new();
-    let told = |n: &f64| RULES.contains(n);
+    // What rules say of other stops is no use to a lens that has none.
+    let told = |n: &f64| RULES.contains(n) && !plan.one_aperture;
     if let (Some(rule), Some(excess)) = (plan.root_square_f_number.filter(told), plan.root_square_excess) {
         all.push(format!(
             "The root-square rule says {}: it adds diffraction and defocus by their squares as though both were \
@@ -221,7 +239,8 @@ fn remedies(plan: &Plan, units: Units) -> Vec<String> {
         ];
     }
     let mut all = vec![step_back(&plan.step_back, units)];
-    if let (Some(f_number), Some(back)) = (plan.asked.f_number, plan.step_back.needed_at_asked_stop_m) {
+    let asked = plan.asked.f_number.filter(|_| !plan.one_aperture);
+    if let (Some(f_number), Some(back)) = (asked, plan.step_back.needed_at_asked_stop_m) {
         all.push(format!("At {} it takes {}.", stop(f_number), length(back, units)));
     }
     all.extend(plan.raise.as_ref().map(|raise| raised(raise, units)));

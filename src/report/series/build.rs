@@ -65,7 +65,7 @@ pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
             margin_percent: machine(s.margin.value * 100.0),
             margin_percent_sd: machine(s.margin.sd * 100.0),
             real: s.real,
-            confidence: machine(words::sharpest_confidence(s)),
+            confidence: machine(s.confidence),
         }),
         deepest_first: group.deepest_first.as_ref().map(|order| files(order)),
         between: (group.files.len() == 2).then(|| group.between.iter().map(|b| between(group, b)).collect()),
@@ -86,7 +86,7 @@ pub(crate) fn group_view(group: &Answer) -> SeriesGroupView {
 fn best_single(group: &Answer) -> (Option<usize>, Option<f64>) {
     match (&group.bracket, &group.sharpest) {
         (Some(b), _) => (b.best_single, b.best_single.and(machine(b.confidence))),
-        (None, Some(s)) => (Some(s.frame), machine(words::sharpest_confidence(s))),
+        (None, Some(s)) => (Some(s.frame), machine(s.confidence)),
         (None, None) => (group.apertures.as_ref().and_then(|a| a.whole), None),
     }
 }

@@ -3,7 +3,7 @@
 use super::places::zone;
 use crate::report::say::camera::f_number;
 use crate::report::say::name::{capital, listed};
-use crate::series::aperture::{Apertures, LeftOut, ZoneAnswer};
+use crate::series::aperture::{Apertures, Corners, LeftOut, ZoneAnswer};
 use crate::series::{Answer, ZoneName};
 
 /// Which zones had no say in the whole frame's answer, and why. `all` says that every stop taken was compared.
@@ -54,54 +54,71 @@ struct Run {
 }
 
 impl Run {
-    fn new(group: &Answer, a: &Apertures, z: &ZoneAnswer) -> Option<Self> {
+    /// Of these frames among those that were compared there, both by f-number.
+    fn new(group: &Answer, within: &[usize], compared: impl Iterator<Item = usize>) -> Option<Self> {
         let of = |k: Option<&usize>| group.f_numbers[*k?];
-        let (first, last) = (of(z.within.first())?, of(z.within.last())?);
-        let stops = || a.stops(z.name).filter_map(|k| group.f_numbers[k]);
-        Some(Self { first, last, widest: stops().all(|n| n >= first), narrowest: stops().all(|n| n <= last) })
+        let (first, last) = (of(within.first())?, of(within.last())?);
+        let stops: Vec<f64> = compared.filter_map(|k| group.f_numbers[k]).collect();
+        Some(Self {
+            first,
+            last,
+            widest: stops.iter().all(|&n| n >= first),
+            narrowest: stops.iter().all(|&n| n <= last),
+        })
     }
 }
 
 /// "The corners need f/8, the centre loses nothing until f/11."
 pub(super) fn needs_and_loses(group: &Answer) -> Option<String> {
     let a = group.apertures.as_ref()?;
-    let speaks = |z: &&ZoneAnswer| !a.left_out.iter().any(|l| l.0 == z.name);
-    let speaking = || a.zones.iter().filter(speaks);
-    let run = |z: &ZoneAnswer| Run::new(group, a, z);
-    let taken = || group.f_numbers.iter().copied().flatten();
-    let corners: Vec<Run> = speaking().filter(|z| z.name.is_corner()).filter_map(run).collect();
-    let least = corners.iter().max_by(|x, y| x.first.total_cmp(&y.first));
-    let last = corners.iter().map(|r| r.last).fold(f64::INFINITY, f64::min);
-    // Where one corner loses again before another is at its best there is no one stop to name.
-    let needs = least.filter(|r| last >= r.first).map(|r| {
-        let from = if taken().all(|n| n >= r.first) {
-            "the widest stop".to_owned()
-        } else {
-            format!("{}, the widest stop compared,", f_number(r.first))
-        };
-        match r.widest {
-            false => format!("The corners need {}", f_number(r.first)),
-            true if last <= r.first => format!("The corners are at their best at {}", f_number(r.first)),
-            true if corners.iter().all(|c| c.narrowest) => format!("The corners are at their best from {from} on"),
-            true => format!("The corners are at their best from {from} to {}", f_number(last)),
-        }
-    });
-    let inner = speaking().find(|z| matches!(z.name, ZoneName::Centre | ZoneName::Subject));
-    let loses = inner.and_then(|z| Some((zone(z.name), run(z)?))).map(|(inner, r)| {
-        let n = f_number(r.last);
-        match r.narrowest {
-            _ if r.first == r.last => format!("{inner} is at its best at {n}"),
-            true if taken().all(|n| n <= r.last) => {
-                format!("{inner} loses nothing up to {n}, the narrowest stop tried")
-            }
-            true => format!("{inner} loses nothing up to {n}, the narrowest stop compared"),
-            false => format!("{inner} loses nothing until {n}"),
-        }
-    });
-    match (needs, loses) {
+    let needs = a.corners.as_ref().and_then(|c| needs(group, c));
+    match (needs, loses(group, a)) {
         (Some(n), Some(l)) => Some(format!("{n}, {l}.")),
         (Some(n), None) => Some(format!("{n}.")),
         (None, Some(l)) => Some(format!("{}.", capital(&l))),
         (None, None) => None,
     }
+}
+
+/// What the corners need, and those that stand apart from the others.
+fn needs(group: &Answer, corners: &Corners) -> Option<String> {
+    let run = |within: &[usize]| Run::new(group, within, corners.stops.iter().copied());
+    let r = run(&corners.within)?;
+    let from = if group.f_numbers.iter().flatten().all(|&n| n >= r.first) {
+        "the widest stop".to_owned()
+    } else {
+        format!("{}, the widest stop compared,", f_number(r.first))
+    };
+    let mut text = match r.widest {
+        false => format!("The corners need {}", f_number(r.first)),
+        true if r.last <= r.first => format!("The corners are at their best at {}", f_number(r.first)),
+        true if r.narrowest => format!("The corners are at their best from {from} on"),
+        true => format!("The corners are at their best from {from} to {}", f_number(r.last)),
+    };
+    let apart = corners.apart.iter().filter_map(|(name, within)| Some((zone(*name), run(within)?)));
+    let apart: Vec<String> = apart
+        .map(|(name, own)| match own.first > r.first {
+            true => format!("{name} needs {}", f_number(own.first)),
+            false => format!("{name} is at its best until {}", f_number(own.last)),
+        })
+        .collect();
+    let apart: Vec<&str> = apart.iter().map(String::as_str).collect();
+    text.extend(listed(&apart).map(|all| format!(", but {all}")));
+    Some(text)
+}
+
+/// Up to which stop the middle of the picture, or its subject, loses nothing.
+fn loses(group: &Answer, a: &Apertures) -> Option<String> {
+    let speaks = |z: &&ZoneAnswer| !a.left_out.iter().any(|l| l.0 == z.name);
+    let inner = a.zones.iter().filter(speaks).find(|z| matches!(z.name, ZoneName::Centre | ZoneName::Subject))?;
+    let (r, inner) = (Run::new(group, &inner.within, a.stops(inner.name))?, zone(inner.name));
+    let n = f_number(r.last);
+    Some(match r.narrowest {
+        _ if r.first == r.last => format!("{inner} is at its best at {n}"),
+        true if group.f_numbers.iter().flatten().all(|&n| n <= r.last) => {
+            format!("{inner} loses nothing up to {n}, the narrowest stop tried")
+        }
+        true => format!("{inner} loses nothing up to {n}, the narrowest stop compared"),
+        false => format!("{inner} loses nothing until {n}"),
+    })
 }

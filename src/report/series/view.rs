@@ -46,8 +46,8 @@ pub struct SeriesGroupView {
     /// The frame to keep if only one is kept: of a focus bracket the best for near and far together, of
     /// near-duplicates the sharpest.
     pub best_single: Option<String>,
-    /// The chance that no other frame is better than that one, but for those as good, 0 to 1: of a focus bracket and of
-    /// near-duplicates.
+    /// The chance, at the least, that no other frame is better than that one, all together but for those as good, 0 to 1: of a focus
+    /// bracket and of near-duplicates.
     pub best_single_confidence: Option<f64>,
     /// Other frames of a focus bracket that are as good for near and far together, within the error of the widths; null
     /// for other groups.
@@ -129,7 +129,7 @@ pub struct BestView {
     pub file: String,
     /// Its f-number.
     pub f_number: Option<f64>,
-    /// The chance that no other stop is better, but for those that can't be told from it, 0 to 1.
+    /// The chance, at the least, that no other stop is better, all together but for those that can't be told from it, 0 to 1.
     pub confidence: Option<f64>,
 }
 
@@ -175,7 +175,7 @@ pub struct SharpestView {
     pub margin_percent_sd: Option<f64>,
     /// Whether the margin is beyond chance.
     pub real: bool,
-    /// The chance that the next best is not sharper, 0 to 1.
+    /// The chance, at the least, that none of the others is sharper, 0 to 1.
     pub confidence: Option<f64>,
 }
 

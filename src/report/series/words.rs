@@ -11,8 +11,7 @@ use crate::report::say::name::listed;
 use crate::report::say::number::percent;
 use crate::series::aperture::Apertures;
 use crate::series::bracket::{Bracket, Lack};
-use crate::series::{Answer, NoteKind, Sharpest, Varied};
-use crate::stats::normal_beyond;
+use crate::series::{Answer, NoteKind, Varied};
 
 /// The answer of a group.
 pub(super) fn answer(group: &Answer) -> String {
@@ -238,11 +237,6 @@ fn uncovered(group: &Answer, b: &Bracket) -> Option<String> {
     Some(format!("{share} of the frame is sharp enough in no frame{why}."))
 }
 
-/// The chance that the next best of near-duplicates is not sharper.
-pub(super) fn sharpest_confidence(s: &Sharpest) -> f64 {
-    1.0 - normal_beyond(s.margin.value / s.margin.sd.max(1e-9))
-}
-
 /// Whether all members but one are copies of it.
 fn only_copies(group: &Answer) -> bool {
     let copies = group.notes.iter().filter(|n| matches!(n.1, NoteKind::CopyOf(_))).count();
@@ -256,7 +250,7 @@ fn same(group: &Answer) -> String {
         Some(s) if s.real => format!(
             "Near-duplicates: {} is {}the sharpest, by {:.0} % over the next.",
             name(group, s.frame),
-            sure_word(sharpest_confidence(s)),
+            sure_word(s.confidence),
             s.margin.value * 100.0
         ),
         Some(s) => format!(

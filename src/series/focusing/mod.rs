@@ -290,7 +290,7 @@ impl State {
                 sigma[k][t.tile] = place[t.tile].map(|at| table.square(at - focus, self.softness(t.at)).sqrt());
             }
         }
-        Widths { sigma, depth: Some(Depth { place, ..depth }), doubt: STEADIED }
+        Widths { sigma, low: None, depth: Some(Depth { place, ..depth }), doubt: STEADIED }
     }
 }
 
