@@ -429,6 +429,26 @@ fn a_frame_too_sharp_for_what_was_learned_of_its_lens_is_not_judged_by_it() {
     }
 }
 
+/// What is hardly known of a lens excuses much: known to 2 px, it may well be as one-sided as this.
+#[test]
+fn a_corner_is_no_softer_than_its_mirror_image_by_less_than_the_lens_is_known() {
+    let mut scene = Scene { f_number: 11.0, ..Scene::default() };
+    scene.focus_m = 2.0 * near(&scene);
+    let mut map = scene.map();
+    for tile in &mut map.tiles {
+        let (x, y) = tile.centre();
+        if let Some(blur) = tile.blur.as_mut().filter(|_| x > 4800.0 && y > 2900.0) {
+            *blur = Estimate::new(blur.value.hypot(3.5), blur.sd, blur.n);
+        }
+    }
+    for (sd_px, state) in [(0.1, CornerState::SofterThanExpected), (2.0, CornerState::AsExpected)] {
+        let mut baseline = learned(&scene);
+        baseline.entries[0].sigma_um.iter_mut().flatten().for_each(|e| e.sd = sd_px * scene.pitch_um);
+        let d = diagnose(&map, &scene.capture(), Some(&baseline), &Intent::default());
+        assert_eq!((d.corners.basis, d.corners.state), (Basis::Learned, state), "{sd_px} px: {:?}", d.corners);
+    }
+}
+
 #[test]
 fn one_bad_corner_is_beyond_what_the_lens_does_and_is_named() {
     let mut scene = Scene { f_number: 11.0, ..Scene::default() };

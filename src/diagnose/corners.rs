@@ -53,25 +53,29 @@ impl Draws<'_> {
 
     /// Whether a corner is softer than the one across from it, right for left, by more than the permitted blur (in
     /// quadrature) through the lens alone: no lens that is in line does that, whatever it is like. What was learned of both corners
-    /// is taken out of it: a lens known to be one-sided is no news.
+    /// is taken out of it, as surely as it is known: a lens known to be one-sided is no news.
     fn beyond_its_mirror(&self, corners: &[Corner], permitted: f64) -> bool {
         let mut normal = Dice::new(13);
         let draws = &self.posterior.draws;
-        let mut parts = |c: &Corner| -> Vec<Option<f64>> {
-            draws.iter().map(|draw| Some(self.blur(c, draw, normal.normal())?.1)).collect()
-        };
-        let parts: Vec<_> = corners.iter().map(&mut parts).collect();
-        let beyond = |a: usize, b: usize| {
-            let known = match (corners[a].place.learned, corners[b].place.learned) {
-                (Some(a), Some(b)) => a.0.powi(2) - b.0.powi(2),
-                _ => 0.0,
+        // Squares of the lens's part and of what was learned of it.
+        let mut squares = |c: &Corner| -> Vec<Option<(f64, f64)>> {
+            let learned = c.place.learned.unwrap_or_default();
+            let mut square = |draw| {
+                let (_, lens) = self.blur(c, draw, normal.normal())?;
+                Some((lens.powi(2), (learned.0 + learned.1 * normal.normal()).max(0.0).powi(2)))
             };
-            let both = draws.iter().zip(parts[a].iter().zip(&parts[b]));
-            let (over, all) = both
-                .filter_map(|(draw, (a, b))| Some((draw.weight, (*a)?.powi(2) - (*b)?.powi(2))))
-                .fold((0.0, 0.0), |(over, all), (weight, more)| {
-                    (over + if more - known > permitted * permitted { weight } else { 0.0 }, all + weight)
-                });
+            draws.iter().map(&mut square).collect()
+        };
+        let squares: Vec<_> = corners.iter().map(&mut squares).collect();
+        let beyond = |a: usize, b: usize| {
+            let known = corners[a].place.learned.is_some() && corners[b].place.learned.is_some();
+            let (mut over, mut all) = (0.0, 0.0);
+            for (draw, pair) in draws.iter().zip(squares[a].iter().zip(&squares[b])) {
+                let (Some(a), Some(b)) = pair else { continue };
+                let more = a.0 - b.0 - if known { a.1 - b.1 } else { 0.0 };
+                all += draw.weight;
+                over += if more > permitted * permitted { draw.weight } else { 0.0 };
+            }
             all > 0.0 && over > LIKELY * all
         };
         let pairs = (0..corners.len()).flat_map(|a| (0..corners.len()).map(move |b| (a, b)));
