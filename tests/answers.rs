@@ -69,6 +69,14 @@ fn distances_are_told_from_the_far_scene_that_was_stated() {
     let (a, b) = (told(&far), told(&clearing));
     assert!((inverse(b.focus_m) - inverse(a.focus_m) - 0.1).abs() < 0.01, "{a:?} {b:?}");
     assert!((inverse(b.near_m) - inverse(a.near_m) - 0.1).abs() < 0.01, "{a:?} {b:?}");
+    // Who told the distance is said.
+    let said = |source| {
+        let focus_distance_m = Some(Fact::new(Distance::from_metres(5.0), source));
+        let capture = Capture { focus_distance_m, ..scene.capture() };
+        words::sentence(&diagnose(&map, &capture, None, &far), &capture, Units::Metric)
+    };
+    assert!(said(Source::Given).contains("you gave 5.0 m"), "{}", said(Source::Given));
+    assert!(said(Source::MakerNote).contains("the camera recorded 5.0 m"));
     for (metres, intent, against) in [(10.0, far, false), (5.0, clearing, false), (5.0, far, true)] {
         let focus_distance_m = Some(Fact::new(Distance::from_metres(metres), Source::MakerNote));
         let d = diagnose(&map, &Capture { focus_distance_m, ..scene.capture() }, None, &intent);
@@ -537,6 +545,17 @@ fn what_to_do_for_more_depth_is_what_the_lens_can_do() {
     let fixed = said(&phone, depth, Some(8.0), &phone.capture());
     assert!(fixed.contains("can't stop down") && fixed.contains("step back about 1.2 m"), "{fixed}");
     assert!(fixed.contains("Look where you step") && !fixed.contains("f-number"), "{fixed}");
+    // A focus that holds the nearest thing but not all is not said without that: 5.3 times the permitted blur is left.
+    let soft = |times: f64| {
+        let mut d = judge(&phone, &phone.map());
+        (d.verdict.cause, d.verdict.unsettled, d.verdict.also) = (Cause::FocusTooFar, None, Vec::new());
+        (d.implied.right_focus_m, d.implied.step_back_m) = (Some(0.36), Some(0.8));
+        d.implied.right_blur_px = Some(times * d.permitted_px);
+        words::advice(&d, &phone.capture(), Units::Metric)
+    };
+    let refocused = soft(5.3);
+    assert!(refocused.contains("5.3 times as soft") && refocused.contains("step back about 80 cm"), "{refocused}");
+    assert!(refocused.contains("Look where you step") && !soft(1.1).contains("times as soft"), "{refocused}");
     // No best f-number is known: none is spoken of.
     let bare = said(&lens, depth, None, &lens.capture());
     assert!(bare.starts_with("Stop down, or") && !bare.contains("step back"), "{bare}");

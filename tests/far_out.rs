@@ -76,6 +76,8 @@ fn a_thing_out_of_focus_before_sharp_ground_is_the_near_end() {
     );
     assert!(d.verdict.confidence < 0.8 && d.answer(ZoneName::Far).judgement.passes(), "{:?}", d.verdict);
     assert!(d.near().optical_px.is_some_and(|e| (e.value - 4.0).abs() < 0.4), "{:?}", d.near());
+    // The lens is not blamed for the corner that it fills.
+    assert!(d.corners.corner != Some(ZoneName::BottomLeft), "{:?}", d.corners);
     // The tiles that it takes are the thing's.
     let thing = |i: &u32| before.tiles[*i as usize].centre().0 < f64::from(before.width) / 4.0;
     assert!(d.near().tiles.iter().all(thing), "{:?}", d.near().tiles);

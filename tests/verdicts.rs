@@ -175,7 +175,10 @@ fn a_foreground_without_detail_below_ground_in_focus_is_left_open() {
 fn a_streak_beyond_the_permitted_blur_is_motion() {
     let mut scene = Scene { f_number: 11.0, motion: Some((9.0, 0.4)), ..Scene::default() };
     scene.focus_m = 2.0 * near(&scene);
-    assert_eq!(cause(&scene), Cause::Motion);
+    let d = diagnose(&scene.map(), &scene.capture(), None, &Intent::default());
+    assert_eq!(d.verdict.cause, Cause::Motion);
+    // Drawn out alike at both ends: nothing of the focus is told.
+    assert!(d.verdict.also.iter().all(|c| !c.is_focus()), "{:?}", d.verdict);
 }
 
 #[test]

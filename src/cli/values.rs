@@ -10,9 +10,14 @@ pub fn focal_mm(text: &str) -> Result<f64, String> {
     with_unit(text, "mm").map(|m| m * 1e3)
 }
 
+/// Pixel pitches that pictures have, scaled ones among them, um. Chosen: from half of what small chips have to that of a full frame
+/// made 400 pixels wide.
+const PITCH_UM: std::ops::RangeInclusive<f64> = 0.3..=100.0;
+
 /// A length with its unit, such as `5.9um`, in micrometres.
 pub fn pitch_um(text: &str) -> Result<f64, String> {
-    with_unit(text, "um").map(|m| m * 1e6)
+    let um = with_unit(text, "um")? * 1e6;
+    if PITCH_UM.contains(&um) { Ok(um) } else { Err(format!("no camera has pixels {um} \u{b5}m apart; write 5.9um")) }
 }
 
 /// A whole number from `least` to `most`.
@@ -190,5 +195,11 @@ mod tests {
         assert_eq!((tiles("4"), tiles("96")), (Ok(4), Ok(96)));
         assert_eq!(tiles("0"), Err("'0' is no whole number from 4 to 96".into()));
         assert!(tiles("2.5").is_err() && tiles("-1").is_err());
+    }
+
+    #[test]
+    fn no_pixels_lie_millimetres_apart() {
+        assert!(pitch_um("5.9um").is_ok_and(|um| (um - 5.9).abs() < 1e-9));
+        assert!(pitch_um("6mm").is_err_and(|e| e.contains("6000")) && pitch_um("1nm").is_err());
     }
 }

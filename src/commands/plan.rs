@@ -15,7 +15,7 @@ use crate::output;
 use crate::plan::{Question, Refusal, Sensor, Was, near_ground_m, plan};
 use crate::quantity::{Distance, Intent, SharpFor, Units, shown};
 use crate::report::{PlanView, plan_page, plan_text};
-use crate::shot::{Capture, Fact, Source};
+use crate::shot::{Capture, Fact, Source, fixed_aperture};
 
 /// The plan command as meant.
 #[derive(Clone, Debug)]
@@ -167,6 +167,12 @@ fn question(next: &Next, from: Option<&Audited>) -> anyhow::Result<Question> {
         (None, Some(seen)) => seen,
         _ => next.camera.pitch_um(),
     };
+    let f_number = next.f_number.or(from.and_then(|f| f.was.f_number));
+    if from.is_some() && sensor.source == Source::Assumed && f_number.is_some_and(|n| fixed_aperture(focal_mm, n)) {
+        bail!(
+            "the photograph does not say how large its sensor is, which is no full frame: give --sensor, --crop or --pitch"
+        );
+    }
     let near_m = match (next.near_m, next.height_m, next.down_rad) {
         (Some(near), ..) => near,
         (None, Some(height), Some(down)) => {
@@ -186,7 +192,7 @@ fn question(next: &Next, from: Option<&Audited>) -> anyhow::Result<Question> {
         near_m,
         far_m: next.far_m.unwrap_or(f64::INFINITY),
         focal_mm,
-        f_number: next.f_number.or(from.and_then(|f| f.was.f_number)),
+        f_number,
         smallest: next.camera.smallest,
         sensor,
         pitch_um,

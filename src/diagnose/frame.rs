@@ -65,6 +65,12 @@ impl Frame<'_> {
             (near.blur_px, near.optical_px, near.used) = (None, None, 0);
         }
         let corner = |(name, readings): (ZoneName, &Vec<Option<Reading>>)| {
+            // A thing that stands there out of focus is no corner of the lens.
+            let tiles = &d.zone(name)?.tiles;
+            let taken = tiles.iter().filter(|t| d.near().tiles.binary_search(t).is_ok()).count();
+            if ends.before && 2 * taken > tiles.len() {
+                return None;
+            }
             let mut place = readings[0].as_ref()?.place;
             if let Some(shoot) = self.shoot {
                 place.learned = shoot.learned_at(place.u, place.v);

@@ -68,6 +68,10 @@ impl Frame<'_> {
         let sways = [found.before && weigh::draws_out(exposure), found.sways];
         d.verdict = self.verdict(d, &sums.stories, (exposure, sways), &known);
         if d.verdict.cause == Cause::Motion {
+            // What is drawn out alike at both ends tells of no focus.
+            if hardly_apart(d) {
+                d.verdict.also.retain(|c| !c.is_focus());
+            }
             // A width averaged over directions hides how far the streak reaches along its own, and what lies in it has none.
             d.ends_mut().iter_mut().for_each(|z| {
                 z.answer = Answer { judgement: judge::Judgement::Beyond, reason: None };

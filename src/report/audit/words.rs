@@ -7,7 +7,7 @@ use super::terms::{fixed_aperture, px};
 use super::view::Words;
 use super::{besides, corner, line, open, sides};
 use crate::diagnose::{Cause, CornerState, Diagnosis, ImpliedDistance, Unsettled, ZoneName};
-use crate::judge::Judgement;
+use crate::judge::{Judgement, ROOM};
 use crate::optics::WAVELENGTH_UM;
 use crate::optics::blur::{Parts, sigma_px};
 use crate::optics::cover::USUAL_SMALLEST;
@@ -15,7 +15,7 @@ use crate::quantity::{Flag, Units};
 use crate::report::say::camera;
 use crate::report::say::caution::IN_SHORT;
 use crate::report::say::name::capital;
-use crate::shot::Capture;
+use crate::shot::{Capture, Source};
 
 /// What is said of a frame: the line, what it rests on, and the advice; `flags` are all of the frame.
 pub(super) fn of(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Words {
@@ -46,7 +46,7 @@ fn detail(d: &Diagnosis, capture: &Capture, flags: &[Flag], units: Units) -> Str
         text.push(' ');
         text.push_str(little_light(flags));
     }
-    for more in [besides::sentence(d), implied(d, units).filter(|_| told)].into_iter().flatten() {
+    for more in [besides::sentence(d), implied(d, capture, units).filter(|_| told)].into_iter().flatten() {
         text.push(' ');
         text.push_str(&more);
     }
@@ -172,7 +172,13 @@ fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
         || format!("Focus {way}: at about twice the distance of the nearest thing that must be sharp."),
         |m| format!("Focus {way}, at about {}: {}.", camera::distance(m, units), alike(d, m)),
     )];
-    if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used(capture)) {
+    if fixed_aperture(capture) {
+        let times = d.implied.right_blur_px.map(|blur| blur / d.permitted_px).filter(|times| *times > ROOM);
+        parts.extend(times.map(|times| {
+            format!("Both are then still {times:.1} times as soft as permitted, and this camera can't stop down: take several frames at focus distances from the nearest thing on.")
+        }));
+        parts.extend(times.and(d.implied.step_back_m).filter(|back| *back < FAR_BACK_M).map(|b| step_back(b, units)));
+    } else if d.verdict.also.contains(&Cause::TooLittleDepth) || at_right_focus_soft(d, stop_used(capture)) {
         let best = best_stop(d, capture).filter(|best| stop_used(capture).is_none_or(|used| best.stop > used));
         parts.extend(best.map(|best| match (camera::stop_to_set(best.stop), best.capped) {
             (stop, true) => format!("Stop down too, to {stop}, as far as most lenses close."),
@@ -180,6 +186,11 @@ fn refocus(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
         }));
     }
     parts
+}
+
+/// How far to step back for one frame to hold all of it, with the caution that goes with it.
+fn step_back(back_m: f64, units: Units) -> String {
+    format!("For one frame to hold all of it, step back about {}. {IN_SHORT}", camera::distance(back_m, units))
 }
 
 /// Why a focus is right: twice the nearest distance, where the depth is known to end at infinity.
@@ -208,7 +219,7 @@ fn deepen(d: &Diagnosis, capture: &Capture, units: Units) -> Vec<String> {
     parts.extend(back.and_then(|back| {
         let step = camera::distance(back, units);
         match (fixed, back < FAR_BACK_M) {
-            (true, true) => Some(format!("For one frame to hold all of it, step back about {step}. {IN_SHORT}")),
+            (true, true) => Some(step_back(back, units)),
             (true, false) => None,
             (false, true) => Some(format!(
                 "For all of it to fit, step back about {step} and set the f-number that is best from there, or take two \
@@ -261,8 +272,8 @@ fn steady(d: &Diagnosis, capture: &Capture) -> String {
         || "Steady the camera, or use a shorter exposure.".into(),
         |(t, ratio)| {
             format!(
-                "Steady the camera, or expose no longer than about {} ({} was used).",
-                camera::exposure(t.value / ratio),
+                "Steady the camera, or expose no longer than {} ({} was used).",
+                camera::shutter(t.value / ratio),
                 camera::exposure(t.value)
             )
         },
@@ -341,14 +352,16 @@ fn at_right_focus_soft(d: &Diagnosis, stop_used: Option<f64>) -> bool {
 }
 
 /// The distances that the picture itself implies, as a sentence; `None` where it implies none.
-fn implied(d: &Diagnosis, units: Units) -> Option<String> {
+fn implied(d: &Diagnosis, capture: &Capture, units: Units) -> Option<String> {
     let focus = d.implied.focus_m?;
     let mut text = format!("The blur puts the focus at {}", range(&focus, units));
     if let Some(n) = d.implied.near_m {
         text.push_str(&format!(" and the nearest ground at {}", range(&n, units)));
     }
     if let Some(recorded) = d.implied.recorded_m {
-        text.push_str(&format!("; the camera recorded {}", camera::stated(recorded, units)));
+        let given = capture.focus_distance_m.as_ref().is_some_and(|f| f.source == Source::Given);
+        let who = if given { "you gave" } else { "the camera recorded" };
+        text.push_str(&format!("; {who} {}", camera::stated(recorded, units)));
     }
     text.push('.');
     Some(text)
