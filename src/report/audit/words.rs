@@ -268,7 +268,9 @@ fn steady(d: &Diagnosis, capture: &Capture) -> String {
         return "Steady the camera: it rested twice and jumped in between, or two exposures were laid over each other."
             .into();
     }
-    capture.exposure_s.as_ref().zip(streak_ratio(d)).map_or_else(
+    // By less, the next shutter time that cameras have may be the one that was used.
+    let ratio = streak_ratio(d).filter(|ratio| *ratio > ROOM);
+    capture.exposure_s.as_ref().zip(ratio).map_or_else(
         || "Steady the camera, or use a shorter exposure.".into(),
         |(t, ratio)| {
             format!(
